@@ -1,0 +1,51 @@
+"""The command line: one module a command, a table for people or ``--json`` for scripts.
+
+A command module has `NAME`, `SUMMARY`, ``arguments(parser)`` and ``run(args) -> int``. It raises
+`sfn.errors.PlanError` for anything it cannot use; `main` prints that, one line a problem, and
+exits 2. Planning problems are part of the answer and exit 0.
+"""
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from sfn.errors import PlanError
+
+# One line a command: module name. Imported only when asked for, so that `--help` stays quick.
+COMMANDS: tuple[str, ...] = ()
+
+
+def _parser(wanted: str | None) -> argparse.ArgumentParser:
+    """The argument parser; only the wanted command's module is given its arguments."""
+    parser = argparse.ArgumentParser(
+        prog="python -m sfn", description="Delays and reception in single-frequency networks."
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name in COMMANDS:
+        module = importlib.import_module(f"sfn.cli.{name}")
+        command = commands.add_parser(module.NAME, help=module.SUMMARY, description=module.__doc__)
+        if wanted is None or wanted == module.NAME:
+            module.arguments(command)
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code: 0 done, 1 `check` found errors, 2 could not.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; those of the process when not given.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
+    args = _parser(wanted).parse_args(arguments)
+    try:
+        return int(args.run(args))
+    except PlanError as error:
+        source = str(getattr(args, "network", None) or args.command)
+        for problem in error.problems:
+            print(problem.line(source), file=sys.stderr)
+        return 2

@@ -1,0 +1,1 @@
+"""The web application: shows the engine, computes nothing."""
