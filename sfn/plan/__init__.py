@@ -1,0 +1,41 @@
+"""The network document: what it may say, and how it is read.
+
+The same document stands in files, in the store, in the API and on the command line. `document` holds
+the records, `stage` the steps of a chain, `reading` turns text into a `Network` or into problems that
+name their place, and `checksum` tells two revisions apart.
+"""
+
+from sfn.plan.document import (
+    Chain,
+    CommonDelay,
+    DelayField,
+    Network,
+    Position,
+    Power,
+    Receiver,
+    Site,
+    Thresholds,
+    TimeStamps,
+    WorkOrder,
+)
+from sfn.plan.reading import checksum, read, read_file, written
+from sfn.plan.stage import Stage
+
+__all__ = [
+    "Chain",
+    "CommonDelay",
+    "DelayField",
+    "Network",
+    "Position",
+    "Power",
+    "Receiver",
+    "Site",
+    "Stage",
+    "Thresholds",
+    "TimeStamps",
+    "WorkOrder",
+    "checksum",
+    "read",
+    "read_file",
+    "written",
+]

@@ -1,0 +1,249 @@
+"""The records of the network document, ``"format": 1``."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from sfn.plan.record import Id, Latency, Name, Record, Text
+from sfn.plan.stage import Stage
+
+Height = Annotated[float, Field(ge=-500, le=9000)]
+Offset = Annotated[float, Field(ge=-60_000_000, le=60_000_000)]
+
+
+class Position(Record):
+    """A position as it was written, with the coordinate reference system it was given in."""
+
+    text: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+    """Decimal degrees, degrees-minutes(-seconds), UTM or MGRS, as written."""
+    easting_m: float | None = None
+    """Easting in the projected system `crs`. [m]"""
+    northing_m: float | None = None
+    """Northing in the projected system `crs`. [m]"""
+    crs: Annotated[str, Field(min_length=4, max_length=60)] = "EPSG:4326"
+    """EPSG code of the datum or projection that the position was given in."""
+
+    @model_validator(mode="after")
+    def _text_or_grid(self) -> "Position":
+        """Either text, or easting and northing."""
+        grid = (self.easting_m is not None) + (self.northing_m is not None)
+        if (self.text is not None) == (grid > 0) or grid == 1:
+            raise ValueError("a position is either text, or easting_m with northing_m; give one of the two")
+        return self
+
+
+class Power(Record):
+    """Effective radiated power in each plane of polarisation."""
+
+    h: Annotated[float, Field(ge=0, le=10_000)] = 0.0
+    """Horizontal plane. [kW e.r.p.]"""
+    v: Annotated[float, Field(ge=0, le=10_000)] = 0.0
+    """Vertical plane. [kW e.r.p.]"""
+
+
+class DelayField(Record):
+    """One place where a delay can be set at a site."""
+
+    name: Name
+    """What the technician finds on the device or in the stream."""
+    unit: Annotated[str, Field(min_length=1, max_length=40)]
+    """us, ms, 100ns, 1/16.384MHz or samples@RATE."""
+    step: Annotated[float, Field(gt=0, le=60_000_000)]
+    """Smallest change, in the field's unit; settings are whole steps counted from zero."""
+    least: float
+    """Least setting, in the field's unit; may be negative."""
+    greatest: float
+    """Greatest setting, in the field's unit."""
+    sign: Literal["later", "earlier"]
+    """Whether a greater setting makes the emission later or earlier."""
+    insertion_us: Annotated[float, Field(ge=-60_000_000, le=60_000_000)] = 0.0
+    """Delay that the device adds when set to zero. [us]"""
+    set: float
+    """What it is set to now, in the field's unit."""
+    entry: Literal["absolute", "incremental"] = "absolute"
+    """Whether the device takes the setting itself or the change against what is set now."""
+    reference_plane: Name | None = None
+    """Point at which the setting holds."""
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> "DelayField":
+        """The least setting lies below the greatest."""
+        if self.least > self.greatest:
+            raise ValueError(
+                f"least {self.least:g} lies above greatest {self.greatest:g}; exchange them or correct one"
+            )
+        return self
+
+
+class Chain(Record):
+    """Ordered stages of one route, from the reference point to the antenna."""
+
+    route: Annotated[str, Field(pattern=r"^(main|standby|spare)([ -][A-Za-z0-9 ._-]{1,40})?$")]
+    """main, standby or spare."""
+    stages: Annotated[tuple[Id, ...], Field(min_length=1)]
+    """Ids of the stages, in the order the signal passes them."""
+    set: dict[str, float] | None = None
+    """What each delay field is set to while this route is in use, where a device keeps one setting a route."""
+
+
+class LockSheet(Record):
+    """What must agree between FM transmitters besides the delay."""
+
+    carrier_reference: Text | None = None
+    """What the carrier is locked to."""
+    pilot_source: Text | None = None
+    """Where the 19 kHz pilot comes from."""
+    pilot_phase_deg: float | None = None
+    """Phase of the pilot against the reference. [degrees]"""
+    deviation_khz: Annotated[float, Field(gt=0, le=200)] | None = None
+    """Peak deviation. [kHz]"""
+    deviation_match_pct: Annotated[float, Field(gt=0, le=100)] | None = None
+    """How well the deviations of the sites must match. [%]"""
+    composite_polarity: Text | None = None
+    """Polarity of the composite signal."""
+    pre_emphasis_us: Literal[0, 50, 75] | None = None
+    """Pre-emphasis time constant. [us]"""
+    rds_source: Text | None = None
+    """Where RDS is generated."""
+
+
+class Site(Record):
+    """One transmitter: where it stands, what it radiates, how it is fed and what delays it."""
+
+    id: Id
+    """Short name used in files and commands."""
+    name: Name
+    """Name for people."""
+    position: Position
+    """Where the antenna stands."""
+    ground_m: Height
+    """Ground above sea level. [m]"""
+    antenna_m: Annotated[float, Field(gt=0, le=1000)]
+    """Middle of the antenna above ground. [m]"""
+    erp_kw: Power
+    """Effective radiated power in each plane. [kW]"""
+    on_air: bool
+    """Whether the site is radiating."""
+    offset_us: Offset = 0.0
+    """Deliberate launch time minus the common delay, positive = later. [us]"""
+    offset_held: bool = False
+    """The search for better offsets leaves this one alone."""
+    fed_off_air_from: Id | None = None
+    """Site whose emission this one receives and radiates again."""
+    delay_fields: tuple[DelayField, ...]
+    """Where delay can be set, in any order."""
+    chains: Annotated[tuple[Chain, ...], Field(min_length=1)]
+    """One chain a route."""
+    least_offset_us: Offset | None = None
+    """Least offset the search may choose. [us]"""
+    greatest_offset_us: Offset | None = None
+    """Greatest offset the search may choose. [us]"""
+    remote: bool = False
+    """The delay can be set from a distance, without a visit."""
+    lock: LockSheet | None = None
+    """What must agree besides the delay (FM)."""
+
+
+class CommonDelay(Record):
+    """The launch time that all sites would share if none had an offset."""
+
+    mode: Literal["automatic", "fixed"]
+    """automatic: as short as the slowest chain allows, plus the margin."""
+    margin_us: Latency | None = None
+    """What is added to the slowest chain's need. [us]"""
+    value_us: Latency | None = None
+    """The fixed common delay. [us]"""
+
+    @model_validator(mode="after")
+    def _fits_mode(self) -> "CommonDelay":
+        """Automatic takes a margin, fixed takes a value."""
+        if self.mode == "automatic" and (self.margin_us is None or self.value_us is not None):
+            raise ValueError("an automatic common delay takes margin_us and no value_us; give just that")
+        if self.mode == "fixed" and (self.value_us is None or self.margin_us is not None):
+            raise ValueError("a fixed common delay takes value_us and no margin_us; give just that")
+        return self
+
+
+class Receiver(Record):
+    """The receiver that maps and points assume."""
+
+    height_m: Annotated[float, Field(ge=1, le=100)] = 1.5
+    """Receiving antenna above ground: 1.5 for a car, 10 for a roof. [m]"""
+    polarisation: Literal["h", "v", "stronger"] = "stronger"
+    """Plane in which it receives; the stronger of the two where it does not matter."""
+
+
+class Thresholds(Record):
+    """Figures that decide what counts; those of the service where not given."""
+
+    usable_dbuvm: Annotated[float, Field(ge=-50, le=150)] | None = None
+    """Least median field strength that is usable. [dBuV/m]"""
+    usable_source: Text | None = None
+    """Where that figure comes from."""
+    significant_db: Annotated[float, Field(ge=0, le=60)] | None = None
+    """A signal within this of the strongest counts. [dB]"""
+    equal_signal_db: Annotated[float, Field(gt=0, le=20)] = 6.0
+    """Half-width of the equal-signal band. [dB]"""
+
+
+class TimeStamps(Record):
+    """What the network's time stamps mean."""
+
+    meaning: Literal["origin", "emission"]
+    """origin: emission is the stamp plus a delay; emission: the stamp is the instant of emission."""
+    wrap_s: Annotated[float, Field(gt=0, le=1e6)] | None = 1.0
+    """Time after which stamps repeat. [s]"""
+
+
+class WorkOrder(Record):
+    """Who allows the change, when, and how it is taken back."""
+
+    change_window: Text | None = None
+    """When the change may be made."""
+    permission_reference: Text | None = None
+    """The operator's permission for the work."""
+    control_room_contact: Text | None = None
+    """Whom to call before and after."""
+    mutes: Text | None = None
+    """Which site is muted by whom while settings disagree."""
+    rollback_deadline: Text | None = None
+    """By when the old values go back if the new ones are not proven."""
+    tolerated_error_us: Annotated[float, Field(gt=0, le=1000)] | None = None
+    """Largest launch error that a technician may leave. [us]"""
+
+
+class Network(Record):
+    """The transmitters that share one frequency and programme, with the service they carry."""
+
+    format: Literal[1]
+    """Version of the document format."""
+    name: Name
+    """Name of the network."""
+    service: Name
+    """Broadcast system and mode, by the id that ``python -m sfn services`` lists."""
+    frequency_mhz: Annotated[float, Field(ge=0.1, le=6000)]
+    """Carrier or centre frequency. [MHz]"""
+    refractivity_n: Annotated[float, Field(ge=200, le=500)] = 315.0
+    """Refractivity of the air, 315 by ITU-R P.453. [N-units]"""
+    delta_n: Annotated[float, Field(ge=10, le=120)] = 45.0
+    """Lapse of refractivity in the lowest kilometre. [N-units/km]"""
+    surface_refractivity_n0: Annotated[float, Field(ge=200, le=450)] = 325.0
+    """Sea-level surface refractivity. [N-units]"""
+    receiver: Receiver = Receiver()
+    """The receiver that maps and points assume."""
+    reference_point: Name
+    """Point in the studio from which every chain's latency counts."""
+    common_delay: CommonDelay
+    """Launch time that all sites share before offsets."""
+    time_stamps: TimeStamps | None = None
+    """What the network's time stamps mean."""
+    thresholds: Thresholds = Thresholds()
+    """Figures that decide what counts."""
+    work_order: WorkOrder | None = None
+    """Who allows the change, when, and how it is taken back."""
+    stages: tuple[Stage, ...]
+    """Every stage, held once."""
+    sites: Annotated[tuple[Site, ...], Field(min_length=1, max_length=500)]
+    """The transmitters, in the order of the tables."""
+    notes: Text | None = None
+    """Anything a colleague should know."""

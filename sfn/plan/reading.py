@@ -1,0 +1,217 @@
+"""Text into a `Network`, or into every problem with its place."""
+
+import hashlib
+import json
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from sfn.errors import PlanError, Problem
+from sfn.plan.document import Network
+from sfn.plan.references import reference_problems
+
+GREATEST_DOCUMENT_BYTES = 8_000_000
+
+
+def read(text: str | bytes) -> Network:
+    """The network that a document describes.
+
+    Parameters
+    ----------
+    text : str or bytes
+        A JSON document, ``"format": 1``.
+
+    Returns
+    -------
+    network : Network
+
+    Raises
+    ------
+    PlanError
+        With every problem: not JSON (with line and column), a key given twice, an unknown key, a value that
+        is missing or out of range, a reference to a stage or site that does not exist.
+    """
+    if len(text) > GREATEST_DOCUMENT_BYTES:
+        raise PlanError([Problem("document", f"is {len(text):,} bytes long", f"at most {GREATEST_DOCUMENT_BYTES:,}")])
+    tree = _tree(text)
+    try:
+        network = Network.model_validate_json(json.dumps(tree))
+    except ValidationError as error:
+        raise PlanError(_problem(item, tree) for item in _outermost(error.errors(include_url=False))) from None
+    problems = reference_problems(network)
+    if problems:
+        raise PlanError(problems)
+    return network
+
+
+def read_file(path: Path) -> Network:
+    """The network in a file.
+
+    Raises
+    ------
+    PlanError
+        As `read`, or when the file cannot be opened.
+    """
+    try:
+        return read(path.read_bytes())
+    except OSError as error:
+        raise PlanError([Problem("file", f"cannot be read ({error.strerror})", "a readable JSON document")]) from None
+
+
+def written(network: Network) -> str:
+    """The document as text: the keys that were given, in the format's order, readable and stable."""
+    return json.dumps(network.model_dump(mode="json", exclude_unset=True), indent=2, ensure_ascii=False) + "\n"
+
+
+def checksum(network: Network) -> str:
+    """Eight characters that change when anything in the document changes.
+
+    The first 8 hexadecimal digits of the SHA-256 of the canonical document (keys sorted, nothing unset), so
+    that a stale sheet can be told from a current one.
+    """
+    canonical = json.dumps(network.model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode()).hexdigest()[:8]
+
+
+def _tree(text: str | bytes) -> Any:
+    """The JSON tree; refuses what JSON readers usually let pass."""
+    twice: list[str] = []
+
+    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
+        """An object, remembering keys given twice."""
+        twice.extend(key for i, (key, _) in enumerate(items) if key in dict(items[:i]))
+        return dict(items)
+
+    def constant(name: str) -> Any:
+        """NaN and infinities are not JSON."""
+        raise PlanError(
+            [Problem("document", f"contains {name}, which is not a number in JSON", "a finite number or null")]
+        )
+
+    try:
+        decoded = text.decode("utf-8-sig") if isinstance(text, bytes) else text
+        tree = json.loads(decoded, object_pairs_hook=pairs, parse_constant=constant)
+    except UnicodeDecodeError as error:
+        raise PlanError(
+            [Problem("document", f"is not UTF-8 text (byte {error.start})", "a JSON document in UTF-8")]
+        ) from None
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise PlanError([Problem(where, f"is not JSON: {error.msg}", "a JSON document")]) from None
+    except RecursionError:
+        raise PlanError([Problem("document", "is nested too deeply", "a network document")]) from None
+    except ValueError:
+        raise PlanError([Problem("document", "contains a number that is too long to read", "fewer digits")]) from None
+    if not isinstance(tree, dict):
+        raise PlanError([Problem("document", f"is a {type(tree).__name__}, not an object", '{"format": 1, ...}')])
+    if twice:
+        raise PlanError(Problem(key, "is given twice in one object", "one value for each key") for key in twice)
+    return tree
+
+
+def _outermost(errors: Any) -> list[Any]:
+    """Without the length complaints that pydantic adds for a list only because its items were refused."""
+    places = [error["loc"] for error in errors]
+    return [
+        error
+        for error in errors
+        if error["type"] != "too_short" or not any(p[: len(error["loc"])] == error["loc"] != p for p in places)
+    ]
+
+
+def path_text(loc: tuple[str | int, ...]) -> str:
+    """``("sites", 2, "step")`` as ``sites[2].step``."""
+    text = ""
+    for item in loc:
+        text += f"[{item}]" if isinstance(item, int) else f".{item}" if text else str(item)
+    return text or "document"
+
+
+def _problem(error: Any, tree: Any) -> Problem:
+    """One pydantic error in words for people."""
+    loc, kind, context = error["loc"], error["type"], error.get("ctx", {})
+    given = json.dumps(error["input"], ensure_ascii=False, default=str)
+    given = given if len(given) <= 60 else given[:57] + "..."
+    where, subject = path_text(loc), _subject(loc, tree)
+    if kind == "missing":
+        return Problem(where, f"{subject}is missing", _described(loc) or "a value")
+    if kind == "extra_forbidden":
+        near = get_close_matches(str(loc[-1]), _keys_at(loc[:-1]), n=1)
+        hint = f"perhaps {near[0]}" if near else "remove it, or use a newer version that knows it"
+        return Problem(where, f"{subject}is not a key of this format", hint)
+    if kind == "value_error":
+        what, _, expected = str(context["error"]).partition("; ")
+        return Problem(where, subject + what, expected)
+    expected = {
+        "literal_error": f"one of {context.get('expected')}",
+        "greater_than_equal": f"{_number(context.get('ge'))} or more",
+        "greater_than": f"more than {_number(context.get('gt'))}",
+        "less_than_equal": f"{_number(context.get('le'))} or less",
+        "too_short": f"at least {context.get('min_length')}",
+        "too_long": f"at most {context.get('max_length')}",
+        "string_too_short": "some text",
+        "string_too_long": f"at most {context.get('max_length')} characters",
+        "string_pattern_mismatch": f"text of the form {context.get('pattern')}",
+    }.get(kind, str(error["msg"]).removeprefix("Input should be "))
+    described = _described(loc)
+    return Problem(where, f"{subject}cannot be {given}", expected + (f" ({described})" if described else ""))
+
+
+def _number(bound: object) -> str:
+    """A bound as people write it."""
+    return f"{bound:g}" if isinstance(bound, float) else str(bound)
+
+
+def _subject(loc: tuple[str | int, ...], tree: Any) -> str:
+    """The site or stage by its name, as the start of a sentence."""
+    if len(loc) < 2 or loc[0] not in ("sites", "stages") or not isinstance(loc[1], int):
+        return ""
+    try:
+        entry = tree[loc[0]][loc[1]]
+        name = entry.get("name") or entry.get("id")
+    except (KeyError, IndexError, AttributeError, TypeError):
+        return ""
+    return f"{'site' if loc[0] == 'sites' else 'stage'} {name}: " if isinstance(name, str) else ""
+
+
+def _model_at(loc: tuple[str | int, ...]) -> type[BaseModel] | None:
+    """The record that stands at a place of the document."""
+    model: type[BaseModel] = Network
+    for key in loc:
+        if isinstance(key, int):
+            continue
+        field = model.model_fields.get(key)
+        found = _record_in(field.annotation) if field else None
+        if found is None:
+            return None
+        model = found
+    return model
+
+
+def _record_in(annotation: Any) -> type[BaseModel] | None:
+    """The record inside an annotation such as ``tuple[Site, ...]`` or ``Position | None``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in getattr(annotation, "__args__", ()):
+        found = _record_in(part)
+        if found:
+            return found
+    return None
+
+
+def _keys_at(loc: tuple[str | int, ...]) -> list[str]:
+    """Keys that the record at a place may have."""
+    model = _model_at(loc)
+    return list(model.model_fields) if model else []
+
+
+def _described(loc: tuple[str | int, ...]) -> str:
+    """The sentence that describes a field, without its final stop."""
+    names = [i for i, key in enumerate(loc) if not isinstance(key, int)]
+    if not names:
+        return ""
+    model = _model_at(loc[: names[-1]])
+    field = model.model_fields.get(str(loc[names[-1]])) if model else None
+    return (field.description or "").rstrip(".") if field else ""
