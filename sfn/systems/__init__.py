@@ -1,0 +1,1 @@
+"""Broadcast systems: what each mode tolerates, and what a list of signals gives in it."""

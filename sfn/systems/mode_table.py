@@ -1,0 +1,237 @@
+"""The file of services: its form, and the legal combinations it stands for.
+
+The shipped file is ``modes.toml`` beside this module; a user's own file has the same form and is
+added to it. Whatever is wrong in a file is named with its entry and what would be right.
+"""
+
+import tomllib
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from sfn.errors import PlanError, Problem
+
+Status = Literal["read", "secondary", "from memory"]
+Kind = Literal["ofdm", "fm", "vsb"]
+
+
+def _fraction(value: object) -> object:
+    """``504/2.048`` as an exact fraction; numbers as they were written."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        return value
+    over, _, under = str(value).partition("/")
+    try:
+        return Fraction(over) / Fraction(under or "1")
+    except (ValueError, ZeroDivisionError):
+        raise ValueError(f"expected a number or a fraction such as 7/64, got {value!r}") from None
+
+
+Positive = Annotated[Fraction, BeforeValidator(_fraction), Field(gt=0)]
+
+
+class _Entry(BaseModel):
+    """Refuses what it does not know, and is never changed after reading."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_min_length=1)
+
+
+class Planning(_Entry):
+    """What planning needs of a service, whatever its waveform."""
+
+    kind: Kind
+    name: str
+    document: str
+    status: Status
+    noise_figure_db: float = Field(ge=0, le=30)
+    noise_figure_source: str
+    reference_frequency_mhz: float = Field(gt=0, le=10_000)
+    antenna_gain_dbd: float = Field(ge=-40, le=30)
+    feeder_loss_db: float = Field(ge=0, le=30)
+    man_made_noise_db: float = Field(ge=0, le=60)
+    required_cn_db: float | None = Field(default=None, ge=-20, le=60)
+    required_cn_source: str | None = None
+    minimum_median_dbuvm: float = Field(ge=-40, le=150)
+    minimum_median_source: str
+    location_sigma_db: float = Field(ge=0, le=20)
+    location_sigma_source: str
+    location_pct: float = Field(gt=0, lt=100)
+    receiver: Literal["fixed", "portable", "mobile"]
+    differential: bool = False
+    tolerance_us: Positive | None = None
+    tolerance_source: str | None = None
+    significant_db: float | None = Field(default=None, gt=0, le=60)
+    coarse_step_us: Positive | None = None
+    note: str = ""
+
+
+class ServiceEntry(Planning):
+    """One service, written out."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9./_-]*$")
+    channel_mhz: float = Field(gt=0)
+    noise_bandwidth_mhz: float = Field(gt=0)
+    useful_us: Positive | None = None
+    guard_us: Positive | None = None
+    equalisation_us: Positive | None = None
+    equalisation_source: str | None = None
+    echo_mask: tuple[tuple[float, float], ...] = ()
+
+    @model_validator(mode="after")
+    def _whole(self) -> "ServiceEntry":
+        """Each kind has what its reception is worked out from."""
+        if self.kind == "ofdm" and (self.useful_us is None or self.guard_us is None or self.required_cn_db is None):
+            raise ValueError("an ofdm service needs useful_us, guard_us and required_cn_db")
+        if self.kind != "ofdm" and (self.tolerance_us is None or self.significant_db is None):
+            raise ValueError(f"an {self.kind} service needs tolerance_us and significant_db")
+        if self.kind == "vsb" and len(self.echo_mask) < 2:
+            raise ValueError("a vsb service needs an echo_mask of at least two [delay us, dB] points")
+        if list(self.echo_mask) != sorted(self.echo_mask):
+            raise ValueError("echo_mask must be in the order of its delays")
+        return self
+
+
+class Channel(_Entry):
+    """A channel width: the elementary period and the width that noise comes through."""
+
+    sample_us: Positive
+    channel_mhz: float = Field(gt=0)
+    noise_bandwidth_mhz: float = Field(gt=0)
+
+
+class Guard(_Entry):
+    """A guard interval of one transform, with the pilot patterns that may go with it."""
+
+    samples: int = Field(gt=0)
+    pilots: tuple[str, ...] = ()
+    miso: tuple[str, ...] = ()
+
+
+class Modulations(_Entry):
+    """Required C/N by modulation and code rate for Gauss, Rice and Rayleigh channels. [dB]"""
+
+    source: str
+    implementation_margin_db: float = Field(default=0, ge=0, le=10)
+    ratios: dict[str, tuple[float, float, float]]
+
+
+class Family(Planning):
+    """Services that differ in transform, guard interval, pilots and channel."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9.-]*$")
+    equalisation: str | None = Field(default=None, pattern=r"^\d+/\d+ Tu(/Dx)?$")
+    equalisation_source: str | None = None
+    transform: dict[str, int]
+    channel: dict[str, Channel]
+    pilots: dict[str, tuple[int, int]] = {}
+    guard: dict[str, dict[str, Guard]]
+    modulation_cn: Modulations = Modulations(source="none", ratios={})
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Family":
+        """Guards belong to transforms that exist and name pilots that exist."""
+        if self.kind != "ofdm" or self.required_cn_db is None:
+            raise ValueError("a family is of kind ofdm and needs required_cn_db")
+        for transform, guards in self.guard.items():
+            if transform not in self.transform:
+                raise ValueError(f"guard.{transform}: no such transform; there are {', '.join(self.transform)}")
+            for guard, entry in guards.items():
+                for pattern in (*entry.pilots, *entry.miso):
+                    if pattern not in self.pilots:
+                        raise ValueError(f"guard.{transform}.{guard}: pilots {pattern} are not in [family.pilots]")
+        if self.equalisation and self.equalisation.endswith("Dx") and not self.pilots:
+            raise ValueError("equalisation by Dx needs [family.pilots]")
+        return self
+
+
+class _File(_Entry):
+    """A whole file."""
+
+    format: Literal[1]
+    service: tuple[ServiceEntry, ...] = ()
+    family: tuple[Family, ...] = ()
+
+
+def _copies_filled(entries: list[dict[str, Any]], above: tuple[ServiceEntry, ...]) -> list[dict[str, Any]]:
+    """Entries with ``copy_of`` filled from the entry they name, which must stand above them."""
+    known: dict[object, dict[str, Any]] = {e.id: e.model_dump(exclude_defaults=True) for e in above}
+    filled = []
+    for place, entry in enumerate(entries):
+        other = entry.get("copy_of")
+        if other is not None and other not in known:
+            raise PlanError(
+                [Problem(f"service[{place}].copy_of", f"no service {other!r} stands above it", "an id above it")]
+            )
+        filled.append({**known.get(other, {}), **{k: v for k, v in entry.items() if k != "copy_of"}})
+        known[entry.get("id")] = filled[-1]
+    return filled
+
+
+def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
+    """Read the text of a file of services.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    above : tuple of ServiceEntry
+        Services that ``copy_of`` may name besides those of the file.
+
+    Raises
+    ------
+    PlanError
+        If the text is not TOML or not of this form: one `Problem` for each thing wrong.
+    """
+    try:
+        tree = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise PlanError([Problem("text", f"not TOML: {error}", "a file such as modes.toml")]) from None
+    entries = tree.get("service", [])
+    if isinstance(entries, list) and all(isinstance(e, dict) for e in entries):
+        tree["service"] = _copies_filled(entries, above)
+    try:
+        return _File.model_validate(tree)
+    except ValidationError as error:
+        raise PlanError([_problem(e, tree) for e in error.errors()]) from None
+
+
+def _problem(error: Any, tree: dict[str, Any]) -> Problem:
+    """One of pydantic's complaints with the entry's id in place of its number alone."""
+    where, at = "", tree
+    for step in error["loc"]:
+        where += f"[{step}]" if isinstance(step, int) else f".{step}" if where else str(step)
+        try:
+            at = at[step]
+        except (KeyError, IndexError, TypeError):
+            at = {}
+        if isinstance(at, dict) and isinstance(at.get("id"), str):
+            where += f"({at['id']})"
+    given = "" if isinstance(error["input"], dict | tuple | list) else f", got {error['input']!r}"
+    what = error["msg"].removeprefix("Value error, ")
+    return Problem(where or "file", f"{what}{given}", "the form shown in modes.toml")
+
+
+@cache
+def shipped() -> _File:
+    """The file that comes with the programme; read once, as it cannot change."""
+    return parse(files("sfn.systems").joinpath("modes.toml").read_text(encoding="utf-8"))
+
+
+def own(path: str | Path) -> _File:
+    """A user's file of services.
+
+    Raises
+    ------
+    PlanError
+        If it cannot be read or is not of the form; every problem names the file.
+    """
+    try:
+        return parse(Path(path).read_text(encoding="utf-8"), above=shipped().service)
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+        raise PlanError([Problem(str(path), f"cannot read it: {reason}", "a TOML file of services")]) from None
+    except PlanError as error:
+        raise PlanError(Problem(f"{path}: {p.where}", p.what, p.expected) for p in error.problems) from None

@@ -1,0 +1,318 @@
+"""Services by name: what a broadcast system and mode tolerates, with the source of each figure.
+
+| symbol | name | meaning |
+|---|---|---|
+| Tu | `useful_us` | useful part of an OFDM symbol |
+| Tg | `guard_us` | guard interval |
+| Tp | `equalisation_us` | equalisation interval; None: no limit |
+| C/N | `required_cn_db` | required ratio |
+| F | `noise_figure_db` | of the receiver |
+
+Ids of generated services are FAMILY-TRANSFORM-GUARD[-PILOTS[-miso]]-CHANNEL[-MODULATION], as in
+``dvb-t-8k-1/4-8mhz`` and ``dvb-t2-32k-19/128-pp2-8mhz-256qam-2/3``.
+"""
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+from sfn.errors import PlanError, Problem
+from sfn.systems.mode_table import Channel, Family, Guard, Kind, Planning, ServiceEntry, Status, own, shipped
+
+# A delay step is questioned above this part of the guard interval: the rule second-hand from TR 101 190.
+STEP_OF_GUARD = Fraction(1, 20)
+
+# Outside the guard interval a signal counts from this far below "wanted less required C/N": predictions err by 6 dB.
+SIGNIFICANCE_MARGIN_DB = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """One broadcast system in one mode.
+
+    Parameters
+    ----------
+    id, family, name : str
+        As a network names it; the family it was made from (or its own id); for people.
+    kind : {'ofdm', 'fm', 'vsb'}
+        How its reception is worked out.
+    channel_mhz, noise_bandwidth_mhz : float
+        Channel width and the width that noise comes through. [MHz]
+    noise_figure_db, man_made_noise_db : float
+        Of the receiver; man-made noise above the receiver's own. [dB]
+    reference_frequency_mhz, antenna_gain_dbd, feeder_loss_db : float
+        What the noise field and the minimum field hold for. [MHz, dBd, dB]
+    required_cn_db : float or None
+        Required C/N; None where reception is not judged by it. [dB]
+    minimum_median_dbuvm : float
+        Usable from this median field at the receiver, at the reference frequency. [dBuV/m]
+    location_sigma_db, location_pct : float
+        Spread over places and the share of them to be served. [dB, %]
+    receiver : {'fixed', 'portable', 'mobile'}
+        Reception that these figures hold for.
+    useful_us, guard_us, equalisation_us : float or None
+        Tu, Tg and Tp of OFDM. Tp None: no limit. [us]
+    differential : bool
+        Differential demodulation: the weighting function has no equalisation limit.
+    tolerance_us : float
+        Width of the band drawn on arrival rows: from the first signal for OFDM, to either side else. [us]
+    coarse_step_us : float
+        A finest delay step above this is questioned. [us]
+    significant_db : float
+        FM, VSB: signals within this of the strongest are significant. OFDM: outside the guard
+        interval, those within this of the wanted one (required C/N plus margin). [dB]
+    echo_mask : tuple of (float, float)
+        VSB: delay against the least desired-to-undesired ratio. [us, dB]
+    document, status, note : str
+        Document and table, how it is known (read, secondary, from memory), what to beware of.
+    *_source : str
+        Where each planning figure comes from.
+    """
+
+    id: str
+    family: str
+    name: str
+    kind: Kind
+    document: str
+    status: Status
+    channel_mhz: float
+    noise_bandwidth_mhz: float
+    noise_figure_db: float
+    noise_figure_source: str
+    man_made_noise_db: float
+    reference_frequency_mhz: float
+    antenna_gain_dbd: float
+    feeder_loss_db: float
+    required_cn_db: float | None
+    required_cn_source: str
+    minimum_median_dbuvm: float
+    minimum_median_source: str
+    location_sigma_db: float
+    location_sigma_source: str
+    location_pct: float
+    receiver: str
+    tolerance_us: float
+    tolerance_source: str
+    coarse_step_us: float
+    significant_db: float
+    useful_us: float | None = None
+    guard_us: float | None = None
+    equalisation_us: float | None = None
+    equalisation_source: str = ""
+    differential: bool = False
+    echo_mask: tuple[tuple[float, float], ...] = ()
+    note: str = ""
+
+
+def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
+    """The service that a network's ``service`` key names.
+
+    Parameters
+    ----------
+    service_id : str
+        As ``fm-stereo``, ``dab-mode-1``, ``dvb-t-8k-1/4-8mhz``; capitals do not matter.
+    own_file : path, optional
+        A user's TOML file of services beside the shipped ones; its ids win.
+
+    Raises
+    ------
+    PlanError
+        If there is no such service (near names are listed) or the file is unusable.
+
+    Examples
+    --------
+    >>> service("dvb-t-8k-1/4-8mhz").guard_us
+    224.0
+    >>> service("dvb-t2-32k-19/128-pp2-8mhz").equalisation_us
+    532.0
+    """
+    wanted = service_id.strip().lower()
+    for entry, family in _sources(own_file):
+        if isinstance(entry, ServiceEntry):
+            if entry.id == wanted:
+                return _single(entry)
+        elif wanted.startswith(f"{family}-"):
+            for made in _members(entry):
+                if made.id == wanted:
+                    return made
+                if wanted.startswith(f"{made.id}-"):
+                    modulation = wanted.removeprefix(f"{made.id}-")
+                    if modulation in entry.modulation_cn.ratios:
+                        return _modulated(made, entry, modulation)
+    raise PlanError([_unknown(service_id, own_file)])
+
+
+def services(*, own_file: str | Path | None = None) -> tuple[Service, ...]:
+    """All services, in the order of the file, families spread out; see `modulations` for what may follow an id.
+
+    Raises
+    ------
+    PlanError
+        If the user's file is unusable.
+    """
+    found: dict[str, Service] = {}
+    for entry, _ in _sources(own_file):
+        for made in [_single(entry)] if isinstance(entry, ServiceEntry) else _members(entry):
+            found.setdefault(made.id, made)
+    return tuple(found.values())
+
+
+def modulations(family: str, *, own_file: str | Path | None = None) -> dict[str, tuple[float, float, float]]:
+    """What may follow an id of this family, and its C/N for Gauss, Rice and Rayleigh channels. [dB]"""
+    for entry, name in _sources(own_file):
+        if isinstance(entry, Family) and name == family:
+            return dict(entry.modulation_cn.ratios)
+    return {}
+
+
+def _sources(own_file: str | Path | None) -> Iterator[tuple[ServiceEntry | Family, str]]:
+    """Every entry with its id, the user's first."""
+    for file in ([own(own_file)] if own_file is not None else []) + [shipped()]:
+        yield from ((entry, entry.id) for entry in file.service)
+        yield from ((entry, entry.id) for entry in file.family)
+
+
+def _unknown(service_id: str, own_file: str | Path | None) -> Problem:
+    """The problem of a name that is no service, with names that are near it."""
+    ids = [s.id for s in services(own_file=own_file)]
+    wanted = service_id.strip().lower()
+    families = [name for entry, name in _sources(own_file) if isinstance(entry, Family) and wanted.startswith(name)]
+    if families:
+        ids = [i for i in ids if i.startswith(f"{max(families, key=len)}-")]
+    near = difflib.get_close_matches(wanted, ids, n=6, cutoff=0.6)
+    expected = f"one of {', '.join(near)}" if near else "a name from `python -m sfn services`, as fm-stereo"
+    return Problem("service", f"there is no service {service_id!r}", expected)
+
+
+def _single(entry: ServiceEntry) -> Service:
+    """The record of an entry that was written out."""
+    return _record(
+        entry,
+        service_id=entry.id,
+        family=entry.id,
+        name=entry.name,
+        channel=(entry.channel_mhz, entry.noise_bandwidth_mhz),
+        useful_us=entry.useful_us,
+        guard_us=entry.guard_us,
+        equalisation_us=entry.equalisation_us,
+        equalisation_source=entry.equalisation_source,
+        echo_mask=entry.echo_mask,
+    )
+
+
+def _members(family: Family) -> Iterator[Service]:
+    """Every legal combination of a family."""
+    for transform, guards in family.guard.items():
+        for guard_name, guard in guards.items():
+            patterns = [(p, False) for p in guard.pilots] + [(p, True) for p in guard.miso] or [("", False)]
+            for pattern, miso in patterns:
+                for channel_name, channel in family.channel.items():
+                    pieces = [transform, guard_name, pattern, "miso" * miso, channel_name]
+                    yield _member(family, [p for p in pieces if p], transform, guard, channel, pattern, miso=miso)
+
+
+def _member(
+    family: Family, pieces: list[str], transform: str, guard: Guard, channel: Channel, pattern: str, *, miso: bool
+) -> Service:
+    """One combination of a family."""
+    useful_us = family.transform[transform] * channel.sample_us
+    guard_us = guard.samples * channel.sample_us
+    equalisation_us = None
+    if family.equalisation:
+        ratio, of_what = family.equalisation.split(" ")
+        equalisation_us = useful_us * Fraction(ratio)
+        if of_what.endswith("Dx"):
+            # Two channels are told apart by half the pilots: Table 59 allows just half the guard of Table 58.
+            equalisation_us /= family.pilots[pattern][0] * (2 if miso else 1)
+        short = equalisation_us < guard_us
+        equalisation_us = max(equalisation_us, guard_us)
+    else:
+        short = False
+    note = family.note
+    if short:
+        note = f"{note} Pilots {pattern} cannot follow echoes as long as this guard interval: not for an SFN.".strip()
+    return _record(
+        family,
+        service_id="-".join([family.id, *pieces]),
+        family=family.id,
+        name=f"{family.name} {' '.join(pieces)}",
+        channel=(channel.channel_mhz, channel.noise_bandwidth_mhz),
+        useful_us=useful_us,
+        guard_us=guard_us,
+        equalisation_us=equalisation_us,
+        equalisation_source=family.equalisation_source,
+        note=note,
+    )
+
+
+def _modulated(made: Service, family: Family, modulation: str) -> Service:
+    """A member with the required C/N of a modulation and code rate, Rayleigh as overlap zones are."""
+    table = family.modulation_cn
+    required_cn_db = table.ratios[modulation][2] + table.implementation_margin_db
+    change_db = required_cn_db - float(made.required_cn_db or 0.0)
+    return replace(
+        made,
+        id=f"{made.id}-{modulation}",
+        name=f"{made.name} {modulation}",
+        required_cn_db=required_cn_db,
+        required_cn_source=f"{modulation}: {table.source}",
+        minimum_median_dbuvm=made.minimum_median_dbuvm + change_db,
+        minimum_median_source=f"{made.minimum_median_source}; moved by {change_db:+.1f} dB with the C/N",
+        significant_db=required_cn_db + SIGNIFICANCE_MARGIN_DB,
+    )
+
+
+def _record(
+    entry: Planning,
+    *,
+    service_id: str,
+    family: str,
+    name: str,
+    channel: tuple[float, float],
+    useful_us: Fraction | None,
+    guard_us: Fraction | None,
+    equalisation_us: Fraction | None,
+    equalisation_source: str | None,
+    echo_mask: tuple[tuple[float, float], ...] = (),
+    note: str | None = None,
+) -> Service:
+    """A record from an entry's planning figures and a mode's times."""
+    tolerance_us = entry.tolerance_us or guard_us or Fraction(0)
+    significant_db = entry.significant_db or (entry.required_cn_db or 0.0) + SIGNIFICANCE_MARGIN_DB
+    return Service(
+        id=service_id,
+        family=family,
+        name=name,
+        kind=entry.kind,
+        document=entry.document,
+        status=entry.status,
+        channel_mhz=channel[0],
+        noise_bandwidth_mhz=channel[1],
+        noise_figure_db=entry.noise_figure_db,
+        noise_figure_source=entry.noise_figure_source,
+        man_made_noise_db=entry.man_made_noise_db,
+        reference_frequency_mhz=entry.reference_frequency_mhz,
+        antenna_gain_dbd=entry.antenna_gain_dbd,
+        feeder_loss_db=entry.feeder_loss_db,
+        required_cn_db=entry.required_cn_db,
+        required_cn_source=entry.required_cn_source or "",
+        minimum_median_dbuvm=entry.minimum_median_dbuvm,
+        minimum_median_source=entry.minimum_median_source,
+        location_sigma_db=entry.location_sigma_db,
+        location_sigma_source=entry.location_sigma_source,
+        location_pct=entry.location_pct,
+        receiver=entry.receiver,
+        tolerance_us=float(tolerance_us),
+        tolerance_source=entry.tolerance_source or "the guard interval",
+        coarse_step_us=float(entry.coarse_step_us or tolerance_us * STEP_OF_GUARD),
+        significant_db=significant_db,
+        useful_us=None if useful_us is None else float(useful_us),
+        guard_us=None if guard_us is None else float(guard_us),
+        equalisation_us=None if equalisation_us is None else float(equalisation_us),
+        equalisation_source=equalisation_source or "",
+        differential=entry.differential,
+        echo_mask=echo_mask,
+        note=entry.note if note is None else note,
+    )
