@@ -4,9 +4,13 @@ Sources: "SG3" = ITU-R Study Group 3, validation document of the delta-Bullingto
 a = 8500 km, land, horizontal); "reference" = output of the Study Group's Python implementation of P.1812.
 """
 
+import math
+
 import pytest
+from scipy.special import fresnel
 
 from sfn.propagation import smooth_earth
+from sfn.propagation.bullington import knife_edge_loss
 from sfn.propagation.smooth_earth import LAND, diffraction_loss, effective_radius, marginal_distance
 
 SG3 = "ITU-R SG 3, delta-Bullington validation document"
@@ -119,3 +123,35 @@ def test_marginal_distance(published):
             f"dlos, {hte:g} m and {hre:g} m", ours, theirs, tolerance=1e-6, unit="km",
             source="ITU-R P.1812, eq. (22), worked out by hand",
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("nu", "approximate_db", "exact_db"),
+    [
+        (0.0, 6.032852, 6.020600),
+        (0.5, 10.287804, 10.233830),
+        (1.0, 13.925729, 13.864105),
+        (2.0, 19.042860, 19.090962),
+        (2.4, 20.539266, 20.618195),
+        (5.0, 26.813581, 26.936198),
+    ],
+)
+def test_knife_edge(published, nu, approximate_db, exact_db):
+    """The approximation J(nu), the Fresnel integrals it stands for, and how far the two are apart."""
+    ours = knife_edge_loss(nu)
+    published(
+        f"J({nu:g})", ours, approximate_db, tolerance=1e-6, unit="dB",
+        source="ITU-R P.526, approximation of J(nu), worked out by hand",
+    )  # fmt: skip
+    s, c = fresnel(nu)
+    physics = -20.0 * math.log10(math.hypot(1.0 - c - s, c - s) / 2.0)
+    published(f"Fresnel integrals at {nu:g}", physics, exact_db, tolerance=1e-6, unit="dB", source="scipy.special")
+    published(
+        f"J({nu:g}) against physics", ours, physics, tolerance=0.13, unit="dB", source="scipy.special.fresnel",
+        reason="P.526's approximation, good to 0.13 dB up to nu = 5",
+    )  # fmt: skip
+
+
+def test_an_edge_far_below_costs_nothing():
+    """From nu = -0.78 down the loss is exactly zero."""
+    assert [knife_edge_loss(nu) for nu in (-0.78, -1.0, -50.0)] == [0.0, 0.0, 0.0]
