@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from sfn.errors import PlanError
 
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
-COMMANDS: tuple[str, ...] = ()
+COMMANDS: tuple[str, ...] = ("stream",)
 
 
 def _parser(wanted: str | None) -> argparse.ArgumentParser:

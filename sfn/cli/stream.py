@@ -1,0 +1,245 @@
+"""Bit rate, latency and fit of a stream from the studio to a transmitter.
+
+JSON keys: `payload`, `protection` (words); `packet_time_us`, `grains_per_packet`, `packets_per_s`; for every layer of
+payload, rtp, udp, ip, tunnel, ethernet, wire its `_bytes` (one media packet) and `_mbps` (one path; the payload
+alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `overhead_ratio` (IP headers / payload),
+`sample_rate_hz`, `sample_bits`; `parity_packets_ratio` (1/L + 1/D), `longest_burst_packets`; `parity_wait_us`,
+`repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`; `share_ratio` of the link, `streams_that_fit`;
+`mtu_bytes`, `fits_mtu`; `dynamic_range_db` (full-scale sine, no dither) and `dithered_range_db` (triangular dither,
+less the headroom); `latency_us` (sum of `elements`, each with name, latency_us, how: the least release delay),
+`tolerance_us`, `time_stamped`; `problems`; with --compare also `comparison`, one short row a packet time.
+"""
+
+import argparse
+import json
+import sys
+from fractions import Fraction
+
+from sfn.errors import PlanError, Problem
+from sfn.stream import link as links
+from sfn.stream import payload as payloads
+from sfn.stream.packet import FEC_HEADER_BYTES, Headers, packet_of
+from sfn.stream.payload import Payload
+from sfn.stream.protection import Protection
+
+NAME = "stream"
+SUMMARY = "bit rate, latency and fit of a stream"
+
+COMPARED_MS = ("1/8", "1/4", "1/3", "1/2", "1", "2", "2.5", "4", "5", "10", "20")
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    kind = parser.add_argument_group("what is carried (one of them)")
+    kind.add_argument("--composite-khz", type=number, metavar="KHZ", help="analogue composite up to this frequency")
+    kind.add_argument("--digital-composite", action="store_true", help="composite at 192 kHz over AES3")
+    kind.add_argument("--linear-khz", type=number, metavar="KHZ", help="left/right, linear, at this sample rate")
+    kind.add_argument("--coded-kbps", type=number, metavar="KBPS", help="compressed audio; needs --frame-ms")
+    kind.add_argument("--dab-kbps", type=several, metavar="R,R,...", help="DAB ensemble: net rates of its sub-channels")
+    kind.add_argument("--ts-mbps", type=number, metavar="MBPS", help="DVB transport stream")
+    kind.add_argument("--rate-kbps", type=number, metavar="KBPS", help="anything else of constant rate")
+    detail = parser.add_argument_group("its details")
+    detail.add_argument("--bits", type=int, default=None, help="sample size, bits (16, 20 or 24)")
+    detail.add_argument("--channels", type=int, default=None, help="channels (linear: 2, digital composite: 1)")
+    detail.add_argument("--whole-frames", action="store_true", help="AES3 frames as they are, 12.288 Mbit/s")
+    detail.add_argument("--frame-ms", type=number, help="frame of the coding")
+    detail.add_argument("--look-ahead-ms", type=number, default=Fraction(0), help="look-ahead of the coding")
+    detail.add_argument("--g703", action="store_true", help="DAB as constant 2.048 Mbit/s frames instead of EDI")
+    detail.add_argument("--headroom-db", type=float, default=0.0, help="kept free above the programme")
+    packing = parser.add_argument_group("packing")
+    packing.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
+    packing.add_argument("--grains", type=int, help="samples, frames or transport packets in a packet, instead")
+    packing.add_argument("--ip", type=int, choices=(4, 6), default=4)
+    packing.add_argument("--no-rtp", action="store_true", help="straight into UDP")
+    packing.add_argument("--rtp-extension-bytes", type=int, default=0)
+    packing.add_argument("--vlan-tags", type=int, default=0)
+    packing.add_argument("--tunnel-bytes", type=int, default=0, help="added to each packet by a tunnel")
+    packing.add_argument("--mtu-bytes", type=int, default=1500)
+    protection_arguments(parser)
+    way = parser.add_argument_group("the link")
+    way.add_argument("--link-mbps", type=float, help="capacity of its narrowest part")
+    way.add_argument("--link-layer", default="wire", help="layer at which that capacity is meant")
+    way.add_argument("--hops", type=int, default=1, help="times a packet is stored and sent on")
+    way.add_argument("--network-ms", type=float, default=0.0, help="least transit time")
+    way.add_argument("--variation-ms", type=float, default=0.0, help="delay variation to cover")
+    way.add_argument("--differential-ms", type=float, default=0.0, help="how much longer the second path takes")
+    way.add_argument("--sender-ms", type=float, default=0.0, help="conversion and coding")
+    way.add_argument("--receiver-ms", type=float, default=0.0, help="decoding and conversion")
+    way.add_argument("--no-time-stamps", action="store_true", help="the receiver does not release at time stamps")
+    way.add_argument("--adapting", action="store_true", help="the receive buffer changes by itself")
+    parser.add_argument("--compare", action="store_true", help="the same at other packet times, side by side")
+    parser.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def protection_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the protection; shared by the commands that speak of it."""
+    guard = parser.add_argument_group("protection")
+    guard.add_argument("--columns", type=int, default=0, metavar="L", help="width of the parity matrix")
+    guard.add_argument("--rows", type=int, default=0, metavar="D", help="its height")
+    guard.add_argument("--parity", choices=("none", "row", "column", "both"), default="none")
+    guard.add_argument("--parity-spread", action="store_true", help="parity spread over the following block")
+    guard.add_argument("--repeat-after", type=int, default=0, metavar="PACKETS", help="send all again, same path")
+    guard.add_argument("--second-path", action="store_true", help="send all on a second path too")
+
+
+def number(text: str) -> Fraction:
+    """An exact number: 2.5 or 1/3."""
+    try:
+        return Fraction(text.strip())
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"a number such as 2.5 or 1/3 is expected, got {text!r}") from None
+
+
+def several(text: str) -> list[float]:
+    """Numbers with commas between them."""
+    return [float(number(piece)) for piece in text.split(",")]
+
+
+def protection_of(args: argparse.Namespace) -> Protection:
+    """The protection that the arguments describe.
+
+    Raises
+    ------
+    ValueError
+        If a matrix is given without parity or parity without its matrix.
+    """
+    row, column = args.parity in ("row", "both"), args.parity in ("column", "both")
+    if not row and not column and (args.columns or args.rows):
+        raise ValueError("parity must be row, column or both when columns or rows are given, got none")
+    return Protection(
+        columns=args.columns,
+        rows=args.rows if column else min(1, args.columns),
+        row_parity=row,
+        column_parity=column,
+        parity_spread=args.parity_spread,
+        repeat_after=args.repeat_after,
+        second_path=args.second_path,
+    )
+
+
+def payload_of(args: argparse.Namespace) -> Payload:
+    """The payload that the arguments describe.
+
+    Raises
+    ------
+    ValueError
+        If none or several are described, or a needed detail is missing.
+    """
+    makers = {
+        "composite_khz": lambda: payloads.composite(args.composite_khz, bits=_needed(args, "bits")),
+        "digital_composite": lambda: payloads.digital_composite(
+            bits=args.bits or 24, channels=args.channels or 1, whole_frames=args.whole_frames
+        ),
+        "linear_khz": lambda: payloads.linear(
+            int(args.linear_khz * 1000), bits=_needed(args, "bits"), channels=args.channels or 2
+        ),
+        "coded_kbps": lambda: payloads.compressed(
+            args.coded_kbps, frame_ms=_needed(args, "frame_ms"), look_ahead_ms=args.look_ahead_ms
+        ),
+        "dab_kbps": lambda: payloads.dab_ensemble(args.dab_kbps, g703=args.g703),
+        "ts_mbps": lambda: payloads.transport_stream(args.ts_mbps),
+        "rate_kbps": lambda: payloads.constant_rate(args.rate_kbps),
+    }
+    given = [name for name in makers if getattr(args, name)]
+    if len(given) != 1:
+        options = ", ".join("--" + name.replace("_", "-") for name in makers)
+        raise ValueError(f"exactly one of {options} must be given, got {len(given)}")
+    return makers[given[0]]()
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan the stream and print it."""
+    try:
+        payload = payload_of(args)
+        time_s = None if args.packet_ms is None else args.packet_ms / 1000
+        packet = packet_of(payload, time_s=time_s, grains=args.grains)
+        headers, link, protection = _headers(args, payload), _link(args), protection_of(args)
+        plan = links.link_plan(payload, packet, headers=headers, protection=protection, link=link)
+        answer = links.as_answer(plan)
+        if payload.sample_bits:
+            bits = payload.sample_bits
+            answer["dynamic_range_db"] = payloads.dynamic_range_db(bits)
+            answer["dithered_range_db"] = payloads.dynamic_range_db(bits, dithered=True, headroom_db=args.headroom_db)
+        if args.compare:
+            answer["comparison"] = links.comparison(
+                payload,
+                times_s=[Fraction(t) / 1000 for t in COMPARED_MS],
+                headers=headers,
+                protection=protection,
+                link=link,
+            )
+    except ValueError as error:
+        raise PlanError([Problem("arguments", str(error), "see python -m sfn stream --help")]) from None
+    if args.json:
+        json.dump(answer, sys.stdout, indent=1, allow_nan=False)
+        print()
+    else:
+        print("\n".join(_table(plan, answer)))
+    return 0
+
+
+def _needed(args: argparse.Namespace, name: str) -> int:
+    """An argument that the chosen payload cannot do without."""
+    value = getattr(args, name)
+    if value is None:
+        raise ValueError(f"--{name.replace('_', '-')} must be given for this payload")
+    return value  # type: ignore[no-any-return] # argparse's namespace is untyped; `type=` has made it a number
+
+
+def _headers(args: argparse.Namespace, payload: Payload) -> Headers:
+    """Headers from the arguments and the payload's usual carriage."""
+    return Headers(
+        rtp=payload.uses_rtp and not args.no_rtp,
+        rtp_extension_bytes=args.rtp_extension_bytes,
+        ip_version=args.ip,
+        vlan_tags=args.vlan_tags,
+        tunnel_bytes=args.tunnel_bytes,
+    )
+
+
+def _link(args: argparse.Namespace) -> links.Link:
+    """The link from the arguments."""
+    return links.Link(
+        capacity_mbps=args.link_mbps,
+        capacity_layer=args.link_layer,
+        hops=args.hops,
+        network_us=args.network_ms * 1000,
+        variation_us=args.variation_ms * 1000,
+        differential_us=args.differential_ms * 1000,
+        sender_us=args.sender_ms * 1000,
+        receiver_us=args.receiver_ms * 1000,
+        mtu_bytes=args.mtu_bytes,
+        time_stamped=not args.no_time_stamps,
+        adapting=args.adapting,
+    )
+
+
+def _table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
+    """The answer for people."""
+    packet = plan.packet
+    lines = [
+        f"{plan.payload.what}; protection: {plan.protection.in_words()}",
+        f"{packet.grains} {plan.payload.grain}s a packet, {packet.time_us:g} us, {float(packet.rate_hz):g} packets/s",
+        "",
+        f"{'layer':12}{'bytes':>8}{'Mbit/s':>12}   (one path; parity packets have {FEC_HEADER_BYTES} bytes more)",
+    ]
+    lines += [f"{layer:12}{size:>8}{float(plan.rates[layer]) / 1e6:>12.4f}" for layer, size in plan.sizes.items()]
+    lines += ["", f"{'element':28}{'us':>12}"]
+    lines += [f"{e.name:28}{e.latency_us:>12.1f}   {e.how}" for e in plan.elements]
+    total = "release delay, at least" if plan.link.time_stamped else "latency"
+    lines += [f"{total:28}{plan.latency_us:>12.1f}   +-{plan.tolerance_us:g}", ""]
+    if "dynamic_range_db" in answer:
+        whole, dithered = answer["dynamic_range_db"], answer["dithered_range_db"]
+        lines.append(f"dynamic range {whole:.1f} dB; dithered, less headroom {dithered:.1f} dB")
+    if plan.share_ratio is not None:
+        lines.append(f"takes {100 * plan.share_ratio:.1f} % of the link; {plan.streams_that_fit} such streams fit")
+    rows = answer.get("comparison")
+    if isinstance(rows, list):
+        lines += ["", f"{'packet us':>10}{'IP Mbit/s':>12}{'wire Mbit/s':>12}{'latency us':>12}  fits the MTU"]
+        lines += [
+            f"{r['packet_time_us']:>10.1f}{r['ip_mbps']:>12.4f}{r['wire_mbps']:>12.4f}{r['latency_us']:>12.1f}  "
+            f"{'yes' if r['fits_mtu'] else 'no'}"
+            for r in rows
+        ]
+    lines += [f"{p.severity}: {p.line('stream')}" for p in plan.problems]
+    return lines

@@ -1,0 +1,87 @@
+"""The stream command: its document, its table, its refusals."""
+
+import json
+
+import pytest
+
+from sfn.cli import main
+
+
+def test_json_is_one_flat_document(capsys: pytest.CaptureFixture[str]) -> None:
+    """Digital composite with 5 x 10 parity: the rate that pencil arithmetic gives, and exit 0."""
+    arguments = "stream --digital-composite --packet-ms 1 --parity both --columns 5 --rows 10 --json"
+
+    assert 0 == main(arguments.split())
+    answer = json.loads(capsys.readouterr().out)
+    assert 6.4448 == answer["ip_mbps"]
+    assert 4.608 == answer["payload_mbps"]
+    assert 51_000 == answer["latency_us"]
+    assert 146.3 == round(answer["dynamic_range_db"], 1)
+
+
+def test_every_key_is_described_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    """No key is printed that ``--help`` does not speak of."""
+    assert 0 == main("stream --linear-khz 48 --bits 24 --packet-ms 1/3 --compare --json".split())
+    answer = json.loads(capsys.readouterr().out)
+    with pytest.raises(SystemExit):
+        main(["stream", "--help"])
+    text = " ".join(capsys.readouterr().out.split())
+    layered = tuple(f"{layer}_{u}" for layer in ("payload", "rtp", "udp", "ip", "tunnel", "ethernet", "wire")
+                    for u in ("bytes", "mbps"))  # fmt: skip
+
+    assert [] == [key for key in answer if key not in layered and f"`{key}`" not in text]
+    assert all(f" {layer}" in text for layer in ("payload", "rtp", "udp", "tunnel", "ethernet", "wire"))
+
+
+def test_the_table_is_readable(capsys: pytest.CaptureFixture[str]) -> None:
+    """People get layers, elements, share and problems."""
+    arguments = (
+        "stream --composite-khz 75 --bits 16 --packet-ms 2.5 --link-mbps 2 --adapting --no-time-stamps --compare"
+    )
+
+    assert 0 == main(arguments.split())
+    out = capsys.readouterr().out
+    assert "composite to 75 kHz, 160 kHz x 16 bit" in out
+    assert "2.6880" in out
+    assert "error: stream: link.adapting: the receive buffer changes by itself" in out
+    assert "error: stream: link.capacity_mbps:" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "text"),
+    [
+        ("--packet-ms 1", "exactly one of --composite-khz"),
+        ("--composite-khz 60 --packet-ms 1", "--bits must be given"),
+        ("--digital-composite", "time_s must be chosen"),
+        ("--composite-khz 60 --bits 16 --packet-ms 1/3", "nearest are"),
+        ("--coded-kbps 128", "--frame-ms must be given"),
+        ("--digital-composite --packet-ms 1 --columns 5 --rows 5", "parity must be row, column or both"),
+        ("--digital-composite --packet-ms 1 --link-layer air", "capacity_layer must be one of"),
+        ("--dab-kbps 97", "multiples of 8 kbit/s, got 97.0"),
+    ],
+)
+def test_what_cannot_be_planned_exits_two(arguments: str, text: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line on stderr, exit 2, never a traceback."""
+    assert 2 == main(["stream", *arguments.split()])
+    assert text in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "payload",
+    ["--dab-kbps 96,128", "--dab-kbps 96 --g703", "--ts-mbps 22.39", "--rate-kbps 500 --packet-ms 10",
+     "--coded-kbps 128 --frame-ms 24"],
+)  # fmt: skip
+def test_every_payload_can_be_planned(payload: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each kind of payload gives a document with rising rates."""
+    assert 0 == main(["stream", *payload.split(), "--json"])
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["payload_mbps"] < answer["ip_mbps"] < answer["wire_mbps"]
+
+
+def test_a_number_that_is_none_exits_two(capsys: pytest.CaptureFixture[str]) -> None:
+    """A packet time that is no number is refused by the argument's name, as argparse does."""
+    with pytest.raises(SystemExit) as refusal:
+        main(["stream", "--dab-kbps", "96,x"])
+
+    assert 2 == refusal.value.code
+    assert "argument --dab-kbps: a number such as 2.5 or 1/3 is expected, got 'x'" in capsys.readouterr().err
