@@ -7,13 +7,17 @@ exits 2. Planning problems are part of the answer and exit 0.
 
 import argparse
 import importlib
+import re
 import sys
 from collections.abc import Sequence
 
 from sfn.errors import PlanError
 
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
-COMMANDS: tuple[str, ...] = ("stream",)
+COMMANDS: tuple[str, ...] = (
+    "path",
+    "stream",
+)
 
 
 def _parser(wanted: str | None) -> argparse.ArgumentParser:
@@ -31,6 +35,17 @@ def _parser(wanted: str | None) -> argparse.ArgumentParser:
     return parser
 
 
+def _southern(arguments: list[str]) -> list[str]:
+    """``--at -33.9,18.4`` as ``--at=-33.9,18.4``: argparse would take a southern latitude for an option."""
+    joined: list[str] = []
+    for text in arguments:
+        if re.match(r"-[\d.]", text) and joined and re.fullmatch(r"--[a-z0-9-]+", joined[-1]):
+            joined[-1] += f"={text}"
+        else:
+            joined.append(text)
+    return joined
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code: 0 done, 1 `check` found errors, 2 could not.
 
@@ -41,7 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
     wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
-    args = _parser(wanted).parse_args(arguments)
+    args = _parser(wanted).parse_args(_southern(arguments))
     try:
         return int(args.run(args))
     except PlanError as error:

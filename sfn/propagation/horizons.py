@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.propagation.bullington import clearance_parameter
+from sfn.propagation.smooth_earth import EARTH_RADIUS_KM
 
 Array = NDArray[np.float64]
 # The radio-climatic zones: A2 inland, A1 coastal land, B sea. Rasters hold the index.
@@ -122,3 +123,22 @@ def anomalous_time(*, latitude_deg: float, dtm: float, dlm: float) -> float:
     if phi <= 70.0:  # (4), (5)
         return float(10.0 ** (-0.015 * phi + 1.67) * mu1 * mu1 ** (-0.935 + 0.0176 * phi))
     return float(4.17 * mu1 * mu1**0.3)
+
+
+def centre_latitude(
+    tx_lat_deg: float, tx_lon_deg: float, rx_lat_deg: float, rx_lon_deg: float, *, distance_km: float
+) -> float:
+    """Latitude of the path's centre: half the path along the great circle, on a sphere of 6371 km. [deg]
+
+    Only beta0 asks for it. The profile's own length counts, so that a rounded position of the receiver hardly does.
+
+    Examples
+    --------
+    >>> print(f"{centre_latitude(50.0, 7.0, 51.0, 7.0, distance_km=111.19493):.6f}")
+    50.500000
+    """
+    tx, rx, turn = math.radians(tx_lat_deg), math.radians(rx_lat_deg), math.radians(rx_lon_deg - tx_lon_deg)
+    east = math.cos(rx) * math.sin(turn)
+    north = math.cos(tx) * math.sin(rx) - math.sin(tx) * math.cos(rx) * math.cos(turn)
+    bearing, half = math.atan2(east, north), 0.5 * distance_km / EARTH_RADIUS_KM
+    return math.degrees(math.asin(math.sin(tx) * math.cos(half) + math.cos(tx) * math.sin(half) * math.cos(bearing)))

@@ -1,0 +1,191 @@
+"""Field strength along one path by ITU-R P.1812, with every intermediate by its name.
+
+A bare profile comes as CSV with the columns distance_km,ground_m,cover_m,zone: distances from the transmitter
+(0 km) to the receiver in any spacing, heights in metres above sea level, cover above ground, zone inland, coast or sea.
+The answer is for 50 % of locations; field strength is that of 1 kW e.r.p.
+"""
+
+import argparse
+import csv
+import json
+import math
+from pathlib import Path
+
+from sfn.errors import PlanError, Problem
+from sfn.propagation.horizons import ZONES, centre_latitude
+from sfn.propagation.p1812 import PathLoss, path_loss
+
+NAME = "path"
+SUMMARY = "field strength along one path over terrain, with every intermediate of P.1812"
+
+COLUMNS = ("distance_km", "ground_m", "cover_m", "zone")
+# More lines of the same kind of mistake help nobody.
+MOST_PROBLEMS = 20
+NEEDED = {
+    "frequency_mhz": "the carrier frequency, 30 to 6000 MHz",
+    "tx_height_m": "the transmitting antenna's height above ground, 1 to 3000 m",
+    "rx_height_m": "the receiving antenna's height above ground, 1 to 3000 m",
+    "polarisation": "H or V",
+    "time_pct": "the percentage of time, 1 to 50",
+    "tx": "the transmitter's position, LAT,LON in decimal degrees",
+    "rx": "the receiver's position, LAT,LON in decimal degrees",
+}
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of the bare-profile form."""
+    parser.add_argument("--profile", type=Path, metavar="FILE.csv", help=f"columns {','.join(COLUMNS)}")
+    parser.add_argument("--frequency-mhz", type=float, metavar="F", help="30 to 6000")
+    parser.add_argument("--tx-height-m", type=float, metavar="H", help="above ground, 1 to 3000")
+    parser.add_argument("--rx-height-m", type=float, metavar="H", help="above ground, 1 to 3000")
+    parser.add_argument("--polarisation", choices=("H", "V"))
+    parser.add_argument("--time-pct", type=float, metavar="P", help="1 to 50")
+    parser.add_argument("--tx", metavar="LAT,LON", help="transmitter, decimal degrees; gives the latitude of the path")
+    parser.add_argument("--rx", metavar="LAT,LON", help="receiver, decimal degrees")
+    parser.add_argument("--dn", type=float, default=45.0, metavar="DN", help="DN, N-units/km (default 45)")
+    parser.add_argument("--n0", type=float, default=325.0, metavar="N0", help="N0, N-units (default 325)")
+    for end in ("tx", "rx"):
+        parser.add_argument(
+            f"--{end}-coast-km",
+            type=float,
+            default=500.0,
+            metavar="KM",
+            help="land between this antenna and the coast; default 500 (no coast), 0 where its zone is sea",
+        )
+    parser.add_argument("--json", action="store_true", help="print one JSON document")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work out one bare profile and print it."""
+    missing = [
+        Problem(f"--{name.replace('_', '-')}", "is missing", expected)
+        for name, expected in ({"profile": "a CSV file of the profile"} | NEEDED).items()
+        if getattr(args, name) is None
+    ]
+    if missing:
+        raise PlanError(missing)
+    columns = read_profile(args.profile)
+    tx, rx = position("--tx", args.tx), position("--rx", args.rx)
+    try:
+        answer = path_loss(
+            columns["distance_km"],
+            columns["ground_m"],
+            cover_m=columns["cover_m"],
+            zone=columns["zone"],
+            frequency_mhz=args.frequency_mhz,
+            tx_height_m=args.tx_height_m,
+            rx_height_m=args.rx_height_m,
+            polarisation=args.polarisation,
+            time_pct=args.time_pct,
+            latitude_deg=centre_latitude(*tx, *rx, distance_km=columns["distance_km"][-1]),
+            delta_n=args.dn,
+            surface_refractivity_n0=args.n0,
+            tx_coast_km=args.tx_coast_km,
+            rx_coast_km=args.rx_coast_km,
+        )
+    except ValueError as refused:
+        name, _, what = str(refused).partition(" ")
+        raise PlanError([Problem(name, what, "")]) from None
+    print(_json(answer) if args.json else _table(answer))
+    return 0
+
+
+def read_profile(file: Path) -> dict[str, list]:  # type: ignore[type-arg] # numbers and names, by column
+    """Columns of a profile file: three of numbers and `zone` of names.
+
+    Raises
+    ------
+    PlanError
+        If the file cannot be read, a column is missing, or a cell is not what its column holds; all of them, by line.
+    """
+    try:
+        rows = list(csv.reader(file.read_text(encoding="utf-8-sig").splitlines()))
+    except (OSError, UnicodeDecodeError, csv.Error) as reason:
+        raise PlanError([Problem(str(file), f"cannot be read: {_plain(reason)}", "a CSV file in UTF-8")]) from None
+    header = [cell.strip() for cell in rows[0]] if rows else []
+    if sorted(header) != sorted(COLUMNS):
+        raise PlanError(
+            [Problem(f"{file}, line 1", f"has the columns {','.join(header) or 'nothing'}", ",".join(COLUMNS))]
+        )
+    columns: dict[str, list] = {name: [] for name in COLUMNS}  # type: ignore[type-arg]
+    problems = []
+    for number, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) != len(header):
+            problems.append(Problem(f"{file}, line {number}", f"has {len(row)} cells", f"{len(header)} cells"))
+            continue
+        for name, cell in zip(header, row, strict=True):
+            value = _cell(name, cell.strip())
+            if value is None:
+                wanted = " or ".join(ZONES) if name == "zone" else "a number"
+                problems.append(Problem(f"{file}, line {number}", f"{name} is {cell!r}", wanted))
+            columns[name].append(value)
+    if problems:
+        raise PlanError(problems[:MOST_PROBLEMS])
+    if not columns["zone"]:
+        raise PlanError([Problem(str(file), "has no points", "at least 2 lines below the header")])
+    return columns
+
+
+def _cell(name: str, text: str) -> float | str | None:
+    """The cell's value, or None when its column cannot hold it."""
+    if name == "zone":
+        return text if text in ZONES else None
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
+
+
+def position(option: str, text: str) -> tuple[float, float]:
+    """Latitude and longitude out of ``LAT,LON``.
+
+    Raises
+    ------
+    PlanError
+        If the text is not two numbers, or they are no latitude and longitude.
+    """
+    try:
+        lat_deg, lon_deg = (float(part) for part in text.split(","))
+    except ValueError:
+        lat_deg = lon_deg = math.nan
+    if not (-90.0 <= lat_deg <= 90.0 and -180.0 <= lon_deg <= 180.0):
+        raise PlanError([Problem(option, f"is {text!r}", "LAT,LON in decimal degrees, such as 51.48,-3.18")])
+    return lat_deg, lon_deg
+
+
+def _plain(reason: Exception) -> str:
+    """The reason without type names and file paths."""
+    if isinstance(reason, OSError):
+        return (reason.strerror or "no such file").lower()
+    return "it is not a text file in UTF-8"
+
+
+def _json(answer: PathLoss) -> str:
+    """The answer as one document."""
+    return json.dumps(
+        {
+            "loss_db": answer.loss_db,
+            "field_dbuvm": answer.field_dbuvm,
+            "line_of_sight": answer.line_of_sight,
+            "tx_elevation_deg": answer.tx_elevation_deg,
+            "rx_elevation_deg": answer.rx_elevation_deg,
+            "intermediates": answer.intermediates,
+        },
+        indent=1,
+    )
+
+
+def _table(answer: PathLoss) -> str:
+    """The answer for people: the result first, then every intermediate."""
+    sight = "in sight" if answer.line_of_sight else "beyond the horizon"
+    lines = [
+        f"loss            {answer.loss_db:10.2f} dB",
+        f"field strength  {answer.field_dbuvm:10.2f} dBuV/m for 1 kW e.r.p.",
+        f"receiver        {sight}",
+        "",
+        *(f"{name:<10}{value:16.6f}" for name, value in answer.intermediates.items()),
+    ]
+    return "\n".join(lines)
