@@ -11,8 +11,8 @@ ROOT = Path(__file__).parent.parent
 RANKS = {
     "units": 0, "errors": 0,
     "plan": 1,
-    "geodesy": 2, "antenna": 2, "terrain": 2, "stream": 2, "clock": 2,
-    "chain": 3, "propagation": 3, "systems": 3,
+    "geodesy": 2, "antenna": 2, "stream": 2, "clock": 2,
+    "terrain": 3, "chain": 3, "propagation": 3, "systems": 3,
     "timing": 4, "pairs": 4, "field": 4,
     "reception": 5,
     "check": 6, "solve": 6, "survey": 6,

@@ -1,0 +1,94 @@
+"""A regular grid of heights in latitude and longitude, and the height between its samples.
+
+| field | meaning | unit |
+|---|---|---|
+| `north_deg`, `west_deg` | centre of the first sample, row 0 and column 0 | degrees |
+| `step_lat_deg`, `step_lon_deg` | spacing, both positive; rows run southwards | degrees |
+| NaN | not covered, or a void in the data | |
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sfn.terrain.kernels import bilinear, nearest
+
+
+@dataclass(frozen=True, slots=True)
+class HeightGrid:
+    """Heights on a regular grid in WGS84 latitude and longitude; plain data that pickles.
+
+    Parameters
+    ----------
+    height_m : ndarray of float32, shape (rows, columns)
+        Row 0 is the northernmost. NaN where nothing is known. [m]
+    north_deg, west_deg : float
+        Centre of sample [0, 0]. `west_deg` + columns may run past 180. [degrees]
+    step_lat_deg, step_lon_deg : float
+        Spacing of rows (southwards) and columns (eastwards). [degrees]
+    """
+
+    height_m: NDArray[np.float32]
+    north_deg: float
+    west_deg: float
+    step_lat_deg: float
+    step_lon_deg: float
+
+    @property
+    def bounds_deg(self) -> tuple[float, float, float, float]:
+        """South, west, north and east edge of the outermost samples' own cells. [degrees]"""
+        rows, columns = self.height_m.shape
+        north = self.north_deg + self.step_lat_deg / 2
+        west = self.west_deg - self.step_lon_deg / 2
+        return (north - rows * self.step_lat_deg, west, north, west + columns * self.step_lon_deg)
+
+    @property
+    def step_m(self) -> float:
+        """The finer of the two spacings on the ground, at the middle of the grid. [m]"""
+        middle_deg = self.north_deg - self.step_lat_deg * (self.height_m.shape[0] - 1) / 2
+        degree_m = 111_195.0
+        return degree_m * min(self.step_lat_deg, self.step_lon_deg * float(np.cos(np.radians(middle_deg))))
+
+    def rows(self, lat_deg: ArrayLike) -> NDArray[np.float64]:
+        """Fractional row of a latitude, 0 at the northernmost samples."""
+        return np.asarray((self.north_deg - np.asarray(lat_deg, dtype=np.float64)) / self.step_lat_deg)
+
+    def columns(self, lon_deg: ArrayLike) -> NDArray[np.float64]:
+        """Fractional column of a longitude, whichever way round the earth it was written."""
+        edge_deg = self.west_deg - self.step_lon_deg / 2
+        turned = np.mod(np.asarray(lon_deg, dtype=np.float64) - edge_deg, 360.0)
+        return np.asarray(turned / self.step_lon_deg - 0.5)
+
+
+def sample(grid: HeightGrid, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:
+    """Height at points, bilinear between the four samples around each.
+
+    Parameters
+    ----------
+    grid : HeightGrid
+    lat_deg, lon_deg : array_like, one shape
+        Points on WGS84. [degrees]
+
+    Returns
+    -------
+    height_m : ndarray, the points' shape
+        [m] NaN outside the grid (half a step beyond the outermost samples still counts as inside) and
+        wherever one of the samples that bear on the point is void.
+    """
+    lat, lon = np.broadcast_arrays(np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64))
+    row, column = grid.rows(lat).ravel(), grid.columns(lon).ravel()
+    return np.asarray(bilinear(grid.height_m, row, column)).reshape(lat.shape)
+
+
+def sample_nearest(grid: HeightGrid, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:
+    """Value of the nearest sample at points: for classes and ground cover, which must not be blended.
+
+    Returns
+    -------
+    value : ndarray, the points' shape
+        NaN outside the grid and on voids.
+    """
+    lat, lon = np.broadcast_arrays(np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64))
+    row, column = grid.rows(lat).ravel(), grid.columns(lon).ravel()
+    return np.asarray(nearest(grid.height_m, row, column)).reshape(lat.shape)
