@@ -4,41 +4,19 @@ All tiles are read onto one lattice in WGS84 latitude and longitude, the same wh
 that a place has one height. Finer tiles lie on top of coarser ones; a void in the finer shows the coarser.
 """
 
-import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import rasterio
-import rasterio.errors
-import rasterio.transform
-import rasterio.warp
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.terrain.digest import Known, combined_digest, file_digest
-from sfn.terrain.heights import HeightGrid, sample
+from sfn.terrain.digest import Known, combined_digest
+from sfn.terrain.heights import HeightGrid, sample, sample_nearest
+from sfn.terrain.tile import READERS, Tile, UnusableError, read, tile_of
 
-# One reader for each ending, whatever the content claims: others may open further files, or the network.
-READERS = {".tif": "GTiff", ".tiff": "GTiff", ".hgt": "SRTMHGT"}
-WGS84 = "EPSG:4326"
 MOST_SAMPLES = 32_000_000  # 128 MB of float32
-LEAST_HEIGHT_M, GREATEST_HEIGHT_M = -500.0, 9000.0
-FOOT_M = 0.3048
-_METRES = {"", "m", "metre", "meter", "metres", "meters"}
-_FEET = {"ft", "foot", "feet", "international foot", "us survey foot", "foot_us", "us-ft"}
-
-
-@dataclass(frozen=True, slots=True)
-class Tile:
-    """One raster file: where it lies, how fine it is, and the digest of its content."""
-
-    path: str
-    bounds_deg: tuple[float, float, float, float]
-    step_lat_deg: float
-    step_lon_deg: float
-    digest: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +33,16 @@ class Terrain:
         Heights held in memory, under the files.
     digest : str
         Of all content; changes when any height may have changed.
+    blended : bool
+        True for heights of the ground. False for what must keep its sharp edges: ground cover and classes are
+        taken from the nearest sample, and any value is good.
     """
 
     name: str
     tiles: tuple[Tile, ...]
     grids: tuple[HeightGrid, ...]
     digest: str
+    blended: bool = True
 
     @property
     def parts(self) -> tuple[Tile | HeightGrid, ...]:
@@ -88,14 +70,14 @@ class Terrain:
         return per_lat, per_lon, _phase(south_deg * per_lat), _phase(west_deg * per_lon)
 
 
-def terrain_from_grid(grid: HeightGrid, *, name: str) -> Terrain:
-    """Terrain of one grid held in memory."""
+def terrain_from_grid(grid: HeightGrid, *, name: str, blended: bool = True) -> Terrain:
+    """Terrain of one grid held in memory; `blended` as in `Terrain`."""
     content = np.ascontiguousarray(grid.height_m, dtype="<f4").tobytes().hex()
     place = (grid.north_deg, grid.west_deg, grid.step_lat_deg, grid.step_lon_deg)
-    return Terrain(name, (), (grid,), combined_digest(repr(grid.height_m.shape), repr(place), content))
+    return Terrain(name, (), (grid,), combined_digest(repr(grid.height_m.shape), repr(place), content), blended)
 
 
-def terrain_from_folder(folder: Path, *, known: Known | None = None) -> Terrain:
+def terrain_from_folder(folder: Path, *, known: Known | None = None, blended: bool = True) -> Terrain:
     """Terrain of all GeoTIFF and ``.hgt`` files in a folder (not in folders below it).
 
     Raises
@@ -106,10 +88,12 @@ def terrain_from_folder(folder: Path, *, known: Known | None = None) -> Terrain:
     if not folder.is_dir():
         raise PlanError([Problem("terrain", f"there is no folder {folder}", "a folder with GeoTIFF or .hgt files")])
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in READERS and p.is_file())
-    return terrain_from_files(paths, name=folder.name, known=known)
+    return terrain_from_files(paths, name=folder.name, known=known, blended=blended)
 
 
-def terrain_from_files(paths: Iterable[Path], *, name: str, known: Known | None = None) -> Terrain:
+def terrain_from_files(
+    paths: Iterable[Path], *, name: str, known: Known | None = None, blended: bool = True
+) -> Terrain:
     """Terrain of a list of GeoTIFF and SRTM ``.hgt`` files.
 
     Parameters
@@ -120,6 +104,8 @@ def terrain_from_files(paths: Iterable[Path], *, name: str, known: Known | None 
         What people call this terrain.
     known : mutable mapping, optional
         Digests of earlier calls, see `sfn.terrain.digest.file_digest`.
+    blended : bool
+        As in `Terrain`: False for ground cover and classes.
 
     Raises
     ------
@@ -130,8 +116,8 @@ def terrain_from_files(paths: Iterable[Path], *, name: str, known: Known | None 
     tiles, problems = [], []
     for path in paths:
         try:
-            tiles.append(_tile(path, known))
-        except _UnusableError as error:
+            tiles.append(tile_of(path, known=known))
+        except UnusableError as error:
             what, expected = error.args
             problems.append(Problem("terrain", f"{path.name} {what}", expected))
     if problems:
@@ -139,7 +125,7 @@ def terrain_from_files(paths: Iterable[Path], *, name: str, known: Known | None 
     if not tiles:
         raise PlanError([Problem("terrain", f"{name} holds no terrain files", "files ending in .tif, .tiff or .hgt")])
     tiles.sort(key=lambda t: (-t.step_lat_deg, t.path))
-    return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)))
+    return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)), blended)
 
 
 def heights(terrain: Terrain, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:
@@ -171,7 +157,8 @@ def heights(terrain: Terrain, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray
         south, north = flat_lat[chosen].min(), flat_lat[chosen].max()
         west, east = flat_lon[chosen].min(), flat_lon[chosen].max()
         grid = window(terrain, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
-        out[chosen] = sample(grid, flat_lat[chosen], flat_lon[chosen])
+        taken = sample if terrain.blended else sample_nearest
+        out[chosen] = taken(grid, flat_lat[chosen], flat_lon[chosen])
     return out.reshape(lat.shape)
 
 
@@ -222,12 +209,8 @@ def window(
     for part in terrain.parts:
         for turn_deg in (0.0, 360.0, -360.0):
             if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
-                _lay(part, target, turn_deg)
+                _lay(part, target, turn_deg, terrain.blended)
     return target
-
-
-class _UnusableError(Exception):
-    """A file that cannot serve as terrain: what is wrong, what is expected."""
 
 
 def _to_a_degree(step_deg: float) -> float:
@@ -254,133 +237,14 @@ def _overlaps(
     )
 
 
-def _open(path: Path | str) -> rasterio.DatasetReader:
-    """A local raster, by the reader for its ending."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-        return rasterio.open(path, driver=READERS[Path(path).suffix.lower()])
-
-
-def _tile(path: Path, known: Known | None) -> Tile:
-    """What must be known of a file before it is read."""
-    expected = "a GeoTIFF, or SRTM tile that kept its name, like N36W085.hgt"
-    if path.suffix.lower() not in READERS or not path.is_file():
-        raise _UnusableError("is not a terrain file", expected)
-    try:
-        with _open(path) as source:
-            if source.crs is None or source.transform.is_identity:
-                raise _UnusableError("does not say where it lies", "a raster with a coordinate reference system")
-            if source.count >= 3 and source.dtypes[0] == "uint8":
-                raise _UnusableError("is a picture, not heights", "one band of heights in metres")
-            _metre_factor(source)
-            bounds = rasterio.warp.transform_bounds(source.crs, WGS84, *source.bounds)
-            height, width = source.shape
-    except rasterio.errors.RasterioError as error:
-        raise _UnusableError("cannot be read as a raster", expected) from error
-    west, south, east, north = bounds
-    return Tile(
-        str(path.resolve()),
-        (south, west, north, east if east > west else east + 360.0),
-        (north - south) / height,
-        ((east - west) % 360.0 or 360.0) / width,
-        file_digest(path, known=known),
-    )
-
-
-def _metre_factor(source: rasterio.DatasetReader) -> float:
-    """Metres to one unit of the file."""
-    unit = (source.units[0] or "").strip().lower()
-    if unit in _METRES:
-        return 1.0
-    if unit in _FEET:
-        return FOOT_M
-    raise _UnusableError(f"counts heights in {unit!r}", "heights in metres or feet")
-
-
-def _lay(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float) -> None:
+def _lay(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool) -> None:
     """Lay a tile or grid onto the target, in place, wherever it knows a height."""
     if isinstance(part, HeightGrid):
         rows, columns = target.height_m.shape
         lat = target.north_deg - target.step_lat_deg * np.arange(rows)
         lon = target.west_deg + target.step_lon_deg * np.arange(columns)
-        heights_m = sample(part, lat[:, None], lon[None, :]).astype(np.float32)
+        taken = sample if blended else sample_nearest
+        heights_m = taken(part, lat[:, None], lon[None, :]).astype(np.float32)
     else:
-        heights_m = _read(part, target, turn_deg)
+        heights_m = read(part, target, turn_deg=turn_deg, blended=blended)
     np.copyto(target.height_m, heights_m, where=np.isfinite(heights_m))
-
-
-def _read(tile: Tile, target: HeightGrid, turn_deg: float) -> NDArray[np.float32]:
-    """One file's heights on the target's samples."""
-    rows, columns = target.height_m.shape
-    _, target_west, target_north, _ = target.bounds_deg
-    out = np.full((rows, columns), np.nan, dtype=np.float32)
-    place = rasterio.transform.from_origin(
-        target_west - turn_deg, target_north, target.step_lon_deg, target.step_lat_deg
-    )
-    with _open(tile.path) as source:
-        part = _part(source, target, turn_deg)
-        if part is None:
-            return out
-        row, column, n_rows, n_columns = part
-        factor = max(
-            1, int(min(target.step_lat_deg / tile.step_lat_deg, target.step_lon_deg / tile.step_lon_deg) + 1e-6)
-        )
-        heights_m = _averaged(source, (row, column, n_rows, n_columns), factor)
-        a, b, c, d, e, f = tuple(source.transform)[:6]
-        shift = rasterio.Affine(
-            a * factor, b * factor, c + a * column + b * row, d * factor, e * factor, f + d * column + e * row
-        )
-        rasterio.warp.reproject(
-            heights_m,
-            out,
-            src_transform=shift,
-            src_crs=source.crs,
-            src_nodata=np.nan,
-            dst_transform=place,
-            dst_crs=WGS84,
-            dst_nodata=np.nan,
-            resampling=rasterio.warp.Resampling.bilinear,
-            tolerance=0.0,
-        )
-    return out
-
-
-def _part(source: rasterio.DatasetReader, target: HeightGrid, turn_deg: float) -> tuple[int, int, int, int] | None:
-    """Row, column, rows and columns of a file that bear on the target, with a margin."""
-    south, west, north, east = target.bounds_deg
-    west, east = west - turn_deg, east - turn_deg
-    held = rasterio.warp.transform_bounds(source.crs, WGS84, *source.bounds)
-    west, south = max(west, held[0] - 0.01), max(south, held[1] - 0.01)
-    east, north = min(east, held[2] + 0.01), min(north, held[3] + 0.01)
-    if west >= east or south >= north:
-        return None
-    bounds = rasterio.warp.transform_bounds(WGS84, source.crs, west, south, east, north)
-    asked = rasterio.windows.from_bounds(*bounds, transform=source.transform)
-    margin = 2
-    row, column = max(0, int(asked.row_off) - margin), max(0, int(asked.col_off) - margin)
-    last_row = min(source.height, int(np.ceil(asked.row_off + asked.height)) + margin)
-    last_column = min(source.width, int(np.ceil(asked.col_off + asked.width)) + margin)
-    if last_row <= row or last_column <= column:
-        return None
-    return row, column, last_row - row, last_column - column
-
-
-def _averaged(source: rasterio.DatasetReader, part: tuple[int, int, int, int], factor: int) -> NDArray[np.float32]:
-    """Part of a file in metres, voids NaN; each result the mean of factor x factor samples."""
-    row, column, n_rows, n_columns = part
-    to_m = _metre_factor(source)
-    scale, offset = source.scales[0], source.offsets[0]
-    out = np.full((-(-n_rows // factor), -(-n_columns // factor)), np.nan, dtype=np.float32)
-    strip = max(1, 2048 // factor) * factor
-    for first in range(0, n_rows, strip):
-        count = min(strip, n_rows - first)
-        raw = source.read(1, window=rasterio.windows.Window(column, row + first, n_columns, count), masked=True)
-        heights_m = (raw.astype(np.float32) * scale + offset).filled(np.nan) * np.float32(to_m)
-        heights_m[(heights_m < LEAST_HEIGHT_M) | (heights_m > GREATEST_HEIGHT_M)] = np.nan
-        padded = np.full((-(-count // factor) * factor, out.shape[1] * factor), np.nan, dtype=np.float32)
-        padded[:count, :n_columns] = heights_m
-        cells = padded.reshape(-1, factor, out.shape[1], factor)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
-            out[first // factor : first // factor + cells.shape[0]] = np.nanmean(cells, axis=(1, 3))
-    return out

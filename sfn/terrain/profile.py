@@ -17,8 +17,8 @@ from sfn.terrain.kernels import bridge_gaps, sample_radials
 Floats = NDArray[np.float64]
 
 LEAST_STEPS = 5
-# Positions between nodes are linear along a radial (0.1 m at most up to 70 degrees of latitude) and cubic between azimuths (below 1 mm):
-# tests/sfn/terrain/test_profile.py.
+# Positions between nodes are linear along a radial (0.1 m at most up to 70 degrees of latitude) and cubic between
+# azimuths (below 1 mm): tests/sfn/terrain/test_profile.py.
 NODE_M = 1000.0
 NODE_AZIMUTHS = 360
 
