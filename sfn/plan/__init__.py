@@ -5,6 +5,7 @@ the records, `stage` the steps of a chain, `reading` turns text into a `Network`
 name their place, and `checksum` tells two revisions apart.
 """
 
+from sfn.plan.antenna import Antenna, PlanePattern
 from sfn.plan.document import (
     Chain,
     CommonDelay,
@@ -18,22 +19,30 @@ from sfn.plan.document import (
     TimeStamps,
     WorkOrder,
 )
+from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, ZoneSource
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.stage import Stage
 
 __all__ = [
+    "Antenna",
     "Chain",
     "CommonDelay",
+    "CoverClass",
+    "CoverSource",
     "DelayField",
     "Network",
+    "PlanePattern",
     "Position",
     "Power",
     "Receiver",
     "Site",
     "Stage",
+    "TerrainSource",
     "Thresholds",
     "TimeStamps",
     "WorkOrder",
+    "ZoneClass",
+    "ZoneSource",
     "checksum",
     "read",
     "read_file",

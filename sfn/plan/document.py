@@ -4,6 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from sfn.plan.antenna import Antenna
+from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.record import Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
 
@@ -122,6 +124,8 @@ class Site(Record):
     """Middle of the antenna above ground. [m]"""
     erp_kw: Power
     """Effective radiated power in each plane. [kW]"""
+    antenna: Antenna | None = None
+    """Directional patterns and tilt; none: alike in all directions."""
     on_air: bool
     """Whether the site is radiating."""
     offset_us: Offset = 0.0
@@ -239,6 +243,12 @@ class Network(Record):
     """What the network's time stamps mean."""
     thresholds: Thresholds = Thresholds()
     """Figures that decide what counts."""
+    terrain: TerrainSource | None = None
+    """Ground heights; none: the earth counts as smooth."""
+    cover: CoverSource | None = None
+    """What stands on the ground."""
+    zones: ZoneSource | None = None
+    """Sea, coast and inland."""
     work_order: WorkOrder | None = None
     """Who allows the change, when, and how it is taken back."""
     stages: tuple[Stage, ...]
