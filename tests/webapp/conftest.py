@@ -1,0 +1,78 @@
+"""The real application over a real store in a folder of its own."""
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from webapp.app import create_app
+from webapp.settings import Settings
+from webapp.store import Store
+
+EXAMPLE = Path(__file__).parents[1] / "sfn" / "example-network.json"
+
+
+def token_in(html: str) -> str:
+    """The form token in a page."""
+    found = re.search(r'name="csrf_token" value="([^"]+)"', html)
+    assert found, "the page has no form token"
+    return found[1]
+
+
+@pytest.fixture
+def example() -> dict[str, Any]:
+    """The worked example's document."""
+    document: dict[str, Any] = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    return document
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Settings of an application that nobody else uses."""
+    return Settings(tmp_path, f"sqlite:///{tmp_path / 'networks.sqlite'}", session_key="test-key")
+
+
+@pytest.fixture
+def store(settings: Settings) -> Iterator[Store]:
+    """A store on disk."""
+    made = Store(settings.database_url)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def client_with(settings: Settings, store: Store) -> Iterator[Callable[..., TestClient]]:
+    """A client of the application, with some settings changed."""
+    opened = []
+
+    def make(**changes: Any) -> TestClient:
+        app = create_app(replace(settings, **changes), store)
+        client = TestClient(app, base_url="http://127.0.0.1:8430", raise_server_exceptions=False)
+        opened.append(client.__enter__())
+        return client
+
+    yield make
+    for client in opened:
+        client.__exit__(None, None, None)
+
+
+@pytest.fixture
+def client(client_with: Callable[..., TestClient]) -> TestClient:
+    """A client of the application as it starts on a fresh machine."""
+    return client_with()
+
+
+@pytest.fixture
+def post(client: TestClient) -> Callable[..., Any]:
+    """Send a form as a page would, with its token; gives the answer before any redirect."""
+
+    def send(address: str, *, by: TestClient = client, files: Any = None, **fields: str) -> Any:
+        token = token_in(by.get("/").text)
+        return by.post(address, data={"csrf_token": token, **fields}, files=files, follow_redirects=False)
+
+    return send

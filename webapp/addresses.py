@@ -1,0 +1,131 @@
+"""Every URL of the application, built here and nowhere else; templates call these as ``to.NAME(...)``."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from urllib.parse import quote, urlencode
+
+STATIC = "/static"
+HOME = "/"
+LOG_IN = "/log-in"
+LOG_OUT = "/log-out"
+DELETED = "/deleted"
+ABOUT_API = "/api"
+OPENAPI = "/api/openapi.json"
+
+
+def static(name: str) -> str:
+    """A file of ours: style sheet, script, picture."""
+    return f"{STATIC}/{name}"
+
+
+def leaflet(name: str) -> str:
+    """A file of Leaflet's."""
+    return f"{STATIC}/leaflet/{name}"
+
+
+def home() -> str:
+    """The first screen: the list of networks."""
+    return HOME
+
+
+def log_in(after: str = HOME) -> str:
+    """Where the password is asked for; `after` is where one wanted to go."""
+    return LOG_IN if after == HOME else f"{LOG_IN}?{urlencode({'after': after})}"
+
+
+def log_out() -> str:
+    """Ends the session."""
+    return LOG_OUT
+
+
+def deleted() -> str:
+    """Deleted networks, each with its undo."""
+    return DELETED
+
+
+def about_api() -> str:
+    """What scripts may call."""
+    return ABOUT_API
+
+
+def openapi() -> str:
+    """The same for programs, as OpenAPI."""
+    return OPENAPI
+
+
+def new_network() -> str:
+    """Makes an empty network."""
+    return "/networks/new"
+
+
+def import_network() -> str:
+    """Takes a document as a file."""
+    return "/networks/import"
+
+
+def load_demo(name: str) -> str:
+    """Makes a network from a demo."""
+    return f"/networks/demo/{quote(name, safe='')}"
+
+
+def network(network_id: int) -> str:
+    """Sites and chains of one network."""
+    return f"/networks/{network_id}"
+
+
+def document(network_id: int) -> str:
+    """The document as JSON, to edit."""
+    return f"/networks/{network_id}/document"
+
+
+def export(network_id: int, revision: int | None = None) -> str:
+    """The document as a file; of a given revision, or the newest."""
+    return f"/networks/{network_id}/export.json" + ("" if revision is None else f"?revision={revision}")
+
+
+def delete(network_id: int) -> str:
+    """Deletes a network."""
+    return f"/networks/{network_id}/delete"
+
+
+def undelete(network_id: int) -> str:
+    """Undoes the deletion."""
+    return f"/networks/{network_id}/undelete"
+
+
+def revisions(network_id: int) -> str:
+    """The revisions of a network."""
+    return f"/networks/{network_id}/revisions"
+
+
+def compare(network_id: int, old: int, new: int) -> str:
+    """Two revisions, field by field."""
+    return f"/networks/{network_id}/compare?{urlencode({'old': old, 'new': new})}"
+
+
+def restore(network_id: int, revision: int) -> str:
+    """Makes an old revision the newest."""
+    return f"/networks/{network_id}/revisions/{revision}/restore"
+
+
+def job(job_id: str) -> str:
+    """How far a computation is; JSON for scripts that ask for it."""
+    return f"/jobs/{quote(job_id, safe='')}"
+
+
+def cancel_job(job_id: str) -> str:
+    """Stops a computation."""
+    return f"{job(job_id)}/cancel"
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """One entry of a network's navigation."""
+
+    key: str
+    label: str
+    address: Callable[[int], str]
+
+
+# In the order of the work. A page adds its line when it lands; its context says `tab = KEY`.
+TABS = (Tab("network", "Sites & chains", network),)

@@ -1,0 +1,81 @@
+"""The application: its middleware, its routers, its static files. Reads like a contents page."""
+
+from collections.abc import AsyncIterator
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from importlib.resources import files
+from pathlib import Path
+
+from fastapi import Depends, FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.sessions import SessionMiddleware
+from starlette.staticfiles import StaticFiles
+
+from webapp import addresses, problems, security
+from webapp.body_limit import BodyLimit
+from webapp.jobs import Jobs
+from webapp.pages import account, jobs, network, networks
+from webapp.render import environment
+from webapp.settings import Settings
+from webapp.store import Store
+
+# In the order of the first screen, the network's tabs, the rest.
+ROUTERS = (
+    networks.router,
+    network.router,
+    jobs.router,
+    account.router,
+)
+
+
+def middleware(settings: Settings) -> list[Middleware]:
+    """Outermost first: a request passes them downwards, its answer upwards."""
+    return [
+        Middleware(security.SecurityHeaders),
+        Middleware(security.HostCheck, settings=settings),
+        Middleware(
+            SessionMiddleware,
+            secret_key=settings.session_key,
+            session_cookie=security.SESSION_COOKIE,
+            max_age=security.SESSION_S,
+            same_site="lax",  # strict would log people out who follow a link from their mail
+            https_only=settings.https,
+        ),
+        Middleware(problems.LastResort),
+        Middleware(security.SessionNeeded, settings=settings),
+        Middleware(BodyLimit, limits=settings.limits),
+    ]
+
+
+def create_app(settings: Settings, store: Store, *, executor: Executor | None = None) -> FastAPI:
+    """The application over a store. `executor` runs long computations; by default threads, one a core allowed."""
+    limits = settings.limits
+    threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
+    running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        running.cancel_all()
+        threads.shutdown(wait=True, cancel_futures=True)
+        store.close()
+
+    app = FastAPI(
+        title="sfn-delays",
+        lifespan=lifespan,
+        middleware=middleware(settings),
+        dependencies=[Depends(security.form_is_ours)],
+        docs_url=None,  # the framework's page loads scripts from elsewhere; ours is /api
+        redoc_url=None,
+        openapi_url=addresses.OPENAPI,
+        telemetry={"auto_configure": False},  # nothing leaves this machine
+    )
+    app.state.settings, app.state.store, app.state.jobs = settings, store, running
+    app.state.templates, app.state.attempts = environment(), security.Attempts()
+    problems.install(app)
+    for router in ROUTERS:
+        app.include_router(router)
+    leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
+    app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
+    app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")
+    return app

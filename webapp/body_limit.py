@@ -1,0 +1,43 @@
+"""Refuses a request whose body is larger than its address takes, before the body is read."""
+
+from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from sfn.errors import Problem
+from webapp.limits import Limits
+from webapp.problems import refusal
+
+
+class BodyLimit:
+    """The declared length is refused at once; an undeclared one as soon as it has grown too long.
+
+    Addresses that take recordings or terrain end in ``/upload`` and have the larger bound.
+    """
+
+    def __init__(self, app: ASGIApp, limits: Limits) -> None:
+        self.app, self.limits = app, limits
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Count what arrives."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes
+        declared = Headers(scope=scope).get("content-length", "0")
+        if not declared.isdigit() or int(declared) > greatest:
+            problem = Problem("body", f"the request has {declared} bytes", f"at most {greatest} bytes at this address")
+            await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
+            return
+        arrived = 0
+
+        async def counted() -> Message:
+            nonlocal arrived
+            message = await receive()
+            arrived += len(message.get("body", b""))
+            if arrived > greatest:
+                raise HTTPException(413)
+            return message
+
+        await self.app(scope, counted, send)

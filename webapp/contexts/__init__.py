@@ -1,0 +1,45 @@
+"""What each template receives: one frozen record a template, a sentence a field.
+
+A record names its template (`TEMPLATE`) and, inside a network, its tab (`TAB`). A template sees the
+record's fields by their names, plus `frame`, `to` (addresses) and the filters of `webapp.render`.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from webapp.store import Revision
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkHead:
+    """Which network, in which revision, a page is about."""
+
+    id: int
+    name: str
+    revision: Revision
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What `base.html` receives on every page, whatever the template."""
+
+    csrf_token: str
+    """Goes into every form that changes something."""
+    author: str
+    """The name last given with a save in this browser."""
+    may_log_out: bool
+    """Whether a password is in force, so that there is something to log out of."""
+    notice: str
+    """One sentence on what was just done, or nothing."""
+    tab: str
+    """Key of the open tab in `addresses.TABS`."""
+    network: NetworkHead | None
+    """The network that the page is about, if any."""
+
+
+class Context:
+    """What every context record says of itself."""
+
+    __slots__ = ()
+    TEMPLATE: ClassVar[str]
+    TAB: ClassVar[str] = ""

@@ -1,0 +1,22 @@
+"""Pages that say no."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.errors import Problem
+from webapp.contexts import Context
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemPage(Context):
+    """Something could not be done."""
+
+    TEMPLATE: ClassVar[str] = "problem.html"
+    status: int
+    """HTTP status."""
+    title: str
+    """What happened, in a few words."""
+    sentence: str
+    """What to do about it."""
+    problems: tuple[Problem, ...]
+    """Each thing that is wrong, with its place."""

@@ -1,0 +1,66 @@
+"""What page functions ask for by type: the store, the settings, the jobs, a network, a form."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from starlette.datastructures import UploadFile
+
+from sfn.plan import Network
+from webapp.contexts import NetworkHead
+from webapp.documents import network_of
+from webapp.jobs import Jobs
+from webapp.settings import Settings
+from webapp.store import Saved, Store
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The newest revision of the network that an address names."""
+
+    head: NetworkHead
+    document: dict[str, Any]
+    """As it was typed: what forms edit."""
+    network: Network
+    """As the engine reads it: what answers are worked out from."""
+
+
+def opened(saved: Saved) -> Opened:
+    """A revision with what pages print of it."""
+    network = network_of(saved.document)
+    return Opened(NetworkHead(saved.revision.network_id, network.name, saved.revision), saved.document, network)
+
+
+def _store(request: Request) -> Store:
+    store: Store = request.app.state.store
+    return store
+
+
+def _settings(request: Request) -> Settings:
+    settings: Settings = request.app.state.settings
+    return settings
+
+
+def _jobs(request: Request) -> Jobs:
+    jobs: Jobs = request.app.state.jobs
+    return jobs
+
+
+StoreDep = Annotated[Store, Depends(_store)]
+SettingsDep = Annotated[Settings, Depends(_settings)]
+JobsDep = Annotated[Jobs, Depends(_jobs)]
+
+
+def _network(network_id: int, store: StoreDep) -> Opened:
+    return opened(store.read(network_id))
+
+
+async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
+    """Every typed field, the last of a name; files are taken by handlers that ask for them."""
+    limits = settings.limits
+    form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
+    return {name: value for name, value in form.multi_items() if not isinstance(value, UploadFile)}
+
+
+NetworkDep = Annotated[Opened, Depends(_network)]
+FormDep = Annotated[dict[str, str], Depends(_form)]

@@ -1,0 +1,36 @@
+"""Documents on their way in and out: bytes to a checked document, a document to a file."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from sfn.errors import PlanError
+from sfn.plan import Network, read
+
+
+def parsed(content: bytes | str, *, source: str) -> dict[str, Any]:
+    """The document in `content`, with its keys and numbers as they were written.
+
+    Raises
+    ------
+    PlanError
+        With every problem, each with `source` before its place.
+    """
+    try:
+        read(content)
+    except PlanError as refused:
+        raise PlanError(replace(p, where=f"{source}: {p.where}") for p in refused.problems) from None
+    text = content.decode("utf-8-sig") if isinstance(content, bytes) else content
+    document: dict[str, Any] = json.loads(text)
+    return document
+
+
+def network_of(document: Mapping[str, Any]) -> Network:
+    """The engine's network of a document; raises `PlanError` with every problem and its place."""
+    return read(as_text(document))
+
+
+def as_text(document: Mapping[str, Any]) -> str:
+    """The document as a file: readable, keys in the order they were typed."""
+    return json.dumps(document, indent=2, ensure_ascii=False) + "\n"

@@ -1,0 +1,167 @@
+"""Long computations: truthful progress, cancelling, a bounded number of them, an executor passed in.
+
+A job's work is a function that takes a `Progress` and returns its result. It tells the progress how
+much of what is done, in units of its own (sites, radials, points), and by telling learns whether it
+was cancelled. Nothing is estimated: `done` counts what is finished.
+"""
+
+import logging
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sfn.errors import PlanError, Problem
+
+State = Literal["waiting", "running", "finished", "cancelled", "failed"]
+ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
+LOG = logging.getLogger("webapp.jobs")
+
+
+class CancelledError(Exception):
+    """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it."""
+
+
+class Progress:
+    """What a job's work tells of itself; may be called from any thread."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._cancelled = threading.Event()
+        self._phase, self._done, self._total = "waiting for its turn", 0, 0
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether someone asked the work to stop; for loops that cannot raise."""
+        return self._cancelled.is_set()
+
+    def tell(self, phase: str, *, done: int, total: int) -> None:
+        """Say what is being done and how much of it is finished.
+
+        Raises
+        ------
+        CancelledError
+            If someone cancelled the job; let it through.
+        """
+        if self.cancelled:
+            raise CancelledError
+        with self._lock:
+            self._phase, self._done, self._total = phase, done, total
+
+    def told(self) -> tuple[str, int, int]:
+        """The last phase, done and total."""
+        with self._lock:
+            return self._phase, self._done, self._total
+
+    def cancel(self) -> None:
+        """Ask the work to stop at its next `tell`."""
+        self._cancelled.set()
+
+
+Work = Callable[[Progress], Any]
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """A job as a page or a script sees it."""
+
+    id: str
+    title: str
+    state: State
+    phase: str
+    done: int
+    total: int
+    problems: tuple[Problem, ...]
+    result_url: str | None
+
+
+class Job:
+    """One computation; its result is there once the state is ``finished``."""
+
+    def __init__(self, *, title: str, key: str, result_url: str | None) -> None:
+        self.id = secrets.token_urlsafe(9)
+        self.title, self.key, self.result_url = title, key, result_url
+        self.progress = Progress()
+        self.state: State = "waiting"
+        self.result: Any = None
+        self.problems: tuple[Problem, ...] = ()
+        self.ended = threading.Event()
+
+    def run(self, work: Work) -> None:
+        """Do the work; whatever happens ends in a state, never in a lost exception."""
+        state: State = "finished"
+        try:
+            if self.progress.cancelled:
+                raise CancelledError
+            self.state = "running"
+            self.result = work(self.progress)
+        except CancelledError:
+            state = "cancelled"
+        except PlanError as refused:
+            state, self.problems = "failed", refused.problems
+        except Exception:
+            LOG.exception("job %s (%s) failed", self.id, self.title)
+            what = f"{self.title} stopped because of a fault in this program"
+            state, self.problems = "failed", (Problem(self.id, what, "the program's log names the place"),)
+        self.state = state
+        self.ended.set()
+
+    def view(self) -> JobView:
+        """Its present state."""
+        phase, done, total = self.progress.told()
+        ready = self.state == "finished"
+        url = self.result_url if ready else None
+        return JobView(self.id, self.title, self.state, phase, done, total, self.problems, url)
+
+
+class Jobs:
+    """The jobs of one application: at most `capacity` not yet ended, the last `remembered` ended ones kept.
+
+    `executor` runs them (threads by default: the kernels release the interpreter); a distributed one fits.
+    """
+
+    def __init__(self, executor: Executor, *, capacity: int, remembered: int = 32) -> None:
+        self._executor, self._capacity, self._remembered = executor, capacity, remembered
+        self._lock = threading.Lock()
+        self._jobs: OrderedDict[str, Job] = OrderedDict()
+
+    def start(self, work: Work, *, title: str, key: str, result_url: str | None = None) -> Job:
+        """Start `work`, or give back the job that already does or did the same (equal `key`).
+
+        Raises
+        ------
+        PlanError
+            If as many computations as allowed are waiting already.
+        """
+        with self._lock:
+            for job in self._jobs.values():
+                if job.key == key and job.state not in ("cancelled", "failed") and not job.progress.cancelled:
+                    return job
+            open_jobs = sum(job.state not in ENDED for job in self._jobs.values())
+            if open_jobs >= self._capacity:
+                what = f"{open_jobs} computations are waiting or running"
+                raise PlanError([Problem("jobs", what, f"fewer than {self._capacity}: cancel one, or wait for one")])
+            job = Job(title=title, key=key, result_url=result_url)
+            self._jobs[job.id] = job
+            self._forget()
+        self._executor.submit(job.run, work)
+        return job
+
+    def find(self, job_id: str) -> Job | None:
+        """The job of that id, while it is remembered."""
+        with self._lock:
+            return self._jobs.get(job_id)
+
+    def cancel_all(self) -> None:
+        """Ask every job to stop; the application is ending."""
+        with self._lock:
+            for job in self._jobs.values():
+                job.progress.cancel()
+
+    def _forget(self) -> None:
+        ended = [job.id for job in self._jobs.values() if job.state in ENDED]
+        for job_id in ended[: max(0, len(ended) - self._remembered)]:
+            del self._jobs[job_id]

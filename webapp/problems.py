@@ -1,0 +1,130 @@
+"""What cannot be done becomes a page for people or JSON for programs. No exception's text leaves here.
+
+Only `Problem`s, which were worded for people, are shown. Anything else is logged under a number, and
+the page gives the number.
+"""
+
+import logging
+import secrets
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from sfn.errors import PlanError, Problem
+from webapp.contexts.problem import ProblemPage
+from webapp.render import page
+from webapp.security import NotOursError
+from webapp.store import MissingError
+
+LOG = logging.getLogger("webapp")
+
+SENTENCES = {
+    400: ("This request cannot be read", "Go back and try again."),
+    403: (
+        "This form was not sent",
+        "Its page is too old, or was not one of ours. Go back, reload the page and send it again; what you typed is"
+        " still in the page you came from.",
+    ),
+    404: ("There is nothing at this address", "The network may have been deleted: it can be brought back."),
+    405: ("This address does not take that", "Go back and use the page's own buttons."),
+    413: ("That is more than this application takes at once", ""),
+    422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),
+    500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),
+}
+
+
+class RefusedError(Exception):
+    """A refusal with its HTTP status and its reasons in words."""
+
+    def __init__(self, status: int, *problems: Problem) -> None:
+        self.status, self.problems = status, problems
+        super().__init__(status)
+
+
+def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *, number: str = "") -> Response:
+    """The answer that says no: JSON under ``/api`` and where JSON was asked for, a page elsewhere."""
+    title, sentence = SENTENCES.get(status, SENTENCES[400])
+    if number:
+        sentence = f"{sentence} {number}."
+    if _wants_json(request):
+        told = problems or (Problem(request.url.path, title, sentence),)
+        return JSONResponse({"problems": [p.as_json() for p in told]}, status)
+    return page(request, ProblemPage(status, title, sentence, problems), status=status)
+
+
+def install(app: FastAPI) -> None:
+    """Give each kind of refusal its answer."""
+    app.add_exception_handler(PlanError, _refused)
+    app.add_exception_handler(RefusedError, _refused)
+    app.add_exception_handler(HTTPException, _by_status)
+    app.add_exception_handler(MissingError, lambda request, _raised: refusal(request, 404))
+    app.add_exception_handler(NotOursError, lambda request, _raised: refusal(request, 403))
+    app.add_exception_handler(RequestValidationError, _unreadable_request)
+
+
+def _refused(request: Request, raised: Exception) -> Response:
+    """What says its reasons in words."""
+    assert isinstance(raised, PlanError | RefusedError)
+    return refusal(request, raised.status if isinstance(raised, RefusedError) else 422, raised.problems)
+
+
+def _by_status(request: Request, raised: Exception) -> Response:
+    """What the framework refuses; its own text stays inside."""
+    assert isinstance(raised, HTTPException)
+    return refusal(request, raised.status_code)
+
+
+def _unreadable_request(request: Request, raised: Exception) -> Response:
+    """FastAPI's own checks of addresses and bodies, in our form. A strange address is just not there."""
+    assert isinstance(raised, RequestValidationError)
+    errors = raised.errors()
+    if any(e["loc"][0] == "path" for e in errors):
+        return refusal(request, 404)
+    problems = tuple(
+        Problem(".".join(str(piece) for piece in e["loc"][1:]) or "body", _lower(e["msg"]), "") for e in errors
+    )
+    return refusal(request, 422, problems)
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _wants_json(request: Request) -> bool:
+    accepted = request.headers.get("accept", "")
+    return request.url.path.startswith("/api/") or ("application/json" in accepted and "text/html" not in accepted)
+
+
+class LastResort:
+    """Whatever else is raised: logged with its traceback under a number, answered with the number.
+
+    Stands inside the headers and the session (unlike the framework's own), so that this page has both.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, unless an answer has begun already: then only closing the connection is honest."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        begun = False
+
+        async def noting(message: Message) -> None:
+            nonlocal begun
+            begun = begun or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self.app(scope, receive, noting)
+        except Exception:
+            number = secrets.token_hex(4)
+            LOG.exception("fault %s at %s %s", number, scope["method"], scope["path"])
+            if begun:
+                raise
+            await refusal(Request(scope, receive), 500, number=number)(scope, receive, send)

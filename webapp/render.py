@@ -1,0 +1,65 @@
+"""Jinja environment, filters, and `page(request, context)`: the one way a template becomes an answer."""
+
+import re
+from dataclasses import fields
+from datetime import datetime
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from webapp import addresses
+from webapp.bundled import folder
+from webapp.contexts import Context, Frame, NetworkHead
+from webapp.security import csrf_token
+
+
+def environment() -> Environment:
+    """The application's Jinja environment: everything escaped, an unknown name is a fault."""
+    made = Environment(
+        loader=FileSystemLoader(folder("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["to"] = addresses
+    made.globals["tabs"] = addresses.TABS
+    made.filters.update(when=when, count=count, anchor=anchor)
+    return made
+
+
+def page(request: Request, context: Context, *, status: int = 200) -> HTMLResponse:
+    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation."""
+    values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
+    network = values.get("network")
+    frame = Frame(
+        csrf_token=csrf_token(request),
+        author=str(request.session.get("author", "")),
+        may_log_out=request.app.state.settings.password_hash is not None,
+        notice=str(request.session.pop("notice", "")),
+        tab=context.TAB,
+        network=network if isinstance(network, NetworkHead) else None,
+    )
+    template = request.app.state.templates.get_template(context.TEMPLATE)
+    return HTMLResponse(template.render(**values, frame=frame), status_code=status)
+
+
+def notice(request: Request, sentence: str) -> None:
+    """Show one sentence on the next page."""
+    request.session["notice"] = sentence
+
+
+def when(moment: datetime) -> str:
+    """A time of the record, to the minute, in UTC and said so: 2026-09-14 08:30 UTC."""
+    return f"{moment:%Y-%m-%d %H:%M} UTC"
+
+
+def count(number: int, one: str, many: str) -> str:
+    """A number with its noun: 1 site, 3 sites."""
+    return f"{number} {one if number == 1 else many}"
+
+
+def anchor(path: str) -> str:
+    """A document path as an element's id: ``sites[2].offset_us`` -> ``sites-2-offset_us``."""
+    return re.sub(r"[\[\].]+", "-", path).strip("-")

@@ -1,0 +1,149 @@
+"""Typed settings, read once at the start and then handed down; nothing else reads the environment.
+
+| setting | variable | meaning |
+|---|---|---|
+| `host` | ``SFN_DELAYS_HOST`` | address to listen on; beyond loopback only with a password |
+| `port` | ``SFN_DELAYS_PORT`` | port to listen on |
+| `data_folder` | ``SFN_DELAYS_DATA`` | networks, secrets and caches live here |
+| `database_url` | ``SFN_DELAYS_DATABASE`` | SQLAlchemy URL; a file in the data folder by default |
+| `allowed_hosts` | ``SFN_DELAYS_HOSTNAMES`` | names under which it answers, separated by commas |
+| `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
+| `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
+| `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
+| `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
+"""
+
+import ipaddress
+import json
+import os
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sfn.errors import PlanError, Problem
+from webapp.limits import Limits
+
+DEFAULT_PORT = 8430
+SECRETS_FILE = "secrets.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All that differs between one installation and another."""
+
+    data_folder: Path
+    database_url: str
+    session_key: str = field(repr=False)
+    host: str = "127.0.0.1"
+    port: int = DEFAULT_PORT
+    allowed_hosts: tuple[str, ...] = ()
+    https: bool = False
+    password_hash: str | None = field(default=None, repr=False)
+    api_token_hash: str | None = field(default=None, repr=False)
+    limits: Limits = field(default_factory=Limits)
+
+    @property
+    def on_loopback(self) -> bool:
+        """Whether only this machine can reach the application."""
+        return is_loopback(self.host)
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a host name or address stays on this machine."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
+
+
+def default_data_folder(environ: Mapping[str, str]) -> Path:
+    """The user's data folder by the XDG base directory specification."""
+    base = environ.get("XDG_DATA_HOME", "")
+    home = Path(base) if Path(base).is_absolute() else Path(environ.get("HOME") or Path.home()) / ".local" / "share"
+    return home / "sfn-delays"
+
+
+def read_settings(
+    environ: Mapping[str, str],
+    *,
+    host: str | None = None,
+    port: str | None = None,
+    data_folder: str | None = None,
+    database_url: str | None = None,
+) -> Settings:
+    """Settings from the command line, else the environment, else the defaults; makes the data folder.
+
+    Raises
+    ------
+    PlanError
+        If the port is not a number from 0 to 65535, a yes/no is neither, the folder cannot be written,
+        or `secrets.json` is not readable.
+    """
+    given = data_folder or environ.get("SFN_DELAYS_DATA")
+    folder = Path(given).expanduser().absolute() if given else default_data_folder(environ)
+    held = read_secrets(folder)
+    if "session_key" not in held:
+        held["session_key"] = secrets.token_urlsafe(32)
+        write_secrets(folder, held)
+    names = environ.get("SFN_DELAYS_HOSTNAMES", "")
+    return Settings(
+        data_folder=folder,
+        database_url=database_url
+        or environ.get("SFN_DELAYS_DATABASE")
+        or f"sqlite:///{(folder / 'networks.sqlite').as_posix()}",
+        session_key=held["session_key"],
+        host=host or environ.get("SFN_DELAYS_HOST") or "127.0.0.1",
+        port=_port(port or environ.get("SFN_DELAYS_PORT") or str(DEFAULT_PORT)),
+        allowed_hosts=tuple(n.strip().lower() for n in names.split(",") if n.strip()),
+        https=_yes_or_no("SFN_DELAYS_HTTPS", environ.get("SFN_DELAYS_HTTPS") or "no"),
+        password_hash=held.get("password_hash"),
+        api_token_hash=held.get("api_token_hash"),
+    )
+
+
+def read_secrets(folder: Path) -> dict[str, str]:
+    """What `secrets.json` holds; empty before the first start."""
+    path = folder / SECRETS_FILE
+    try:
+        held = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError) as unreadable:
+        raise _refusal("data folder", f"{path} cannot be read", "a readable JSON file, or no file") from unreadable
+    return {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else {}
+
+
+def write_secrets(folder: Path, held: Mapping[str, str]) -> None:
+    """Replace `secrets.json` in one step, readable by its owner only."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        fresh = folder / f".{SECRETS_FILE}.{os.getpid()}"
+        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+            json.dump(dict(held), file, indent=1)
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.replace(folder / SECRETS_FILE)
+    except OSError as refused:
+        raise _refusal(
+            "data folder", f"{folder} cannot be written ({refused.strerror})", "a folder that may be written; --data"
+        ) from refused
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) > 65535:
+        raise _refusal("port", f"the port is {text!r}", "a number from 0 to 65535 (0 takes any free one)")
+    return int(text)
+
+
+def _yes_or_no(name: str, text: str) -> bool:
+    if text.lower() not in ("yes", "no"):
+        raise _refusal(name, f"{name} is {text!r}", "yes or no")
+    return text.lower() == "yes"
+
+
+def _refusal(where: str, what: str, expected: str) -> PlanError:
+    return PlanError([Problem(where=where, what=what, expected=expected)])
