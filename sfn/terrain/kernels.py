@@ -3,6 +3,8 @@
 Rows run southwards, columns eastwards, both as fractions of a step from sample [0, 0].
 """
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -90,7 +92,7 @@ def sample_radials(
 
 
 @njit(cache=True, nogil=True)
-def bridge_gaps(height_m: NDArray[np.float32], most_samples: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def bridge_gaps(height_m: NDArray[Any], most_samples: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Fill gaps of profiles in place; first missing sample and first sample of a gap too long, of each."""
     profiles, samples = height_m.shape
     first_gap = np.full(profiles, samples)
@@ -108,8 +110,8 @@ def bridge_gaps(height_m: NDArray[np.float32], most_samples: int) -> tuple[NDArr
             crossed = start > 0 and k < samples and k - start <= most_samples
             if not crossed:
                 first_break[p] = min(first_break[p], start)
-            before = height_m[p, start - 1] if start > 0 else np.float32(0.0)
-            after = height_m[p, k] if crossed else before
+            before = float(height_m[p, start - 1]) if start > 0 else 0.0
+            after = float(height_m[p, k]) if crossed else before
             for j in range(start, k):
-                height_m[p, j] = before + (after - before) * np.float32((j - start + 1) / (k - start + 1))
+                height_m[p, j] = before + (after - before) * (j - start + 1) / (k - start + 1)
     return first_gap, first_break

@@ -5,6 +5,7 @@ height stays NaN; `bridged` says how short gaps may be crossed and which profile
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -146,9 +147,7 @@ def radials(
     return np.asarray(sample_radials(grid.height_m, row, column, node_m, step_m, steps + 1))
 
 
-def bridged(
-    height_m: ArrayLike, *, most_samples: int
-) -> tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.int64]]:
+def bridged(height_m: ArrayLike, *, most_samples: int) -> tuple[NDArray[Any], NDArray[np.int64], NDArray[np.int64]]:
     """Profiles with short gaps crossed in a straight line, and where the ground stops being known.
 
     Parameters
@@ -160,7 +159,7 @@ def bridged(
 
     Returns
     -------
-    height_m : ndarray of float32
+    height_m : ndarray, float32 if given so, else float64
         Gaps of up to `most_samples` filled between their two ends; the rest, as far as it runs, at the last
         known height (0 where none was).
     first_gap : ndarray of int, shape (profiles,)
@@ -168,6 +167,7 @@ def bridged(
     first_break : ndarray of int, shape (profiles,)
         First sample of the first gap that is too long to cross. Number of samples if none.
     """
-    filled = np.array(height_m, dtype=np.float32, ndmin=2)
+    given = np.array(height_m, ndmin=2)
+    filled = given if given.dtype == np.float32 else given.astype(np.float64)
     first_gap, first_break = bridge_gaps(filled, most_samples)
     return filled, first_gap, first_break
