@@ -17,6 +17,7 @@ from sfn.errors import PlanError
 COMMANDS: tuple[str, ...] = (
     "path",
     "stream",
+    "loss",
 )
 
 
