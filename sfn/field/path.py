@@ -18,15 +18,13 @@ from sfn.propagation.p1812 import PathLoss, path_loss
 from sfn.propagation.smooth_earth import Polarisation
 from sfn.terrain.ground import GroundWindow
 from sfn.terrain.heights import HeightGrid, sample, sample_nearest
-from sfn.terrain.profile import bridged, path_points
+from sfn.terrain.profile import path_points
 
 Floats = NDArray[np.float64]
 
 GREATEST_DISTANCE_M = 3_000_000.0
 # The model's limit for antennas over the ground at their own end.
 GREATEST_HEIGHT_M = 3000.0
-# A gap in the terrain up to this long is crossed in a straight line, and said; over a longer one there is no level.
-LONGEST_GAP_M = 1000.0
 # Over a smooth earth this step finds the same horizon as a finer one within 0.001 dB.
 SMOOTH_STEP_M = 100.0
 MOST_POINTS = 20_000
@@ -42,7 +40,7 @@ class PathGround:
     distance_m, lat_deg, lon_deg : ndarray
         Where the points lie. [m, degrees]
     ground_m : ndarray
-        Above sea level, as the model takes it: the site's own height at the first point, gaps crossed. [m]
+        Above sea level, as the model takes it: the site's own height at the first point, small voids filled. [m]
     cover_m : ndarray
         Above ground; 0 where none is known. [m]
     zone : ndarray of int
@@ -54,7 +52,7 @@ class PathGround:
     gap_from_m : float or None
         Distance at which the ground is first not known. [m]
     broken : bool
-        A gap is too long to be crossed, or the receiving point itself is not covered: there is no answer.
+        Some height is not known at all: there is no answer.
     """
 
     distance_m: Floats
@@ -211,7 +209,7 @@ def path_ground(
     rx_ground_m: float = float("nan"),
     step_m: float | None = None,
 ) -> PathGround:
-    """The ground under the geodesic from a transmitter to a point, at equal steps.
+    """The ground under the geodesic from a transmitter to a point, every `step_m`.
 
     Parameters
     ----------
@@ -233,15 +231,14 @@ def path_ground(
     if ground.terrain is None:
         surface_m = smooth_surface_m(transmitter, np.asarray(rx_ground_m))
         return PathGround(at_m, lat, lon, np.full(at_m.size, surface_m), cover_m, zone, True, True, None, False)
-    heights_m = sample(ground.terrain, lat, lon)
-    heights_m[0] = transmitter.ground_m
+    heights_m, raw_m = sample(ground.terrain, lat, lon), sample(ground.unfilled or ground.terrain, lat, lon)
+    heights_m[0] = raw_m[0] = transmitter.ground_m
     if np.isfinite(rx_ground_m):
-        heights_m[-1] = rx_ground_m
-    crossed = int(LONGEST_GAP_M / max(at_m[1], 1e-3))
-    filled_m, first_gap, first_break = bridged(heights_m, most_samples=crossed)
-    gap = None if first_gap[0] == at_m.size else float(at_m[first_gap[0]])
-    broken = bool(first_break[0] < at_m.size) or length_m > GREATEST_DISTANCE_M
-    return PathGround(at_m, lat, lon, filled_m[0], cover_m, zone, False, gap is None, gap, broken)
+        heights_m[-1] = raw_m[-1] = rx_ground_m
+    gaps = np.flatnonzero(np.isnan(raw_m))
+    gap_m = float(at_m[gaps[0]]) if gaps.size else None
+    broken = bool(np.isnan(heights_m).any()) or length_m > GREATEST_DISTANCE_M
+    return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken)
 
 
 def smooth_surface_m(transmitter: Transmitter, rx_ground_m: Floats) -> Floats:

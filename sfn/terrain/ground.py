@@ -1,15 +1,21 @@
 """All that lies under a network: terrain, what covers it, and zones, from the sources its document names."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
-from sfn.terrain.cover import class_heights, cover_heights, zone_grid
+from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
 from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
 from sfn.terrain.digest import Known, combined_digest
-from sfn.terrain.heights import HeightGrid
+from sfn.terrain.heights import HeightGrid, sample_nearest
 from sfn.terrain.ridge import ridge
+
+# A void is small when no place of it lies farther than this from its rim.
+DEEPEST_VOID_M = 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +61,22 @@ class GroundWindow:
         Cover above ground, NaN where not known. [m]
     zones : HeightGrid or None
         0 inland, 1 coast, 2 sea, NaN where not known.
+    filled : ndarray of bool or None
+        Where `terrain` had a small void that was filled from its rim, shape of its heights. None: nowhere.
     """
 
     terrain: HeightGrid | None = None
     cover: HeightGrid | None = None
     zones: HeightGrid | None = None
+    filled: NDArray[np.bool_] | None = None
+
+    @property
+    def unfilled(self) -> HeightGrid | None:
+        """The terrain as its files have it, with the small voids."""
+        if self.terrain is None or self.filled is None:
+            return self.terrain
+        raw = np.where(self.filled, np.float32(np.nan), self.terrain.height_m)
+        return replace(self.terrain, height_m=raw)
 
 
 def open_ground(network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None) -> Ground:
@@ -113,6 +130,9 @@ def ground_window(
 ) -> GroundWindow:
     """The ground inside a rectangle as arrays; arguments as `sfn.terrain.dem.window`.
 
+    A void where a zone raster says sea is sea level. A small void inside the terrain (no place of it farther than
+    500 m from its rim) is filled from its rim, and said in `filled`: what crosses it is answered, and marked.
+
     Raises
     ------
     PlanError
@@ -134,7 +154,38 @@ def ground_window(
         cover = cover_heights(cover) if classes is None else class_heights(cover, height_m=dict(classes))
     if zones is not None:
         zones = zone_grid(zones, zone=dict(ground.zone_classes))
-    return GroundWindow(grid(ground.terrain), cover, zones)
+    terrain = grid(ground.terrain)
+    if terrain is None or not np.isnan(terrain.height_m).any():
+        return GroundWindow(terrain, cover, zones)
+    return GroundWindow(*_without_voids(terrain, cover, zones))
+
+
+def _without_voids(
+    terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
+) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
+    """Sea at sea level, small voids filled from their rim, and where those were."""
+    from rasterio.fill import fillnodata
+    from scipy.ndimage import distance_transform_edt, label
+
+    height_m = terrain.height_m.copy()
+    if zones is not None:
+        rows, columns = height_m.shape
+        lat = terrain.north_deg - terrain.step_lat_deg * np.arange(rows)[:, None]
+        lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)[None, :]
+        height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
+    void = np.isnan(height_m)
+    parts, count = label(void)
+    depth = distance_transform_edt(void) * terrain.step_m
+    # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
+    edge = np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]]))
+    large = np.unique(parts[depth > DEEPEST_VOID_M])
+    small = np.setdiff1d(np.arange(1, count + 1), np.concatenate([edge, large]))
+    filled = np.isin(parts, small) if small.size else np.zeros_like(void)
+    if filled.any():
+        reach = int(np.ceil(2.0 * DEEPEST_VOID_M / terrain.step_m)) + 2
+        whole = fillnodata(np.where(void, 0.0, height_m).astype(np.float32), mask=~void, max_search_distance=reach)
+        height_m[filled] = whole[filled]
+    return replace(terrain, height_m=height_m), cover, zones, filled if filled.any() else None
 
 
 def _inside(folder: Path, name: str, key: str, anywhere: bool) -> Path:

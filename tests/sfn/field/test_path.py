@@ -33,7 +33,8 @@ def flat(height_m: float, **voids: slice) -> GroundWindow:
     heights = np.full((361, 361), height_m, dtype=np.float32)
     if voids:
         heights[voids["rows"], voids["columns"]] = np.nan
-    return GroundWindow(terrain=HeightGrid(heights, 36.3, -84.4, 1 / 1200, 1 / 1200))
+    terrain = terrain_from_grid(HeightGrid(heights, 36.3, -84.4, 1 / 1200, 1 / 1200), name="flat")
+    return ground_window(Ground(terrain=terrain), south_deg=36.0, west_deg=-84.4, north_deg=36.3, east_deg=-84.1)
 
 
 def test_the_answer_is_p1812_over_the_profile(ground: GroundWindow) -> None:
@@ -69,20 +70,41 @@ def test_beyond_the_terrain_there_is_no_level(ground: GroundWindow) -> None:
     assert np.isnan(found.rx_ground_m)
 
 
-def test_a_short_gap_is_crossed_and_said() -> None:
+def test_a_small_void_is_crossed_and_said() -> None:
     """Over a void of 500 m there is a level, marked as not covered; over one of 3 km there is none."""
     site = replace(SUMMIT, lat_deg=36.25, lon_deg=-84.35, ground_m=200.0)
-    short = path_levels(
-        site, 36.1, -84.35, ground=flat(200.0, rows=slice(100, 105), columns=slice(0, 361)), rx_height_m=10.0
-    )
-    long = path_levels(
-        site, 36.1, -84.35, ground=flat(200.0, rows=slice(100, 135), columns=slice(0, 361)), rx_height_m=10.0
-    )
+    small, large = (flat(200.0, rows=slice(100, last), columns=slice(40, 80)) for last in (105, 135))
+    short = path_levels(site, 36.1, -84.35, ground=small, rx_height_m=10.0)
+    long = path_levels(site, 36.1, -84.35, ground=large, rx_height_m=10.0)
     whole = path_levels(site, 36.1, -84.35, ground=flat(200.0), rx_height_m=10.0)
 
     assert whole.level_dbuvm == pytest.approx(short.level_dbuvm, abs=1e-6)
     assert (False, False, True) == (short.ground.covered, short.ground.broken, long.ground.broken)
     assert np.isnan(long.level_dbuvm[0])
+
+
+def test_the_edge_of_the_terrain_is_not_a_void_to_fill() -> None:
+    """A strip of 500 m that is missing along the edge stays missing."""
+    ground = flat(200.0, rows=slice(355, 361), columns=slice(0, 361))
+
+    assert ground.filled is None
+    assert np.isnan(ground.terrain.height_m[-3]).all()
+
+
+def test_a_void_in_the_sea_is_sea_level() -> None:
+    """Where the zones say sea, terrain that is not known is 0 m, and known."""
+    heights = np.full((361, 361), 200.0, dtype=np.float32)
+    heights[100:200, 100:200] = np.nan
+    sea = np.where(np.isnan(heights), 7.0, 5.0).astype(np.float32)
+    terrain, zones = (
+        terrain_from_grid(HeightGrid(values, 36.3, -84.4, 1 / 1200, 1 / 1200), name="coast", blended=blended)
+        for values, blended in ((heights, True), (sea, False))
+    )
+    both = Ground(terrain=terrain, zones=zones, zone_classes=((5, "inland"), (7, "sea")))
+    found = ground_window(both, south_deg=36.1, west_deg=-84.35, north_deg=36.25, east_deg=-84.2)
+
+    assert {0.0, 200.0} == set(np.unique(found.terrain.height_m).tolist())
+    assert found.filled is None
 
 
 def test_level_terrain_equals_the_smooth_earth() -> None:
