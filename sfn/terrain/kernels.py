@@ -64,3 +64,52 @@ def nearest(
             j = min(int(np.floor(column[k] + 0.5)), columns - 1)
             out[k] = height_m[i, j]
     return out
+
+
+@njit(cache=True, nogil=True)
+def sample_radials(
+    height_m: NDArray[np.float32],
+    row: NDArray[np.float64],
+    column: NDArray[np.float64],
+    node_m: float,
+    step_m: float,
+    samples: int,
+) -> NDArray[np.float32]:
+    """Bilinear heights at equal steps along radials whose positions are given at nodes, shape (radials, nodes)."""
+    radials, nodes = row.shape
+    out = np.empty((radials, samples), dtype=np.float32)
+    for a in range(radials):
+        for k in range(samples):
+            at = k * step_m / node_m
+            n = min(int(at), nodes - 2)
+            t = at - n
+            r = row[a, n] + t * (row[a, n + 1] - row[a, n])
+            c = column[a, n] + t * (column[a, n + 1] - column[a, n])
+            out[a, k] = _between(height_m, r, c)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def bridge_gaps(height_m: NDArray[np.float32], most_samples: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Fill gaps of profiles in place; first missing sample and first sample of a gap too long, of each."""
+    profiles, samples = height_m.shape
+    first_gap = np.full(profiles, samples)
+    first_break = np.full(profiles, samples)
+    for p in range(profiles):
+        k = 0
+        while k < samples:
+            if not np.isnan(height_m[p, k]):
+                k += 1
+                continue
+            start = k
+            while k < samples and np.isnan(height_m[p, k]):
+                k += 1
+            first_gap[p] = min(first_gap[p], start)
+            crossed = start > 0 and k < samples and k - start <= most_samples
+            if not crossed:
+                first_break[p] = min(first_break[p], start)
+            before = height_m[p, start - 1] if start > 0 else np.float32(0.0)
+            after = height_m[p, k] if crossed else before
+            for j in range(start, k):
+                height_m[p, j] = before + (after - before) * np.float32((j - start + 1) / (k - start + 1))
+    return first_gap, first_break

@@ -1,0 +1,1 @@
+"""Measurements: recordings, delays on air, and what they say about the sites' launch times."""

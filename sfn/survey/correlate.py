@@ -1,0 +1,277 @@
+"""Delay between two channels, with an interval, or a refusal in words.
+
+Sign: positive when the second channel (off air) is later than the first (reference).
+
+The search over long lags gives the delay to a sample; the slope of the cross-spectrum's phase, averaged over
+blocks, gives the rest. Nothing is interpolated between samples of the correlation.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.survey.alignment import CLEAR_PEAK_RATIO, Coarse, Line, Sections, search, sections, within_reach
+from sfn.survey.recording import Source, modulation
+from sfn.survey.spectra import (
+    Floats,
+    Spectra,
+    Weighting,
+    bound_us,
+    coherence,
+    correlation,
+    crowd,
+    phase_misfit,
+    phase_slope,
+    weights,
+)
+from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, drifts, driven, refusal
+
+_LISTED_RATIO = 0.25
+_LEAST_AVERAGES = 12.0
+_TRIAL_BLOCKS = 96
+_ALIGNED_RATIO = 0.1
+
+
+def delay(
+    reference: Source,
+    off_air: Source,
+    *,
+    weighting: Weighting = "ml",
+    expected_us: float = 0.0,
+    search_us: float = 500_000.0,
+    low_hz: float = 20.0,
+    high_hz: float | None = None,
+    greatest_drift_us: float = 0.1,
+    judge_clipping: bool = True,
+) -> Delay:
+    """Delay of `off_air` against `reference`.
+
+    Parameters
+    ----------
+    reference, off_air : Source
+        Two channels that start at the same instant.
+    weighting : {'ml', 'phat'}
+        Maximum likelihood (by coherence), or the same weight for each coherent frequency.
+    expected_us, search_us : float
+        Searched from `expected_us` - `search_us` to `expected_us` + `search_us`. [us]
+    low_hz, high_hz : float
+        Part of the spectrum to use; up to half the rate when `high_hz` is None. [Hz]
+    greatest_drift_us : float
+        Refuse when the delay moves significantly, and by more than this over the recording. [us]
+    judge_clipping : bool
+        False for pulses that stand at full scale by nature.
+
+    Raises
+    ------
+    PlanError
+        If the rates differ or a value makes no sense.
+    """
+    _same_rate(reference, off_air)
+    nyquist = reference.rate_hz / 2
+    top_hz = nyquist if high_hz is None else high_hz
+    if not (0 <= low_hz < top_hz <= nyquist):
+        what = f"the band from {low_hz:g} to {top_hz:g} Hz does not fit a rate of {reference.rate_hz} Hz"
+        raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz")])
+    problems = [p for s in (reference, off_air) for p in driven(s, modulation(s), judge_clipping=judge_clipping)]
+    if any("silent" in p.what for p in problems):
+        return refusal(problems, weighting=weighting)
+    coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)
+    fine, whole, w = _aligned(reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz)
+    if whole.averages < _LEAST_AVERAGES:
+        what = f"only {whole.duration_s:.3f} s in common: too short to average"
+        problems.append(Problem(off_air.name, what, "at least a second or two"))
+        return refusal(problems, weighting=weighting)
+    if np.count_nonzero(w) < 2:
+        low, high = expected_us - search_us, expected_us + search_us
+        what = f"nothing in common with {reference.name} for any delay from {low:g} to {high:g} us"
+        problems.append(Problem(off_air.name, what, "the same programme in both channels, or a wider search"))
+        return refusal(problems, weighting=weighting)
+    found = _found(fine, whole=whole, weight=w, inverted=coarse.inverted)
+    peaks = _peaks(coarse, whole=whole, weight=w, rate_hz=reference.rate_hz, near_us=found.delay_us)
+    problems += doubts(
+        found, peaks=peaks, jumps_us=coarse.jumps_us, greatest_drift_us=greatest_drift_us, where=off_air.name
+    )
+    return answer(found, peaks=peaks, weighting=weighting, inverted=coarse.inverted, problems=problems)
+
+
+def marked_delay(
+    first: tuple[Source, Source], second: tuple[Source, Source], *, greatest_drift_us: float = 0.1, **options: float
+) -> tuple[Delay, Delay, Delay]:
+    """Delay between two recordings, each with the same marker beside its signal.
+
+    Parameters
+    ----------
+    first, second : (marker, signal)
+        Channels of the two recordings. The marker reached both recorders at the same instant.
+
+    Returns
+    -------
+    answer, signal, marker : Delay
+        `answer` is signal minus marker: starting times and the rates of the two recorders' clocks cancel.
+    """
+    marker = delay(first[0], second[0], greatest_drift_us=float("inf"), judge_clipping=False, **options)  # type: ignore[arg-type]
+    signal = delay(first[1], second[1], greatest_drift_us=float("inf"), **options)  # type: ignore[arg-type]
+    problems = [*marker.problems, *signal.problems]
+    drift = signal.drift_us_per_s - marker.drift_us_per_s
+    drift_sigma = float(np.hypot(signal.drift_uncertainty_us_per_s, marker.drift_uncertainty_us_per_s))
+    problems += drifts(drift, drift_sigma, signal.duration_s, greatest_drift_us=greatest_drift_us, where=second[1].name)
+    if signal.delay_us is None or marker.delay_us is None or any(p.severity == "error" for p in problems):
+        value = sigma = None
+    else:
+        value = signal.delay_us - marker.delay_us
+        sigma = float(np.hypot(signal.uncertainty_us or 0.0, marker.uncertainty_us or 0.0))
+    both = replace(
+        signal,
+        delay_us=value,
+        uncertainty_us=sigma,
+        low_us=None if value is None or sigma is None else value - NORMAL_95 * sigma,
+        high_us=None if value is None or sigma is None else value + NORMAL_95 * sigma,
+        drift_us_per_s=drift,
+        drift_uncertainty_us_per_s=drift_sigma,
+        problems=tuple(problems),
+    )
+    return both, signal, marker
+
+
+def _same_rate(reference: Source, off_air: Source) -> None:
+    """Refuse two rates."""
+    if reference.rate_hz != off_air.rate_hz:
+        what = f"has {off_air.rate_hz} samples a second, {reference.name} has {reference.rate_hz}"
+        raise PlanError([Problem(off_air.name, what, "both recorded at the same rate")])
+
+
+def _aligned(
+    reference: Source, off_air: Source, *, coarse: Coarse, weighting: Weighting, low_hz: float, high_hz: float
+) -> tuple[Sections, Spectra, Floats]:
+    """Sections along a line that was bettered until both channels agreed to a tenth of a sample."""
+    sign = -1.0 if coarse.inverted else 1.0
+    sample_us = 1e6 / reference.rate_hz
+    line = coarse.line
+    for _ in range(4):
+        fine = sections(reference, off_air, line=line, most_blocks=_TRIAL_BLOCKS)
+        whole = fine.whole
+        w = weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
+        if np.count_nonzero(w) < 2 or whole.averages < _LEAST_AVERAGES:
+            return fine, whole, w
+        left = _left(fine, weight=w, sign=sign, sample_us=sample_us)
+        times = fine.middle_s
+        drift, level = np.polyfit(times - times.mean(), left, 1) if len(times) > 2 else (0.0, float(np.mean(left)))
+        if abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
+            drift = 0.0
+        line = Line(line.at(float(times.mean())) + level, float(times.mean()), line.drift_us_per_s + drift)
+        if abs(level) + abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
+            break
+    fine = sections(reference, off_air, line=line)
+    whole = fine.whole
+    return fine, whole, weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
+
+
+def _left(fine: Sections, *, weight: Floats, sign: float, sample_us: float) -> Floats:
+    """What each section says is left after the line was taken off. [us]"""
+    left = []
+    for part in fine.spectra:
+        samples = 2 * (len(part.frequency_hz) - 1)
+        r = sign * within_reach(correlation(part.cross, weight=weight, samples=samples), reach=samples // 8)
+        start = (int(np.argmax(r)) - samples // 8) * sample_us
+        slope = phase_slope(sign * part.cross, frequency_hz=part.frequency_hz, weight=weight, start_us=start)
+        left.append(slope)
+    return np.array(left)
+
+
+def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) -> Found:
+    """Fine estimate from all sections, with its uncertainty and its checks."""
+    sign = -1.0 if inverted else 1.0
+    cross, f = sign * whole.cross, whole.frequency_hz
+    likeness = coherence(whole)
+    used = np.flatnonzero(weight)
+    share = np.cumsum(weight) / np.sum(weight)
+    left = phase_slope(cross, frequency_hz=f, weight=weight)
+    middle = float(np.mean(fine.middle_s))
+    parts_us = np.array(
+        [phase_slope(sign * p.cross, frequency_hz=f, weight=weight, start_us=left) for p in fine.spectra]
+    )
+    sigma = _sigma(weight, whole=whole)
+    drift, drift_sigma, inflation = _drift(fine.middle_s, parts_us, sigma_us=sigma)
+    lower = _half(weight, f)
+    low = phase_slope(cross, frequency_hz=f, weight=np.where(lower, weight, 0.0), start_us=left)
+    high = phase_slope(cross, frequency_hz=f, weight=np.where(lower, 0.0, weight), start_us=left)
+    halves = np.hypot(
+        _sigma(np.where(lower, weight, 0.0), whole=whole),
+        _sigma(np.where(lower, 0.0, weight), whole=whole),
+    )
+    turned = Spectra(f, whole.reference, whole.off_air, cross, whole.blocks_n, whole.duration_s)
+    return Found(
+        delay_us=float(fine.line.at(middle) + left),
+        random_us=sigma * inflation,
+        dispersion_us=high - low,
+        dispersion_sigma_us=float(halves),
+        drift_us_per_s=fine.line.drift_us_per_s + drift,
+        drift_sigma_us_per_s=drift_sigma,
+        bound_us=bound_us(np.where(weight > 0, likeness, 0.0), frequency_hz=f, duration_s=whole.duration_s),
+        misfit_ratio=phase_misfit(turned, weight=weight, delay_us=left),
+        coherence_ratio=float(np.median(likeness[used])),
+        band_low_hz=float(f[np.searchsorted(share, 0.001)]),
+        band_high_hz=float(f[np.searchsorted(share, 0.999)]),
+        duration_s=whole.duration_s,
+        sections_s=fine.middle_s,
+        sections_us=parts_us + np.array([fine.line.at(t) for t in fine.middle_s]),
+    )
+
+
+def _sigma(weight: Floats, *, whole: Spectra) -> float:
+    """Standard uncertainty of the phase slope for any weight, from the coherence. [us]"""
+    likeness = coherence(whole)
+    used = (weight > 0) & (likeness > 0)
+    if not used.any():
+        return float("inf")
+    turn, w, c = 2e-6 * np.pi * whole.frequency_hz[used], weight[used], likeness[used]
+    independent = whole.duration_s * float(whole.frequency_hz[1]) / crowd(whole)[used]
+    variance = np.maximum(1.0 - c, 1e-6) / (2.0 * c * independent)
+    return float(np.sqrt(np.sum((w * turn) ** 2 * variance)) / np.sum(w * turn**2))
+
+
+def _half(weight: Floats, frequency_hz: Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """The lower part of the band: below it lies half of what is known about the delay."""
+    known = np.cumsum(weight * frequency_hz**2)
+    return np.asarray(known <= known[-1] / 2)
+
+
+def _drift(middle_s: Floats, parts_us: Floats, *, sigma_us: float) -> tuple[float, float, float]:
+    """Drift, its standard uncertainty, and by how much the scatter about it exceeds what noise explains."""
+    n = len(middle_s)
+    if n < 3:
+        return 0.0, float("inf") if n < 2 else sigma_us * np.sqrt(n) / float(np.ptp(middle_s)) * np.sqrt(2), 1.0
+    t = middle_s - middle_s.mean()
+    slope = float(t @ parts_us / (t @ t))
+    off = parts_us - parts_us.mean() - slope * t
+    explained = sigma_us**2 * n
+    ratio = float(off @ off) / (n - 2) / explained if explained > 0 else 1.0
+    # 1 + 3 sqrt(2 / dof) stands near the 99.7 % quantile: below it the scatter is chance.
+    inflation = np.sqrt(ratio) if ratio > 1.0 + 3.0 * np.sqrt(2.0 / (n - 2)) else 1.0
+    return slope, float(np.sqrt(explained / (t @ t)) * inflation), float(inflation)
+
+
+def _peaks(coarse: Coarse, *, whole: Spectra, weight: Floats, rate_hz: int, near_us: float) -> tuple[Peak, ...]:
+    """Peaks over the whole search, highest first, with the weights now known."""
+    import scipy.fft
+    import scipy.signal
+
+    # Divided by the reference's own spectrum, the cross-spectrum is the path's response; coherence damps what is noise.
+    response = np.where(weight > 0, coherence(whole) / np.maximum(whole.reference, 1e-300), 0.0)
+    grid = np.fft.rfftfreq(coarse.samples, 1.0 / rate_hz)
+    r = scipy.fft.irfft(coarse.cross * np.interp(grid, whole.frequency_hz, response), coarse.samples)
+    size = np.abs(within_reach(r, reach=coarse.reach_samples))
+    noise = float(np.median(size)) / 0.6745
+    top = float(size.max())
+    at, _ = scipy.signal.find_peaks(
+        np.concatenate(([0.0], size, [0.0])), height=max(_LISTED_RATIO * top, min(CLEAR_PEAK_RATIO * noise, 0.9 * top))
+    )
+    at = at[np.argsort(size[at - 1])[::-1]][:8] - 1
+    listed = [
+        Peak(float(1e6 * (k - coarse.reach_samples + coarse.shift_samples) / rate_hz), float(size[k]) / top) for k in at
+    ]
+    nearest = min(range(len(listed)), key=lambda k: abs(listed[k].delay_us - near_us), default=None)
+    if nearest is not None and abs(listed[nearest].delay_us - near_us) <= 2e6 / rate_hz:
+        listed[nearest] = Peak(float(near_us), listed[nearest].height_ratio)
+    return tuple(listed)
