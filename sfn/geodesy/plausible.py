@@ -1,0 +1,146 @@
+"""Whether the positions of a network's sites make sense together.
+
+A sign lost, latitude and longitude swapped or a wrong UTM zone moves a site by hundreds of kilometres; nothing about
+it looks wrong by itself. Beside the other sites it does, and the slip that brings it back can be named.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.datum import WGS84_CODE, WGS84_NAME, to_utm, to_wgs84
+from sfn.geodesy.line import inverse, travel_time
+from sfn.geodesy.position import Located
+
+# Sites further than this from every other are questioned: no single-frequency network has gaps that wide.
+FAR_M = 200_000.0
+# A slip is named only when undoing it brings the site this near to the others.
+NEAR_M = 120_000.0
+
+
+def implausible(sites: Sequence[tuple[str, Located]]) -> tuple[Problem, ...]:
+    """What is doubtful about the positions of a network taken together, site by site.
+
+    Parameters
+    ----------
+    sites : sequence of (str, Located)
+        Name and position of every site, in the order of the document.
+
+    Returns
+    -------
+    problems : tuple of Problem
+        All warnings, at ``sites[i].position``: sites hundreds of kilometres from all others, with the slip that
+        would explain it; sites whose datum is not that of most.
+    """
+    return (*_far_away(sites), *_mixed_datums(sites))
+
+
+def _far_away(sites: Sequence[tuple[str, Located]]) -> Iterator[Problem]:
+    """Sites that belong to no group with most of the others."""
+    if len(sites) < 2:
+        return
+    lat = np.array([located.lat_deg for _, located in sites])
+    lon = np.array([located.lon_deg for _, located in sites])
+    apart_m = inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0]
+    group = _groups(apart_m <= FAR_M)
+    if group.max() == 0:
+        return
+    counts = np.bincount(group)
+    home = int(counts.argmax())  # of equal groups, the one that comes first in the document
+    majority = counts[home] > len(sites) / 2
+    # without a majority any site may be the stray one: the slips decide
+    suspects = [index for index in range(len(sites)) if not majority or group[index] != home]
+    slips = {
+        index: _slip(sites[index][1], lat[others], lon[others])
+        for index in suspects
+        if (others := group == home if majority else group != group[index]).any()
+    }
+    if not majority:
+        slips = {index: slip for index, slip in slips.items() if slip} or dict.fromkeys(
+            (index for index in suspects if group[index] != home), ""
+        )
+    for index, slip in slips.items():
+        name, located = sites[index]
+        away_km = float(apart_m[index][group != group[index]].min()) / 1000
+        what = f"{name} is {away_km:,.0f} km from the nearest of the other sites, at {_degrees(located)}"
+        yield Problem(f"sites[{index}].position", what, slip or "a position near the other sites", "warning")
+
+
+def _groups(linked: np.ndarray) -> np.ndarray:
+    """Number of the group of each site, groups being linked through their members; numbered as they come."""
+    group = np.full(len(linked), -1)
+    for start in range(len(linked)):
+        if group[start] >= 0:
+            continue
+        number, waiting = group.max() + 1, [start]
+        while waiting:
+            site = waiting.pop()
+            if group[site] < 0:
+                group[site] = number
+                waiting += list(np.flatnonzero(linked[site]))
+    return group
+
+
+def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray) -> str:
+    """The slip of the pen that would bring a site back nearest to the others, in words; empty if none does."""
+    best, words = NEAR_M, ""
+    for lat, lon, what in _slips(located):
+        if abs(lat) > 90 or abs(lon) > 180:
+            continue
+        away_m = float(inverse(lat, lon, others_lat_deg, others_lon_deg)[0].min())
+        if away_m < best:
+            best = away_m
+            words = f"{what} would put it {away_m / 1000:,.0f} km from the nearest of them, at {lat:.4f}, {lon:.4f}"
+    return words
+
+
+def _slips(located: Located) -> Iterator[tuple[float, float, str]]:
+    """Where the usual slips would have moved a position from."""
+    lat, lon = located.lat_deg, located.lon_deg
+    if located.utm_zone is None:
+        yield lat, -lon, "east and west exchanged (the sign of the longitude)"
+        yield -lat, lon, "north and south exchanged (the sign of the latitude)"
+        yield -lat, -lon, "both signs changed"
+        yield lon, lat, "latitude and longitude exchanged"
+        yield -lon, lat, "latitude and longitude exchanged and a sign changed"
+        yield lon, -lat, "latitude and longitude exchanged and a sign changed"
+        yield -lon, -lat, "latitude and longitude exchanged and both signs changed"
+        return
+    zone, north = int(located.utm_zone[:-1]), located.utm_zone.endswith("N")
+    for step in (-1, 1, -2, 2):
+        # the same easting and northing in the next zone lies 6 degrees further, on the same parallel
+        yield lat, lon + 6.0 * step, f"UTM zone {(zone + step - 1) % 60 + 1}, not {zone}"
+    other = _other_half(lat, lon, zone=zone, north=north)
+    if other:
+        yield *other, f"the {'southern' if north else 'northern'} half of UTM zone {zone}"
+
+
+def _other_half(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tuple[float, float] | None:
+    """Where the same easting and northing lies in the other hemisphere; datum shifts do not matter here."""
+    try:
+        easting_m, northing_m = to_utm(lat_deg, lon_deg, zone=zone, north=north)
+        shifted = to_wgs84(WGS84_CODE, easting_m, northing_m, zone=zone, north=not north)
+    except PlanError:
+        return None
+    return shifted.lat_deg, shifted.lon_deg
+
+
+def _mixed_datums(sites: Sequence[tuple[str, Located]]) -> Iterator[Problem]:
+    """Sites whose datum is not that of most, with what it would cost to overlook it."""
+    datums = [located.datum for _, located in sites]
+    if len(set(datums)) < 2:
+        return
+    usual = max(dict.fromkeys(datums), key=lambda datum: (datums.count(datum), datum == WGS84_NAME))
+    for index, (name, located) in enumerate(sites):
+        if located.datum == usual:
+            continue
+        shift_us = float(travel_time(located.datum_shift_m))
+        cost = f"read as WGS 84 it would lie {located.datum_shift_m:,.1f} m off, {shift_us:.3f} us"
+        what = f"{name} is given in {located.datum}, most sites in {usual}; {cost}"
+        yield Problem(f"sites[{index}].position.crs", what, "one datum for all sites, or a second look", "warning")
+
+
+def _degrees(located: Located) -> str:
+    """The position to four decimals."""
+    return f"{located.lat_deg:.4f}, {located.lon_deg:.4f}"

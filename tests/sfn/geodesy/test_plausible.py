@@ -1,0 +1,95 @@
+"""Slips of the pen that only show beside the other sites."""
+
+import pytest
+
+from sfn.geodesy.plausible import implausible
+from sfn.geodesy.position import Located, locate
+
+RIDGE = {"north": "36.37000, -84.25000", "south": "36.20500, -84.21000", "gap": "36.28000, -84.19000"}
+
+
+def network(*extra: tuple[str, Located]) -> list[tuple[str, Located]]:
+    """Three sites of one ridge, and whatever else."""
+    return [(name, locate(text=text)) for name, text in RIDGE.items()] + list(extra)
+
+
+def test_sites_of_one_valley_are_plausible() -> None:
+    """Nothing is said about sites that lie together, nor about a lone one or none."""
+    assert () == implausible(network())
+    assert () == implausible(network()[:1])
+    assert () == implausible([])
+
+
+@pytest.mark.parametrize(
+    ("text", "slip"),
+    [
+        ("36.30000, 84.20000", "east and west exchanged (the sign of the longitude)"),
+        ("-36.30000, -84.20000", "north and south exchanged (the sign of the latitude)"),
+        ("-36.30000, 84.20000", "both signs changed"),
+        ("-84.20000, 36.30000", "latitude and longitude exchanged"),
+        ("84.20000, 36.30000", "latitude and longitude exchanged and a sign changed"),
+        ("84.20000, -36.30000", "latitude and longitude exchanged and both signs changed"),
+        ("17 north 751500 4020500", "UTM zone 16, not 17"),
+        ("15 north 751500 4020500", "UTM zone 16, not 15"),
+        ("16 south 751500 4020500", "the southern half of UTM zone 16"),
+    ],
+)
+def test_the_slip_that_brings_a_site_back_is_named(text: str, slip: str) -> None:
+    """A stray site is found and the slip that explains it is named; the others are left alone."""
+    (problem,) = implausible(network(("stray", locate(text=text))))
+
+    assert "sites[3].position" == problem.where
+    assert "warning" == problem.severity
+    assert problem.what.startswith("stray is ")
+    assert "km from the nearest of the other sites" in problem.what
+    wanted = "the northern half of UTM zone 16" if "south" in text else slip
+    assert problem.expected.startswith(f"{wanted} would put it ")
+
+
+def test_a_far_site_that_no_slip_explains_is_questioned_all_the_same() -> None:
+    """A site in another country is questioned without a guess."""
+    (problem,) = implausible(network(("far", locate(text="51.00000, 9.00000"))))
+
+    assert "a position near the other sites" == problem.expected
+    assert "far is 7,1" in problem.what
+
+
+def test_of_two_sites_either_may_be_the_stray_one() -> None:
+    """With two sites and a lost sign, both are shown with what would bring them together."""
+    first, second = implausible([network()[0], ("other", locate(text="36.30000, 84.20000"))])
+
+    assert ("sites[0].position", "sites[1].position") == (first.where, second.where)
+    assert first.expected.startswith("east and west exchanged")
+
+
+def test_two_stray_sites_do_not_vouch_for_each_other() -> None:
+    """Two sites with the same slip lie together, but away from the most."""
+    strays = [(f"stray {i}", locate(text=f"36.3{i}000, 84.20000")) for i in (1, 2)]
+
+    problems = implausible(network(*strays))
+
+    assert ["sites[3].position", "sites[4].position"] == [problem.where for problem in problems]
+
+
+def test_a_chain_of_sites_over_a_country_is_one_network() -> None:
+    """Sites 150 km apart in a row are linked through their neighbours."""
+    sites = [(f"site {i}", locate(text=f"{48 + 1.3 * i:.5f}, 9.00000")) for i in range(6)]
+
+    assert () == implausible(sites)
+
+
+def test_mixed_datums_are_named_with_what_they_cost() -> None:
+    """The site in the other datum is named, and how far off it would lie if that were overlooked."""
+    sites = [(f"site {i}", locate(text=f"50.{i}0000, 8.00000")) for i in (1, 2)]
+    sites.append(("old survey", locate(text="50.30000, 8.00000", crs="EPSG:4230")))
+
+    (problem,) = implausible(sites)
+
+    assert "sites[2].position.crs" == problem.where
+    assert problem.what.startswith("old survey is given in ED50, most sites in WGS 84; read as WGS 84 it would lie 12")
+    assert "0.41" in problem.what
+
+
+def test_sites_all_in_one_old_datum_are_not_mixed() -> None:
+    """One datum for all, whichever, is no mixture."""
+    assert () == implausible([(f"s{i}", locate(text=f"50.{i}0000, 8.00000", crs="EPSG:4230")) for i in (1, 2)])

@@ -1,0 +1,320 @@
+"""Positions in every form and datum: read, transformed, judged, refused."""
+
+import math
+import re
+import threading
+import warnings
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from sfn.errors import PlanError
+from sfn.geodesy.line import inverse
+from sfn.geodesy.position import Located, locate, three_forms
+
+ROUNDING_M = 1e-3
+KANSAS, HAWAII = "38.00000, -98.00000", "20.50000, -157.00000"
+
+latitudes = st.floats(-79.99, 83.99)
+longitudes = st.floats(-180, 180)
+
+
+def apart_m(a: Located, b: Located) -> float:
+    """Distance between two positions."""
+    return float(inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)[0])
+
+
+@settings(deadline=None)
+@given(latitudes, longitudes)
+@example(72.5, 10.0)  # zone 33 reaches over 32 round Svalbard
+@example(60.0, 5.0)  # zone 32 is wider on the Norwegian coast
+@example(0.0, 180.0)
+@example(-1e-9, -180.0)
+@example(-5e-7, 3.0)
+@example(1e-6, 0.0)
+def test_each_form_on_the_sheet_leads_back(lat: float, lon: float) -> None:
+    """A position printed in any of the sheet's forms is read as the same position, to the printed digits."""
+    forms = three_forms(lat, lon)
+
+    for text, within_m in ((forms.decimal, 0.08), (forms.dms, 0.22), (forms.utm, 0.08), (forms.mgrs, 0.75)):
+        located = locate(text=text)
+
+        assert float(inverse(lat, lon, located.lat_deg, located.lon_deg)[0]) < within_m, text
+
+
+@settings(deadline=None, max_examples=8)  # PROJ searches a while before it says that it knows no way
+@given(latitudes, longitudes, st.sampled_from(["EPSG:4326", "EPSG:32633", "EPSG:4230", "EPSG:27700", "EPSG:2056"]))
+def test_forms_and_datums_never_end_in_a_traceback(lat: float, lon: float, crs: str) -> None:
+    """Any place in any system is located or refused in words."""
+    for text in (f"{lat}, {lon}", three_forms(lat, lon).utm, f"{lat * 1e5:.1f} {lon * 1e5:.1f}"):
+        _located_or_refused(text=text, crs=crs)
+
+
+scraps = st.sampled_from(
+    "36 84.25 -84.25 36,2 12.5 444140.54 3684706.36 38 38n 38S 38SMB 4414084706 ° ' \" N S E W n s e w - − + , ; : / . "
+    "lat lon zone utm north south d m sec O mgrs 0 00 90 180 -0 1e5 nan inf ́ ٣ ½".split(" ")
+)
+
+
+@given(st.one_of(st.text(max_size=60), st.lists(scraps, max_size=14).map("".join), st.lists(scraps).map(" ".join)))
+@settings(max_examples=400, deadline=None)
+def test_arbitrary_text_never_ends_in_a_traceback(text: str) -> None:
+    """Whatever is typed is located on the globe or refused in words, and never warned about by a library."""
+    _located_or_refused(text=text)
+
+
+@settings(deadline=None)  # the first unknown name reads the list of all names
+@given(
+    st.one_of(st.none(), st.floats()),
+    st.one_of(st.none(), st.floats()),
+    st.one_of(st.text(max_size=20), st.just("EPSG:27700")),
+)
+def test_arbitrary_numbers_and_codes_never_end_in_a_traceback(
+    easting_m: float | None, northing_m: float | None, crs: str
+) -> None:
+    """Whatever stands in the fields is located on the globe or refused in words."""
+    _located_or_refused(easting_m=easting_m, northing_m=northing_m, crs=crs)
+
+
+def _located_or_refused(**fields: Any) -> None:
+    """Locate, and look at whichever answer comes."""
+    try:
+        located = locate(**fields)
+    except PlanError as refused:
+        problems = refused.problems
+    else:
+        problems = located.warnings
+        assert abs(located.lat_deg) <= 90
+        assert abs(located.lon_deg) <= 180
+        assert located.resolution_m > 0
+    assert all(p.where.startswith("position.") and p.what and p.expected for p in problems)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "38n 444140.54 3684706.36",
+        "38N444140.54 3684706.36",
+        "38 north 444140.54 3684706.36",
+        "UTM 38N E 444140.54 N 3684706.36",
+        "UTM zone 38 North: 444140.54 mE, 3684706.36 mN",
+        "zone 38 n N3684706.36 E444140.54",
+        "38n; 444140,54; 3684706,36",
+        "38 north 3684706.36 N 444140.54 E",
+    ],
+)
+def test_spellings_of_utm(text: str) -> None:
+    """All of these are 33.3 N 44.4 E, as GeographicLib's manual has it."""
+    located = locate(text=text)
+
+    assert "UTM" == located.kind
+    assert (33.3, 44.4) == pytest.approx((located.lat_deg, located.lon_deg), abs=1e-7)
+    assert ("38N", 0.01) == (located.utm_zone, located.resolution_m)
+
+
+@pytest.mark.parametrize(
+    "text", ["38SMB4414084706", "38S MB 44140 84706", "38 s mb 4414084706", "MGRS: 38SMB4414084706"]
+)
+def test_spellings_of_mgrs(text: str) -> None:
+    """All of these are the square metre that holds 444140.5, 3684706.5 of zone 38 north."""
+    located = locate(text=text)
+
+    assert "MGRS" == located.kind
+    assert apart_m(located, locate(text="38 north 444140.5 3684706.5")) < ROUNDING_M
+
+
+def test_mgrs_stands_for_the_centre_of_its_square_and_says_how_large_it_is() -> None:
+    """A short reference is the middle of a large square, with a warning about its size."""
+    located = locate(text="38SMB44")
+
+    assert apart_m(located, locate(text="38 north 445000 3645000")) < ROUNDING_M
+    assert 10_000 == pytest.approx(located.resolution_m)
+    assert "the position is written to 10,000 m only, that is 33.37 us" == located.warnings[0].what
+
+
+def test_letter_s_is_settled_by_the_northing_or_asked_about() -> None:
+    """S is hemisphere or band: the northing decides where one of them is impossible, else it is a question."""
+    southern = locate(text="55S 273741 5796490")
+    assert southern.lat_deg == pytest.approx(-37.951, abs=1e-3)
+
+    with pytest.raises(PlanError, match=r"38S can be the band S, which makes 33\.30 north, or the southern hemisphere"):
+        locate(text="38S 444140 3684706")
+    assert 33.3 == pytest.approx(locate(text="38S 444140 3684706", crs="EPSG:32638").lat_deg, abs=1e-4)
+    assert locate(text="38S 444140 3684706", crs="EPSG:32738").lat_deg == pytest.approx(-56.98, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("text", "crs", "words"),
+    [
+        ("38T 444140 3684706", "EPSG:4326", "the band T runs from 40 to 48, but the northing lies at latitude 33.30"),
+        ("38 444140 3684706", "EPSG:4326", "has no hemisphere"),
+        ("61 north 444140 3684706", "EPSG:4326", "UTM zones run from 1 to 60"),
+        ("38 north 3684706 444140", "EPSG:4326", "the UTM easting 3684706 m is not between"),
+        ("38 north 444140 13684706", "EPSG:4326", "the UTM northing 13684706 m is above 10 000 000"),
+        ("38 north N 444140 N 3684706", "EPSG:4326", "do not tell which number is the easting"),
+        ("38I 444140 3684706", "EPSG:4326", "I is neither a hemisphere nor a latitude band"),
+        ("38SMB441", "EPSG:4326", "has 3 digits; easting and northing need the same number"),
+        ("38SAA4414", "EPSG:4326", "names no square"),
+        ("99SMB4414084706", "EPSG:4326", "names no square"),
+        ("ZAH1234512345", "EPSG:4326", "is a polar reference"),
+        ("38SMB4414084706", "EPSG:4230", "MGRS squares are lettered differently on ED50"),
+        ("38 north 444140 3684706", "EPSG:32639", "the text names UTM zone 38 north, but crs EPSG:32639 is"),
+        ("50.5, 0.5", "EPSG:27700", "is not an easting and a northing, which crs EPSG:27700"),
+        (HAWAII, "EPSG:4267", "PROJ knows no transformation from NAD27 to WGS 84 near 20.50, -157.00"),
+        (KANSAS, "EPSG:4230", "PROJ knows no transformation from ED50 to WGS 84 near 38.00, -98.00"),
+        ("x" * 201, "EPSG:4326", "the text has 201 characters"),
+        ("50.5, 0.5", "OSGB36", "'OSGB36' is not an EPSG code"),
+        ("50.5, 0.5", "EPSG:999999", "EPSG:999999 is not known to PROJ"),
+        ("50.5, 0.5", "EPSG:4807", "counts in grads, not degrees"),
+        ("50.5, 0.5", "EPSG:4978", "is a Geocentric CRS"),
+        ("50.5, 0.5", "EPSG:5773", "is a Vertical CRS"),
+        ("1000 2000", "EPSG:2048", "counts along southing and westing"),
+    ],
+)
+def test_refusals_say_why(text: str, crs: str, words: str) -> None:
+    """What cannot be located is refused in words, at its place in the document."""
+    with pytest.raises(PlanError, match=re.escape(words)) as refused:
+        locate(text=text, crs=crs, where="sites[2].position")
+
+    assert refused.value.problems[0].where.startswith("sites[2].position.")
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({}, "a position is either a text, or an easting with a northing"),
+        ({"easting_m": 500_000.0}, "a position is either a text, or an easting with a northing"),
+        ({"text": "36, 84", "easting_m": 1.0, "northing_m": 1.0}, "a position is either a text, or an easting"),
+        ({"easting_m": 5e5, "northing_m": 5e6}, "easting and northing need a grid, but crs EPSG:4326"),
+        ({"easting_m": math.nan, "northing_m": 5e6, "crs": "EPSG:27700"}, "nan m is on no map"),
+        ({"easting_m": 1e8, "northing_m": 1e8, "crs": "EPSG:27700"}, "lies nowhere in EPSG:27700"),
+    ],
+)
+def test_fields_that_do_not_go_together_are_refused(fields: dict[str, Any], words: str) -> None:
+    """Missing, doubled and impossible fields are named."""
+    with pytest.raises(PlanError, match=re.escape(words)):
+        locate(**fields)
+
+
+def test_a_known_name_is_answered_with_its_code() -> None:
+    """Somebody who writes ED50 is told the number."""
+    with pytest.raises(PlanError) as refused:
+        locate(text="50, 8", crs="ed50")
+
+    assert "EPSG:4230 (ED50)" == refused.value.problems[0].expected
+
+
+def test_transformation_accuracy_and_missing_grid_are_named() -> None:
+    """NAD27 in Kansas: the choice, its accuracy in m and us, the better one and the grid it lacks, no network address."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        located = locate(text=KANSAS, crs="EPSG:4267")
+
+    assert ("NAD27", "NAD27 to WGS 84 (6)", 7.0) == (located.datum, located.transformation, located.accuracy_m)
+    assert 7.0 * 1.000315 / 299.792458 == pytest.approx(located.accuracy_us)
+    assert located.better_transformation is not None
+    assert "needs the grid us_noaa_conus.tif" in located.better_transformation
+    assert 30.0 == pytest.approx(located.datum_shift_m, abs=2.0)
+    assert "NAD27 to WGS 84 (6) is good to 7 m; there is a better one" == located.warnings[0].what
+    assert "http" not in str(located)
+
+
+def test_wgs84_needs_nothing() -> None:
+    """A WGS84 position comes back as it is, without a doubt."""
+    located = locate(text="36°22'12.0\"N 84°15'00.0\"W")
+
+    assert (36.37, -84.25) == pytest.approx((located.lat_deg, located.lon_deg), abs=1e-12)
+    assert ("none needed: already WGS 84", 0.0, 0.0) == (
+        located.transformation,
+        located.accuracy_m,
+        located.datum_shift_m,
+    )
+    assert () == located.warnings
+
+
+@pytest.mark.parametrize(
+    ("text", "warned"),
+    [
+        ("36.37000, -84.25000", False),
+        ("36.3700, -84.2500", True),
+        ("36 22 12.0 N 84 15 00.0 W", False),
+        ("36 22 12 N 84 15 00 W", True),
+        ("36 22.200 N 84 15.000 W", False),
+        ("36 22.20 N 84 15.00 W", True),
+        ("16SGF4683427736", False),
+        ("16SGF46832773", True),
+        ("16 north 746834 4027736", False),
+    ],
+)
+def test_less_than_a_tenth_of_an_arc_second_is_questioned(text: str, warned: bool) -> None:
+    """0.1 arc-second, 5 decimals and whole metres pass; anything coarser is questioned in metres and microseconds."""
+    assert warned == any("only, that is" in problem.what for problem in locate(text=text).warnings)
+
+
+def test_a_place_outside_the_grids_area_is_questioned() -> None:
+    """An easting that reaches into the zone after the next is doubtful, and the zone's area is named."""
+    located = locate(easting_m=990_000.0, northing_m=5_500_000.0, crs="EPSG:32633")
+
+    problem = next(p for p in located.warnings if "lies outside the area" in p.what)
+    assert "a place within 0 to 84 north, 12 to 18 east" == problem.expected
+
+
+def test_grids_in_feet_take_metres_and_say_so() -> None:
+    """Fields are in metres by their name: a grid in feet is converted to, with a warning."""
+    metres = locate(easting_m=3e6 * 1200 / 3937, northing_m=1e7 * 1200 / 3937, crs="EPSG:2277")
+
+    assert (30.08037, -98.10932) == pytest.approx((metres.lat_deg, metres.lon_deg), abs=1e-5)
+    assert any("counts in US survey foot" in problem.what for problem in metres.warnings)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:31467", "EPSG:2180", "EPSG:2193"])
+def test_systems_that_put_northing_first_take_the_fields_by_name(crs: str) -> None:
+    """Axis order of the code does not matter: easting is easting, and the place lies inside the system's area."""
+    numbers = {
+        "EPSG:31467": (3_500_000.0, 5_500_000.0),
+        "EPSG:2180": (637_000.0, 487_000.0),
+        "EPSG:2193": (1.6e6, 5.4e6),
+    }
+
+    located = locate(easting_m=numbers[crs][0], northing_m=numbers[crs][1], crs=crs)
+
+    assert not any("outside" in problem.what for problem in located.warnings)
+
+
+def test_utm_on_another_datum_is_that_datums_utm() -> None:
+    """UTM text with crs ED50 is the same as easting and northing in ED50 / UTM zone 32N."""
+    text = locate(text="32 north 500000 5500000", crs="EPSG:4230")
+    fields = locate(easting_m=500_000.0, northing_m=5_500_000.0, crs="EPSG:23032")
+
+    assert apart_m(text, fields) < ROUNDING_M
+    assert "ED50" == text.datum
+
+
+def test_threads_get_the_same_answers() -> None:
+    """Places located from several threads at once are those located from one."""
+    places = [(50 + 0.01 * i, 8 + 0.01 * i) for i in range(40)]
+    alone = [locate(text=f"{lat:.5f}, {lon:.5f}", crs="EPSG:4230") for lat, lon in places]
+    locate.__globals__["to_wgs84"].cache_clear()
+    answers: dict[int, list[Located]] = {}
+
+    def work(number: int) -> None:
+        answers[number] = [locate(text=f"{lat:.5f}, {lon:.5f}", crs="EPSG:4230") for lat, lon in places]
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert [alone] * 4 == [answers[number] for number in range(4)]
+
+
+def test_three_forms_carry_seconds_and_leave_out_utm_at_the_poles() -> None:
+    """59.999999999 is 60 degrees, not 59 59 60.00; beyond 84 north there is no UTM; out of range is refused."""
+    forms = three_forms(59.9999999999, -0.0000000001)
+    assert ("60.000000, 0.000000", "60°00'00.00\"N 000°00'00.00\"W") == (forms.decimal, forms.dms)
+    assert ("", "") == (three_forms(86, 1).utm, three_forms(-81, 1).mgrs)
+    with pytest.raises(ValueError, match="lat_deg must be from -90 to 90"):
+        three_forms(91, 0)
