@@ -95,6 +95,8 @@ def contours(level_dbuvm: ArrayLike, grid: Grid, *, at_dbuvm: float) -> tuple[Ar
     # by round-off.
     filled = np.where(np.isfinite(level), level, at_dbuvm - 60.0)
     maker = contour_generator(z=filled, fill_type=FillType.OuterOffset, corner_mask=False)
+    points: Any  # one array of points and one of ring starts for each area
+    offsets: Any
     points, offsets, *_ = maker.filled(at_dbuvm, np.inf)
     areas = []
     for at, cuts in zip(points, offsets, strict=True):
