@@ -78,6 +78,26 @@ def document(network_id: int) -> str:
     return f"/networks/{network_id}/document"
 
 
+def site(network_id: int, site_id: str) -> str:
+    """One site's fields."""
+    return f"/networks/{network_id}/sites/{quote(site_id, safe='')}"
+
+
+def chain(network_id: int, site_id: str) -> str:
+    """One site's chains and the stages on them."""
+    return f"{site(network_id, site_id)}/chain"
+
+
+def edit(network_id: int) -> str:
+    """Takes every form that changes the document."""
+    return f"/networks/{network_id}/edit"
+
+
+def merge(network_id: int) -> str:
+    """Puts two people's changes together."""
+    return f"/networks/{network_id}/merge"
+
+
 def export(network_id: int, revision: int | None = None) -> str:
     """The document as a file; of a given revision, or the newest."""
     return f"/networks/{network_id}/export.json" + ("" if revision is None else f"?revision={revision}")
@@ -98,9 +118,14 @@ def revisions(network_id: int) -> str:
     return f"/networks/{network_id}/revisions"
 
 
+def comparison(network_id: int) -> str:
+    """Takes two revisions to compare."""
+    return f"/networks/{network_id}/compare"
+
+
 def compare(network_id: int, old: int, new: int) -> str:
     """Two revisions, field by field."""
-    return f"/networks/{network_id}/compare?{urlencode({'old': old, 'new': new})}"
+    return f"{comparison(network_id)}?{urlencode({'old': old, 'new': new})}"
 
 
 def restore(network_id: int, revision: int) -> str:
@@ -128,4 +153,7 @@ class Tab:
 
 
 # In the order of the work. A page adds its line when it lands; its context says `tab = KEY`.
-TABS = (Tab("network", "Sites & chains", network),)
+TABS = (
+    Tab("network", "Sites & chains", network),
+    Tab("revisions", "Revisions", revisions),
+)

@@ -14,15 +14,21 @@ from starlette.staticfiles import StaticFiles
 from webapp import addresses, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
-from webapp.pages import account, jobs, network, networks
+from webapp.pages import account, chain, document, editor, jobs, network, networks, new, revisions, site
 from webapp.render import environment
 from webapp.settings import Settings
-from webapp.store import Store
+from webapp.store import ConflictError, Store
 
 # In the order of the first screen, the network's tabs, the rest.
 ROUTERS = (
     networks.router,
+    new.router,
     network.router,
+    site.router,
+    chain.router,
+    document.router,
+    editor.router,
+    revisions.router,
     jobs.router,
     account.router,
 )
@@ -73,6 +79,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.templates, app.state.attempts = environment(), security.Attempts()
     problems.install(app)
+    app.add_exception_handler(ConflictError, revisions.answer_conflict)
     for router in ROUTERS:
         app.include_router(router)
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"

@@ -19,6 +19,7 @@ class Opened:
     """The newest revision of the network that an address names."""
 
     head: NetworkHead
+    saved: Saved
     document: dict[str, Any]
     """As it was typed: what forms edit."""
     network: Network
@@ -28,7 +29,8 @@ class Opened:
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document)
-    return Opened(NetworkHead(saved.revision.network_id, network.name, saved.revision), saved.document, network)
+    head = NetworkHead(saved.revision.network_id, network.name, saved.revision)
+    return Opened(head, saved, saved.document, network)
 
 
 def _store(request: Request) -> Store:

@@ -96,7 +96,7 @@ class Store:
         with self._engine.begin() as connection:
             return tuple(_summary(row) for row in connection.execute(query))
 
-    def read(self, network_id: int, number: int | None = None) -> Saved:
+    def read(self, network_id: int, number: int | None = None, *, even_deleted: bool = False) -> Saved:
         """The newest revision of a network, or revision `number` of it.
 
         Raises
@@ -105,7 +105,7 @@ class Store:
             If there is none, or the network has been deleted.
         """
         with self._engine.begin() as connection:
-            return self._read(connection, network_id, number)
+            return self._read(connection, network_id, number, even_deleted=even_deleted)
 
     def history(self, network_id: int) -> tuple[Revision, ...]:
         """Every revision of a network, the newest first; raises `MissingError` as `read` does."""
@@ -177,15 +177,19 @@ class Store:
             if connection.execute(query).rowcount != 1:
                 raise MissingError
 
-    def _head(self, connection: Connection, network_id: int) -> int:
-        query = select(networks.c.head).where(networks.c.id == network_id, networks.c.deleted_at.is_(None))
+    def _head(self, connection: Connection, network_id: int, *, even_deleted: bool = False) -> int:
+        query = select(networks.c.head).where(networks.c.id == network_id)
+        if not even_deleted:
+            query = query.where(networks.c.deleted_at.is_(None))
         head = connection.execute(query).scalar()
         if head is None:
             raise MissingError
         return int(head)
 
-    def _read(self, connection: Connection, network_id: int, number: int | None) -> Saved:
-        head = self._head(connection, network_id)
+    def _read(
+        self, connection: Connection, network_id: int, number: int | None, *, even_deleted: bool = False
+    ) -> Saved:
+        head = self._head(connection, network_id, even_deleted=even_deleted)
         query: Select[Any] = select(revisions).where(
             revisions.c.network_id == network_id, revisions.c.number == (head if number is None else number)
         )

@@ -1,9 +1,35 @@
-"""Pages on the sites and chains of one network."""
+"""Pages on which a network's document is edited."""
 
 from dataclasses import dataclass
 from typing import ClassVar
 
+from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
+from webapp.forms.fields import Field, Group
+
+
+@dataclass(frozen=True, slots=True)
+class Editor:
+    """What every form that edits the document carries."""
+
+    base_revision: int
+    """Revision that the form was made from."""
+    draft: str
+    """The document with what was changed but not saved, as JSON; empty where nothing was."""
+    view: str
+    """network, site, chain or document: the page to come back to."""
+    index: int
+    """Which site, by its position."""
+    author: str
+    """Name typed for the record."""
+    reason: str
+    """Reason typed for the record."""
+    deleted: bool
+    """The network was deleted while it was being edited."""
+    problems: tuple[Problem, ...]
+    """Every problem, with its place."""
+    on_page: frozenset[str]
+    """Names of the fields on this page that have a problem: the list of problems leads there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -11,8 +37,8 @@ class ChainLine:
     """One route of a site, in words."""
 
     route: str
-    stages: tuple[str, ...]
-    """Ids of the stages, from the reference point to the antenna."""
+    stages: tuple[tuple[str, bool], ...]
+    """Short name of each stage from the reference point to the antenna, and whether other sites share it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,21 +46,135 @@ class SiteLine:
     """One site in the network's list."""
 
     index: int
-    id: str
     name: str
     position: str
     on_air: bool
-    offset_us: float
+    offset_us: str
     chains: tuple[ChainLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class NetworkPage(Context):
-    """Sites and chains of one network."""
+    """Sites and chains of one network, and the network's own fields."""
 
     TEMPLATE: ClassVar[str] = "network.html"
     TAB: ClassVar[str] = "network"
     network: NetworkHead
     """Which network, in which revision."""
+    editor: Editor
+    """What the form carries."""
     sites: tuple[SiteLine, ...]
     """Its sites, in the order of the document."""
+    fields: Group
+    """The network's own fields."""
+
+
+@dataclass(frozen=True, slots=True)
+class SitePage(Context):
+    """One site: where it stands, what it radiates, where delay can be set."""
+
+    TEMPLATE: ClassVar[str] = "site.html"
+    TAB: ClassVar[str] = "network"
+    network: NetworkHead
+    """Which network, in which revision."""
+    editor: Editor
+    """What the form carries."""
+    name: str
+    """The site's name."""
+    fields: Group
+    """The site's own fields."""
+    delay_fields: tuple[Group, ...]
+    """Where delay can be set."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a chain: which stage stands there."""
+
+    choice: Field
+    place: str
+    """Field name, for the buttons that move and remove it."""
+
+
+@dataclass(frozen=True, slots=True)
+class RouteForm:
+    """One chain of a site."""
+
+    name: str
+    """Field name of the chain."""
+    fields: Group
+    steps: tuple[Step, ...]
+    next: Field
+    """An empty step at the end, to put a known stage on."""
+    settings: tuple[Field, ...]
+    """What each delay field is set to while this route is in use."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageForm:
+    """One stage on a site's chains."""
+
+    fields: Group
+    more: Group
+    """What is seldom needed."""
+    summary: str
+    """Kind, latency and how it is known, in a line."""
+    open: bool
+    """Whether it is shown at length: it is new, or something is wrong in it."""
+    shared_with: tuple[str, ...]
+    """Names of the other sites whose chains pass it."""
+    inside: tuple[Field, ...]
+    """Of a time-stamped section: the stages it covers, and an empty one."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChainPage(Context):
+    """One site's chains and the stages on them."""
+
+    TEMPLATE: ClassVar[str] = "chain.html"
+    TAB: ClassVar[str] = "network"
+    network: NetworkHead
+    """Which network, in which revision."""
+    editor: Editor
+    """What the form carries."""
+    name: str
+    """The site's name."""
+    routes: tuple[RouteForm, ...]
+    """Its chains, one a route."""
+    stages: tuple[StageForm, ...]
+    """Every stage on them, once, in the order of the signal."""
+
+
+@dataclass(frozen=True, slots=True)
+class DocumentPage(Context):
+    """The document as JSON, for those who prefer it."""
+
+    TEMPLATE: ClassVar[str] = "document.html"
+    TAB: ClassVar[str] = "network"
+    network: NetworkHead
+    """Which network, in which revision."""
+    editor: Editor
+    """What the form carries."""
+    text: str
+    """The document, or what was typed over it."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewPage(Context):
+    """The first fields of a network that is not there yet."""
+
+    TEMPLATE: ClassVar[str] = "new.html"
+    fields: Group
+    """Of the network."""
+    site: Group
+    """Of its first site."""
+    delay_field: Group
+    """Where that site's delay is set."""
+    stage: Group
+    """What stands for its whole chain until it is known better."""
+    author: str
+    """Name typed for the record."""
+    problems: tuple[Problem, ...]
+    """Every problem, with its place."""
+    on_page: frozenset[str]
+    """Names of the fields that have a problem."""

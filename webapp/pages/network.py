@@ -1,12 +1,17 @@
 """Sites and chains of one network, and its document as a file."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.plan import Position, Site
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
-from webapp.dependencies import NetworkDep, StoreDep
+from webapp.dependencies import NetworkDep, StoreDep, opened
 from webapp.documents import as_text
+from webapp.editing import Draft, fresh
+from webapp.forms.fields import Sheet
+from webapp.pages.editor import editor, sheet
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -15,8 +20,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/networks/{network_id}")
 def show(request: Request, network: NetworkDep) -> Response:
     """The network at a glance."""
-    sites = tuple(site_line(index, site) for index, site in enumerate(network.network.sites))
-    return page(request, NetworkPage(network=network.head, sites=sites))
+    return shown(request, fresh(network.saved))
 
 
 @router.get("/networks/{network_id}/export.json")
@@ -28,20 +32,44 @@ def export(store: StoreDep, network_id: int, revision: int | None = None) -> Res
     return Response(as_text(saved.document), media_type="application/json", headers=headers)
 
 
-def site_line(index: int, site: Site) -> SiteLine:
-    """What the list says of a site."""
+def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
+    """The page of a draft."""
+    held: Sheet = sheet(draft)
+    fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
+    context = NetworkPage(
+        network=opened(draft.base).head,
+        editor=editor(draft, "network", groups=(fields,)),
+        sites=tuple(site_line(n, site, draft.document) for n, site in enumerate(draft.document.get("sites") or ())),
+        fields=fields,
+    )
+    return page(request, context, status=status)
+
+
+def site_line(index: int, site: Mapping[str, Any], document: Mapping[str, Any]) -> SiteLine:
+    """What the list says of a site; drafts may have gaps."""
+    elsewhere = {
+        entry
+        for n, other in enumerate(document.get("sites") or ())
+        for chain in other.get("chains") or ()
+        for entry in chain.get("stages") or ()
+        if n != index
+    }
+    chains = tuple(
+        ChainLine(str(chain.get("route", "")), tuple((str(s), s in elsewhere) for s in chain.get("stages") or ()))
+        for chain in site.get("chains") or ()
+    )
     return SiteLine(
         index=index,
-        id=site.id,
-        name=site.name,
-        position=written(site.position),
-        on_air=site.on_air,
-        offset_us=site.offset_us,
-        chains=tuple(ChainLine(chain.route, chain.stages) for chain in site.chains),
+        name=str(site.get("name") or site.get("id") or f"site {index + 1}"),
+        position=written(site.get("position") or {}),
+        on_air=site.get("on_air") is True,
+        offset_us=str(site.get("offset_us", 0)),
+        chains=chains,
     )
 
 
-def written(position: Position) -> str:
+def written(position: Mapping[str, Any]) -> str:
     """A position as it was typed, with its reference system where that is not WGS 84."""
-    text = position.text or f"E {position.easting_m:.2f} m, N {position.northing_m:.2f} m"
-    return text if position.crs == "EPSG:4326" else f"{text} ({position.crs})"
+    text = position.get("text") or f"E {position.get('easting_m', '?')} m, N {position.get('northing_m', '?')} m"
+    crs = position.get("crs", "EPSG:4326")
+    return str(text) if crs == "EPSG:4326" else f"{text} ({crs})"

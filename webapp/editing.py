@@ -1,0 +1,136 @@
+"""A document on its way from a form to a revision: what was typed, what is wrong, who saved first."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fastapi import Request
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import read as network_of_text
+from webapp.differences import compared, in_words
+from webapp.documents import network_of
+from webapp.forms.places import misshapen
+from webapp.forms.typed import applied
+from webapp.store import MissingError, Revision, Saved, Store
+
+LONGEST_NAME = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A document that is not saved yet, and the revision it was made from."""
+
+    base: Saved
+    document: dict[str, Any]
+    text: str | None = None
+    """JSON as it was typed, where it is none."""
+    problems: tuple[Problem, ...] = ()
+    author: str = ""
+    reason: str = ""
+    deleted: bool = False
+
+    @property
+    def changed(self) -> bool:
+        """Whether it says anything else than its base."""
+        return self.text is not None or bool(compared(self.base.document, self.document))
+
+    def with_document(self, document: dict[str, Any]) -> "Draft":
+        """The same with another document."""
+        return replace(self, document=document, text=None)
+
+
+def fresh(saved: Saved) -> Draft:
+    """The draft that a page begins with: a revision as it is."""
+    return Draft(saved, saved.document)
+
+
+def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
+    """The draft that a form sends: its base, or the draft it carries, with every typed field in its place.
+
+    Raises
+    ------
+    PlanError
+        If the form names no revision, or carries a draft that no form can show.
+    MissingError
+        If there is no such network or revision.
+    """
+    base_text = form.get("base_revision", "")
+    if not base_text.isascii() or not base_text.isdigit():
+        raise PlanError([Problem("base_revision", f"the form says {base_text!r}", "the number of a revision")])
+    base = store.read(network_id, int(base_text), even_deleted=True)
+    draft = Draft(base, base.document, author=form.get("author", "").strip(), reason=form.get("reason", "").strip())
+    if "document" in form:
+        return _as_json(draft, form["document"])
+    held = _carried(form["draft"]) if form.get("draft") else base.document
+    wrong = misshapen(held)
+    if wrong:
+        raise PlanError(wrong)
+    return draft.with_document(applied(held, form))
+
+
+def problems_of(draft: Draft) -> tuple[Problem, ...]:
+    """What keeps a draft from being saved."""
+    if draft.problems:
+        return draft.problems
+    try:
+        network_of(draft.document)
+    except PlanError as refused:
+        return refused.problems
+    return ()
+
+
+def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
+    """Save a draft: the new revision, or the draft with what is wrong.
+
+    Raises
+    ------
+    ConflictError
+        If someone saved first.
+    """
+    problems = problems_of(draft)
+    if not draft.author or len(draft.author) > LONGEST_NAME:
+        problems += (Problem("author", "the record needs to know who changes this", "your name, in 120 characters"),)
+    if problems:
+        return replace(draft, problems=problems)
+    request.session["author"] = draft.author
+    differences = compared(draft.base.document, draft.document)
+    if not differences:
+        return draft.base.revision
+    base = draft.base.revision
+    try:
+        return store.save(
+            base.network_id,
+            draft.document,
+            base_revision=base.number,
+            author=draft.author,
+            reason=draft.reason or in_words(differences),
+        )
+    except MissingError:
+        what = "was deleted by someone while you were editing it; nothing you typed is lost"
+        return replace(draft, deleted=True, problems=(Problem("network", what, "bring it back and save"),))
+
+
+def _as_json(draft: Draft, text: str) -> Draft:
+    """A draft out of the area in which the document is typed as JSON."""
+    try:
+        network_of_text(text)
+        problems: tuple[Problem, ...] = ()
+    except PlanError as refused:
+        problems = refused.problems
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError):
+        return replace(draft, text=text, problems=problems)
+    # What `document` cannot show (a key given twice, NaN) or no form can: the text stays as it was typed.
+    unshown = misshapen(document) or tuple(p for p in problems if p.where == "document" or "given twice" in p.what)
+    return replace(draft, text=text, problems=unshown) if unshown else replace(draft, document=document)
+
+
+def _carried(text: str) -> Any:
+    """The draft that a page of ours put into its form."""
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as wrong:
+        raise PlanError([Problem("draft", "the form's draft is not JSON", "the draft as the page made it")]) from wrong

@@ -1,0 +1,211 @@
+"""Typed text into the document. What is no number stays as it was typed, and the model then says what is wrong."""
+
+import re
+from collections.abc import Mapping
+from copy import deepcopy
+from typing import Any
+
+from webapp.forms.places import Leaf, leaf_at, path_of
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
+GREATEST_INDEX = 100_000
+_DROPPED = object()
+
+
+def applied(document: Mapping[str, Any], typed: Mapping[str, str]) -> dict[str, Any]:
+    """The document with every typed field put in its place; other names are left alone.
+
+    Parameters
+    ----------
+    document : mapping
+        The document that the form was made from; it is not changed.
+    typed : mapping of str to str
+        Field names and what stands in them. An empty field takes its key out of the document; an empty
+        entry of a list of ids takes the entry out.
+
+    Returns
+    -------
+    changed : dict
+        May be one that the engine refuses: that is for `sfn.plan.read` to say.
+
+    Notes
+    -----
+    A short name (`id`) that was changed is changed wherever the document refers to it.
+    """
+    changed: dict[str, Any] = deepcopy(dict(document))
+    lists: set[tuple[str | int, ...]] = set()
+    for name, text in typed.items():
+        path = path_of(name)
+        found = leaf_at(path)
+        if found is None or found.kind in ("record", "records", "ids", "by name", "other"):
+            continue
+        if isinstance(path[-1], int):
+            lists.add(path[:-1])
+            _put_entry(changed, path, text)
+        else:
+            _put(changed, path, found, text)
+    for path in lists:
+        _close_gaps(changed, path)
+    for kind in ("stages", "sites"):
+        _rename(changed, _renamed(document, changed, kind), kind)
+    return changed
+
+
+def number(text: str) -> float | int | str:
+    """A number as it was typed, whole ones as whole; text that is none stays text.
+
+    Spaces between groups of digits and a typographic minus are understood. A decimal comma is not: it
+    could as well part thousands.
+
+    Examples
+    --------
+    >>> number("120 000"), number("−12.5"), number("12,5")
+    (120000, -12.5, '12,5')
+    """
+    plain = re.sub(r"(?<=\d)[\s\u202f](?=\d{3}(?!\d))", "", text.strip()).replace("\u2212", "-")
+    if _WHOLE.fullmatch(plain):
+        return int(plain)
+    return float(plain) if _NUMBER.fullmatch(plain) else text
+
+
+def _value(found: Leaf, text: str) -> Any:
+    """What a field's text means at its place."""
+    stripped = text.strip()
+    if found.kind == "yes or no":
+        return stripped == "yes"
+    if not stripped:
+        return None
+    if found.kind == "number":
+        return number(text)
+    if found.kind == "choice":
+        return next((c for c in found.choices if str(c) == stripped), stripped)
+    return text.replace("\r\n", "\n") if found.kind == "long text" else stripped
+
+
+def _put(document: dict[str, Any], path: tuple[str | int, ...], found: Leaf, text: str) -> None:
+    """Set one key, or take it out; what already means the same is not touched."""
+    value, key = _value(found, text), path[-1]
+    before = _held(document, path)
+    unsaid = value is None or (found.kind == "yes or no" and not found.required and value == found.default)
+    if before == value and type(before) is type(value):
+        return
+    if isinstance(before, int | float) and isinstance(value, int | float) and before == value:
+        return
+    if unsaid and before is _DROPPED:
+        return
+    if unsaid and before is None:
+        return
+    holder = _holder(document, path)
+    if holder is None:
+        return
+    if value is None:
+        holder.pop(key, None)
+        _prune(document, path[:-1])
+    else:
+        holder[key] = value
+
+
+def _put_entry(document: dict[str, Any], path: tuple[str | int, ...], text: str) -> None:
+    """Set one entry of a list of ids, or one number of a record by name (by the delay field's position)."""
+    index, parent = path[-1], path[:-1]
+    holder = _holder(document, parent)
+    assert isinstance(index, int)
+    if holder is None or index > GREATEST_INDEX:
+        return
+    if parent[-1] == "set":
+        _put_setting(document, parent, holder, index, text)
+        return
+    entries = holder.get(parent[-1])
+    entries = entries if isinstance(entries, list) else []
+    if index >= len(entries) and not text.strip():
+        return
+    entries.extend([""] * (index + 1 - len(entries)))
+    entries[index] = text.strip()
+    holder[parent[-1]] = entries
+
+
+def _put_setting(
+    document: dict[str, Any], parent: tuple[str | int, ...], holder: dict[str, Any], index: int, text: str
+) -> None:
+    """``sites-0-chains-1-set-0``: what the site's delay field 0 is set to on that route."""
+    fields = document["sites"][parent[1]].get("delay_fields") or []
+    if index >= len(fields) or not isinstance(fields[index], dict):
+        return
+    settings = dict(holder.get("set") or {})
+    settings.pop(fields[index].get("name"), None)
+    if text.strip():
+        settings[str(fields[index].get("name"))] = number(text)
+    if settings:
+        holder["set"] = settings
+    else:
+        holder.pop("set", None)
+
+
+def _holder(document: dict[str, Any], path: tuple[str | int, ...]) -> dict[str, Any] | None:
+    """The record that has the last key of `path`, made where a record is missing; None beyond a list's end."""
+    at: Any = document
+    for piece in path[:-1]:
+        if isinstance(piece, int):
+            if not isinstance(at, list) or piece >= len(at):
+                return None
+            at = at[piece]
+        else:
+            if not isinstance(at, dict):
+                return None
+            if at.get(piece) is None:
+                at[piece] = {}
+            at = at[piece]
+    return at if isinstance(at, dict) else None
+
+
+def _held(document: Mapping[str, Any], path: tuple[str | int, ...]) -> Any:
+    """What the document says at a path, or a mark that it says nothing."""
+    at: Any = document
+    for piece in path:
+        try:
+            at = at[piece]
+        except (KeyError, IndexError, TypeError):
+            return _DROPPED
+    return at
+
+
+def _prune(document: dict[str, Any], path: tuple[str | int, ...]) -> None:
+    """Take out an optional record in which nothing is said any more."""
+    if not path or isinstance(path[-1], int):
+        return
+    found = leaf_at(path)
+    holder = _holder(document, path)
+    if found is not None and holder is not None and not found.required and holder.get(path[-1]) == {}:
+        holder.pop(path[-1])
+
+
+def _close_gaps(document: dict[str, Any], path: tuple[str | int, ...]) -> None:
+    """Take the emptied entries out of a list of ids."""
+    entries = _held(document, path)
+    if isinstance(entries, list):
+        entries[:] = [entry for entry in entries if entry != ""]
+
+
+def _renamed(before: Mapping[str, Any], after: Mapping[str, Any], kind: str) -> dict[str, str]:
+    """Short names that were changed in place: old -> new."""
+    pairs = zip(before.get(kind) or (), after.get(kind) or (), strict=False)
+    return {
+        old["id"]: new["id"]
+        for old, new in pairs
+        if isinstance(old.get("id"), str) and isinstance(new.get("id"), str) and old["id"] != new["id"]
+    }
+
+
+def _rename(document: dict[str, Any], names: Mapping[str, str], kind: str) -> None:
+    """Let every reference follow a changed short name."""
+    if not names:
+        return
+    for site in document.get("sites") or ():
+        if kind == "sites" and site.get("fed_off_air_from") in names:
+            site["fed_off_air_from"] = names[site["fed_off_air_from"]]
+        for chain in site.get("chains") or () if kind == "stages" else ():
+            chain["stages"] = [names.get(entry, entry) for entry in chain.get("stages") or ()]
+    for stage in document.get("stages") or () if kind == "stages" else ():
+        if stage.get("inside"):
+            stage["inside"] = [names.get(entry, entry) for entry in stage["inside"]]

@@ -1,0 +1,119 @@
+"""What the editing pages share: the form's hidden part, the choices, the one address that takes every form."""
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from webapp import addresses
+from webapp.contexts.network import Editor
+from webapp.dependencies import FormDep, StoreDep
+from webapp.editing import Draft, problems_of, save, typed
+from webapp.forms.fields import Group, Sheet
+from webapp.forms.structure import act
+from webapp.pages.revisions import conflict_page
+from webapp.render import anchor, notice
+from webapp.store import ConflictError, Revision
+
+router = APIRouter(include_in_schema=False)
+Show = Callable[..., Response]
+
+
+@router.post("/networks/{network_id}/edit")
+def change(request: Request, store: StoreDep, network_id: int, form: FormDep) -> Response:
+    """Save what was typed, or do what the pressed button says and show the draft again."""
+    draft = typed(store, network_id, form)
+    view, index = form.get("view", "network"), _index(form.get("index", "0"))
+    verb, _, place = form.get("do", "save").partition(" ")
+    if verb == "revive":
+        store.undelete(network_id)
+    if verb in ("save", "revive"):
+        try:
+            outcome = save(request, store, draft)
+        except ConflictError as conflict:
+            return conflict_page(request, conflict, form)
+        if isinstance(outcome, Revision):
+            told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
+            notice(request, told)
+            return RedirectResponse(_address(network_id, view, index, draft.document), 303)
+        return _shown(request, outcome, view, index, status=422)
+    if draft.text is not None:
+        return _shown(request, draft, "document", index, status=422)
+    if verb == "go":
+        view, _, at = place.partition(" ")
+        index = _index(at or str(index))
+        if not draft.changed and not draft.deleted:
+            return RedirectResponse(_address(network_id, view, index, draft.document), 303)
+        return _shown(request, draft, view, index)
+    draft = draft.with_document(act(draft.document, form["do"]))
+    if form["do"] == "add sites":
+        view, index = "site", len(draft.document["sites"]) - 1
+    return _shown(request, draft, view, index)
+
+
+def sheet(draft: Draft) -> Sheet:
+    """The draft's document with its problems and the choices among its sites and stages."""
+    sites = tuple((str(s.get("id", "")), str(s.get("name") or s.get("id"))) for s in draft.document.get("sites") or ())
+    stages = tuple(
+        (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')})") for s in draft.document.get("stages") or ()
+    )
+    problems = problems_of(draft) if draft.changed else ()
+    return Sheet(draft.document, problems, {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages})
+
+
+def editor(
+    draft: Draft, view: str, *, index: int = 0, groups: Iterable[Group] = (), names: Iterable[str] = ()
+) -> Editor:
+    """The hidden part of a form, and the list of problems."""
+    problems = draft.problems or (problems_of(draft) if draft.changed else ())
+    on_page = {name for group in groups for name in _names(group)} | set(names)
+    return Editor(
+        base_revision=draft.base.revision.number,
+        draft=json.dumps(draft.document, ensure_ascii=False) if draft.changed and draft.text is None else "",
+        view=view,
+        index=index,
+        author=draft.author,
+        reason=draft.reason,
+        deleted=draft.deleted,
+        problems=problems,
+        on_page=frozenset(anchor(p.where) for p in problems if anchor(p.where) in on_page),
+    )
+
+
+def views() -> Mapping[str, Show]:
+    """The editing pages by name."""
+    from webapp.pages import chain, document, network, site
+
+    return {"network": network.shown, "site": site.shown, "chain": chain.shown, "document": document.shown}
+
+
+def _shown(request: Request, draft: Draft, view: str, index: int, *, status: int = 200) -> Response:
+    """One of the editing pages; the network's, where there is no such view or no such site."""
+    sites = draft.document.get("sites") or ()
+    if view in ("site", "chain") and index < len(sites) and draft.text is None:
+        return views()[view](request, draft, index, status=status)
+    name = "document" if draft.text is not None or view == "document" else "network"
+    return views()[name](request, draft, status=status)
+
+
+def _address(network_id: int, view: str, index: int, document: Mapping[str, Any]) -> str:
+    """Where a saved view is found again."""
+    sites = document.get("sites") or ()
+    if view in ("site", "chain") and index < len(sites):
+        make = addresses.site if view == "site" else addresses.chain
+        return make(network_id, sites[index]["id"])
+    return addresses.document(network_id) if view == "document" else addresses.network(network_id)
+
+
+def _index(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() else 0
+
+
+def _names(group: Group) -> Iterable[str]:
+    yield group.name
+    for shown in group.fields:
+        yield shown.name
+    for inner in group.groups:
+        yield from _names(inner)

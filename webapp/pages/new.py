@@ -1,0 +1,90 @@
+"""A network of one's own: the fewest fields from which a table can be worked out."""
+
+import re
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Stage
+from webapp import addresses
+from webapp.contexts.network import NewPage
+from webapp.dependencies import FormDep, StoreDep
+from webapp.documents import network_of
+from webapp.forms.fields import Sheet
+from webapp.forms.typed import applied
+from webapp.render import anchor, notice, page
+
+router = APIRouter(include_in_schema=False)
+
+STARTING_POINT: dict[str, Any] = {
+    "format": 1,
+    "service": "fm-stereo",
+    "reference_point": "output of the studio",
+    "common_delay": {"mode": "automatic", "margin_us": 500},
+    "stages": [{"id": "chain", "kind": "other", "source": "assumed"}],
+    "sites": [
+        {
+            "id": "site",
+            "position": {"crs": "EPSG:4326"},
+            "erp_kw": {},
+            "on_air": True,
+            "offset_us": 0,
+            "fed_off_air_from": None,
+            "delay_fields": [{"name": "exciter delay", "unit": "us", "step": 1, "least": 0, "sign": "later", "set": 0}],
+            "chains": [{"route": "main", "stages": ["chain"]}],
+        }
+    ],
+}
+NETWORK_REST = (
+    "format refractivity_n delta_n surface_refractivity_n0 receiver time_stamps thresholds terrain cover zones"
+    " work_order notes"
+).split()
+SITE_REST = (
+    "id on_air offset_us offset_held fed_off_air_from least_offset_us greatest_offset_us remote lock antenna".split()
+)
+DELAY_REST = ("insertion_us", "entry", "reference_plane")
+STAGE_KEPT = ("latency_us", "tolerance_us", "source", "date")
+
+
+@router.get("/networks/new")
+def show(request: Request) -> Response:
+    """The empty form."""
+    return shown(request, STARTING_POINT, {}, ())
+
+
+@router.post("/networks/new")
+def make(request: Request, store: StoreDep, form: FormDep) -> Response:
+    """Make the network, or show the form again with what is wrong."""
+    document = applied(STARTING_POINT, form)
+    site = document["sites"][0]
+    site["id"] = re.sub(r"[^a-z0-9]+", "-", str(site.get("name", "")).lower()).strip("-")[:40] or "site"
+    author = form.get("author", "").strip()
+    problems = () if author else (Problem("author", "the record needs to know who makes this", "your name"),)
+    try:
+        network_of(document)
+    except PlanError as refused:
+        problems = (*refused.problems, *problems)
+    if problems:
+        return shown(request, document, form, problems)
+    request.session["author"] = author
+    made = store.create(document, author=author, reason="new network")
+    notice(request, "The network is made. Its chain is one stage so far: part it where you know more.")
+    return RedirectResponse(addresses.network(made.network_id), 303)
+
+
+def shown(request: Request, document: dict[str, Any], form: dict[str, str], problems: tuple[Problem, ...]) -> Response:
+    """The form with what was typed."""
+    held = Sheet(document, problems)
+    stage_rest = [key for key in Stage.model_fields if key not in STAGE_KEPT]
+    groups = (
+        held.group("", leave_out=NETWORK_REST),
+        held.group("sites-0", leave_out=SITE_REST),
+        held.group("sites-0-delay_fields-0", leave_out=DELAY_REST),
+        held.group("stages-0", leave_out=stage_rest),
+    )
+    elsewhere = {id(p) for p in held.elsewhere(groups)}
+    on_page = frozenset(anchor(p.where) for p in problems if id(p) not in elsewhere)
+    context = NewPage(*groups, author=form.get("author", ""), problems=problems, on_page=on_page)
+    return page(request, context, status=422 if problems else 200)

@@ -1,0 +1,102 @@
+"""Revisions of one network: listed, compared, restored; and two people's changes put together."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from webapp import addresses
+from webapp.contexts.revisions import ClashLine, ComparePage, ConflictPage, DifferenceLine, RevisionsPage
+from webapp.dependencies import FormDep, NetworkDep, StoreDep, opened
+from webapp.differences import clashes, compared, merged, shown
+from webapp.documents import as_text
+from webapp.editing import typed
+from webapp.render import notice, page
+from webapp.store import ConflictError
+
+router = APIRouter(include_in_schema=False)
+CHOICE = "choice "
+
+
+@router.get("/networks/{network_id}/revisions")
+def show(request: Request, store: StoreDep, network: NetworkDep) -> Response:
+    """Every revision."""
+    return page(request, RevisionsPage(network=network.head, revisions=store.history(network.head.id)))
+
+
+@router.get("/networks/{network_id}/compare")
+def compare(request: Request, store: StoreDep, network: NetworkDep, old: int, new: int) -> Response:
+    """Two revisions, field by field."""
+    before, after = store.read(network.head.id, old), store.read(network.head.id, new)
+    lines = tuple(
+        DifferenceLine(d.where, shown(d.old), shown(d.new)) for d in compared(before.document, after.document)
+    )
+    return page(request, ComparePage(network.head, before.revision, after.revision, lines))
+
+
+@router.post("/networks/{network_id}/revisions/{number}/restore")
+def restore(request: Request, store: StoreDep, network: NetworkDep, number: int, form: FormDep) -> Response:
+    """Make an old revision the newest."""
+    author = form.get("author", "").strip()
+    if not author:
+        raise PlanError([Problem("author", "the record needs to know who restores this", "your name")])
+    request.session["author"] = author
+    made = store.restore(network.head.id, number, base_revision=network.head.revision.number, author=author)
+    notice(request, f"Revision {number} is restored, as revision {made.number}.")
+    return RedirectResponse(addresses.revisions(network.head.id), 303)
+
+
+@router.post("/networks/{network_id}/merge")
+def merge(request: Request, store: StoreDep, network_id: int, form: FormDep) -> Response:
+    """Save both people's changes together, as chosen key by key."""
+    draft = typed(store, network_id, form)
+    number = form.get("their_revision", "")
+    theirs = store.read(network_id, int(number) if number.isascii() and number.isdigit() else None)
+    choices = {name.removeprefix(CHOICE): value for name, value in form.items() if name.startswith(CHOICE)}
+    conflict = ConflictError(base=draft.base, theirs=theirs, mine=draft.document)
+    open_questions = [
+        Problem(c.where, "both of you changed this", "one of the two")
+        for c in clashes(draft.base.document, draft.document, theirs.document)
+        if not c.settled and choices.get(c.where) not in ("mine", "theirs")
+    ]
+    document = merged(draft.base.document, draft.document, theirs.document, choices)
+    author, reason = draft.author or "unnamed", draft.reason or f"put together with revision {theirs.revision.number}"
+    try:
+        if open_questions:
+            raise PlanError(open_questions)
+        made = store.save(network_id, document, base_revision=theirs.revision.number, author=author, reason=reason)
+    except PlanError as refused:
+        return conflict_page(request, conflict, form, choices=choices, problems=refused.problems)
+    notice(request, f"Both changes are saved, as revision {made.number}.")
+    return RedirectResponse(addresses.network(network_id), 303)
+
+
+def conflict_page(
+    request: Request,
+    conflict: ConflictError,
+    form: dict[str, str],
+    *,
+    choices: dict[str, str] | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> Response:
+    """Both versions side by side; what was typed travels along."""
+    lines = tuple(
+        ClashLine(c.where, shown(c.base), shown(c.mine), shown(c.theirs), c.settled, (choices or {}).get(c.where, ""))
+        for c in clashes(conflict.base.document, conflict.mine, conflict.theirs.document)
+    )
+    context = ConflictPage(
+        network=opened(conflict.theirs).head,
+        base_revision=conflict.base.revision.number,
+        theirs=conflict.theirs.revision,
+        clashes=lines,
+        draft=as_text(conflict.mine),
+        author=form.get("author", ""),
+        reason=form.get("reason", ""),
+        problems=problems,
+    )
+    return page(request, context, status=409)
+
+
+def answer_conflict(request: Request, raised: Exception) -> Response:
+    """What a page answers when a save met another."""
+    assert isinstance(raised, ConflictError)
+    return conflict_page(request, raised, {})
