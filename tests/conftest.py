@@ -6,6 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# A busy machine is slow at random: how long an example takes says nothing about the code.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 ROOT = Path(__file__).parent.parent
 

@@ -176,7 +176,7 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
     """
     crs = _system(code, zone=zone, north=north)
     name = crs.name if zone else f"EPSG:{code} ({crs.name})"
-    datum = datum_of(crs).to_2d()
+    datum = _datum(code)
     own_lon, own_lat = x, y
     if crs.is_projected:
         own_lon, own_lat = _transformed(_unprojection(code, zone=zone, north=north), x, y, name=name)
@@ -217,7 +217,13 @@ def _system(code: int, *, zone: int, north: bool) -> CRS:
 def _unprojection(code: int, *, zone: int, north: bool) -> Transformer:
     """From a grid to longitude and latitude on its own datum. (One that may be shared between threads.)"""
     crs = _system(code, zone=zone, north=north)
-    return Transformer.from_crs(crs, datum_of(crs).to_2d(), always_xy=True)
+    return Transformer.from_crs(crs, _datum(code), always_xy=True)
+
+
+@lru_cache(maxsize=256)
+def _datum(code: int) -> CRS:
+    """The geographic system, without heights, that the positions of a code rest on."""
+    return datum_of(coordinate_system(code)).to_2d()
 
 
 def to_utm(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tuple[float, float]:

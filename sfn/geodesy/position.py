@@ -6,6 +6,7 @@ for that very place leads to WGS84 (`datum`), with its accuracy in metres and in
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from mgrs import MGRS
 from pyproj import CRS
@@ -136,33 +137,7 @@ def locate(
     >>> print(f"{north_sea.lat_deg:.4f} {north_sea.lon_deg:.4f}  {north_sea.transformation}, {north_sea.accuracy_m} m")
     53.8094 2.1296  ED50 to WGS 84 (18), 1.0 m
     """
-    try:
-        code = epsg_code(crs)
-        system = coordinate_system(code)
-        given = _given(text, easting_m, northing_m, code=code, system=system)
-        shifted = to_wgs84(code, *given.xy, zone=given.zone, north=given.north)
-    except PlanError as error:
-        raise PlanError([_at(where, problem) for problem in error.problems]) from None
-    if given.zone:
-        system = utm_system(code, zone=given.zone, north=given.north)
-    accuracy_us = None if shifted.accuracy_m is None else float(travel_time(shifted.accuracy_m))
-    return Located(
-        lat_deg=shifted.lat_deg,
-        lon_deg=shifted.lon_deg,
-        kind=given.kind,
-        crs=f"EPSG:{code}",
-        crs_name=system.name,
-        datum=shifted.datum,
-        transformation=shifted.transformation,
-        accuracy_m=shifted.accuracy_m,
-        accuracy_us=accuracy_us,
-        better_transformation=shifted.better_transformation,
-        datum_shift_m=shifted.datum_shift_m,
-        resolution_deg=given.resolution_deg,
-        resolution_m=given.resolution_deg * METRES_PER_DEGREE_M,
-        utm_zone=system.utm_zone if system.is_projected else None,
-        warnings=tuple(_at(where, problem) for problem in _doubts(given, shifted, system)),
-    )
+    return _located(text, easting_m, northing_m, crs, where)
 
 
 def three_forms(lat_deg: float, lon_deg: float) -> Forms:
@@ -199,6 +174,38 @@ def three_forms(lat_deg: float, lon_deg: float) -> Forms:
     utm = f"{zone} {half} {easting_m:.1f} E {round(northing_m, 1) + 0.0:.1f} N"
     mgrs = f"{reference[:3]} {reference[3:5]} {reference[5:10]} {reference[10:]}"
     return Forms(decimal, dms, utm, mgrs)
+
+
+@lru_cache(maxsize=4096)
+def _located(text: str | None, easting_m: float | None, northing_m: float | None, crs: str, where: str) -> Located:
+    """`locate`, remembered: a network is located again at every look at it."""
+    try:
+        code = epsg_code(crs)
+        system = coordinate_system(code)
+        given = _given(text, easting_m, northing_m, code=code, system=system)
+        shifted = to_wgs84(code, *given.xy, zone=given.zone, north=given.north)
+    except PlanError as error:
+        raise PlanError([_at(where, problem) for problem in error.problems]) from None
+    if given.zone:
+        system = utm_system(code, zone=given.zone, north=given.north)
+    accuracy_us = None if shifted.accuracy_m is None else float(travel_time(shifted.accuracy_m))
+    return Located(
+        lat_deg=shifted.lat_deg,
+        lon_deg=shifted.lon_deg,
+        kind=given.kind,
+        crs=f"EPSG:{code}",
+        crs_name=system.name,
+        datum=shifted.datum,
+        transformation=shifted.transformation,
+        accuracy_m=shifted.accuracy_m,
+        accuracy_us=accuracy_us,
+        better_transformation=shifted.better_transformation,
+        datum_shift_m=shifted.datum_shift_m,
+        resolution_deg=given.resolution_deg,
+        resolution_m=given.resolution_deg * METRES_PER_DEGREE_M,
+        utm_zone=system.utm_zone if system.is_projected else None,
+        warnings=tuple(_at(where, problem) for problem in _doubts(given, shifted, system)),
+    )
 
 
 def _given(text: str | None, easting_m: float | None, northing_m: float | None, *, code: int, system: CRS) -> _Given:

@@ -11,6 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sfn.errors import PlanError
+from sfn.geodesy import datum, position
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located, locate, three_forms
 
@@ -26,7 +27,6 @@ def apart_m(a: Located, b: Located) -> float:
     return float(inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)[0])
 
 
-@settings(deadline=None)
 @given(latitudes, longitudes)
 @example(72.5, 10.0)  # zone 33 reaches over 32 round Svalbard
 @example(60.0, 5.0)  # zone 32 is wider on the Norwegian coast
@@ -44,7 +44,7 @@ def test_each_form_on_the_sheet_leads_back(lat: float, lon: float) -> None:
         assert float(inverse(lat, lon, located.lat_deg, located.lon_deg)[0]) < within_m, text
 
 
-@settings(deadline=None, max_examples=8)  # PROJ searches a while before it says that it knows no way
+@settings(max_examples=8)  # PROJ searches a while before it says that it knows no way
 @given(latitudes, longitudes, st.sampled_from(["EPSG:4326", "EPSG:32633", "EPSG:4230", "EPSG:27700", "EPSG:2056"]))
 def test_forms_and_datums_never_end_in_a_traceback(lat: float, lon: float, crs: str) -> None:
     """Any place in any system is located or refused in words."""
@@ -59,13 +59,12 @@ scraps = st.sampled_from(
 
 
 @given(st.one_of(st.text(max_size=60), st.lists(scraps, max_size=14).map("".join), st.lists(scraps).map(" ".join)))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 def test_arbitrary_text_never_ends_in_a_traceback(text: str) -> None:
     """Whatever is typed is located on the globe or refused in words, and never warned about by a library."""
     _located_or_refused(text=text)
 
 
-@settings(deadline=None)  # the first unknown name reads the list of all names
 @given(
     st.one_of(st.none(), st.floats()),
     st.one_of(st.none(), st.floats()),
@@ -296,7 +295,8 @@ def test_threads_get_the_same_answers() -> None:
     """Places located from several threads at once are those located from one."""
     places = [(50 + 0.01 * i, 8 + 0.01 * i) for i in range(40)]
     alone = [locate(text=f"{lat:.5f}, {lon:.5f}", crs="EPSG:4230") for lat, lon in places]
-    locate.__globals__["to_wgs84"].cache_clear()
+    position._located.cache_clear()
+    datum.to_wgs84.cache_clear()
     answers: dict[int, list[Located]] = {}
 
     def work(number: int) -> None:
