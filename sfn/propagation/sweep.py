@@ -1,0 +1,337 @@
+"""A raster of receivers by ITU-R P.1812, from radials: the fast form.
+
+Each receiver belongs to its nearest radial, with its own distance and its own ground height. Radials are geodesics from
+the site, so close that the arc between two at the edge is a quarter of a pixel at most; what a radial has learnt of its
+terrain serves every receiver further out. `p1812.path_loss` over the same profile gives the same loss to 1e-9 dB.
+
+What a receiver's path consists of: the radial's points every `step_km` from the transmitter, but none nearer to the
+receiver than half a step, then the receiver with its own ground height and zone.
+"""
+
+import math
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sfn.errors import in_range
+from sfn.geodesy.around import SiteMap, site_map
+from sfn.geodesy.line import inverse
+from sfn.propagation import kernels, radials
+from sfn.propagation.link import LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
+from sfn.propagation.location import inverse_normal
+from sfn.propagation.smooth_earth import (
+    BETA0_RADIUS_KM,
+    LAND,
+    SEA,
+    WAVELENGTH_AT_1_GHZ_M,
+    effective_radius,
+    surface_admittance,
+)
+from sfn.propagation.sweep_formulas import Model
+
+Floats = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+# Radials of one call into compiled code: small, so that a busy core stalls nobody and a cancel is heard soon.
+BLOCK_RADIALS = 64
+GREATEST_ARC = 0.25  # of a pixel, between neighbouring radials at the edge: bench_p1812.py
+LEAST_RADIALS = 360
+LATITUDE_MARGIN = 1.02
+
+
+def losses_around(
+    lat_deg: float,
+    lon_deg: float,
+    *,
+    rx_lat_deg: ArrayLike,
+    rx_lon_deg: ArrayLike,
+    rx_ground_m: ArrayLike | None = None,
+    link: Link,
+    terrain: Terrain | Sampler,
+    step_m: float,
+    pixel_m: float,
+    radius_km: float | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Losses:
+    """P.1812 at many receivers round one site.
+
+    Parameters
+    ----------
+    lat_deg, lon_deg : float
+        The site, at most 85 degrees from the equator with the radius. [degrees]
+    rx_lat_deg, rx_lon_deg : array_like, shapes that broadcast together
+        Receivers, any order. [degrees]
+    rx_ground_m : array_like, broadcast with them, optional
+        Ground at the receivers; NaN or None: sampled from `terrain`. [m]
+    link : Link
+    terrain : Terrain, or a function
+        A function gets latitudes and longitudes (arrays of one shape) and gives ground, cover and zone index.
+    step_m : float
+        Spacing of the points along radials: half a pixel of the terrain, or one for speed. [m]
+    pixel_m : float
+        Size that one receiver stands for: sets how close the radials are. [m]
+    radius_km : float, optional
+        Receivers farther off get NaN, at most 1000. [km]  None: reach the farthest.
+    executor : Executor, optional
+        Threads (never processes) for the blocks of radials; compiled code releases the interpreter.
+    progress : callable(done, total), optional
+        Called in this thread after each block, with numbers of receivers.
+    cancelled : callable() -> bool, optional
+        Asked before each block.
+
+    Returns
+    -------
+    Losses
+
+    Raises
+    ------
+    ValueError
+        If a quantity is outside its range, with its name.
+    SweepCancelled
+        If `cancelled` said so.
+
+    References
+    ----------
+    .. [1] ITU-R P.1812, Annex 1. How a running maximum and a convex hull replace a scan: `kernels`.
+    """
+    in_range("step_m", step_m, least=1.0, greatest=5000.0, unit="m")
+    in_range("pixel_m", pixel_m, least=1.0, greatest=100_000.0, unit="m")
+    lat, lon = np.broadcast_arrays(np.asarray(rx_lat_deg, dtype=np.float64), np.asarray(rx_lon_deg, dtype=np.float64))
+    shape = lat.shape
+    lat, lon = np.ascontiguousarray(lat).ravel(), np.ascontiguousarray(lon).ravel()
+    ground = np.full(shape, np.nan) if rx_ground_m is None else np.broadcast_to(rx_ground_m, shape)
+    ground = np.array(ground, dtype=np.float64).ravel()
+    reach_km = _reach_km(lat_deg, lon_deg, lat, lon) if radius_km is None else radius_km
+    around = site_map(lat_deg, lon_deg, radius_m=1000.0 * min(max(reach_km, 0.2), 1000.0))
+    site = np.array([around.lat_deg, around.lon_deg, around.lat_scale_deg, around.lon_scale_deg])
+    distance, azimuth = np.empty(lat.size), np.empty(lat.size)
+    radials.locate(lat, lon, site, around.plane_m, around.degree, distance, azimuth)
+    zone = np.zeros(lat.size, dtype=np.int8)
+    distance[~(distance <= (reach_km if radius_km is None else radius_km))] = np.nan
+    if isinstance(terrain, Terrain):
+        sources = [_source(r) for r in (terrain.ground, terrain.cover, terrain.zone)]
+        radials.sample_places(lat, lon, *sources[0], *sources[2], ground, zone)
+    else:
+        sampled, _, zones = terrain(lat, lon)
+        ground = np.where(np.isnan(ground), sampled, ground)
+        zone = np.array(np.broadcast_to(zones, lat.shape), dtype=np.int8)
+        sources = []
+    edge_km = float(np.nanmax(distance, initial=0.0))
+    count = max(math.ceil(2.0 * math.pi * edge_km * 1000.0 / (GREATEST_ARC * pixel_m)), LEAST_RADIALS)
+    step_km = step_m / 1000.0
+
+    def fill(first: int, lengths: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int8]]:
+        coefficients = around.along(np.arange(first, first + len(lengths)) * (360.0 / count))
+        points = int(lengths.max())
+        if not sources:
+            return _sampled(terrain, around, coefficients, points, step_m)  # type: ignore[arg-type] # a function here
+        h, cover = np.empty((len(lengths), points)), np.empty((len(lengths), points))
+        zones = np.empty((len(lengths), points), dtype=np.int8)
+        radials.sample_radials(
+            coefficients,
+            lengths,
+            site,
+            step_m / around.radius_m,
+            *sources[0],
+            *sources[1],
+            *sources[2],
+            h,
+            cover,
+            zones,
+        )
+        return h, cover, zones
+
+    places = _Places(distance, azimuth, ground, zone, count, step_km)
+    loss, sight, elevation = _swept(
+        link, places, fill, lat_deg=lat_deg, executor=executor, progress=progress, cancelled=cancelled
+    )
+    return Losses(
+        loss.reshape(len(link.time_pct), *shape), distance.reshape(shape), np.degrees(azimuth).reshape(shape),
+        ground.reshape(shape), sight.reshape(shape), elevation.reshape(shape),
+    )  # fmt: skip
+
+
+def losses_on_radials(
+    ground_m: ArrayLike,
+    *,
+    cover_m: ArrayLike | None = None,
+    zone: ArrayLike | None = None,
+    step_km: float,
+    lat_deg: float,
+    rx_distance_km: ArrayLike,
+    rx_azimuth_deg: ArrayLike,
+    rx_ground_m: ArrayLike,
+    rx_zone: ArrayLike | None = None,
+    link: Link,
+) -> Losses:
+    """P.1812 at receivers over radials that are already sampled.
+
+    Parameters
+    ----------
+    ground_m, cover_m, zone : array_like, shape (radials, points)
+        Radial r has azimuth 360 r / radials; point i lies at i `step_km`. Ground [m], cover [m], zone index.
+    step_km : float
+        Spacing of the points. [km]
+    lat_deg : float
+        Latitude of the site. [degrees]
+    rx_distance_km, rx_azimuth_deg, rx_ground_m, rx_zone : array_like, shape (receivers,)
+        Receivers, with their own ground and zone. One beyond the last point of its radial by more than one and a half
+        steps gets NaN.
+    link : Link
+
+    Returns
+    -------
+    Losses
+    """
+    h = np.asarray(ground_m, dtype=np.float64)
+    cover = np.zeros_like(h) if cover_m is None else np.asarray(cover_m, dtype=np.float64)
+    zones = np.zeros(h.shape, dtype=np.int8) if zone is None else np.asarray(zone, dtype=np.int8)
+    distance = np.array(rx_distance_km, dtype=np.float64)
+    distance[~(distance < (h.shape[1] + 0.5) * step_km)] = np.nan
+    azimuth = np.radians(np.broadcast_to(np.asarray(rx_azimuth_deg, dtype=np.float64) % 360.0, distance.shape))
+    ground = np.array(np.broadcast_to(rx_ground_m, distance.shape), dtype=np.float64)
+    own = np.array(np.broadcast_to(0 if rx_zone is None else rx_zone, distance.shape), dtype=np.int8)
+
+    def fill(first: int, lengths: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int8]]:
+        rows = slice(first, first + len(lengths))
+        return h[rows], cover[rows], zones[rows]
+
+    places = _Places(distance, azimuth, ground, own, h.shape[0], step_km)
+    loss, sight, elevation = _swept(link, places, fill, lat_deg=lat_deg)
+    return Losses(loss, distance, np.degrees(azimuth), ground, sight, elevation)
+
+
+@dataclass(frozen=True, slots=True)
+class _Places:
+    """Receivers as the kernels take them, how many radials, and the step."""
+
+    distance: Floats
+    azimuth: Floats
+    ground: Floats
+    zone: NDArray[np.int8]
+    radials: int
+    step_km: float
+
+
+Fill = Callable[[int, NDArray[np.int64]], tuple[Floats, Floats, NDArray[np.int8]]]
+
+
+def _swept(
+    link: Link,
+    places: _Places,
+    fill: Fill,
+    *,
+    lat_deg: float,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """Loss, line of sight and elevation, block of radials by block."""
+    size = places.distance.size
+    radial, inner = np.empty(size, np.int32), np.empty(size, np.int32)
+    radials.assign(places.distance, places.azimuth, places.radials, places.step_km, radial, inner)
+    starts, order = radials.sort(radial, inner, places.radials, int(inner.max(initial=0)) + 1)
+    loss, elevation = np.full((len(link.time_pct), size), np.nan), np.full(size, np.nan)
+    sight, cosine = np.zeros(size, dtype=np.bool_), np.cos(places.azimuth)
+    model, percentages = _model(link, lat_deg=lat_deg, step_km=places.step_km), _percentages(link.time_pct)
+
+    def block(first: int) -> int:
+        if cancelled is not None and cancelled():
+            raise SweepCancelled
+        last = min(first + BLOCK_RADIALS, places.radials)
+        ends = starts[first + 1 : last + 1]
+        own = ends > starts[first:last]
+        if not own.any():
+            return 0
+        lengths = np.where(own, inner[order[np.maximum(ends - 1, 0)]].astype(np.int64) + 1, 0)
+        h, cover, zone = fill(first, lengths)
+        kernels.walk(
+            h, cover, zone, first, link.tx_ground_m, starts, order, inner, places.distance, cosine, places.ground,
+            places.zone, percentages, loss, sight, elevation, model,
+        )  # fmt: skip
+        return int(ends[-1] - starts[first])
+
+    firsts = range(0, places.radials, BLOCK_RADIALS)
+    finished: Iterable[int] = map(block, firsts) if executor is None else executor.map(block, firsts)
+    done = 0
+    for receivers in finished:
+        done += receivers
+        if progress is not None:
+            progress(done, len(order))
+    return loss, sight, elevation
+
+
+def _model(link: Link, *, lat_deg: float, step_km: float) -> Model:
+    """Everything that is the same for all receivers."""
+    f, ae = link.frequency_mhz / 1000.0, effective_radius(link.delta_n)
+    K_land, K_sea = (
+        float(
+            surface_admittance(
+                frequency_mhz=link.frequency_mhz, radius_km=1.0, ground=ground, polarisation=link.polarisation
+            )
+        )
+        for ground in (LAND, SEA)
+    )
+    Alf = 45.375 - 137.0 * f + 92.5 * f * f if f < 0.5 else 0.0
+    Lf = 25.0 * math.log10(f) - 2.5 * math.log10(f / 2.0) ** 2
+    latitude = math.radians(lat_deg)
+    return Model(
+        step=step_km, lam=WAVELENGTH_AT_1_GHZ_M / f, f=f, f_root=f ** (1 / 3), htg=link.tx_height_m,
+        hrg=link.rx_height_m, ae=ae, q50=500.0 / ae, qb=500.0 / BETA0_RADIUS_KM, ae_root=ae ** (-1 / 3),
+        ab_root=BETA0_RADIUS_KM ** (-1 / 3), K_land=K_land, K_sea=K_sea, x0=21.88 * f ** (1 / 3),
+        y0=0.9575 * f ** (2 / 3), L0=92.4 + 20.0 * math.log10(f), A0=102.45 + 20.0 * math.log10(f) + Alf,
+        gamma_d=5e-5 * ae * f ** (1 / 3), s0=190.1 + Lf - 0.15 * link.surface_refractivity_n0,
+        sin_lat=math.sin(latitude), cos_lat=math.cos(latitude), rare=min(link.time_pct) < 50.0,
+    )  # fmt: skip
+
+
+def _percentages(time_pct: tuple[float, ...]) -> Floats:
+    """p, ln p, log10(p / 50), I(p / 100), rare scatter: one column a percentage."""
+    return np.array(
+        [
+            time_pct,
+            [math.log(p) for p in time_pct],
+            [math.log10(p / 50.0) for p in time_pct],
+            [inverse_normal(p / 100.0) for p in time_pct],
+            [10.125 * math.log10(50.0 / p) ** 0.7 for p in time_pct],
+        ],
+        dtype=np.float64,
+    )
+
+
+def _source(raster: LatLonRaster | None) -> tuple[NDArray[np.float32], Floats]:
+    """Values and geometry as the kernels take them; nothing there: an empty array."""
+    if raster is None:
+        return np.empty((0, 0), dtype=np.float32), np.array([0.0, 0.0, 1.0, 1.0])
+    at = np.array([raster.lat_deg, raster.lon_deg, raster.lat_step_deg, raster.lon_step_deg])
+    return np.ascontiguousarray(raster.values, dtype=np.float32), at
+
+
+def _sampled(
+    sampler: Sampler, around: SiteMap, coefficients: Floats, points: int, step_m: float
+) -> tuple[Floats, Floats, NDArray[np.int8]]:
+    """Terrain of a block of radials by a function."""
+    powers = (np.arange(points) * step_m / around.radius_m)[:, None] ** np.arange(around.degree + 1)
+    difference = coefficients @ powers.T
+    ground, cover, zone = sampler(around.lat_deg + difference[:, 0], around.lon_deg + difference[:, 1])
+    shape = difference[:, 0].shape
+    return (
+        np.ascontiguousarray(np.broadcast_to(ground, shape), dtype=np.float64),
+        np.ascontiguousarray(np.broadcast_to(cover, shape), dtype=np.float64),
+        np.ascontiguousarray(np.broadcast_to(zone, shape), dtype=np.int8),
+    )
+
+
+def _reach_km(lat_deg: float, lon_deg: float, lat: Floats, lon: Floats) -> float:
+    """A little more than the distance to the farthest corner of the receivers' bounds. [km]"""
+    if lat.size == 0 or np.isnan(lat).all():
+        return 0.0
+    south, north, west, east = (float(v) for v in (np.nanmin(lat), np.nanmax(lat), np.nanmin(lon), np.nanmax(lon)))
+    t = np.linspace(0.0, 1.0, 33)
+    lats = np.concatenate([south + t * (north - south)] * 2 + [np.full(33, south), np.full(33, north)])
+    lons = np.concatenate([np.full(33, west), np.full(33, east)] + [west + t * (east - west)] * 2)
+    return float(LATITUDE_MARGIN * np.max(inverse(lat_deg, lon_deg, lats, lons)[0]) / 1000.0)
