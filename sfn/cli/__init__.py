@@ -18,6 +18,7 @@ COMMANDS: tuple[str, ...] = (
     "correlate",
     "path",
     "stream",
+    "loss",
 )
 
 

@@ -7,6 +7,7 @@ raster, and it pickles, so that a raster can be computed in another process.
 from dataclasses import dataclass
 from typing import Literal
 
+from sfn.antenna import Pattern, pattern
 from sfn.errors import in_range
 from sfn.plan import Network, Site
 from sfn.units import DBW_TO_DBK_DB, erp_dbw
@@ -40,6 +41,8 @@ class Transmitter:
         Lapse of radio refractivity through the lowest kilometre, of the network. [N-units]
     surface_refractivity_n0 : float
         Sea-level surface refractivity, of the network. [N-units]
+    pattern : Pattern, optional
+        What the antenna takes off the e.r.p. away from its direction of maximum. None: nothing.
 
     Raises
     ------
@@ -62,6 +65,7 @@ class Transmitter:
     frequency_mhz: float
     delta_n: float
     surface_refractivity_n0: float
+    pattern: Pattern | None = None
 
     def __post_init__(self) -> None:
         in_range("lat_deg", self.lat_deg, least=-90.0, greatest=90.0, unit="degrees")
@@ -111,4 +115,7 @@ def transmitter(site: Site, network: Network, *, lat_deg: float, lon_deg: float)
         frequency_mhz=network.frequency_mhz,
         delta_n=network.delta_n,
         surface_refractivity_n0=network.surface_refractivity_n0,
+        pattern=None
+        if site.antenna is None
+        else pattern(site.antenna, lat_deg=lat_deg, lon_deg=lon_deg, ground_m=site.ground_m),
     )

@@ -30,7 +30,8 @@ def test_the_level_is_that_of_the_smooth_earth_model() -> None:
     )
 
     assert np.allclose(199.36 + 20 * np.log10(0.0983) - loss, found.level_dbuvm, rtol=0, atol=1e-9)
-    assert found.smooth.all()
+    assert found.smooth
+    assert found.covered.all()
 
 
 def test_the_stronger_plane_counts_unless_the_receiver_says() -> None:

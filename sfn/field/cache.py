@@ -1,0 +1,139 @@
+"""Rasters kept on disk under a key of everything they depend on, in a folder of bounded size.
+
+A file is written beside its place and renamed, so that whoever reads, in this process or another, sees a
+whole file or none, also after ``kill -9``. What was not used for longest goes first.
+"""
+
+import contextlib
+import os
+import time
+import zipfile
+from pathlib import Path
+
+import numpy as np
+
+from sfn.field.raster import LevelRaster
+from sfn.field.transmitter import Plane, Transmitter
+from sfn.geodesy.grid import Grid
+from sfn.terrain.digest import combined_digest
+
+# Raised whenever the same arguments give other levels: it is part of every key.
+MODEL_VERSION = "p1812-8/1"
+SUFFIX = ".raster"
+# A part that was left by a killed process; writing one takes a second.
+STALE_PART_S = 120.0
+
+
+def raster_key(
+    transmitter: Transmitter,
+    grid: Grid,
+    *,
+    ground_digest: str,
+    rx_height_m: float,
+    receiver_polarisation: Plane | None,
+    step_m: float | None,
+) -> str:
+    """The key of a raster: alike only when every figure that bears on a level is alike.
+
+    Parameters
+    ----------
+    transmitter : Transmitter
+        Position, heights, power, frequency, refractivities and antenna; not chain, delay, or on air.
+    grid : Grid
+    ground_digest : str
+        Of the content of terrain, cover and zones, `sfn.terrain.ground.Ground.digest`.
+    rx_height_m, receiver_polarisation, step_m
+        As given to the model.
+
+    Returns
+    -------
+    key : str
+        32 hexadecimal digits.
+    """
+    return combined_digest(
+        MODEL_VERSION, repr(transmitter), repr(grid), ground_digest, repr(float(rx_height_m)),
+        repr(receiver_polarisation), repr(step_m),
+    )  # fmt: skip
+
+
+def load(folder: Path, key: str) -> LevelRaster | None:
+    """The raster kept under a key, or None when there is none (or a damaged one, which is removed)."""
+    path = folder / f"{key}{SUFFIX}"
+    try:
+        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as kept:
+            held = {name: kept[name] for name in kept.files}
+        raster = LevelRaster(smooth=bool(held.pop("smooth")), **held)
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
+        path.unlink(missing_ok=True)
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)  # used now: the last to go
+    return raster
+
+
+def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bool:
+    """Keep a raster, and remove what was not used for longest when the folder holds more than `most_bytes`.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is not there.
+    key : str
+        From `raster_key`.
+    raster : LevelRaster
+    most_bytes : int
+        Bound on all kept rasters together. A raster that alone is larger is not kept.
+
+    Returns
+    -------
+    kept : bool
+        False when it could not be kept (disk full, folder not writable): the cache is a short cut, not a duty.
+    """
+    path = folder / f"{key}{SUFFIX}"
+    part = folder / f"{key}.{os.getpid()}.{time.monotonic_ns()}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with part.open("wb") as stream:
+            np.savez(stream, allow_pickle=False, smooth=np.bool_(raster.smooth), **raster.arrays())
+        if part.stat().st_size > most_bytes:
+            part.unlink()
+            return False
+        part.replace(path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        return False
+    _trim(folder, most_bytes)
+    return True
+
+
+def kept_bytes(folder: Path) -> int:
+    """Size of all rasters kept in a folder."""
+    return sum(size for _, size, _ in _entries(folder))
+
+
+def _entries(folder: Path) -> list[tuple[float, int, Path]]:
+    """Time of last use, size and path of every kept raster."""
+    found = []
+    for path in folder.glob(f"*{SUFFIX}"):
+        with contextlib.suppress(OSError):  # another process may just have removed it
+            s = path.stat()
+            found.append((s.st_mtime, s.st_size, path))
+    return found
+
+
+def _trim(folder: Path, most_bytes: int) -> None:
+    """Remove what was not used for longest until the rest fits, and parts that nobody is writing any more."""
+    entries = sorted(_entries(folder))
+    total = sum(size for _, size, _ in entries)
+    for _, size, path in entries:
+        if total <= most_bytes:
+            break
+        path.unlink(missing_ok=True)
+        total -= size
+    for part in folder.glob("*.part"):
+        with contextlib.suppress(OSError):
+            if time.time() - part.stat().st_mtime > STALE_PART_S:
+                part.unlink(missing_ok=True)

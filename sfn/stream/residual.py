@@ -1,0 +1,347 @@
+"""What stays lost after protection: exact where a formula exists, else by weighted Monte Carlo with its interval.
+
+An *audible error* is a run of lost packets; with parity, a block of L x D media packets in which something stays
+lost (rows alone: blocks of about 100 packets). Losses of one burst are one error, and intervals count errors, not
+packets: the packets of a burst stand or fall together.
+
+| symbol | name | unit |
+|---|---|---|
+| pi, lambda | loss ratio and memory of `sfn.stream.loss.LossModel` | 1 |
+| k | `Protection.repeat_after` | packets |
+| L, D | `Protection.columns`, `Protection.rows` | packets |
+"""
+
+from dataclasses import dataclass, replace
+from math import ceil, expm1, log, log1p, sqrt
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import in_range
+from sfn.stream.kernels import blocks, crossed
+from sfn.stream.loss import LossModel, binomial_interval, independent, losses, stationary, transition
+from sfn.stream.protection import Protection
+
+Z99 = 2.5758293035489004  # two-sided 99 % of the normal distribution
+LEAST_EVENTS_N = 30  # below this the normal interval means nothing
+ROW_BLOCK_PACKETS = 100
+ZERO_EVENTS_99 = -log(0.01)  # Poisson mean that gives no event with probability 1 %
+
+Kind = Literal["exact", "estimate", "less than"]
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """Loss that protection leaves.
+
+    Parameters
+    ----------
+    loss_ratio : float
+        Media packets lost of all. With `kind` ``less than``, its 99 % upper limit.
+    low_ratio, high_ratio : float
+        99 % interval; both equal `loss_ratio` when exact.
+    errors_per_packet_ratio : float
+        Audible errors a media packet; an upper limit where `errors_kind` says ``less than``.
+    errors_low_ratio, errors_high_ratio : float
+        Its 99 % interval.
+    kind, errors_kind : {'exact', 'estimate', 'less than'}
+        How each of the two is known.
+    events_n : int
+        Simulated blocks with something left, counted as unweighted ones of the same spread; 0 without simulation.
+    """
+
+    loss_ratio: float
+    low_ratio: float
+    high_ratio: float
+    errors_per_packet_ratio: float
+    errors_low_ratio: float
+    errors_high_ratio: float
+    kind: Kind
+    errors_kind: Kind
+    events_n: int
+
+    def error_every_s(self, packet_time_s: float) -> float | None:
+        """Mean time between audible errors, at least so long where only a limit is known; None for never. [s]"""
+        return packet_time_s / self.errors_per_packet_ratio if self.errors_per_packet_ratio > 0 else None
+
+
+def residual(
+    protection: Protection, *, paths: tuple[LossModel, ...], seed: int = 1, block_n: int = 200_000
+) -> Residual:
+    """Loss that a protection leaves on given paths.
+
+    Parameters
+    ----------
+    protection : Protection
+    paths : tuple of LossModel
+        One, or two for a second path (taken as independent of the first).
+    seed : int
+        Of the simulation, where one is needed.
+    block_n : int
+        Blocks to simulate.
+
+    Returns
+    -------
+    residual : Residual
+
+    Raises
+    ------
+    ValueError
+        If the number of paths does not match the protection.
+
+    Examples
+    --------
+    >>> from sfn.stream.loss import bursts
+    >>> from sfn.stream.protection import with_repeat
+    >>> two = residual(with_repeat(Protection(), after=10), paths=(bursts(1e-3, mean_burst_packets=4),))
+    >>> print(f"{two.loss_ratio:.5e} {two.kind}")
+    5.70698e-05 exact
+    """
+    wanted = 2 if protection.second_path else 1
+    if len(paths) != wanted:
+        raise ValueError(f"paths must be {wanted} for protection {protection.in_words()!r}, got {len(paths)}")
+    in_range("block_n", block_n, least=1000, greatest=1e9, unit="blocks")
+    if any(model.loss_ratio == 0 for model in paths) or all(model.loss_ratio == 1 for model in paths):
+        all_lost = min(model.loss_ratio for model in paths)
+        return Residual(all_lost, all_lost, all_lost, 0.0, 0.0, 0.0, "exact", "exact", 0)
+    if not (protection.row_parity or protection.column_parity):
+        lost, begun = _without_parity(protection, paths)
+        return Residual(lost, lost, lost, begun, begun, begun, "exact", "exact", 0)
+    if all(model.is_independent for model in paths):
+        paths, protection = _folded(protection, paths)
+        if protection.row_parity and protection.column_parity:
+            return _crossed(protection, paths[0].loss_ratio, seed=seed, trial_n=block_n)
+    simulation = simulated(protection, paths=paths, seed=seed, block_n=block_n)
+    known = _one_parity(protection, paths)
+    if known is None:
+        return simulation
+    return Residual(
+        known, known, known,
+        simulation.errors_per_packet_ratio, simulation.errors_low_ratio, simulation.errors_high_ratio,
+        "exact", simulation.errors_kind, simulation.events_n,
+    )  # fmt: skip
+
+
+def pair_loss(model: LossModel, *, packets: int) -> float:
+    """Probability that two packets sent `packets` apart on one path are both lost.
+
+    ``pi [pi + (1 - pi) lambda^k]`` for Gilbert's model.
+
+    Raises
+    ------
+    ValueError
+        If `packets` is less than 1.
+    """
+    in_range("packets", packets, least=1, greatest=1e9, unit="packets")
+    lost = losses(model)
+    return float((stationary(model) * lost) @ transition(model, packets) @ lost)
+
+
+def one_parity_loss(paths: tuple[LossModel, ...], *, members: int, spacing: int) -> float:
+    """Loss left by one parity packet over `members` media packets that are `spacing` packets apart, exactly.
+
+    Parameters
+    ----------
+    paths : tuple of LossModel
+        Copies of everything travel on each; a packet is lost when all lose it.
+    members : int
+        Media packets that the parity covers; it follows the last at the same spacing.
+    spacing : int
+        L for a column, 1 for a row. [packets]
+
+    Returns
+    -------
+    loss_ratio : float
+        Mean over the members of P(lost, and another member or the parity lost too).
+
+    Raises
+    ------
+    ValueError
+        If `members` or `spacing` is less than 1.
+
+    Notes
+    -----
+    Forward sums over the joint states of all paths, with and without another loss so far: only additions of
+    positive terms, so that 1e-12 is as exact as 0.1. For Gilbert loss on one path this equals
+    ``pi {1 - (1/D) sum F_i B_i}`` with ``F_i = a g^(n-i-1)``, ``B_1 = 1``, ``B_i = a g^(i-2)``, ``n = D + 1``,
+    ``kappa = lambda^L``, ``a = (1-pi)(1-kappa)``, ``g = (1-pi) + pi kappa``; ``p [1 - (1-p)^n]`` without memory.
+    """
+    in_range("members", members, least=1, greatest=1024, unit="packets")
+    in_range("spacing", spacing, least=1, greatest=1_000_000, unit="packets")
+    states: NDArray[np.float64] = np.ones(1)
+    chain: NDArray[np.float64] = np.ones((1, 1))
+    lost: NDArray[np.float64] = np.ones(1)
+    for model in paths:
+        states = np.asarray(np.kron(states, stationary(model)), dtype=np.float64)
+        chain = np.asarray(np.kron(chain, transition(model, spacing)), dtype=np.float64)
+        lost = np.asarray(np.kron(lost, losses(model)), dtype=np.float64)
+    alone = np.tile(states, (members, 1))  # row i: member i is the one we ask about; no other loss so far
+    others = np.zeros_like(alone)
+    for j in range(members + 1):
+        before_alone, before_others = alone, others
+        others = before_others + before_alone * lost
+        alone = before_alone * (1 - lost)
+        if j < members:
+            alone[j] = before_alone[j] * lost
+            others[j] = before_others[j] * lost
+        alone, others = alone @ chain, others @ chain
+    return float(others.sum() / members)
+
+
+def _without_parity(protection: Protection, paths: tuple[LossModel, ...]) -> tuple[float, float]:
+    """Loss and bursts a packet after repeats and second path: a packet is lost when all its copies are."""
+    lost, begun = 1.0, 0.0
+    for model in paths:
+        if protection.repeat_after:
+            one, new = _repeat(model, protection.repeat_after)
+        else:
+            one, new = model.loss_ratio, model.burst_start_probability
+        # lost on both now, not lost on both before: a1 b1 - (a1 - a0)(b1 - b0), without the subtraction
+        begun = new if begun == 0.0 and lost == 1.0 else lost * new + one * begun - begun * new
+        lost *= one
+    return lost, begun
+
+
+def _repeat(model: LossModel, after: int) -> tuple[float, float]:
+    """Probability that both copies are lost, and that this is so for a packet but not for the one before."""
+    both = pair_loss(model, packets=after)
+    states, lost, one = stationary(model), losses(model), transition(model, 1)
+    if after == 1:  # the packet's second copy is beside the next one's first: own draws, same state
+        return both, both - _both_twice(states, (lost, lost * lost, lost), (one, one))
+    gap = transition(model, after - 1)
+    return both, both - _both_twice(states, (lost, lost, lost, lost), (one, gap, one))
+
+
+def _both_twice(
+    states: NDArray[np.float64], lost: tuple[NDArray[np.float64], ...], chains: tuple[NDArray[np.float64], ...]
+) -> float:
+    """Probability that all of several packets are lost, given the steps between them."""
+    vector = states * lost[0]
+    for chain, each in zip(chains, lost[1:], strict=True):
+        vector = (vector @ chain) * each
+    return float(vector.sum())
+
+
+def _one_parity(protection: Protection, paths: tuple[LossModel, ...]) -> float | None:
+    """The exact loss where only rows or only columns protect, and no repeat with memory; else None."""
+    if protection.repeat_after or (protection.row_parity and protection.column_parity):
+        return None
+    members = protection.columns if protection.row_parity else protection.rows
+    return one_parity_loss(paths, members=members, spacing=1 if protection.row_parity else protection.columns)
+
+
+def _folded(protection: Protection, paths: tuple[LossModel, ...]) -> tuple[tuple[LossModel, ...], Protection]:
+    """Independent loss on all copies is independent loss on one, of the product of their ratios."""
+    loss_ratio = float(np.prod([model.loss_ratio**protection.copies for model in paths]))
+    return (independent(loss_ratio),), replace(protection, repeat_after=0, second_path=False)
+
+
+def _crossed(protection: Protection, loss_ratio: float, *, seed: int, trial_n: int) -> Residual:
+    """Rows and columns against independent loss: P(what a loss for good needs) times its success by simulation."""
+    columns, rows = protection.columns, protection.rows
+    needs = loss_ratio * -expm1(columns * log1p(-loss_ratio)) * -expm1(rows * log1p(-loss_ratio))
+    stayed, each, squares = (float(s) for s in crossed(seed, trial_n, columns, rows, loss_ratio))
+    low, high = binomial_interval(int(stayed), of=trial_n)
+    begun, begun_wide = _mean(each, squares, trial_n)
+    if stayed < LEAST_EVENTS_N:
+        limit = needs * high
+        return Residual(limit, 0.0, limit, limit, 0.0, limit, "less than", "less than", int(stayed))
+    return Residual(
+        needs * stayed / trial_n, needs * low, needs * high,
+        needs * begun, needs * max(begun - begun_wide, 0.0), needs * (begun + begun_wide),
+        "estimate", "estimate", int(stayed),
+    )  # fmt: skip
+
+
+def simulated(
+    protection: Protection, *, paths: tuple[LossModel, ...], seed: int, block_n: int, weighted: bool = True
+) -> Residual:
+    """Monte Carlo of whole blocks, for every protection with parity.
+
+    Parameters
+    ----------
+    protection, paths, seed, block_n
+        As for `residual`.
+    weighted : bool
+        Draw from worse models and weigh; False draws from the true model only, as a check.
+    """
+    columns = protection.columns
+    rows = protection.rows if protection.column_parity else ceil(ROW_BLOCK_PACKETS / columns)
+    media = columns * rows
+    slots = _slots(columns, rows, row_parity=protection.row_parity, column_parity=protection.column_parity)
+    proposals = _proposals(
+        paths, slots_n=int(slots.max()) + 1 + protection.repeat_after, packets_n=slots.size * protection.copies,
+        stretch_packets=columns if protection.column_parity else 2,
+    )[: None if weighted else 1]  # fmt: skip
+    shares = np.full(len(proposals), 0.8 / max(len(proposals) - 1, 1))
+    shares[0] = 0.2 if len(proposals) > 1 else 1.0
+    sums = blocks(
+        seed, block_n, columns, rows, protection.row_parity, protection.column_parity, protection.repeat_after,
+        proposals, _logs(proposals), shares, slots,
+    )  # fmt: skip
+    return _interval(sums, block_n=block_n, media=media, greatest_weight=1 / shares[0])
+
+
+def _interval(sums: NDArray[np.float64], *, block_n: int, media: int, greatest_weight: float) -> Residual:
+    """Means of independent blocks with their 99 % interval, or an upper limit when too few blocks were hit."""
+    # as many unweighted events as have the same spread
+    events_n = int(sums[2] ** 2 / sums[3]) if sums[3] > 0 else 0
+    lost, lost_wide = _mean(sums[0], sums[1], block_n)
+    hit, hit_wide = _mean(sums[2], sums[3], block_n)
+    if events_n < LEAST_EVENTS_N:
+        # no block weighs more than greatest_weight, and no block loses more than all its packets
+        limit = min(1.0, hit + (ZERO_EVENTS_99 + Z99 * sqrt(events_n)) * greatest_weight / block_n)
+        return Residual(limit, 0.0, limit, limit / media, 0.0, limit / media, "less than", "less than", events_n)
+    return Residual(
+        lost / media, max(lost - lost_wide, 0.0) / media, (lost + lost_wide) / media,
+        hit / media, max(hit - hit_wide, 0.0) / media, (hit + hit_wide) / media,
+        "estimate", "estimate", events_n,
+    )  # fmt: skip
+
+
+def _mean(total: float, squares: float, count: int) -> tuple[float, float]:
+    """Mean and half width of its 99 % interval."""
+    mean = float(total) / count
+    return mean, Z99 * sqrt(max(squares / count - mean * mean, 0.0) / count)
+
+
+def _slots(columns: int, rows: int, *, row_parity: bool, column_parity: bool) -> NDArray[np.int64]:
+    """Slot in which each packet travels: media, then row parity, then column parity."""
+    media = columns * rows
+    parts = [np.arange(media)]
+    if row_parity:
+        parts.append((np.arange(rows) + 1) * columns)
+    if column_parity:
+        parts.append(media + np.arange(columns))
+    return np.concatenate(parts).astype(np.int64)
+
+
+def _proposals(
+    paths: tuple[LossModel, ...], *, slots_n: int, packets_n: int, stretch_packets: int
+) -> NDArray[np.float64]:
+    """The true model and worse ones, shape (J, paths, 4): more bursts a block, longer bursts, more single losses."""
+    found = []
+    for bursts_n, singles_n, longer in ((0, 0, False), (1.5, 2, False), (3, 4, False), (1.5, 8, True), (3, 3, True)):
+        worse = []
+        for m in paths:
+            start, end, single = m.start_probability, m.end_probability, m.good_loss_probability
+            if start > 0:
+                start = max(start, min(0.5, bursts_n / slots_n))
+            if start > 0 and longer and end < 1:
+                end = min(end, 1.2 / (stretch_packets + 1))
+            if single > 0:
+                single = max(single, min(0.5, singles_n / packets_n))
+            worse.append((start, end, single, m.bad_loss_probability))
+        if worse not in found:
+            found.append(worse)
+    return np.array(found, dtype=np.float64)
+
+
+def _logs(proposals: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Logarithms of every probability that a likelihood multiplies, shape (J, paths, 8)."""
+    start, end, single = proposals[..., 0], proposals[..., 1], proposals[..., 2]
+    bad = start / (start + end)
+    parts = np.stack((bad, start, 1 - start, end, 1 - end, single, 1 - single, 1 - bad), axis=-1)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(parts))

@@ -1,0 +1,198 @@
+"""All that lies under a network: terrain, what covers it, and zones, from the sources its document names."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
+from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
+from sfn.terrain.digest import Known, combined_digest
+from sfn.terrain.heights import HeightGrid, sample_nearest
+from sfn.terrain.ridge import ridge
+
+# A void is small when no place of it lies farther than this from its rim.
+DEEPEST_VOID_M = 500.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Sources of heights, cover and zones; None where the document names none. Plain data that pickles.
+
+    Parameters
+    ----------
+    terrain : Terrain or None
+        None: the earth counts as smooth.
+    cover : Terrain or None
+        Heights above ground, or classes when `cover_classes` is given. None: bare ground.
+    cover_classes : tuple of (class, height in m), or None
+    zones : Terrain or None
+        Classes for `zone_classes`. None: all is inland.
+    zone_classes : tuple of (class, zone)
+    """
+
+    terrain: Terrain | None = None
+    cover: Terrain | None = None
+    cover_classes: tuple[tuple[int, float], ...] | None = None
+    zones: Terrain | None = None
+    zone_classes: tuple[tuple[int, str], ...] = ()
+
+    @property
+    def digest(self) -> str:
+        """Changes whenever a height, a cover height or a zone may have changed."""
+        parts = (self.terrain, self.cover, self.zones)
+        return combined_digest(
+            *(part.digest if part else "none" for part in parts), repr(self.cover_classes), repr(self.zone_classes)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class GroundWindow:
+    """Ground round a site as arrays, for models to walk over; None where nothing is named.
+
+    Parameters
+    ----------
+    terrain : HeightGrid or None
+        Ground above sea level, NaN where not known. [m]
+    cover : HeightGrid or None
+        Cover above ground, NaN where not known. [m]
+    zones : HeightGrid or None
+        0 inland, 1 coast, 2 sea, NaN where not known.
+    filled : ndarray of bool or None
+        Where `terrain` had a small void that was filled from its rim, shape of its heights. None: nowhere.
+    """
+
+    terrain: HeightGrid | None = None
+    cover: HeightGrid | None = None
+    zones: HeightGrid | None = None
+    filled: NDArray[np.bool_] | None = None
+
+    @property
+    def unfilled(self) -> HeightGrid | None:
+        """The terrain as its files have it, with the small voids."""
+        if self.terrain is None or self.filled is None:
+            return self.terrain
+        raw = np.where(self.filled, np.float32(np.nan), self.terrain.height_m)
+        return replace(self.terrain, height_m=raw)
+
+
+def open_ground(network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None) -> Ground:
+    """The ground that a document names.
+
+    Parameters
+    ----------
+    network : Network
+    folder : Path
+        Folder that the document's folder names are looked up in.
+    anywhere : bool
+        Whether they may also lead out of it. False for documents that come from strangers.
+    known : mutable mapping, optional
+        Digests of earlier calls, see `sfn.terrain.digest.file_digest`.
+
+    Raises
+    ------
+    PlanError
+        If a folder is not there, leads out of `folder`, or holds a file that cannot be used.
+    """
+    terrain = cover = zones = None
+    if network.terrain is not None:
+        if network.terrain.folder is None:
+            terrain = ridge()
+        else:
+            terrain = terrain_from_folder(_inside(folder, network.terrain.folder, "terrain", anywhere), known=known)
+    if network.cover is not None:
+        place = _inside(folder, network.cover.folder, "cover", anywhere)
+        cover = terrain_from_folder(place, known=known, blended=False)
+    if network.zones is not None:
+        place = _inside(folder, network.zones.folder, "zones", anywhere)
+        zones = terrain_from_folder(place, known=known, blended=False)
+    heights = network.cover.classes if network.cover else None
+    return Ground(
+        terrain=terrain,
+        cover=cover,
+        cover_classes=None if heights is None else tuple((c.number, c.height_m) for c in heights),
+        zones=zones,
+        zone_classes=tuple((c.number, c.zone) for c in network.zones.classes) if network.zones else (),
+    )
+
+
+def ground_window(
+    ground: Ground,
+    *,
+    south_deg: float,
+    west_deg: float,
+    north_deg: float,
+    east_deg: float,
+    most_samples: int = MOST_SAMPLES,
+) -> GroundWindow:
+    """The ground inside a rectangle as arrays; arguments as `sfn.terrain.dem.window`.
+
+    A void where a zone raster says sea is sea level. A small void inside the terrain (no place of it farther than
+    500 m from its rim) is filled from its rim, and said in `filled`: what crosses it is answered, and marked.
+
+    Raises
+    ------
+    PlanError
+        If a class occurs that its table does not name.
+    """
+
+    def grid(source: Terrain | None) -> HeightGrid | None:
+        """One source inside the rectangle."""
+        if source is None:
+            return None
+        return window(
+            source, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg,
+            most_samples=most_samples,
+        )  # fmt: skip
+
+    cover, zones = grid(ground.cover), grid(ground.zones)
+    if cover is not None:
+        classes = ground.cover_classes
+        cover = cover_heights(cover) if classes is None else class_heights(cover, height_m=dict(classes))
+    if zones is not None:
+        zones = zone_grid(zones, zone=dict(ground.zone_classes))
+    terrain = grid(ground.terrain)
+    if terrain is None or not np.isnan(terrain.height_m).any():
+        return GroundWindow(terrain, cover, zones)
+    return GroundWindow(*_without_voids(terrain, cover, zones))
+
+
+def _without_voids(
+    terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
+) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
+    """Sea at sea level, small voids filled from their rim, and where those were."""
+    from rasterio.fill import fillnodata
+    from scipy.ndimage import distance_transform_edt, label
+
+    height_m = terrain.height_m.copy()
+    if zones is not None:
+        rows, columns = height_m.shape
+        lat = terrain.north_deg - terrain.step_lat_deg * np.arange(rows)[:, None]
+        lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)[None, :]
+        height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
+    void = np.isnan(height_m)
+    parts, count = label(void)
+    depth = distance_transform_edt(void) * terrain.step_m
+    # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
+    edge = np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]]))
+    large = np.unique(parts[depth > DEEPEST_VOID_M])
+    small = np.setdiff1d(np.arange(1, count + 1), np.concatenate([edge, large]))
+    filled = np.isin(parts, small) if small.size else np.zeros_like(void)
+    if filled.any():
+        reach = int(np.ceil(2.0 * DEEPEST_VOID_M / terrain.step_m)) + 2
+        whole = fillnodata(np.where(void, 0.0, height_m).astype(np.float32), mask=~void, max_search_distance=reach)
+        height_m[filled] = whole[filled]
+    return replace(terrain, height_m=height_m), cover, zones, filled if filled.any() else None
+
+
+def _inside(folder: Path, name: str, key: str, anywhere: bool) -> Path:
+    """The named folder, refused when it leads out of where it may be."""
+    place = (folder / name).resolve()
+    if not anywhere and not place.is_relative_to(folder.resolve()):
+        raise PlanError(
+            [Problem(f"{key}.folder", f"{name} lies outside the terrain folder", "the name of a folder in it")]
+        )
+    return place
