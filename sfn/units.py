@@ -10,6 +10,7 @@
 import re
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +24,7 @@ _SAMPLES = re.compile(r"samples@(\d+(?:\.\d+)?)")
 _CLOCK = re.compile(r"1/(\d+(?:\.\d+)?)MHz")
 
 
+@lru_cache(maxsize=256)
 def unit_length_us(unit: str) -> Fraction:
     """Length of one unit of a delay field, exactly.
 
@@ -64,6 +66,7 @@ def unit_length_us(unit: str) -> Fraction:
     )
 
 
+@lru_cache(maxsize=16_384)
 def exact(number: float | int | str | Decimal | Fraction) -> Fraction:
     """The number as it was written: 0.1 is one tenth, not its nearest binary float."""
     if isinstance(number, float):
