@@ -1,0 +1,182 @@
+"""Two sites on their line, and loops of three: what no setting can remove is said, not hidden.
+
+Launches come in as numbers. A difference is arrival of `b` minus arrival of `a`, positive = `b` later.
+
+| symbol | name | unit |
+|---|---|---|
+| t_ab | `path_us`, travel time from antenna to antenna | us |
+| L_i | launch time of site i | us |
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from sfn.chain import difference_tolerance
+from sfn.geodesy.line import inverse, path_length, travel_time
+from sfn.geodesy.position import Located
+from sfn.geodesy.sites import path_between
+from sfn.plan import Network, Site
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Delay difference of two sites along the line between them."""
+
+    a: str
+    b: str
+    ground_m: float
+    path_us: float
+    bearing_deg: float
+    difference_at_a_us: float
+    difference_at_b_us: float
+    zero_at_m_from_a: float | None
+    tolerance_us: float
+    rss_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class Triangle:
+    """A loop of three sites with one point for each pair: a with b, b with c, c with a."""
+
+    sites: tuple[str, str, str]
+    points: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+    wishes_us: tuple[float, float, float]
+    misclosure_us: float
+
+
+def pair_differences(
+    network: Network, launches: Mapping[str, float], *, placed: Mapping[str, Located]
+) -> tuple[Pair, ...]:
+    """Every pair of sites, in document order.
+
+    Parameters
+    ----------
+    network : Network
+    launches : mapping of site id to launch time
+        [us]
+    placed : mapping of site id to Located
+
+    Returns
+    -------
+    pairs : tuple of Pair
+        At `a`'s antenna its own signal needs no time and `b`'s needs the path:
+        ``difference_at_a = L_b + t_ab - L_a``, ``difference_at_b = L_b - L_a - t_ab``. Between them the
+        difference falls evenly; where it is zero inside the line, `zero_at_m_from_a` tells how far from `a`.
+    """
+    stages = {stage.id: stage for stage in network.stages}
+    main = {
+        site.id: [stages[name] for chain in site.chains if chain.route == "main" for name in chain.stages]
+        for site in network.sites
+    }
+    made = []
+    for a, b in combinations(network.sites, 2):
+        path = path_between(a, b, placed=placed, refractivity_n=network.refractivity_n)
+        launch = launches[b.id] - launches[a.id]
+        at_a, at_b = launch + path.travel_us, launch - path.travel_us
+        inside = at_a >= 0 >= at_b and path.travel_us > 0
+        zero = path.ground_m * at_a / (at_a - at_b) if inside else None
+        worst, rss = difference_tolerance(main[a.id], main[b.id])
+        made.append(Pair(a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, worst, rss))
+    return tuple(made)
+
+
+def wished_difference(
+    a: Site,
+    b: Site,
+    point: tuple[float, float],
+    *,
+    placed: Mapping[str, Located],
+    refractivity_n: float,
+    rx_above_sea_m: float,
+) -> float:
+    """Launch of `b` minus launch of `a` that makes both arrive together at a point. [us]
+
+    Parameters
+    ----------
+    a, b : Site
+    point : (latitude, longitude)
+        [degrees]
+    placed : mapping of site id to Located
+    refractivity_n : float
+        [N-units]
+    rx_above_sea_m : float
+        Receiving antenna above sea level. [m]
+    """
+    times = []
+    for site in (a, b):
+        at = placed[site.id]
+        ground, _, _ = inverse(at.lat_deg, at.lon_deg, *point)
+        rise = rx_above_sea_m - site.ground_m - site.antenna_m
+        times.append(float(travel_time(path_length(ground, height_difference_m=rise), refractivity_n=refractivity_n)))
+    return times[0] - times[1]
+
+
+def loop(
+    sites: Sequence[Site],
+    points: Sequence[tuple[float, float]],
+    *,
+    placed: Mapping[str, Located],
+    refractivity_n: float,
+    rx_above_sea_m: float = 0.0,
+) -> Triangle:
+    """Misclosure round a triangle of sites.
+
+    Parameters
+    ----------
+    sites : three Site
+        a, b, c.
+    points : three (latitude, longitude)
+        Where a and b, b and c, c and a should arrive together. [degrees]
+    placed : mapping of site id to Located
+    refractivity_n : float
+        [N-units]
+    rx_above_sea_m : float, default 0
+        Receiving antenna above sea level. [m]
+
+    Returns
+    -------
+    triangle : Triangle
+        `misclosure_us` is the sum round a > b > c > a of the wished launch differences. No delays remove it:
+        spread evenly, a third of it stays at each point.
+    """
+    a, b, c = sites
+    wishes = tuple(
+        wished_difference(p, q, point, placed=placed, refractivity_n=refractivity_n, rx_above_sea_m=rx_above_sea_m)
+        for (p, q), point in zip(((a, b), (b, c), (c, a)), points, strict=True)
+    )
+    return Triangle(
+        (a.id, b.id, c.id),
+        (points[0], points[1], points[2]),
+        (wishes[0], wishes[1], wishes[2]),
+        math.fsum(wishes),
+    )
+
+
+def neighbouring_triangles(network: Network, *, placed: Mapping[str, Located]) -> tuple[tuple[str, str, str], ...]:
+    """Triangles of neighbouring sites: the Delaunay triangulation of their positions, in document order.
+
+    Returns
+    -------
+    triangles : tuple of three site ids
+        Empty with fewer than three sites, or where all stand on one line.
+    """
+    from scipy.spatial import Delaunay, QhullError
+
+    sites = [site for site in network.sites if site.on_air]
+    if len(sites) < 3:
+        return ()
+    lat = np.array([placed[s.id].lat_deg for s in sites])
+    lon = np.array([placed[s.id].lon_deg for s in sites])
+    lon = (lon - lon[0] + 180.0) % 360.0 - 180.0
+    flat = np.column_stack((lon * np.cos(np.radians(lat.mean())), lat))
+    try:
+        corners = Delaunay(flat).simplices
+    except QhullError:
+        return ()
+    return tuple(
+        (sites[i].id, sites[j].id, sites[k].id) for i, j, k in sorted(tuple(sorted(t)) for t in corners.tolist())
+    )

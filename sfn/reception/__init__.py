@@ -1,0 +1,1 @@
+"""What a listener gets: signals at a point, statistics over places, areas and roads."""

@@ -1,0 +1,64 @@
+"""Loops over pixels that a map needs at every redraw, nothing else. Arrays and floats only; the GIL is free."""
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+
+@njit(cache=True, nogil=True)
+def overlap_loop(
+    level_dbuvm: NDArray[np.float32],
+    arrival_us: NDArray[np.float64],
+    usable_dbuvm: float,
+    significant_db: float,
+    guard_us: float,
+    strongest: NDArray[np.float32],
+    second: NDArray[np.float32],
+    level_difference_db: NDArray[np.float32],
+    delay_difference_us: NDArray[np.float32],
+    delay_spread_us: NDArray[np.float32],
+) -> None:
+    """Fill the layers of `sfn.reception.area.Overlap` for pixels shaped (S, M) into arrays shaped (M,)."""
+    sites, pixels = level_dbuvm.shape
+    for m in range(pixels):
+        top = -1
+        runner = -1
+        for s in range(sites):
+            level = level_dbuvm[s, m]
+            if np.isnan(level):
+                continue
+            if top < 0 or level > level_dbuvm[top, m]:
+                runner = top
+                top = s
+            elif runner < 0 or level > level_dbuvm[runner, m]:
+                runner = s
+        strongest[m] = np.nan
+        second[m] = np.nan
+        level_difference_db[m] = np.nan
+        delay_difference_us[m] = np.nan
+        delay_spread_us[m] = np.nan
+        if top < 0 or level_dbuvm[top, m] < usable_dbuvm:
+            continue
+        strongest[m] = top
+        if runner < 0:
+            continue
+        second[m] = runner
+        level_difference_db[m] = level_dbuvm[runner, m] - level_dbuvm[top, m]
+        reference = arrival_us[top, m]
+        earliest = reference
+        latest = reference
+        counted = 0
+        for s in range(sites):
+            level = level_dbuvm[s, m]
+            if np.isnan(level):
+                continue
+            arrival = arrival_us[s, m]
+            near = level >= level_dbuvm[top, m] - significant_db
+            if not near and not abs(arrival - reference) <= guard_us:
+                continue
+            counted += 1
+            earliest = min(earliest, arrival)
+            latest = max(latest, arrival)
+        if counted >= 2:
+            delay_difference_us[m] = arrival_us[runner, m] - reference
+            delay_spread_us[m] = latest - earliest

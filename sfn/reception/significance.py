@@ -1,0 +1,93 @@
+"""Which signals count at a receiving point, and how far apart they arrive.
+
+| symbol | name | unit |
+|---|---|---|
+| S, M | sites and points: signals are arrays shaped (S, M) | |
+| Tg | guard interval of an OFDM service | us |
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.plan import Network
+from sfn.systems.service import Service
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Criteria:
+    """The figures that decide what counts; all editable, each with its source.
+
+    `guard_us` is NaN where the service has no guard interval.
+    """
+
+    usable_dbuvm: float
+    usable_source: str
+    significant_db: float
+    guard_us: float
+    equal_signal_db: float
+
+
+def criteria(network: Network, service: Service) -> Criteria:
+    """The network's own figures where it gives them, the service's otherwise."""
+    own = network.thresholds
+    given = own.usable_dbuvm is not None
+    return Criteria(
+        own.usable_dbuvm if own.usable_dbuvm is not None else service.minimum_median_dbuvm,
+        (own.usable_source or "set in this network") if given else service.minimum_median_source,
+        own.significant_db if own.significant_db is not None else service.significant_db,
+        service.guard_us if service.kind == "ofdm" and service.guard_us is not None else float("nan"),
+        own.equal_signal_db,
+    )
+
+
+def significant(
+    level_dbuvm: Floats, arrival_us: Floats, *, significant_db: float, guard_us: float
+) -> NDArray[np.bool_]:
+    """Which signals are significant.
+
+    Parameters
+    ----------
+    level_dbuvm, arrival_us : ndarray, shape (S, M)
+        Median levels and arrival times; NaN level where there is no signal. [dB(uV/m), us]
+    significant_db : float
+        A signal within this of the strongest counts. [dB]
+    guard_us : float
+        Guard interval of an OFDM service: a signal inside it counts whatever its level; NaN for others. [us]
+
+    Returns
+    -------
+    significant : ndarray of bool, shape (S, M)
+    """
+    present = np.isfinite(level_dbuvm)
+    levels = np.where(present, level_dbuvm, -np.inf)
+    strongest = np.argmax(levels, axis=0)
+    top = np.take_along_axis(levels, strongest[None], axis=0)
+    counted = present & (levels >= top - significant_db)
+    if np.isfinite(guard_us):
+        reference = np.take_along_axis(arrival_us, strongest[None], axis=0)
+        counted |= present & (np.abs(arrival_us - reference) <= guard_us)
+    return counted
+
+
+def delay_spread(arrival_us: Floats, counted: NDArray[np.bool_]) -> Floats:
+    """Largest delay difference among the significant signals (maximum excess delay, not the rms figure).
+
+    Parameters
+    ----------
+    arrival_us : ndarray, shape (S, M)
+        [us]
+    counted : ndarray of bool, shape (S, M)
+        From `significant`.
+
+    Returns
+    -------
+    spread_us : ndarray, shape (M,)
+        Zero for a single significant signal, NaN where there is none. [us]
+    """
+    latest = np.where(counted, arrival_us, -np.inf).max(axis=0)
+    earliest = np.where(counted, arrival_us, np.inf).min(axis=0)
+    return np.where(counted.any(axis=0), latest - earliest, np.nan)
