@@ -1,0 +1,9 @@
+"""Every problem of a document that can be read, in reading order.
+
+`chains` looks at stages and the distribution tree, `devices` at delay fields, `positions` at where the sites
+stand; what cannot be set comes from the delay table itself.
+"""
+
+from sfn.check.everything import check
+
+__all__ = ["check"]

@@ -1,0 +1,44 @@
+"""All checks of a document in one list."""
+
+from sfn.check.chains import chain_problems
+from sfn.check.devices import device_problems
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.plausible import implausible
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.systems.service import service
+from sfn.timing import delay_table
+
+
+def check(network: Network) -> tuple[Problem, ...]:
+    """Every problem of a document that was read.
+
+    Parameters
+    ----------
+    network : Network
+
+    Returns
+    -------
+    problems : tuple of Problem
+        Service, positions, chains, delay fields, settings that cannot be made. Errors make a number wrong or
+        impossible, warnings make it doubtful.
+    """
+    found: list[Problem] = []
+    try:
+        carried = service(network.service)
+    except PlanError as error:
+        carried = None
+        found += error.problems
+    try:
+        placed = place(network)
+    except PlanError as error:
+        placed = None
+        found += error.problems
+    if placed is not None:
+        found += implausible([(site.name, placed[site.id]) for site in network.sites])
+    found += chain_problems(network)
+    if carried is not None:
+        found += device_problems(network, carried)
+    if placed is not None:
+        found += delay_table(network, placed=placed).problems
+    return tuple(found)
