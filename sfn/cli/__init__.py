@@ -16,6 +16,9 @@ from sfn.errors import PlanError
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
 COMMANDS: tuple[str, ...] = (
     "correlate",
+    "check",
+    "delays",
+    "point",
     "path",
     "stream",
     "loss",

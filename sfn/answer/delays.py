@@ -1,0 +1,149 @@
+"""The answer of ``delays``: the delay table, pairs of sites and loops of three."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from sfn.errors import Problem
+from sfn.geodesy.position import Located
+from sfn.geodesy.sites import place
+from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differences
+from sfn.plan import Network, checksum
+from sfn.reception.equal_level import equal_level_point
+from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
+
+
+@dataclass(frozen=True, slots=True)
+class Delays:
+    """All that the delay page, the command and the HTTP interface show of a network's delays."""
+
+    network: Network
+    placed: dict[str, Located]
+    table: DelayTable
+    pairs: tuple[Pair, ...]
+    triangles: tuple[Triangle, ...]
+    problems: tuple[Problem, ...]
+
+
+def delays(network: Network, *, problems: tuple[Problem, ...] = ()) -> Delays:
+    """The delay table of a network with everything that belongs to it.
+
+    Parameters
+    ----------
+    network : Network
+    problems : tuple of Problem, optional
+        From `sfn.check.check`; the table's own where not given.
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read.
+    """
+    placed = place(network)
+    table = delay_table(network, placed=placed)
+    pairs = pair_differences(network, table.launches(), placed=placed)
+    return Delays(network, placed, table, pairs, _triangles(network, placed), problems or table.problems)
+
+
+def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
+    """Loops of neighbouring sites, each pair at its equal-level point."""
+    sites = {site.id: site for site in network.sites}
+    points: dict[tuple[str, str], tuple[float, float]] = {}
+    made = []
+    for ids in neighbouring_triangles(network, placed=placed):
+        edges = [(ids[0], ids[1]), (ids[1], ids[2]), (ids[0], ids[2])]
+        for edge in edges:
+            if edge not in points:
+                points[edge] = equal_level_point(sites[edge[0]], sites[edge[1]], network, placed=placed)
+        corners = [sites[name] for name in ids]
+        made.append(
+            loop(
+                corners,
+                [points[edge] for edge in edges],
+                placed=placed,
+                refractivity_n=network.refractivity_n,
+                rx_above_sea_m=network.receiver.height_m,
+            )
+        )
+    return tuple(made)
+
+
+def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
+    """The JSON document of ``delays --json``."""
+    return {
+        "network": found.network.name,
+        "revision": revision,
+        "checksum": checksum(found.network),
+        "common_delay_us": found.table.common_delay_us,
+        "least_common_delay_us": found.table.least_common_delay_us,
+        "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},
+        "sites": [_row(row) for row in found.table.rows],
+        "pairs": [_pair(pair) for pair in found.pairs],
+        "triangles": [_triangle(triangle) for triangle in found.triangles],
+        "problems": [problem.as_json() for problem in found.problems],
+    }
+
+
+def _row(row: DelayRow) -> dict[str, Any]:
+    """One site and route."""
+    return {
+        "id": row.site_id,
+        "name": row.site_name,
+        "route": row.route,
+        "on_air": row.on_air,
+        "latency_us": row.latency_us,
+        "tolerance_us": row.tolerance_us,
+        "rss_us": row.rss_us,
+        "assumed_us": row.assumed_us,
+        "assumed_stages": list(row.assumed_stages),
+        "offset_us": row.offset_us,
+        "least_offset_us": row.least_offset_us,
+        "added_us": row.added_us,
+        "fields": [_field(field) for field in row.fields],
+        "set_us": row.set_us,
+        "rounding_us": row.rounding_us,
+        "launch_us": row.launch_us,
+        "now_us": row.now_us,
+        "change_us": row.change_us,
+        "headroom_us": row.headroom_us,
+        "jump_us": row.jump_us,
+        "pad_us": row.pad_us,
+        "terms": [{"label": term.label, "signed_us": term.signed_us} for term in row.latency_terms],
+    }
+
+
+def _field(field: FieldSetting) -> dict[str, Any]:
+    """One delay field's setting."""
+    return {
+        "name": field.name,
+        "unit": field.unit,
+        "value": field.value,
+        "set_us": field.set_us,
+        "change": field.change,
+        "headroom_us": field.headroom_us,
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    """One pair of sites."""
+    return {
+        "a": pair.a,
+        "b": pair.b,
+        "ground_m": pair.ground_m,
+        "path_us": pair.path_us,
+        "bearing_deg": pair.bearing_deg,
+        "difference_at_a_us": pair.difference_at_a_us,
+        "difference_at_b_us": pair.difference_at_b_us,
+        "zero_at_m_from_a": pair.zero_at_m_from_a,
+        "tolerance_us": pair.tolerance_us,
+        "rss_us": pair.rss_us,
+    }
+
+
+def _triangle(triangle: Triangle) -> dict[str, Any]:
+    """One loop of three sites."""
+    return {
+        "sites": list(triangle.sites),
+        "points": [list(point) for point in triangle.points],
+        "wishes_us": list(triangle.wishes_us),
+        "misclosure_us": triangle.misclosure_us,
+    }

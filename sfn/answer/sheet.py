@@ -1,0 +1,149 @@
+"""What a site's field sheet says in numbers; its words stand in the template."""
+
+from dataclasses import dataclass
+
+from sfn.chain import rests_on_assumption
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import Forms, Located, three_forms
+from sfn.geodesy.sites import place
+from sfn.plan import Network, Site, checksum
+from sfn.systems.service import service
+from sfn.timing import DelayRow, delay_table
+from sfn.timing.planes import PlaneTime, plane_times
+
+# A tenth of what the service tolerates is far below what anybody hears, and above what a counter resolves.
+TOLERATED_PART_RATIO = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class StageLine:
+    """One stage of a chain as the sheet lists it."""
+
+    id: str
+    kind: str
+    latency_us: float
+    tolerance_us: float | None
+    source: str
+    date: str
+    reference_plane: str
+    assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FieldLine:
+    """One delay field: what to set, what to go back to (`before`); all in the field's own unit."""
+
+    name: str
+    unit: str
+    value: float
+    before: float
+    change: float
+    entry: str
+    least: float
+    greatest: float
+    sign: str
+
+
+@dataclass(frozen=True, slots=True)
+class RouteSheet:
+    """One route of the site."""
+
+    row: DelayRow
+    stages: tuple[StageLine, ...]
+    fields: tuple[FieldLine, ...]
+    planes: tuple[PlaneTime, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One site's field sheet."""
+
+    network: Network
+    site: Site
+    located: Located
+    forms: Forms
+    routes: tuple[RouteSheet, ...]
+    common_delay_us: float
+    tolerated_us: float
+    assumed_stages: tuple[str, ...]
+    fed_from: str | None
+    is_fm: bool
+    checksum: str
+    problems: tuple[Problem, ...]
+
+
+def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> Sheet:
+    """The field sheet of one site.
+
+    Parameters
+    ----------
+    network : Network
+    site_id : str
+    problems : tuple of Problem
+        From `sfn.check.check`; the sheet keeps the errors that name the site.
+
+    Raises
+    ------
+    PlanError
+        If there is no such site, or a position cannot be read.
+    """
+    site = next((s for s in network.sites if s.id == site_id), None)
+    if site is None:
+        known = ", ".join(s.id for s in network.sites)
+        raise PlanError([Problem("site", f"there is no site {site_id!r}", f"one of {known}")])
+    placed = place(network)
+    table = delay_table(network, placed=placed)
+    rows = [row for row in table.rows if row.site_id == site_id]
+    carried = service(network.service)
+    order = network.work_order
+    tolerated = order.tolerated_error_us if order and order.tolerated_error_us else None
+    parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)
+    at = placed[site_id]
+    return Sheet(
+        network,
+        site,
+        at,
+        three_forms(at.lat_deg, at.lon_deg),
+        tuple(_route(site, row) for row in rows),
+        table.common_delay_us,
+        tolerated or TOLERATED_PART_RATIO * carried.tolerance_us,
+        tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
+        parent,
+        carried.kind == "fm",
+        checksum(network),
+        tuple(p for p in problems if p.severity == "error" and f"site {site.name}" in p.what),
+    )
+
+
+def _route(site: Site, row: DelayRow) -> RouteSheet:
+    """One route of the sheet."""
+    chain = next(c for c in site.chains if c.route == row.route)
+    own = chain.set or {}
+    stages = tuple(
+        StageLine(
+            stage.id,
+            stage.kind,
+            float(latency),
+            stage.tolerance_us,
+            stage.source or "not stated",
+            stage.date or "",
+            stage.reference_plane or "",
+            rests_on_assumption(stage),
+        )
+        for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
+    )
+    fields = tuple(
+        FieldLine(
+            made.name,
+            made.unit,
+            made.value,
+            own.get(made.name, field.set),
+            made.value - own.get(made.name, field.set),
+            field.entry,
+            field.least,
+            field.greatest,
+            field.sign,
+        )
+        for made, field in zip(row.fields, site.delay_fields, strict=True)
+    )
+    return RouteSheet(row, stages, fields, plane_times(row))

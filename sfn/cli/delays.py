@@ -1,0 +1,90 @@
+"""Delay table of a network: per site and route chain latency, tolerance, offset, added delay, setting, launch."""
+
+import argparse
+from pathlib import Path
+
+from sfn.answer.delays import Delays, delays, document
+from sfn.check import check
+from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.plan import read_file
+from sfn.report.numbers import native, number
+
+NAME = "delays"
+SUMMARY = "delay table: what each device must be set to"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the table or its JSON."""
+    network = read_file(args.network)
+    found = delays(network, problems=check(network))
+    if args.json:
+        print_json(document(found))
+    else:
+        _print(found)
+    return 0
+
+
+def _print(found: Delays) -> None:
+    """The tables for people."""
+    print(f"{found.network.name}: common delay {number(found.table.common_delay_us, 4)} us")
+    header = (
+        "site",
+        "route",
+        "latency us",
+        "+- us",
+        "rss us",
+        "offset us",
+        "added us",
+        "setting",
+        "rounding us",
+        "launch us",
+        "change us",
+    )
+    print_table(
+        header,
+        (
+            (
+                row.site_id,
+                row.route,
+                number(row.latency_us, 4),
+                number(row.tolerance_us, 1),
+                number(row.rss_us, 1),
+                number(row.offset_us, 1, signed=True),
+                number(row.added_us, 4),
+                " + ".join(native(field.value, field.unit) for field in row.fields) or "no field",
+                number(row.rounding_us, 4, signed=True),
+                number(row.launch_us, 4),
+                number(row.change_us, 1, signed=True),
+            )
+            for row in found.table.rows
+        ),
+    )
+    print()
+    print_table(
+        ("pair", "km", "difference at a us", "at b us", "zero at km from a"),
+        (
+            (
+                f"{pair.a} - {pair.b}",
+                number(pair.ground_m / 1000, 3),
+                number(pair.difference_at_a_us, 3, signed=True),
+                number(pair.difference_at_b_us, 3, signed=True),
+                number(None if pair.zero_at_m_from_a is None else pair.zero_at_m_from_a / 1000, 3),
+            )
+            for pair in found.pairs
+        ),
+    )
+    if found.triangles:
+        print()
+        print_table(
+            ("loop", "misclosure us"),
+            ((" > ".join(t.sites), number(t.misclosure_us, 3, signed=True)) for t in found.triangles),
+        )
+    if found.problems:
+        print()
+        print_problems(found.problems)

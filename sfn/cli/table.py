@@ -1,0 +1,60 @@
+"""Plain tables and JSON for the terminal."""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sfn.errors import PlanError, Problem
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """The ``--json`` switch."""
+    parser.add_argument("--json", action="store_true", help="one JSON document on stdout")
+
+
+def place_argument(text: str) -> tuple[float, float]:
+    """``LAT,LON`` in decimal degrees.
+
+    Raises
+    ------
+    PlanError
+        If the text is not two numbers in range.
+    """
+    parts = text.split(",")
+    try:
+        lat, lon = (float(part) for part in parts)
+    except ValueError:
+        raise PlanError(
+            [Problem("--at", f"cannot be {text!r}", "LAT,LON in decimal degrees, as 36.28,-84.19")]
+        ) from None
+    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+        raise PlanError(
+            [Problem("--at", f"{text!r} is outside the earth", "latitude -90 to 90, then longitude -180 to 180")]
+        )
+    return lat, lon
+
+
+def print_json(answer: Any) -> None:
+    """One document on stdout; NaN and infinities never appear."""
+    json.dump(answer, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+    print()
+
+
+def print_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Columns lined up: the first to the left, numbers to the right."""
+    lines = [list(header), *(list(row) for row in rows)]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(header))]
+    for line in lines:
+        print(
+            "  ".join(
+                c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True))
+            ).rstrip()
+        )
+
+
+def print_problems(problems: Iterable[Problem]) -> None:
+    """Planning problems under a table."""
+    for problem in problems:
+        print(f"{problem.severity}: {problem.where}: {problem.what}; {problem.expected}")

@@ -1,0 +1,1 @@
+"""Numbers, tables, maps and plots as people read them."""

@@ -1,0 +1,81 @@
+"""THE place for decimals and unit text: pages, sheets, CSV and the command line all call it.
+
+A non-breaking space stands between number and unit and between thousands, a true minus before negatives,
+so that a number never breaks over two lines on a sheet.
+"""
+
+import math
+
+THIN = "\u202f"
+NOT_COVERED = "–"
+
+
+def number(value: float | None, decimals: int = 1, *, signed: bool = False) -> str:
+    """A number with thousands set apart; a dash where there is none.
+
+    Examples
+    --------
+    >>> number(106382.6682, 1).replace(THIN, " ")
+    '106 382.7'
+    >>> number(-12.5, 1, signed=True)
+    '−12.5'
+    """
+    if value is None or not math.isfinite(value):
+        return NOT_COVERED
+    rounded = round(value, decimals) + 0.0
+    text = f"{abs(rounded):,.{decimals}f}".replace(",", THIN)
+    sign = "−" if rounded < 0 else "+" if signed and rounded > 0 else ""
+    return sign + text
+
+
+def us(value_us: float | None, decimals: int = 1, *, signed: bool = False) -> str:
+    """Microseconds with their unit."""
+    return f"{number(value_us, decimals, signed=signed)}{THIN}µs"
+
+
+def ms(value_us: float | None, decimals: int = 4) -> str:
+    """Microseconds shown as milliseconds with their unit."""
+    return f"{number(None if value_us is None else value_us / 1000.0, decimals)}{THIN}ms"
+
+
+def km(value_m: float | None, decimals: int = 2) -> str:
+    """Metres shown as kilometres with their unit."""
+    return f"{number(None if value_m is None else value_m / 1000.0, decimals)}{THIN}km"
+
+
+def db(value_db: float | None, decimals: int = 1, *, signed: bool = False) -> str:
+    """Decibels with their unit."""
+    return f"{number(value_db, decimals, signed=signed)}{THIN}dB"
+
+
+def dbuvm(value_dbuvm: float | None, decimals: int = 1) -> str:
+    """A field strength with its unit."""
+    return f"{number(value_dbuvm, decimals)}{THIN}dBµV/m"
+
+
+def native(value: float, unit: str) -> str:
+    """A setting in its device's own unit, with exactly the digits it needs.
+
+    Examples
+    --------
+    >>> native(382.7, "us").replace(THIN, " ")
+    '382.7 µs'
+    >>> native(5106.0, "samples@48000").replace(THIN, " ")
+    '5 106 samples at 48 kHz'
+    """
+    decimals = next((d for d in range(9) if math.isclose(round(value, d), value, rel_tol=0, abs_tol=1e-9)), 9)
+    return f"{number(value, decimals)}{THIN}{unit_text(unit)}"
+
+
+def unit_text(unit: str) -> str:
+    """A delay field's unit in words for people."""
+    if unit.startswith("samples@"):
+        return f"samples at {float(unit.removeprefix('samples@')) / 1000:g} kHz"
+    if unit.startswith("1/"):
+        return f"steps of {unit.replace('MHz', ' MHz')}"
+    return {"us": "µs", "100ns": "steps of 100 ns"}.get(unit, unit)
+
+
+def degrees(value_deg: float, decimals: int = 6) -> str:
+    """A coordinate in degrees, for files and addresses."""
+    return f"{value_deg:.{decimals}f}"

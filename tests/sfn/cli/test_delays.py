@@ -1,0 +1,88 @@
+"""The commands answer as promised: exit codes, keys, and problems in words."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sfn.cli import main
+from tests.sfn.networks import EXAMPLE_PATH, example
+
+
+def test_check_exits_1_on_an_error_and_0_on_warnings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Warnings alone do not fail a check."""
+    assert main(["check", str(EXAMPLE_PATH), "--json"]) == 0
+    assert {"warning"} == {p["severity"] for p in json.loads(capsys.readouterr().out)["problems"]}
+    broken = tmp_path / "broken.json"
+    broken.write_text(EXAMPLE_PATH.read_text(encoding="utf-8").replace("120000", "100000"), encoding="utf-8")
+
+    assert main(["check", str(broken)]) == 1
+    assert "runs dry" in capsys.readouterr().out
+
+
+def test_delays_answers_planning_problems_with_exit_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A dry section is part of the answer, not a refusal."""
+    broken = tmp_path / "broken.json"
+    broken.write_text(EXAMPLE_PATH.read_text(encoding="utf-8").replace("120000", "100000"), encoding="utf-8")
+
+    assert main(["delays", str(broken), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert any("runs dry" in p["what"] and p["severity"] == "error" for p in answer["problems"])
+    assert ["north", "south", "gap"] == [row["id"] for row in answer["sites"]]
+
+
+def test_the_table_for_people_shows_the_setting(capsys: pytest.CaptureFixture[str]) -> None:
+    """The setting stands in the device's own units."""
+    assert main(["delays", str(EXAMPLE_PATH)]) == 0
+    text = capsys.readouterr().out.replace("\u202f", " ")
+    assert "106 ms + 382.7 µs" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["delays", "missing.json"], "missing.json: file: cannot be read"),
+        (
+            ["point", str(EXAMPLE_PATH), "--at", "36.28"],
+            f"{EXAMPLE_PATH}: --at: cannot be '36.28'; LAT,LON in decimal degrees",
+        ),
+        (["point", str(EXAMPLE_PATH), "--at", "-96.28,84"], f"{EXAMPLE_PATH}: --at: '-96.28,84' is outside the earth"),
+        (["point", str(EXAMPLE_PATH), "--at", "36,nan"], f"{EXAMPLE_PATH}: --at: "),
+        (
+            ["point", str(EXAMPLE_PATH), "--at", "36.28,-84.2", "--rx-height-m", "0"],
+            f"{EXAMPLE_PATH}: --rx-height-m: cannot be 0",
+        ),
+    ],
+)
+def test_what_cannot_be_used_exits_2_in_words(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line a problem on stderr, nothing on stdout."""
+    assert main(arguments) == 2
+    captured = capsys.readouterr()
+    assert captured.err.startswith(said)
+    assert captured.out == ""
+
+
+def test_point_is_strongest_first_with_differences_from_the_strongest(capsys: pytest.CaptureFixture[str]) -> None:
+    """Differences are this signal minus the strongest."""
+    assert main(["point", str(EXAMPLE_PATH), "--at", "36.28,-84.2", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    levels = [s["level_dbuvm"] for s in answer["signals"]]
+    assert sorted(levels, reverse=True) == levels
+    top = answer["signals"][0]
+    assert (top["delay_difference_us"], top["level_difference_db"]) == (0, 0)
+    for signal in answer["signals"]:
+        assert signal["arrival_us"] == pytest.approx(signal["launch_us"] + signal["travel_us"], abs=1e-9)
+        assert signal["delay_difference_us"] == pytest.approx(signal["arrival_us"] - top["arrival_us"], abs=1e-9)
+        assert signal["level_difference_db"] <= 0
+
+
+def test_as_set_uses_what_is_set_now(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing is set in the example, so launches are bare latencies."""
+    assert main(["point", str(EXAMPLE_PATH), "--at", "36.28,-84.2", "--json", "--as-set"]) == 0
+    launches = {s["site"]: s["launch_us"] for s in json.loads(capsys.readouterr().out)["signals"]}
+
+    assert launches["north"] == pytest.approx(122_100.4549, abs=1e-4)
+    assert launches["gap"] == pytest.approx(122_100.4549 + 37.8782 + 7.5, abs=1e-3)
+    assert example().sites[2].fed_off_air_from == "north"
