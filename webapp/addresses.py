@@ -143,6 +143,46 @@ def cancel_job(job_id: str) -> str:
     return f"{job(job_id)}/cancel"
 
 
+def delays(network_id: int) -> str:
+    """The delay table."""
+    return f"/networks/{network_id}/delays"
+
+
+def delays_csv(network_id: int) -> str:
+    """The delay table as CSV."""
+    return f"/networks/{network_id}/delays.csv"
+
+
+def delays_xlsx(network_id: int) -> str:
+    """The delay table as a spreadsheet."""
+    return f"/networks/{network_id}/delays.xlsx"
+
+
+def sheets(network_id: int) -> str:
+    """Every site's field sheet."""
+    return f"/networks/{network_id}/sheets"
+
+
+def sheet(network_id: int, site_id: str) -> str:
+    """One site's field sheet."""
+    return f"/networks/{network_id}/sheets/{quote(site_id, safe='')}"
+
+
+def sheet_pdf(network_id: int, site_id: str, paper: str) -> str:
+    """The same as a PDF on ``a4`` or ``letter``."""
+    return f"{sheet(network_id, site_id)}/sheet.pdf?paper={paper}"
+
+
+def sheet_qr(network_id: int, site_id: str) -> str:
+    """A QR code of the sheet's address."""
+    return f"{sheet(network_id, site_id)}/qr.svg"
+
+
+def sheet_sign(network_id: int, site_id: str) -> str:
+    """Signs off what is assumed."""
+    return f"{sheet(network_id, site_id)}/sign"
+
+
 @dataclass(frozen=True, slots=True)
 class Tab:
     """One entry of a network's navigation."""
@@ -155,5 +195,7 @@ class Tab:
 # In the order of the work. A page adds its line when it lands; its context says `tab = KEY`.
 TABS = (
     Tab("network", "Sites & chains", network),
+    Tab("delays", "Delays", delays),
+    Tab("sheets", "Sheets", sheets),
     Tab("revisions", "Revisions", revisions),
 )

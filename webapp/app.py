@@ -14,7 +14,20 @@ from starlette.staticfiles import StaticFiles
 from webapp import addresses, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
-from webapp.pages import account, chain, document, editor, jobs, network, networks, new, revisions, site
+from webapp.pages import (
+    account,
+    chain,
+    delays,
+    document,
+    editor,
+    jobs,
+    network,
+    networks,
+    new,
+    revisions,
+    sheets,
+    site,
+)
 from webapp.render import environment
 from webapp.settings import Settings
 from webapp.store import ConflictError, Store
@@ -29,6 +42,8 @@ ROUTERS = (
     document.router,
     editor.router,
     revisions.router,
+    delays.router,
+    sheets.router,
     jobs.router,
     account.router,
 )

@@ -8,10 +8,14 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from sfn.report import numbers
 from webapp import addresses
 from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
 from webapp.security import csrf_token
+
+# Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
+NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "degrees")
 
 
 def environment() -> Environment:
@@ -26,11 +30,12 @@ def environment() -> Environment:
     made.globals["to"] = addresses
     made.globals["tabs"] = addresses.TABS
     made.filters.update(when=when, count=count, anchor=anchor)
+    made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
 
 
-def page(request: Request, context: Context, *, status: int = 200) -> HTMLResponse:
-    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation."""
+def html(request: Request, context: Context) -> str:
+    """The text of a context record's template."""
     values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
     network = values.get("network")
     frame = Frame(
@@ -42,7 +47,12 @@ def page(request: Request, context: Context, *, status: int = 200) -> HTMLRespon
         network=network if isinstance(network, NetworkHead) else None,
     )
     template = request.app.state.templates.get_template(context.TEMPLATE)
-    return HTMLResponse(template.render(**values, frame=frame), status_code=status)
+    return str(template.render(**values, frame=frame))
+
+
+def page(request: Request, context: Context, *, status: int = 200) -> HTMLResponse:
+    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation."""
+    return HTMLResponse(html(request, context), status_code=status)
 
 
 def notice(request: Request, sentence: str) -> None:

@@ -44,6 +44,21 @@ revisions = Table(
     Column("document", Text, nullable=False),  # JSON, its keys in the order they were typed
 )
 
+# What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to.
+entries = Table(
+    "entries",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("network_id", ForeignKey("networks.id"), nullable=False, index=True),
+    Column("revision", Integer, nullable=False),
+    Column("site_id", String, nullable=False),
+    Column("kind", String, nullable=False),
+    Column("made_at", DateTime(timezone=False), nullable=False),
+    Column("made_by", String, nullable=False),
+    Column("body", Text, nullable=False),  # JSON
+    sqlite_autoincrement=True,
+)
+
 
 def open_engine(url: str) -> Engine:
     """An engine with the tables made; SQLite set up so that an answered save survives a power cut.

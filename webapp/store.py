@@ -15,6 +15,7 @@ from sqlalchemy.engine import Connection
 
 from sfn.plan import checksum
 from webapp.documents import network_of
+from webapp.entries import Entries
 from webapp.schema import networks, open_engine, revisions
 
 Document = Mapping[str, Any]
@@ -78,6 +79,7 @@ class Store:
         self._engine: Engine = open_engine(url)
         self._writing = self._engine.execution_options(writes=True)
         self._clock = clock
+        self.entries = Entries(self._engine, clock)
 
     def close(self) -> None:
         """Give the connections back."""

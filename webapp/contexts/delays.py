@@ -1,0 +1,24 @@
+"""The delay page."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.answer.delays import Delays
+from sfn.report.arrival_rows import ArrivalRows
+from webapp.contexts import Context, NetworkHead
+
+
+@dataclass(frozen=True, slots=True)
+class DelaysPage(Context):
+    """Delay table, pairs and loops of one network."""
+
+    TEMPLATE: ClassVar[str] = "delays.html"
+    TAB: ClassVar[str] = "delays"
+    network: NetworkHead
+    """Which network, in which revision."""
+    found: Delays
+    """The table, its pairs, loops and problems."""
+    names: dict[str, str]
+    """Site names by id."""
+    picture: ArrivalRows
+    """Launches of all routes against the common delay."""

@@ -1,0 +1,75 @@
+"""What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Engine, Row, insert, select
+
+from webapp.schema import entries
+
+SIGN_OFF = "sign-off"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that somebody did or saw at one site, under one revision."""
+
+    id: int
+    network_id: int
+    revision: int
+    site_id: str
+    kind: str
+    made_at: datetime
+    made_by: str
+    body: dict[str, Any]
+
+
+class Entries:
+    """The entries in one database, the oldest first."""
+
+    def __init__(self, engine: Engine, clock: Callable[[], datetime]) -> None:
+        self._engine = engine
+        self._clock = clock
+
+    def add(
+        self, network_id: int, *, revision: int, site_id: str, kind: str, made_by: str, body: Mapping[str, Any]
+    ) -> None:
+        """Write one entry; it is on the disk when this returns."""
+        values = {
+            "network_id": network_id,
+            "revision": revision,
+            "site_id": site_id,
+            "kind": kind,
+            "made_at": self._clock().astimezone(UTC).replace(tzinfo=None),
+            "made_by": made_by,
+            "body": json.dumps(dict(body), ensure_ascii=False, allow_nan=False),
+        }
+        with self._engine.execution_options(writes=True).begin() as connection:
+            connection.execute(insert(entries).values(**values))
+
+    def of(self, network_id: int, *, kind: str | None = None, site_id: str | None = None) -> tuple[Entry, ...]:
+        """Entries of a network, of one kind and one site where given."""
+        query = select(entries).where(entries.c.network_id == network_id).order_by(entries.c.id)
+        if kind is not None:
+            query = query.where(entries.c.kind == kind)
+        if site_id is not None:
+            query = query.where(entries.c.site_id == site_id)
+        with self._engine.begin() as connection:
+            return tuple(_entry(row) for row in connection.execute(query))
+
+
+def _entry(row: Row[Any]) -> Entry:
+    """The record of a row."""
+    return Entry(
+        row.id,
+        row.network_id,
+        row.revision,
+        row.site_id,
+        row.kind,
+        row.made_at.replace(tzinfo=UTC),
+        row.made_by,
+        json.loads(row.body),
+    )

@@ -1,0 +1,47 @@
+"""The delay table: what every device must be set to, with the arithmetic of each row."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from sfn.answer.delays import delays
+from sfn.check import check
+from sfn.report.arrival_rows import launch_rows
+from sfn.report.tables import delays_csv, delays_xlsx
+from sfn.systems.service import service
+from sfn.timing import delay_table
+from webapp.contexts.delays import DelaysPage
+from webapp.dependencies import NetworkDep, Opened
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+@router.get("/networks/{network_id}/delays")
+def show(request: Request, opened: NetworkDep) -> Response:
+    """The delay table, pairs and loops."""
+    network = opened.network
+    found = delays(network, problems=check(network))
+    names = {site.id: site.name for site in network.sites}
+    picture = launch_rows(found.table, network, service(network.service))
+    return page(request, DelaysPage(network=opened.head, found=found, names=names, picture=picture))
+
+
+@router.get("/networks/{network_id}/delays.csv")
+def as_csv(opened: NetworkDep) -> Response:
+    """The delay table as CSV."""
+    text = delays_csv(delay_table(opened.network), opened.network, revision=opened.head.revision.number)
+    return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
+
+
+@router.get("/networks/{network_id}/delays.xlsx")
+def as_xlsx(opened: NetworkDep) -> Response:
+    """The delay table as a spreadsheet."""
+    content = delays_xlsx(delay_table(opened.network), opened.network, revision=opened.head.revision.number)
+    return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))
+
+
+def _attachment(opened: Opened, ending: str) -> dict[str, str]:
+    """A file name that tells network and revision."""
+    name = f"delays-network-{opened.head.id}-revision-{opened.head.revision.number}.{ending}"
+    return {"Content-Disposition": f'attachment; filename="{name}"'}

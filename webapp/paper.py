@@ -1,0 +1,81 @@
+"""Paper: a page's HTML as a PDF, and QR codes."""
+
+import io
+from pathlib import Path
+from typing import Literal
+
+import segno
+from fpdf import FPDF, FontFace, TextStyle
+
+
+def qr_svg(address: str) -> bytes:
+    """A QR code of an address."""
+    out = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(out, kind="svg", scale=4, border=2, xmldecl=False)
+    return out.getvalue()
+
+
+QR_MM = 22
+
+
+class _Sheet(FPDF):
+    """Pages with a foot that tells a stale sheet from a current one."""
+
+    foot = ""
+
+    def footer(self) -> None:
+        """Revision and page number on every page."""
+        self.set_y(-12)
+        self.set_font("dejavu", size=7.5)
+        self.cell(0, 6, f"{self.foot} · page {self.page_no()} of {{nb}}", align="C")
+
+
+def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str) -> bytes:
+    """The PDF of a page's plain HTML, with the QR code of its address.
+
+    Parameters
+    ----------
+    body : str
+        Headings, paragraphs, lists and simple tables.
+    paper : {'a4', 'letter'}
+    foot : str
+        Stands on every page.
+    address : str
+        Goes into the QR code.
+    """
+    sheet = _Sheet(format=paper)
+    sheet.foot = foot
+    sheet.set_margins(14, 12, 14)
+    sheet.set_auto_page_break(True, margin=16)
+    fonts = _font_folder()
+    sheet.add_font("dejavu", "", fonts / "DejaVuSans.ttf")
+    sheet.add_font("dejavu", "B", fonts / "DejaVuSans-Bold.ttf")
+    sheet.add_font("dejavu", "I", fonts / "DejaVuSans-Oblique.ttf")
+    sheet.add_font("dejavu", "BI", fonts / "DejaVuSans-BoldOblique.ttf")
+    sheet.set_font("dejavu", size=9)
+    sheet.add_page()
+    code = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(code, kind="png", scale=6, border=2)
+    sheet.image(code, x=sheet.w - 14 - QR_MM, y=8, w=QR_MM)
+    heading, end, rest = body.partition("</h1>")
+    sheet.write_html(heading + end, font_family="dejavu", tag_styles=_STYLES)
+    sheet.set_y(max(sheet.get_y(), 8 + QR_MM))
+    sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES)
+    return bytes(sheet.output())
+
+
+def _font_folder() -> Path:
+    """DejaVu, which matplotlib ships: it has every sign that a sheet needs."""
+    from matplotlib import get_data_path
+
+    return Path(get_data_path()) / "fonts" / "ttf"
+
+
+_INK = (28, 42, 49)
+_STYLES = {
+    "h1": TextStyle(font_family="dejavu", font_style="B", font_size_pt=17, color=_INK, t_margin=0, b_margin=1),
+    "h2": TextStyle(font_family="dejavu", font_style="B", font_size_pt=12.5, color=_INK, t_margin=3, b_margin=1),
+    "h3": TextStyle(font_family="dejavu", font_style="B", font_size_pt=10, color=_INK, t_margin=2, b_margin=0.5),
+    "h4": TextStyle(font_family="dejavu", font_style="B", font_size_pt=19, color=_INK, t_margin=1, b_margin=0.5),
+    "b": FontFace(emphasis="B"),
+}
