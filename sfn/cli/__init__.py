@@ -22,6 +22,7 @@ COMMANDS: tuple[str, ...] = (
     "path",
     "stream",
     "loss",
+    "holdover",
 )
 
 
