@@ -126,6 +126,7 @@ class Family(Planning):
     equalisation_source: str | None = None
     transform: dict[str, int]
     channel: dict[str, Channel]
+    reference_channel: str
     pilots: dict[str, tuple[int, int]] = {}
     guard: dict[str, dict[str, Guard]]
     modulation_cn: Modulations = Modulations(source="none", ratios={})
@@ -135,6 +136,8 @@ class Family(Planning):
         """Guards belong to transforms that exist and name pilots that exist."""
         if self.kind != "ofdm" or self.required_cn_db is None:
             raise ValueError("a family is of kind ofdm and needs required_cn_db")
+        if self.reference_channel not in self.channel:
+            raise ValueError(f"reference_channel must be one of {', '.join(self.channel)}")
         for transform, guards in self.guard.items():
             if transform not in self.transform:
                 raise ValueError(f"guard.{transform}: no such transform; there are {', '.join(self.transform)}")

@@ -13,6 +13,7 @@ Ids of generated services are FAMILY-TRANSFORM-GUARD[-PILOTS[-miso]]-CHANNEL[-MO
 """
 
 import difflib
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -233,7 +234,7 @@ def _member(
     note = family.note
     if short:
         note = f"{note} Pilots {pattern} cannot follow echoes as long as this guard interval: not for an SFN.".strip()
-    return _record(
+    made = _record(
         family,
         service_id="-".join([family.id, *pieces]),
         family=family.id,
@@ -245,6 +246,20 @@ def _member(
         equalisation_source=family.equalisation_source,
         note=note,
     )
+    reference = family.channel[family.reference_channel]
+    if channel == reference:
+        return made
+    wider_db = 10.0 * math.log10(channel.noise_bandwidth_mhz / reference.noise_bandwidth_mhz)
+    return _moved(made, wider_db, f"for {reference.channel_mhz:g} MHz, moved by {wider_db:+.1f} dB with the noise")
+
+
+def _moved(made: Service, change_db: float, why: str) -> Service:
+    """The service with its minimum field moved, and the reason behind the source."""
+    return replace(
+        made,
+        minimum_median_dbuvm=round(made.minimum_median_dbuvm + change_db, 1),
+        minimum_median_source=f"{made.minimum_median_source}; {why}",
+    )
 
 
 def _modulated(made: Service, family: Family, modulation: str) -> Service:
@@ -252,16 +267,15 @@ def _modulated(made: Service, family: Family, modulation: str) -> Service:
     table = family.modulation_cn
     required_cn_db = table.ratios[modulation][2] + table.implementation_margin_db
     change_db = required_cn_db - float(made.required_cn_db or 0.0)
-    return replace(
+    named = replace(
         made,
         id=f"{made.id}-{modulation}",
         name=f"{made.name} {modulation}",
         required_cn_db=required_cn_db,
         required_cn_source=f"{modulation}: {table.source}",
-        minimum_median_dbuvm=made.minimum_median_dbuvm + change_db,
-        minimum_median_source=f"{made.minimum_median_source}; moved by {change_db:+.1f} dB with the C/N",
         significant_db=required_cn_db + SIGNIFICANCE_MARGIN_DB,
     )
+    return _moved(named, change_db, f"moved by {change_db:+.1f} dB with the C/N")
 
 
 def _record(
