@@ -11,10 +11,11 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.staticfiles import StaticFiles
 
-from webapp import addresses, problems, security
+from webapp import addresses, api, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
 from webapp.pages import (
+    about_api,
     account,
     chain,
     delays,
@@ -46,6 +47,8 @@ ROUTERS = (
     sheets.router,
     jobs.router,
     account.router,
+    about_api.router,
+    api.router,
 )
 
 
@@ -83,6 +86,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
 
     app = FastAPI(
         title="sfn-delays",
+        description=api.__doc__ or "",
         lifespan=lifespan,
         middleware=middleware(settings),
         dependencies=[Depends(security.form_is_ours)],

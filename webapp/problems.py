@@ -50,7 +50,7 @@ def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *
     title, sentence = SENTENCES.get(status, SENTENCES[400])
     if number:
         sentence = f"{sentence} {number}."
-    if _wants_json(request):
+    if wants_json(request):
         told = problems or (Problem(request.url.path, title, sentence),)
         return JSONResponse({"problems": [p.as_json() for p in told]}, status)
     return page(request, ProblemPage(status, title, sentence, problems), status=status)
@@ -94,7 +94,8 @@ def _lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _wants_json(request: Request) -> bool:
+def wants_json(request: Request) -> bool:
+    """Whether the answer is for a program: under ``/api``, or where JSON and no page was asked for."""
     accepted = request.headers.get("accept", "")
     return request.url.path.startswith("/api/") or ("application/json" in accepted and "text/html" not in accepted)
 

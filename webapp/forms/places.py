@@ -156,7 +156,7 @@ def _bare(annotation: Any) -> Any:
 
 def _sentence_and_unit(description: str) -> tuple[str, str]:
     """``Feeder length. [m]`` -> the sentence and the unit."""
-    description = description.replace("``", "")
+    description = description.replace("`", "")
     sentence, bracket, unit = description.rpartition(" [")
     if not bracket or not unit.endswith("]"):
         return " ".join(description.split()), ""

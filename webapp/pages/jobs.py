@@ -17,7 +17,7 @@ RELOAD_S = 2
 @router.get("/jobs/{job_id}")
 def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
     """The job's state: JSON where it is asked for, else a page that reloads itself and ends at the result."""
-    view = _found(jobs, job_id).view()
+    view = found(jobs, job_id).view()
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse(as_json(view))
     if view.result_url:
@@ -31,7 +31,7 @@ def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
 @router.post("/jobs/{job_id}/cancel")
 def cancel(request: Request, jobs: JobsDep, job_id: str) -> Response:
     """Ask the job to stop; it does at its next step."""
-    job = _found(jobs, job_id)
+    job = found(jobs, job_id)
     job.progress.cancel()
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse(as_json(job.view()))
@@ -54,7 +54,8 @@ def as_json(view: JobView) -> dict[str, object]:
     }
 
 
-def _found(jobs: Jobs, job_id: str) -> Job:
+def found(jobs: Jobs, job_id: str) -> Job:
+    """A remembered job; a page that is not there otherwise."""
     job = jobs.find(job_id)
     if job is None:
         raise RefusedError(404)

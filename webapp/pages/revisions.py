@@ -4,12 +4,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
-from webapp import addresses
+from webapp import addresses, api
 from webapp.contexts.revisions import ClashLine, ComparePage, ConflictPage, DifferenceLine, RevisionsPage
 from webapp.dependencies import FormDep, NetworkDep, StoreDep, opened
 from webapp.differences import clashes, compared, merged, shown
 from webapp.documents import as_text
 from webapp.editing import typed
+from webapp.problems import wants_json
 from webapp.render import notice, page
 from webapp.store import ConflictError
 
@@ -99,4 +100,4 @@ def conflict_page(
 def answer_conflict(request: Request, raised: Exception) -> Response:
     """What a page answers when a save met another."""
     assert isinstance(raised, ConflictError)
-    return conflict_page(request, raised, {})
+    return api.conflict_answer(raised) if wants_json(request) else conflict_page(request, raised, {})

@@ -1,0 +1,276 @@
+"""The same as the pages do, as JSON, for scripts: ``/api``. Described as OpenAPI at ``/api/openapi.json``.
+
+Every refusal is ``{"problems": [{"where", "what", "expected", "severity"}]}``. With a password in force
+a script sends ``Authorization: Bearer TOKEN`` (``python -m webapp --new-api-token`` prints one).
+"""
+
+import json
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import JSONResponse
+from pydantic import BaseModel, Field
+
+from sfn.errors import PlanError, Problem
+from webapp.dependencies import JobsDep, StoreDep
+from webapp.differences import ABSENT, compared
+from webapp.pages.jobs import as_json, found
+from webapp.store import ConflictError, Revision, Saved, Summary
+
+Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
+Reason = Annotated[str, Field(min_length=1, max_length=500, description="Why, for the record.")]
+Document = Annotated[dict[str, Any], Field(description='A network document, "format": 1.')]
+
+
+class NetworkLine(BaseModel):
+    """One network in the list."""
+
+    id: int
+    name: str
+    service: str
+    sites: int
+    revision: int
+    saved_at: datetime
+    author: str
+
+
+class RevisionLine(BaseModel):
+    """One save."""
+
+    network: int
+    revision: int
+    saved_at: datetime
+    author: str
+    reason: str
+    checksum: str
+
+
+class NetworkAnswer(RevisionLine):
+    """A revision with its document."""
+
+    document: Document
+
+
+class NewNetwork(BaseModel):
+    """A network to make."""
+
+    document: Document
+    author: Author
+    reason: Reason = "made by a script"
+
+
+class ChangedNetwork(BaseModel):
+    """A document made from a revision."""
+
+    document: Document
+    base_revision: Annotated[int, Field(ge=1, description="The revision that the document was made from.")]
+    author: Author
+    reason: Reason
+
+
+class Restoration(BaseModel):
+    """An old revision to make the newest."""
+
+    revision: Annotated[int, Field(ge=1)]
+    base_revision: Annotated[int, Field(ge=1, description="The newest revision, as far as the caller knows.")]
+    author: Author
+
+
+class DifferenceLine(BaseModel):
+    """One key that differs; a side that does not have it is left out."""
+
+    where: str
+    old: Any = None
+    new: Any = None
+
+
+class ProblemLine(BaseModel):
+    """One thing that is wrong."""
+
+    where: str
+    what: str
+    expected: str
+    severity: str
+
+
+class ProblemsAnswer(BaseModel):
+    """Why something was refused."""
+
+    problems: list[ProblemLine]
+
+
+class ConflictAnswer(ProblemsAnswer):
+    """Someone saved first: what both began with, what was saved, what was sent."""
+
+    base: NetworkAnswer
+    theirs: NetworkAnswer
+    mine: Document
+
+
+async def no_key_twice(request: Request) -> None:
+    """Refuse a body in which an object has a key twice: JSON readers silently drop one of the two."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        return
+    twice: list[str] = []
+
+    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
+        held = dict(items)
+        if len(held) < len(items):
+            keys = [key for key, _ in items]
+            twice.extend(key for key in held if keys.count(key) > 1)
+        return held
+
+    try:
+        json.loads(await request.body(), object_pairs_hook=pairs)
+    except (ValueError, RecursionError):
+        return  # the framework refuses it
+    if twice:
+        raise PlanError(Problem(key, "is given twice in one object", "one value for each key") for key in twice[:20])
+
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    401: {"model": ProblemsAnswer, "description": "A password is in force: send the token."},
+    404: {"model": ProblemsAnswer, "description": "No such network or revision, or it is deleted."},
+    422: {"model": ProblemsAnswer, "description": "The document cannot be used; every problem with its place."},
+}
+CONFLICT: dict[int | str, dict[str, Any]] = {
+    409: {"model": ConflictAnswer, "description": "Someone saved first; nothing was written."}
+}
+router = APIRouter(prefix="/api", dependencies=[Depends(no_key_twice)], responses=REFUSALS)
+
+
+@router.get("/networks", tags=["networks"])
+def list_networks(store: StoreDep, deleted: bool = False) -> list[NetworkLine]:
+    """All networks, the last saved first; or the deleted ones."""
+    return [_line(summary) for summary in store.summaries(deleted=deleted)]
+
+
+@router.post("/networks", status_code=201, tags=["networks"])
+def make_network(store: StoreDep, body: NewNetwork, response: Response) -> RevisionLine:
+    """A new network."""
+    made = store.create(body.document, author=body.author, reason=body.reason)
+    response.headers["Location"] = f"/api/networks/{made.network_id}"
+    return _revision(made)
+
+
+@router.get("/networks/{network_id}", tags=["networks"])
+def read_network(store: StoreDep, network_id: int, revision: int | None = None) -> NetworkAnswer:
+    """The document of a network, in its newest revision or a given one."""
+    return _answer(store.read(network_id, revision))
+
+
+@router.put("/networks/{network_id}", responses=CONFLICT, tags=["networks"])
+def save_network(store: StoreDep, network_id: int, body: ChangedNetwork) -> RevisionLine:
+    """A new revision. On the disk when this answers."""
+    made = store.save(
+        network_id, body.document, base_revision=body.base_revision, author=body.author, reason=body.reason
+    )
+    return _revision(made)
+
+
+@router.delete("/networks/{network_id}", status_code=204, tags=["networks"])
+def delete_network(store: StoreDep, network_id: int) -> None:
+    """Take a network off the list. Can be undone."""
+    store.delete(network_id)
+
+
+@router.post("/networks/{network_id}/undelete", status_code=204, tags=["networks"])
+def undelete_network(store: StoreDep, network_id: int) -> None:
+    """Bring a deleted network back."""
+    store.undelete(network_id)
+
+
+@router.get("/networks/{network_id}/revisions", tags=["revisions"])
+def list_revisions(store: StoreDep, network_id: int) -> list[RevisionLine]:
+    """Every save, the newest first."""
+    return [_revision(revision) for revision in store.history(network_id)]
+
+
+@router.get("/networks/{network_id}/compare", response_model_exclude_unset=True, tags=["revisions"])
+def compare_revisions(store: StoreDep, network_id: int, old: int, new: int) -> list[DifferenceLine]:
+    """Every key that differs between two revisions; entries of lists are matched by their short name."""
+    before, after = store.read(network_id, old).document, store.read(network_id, new).document
+    lines = []
+    for found_one in compared(before, after):
+        sides = {"old": found_one.old, "new": found_one.new}
+        lines.append(DifferenceLine(where=found_one.where, **{k: v for k, v in sides.items() if v is not ABSENT}))
+    return lines
+
+
+@router.post("/networks/{network_id}/restore", responses=CONFLICT, tags=["revisions"])
+def restore_revision(store: StoreDep, network_id: int, body: Restoration) -> RevisionLine:
+    """Make an old revision the newest."""
+    made = store.restore(network_id, body.revision, base_revision=body.base_revision, author=body.author)
+    return _revision(made)
+
+
+@router.get("/jobs/{job_id}", tags=["jobs"])
+def read_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
+    """How far a computation is: state, phase, done of total."""
+    return as_json(found(jobs, job_id).view())
+
+
+@router.post("/jobs/{job_id}/cancel", tags=["jobs"])
+def cancel_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
+    """Ask a computation to stop; it does at its next step."""
+    job = found(jobs, job_id)
+    job.progress.cancel()
+    return as_json(job.view())
+
+
+def conflict_answer(conflict: ConflictError) -> JSONResponse:
+    """What a script is told when someone saved first."""
+    theirs = conflict.theirs.revision
+    problem = Problem(
+        "base_revision",
+        f"revision {theirs.number} was saved by {theirs.author} since revision {conflict.base.revision.number}",
+        "put your changes into `theirs` and save again",
+    )
+    answer = ConflictAnswer(
+        problems=[ProblemLine(**problem.as_json())],
+        base=_answer(conflict.base),
+        theirs=_answer(conflict.theirs),
+        mine=conflict.mine,
+    )
+    return JSONResponse(answer.model_dump(mode="json"), 409)
+
+
+def _line(summary: Summary) -> NetworkLine:
+    return NetworkLine(
+        id=summary.id,
+        name=summary.name,
+        service=summary.service,
+        sites=summary.sites,
+        revision=summary.revision,
+        saved_at=summary.saved_at,
+        author=summary.author,
+    )
+
+
+def _revision(revision: Revision) -> RevisionLine:
+    return RevisionLine(**_fields(revision))
+
+
+def _answer(saved: Saved) -> NetworkAnswer:
+    return NetworkAnswer(document=saved.document, **_fields(saved.revision))
+
+
+def _fields(revision: Revision) -> dict[str, Any]:
+    return {
+        "network": revision.network_id,
+        "revision": revision.number,
+        "saved_at": revision.saved_at,
+        "author": revision.author,
+        "reason": revision.reason,
+        "checksum": revision.checksum,
+    }
+
+
+def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
+    """Method, address and sentence of every operation in an OpenAPI schema."""
+    return tuple(
+        (method.upper(), path, str(operation.get("description", "")).partition("\n")[0])
+        for path, methods in schema["paths"].items()
+        for method, operation in methods.items()
+    )
