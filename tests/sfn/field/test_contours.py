@@ -1,0 +1,109 @@
+"""Contours lie where the level is, and what reaches out is measured."""
+
+import numpy as np
+import pytest
+
+from sfn.field.contours import area_geometry, contours, inside, overreach
+from sfn.geodesy.grid import Grid, grid_for
+from sfn.geodesy.line import inverse
+
+GRID = grid_for((46.9, 7.9, 47.1, 8.1), pixel_m=100.0)
+
+
+def cone(grid: Grid, lat_deg: float = 47.0, lon_deg: float = 8.0) -> np.ndarray:
+    """A level that falls 1 dB a 100 m from a place, 100 dB there."""
+    return 100.0 - inverse(lat_deg, lon_deg, *grid.points_deg)[0] / 100.0
+
+
+def test_a_contour_lies_where_the_level_is() -> None:
+    """The contour of a cone is a circle: every point at the radius, within a hundredth of a pixel."""
+    (area,) = contours(cone(GRID), GRID, at_dbuvm=50.0)
+    away_m = inverse(47.0, 8.0, area.outer[:, 1], area.outer[:, 0])[0]
+
+    assert np.allclose(5000.0, away_m, rtol=0, atol=5.0)
+    assert np.array_equal(area.outer[0], area.outer[-1])
+    assert () == area.holes
+
+
+def test_rings_turn_as_geojson_wants() -> None:
+    """Outer rings run anticlockwise, holes clockwise."""
+    ring = np.minimum(cone(GRID), 160.0 - 1.2 * cone(GRID))
+    (area,) = contours(ring, GRID, at_dbuvm=50.0)
+
+    def turn(points: np.ndarray) -> float:
+        """Signed area."""
+        return float(np.sum(points[:-1, 0] * points[1:, 1] - points[1:, 0] * points[:-1, 1]))
+
+    assert 1 == len(area.holes)
+    assert turn(area.outer) > 0 > turn(area.holes[0])
+    assert ["Polygon", 2] == [area_geometry(area)["type"], len(area_geometry(area)["coordinates"])]
+
+
+def test_the_mask_of_a_contour_is_the_raster_above_it() -> None:
+    """Contours drawn and filled again give the pixels at or above the level, but for pixels on the line."""
+    level = cone(GRID)
+    again = inside(contours(level, GRID, at_dbuvm=60.0), GRID)
+
+    assert np.array_equal(again[np.abs(level - 60.0) > 0.02], (level > 60.0)[np.abs(level - 60.0) > 0.02])
+
+
+def test_the_largest_area_comes_first() -> None:
+    """Two separate areas, the larger first."""
+    level = np.maximum(cone(GRID), cone(GRID, 46.93, 7.93) - 30.0)
+    first, second = contours(level, GRID, at_dbuvm=60.0)
+
+    assert len(first.outer) > len(second.outer)
+
+
+def test_not_covered_is_not_inside() -> None:
+    """Pixels without a level are outside every contour."""
+    level = cone(GRID)
+    level[: GRID.rows_n // 2] = np.nan
+
+    assert not inside(contours(level, GRID, at_dbuvm=50.0), GRID)[: GRID.rows_n // 2 - 1].any()
+
+
+def test_nothing_above_is_no_area() -> None:
+    """A level that is nowhere reached has no contour, and its mask is empty."""
+    assert () == contours(cone(GRID), GRID, at_dbuvm=120.0)
+    assert not inside((), GRID).any()
+
+
+def test_a_fill_in_inside_the_main_stays_inside() -> None:
+    """A small circle within a large one does not reach out."""
+    found = overreach(cone(GRID, 47.01, 8.0) > 85.0, cone(GRID) > 50.0, GRID)
+
+    assert (True, 0.0, 0.0) == (found.inside, found.outside_km2, found.farthest_m)
+
+
+def test_what_reaches_out_is_measured() -> None:
+    """A circle of 1.5 km whose centre lies on the main's edge reaches out by 1.5 km, with about half its area."""
+    fill = cone(GRID, 47.0, 8.0 + 5000.0 / 75_990.0) > 85.0
+    found = overreach(fill, cone(GRID) > 50.0, GRID)
+
+    assert not found.inside
+    assert 1500.0 == pytest.approx(found.farthest_m, abs=200.0)
+    assert np.pi * 1.5**2 * 0.55 == pytest.approx(found.outside_km2, rel=0.1)
+    assert 55.0 == pytest.approx(found.outside_pct, abs=5.0)
+    assert (47.0, 8.0 + 6500.0 / 75_990.0) == pytest.approx((found.lat_deg, found.lon_deg), abs=6e-3)
+    assert not found.edge_cut
+
+
+def test_an_area_that_leaves_the_grid_is_said() -> None:
+    """What was not looked at is said."""
+    assert overreach(cone(GRID, 46.9, 8.0) > 70.0, cone(GRID) > 0.0, GRID).edge_cut
+
+
+@pytest.mark.parametrize(
+    ("call", "text"),
+    [
+        (lambda: contours(np.zeros((3, 3)), GRID, at_dbuvm=50.0), "must have the grid's shape"),
+        (lambda: contours(cone(GRID), GRID, at_dbuvm=np.nan), "at_dbuvm must be a number"),
+        (lambda: overreach(cone(GRID) > 0, cone(GRID) > 900, GRID), "outer must contain at least one pixel"),
+        (lambda: overreach(np.ones((2, 2)), cone(GRID) > 0, GRID), "inner must have the grid's shape"),
+    ],
+)
+def test_what_cannot_be_compared_is_refused(call: object, text: str) -> None:
+    """Shapes and levels that make no sense are refused by name."""
+    with pytest.raises(ValueError, match=text):
+        call()
