@@ -4,6 +4,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+_BLOCK = 1024
+
 
 @njit(cache=True, nogil=True)
 def quasi_peak_level(
@@ -80,35 +82,206 @@ def two_path_phase(
         phase_rad[i] = -p if y < zero else p
 
 
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def _many_path_angle(
+    cosines: NDArray[np.float32],
+    sines: NDArray[np.float32],
+    real_gain: NDArray[np.float32],
+    imaginary_gain: NDArray[np.float32],
+    angle_rad: NDArray[np.float32],
+) -> None:
+    """Write arg(1 + sum g exp(j delta)) to `angle_rad` (n,), from cos and sin of each delta (E, n)."""
+    zero = np.float32(0.0)
+    half_pi = np.float32(1.5707963267948966)
+    full_pi = np.float32(3.141592653589793)
+    tiny = np.float32(1e-30)
+    real = np.empty(_BLOCK, dtype=np.float32)
+    imaginary = np.empty(_BLOCK, dtype=np.float32)
+    for start in range(0, angle_rad.size, _BLOCK):
+        count = min(_BLOCK, angle_rad.size - start)
+        real[:] = np.float32(1.0)
+        imaginary[:] = zero
+        for ray in range(cosines.shape[0]):
+            g = real_gain[ray]
+            h = imaginary_gain[ray]
+            for i in range(count):
+                real[i] += g * cosines[ray, start + i] - h * sines[ray, start + i]
+                imaginary[i] += g * sines[ray, start + i] + h * cosines[ray, start + i]
+        for i in range(count):
+            x = real[i]
+            y = imaginary[i]
+            wide = abs(x)
+            high = abs(y)
+            steep = high > wide
+            small = wide if steep else high
+            large = high if steep else wide
+            a = small / (large + tiny)
+            u = a * a
+            p = np.float32(2.834064299e-3)
+            p = p * u - np.float32(1.60050305e-2)
+            p = p * u + np.float32(4.258760747e-2)
+            p = p * u - np.float32(7.495445443e-2)
+            p = p * u + np.float32(1.06367541e-1)
+            p = p * u - np.float32(1.420257051e-1)
+            p = p * u + np.float32(1.999248358e-1)
+            p = p * u - np.float32(3.333306678e-1)
+            p = (p * u + np.float32(9.999999842e-1)) * a
+            p = half_pi - p if steep else p
+            p = full_pi - p if x < zero else p
+            angle_rad[start + i] = -p if y < zero else p
+
+
 @njit(cache=True, nogil=True)
-def winding_phase(phasor: NDArray[np.complex64], phase_rad: NDArray[np.float32]) -> None:
-    """Write the continuous phase of one period of a phasor (n,) to `phase_rad` (n,), without its mean slope.
+def many_path_phase(
+    cosines: NDArray[np.float32],
+    sines: NDArray[np.float32],
+    real_gain: NDArray[np.float32],
+    imaginary_gain: NDArray[np.float32],
+    phase_rad: NDArray[np.float32],
+) -> None:
+    """Write the continuous phase of 1 + sum g exp(j delta) over one period to `phase_rad` (n,), less its mean slope.
 
     Turns gained over the period are a constant frequency, which a receiver's audio does not hear.
     """
+    _many_path_angle(cosines, sines, real_gain, imaginary_gain, phase_rad)
     turn = 2.0 * np.pi
-    count = phasor.size
-    first = np.arctan2(np.float64(phasor[0].imag), np.float64(phasor[0].real))
+    count = phase_rad.size
+    first = np.float64(phase_rad[0])
     last = first
-    turns = 0
-    for i in range(1, count + 1):
-        angle = first
-        if i < count:
-            angle = np.arctan2(np.float64(phasor[i].imag), np.float64(phasor[i].real))
-        if angle - last > np.pi:
-            turns -= 1
-        elif angle - last < -np.pi:
-            turns += 1
-        last = angle
-    slope = turn * turns / count
-    last = first
-    turns = 0
-    phase_rad[0] = first
+    offset = 0.0
     for i in range(1, count):
-        angle = np.arctan2(np.float64(phasor[i].imag), np.float64(phasor[i].real))
-        if angle - last > np.pi:
-            turns -= 1
-        elif angle - last < -np.pi:
-            turns += 1
+        angle = np.float64(phase_rad[i])
+        step = angle - last
+        if step > np.pi:
+            offset -= turn
+        elif step < -np.pi:
+            offset += turn
         last = angle
-        phase_rad[i] = angle + turn * turns - slope * i
+        phase_rad[i] = angle + offset
+    step = first - last
+    if step > np.pi:
+        offset -= turn
+    elif step < -np.pi:
+        offset += turn
+    if offset != 0.0:
+        for i in range(count):
+            phase_rad[i] -= offset * i / count
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc", "arcp", "nsz"})
+def fm_quality(
+    level_dbuvm: NDArray[np.float64],
+    arrival_us: NDArray[np.float64],
+    noise: NDArray[np.float32],
+    columns: int,
+    floor: float,
+    least_noise: float,
+    begin: int,
+    end: int,
+    snr_db: NDArray[np.float64],
+    strongest: NDArray[np.int16],
+    limiting: NDArray[np.int16],
+    amplitude_sum_ratio: NDArray[np.float64],
+) -> None:
+    """Write the local S/N of the places from `begin` to before `end`, with the signal that limits it.
+
+    `level_dbuvm`, `arrival_us` (S, M): NaN level, no signal. `noise` (rows * columns,): noise voltage of one echo
+    over `floor`, rows 1 dB apart from 0 and the last 0, columns from 0.25 us in eight equal parts of each octave.
+    Closer signals make no noise. The sum, with `floor` and not below `least_noise`, gives `snr_db` (M,), NaN
+    without a signal or where one has a level but no arrival. `strongest` and `limiting` (M,) are rows of the
+    input, -1: none; `amplitude_sum_ratio` (M,) is the sum of r.
+
+    Places go in blocks that stay in the cache; inner loops have no branches, so that they run on whole vectors.
+    The bits of a float32 are its octave and the part of it: over 2^20 they are eighths of octaves.
+    """
+    signals = level_dbuvm.shape[0]
+    last_row = np.float32(noise.size // columns - 1)
+    top_row = last_row - np.float32(1.0)
+    last_column = np.float32(columns - 1)
+    top_column = last_column - np.float32(1.0)
+    zero, one = np.float32(0.0), np.float32(1.0)
+    width = np.int32(columns)
+    step, unit = np.uint64(columns), np.uint64(1)
+    nearest_us = np.float32(0.25)
+    eighth = np.float32(2.0**-20)
+    octaves = np.float32(-np.log2(10.0) / 20.0)
+    best = np.empty(_BLOCK, dtype=np.float64)
+    best_us = np.empty(_BLOCK, dtype=np.float64)
+    best_at = np.empty(_BLOCK, dtype=np.int32)
+    total = np.empty(_BLOCK, dtype=np.float32)
+    worst = np.empty(_BLOCK, dtype=np.float32)
+    worst_at = np.empty(_BLOCK, dtype=np.int32)
+    rays = np.empty(_BLOCK, dtype=np.float32)
+    weaker = np.empty(_BLOCK, dtype=np.float32)
+    delay = np.empty(_BLOCK, dtype=np.float32)
+    delay_bits = delay.view(np.int32)
+    along = np.empty(_BLOCK, dtype=np.float32)
+    part = np.empty(_BLOCK, dtype=np.float32)
+    node = np.empty(_BLOCK, dtype=np.int32)
+    voltage = np.empty(_BLOCK, dtype=np.float32)
+    power = np.empty(_BLOCK, dtype=np.float32)
+    power_bits = power.view(np.int32)
+    first_bits = np.int32(0x3E800000)  # of 0.25
+    for start in range(begin, end, _BLOCK):
+        count = min(_BLOCK, end - start)
+        best[:] = -np.inf
+        best_at[:] = -1
+        best_us[:] = 0.0
+        for s in range(signals):
+            at = np.int32(s)
+            for k in range(count):
+                level = level_dbuvm[s, start + k]
+                higher = level > best[k]
+                best[k] = level if higher else best[k]
+                best_us[k] = arrival_us[s, start + k] if higher else best_us[k]
+                best_at[k] = at if higher else best_at[k]
+        total[:] = zero
+        worst[:] = zero
+        worst_at[:] = -1
+        rays[:] = -one  # the strongest counts itself
+        for s in range(signals):
+            at = np.int32(s)
+            for k in range(count):
+                gap = np.float32(best[k] - level_dbuvm[s, start + k])
+                weaker[k] = gap if gap < last_row else last_row
+                late = np.float32(abs(arrival_us[s, start + k] - best_us[k]))
+                delay[k] = late
+            for k in range(count):  # 2^x: whole part into the exponent, a polynomial for the rest
+                x = weaker[k] * octaves + np.float32(40.0)
+                whole = np.int32(x)
+                f = x - np.float32(whole)
+                p = np.float32(0.01341) * f + np.float32(0.052065)
+                p = p * f + np.float32(0.24139)
+                p = p * f + np.float32(0.693137)
+                power_bits[k] = (whole + np.int32(87)) << np.int32(23)
+                rays[k] += (p * f + one) * power[k] if weaker[k] < last_row else zero
+            for k in range(count):
+                x = np.float32(delay_bits[k] - first_bits) * eighth
+                x = x if x > zero else zero
+                x = x if x < last_column else last_column
+                y = weaker[k]
+                column = np.int32(x if x < top_column else top_column)
+                row = np.int32(y if y < top_row else top_row)
+                along[k] = x - np.float32(column)
+                part[k] = y - np.float32(row)
+                node[k] = row * width + column
+            for k in range(count):
+                i = np.uint64(node[k])
+                j = i + step
+                low = noise[i] + along[k] * (noise[i + unit] - noise[i])
+                high = noise[j] + along[k] * (noise[j + unit] - noise[j])
+                voltage[k] = low + part[k] * (high - low)
+            for k in range(count):
+                v = zero if delay[k] < nearest_us else voltage[k]
+                v += zero * delay[k] if weaker[k] < last_row else zero  # a level without an arrival: NaN
+                total[k] += v
+                worst_at[k] = at if v > worst[k] else worst_at[k]
+                worst[k] = v if v > worst[k] else worst[k]
+        for k in range(count):
+            found = best_at[k] >= 0
+            heard = total[k] + floor
+            heard = heard if heard >= least_noise or np.isnan(heard) else least_noise
+            snr_db[start + k] = -20.0 * np.log10(heard) if found else np.nan
+            strongest[start + k] = best_at[k]
+            limiting[start + k] = worst_at[k]
+            amplitude_sum_ratio[start + k] = max(rays[k], zero) if found else np.nan

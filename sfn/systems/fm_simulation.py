@@ -20,7 +20,7 @@ import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.systems.fm_decoder import REFERENCE_KHZ, audio_of, residual, signal_to_noise
-from sfn.systems.fm_kernels import two_path_phase, winding_phase
+from sfn.systems.fm_kernels import many_path_phase, two_path_phase
 from sfn.systems.fm_programme import LINE_HZ, SAMPLE_RATE_HZ, Lines, Programme, waveform
 
 SAMPLES = round(SAMPLE_RATE_HZ / LINE_HZ)
@@ -131,15 +131,15 @@ def many_path_error(
     psi = np.atleast_2d(np.asarray(phase_rad, dtype=np.float64))
     gains = 10 ** (-np.asarray(level_difference_db, dtype=np.float64) / 20) * np.exp(1j * psi)
     deltas = np.asarray(deltas_rad, dtype=np.float64)
-    rays = np.empty(deltas.shape, dtype=np.complex64)
-    rays.real, rays.imag = np.cos(deltas), np.sin(deltas)
+    cosines, sines = np.cos(deltas).astype(np.float32), np.sin(deltas).astype(np.float32)
+    real, imaginary = gains.real.astype(np.float32), gains.imag.astype(np.float32)
     error = np.empty((len(psi), lines_n), dtype=np.complex128)
     phase = np.empty((_ROWS, deltas.shape[-1]), dtype=np.float32)
     for start in range(0, len(psi), _ROWS):
-        total = 1 + gains[start : start + _ROWS].astype(np.complex64) @ rays
-        for row, phasor in enumerate(total):
-            winding_phase(phasor, phase[row])
-        error[start : start + _ROWS] = _differentiated(phase[: len(total)], lines_n)
+        rows = min(_ROWS, len(psi) - start)
+        for row in range(rows):
+            many_path_phase(cosines, sines, real[start + row], imaginary[start + row], phase[row])
+        error[start : start + rows] = _differentiated(phase[:rows], lines_n)
     return error
 
 

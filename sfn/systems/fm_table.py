@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,6 +69,14 @@ class Parameters:
     def checksum(self) -> str:
         """SHA-256 of the text, in hex."""
         return hashlib.sha256(self.text().encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Nodes of a table: `snr_db` (4 quantities, 3 statistics, levels, delays), not limited to 60 dB."""
+
+    parameters: Parameters
+    snr_db: NDArray[np.float64]
 
 
 def programmes(parameters: Parameters, *, stereo: bool) -> list[Programme]:
@@ -189,6 +198,37 @@ def write(path: Path, snr_db: NDArray[np.float64], parameters: Parameters) -> No
         parameters=np.array(parameters.text()),
         checksum=np.array(parameters.checksum()),
     )
+
+
+def load(path: Path | None = None) -> Table:
+    """A table of S/N, by default the one that ships.
+
+    Parameters
+    ----------
+    path : Path, optional
+        File written by this module. Default: 50 us, 0 dBr.
+
+    Raises
+    ------
+    ValueError
+        If the file was changed: its checksum is not that of the parameters in it, or its shape is not theirs.
+
+    Examples
+    --------
+    >>> load().parameters.emphasis_us
+    50.0
+    """
+    file = Path(__file__).with_name("fm_table.npz") if path is None else path
+    with np.load(file) as stored:
+        kept: dict[str, Any] = json.loads(str(stored["parameters"]))
+        kept["seeds"], kept["level_difference_db"] = tuple(kept["seeds"]), tuple(kept["level_difference_db"])
+        parameters = Parameters(**kept)
+        snr_db = stored["snr_cdb"] / 100.0
+        checksum = str(stored["checksum"])
+    shape = (len(QUANTITIES), len(STATISTICS), len(parameters.level_difference_db), parameters.delays)
+    if checksum != parameters.checksum() or snr_db.shape != shape:
+        raise ValueError(f"{file.name}: its numbers do not belong to its parameters; make it again with this module")
+    return Table(parameters, snr_db)
 
 
 def main(arguments: list[str] | None = None) -> int:
