@@ -8,12 +8,14 @@ import json
 from datetime import datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
+from sfn.answer import delays, point
+from sfn.check import check
 from sfn.errors import PlanError, Problem
-from webapp.dependencies import JobsDep, StoreDep
+from webapp.dependencies import JobsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Summary
@@ -203,6 +205,41 @@ def restore_revision(store: StoreDep, network_id: int, body: Restoration) -> Rev
     """Make an old revision the newest."""
     made = store.restore(network_id, body.revision, base_revision=body.base_revision, author=body.author)
     return _revision(made)
+
+
+@router.get("/networks/{network_id}/check", tags=["answers"])
+def check_network(opened: NetworkDep) -> ProblemsAnswer:
+    """Every problem of the plan, as ``python -m sfn check --json`` answers."""
+    return ProblemsAnswer(problems=[ProblemLine(**problem.as_json()) for problem in check(opened.network)])
+
+
+@router.get("/networks/{network_id}/delays", tags=["answers"])
+def answer_delays(opened: NetworkDep) -> dict[str, Any]:
+    """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
+    found_delays = delays.delays(opened.network, problems=check(opened.network))
+    return delays.document(found_delays, revision=opened.head.revision.number)
+
+
+@router.get("/networks/{network_id}/point", tags=["answers"])
+def answer_point(
+    opened: NetworkDep,
+    lat: Annotated[float, Query(ge=-90, le=90, description="WGS 84. [degrees]")],
+    lon: Annotated[float, Query(ge=-180, le=180, description="WGS 84. [degrees]")],
+    rx_height_m: Annotated[float | None, Query(ge=1, le=3000, description="Above ground. [m]")] = None,
+    rx_ground_m: Annotated[float | None, Query(ge=-500, le=9000, description="Above sea level. [m]")] = None,
+    as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,
+) -> dict[str, Any]:
+    """Every signal at a receiving point, as ``python -m sfn point --json`` answers."""
+    return point.document(
+        point.point_signals(
+            opened.network,
+            lat_deg=lat,
+            lon_deg=lon,
+            rx_height_m=rx_height_m,
+            rx_ground_m=rx_ground_m,
+            as_set=as_set,
+        )
+    )
 
 
 @router.get("/jobs/{job_id}", tags=["jobs"])

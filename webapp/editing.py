@@ -7,6 +7,7 @@ from typing import Any
 
 from fastapi import Request
 
+from sfn.check import check
 from sfn.errors import PlanError, Problem
 from sfn.plan import read as network_of_text
 from webapp.differences import compared, in_words
@@ -79,6 +80,11 @@ def problems_of(draft: Draft) -> tuple[Problem, ...]:
     except PlanError as refused:
         return refused.problems
     return ()
+
+
+def advice(draft: Draft) -> tuple[Problem, ...]:
+    """What the check finds in a draft that can be saved: wrong or doubtful as a plan, but a plan."""
+    return () if draft.text is not None or problems_of(draft) else check(network_of(draft.document))
 
 
 def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:

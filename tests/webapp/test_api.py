@@ -1,13 +1,16 @@
 """The same as the pages, as JSON."""
 
+import json
 from collections.abc import Callable
 from copy import deepcopy
+from pathlib import Path
 from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from sfn.cli import main
 from webapp.security import token_hash
 
 Document = dict[str, Any]
@@ -131,3 +134,19 @@ def test_everything_is_described(client: TestClient) -> None:
         for operation in methods.values():
             assert operation["description"]
     assert "Bearer" in page
+
+
+def test_answers_are_those_of_the_command_line(
+    client: TestClient, made: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Delays, point and check answer what the commands print with ``--json``."""
+    file = str(Path(__file__).parents[1] / "sfn" / "example-network.json")
+    for command, address in (
+        (["delays", file], "delays"),
+        (["check", file], "check"),
+        (["point", file, "--at", "36.28,-84.2"], "point?lat=36.28&lon=-84.2"),
+    ):
+        main([*command, "--json"])
+        ours, theirs = client.get(f"{made}/{address}").json(), json.loads(capsys.readouterr().out)
+        assert theirs == {**ours, **({"revision": None} if "revision" in ours else {})}, address
+    assert "lat" == client.get(f"{made}/point?lat=95&lon=0").json()["problems"][0]["where"]

@@ -242,3 +242,31 @@ def test_forms_that_no_page_of_ours_sends(
     assert 404 == post(EDIT, do="save", base_revision="99").status_code
     assert 404 == post("/networks/55/edit", do="save", base_revision="1").status_code
     assert 404 == client.get(f"{network}/sites/nowhere").status_code
+
+
+def test_the_check_speaks_without_standing_in_the_way(client: TestClient, network: str) -> None:
+    """A plan that is wrong but can be used is saved; what the check finds stands on the pages, with the way there."""
+    page = client.get(f"{network}/sites/north/chain")
+    saved = press(client, page, "save", **{"stages-3-release_delay_us": "90000", "author": "Ada"})
+    assert "Saved as revision 2." in saved.text
+    assert "found by the check" in saved.text
+    assert 'href="#stages-3' in saved.text
+    overview = client.get(network).text
+    assert "found by the check" in overview
+    assert 'value="go chain 0"' in overview
+
+
+def test_a_position_is_shown_as_it_was_understood(client: TestClient, network: str) -> None:
+    """WGS 84 in three forms, the transformation and its accuracy in metres and microseconds; or why not."""
+    page = client.get(f"{network}/sites/north")
+    assert "36.370000, -84.250000" in page.text
+    assert "degrees, minutes and seconds" in page.text
+    typed = {"sites-0-position-text": "36°22'12.0\"N 84°15'00.0\"W", "sites-0-position-crs": "EPSG:4267"}
+    shifted = press(client, page, "go site 0", **typed)
+    assert "Not saved yet." in shifted.text
+    assert "NAD27" in shifted.text
+    assert "of travel time" in shifted.text
+    unread = press(client, shifted, "go site 0", **{"sites-0-position-text": "over there"})
+    assert "The position as it is understood" not in unread.text
+    assert "over there" in unread.text
+    assert "found by the check" in unread.text

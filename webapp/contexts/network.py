@@ -4,8 +4,20 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from sfn.errors import Problem
+from sfn.geodesy.position import Forms, Located
 from webapp.contexts import Context, NetworkHead
 from webapp.forms.fields import Field, Group
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Something that the check found in a document that can be used."""
+
+    problem: Problem
+    go: str
+    """The view where it can be mended, ``site 2`` or ``chain 0``; empty where it is on this page."""
+    words: str
+    """What the button that leads there says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +39,11 @@ class Editor:
     deleted: bool
     """The network was deleted while it was being edited."""
     problems: tuple[Problem, ...]
-    """Every problem, with its place."""
+    """Everything that keeps it from being saved, with its place."""
+    advice: tuple[Advice, ...]
+    """What the check found in it, where nothing keeps it from being saved."""
     on_page: frozenset[str]
-    """Names of the fields on this page that have a problem: the list of problems leads there."""
+    """Names of the fields on this page that have a problem: the lists of problems lead there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +95,10 @@ class SitePage(Context):
     """What the form carries."""
     name: str
     """The site's name."""
+    located: Located | None
+    """Its position as it was understood; None where it cannot be."""
+    forms: Forms | None
+    """The same in the forms that sheets print."""
     fields: Group
     """The site's own fields."""
     delay_fields: tuple[Group, ...]

@@ -107,6 +107,8 @@ class Sheet:
     problems: Sequence[Problem] = ()
     ids: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     """Choices of the keys that refer to something: key -> value and words."""
+    suggestions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Texts offered for a key, beside those that every form offers."""
 
     def group(self, path: str, *, title: str = "", leave_out: Iterable[str] = ()) -> Group:
         """The fields of the record at `path` (a field name, empty for the network itself)."""
@@ -180,7 +182,7 @@ class Sheet:
             required=found.required,
             default=_shown(found.default),
             choices=choices,
-            suggestions=SUGGESTIONS.get(found.key, ()),
+            suggestions=self.suggestions.get(found.key) or SUGGESTIONS.get(found.key, ()),
             problems=self._problems(name),
             only_for=ONLY_FOR.get(found.key, ()),
         )

@@ -32,9 +32,10 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     stages = tuple(stage_form(held, index, n) for n in stages_on(draft.document, site))
     groups = [route.fields for route in routes] + [stage.fields for stage in stages]
     steps = [step.place for route in routes for step in route.steps]
+    about = (f"sites[{index}].chains", *(f"stages[{n}]" for n in stages_on(draft.document, site)))
     context = ChainPage(
         network=opened(draft.base).head,
-        editor=editor(draft, "chain", index=index, groups=groups, names=steps),
+        editor=editor(draft, "chain", index=index, groups=groups, names=steps, about=about),
         name=name_of(site, index),
         routes=routes,
         stages=stages,

@@ -7,11 +7,13 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.errors import Problem
 from webapp import addresses
-from webapp.contexts.network import Editor
+from webapp.contexts.network import Advice, Editor
 from webapp.dependencies import FormDep, StoreDep
-from webapp.editing import Draft, problems_of, save, typed
+from webapp.editing import Draft, advice, problems_of, save, typed
 from webapp.forms.fields import Group, Sheet
+from webapp.forms.places import path_of
 from webapp.forms.structure import act
 from webapp.pages.revisions import conflict_page
 from webapp.render import anchor, notice
@@ -59,15 +61,22 @@ def sheet(draft: Draft) -> Sheet:
     stages = tuple(
         (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')})") for s in draft.document.get("stages") or ()
     )
-    problems = problems_of(draft) if draft.changed else ()
+    problems = problems_of(draft) or advice(draft)
     return Sheet(draft.document, problems, {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages})
 
 
 def editor(
-    draft: Draft, view: str, *, index: int = 0, groups: Iterable[Group] = (), names: Iterable[str] = ()
+    draft: Draft,
+    view: str,
+    *,
+    index: int = 0,
+    groups: Iterable[Group] = (),
+    names: Iterable[str] = (),
+    about: tuple[str, ...] = ("",),
 ) -> Editor:
-    """The hidden part of a form, and the list of problems."""
-    problems = draft.problems or (problems_of(draft) if draft.changed else ())
+    """The hidden part of a form, and the lists of problems; `about` are the places that the page is about."""
+    problems = problems_of(draft)
+    found = [p for p in advice(draft) if p.where.startswith(about)]
     on_page = {name for group in groups for name in _names(group)} | set(names)
     return Editor(
         base_revision=draft.base.revision.number,
@@ -78,8 +87,31 @@ def editor(
         reason=draft.reason,
         deleted=draft.deleted,
         problems=problems,
-        on_page=frozenset(anchor(p.where) for p in problems if anchor(p.where) in on_page),
+        advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
+        on_page=frozenset(anchor(p.where) for p in (*problems, *found) if anchor(p.where) in on_page),
     )
+
+
+def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
+    """A finding with the way to where it can be mended."""
+    path = path_of(anchor(problem.where))
+    if anchor(problem.where) in on_page or len(path) < 2 or not isinstance(path[1], int):
+        return Advice(problem, "", "")
+    sites = document["sites"]
+    if path[0] == "sites":
+        view, index = ("chain" if path[2:3] == ("chains",) else "site"), path[1]
+    else:
+        stage = document["stages"][path[1]]["id"]
+        view, index = "chain", next((n for n, s in enumerate(sites) if stage in _passed(s, document)), 0)
+    return Advice(
+        problem, f"{view} {index}", f"go to {'the chains of ' if view == 'chain' else ''}{sites[index]['name']}"
+    )
+
+
+def _passed(site: Mapping[str, Any], document: Mapping[str, Any]) -> set[str]:
+    """Stages that a site's chains pass, those inside its sections too."""
+    used = {entry for chain in site["chains"] for entry in chain["stages"]}
+    return used | {e for stage in document["stages"] if stage["id"] in used for e in stage.get("inside") or ()}
 
 
 def views() -> Mapping[str, Show]:

@@ -1,16 +1,17 @@
 """Sites and chains of one network, and its document as a file."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.systems.service import services
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
 from webapp.dependencies import NetworkDep, StoreDep, opened
 from webapp.documents import as_text
 from webapp.editing import Draft, fresh
-from webapp.forms.fields import Sheet
 from webapp.pages.editor import editor, sheet
 from webapp.render import page
 
@@ -34,7 +35,7 @@ def export(store: StoreDep, network_id: int, revision: int | None = None) -> Res
 
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
-    held: Sheet = sheet(draft)
+    held = replace(sheet(draft), suggestions={"service": service_ids()})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(
         network=opened(draft.base).head,
@@ -43,6 +44,11 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
         fields=fields,
     )
     return page(request, context, status=status)
+
+
+def service_ids() -> tuple[str, ...]:
+    """Every service by its id."""
+    return tuple(known.id for known in services())
 
 
 def site_line(index: int, site: Mapping[str, Any], document: Mapping[str, Any]) -> SiteLine:

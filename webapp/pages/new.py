@@ -14,6 +14,7 @@ from webapp.dependencies import FormDep, StoreDep
 from webapp.documents import network_of
 from webapp.forms.fields import Sheet
 from webapp.forms.typed import applied
+from webapp.pages.network import service_ids
 from webapp.render import anchor, notice, page
 
 router = APIRouter(include_in_schema=False)
@@ -76,7 +77,7 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
 
 def shown(request: Request, document: dict[str, Any], form: dict[str, str], problems: tuple[Problem, ...]) -> Response:
     """The form with what was typed."""
-    held = Sheet(document, problems)
+    held = Sheet(document, problems, suggestions={"service": service_ids()})
     stage_rest = [key for key in Stage.model_fields if key not in STAGE_KEPT]
     groups = (
         held.group("", leave_out=NETWORK_REST),

@@ -6,6 +6,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.errors import PlanError
+from sfn.geodesy.position import Located, locate, three_forms
+from sfn.plan import Position
 from webapp.contexts.network import SitePage
 from webapp.dependencies import NetworkDep, opened
 from webapp.editing import Draft, fresh
@@ -30,14 +33,27 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         held.group(f"sites-{index}-delay_fields-{n}", title=str(entry.get("name", "")))
         for n, entry in enumerate(site.get("delay_fields") or ())
     )
+    found = located(site.get("position") or {})
     context = SitePage(
         network=opened(draft.base).head,
-        editor=editor(draft, "site", index=index, groups=(fields, *delay_fields)),
+        editor=editor(
+            draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}].", "network")
+        ),
         name=name_of(site, index),
+        located=found,
+        forms=three_forms(found.lat_deg, found.lon_deg) if found else None,
         fields=fields,
         delay_fields=delay_fields,
     )
     return page(request, context, status=status)
+
+
+def located(position: Mapping[str, Any]) -> Located | None:
+    """A position as the engine understands it, or None; the check says why."""
+    try:
+        return locate(**Position.model_validate(position).model_dump(exclude_none=True))
+    except (PlanError, ValueError):
+        return None
 
 
 def name_of(site: Mapping[str, Any], index: int) -> str:
