@@ -16,6 +16,7 @@ from sfn.errors import PlanError
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
 COMMANDS: tuple[str, ...] = (
     "correlate",
+    "reconcile",
     "check",
     "delays",
     "point",

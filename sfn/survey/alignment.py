@@ -16,6 +16,7 @@ _CHUNK_BLOCKS = 64
 # Both ends of a chunk meet when its phase is turned; so far inside nothing of it is left.
 _MARGIN_SAMPLES = 512
 _GREATEST_SECTIONS, _LEAST_BLOCKS_IN_SECTION = 16, 48
+_LEAST_TRIAL_BLOCKS = 12
 # Highest of a million lags of noise: about 5 times its standard deviation.
 CLEAR_PEAK_RATIO = 7.0
 
@@ -185,7 +186,7 @@ def sections(reference: Source, off_air: Source, *, line: Line, most_blocks: int
     Parameters
     ----------
     most_blocks : int, optional
-        Look only at the first so many blocks of each section.
+        Look only at so many blocks, the first of each section.
     """
     rate = reference.rate_hz
     origin, end_frame = _common(reference, off_air, line=line)
@@ -198,7 +199,7 @@ def sections(reference: Source, off_air: Source, *, line: Line, most_blocks: int
     chunk = int(np.clip(0.25 / smear if smear > 0 else _CHUNK_BLOCKS, 1, _CHUNK_BLOCKS))
     middles, parts = [], []
     for first, end in itertools.pairwise(edges):
-        last = end if most_blocks is None else min(end, first + most_blocks)
+        last = end if most_blocks is None else min(end, first + max(most_blocks // count, _LEAST_TRIAL_BLOCKS))
         starts = range(origin + first * hop, origin + last * hop, chunk * hop)
         middles.append((origin + (first + last + 3) / 2 * hop) / rate)
         parts.append(_section(reference, off_air, line=line, starts=starts, number=last - first, block=block))

@@ -29,7 +29,7 @@ from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, dr
 
 _LISTED_RATIO = 0.25
 _LEAST_AVERAGES = 12.0
-_TRIAL_BLOCKS = 96
+_TRIAL_BLOCKS = 240
 _ALIGNED_RATIO = 0.1
 
 

@@ -1,0 +1,69 @@
+"""What a network's plan says of the same points at which somebody measured."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.survey.measurements import Measurement, predicted_difference
+from sfn.terrain.dem import Terrain, heights
+from sfn.timing import delay_table
+
+
+def planned_differences(
+    network: Network, measurements: Sequence[Measurement], *, terrain: Terrain | None = None, as_set: bool = False
+) -> NDArray[np.float64]:
+    """Delay difference that the plan gives for each measurement.
+
+    Parameters
+    ----------
+    network : Network
+    measurements : sequence of Measurement (M,)
+    terrain : Terrain, optional
+        Gives the ground at points whose `rx_ground_m` was not told; sea level without it.
+    as_set : bool
+        Launches with what is set now, not with the computed settings.
+
+    Returns
+    -------
+    ndarray (M,)
+        Arrival of the site minus arrival of the reference site. [us]
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read.
+    """
+    placed = place(network)
+    launches = delay_table(network, placed=placed).launches(as_set=as_set)
+    sites = {s.id: s for s in network.sites}
+    lat, lon = np.array([m.lat_deg for m in measurements]), np.array([m.lon_deg for m in measurements])
+    ground_m = np.array([m.rx_ground_m for m in measurements])
+    untold = np.isnan(ground_m)
+    if untold.any():
+        ground_m[untold] = 0.0 if terrain is None else np.nan_to_num(heights(terrain, lat[untold], lon[untold]))
+
+    def of(ids: list[str]) -> tuple[NDArray[np.float64], ...]:
+        rows = [
+            (launches[i], placed[i].lat_deg, placed[i].lon_deg, sites[i].ground_m + sites[i].antenna_m) for i in ids
+        ]
+        return tuple(np.array(rows, dtype=np.float64).T)
+
+    launch, site_lat, site_lon, site_height = of([m.site for m in measurements])
+    other, other_lat, other_lon, other_height = of([m.reference_site for m in measurements])
+    return predicted_difference(
+        launch,
+        site_lat_deg=site_lat,
+        site_lon_deg=site_lon,
+        site_height_m=site_height,
+        reference_launch_us=other,
+        reference_lat_deg=other_lat,
+        reference_lon_deg=other_lon,
+        reference_height_m=other_height,
+        lat_deg=lat,
+        lon_deg=lon,
+        rx_height_m=ground_m + network.receiver.height_m,
+        refractivity_n=network.refractivity_n,
+    )
