@@ -24,6 +24,8 @@ COMMANDS: tuple[str, ...] = (
     "stream",
     "loss",
     "holdover",
+    "signals",
+    "services",
 )
 
 
@@ -67,7 +69,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(args.run(args))
     except PlanError as error:
-        source = str(getattr(args, "network", None) or args.command)
+        source = str(getattr(args, "network", None) or getattr(args, "signals_file", None) or args.command)
         for problem in error.problems:
             print(problem.line(source), file=sys.stderr)
         return 2

@@ -220,7 +220,7 @@ def service_chain(service: Service, *, frequency_mhz: float | None = None) -> Li
         raise ValueError(f"{service.id} is not planned by a required C/N; its minimum field is tabled")
     return link_chain(
         service.required_cn_db,
-        frequency_mhz=frequency_mhz or service.reference_frequency_mhz,
+        frequency_mhz=service.reference_frequency_mhz if frequency_mhz is None else frequency_mhz,
         noise_bandwidth_mhz=service.noise_bandwidth_mhz,
         noise_figure_db=service.noise_figure_db,
         antenna_gain_dbd=service.antenna_gain_dbd,
@@ -235,7 +235,7 @@ def noise_field_dbuvm(service: Service, *, frequency_mhz: float | None = None) -
     """Field whose power equals receiver and man-made noise: what C/(N+I) is worked out with. [dBuV/m]"""
     chain_free = link_chain(
         0.0,
-        frequency_mhz=frequency_mhz or service.reference_frequency_mhz,
+        frequency_mhz=service.reference_frequency_mhz if frequency_mhz is None else frequency_mhz,
         noise_bandwidth_mhz=service.noise_bandwidth_mhz,
         noise_figure_db=service.noise_figure_db,
         antenna_gain_dbd=service.antenna_gain_dbd,

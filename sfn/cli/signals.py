@@ -1,0 +1,147 @@
+"""What a receiver makes of any list of signals, computed or measured.
+
+SIGNALS.csv has the columns level_dbuvm,delay_us and optionally level_1pct_dbuvm,site. JSON keys: `service`, `kind`,
+`sites` (names of the list). OFDM: `strategies`, each with `strategy`, `window_us`, `wanted_dbuvm`,
+`interference_dbuvm` (null: none), `ci_db`, `cni_db`, `margin_db`, `wanted` and `hurts` (places in the list from 0)
+and `signals` (`place`, `late_us` after the window's t0, `weight`); `noise_dbuvm`, `required_cn_db`, `threshold_db`,
+`strongest_alone_margin_db`, `least_favourable`. 8-VSB: `margin_db`, `cn_db`, `required_cn_db`, `noise_dbuvm`,
+`wanted`, `hurts`, `echoes` (`place`, `late_us`, `du_db`, `needed_db`, `margin_db`, `outside_mask`), `mask`,
+`status` of the mask. FM: `mono`, `stereo` and `mono-of-stereo`, each with `snr_median_db` (two signals only),
+`snr_mean_db`, `snr_decile_db`, `snr_local_db` (what maps use), `implementation_margin_db` (not taken off), `label`;
+`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `source`.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from sfn.answer.signals import signals_answer
+from sfn.cli.table import add_json, print_json, print_table
+from sfn.errors import PlanError, Problem
+from sfn.systems.service import service
+from sfn.systems.signal_list import SignalList, read_signal_list
+
+NAME = "signals"
+SUMMARY = "what a receiver makes of a list of signals"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("signals_file", metavar="SIGNALS.csv", help="list of signals; - reads standard input")
+    parser.add_argument("--service", required=True, help="as python -m sfn services names it")
+    parser.add_argument("--services-file", help="your own TOML file of services, beside the shipped ones")
+    parser.add_argument("--frequency-mhz", type=float, help="carrier, for the noise field (OFDM, 8-VSB)")
+    parser.add_argument("--threshold-db", type=float, default=15.0, help='of the strategy "first" (OFDM)')
+    parser.add_argument("--direct", action="store_true", help="simulate all signals together (FM)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read the list, answer it."""
+    of = service(args.service, own_file=args.services_file)
+    signals = _read(args.signals_file)
+    if args.threshold_db != args.threshold_db or not 0 <= args.threshold_db <= 200:
+        raise PlanError([Problem("--threshold-db", f"cannot be {args.threshold_db!r}", "from 0 to 200 dB")])
+    try:
+        answer = signals_answer(
+            signals,
+            of,
+            threshold_db=args.threshold_db,
+            frequency_mhz=args.frequency_mhz,
+            direct=args.direct,
+        )
+    except ValueError as error:
+        raise PlanError([Problem("arguments", str(error), "see python -m sfn signals --help")]) from None
+    if args.json:
+        print_json(answer)
+    else:
+        _TABLES[of.kind](answer, signals)
+    return 0
+
+
+def _read(path: str) -> SignalList:
+    """The list in a file, or on standard input."""
+    try:
+        text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise PlanError([Problem("file", f"cannot be read: {error.strerror}", "a CSV file of signals")]) from None
+    except UnicodeDecodeError:
+        raise PlanError([Problem("file", "is not UTF-8 text", "a CSV file of signals")]) from None
+    return read_signal_list(text)
+
+
+def _named(answer: dict[str, Any], place: int | None) -> str:
+    """A signal by its name, or by its line."""
+    if place is None:
+        return "none"
+    return answer["sites"][place] if "sites" in answer else f"signal {place + 1}"
+
+
+def _decibels(value: float | None, nothing: str = "none") -> str:
+    """A level or ratio for people."""
+    return nothing if value is None else f"{value:.2f}"
+
+
+def _ofdm_table(answer: dict[str, Any], signals: SignalList) -> None:
+    """A line for each strategy, least favourable named."""
+    print_table(
+        ("strategy", "window us", "wanted dBuV/m", "interf. dBuV/m", "C/I dB", "C/(N+I) dB", "margin dB", "hurts"),
+        [
+            (
+                row["strategy"],
+                f"{row['window_us']:.3f}",
+                _decibels(row["wanted_dbuvm"]),
+                _decibels(row["interference_dbuvm"]),
+                _decibels(row["ci_db"], "no limit"),
+                _decibels(row["cni_db"]),
+                _decibels(row["margin_db"]),
+                _named(answer, row["hurts"]),
+            )
+            for row in answer["strategies"]
+        ],
+    )
+    print(f"least favourable: {answer['least_favourable']}; no receiver exceeds best")
+    print(
+        f"required C/N {answer['required_cn_db']:.1f} dB, noise as a field {answer['noise_dbuvm']:.1f} dBuV/m, "
+        f"{len(signals.delay_us)} signals"
+    )
+
+
+def _vsb_table(answer: dict[str, Any], signals: SignalList) -> None:
+    """A line for each echo."""
+    print_table(
+        ("echo", "later us", "D/U dB", "needed dB", "margin dB"),
+        [
+            (_named(answer, e["place"]), f"{e['late_us']:.3f}", f"{e['du_db']:.2f}", f"{e['needed_db']:.2f}",
+             f"{e['margin_db']:.2f}")
+            for e in answer["echoes"]
+        ],
+    )  # fmt: skip
+    print(
+        f"margin of {len(signals.delay_us)} signals and noise together {answer['margin_db']:.2f} dB; "
+        f"the echo mask is {answer['status']}"
+    )
+
+
+def _fm_table(answer: dict[str, Any], signals: SignalList) -> None:
+    """A line for each way of listening."""
+    print_table(
+        ("S/N dB", "median", "mean", "worst decile", "local", "receiver margin", "verdict"),
+        [
+            (
+                mode,
+                _decibels(answer[mode]["snr_median_db"], "-"),
+                _decibels(answer[mode]["snr_mean_db"]),
+                _decibels(answer[mode]["snr_decile_db"]),
+                _decibels(answer[mode]["snr_local_db"]),
+                f"{answer[mode]['implementation_margin_db']:.0f}",
+                answer[mode]["label"],
+            )
+            for mode in ("mono", "stereo", "mono-of-stereo")
+        ],
+    )
+    print(f"from the {answer['source']}, {len(signals.delay_us)} signals; maps use the local column")
+
+
+_TABLES = {"ofdm": _ofdm_table, "vsb": _vsb_table, "fm": _fm_table}
