@@ -1,0 +1,239 @@
+"""How long to wait: delay variation as quantiles with their confidence, by hour, and one release delay for all.
+
+A packet is late when it comes after its release. The delay that a share of 1 - e of the packets keeps is a quantile of
+the measured delays; its interval comes from order statistics, with late packets counted in *episodes*: a queue delays
+many packets at once, and they are one observation, not many.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import bdtrik
+
+from sfn.errors import in_range
+from sfn.stream.loss import CONFIDENCE_PROBABILITY, Fit, burst_lengths_of, fit
+from sfn.stream.measured import Measured
+
+EPISODE_GAP_PACKETS = 50  # late packets closer than this belong to one episode
+HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class DelayQuantile:
+    """Delay above the least that all but a share of the packets keep.
+
+    Parameters
+    ----------
+    late_probability : float
+        Share of packets that come later.
+    delay_us : float
+        The quantile. [us]
+    low_us, high_us : float, float or None
+        Its 99 % interval; no upper end where the record is too short to give one. [us]
+    packets_n, episodes_n : int
+        Packets that arrived; separate episodes of packets later than `delay_us`.
+    """
+
+    late_probability: float
+    delay_us: float
+    low_us: float
+    high_us: float | None
+    packets_n: int
+    episodes_n: int
+
+
+def delay_quantile(delay_us: NDArray[np.floating], *, late_probability: float) -> DelayQuantile:
+    """Quantile of delay variation with its confidence.
+
+    Parameters
+    ----------
+    delay_us : ndarray, shape (packets,)
+        In the order in which they were sent, NaN for lost ones. [us]
+    late_probability : float
+        Tolerated share of late packets.
+
+    Returns
+    -------
+    quantile : DelayQuantile
+
+    Raises
+    ------
+    ValueError
+        If the probability is not above 0 to 0.5, or nothing arrived.
+
+    Notes
+    -----
+    The k-th smallest of n independent delays lies above the quantile q with the probability of at most k - 1
+    successes in n trials of 1 - e. With episodes of m late packets on average, n counts as n / m.
+    """
+    if not 0 < late_probability <= 0.5:
+        raise ValueError(f"late_probability must be above 0 to 0.5, got {late_probability!r}")
+    arrived = delay_us[~np.isnan(delay_us)]
+    n = int(arrived.size)
+    if n == 0:
+        raise ValueError("delay_us must hold at least one packet that arrived")
+    ordered = np.sort(arrived)
+    at = min(int(np.ceil((1 - late_probability) * n)), n) - 1
+    found = float(ordered[at])
+    late = np.flatnonzero(arrived > found)
+    episodes_n = int((np.diff(late) > EPISODE_GAP_PACKETS).sum()) + (1 if late.size else 0)
+    effective = n * (episodes_n / late.size if late.size else 1.0)
+    low, high = _ranks(effective, 1 - late_probability)
+    at_low = max(int(np.floor(low / effective * n)) - 1, 0)
+    at_high = int(np.ceil(high / effective * n))
+    return DelayQuantile(
+        late_probability,
+        found,
+        float(ordered[min(at_low, at)]),
+        float(ordered[max(at_high, at)]) if at_high < n else None,
+        n,
+        episodes_n,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Hour:
+    """One hour of a record.
+
+    Parameters
+    ----------
+    begins_s : float
+        As the file counts time; whole hours of it. [s]
+    packets_n, lost_n, bursts_n : int
+    loss : Fit or None
+        Two-state model of the hour; None when nothing was lost.
+    variation : DelayQuantile or None
+        Delay above the least of the whole record; None when nothing arrived.
+    """
+
+    begins_s: float
+    packets_n: int
+    lost_n: int
+    bursts_n: int
+    loss: Fit | None
+    variation: DelayQuantile | None
+
+    @property
+    def hour_of_day(self) -> int:
+        """Hour from 0 to 23, where the file counts seconds from midnight or from 1970 (UTC)."""
+        return int(self.begins_s // HOUR_S) % 24
+
+
+def hours(measured: Measured, *, late_probability: float) -> tuple[Hour, ...]:
+    """The record cut at whole hours."""
+    begin_s = np.floor(measured.origin_s / HOUR_S) * HOUR_S
+    per_hour = HOUR_S / measured.packet_time_s
+    offset = (measured.origin_s - begin_s) / measured.packet_time_s
+    count = int(np.ceil((measured.delay_us.size + offset) / per_hour))
+    found = []
+    for k in range(count):
+        first, last = (max(0, round(j * per_hour - offset)) for j in (k, k + 1))
+        part = measured.delay_us[first:last]
+        if part.size == 0:
+            continue
+        lost = np.isnan(part)
+        lengths = burst_lengths_of(lost)
+        arrived = part.size > int(lost.sum())
+        found.append(
+            Hour(
+                float(begin_s + k * HOUR_S),
+                int(part.size),
+                int(lost.sum()),
+                int(lengths.size),
+                fit(int(part.size), burst_lengths=lengths),
+                delay_quantile(part, late_probability=late_probability) if arrived else None,
+            )
+        )
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What one situation (a route, an hour, a protection) asks of the release delay.
+
+    Parameters
+    ----------
+    name : str
+        As people know it.
+    transit_us : float
+        Least time from the stamp to the receiver, coding and packet time included. [us]
+    variation_us : float
+        Delay variation to cover. [us]
+    wait_us : float
+        Wait for parity, repeat and the longer path. [us]
+    processing_us : float
+        Least time that the receiver needs before release. [us]
+    """
+
+    name: str
+    transit_us: float
+    variation_us: float
+    wait_us: float = 0.0
+    processing_us: float = 0.0
+
+    @property
+    def total_us(self) -> float:
+        """Least release delay for this situation alone. [us]"""
+        return self.transit_us + self.variation_us + self.wait_us + self.processing_us
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """One release delay for every situation, and who decides it.
+
+    Parameters
+    ----------
+    release_us : float
+        [us]
+    decided_by : str
+        Name of the situation that needs most.
+    margins_us : tuple of (str, float)
+        What is left over in each situation, least first. [us]
+    """
+
+    release_us: float
+    decided_by: str
+    margins_us: tuple[tuple[str, float], ...]
+
+
+def common_release(needs: Sequence[Need], *, margin_us: float = 0.0, step_us: float = 1.0) -> Release:
+    """The one release delay that covers every hour, route and protection.
+
+    A change of protection or route must never change the launch time, so the delay is that of the neediest and stays.
+
+    Parameters
+    ----------
+    needs : sequence of Need
+    margin_us : float
+        On top. [us]
+    step_us : float
+        The delay is rounded up to a multiple of it. [us]
+
+    Raises
+    ------
+    ValueError
+        If there is no situation, the margin is negative or the step not above 0.
+
+    Examples
+    --------
+    >>> common_release([Need("day", 9000, 5000, 50_000), Need("night", 9000, 900, 10_000)], step_us=1000).release_us
+    64000.0
+    """
+    if not needs:
+        raise ValueError("needs must hold at least one situation")
+    in_range("margin_us", margin_us, least=0, greatest=60e6, unit="us")
+    in_range("step_us", step_us, least=1e-3, greatest=1e6, unit="us")
+    neediest = max(needs, key=lambda need: need.total_us)
+    release_us = float(np.ceil((neediest.total_us + margin_us) / step_us - 1e-9) * step_us)
+    margins = sorted(((need.name, release_us - need.total_us) for need in needs), key=lambda pair: pair[1])
+    return Release(release_us, neediest.name, tuple(margins))
+
+
+def _ranks(trials: float, success_probability: float) -> tuple[float, float]:
+    """Ranks between which the quantile lies with 99 %: binomial quantiles of both tails."""
+    tail = (1 - CONFIDENCE_PROBABILITY) / 2
+    low = float(np.floor(np.nan_to_num(bdtrik(tail, trials, success_probability))))
+    high = float(np.ceil(np.nan_to_num(bdtrik(1 - tail, trials, success_probability), nan=trials)))
+    return low, high + 1

@@ -1,0 +1,300 @@
+"""Packets as they arrived: read from a log or a capture, a bounded piece at a time.
+
+A log is CSV with a header: ``sequence`` and one of ``arrival_s``, ``arrival_ms``, ``arrival_us``. A capture is pcap or
+pcapng; its records are framed by dpkt, of each only the headers are looked at: Ethernet (tags too), raw IP, Linux
+cooked or BSD null link types, IPv4 or IPv6, UDP, RTP. Of several streams the most frequent among the first packets is
+followed, unless a port is named.
+"""
+
+from array import array
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from itertools import chain, islice
+from math import isfinite
+from struct import Struct
+from typing import BinaryIO, NoReturn
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+
+Progress = Callable[[float], None]
+Record = tuple[float, bytes]
+
+PIECE_PACKETS = 131_072
+LOOKED_AT_PACKETS = 5000  # before the stream to follow is chosen
+LARGEST_RECORD_BYTES = 262_144
+BLOCK_BYTES = 4_194_304
+GREATEST_NUMBER = 2**53
+EXPECTED = "a whole number for the sequence, a number for the arrival"
+ARRIVAL_S = {"arrival_s": 1.0, "arrival_ms": 1e-3, "arrival_us": 1e-6}
+
+_TYPE = Struct(">H")
+_ETHERNET, _VLAN_TYPES = 1, (0x8100, 0x88A8, 0x9100)
+# link type: (offset of the protocol field or None, bytes before the IP header)
+_LINKS: dict[int, tuple[int | None, int]] = {
+    _ETHERNET: (12, 14), 113: (14, 16), 276: (0, 20), 0: (None, 4), 108: (None, 4), 12: (None, 0), 14: (None, 0),
+    101: (None, 0), 228: (None, 0), 229: (None, 0),
+}  # fmt: skip
+_IPV6_OPTIONS = (0, 43, 60)  # hop-by-hop, routing, destination options
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Some packets in the order in which they arrived.
+
+    Parameters
+    ----------
+    sequence : ndarray of int64, shape (packets,)
+        Sequence numbers as they stood in the packets.
+    arrival_s : ndarray of float64, shape (packets,)
+        [s]
+    wraps : bool
+        Sequence numbers begin again after 65 535.
+    """
+
+    sequence: NDArray[np.int64]
+    arrival_s: NDArray[np.float64]
+    wraps: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """One RTP stream among those of a capture."""
+
+    port: int
+    source: int
+
+    def __str__(self) -> str:
+        """As a message names it."""
+        return f"UDP port {self.port}, RTP source {self.source:#010x}"
+
+
+def read_packets(
+    file: BinaryIO, *, name: str, size_bytes: int, port: int | None = None, progress: Progress | None = None
+) -> Iterator[Piece]:
+    """Packets of a log or a capture, told apart by their first bytes.
+
+    Parameters
+    ----------
+    file : binary file, at its beginning and seekable
+    name : str
+        For messages.
+    size_bytes : int
+        For progress. [bytes]
+    port : int, optional
+        UDP destination port of the stream to follow, in a capture with several.
+    progress : callable, optional
+        Called with the part done, 0 to 1; what it raises ends the reading.
+
+    Yields
+    ------
+    piece : Piece
+
+    Raises
+    ------
+    PlanError
+        If the file is neither, is cut within its header, or a line cannot be read; with line and what was expected.
+    """
+    start = file.read(4)
+    file.seek(0)
+    if start in _MAGIC:
+        yield from _captured(_Bounded(file), name=name, size_bytes=size_bytes, port=port, progress=progress)
+    else:
+        yield from _logged(file, name=name, size_bytes=size_bytes, progress=progress)
+
+
+_MAGIC = (
+    b"\xa1\xb2\xc3\xd4", b"\xd4\xc3\xb2\xa1", b"\xa1\xb2\x3c\x4d", b"\x4d\x3c\xb2\xa1", b"\x0a\x0d\x0d\x0a",
+)  # fmt: skip
+
+
+class _Bounded:
+    """A file that refuses record lengths which no capture has, before memory is taken for them."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self.name = "capture"
+
+    def read(self, size: int) -> bytes:
+        """Read at most `size` bytes."""
+        if not 0 <= size <= LARGEST_RECORD_BYTES:
+            raise ValueError(f"a record of {size} bytes")
+        return self._file.read(size)
+
+    def seek(self, offset: int) -> int:
+        """Go to a byte."""
+        return self._file.seek(offset)
+
+    def tell(self) -> int:
+        """The byte at which it stands."""
+        return self._file.tell()
+
+
+def _captured(
+    file: _Bounded, *, name: str, size_bytes: int, port: int | None, progress: Progress | None
+) -> Iterator[Piece]:
+    """Pieces of a capture."""
+    from struct import error as StructError  # noqa: N812 # a class, whatever its spelling
+
+    from dpkt import Error as DpktError
+    from dpkt.pcap import UniversalReader
+
+    try:
+        reader = UniversalReader(file)
+        link = reader.datalink()
+    except (ValueError, DpktError, StructError) as error:
+        _refuse(name, f"is cut or damaged within its header ({error})", "a whole pcap or pcapng file")
+    if link not in _LINKS:
+        _refuse(name, f"was taken on link type {link}", "Ethernet, raw IP, Linux cooked or loopback")
+    records = _until_damage(reader, (ValueError, DpktError, StructError))
+    first = list(islice(records, LOOKED_AT_PACKETS))
+    followed = _chosen(first, link=link, name=name, port=port)
+    sequence, arrival = array("H"), array("d")
+    for number, at_s in _followed(chain(first, records), link=link, stream=followed):
+        sequence.append(number)
+        arrival.append(at_s)
+        if len(sequence) == PIECE_PACKETS:
+            yield _piece(sequence, arrival)
+            sequence, arrival = array("H"), array("d")
+            if progress:
+                progress(min(file.tell() / max(size_bytes, 1), 1.0))
+    if sequence:
+        yield _piece(sequence, arrival)
+    if progress:
+        progress(1.0)
+
+
+def _until_damage(reader: Iterable[Record], errors: tuple[type[Exception], ...]) -> Iterator[Record]:
+    """Records up to the first that cannot be framed: a capture that was still being written ends like that."""
+    try:
+        yield from reader
+    except errors:
+        return
+
+
+def _followed(records: Iterable[Record], *, link: int, stream: Stream) -> Iterator[tuple[int, float]]:
+    """Sequence number and arrival of every packet of a stream."""
+    port, source, unpack = stream.port.to_bytes(2, "big"), stream.source.to_bytes(4, "big"), _TYPE.unpack_from
+    plain = link == _ETHERNET
+    for at_s, frame in records:
+        # the common case at once: Ethernet without tags, IPv4 without options, not a later fragment
+        if plain and frame[50:54] == source and frame[12:15] == b"\x08\x00\x45" and frame[36:38] == port:
+            udp = 34 if frame[23] == 17 and not frame[20] & 0x1F and frame[42] >> 6 == 2 else -1
+        else:
+            udp = _rtp_at(frame, link)
+            if udp >= 0 and (frame[udp + 2 : udp + 4] != port or frame[udp + 16 : udp + 20] != source):
+                udp = -1
+        if udp >= 0:
+            yield unpack(frame, udp + 10)[0], at_s
+
+
+def _rtp_at(frame: bytes, link: int) -> int:
+    """Where the UDP header before a whole RTP header begins; -1 if there is none."""
+    udp = _udp_at(frame, link)
+    return udp if udp >= 0 and len(frame) >= udp + 20 and frame[udp + 8] >> 6 == 2 else -1
+
+
+def _udp_at(frame: bytes, link: int) -> int:
+    """Where the UDP header begins; -1 if there is none."""
+    type_at, ip = _LINKS[link]
+    if type_at is not None and len(frame) >= ip:
+        kind = _TYPE.unpack_from(frame, type_at)[0]
+        while link == _ETHERNET and kind in _VLAN_TYPES and len(frame) >= ip + 4:
+            kind = _TYPE.unpack_from(frame, ip + 2)[0]
+            ip += 4
+        if kind not in (0x0800, 0x86DD):
+            return -1
+    if len(frame) < ip + 20:
+        return -1
+    version = frame[ip] >> 4
+    if version == 4:
+        later_fragment = (frame[ip + 6] & 0x1F) or frame[ip + 7]
+        return ip + 4 * (frame[ip] & 0x0F) if frame[ip + 9] == 17 and not later_fragment else -1
+    if version != 6:
+        return -1
+    following, at = frame[ip + 6], ip + 40
+    while following in _IPV6_OPTIONS and len(frame) >= at + 8:
+        following, at = frame[at], at + 8 * (frame[at + 1] + 1)
+    return at if following == 17 else -1
+
+
+def _chosen(first: list[Record], *, link: int, name: str, port: int | None) -> Stream:
+    """The most frequent stream, or that of a port."""
+    counted: Counter[Stream] = Counter()
+    for _, frame in first:
+        udp = _rtp_at(frame, link)
+        if udp >= 0:
+            counted[
+                Stream(_TYPE.unpack_from(frame, udp + 2)[0], int.from_bytes(frame[udp + 16 : udp + 20], "big"))
+            ] += 1
+    wanted = [(n, stream) for stream, n in counted.items() if port in (None, stream.port)]
+    if not wanted:
+        where = f"to UDP port {port} " if port is not None else ""
+        seen = f"; there are {', '.join(map(str, counted))}" if counted else ""
+        _refuse(name, f"has no RTP packet {where}among the first{seen}", "a capture of an RTP stream over UDP")
+    return max(wanted, key=lambda pair: pair[0])[1]
+
+
+def _piece(sequence: "array[int]", arrival: "array[float]") -> Piece:
+    """Arrays of what has been gathered."""
+    return Piece(np.asarray(sequence, dtype=np.int64), np.asarray(arrival, dtype=np.float64), True)
+
+
+def _logged(file: BinaryIO, *, name: str, size_bytes: int, progress: Progress | None) -> Iterator[Piece]:
+    """Pieces of a CSV log."""
+    header = file.readline(10_000).decode("utf-8-sig", errors="replace").strip()
+    names = [column.strip().strip('"').lower() for column in header.split(",")]
+    units = [column for column in names if column in ARRIVAL_S]
+    if "sequence" not in names or len(units) != 1:
+        expected = f"a header with sequence and one of {', '.join(ARRIVAL_S)}; or a pcap or pcapng file"
+        _refuse(f"{name}: line 1", f"reads {header[:60]!r}", expected)
+    columns = (names.index("sequence"), names.index(units[0]))
+    line_n, rest, wraps = 2, b"", True
+    while block := file.read(BLOCK_BYTES):
+        whole, newline, rest = (rest + block).rpartition(b"\n")
+        if not newline and len(rest) > BLOCK_BYTES:
+            _refuse(f"{name}: line {line_n}", "does not end within 4 MiB", "one packet a line")
+        if whole.strip():
+            values = _numbers(whole, columns, name=name, line_n=line_n)
+            wraps = wraps and bool(values[:, 0].max() <= 65_535)
+            yield Piece(values[:, 0].astype(np.int64), values[:, 1] * ARRIVAL_S[units[0]], wraps)
+        line_n += whole.count(b"\n") + 1
+        if progress:
+            progress(min(file.tell() / max(size_bytes, 1), 1.0))
+    if rest.strip():
+        values = _numbers(rest, columns, name=name, line_n=line_n)
+        wraps = wraps and bool(values[:, 0].max() <= 65_535)
+        yield Piece(values[:, 0].astype(np.int64), values[:, 1] * ARRIVAL_S[units[0]], wraps)
+
+
+def _numbers(block: bytes, columns: tuple[int, int], *, name: str, line_n: int) -> NDArray[np.float64]:
+    """Sequence and arrival of every line, shape (lines, 2); a line that has none is named."""
+    lines = block.decode("utf-8", errors="replace").split("\n")
+    try:
+        values = np.loadtxt(lines, delimiter=",", usecols=columns, ndmin=2, comments=None)
+        number = values[:, 0]
+        if np.isfinite(values).all() and ((number >= 0) & (number <= GREATEST_NUMBER) & (number % 1 == 0)).all():
+            return values
+    except ValueError:
+        pass  # found below, with its line
+    for k, line in enumerate(lines):
+        if line.strip() and not _is_packet(line.split(","), columns):
+            _refuse(f"{name}: line {line_n + k}", f"reads {line.strip()[:60]!r}", EXPECTED)
+    return _refuse(f"{name}: from line {line_n}", "cannot be read", EXPECTED)
+
+
+def _is_packet(cells: list[str], columns: tuple[int, int]) -> bool:
+    """Whether a line has a whole number and a time in the right columns."""
+    try:
+        number, at = (float(cells[c]) for c in columns)
+    except (ValueError, IndexError):
+        return False
+    return 0 <= number <= GREATEST_NUMBER and number % 1 == 0 and isfinite(at)
+
+
+def _refuse(where: str, what: str, expected: str) -> NoReturn:
+    """Say what is wrong with the file, and where."""
+    raise PlanError([Problem(where, what, expected)])
