@@ -1,0 +1,92 @@
+"""Compiled coverage probability of many points: log-normal sums of the useful and the interfering parts."""
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from sfn.systems.ofdm_kernels import ABSENT, BLOCK, to_powers, weights_of
+
+NEPER_DB = 10.0 / math.log(10.0)
+
+
+@njit(cache=True, nogil=True)
+def coverage_points(
+    level_dbuvm: NDArray[np.float64],
+    level_1pct_dbuvm: NDArray[np.float64],
+    arrival_us: NDArray[np.float64],
+    window_us: NDArray[np.float64],
+    noise: NDArray[np.float64],
+    times: NDArray[np.float64],
+    required_db: float,
+    sigma_db: float,
+    k_factor: float,
+    correlated: bool,
+    start: int,
+    stop: int,
+    probability: NDArray[np.float32],
+) -> None:
+    """Coverage probability of the points from `start` to before `stop`, into the last argument.
+
+    Parameters
+    ----------
+    level_dbuvm, level_1pct_dbuvm, arrival_us : (S, M) arrays
+        As in `sfn.systems.ofdm_kernels.ofdm_points`.
+    window_us : (M,) array
+        t0 at each point. [us]
+    noise : (1,) or (M,) array
+        Power.
+    times : (6,) array
+        As in `ofdm_points`.
+    required_db, sigma_db, k_factor : float
+        Required C/N, spread over places, k of the log-normal sums.
+    correlated : bool
+        Whether both parts of a signal vary together (they do).
+    """
+    sites = level_dbuvm.shape[0]
+    power, against, arrival, weights = np.empty(sites), np.empty(sites), np.empty(sites), np.empty(sites)
+    rounded, scale = np.empty(BLOCK), np.empty(BLOCK, np.int64)
+    powers, rare_powers = np.empty((sites, BLOCK)), np.empty((sites, BLOCK))
+    spread = math.exp((sigma_db / NEPER_DB) ** 2)
+    raised, varied = math.sqrt(spread), spread - 1.0
+    for m in range(start, stop):
+        b = (m - start) % BLOCK
+        if b == 0:
+            points = min(BLOCK, stop - m)
+            for s in range(sites):
+                to_powers(level_dbuvm[s], m, points, rounded, scale, powers[s])
+                to_powers(level_1pct_dbuvm[s], m, points, rounded, scale, rare_powers[s])
+        n = 0
+        for s in range(sites):
+            p, q = powers[s, b], rare_powers[s, b]
+            if p >= ABSENT:
+                power[n], against[n], arrival[n] = p, q if q >= ABSENT else p, arrival_us[s, m]
+                n += 1
+        if n == 0 or np.isnan(window_us[m]):
+            probability[m] = np.nan
+            continue
+        weights_of(arrival, n, window_us[m], times, weights)
+        useful, useful_square, rest, rest_square, both = 0.0, 0.0, 0.0, 0.0, 0.0
+        for i in range(n):
+            u = raised * weights[i] * power[i]
+            r = raised * (against[i] - weights[i] * against[i])
+            useful += u
+            rest += r
+            useful_square += u * u
+            rest_square += r * r
+            both += u * r
+        if useful <= 0.0:
+            probability[m] = 0.0
+            continue
+        rest += noise[m if noise.size > 1 else 0]
+        useful_variance = math.log(1.0 + k_factor * varied * useful_square / (useful * useful))
+        rest_variance = math.log(1.0 + k_factor * varied * rest_square / (rest * rest)) if rest > 0.0 else 0.0
+        shared = math.log(1.0 + k_factor * varied * both / (useful * rest)) if correlated and rest > 0.0 else 0.0
+        distance = math.log(useful) - 0.5 * useful_variance - required_db / NEPER_DB
+        distance = distance - math.log(rest) + 0.5 * rest_variance if rest > 0.0 else np.inf
+        variance = useful_variance + rest_variance - 2.0 * shared
+        if variance <= 1e-12:
+            probability[m] = 1.0 if distance >= 0.0 else 0.0
+        else:
+            probability[m] = 0.5 * math.erfc(-distance / math.sqrt(2.0 * variance))
