@@ -9,15 +9,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.field.path import GREATEST_DISTANCE_M, SYMBOL, path_levels, radiated, smooth_surface_m
+from sfn.field.around import bounds_of, ground_around
+from sfn.field.losses import losses
+from sfn.field.path import path_levels, radiated
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse
-from sfn.propagation.free_space import field_strength, slant_loss
-from sfn.propagation.smooth_earth import LEAST_DISTANCE_KM, diffraction_loss, effective_radius, marginal_distance
-from sfn.terrain.ground import GroundWindow
+from sfn.propagation.free_space import field_strength
+from sfn.terrain.ground import Ground, GroundWindow
 
 __all__ = ["PointLevels", "Transmitter", "levels_at"]
 
+# A point belongs to a radial that passes it within an eighth of this.
+POINT_M = 10.0
+# A path takes 5 ms or so, a sweep 50 ms before its first point.
+MOST_PATHS = 16
 Floats = NDArray[np.float64]
 
 
@@ -40,8 +45,8 @@ class PointLevels:
     line_of_sight : ndarray of bool
         Whether the antennas see each other over the bare ground.
     covered : ndarray of bool
-        False where the terrain has a gap at the point or on the way: a short gap is crossed in a straight line,
-        over a long one there is no level.
+        False where the ground is not known at the point or somewhere on the way: no level, or, over a small void
+        that was filled from its rim, a level to be marked.
     smooth : bool
         True when no terrain was used: the earth counted as smooth.
     """
@@ -63,7 +68,7 @@ def levels_at(
     *,
     rx_height_m: float,
     rx_ground_m: ArrayLike | None = None,
-    ground: GroundWindow | None = None,
+    ground: Ground | GroundWindow | None = None,
     receiver_polarisation: Plane | None = None,
 ) -> PointLevels:
     """Field strength of a transmitter at receiving points.
@@ -77,9 +82,9 @@ def levels_at(
         Receiving antenna above ground, 1 to 3000. [m]
     rx_ground_m : array_like, broadcast with the points, optional
         Ground above sea level at the points. [m] NaN or None: from the terrain, sea level where there is none.
-    ground : GroundWindow, optional
-        Ground that holds the site, the points and what lies between (`sfn.terrain.ground.ground_window`). None:
-        a smooth earth.
+    ground : Ground or GroundWindow, optional
+        Where the ground comes from; or, already read, the ground that holds the site, the points and what lies
+        between. None: a smooth earth.
     receiver_polarisation : {'h', 'v'}, optional
         Plane that the receiver takes. Not given: the plane in which the transmitter radiates more (h when
         alike); the planes are not added, because one antenna does not receive both.
@@ -95,41 +100,53 @@ def levels_at(
 
     Notes
     -----
-    Without terrain the earth is smooth at sea level, or, where a ground height is given for the point, at
-    the lower of that and the transmitter's ground: a plateau is a plateau and not a cliff above the sea.
+    ITU-R P.1812: up to 16 points by their own paths (`sfn.field.path`), more by the sweep, where a point takes the
+    terrain up to 1.25 m beside it (a few hundredths of a dB) and gets no level beyond 1000 km.
+
+    Without terrain the earth is smooth at sea level, or, where a ground height is given for the point, at the lower
+    of that and the transmitter's ground: a plateau is a plateau and not a cliff above the sea.
     """
     if not 1.0 <= rx_height_m <= 3000.0:
         raise ValueError(f"rx_height_m must be from 1 to 3000 m, got {rx_height_m!r}")
     lat, lon, given_m = np.broadcast_arrays(
         *(np.asarray(v, dtype=np.float64) for v in (lat_deg, lon_deg, np.nan if rx_ground_m is None else rx_ground_m))
     )
-    if ground is not None and ground.terrain is not None:
-        return _over_ground(transmitter, lat, lon, given_m, ground, rx_height_m, receiver_polarisation)
-    distance_m, bearing_deg, _ = inverse(transmitter.lat_deg, transmitter.lon_deg, lat, lon)
-    ground_m = np.where(np.isnan(given_m), 0.0, given_m)
-    surface_m = smooth_surface_m(transmitter, given_m)
-    tx_m = transmitter.ground_m + transmitter.antenna_m - surface_m
-    rx_m = np.maximum(ground_m + rx_height_m - surface_m, 1.0)
-    radius_km = effective_radius(transmitter.delta_n)
-    loss_db = _smooth_loss(transmitter, distance_m, tx_m, rx_m, receiver_polarisation)
-    in_sight = distance_m / 1000.0 < marginal_distance(tx_height_m=tx_m, rx_height_m=rx_m, radius_km=radius_km)
-    erp_dbk, off_db = radiated(
-        transmitter,
-        bearing_deg,
-        elevation_deg=_elevation(distance_m, tx_m, rx_m, radius_km),
-        plane=receiver_polarisation,
-    )
-    level = field_strength(loss_db, frequency_mhz=transmitter.frequency_mhz) + erp_dbk - off_db
-    level = np.where(np.isfinite(level) & (distance_m <= GREATEST_DISTANCE_M), level, np.nan)
-    every = np.ones(level.shape, dtype=bool)
-    return PointLevels(level, level.copy(), distance_m, bearing_deg, ground_m, in_sight, every, True)
+    window = ground_around(ground, transmitter, bounds_deg=bounds_of(lat, lon))
+    if lat.size <= MOST_PATHS:
+        return _by_paths(transmitter, lat, lon, given_m, window, rx_height_m, receiver_polarisation)
+    return _by_sweep(transmitter, lat, lon, given_m, window, rx_height_m, receiver_polarisation)
 
 
-def _over_ground(
+def _by_sweep(
     transmitter: Transmitter, lat: Floats, lon: Floats, given_m: Floats, ground: GroundWindow, rx_height_m: float,
     plane: Plane | None,
 ) -> PointLevels:  # fmt: skip
-    """Every point's own exact path."""
+    """All points by one sweep."""
+    found, covered = losses(
+        transmitter, lat, lon, ground=ground, rx_height_m=rx_height_m, rx_ground_m=given_m,
+        receiver_polarisation=plane, step_m=None, pixel_m=POINT_M,
+    )  # fmt: skip
+    distance_m, bearing_deg, _ = inverse(transmitter.lat_deg, transmitter.lon_deg, lat, lon)
+    erp_dbk, off_db = radiated(transmitter, bearing_deg, elevation_deg=found.tx_elevation_deg, plane=plane)
+    level = field_strength(found.loss_db, frequency_mhz=transmitter.frequency_mhz) + erp_dbk - off_db
+    level = np.where(np.isfinite(level), level, np.nan)
+    return PointLevels(
+        level_dbuvm=level[0],
+        level_1pct_dbuvm=level[1],
+        ground_distance_m=distance_m,
+        bearing_deg=bearing_deg,
+        rx_ground_m=found.ground_m,
+        line_of_sight=found.line_of_sight,
+        covered=covered,
+        smooth=ground.terrain is None,
+    )
+
+
+def _by_paths(
+    transmitter: Transmitter, lat: Floats, lon: Floats, given_m: Floats, ground: GroundWindow, rx_height_m: float,
+    plane: Plane | None,
+) -> PointLevels:  # fmt: skip
+    """Every point by its own path."""
     found = [
         path_levels(
             transmitter, float(a), float(b), ground=ground, rx_height_m=rx_height_m, rx_ground_m=float(h),
@@ -150,29 +167,5 @@ def _over_ground(
         rx_ground_m=table([p.rx_ground_m for p in found]),
         line_of_sight=table([bool(p.loss) and p.loss[0].line_of_sight for p in found]).astype(bool),
         covered=table([p.ground.covered for p in found]).astype(bool),
-        smooth=False,
+        smooth=ground.terrain is None,
     )
-
-
-def _elevation(distance_m: Floats, tx_m: Floats, rx_m: Floats, radius_km: float) -> Floats:
-    """Elevation at which the ray leaves over a smooth earth: to the receiver, or to the horizon before it. [degrees]"""
-    radius_m = radius_km * 1000.0
-    horizon_m = np.minimum(np.maximum(distance_m, 1.0), np.sqrt(2.0 * radius_m * tx_m))
-    fall = np.where(horizon_m < distance_m, -tx_m, rx_m - tx_m)
-    return np.degrees(np.arctan2(fall, horizon_m) - horizon_m / (2.0 * radius_m))
-
-
-def _smooth_loss(
-    transmitter: Transmitter, distance_m: Floats, tx_m: Floats, rx_m: Floats, plane: Plane | None
-) -> Floats:
-    """Median basic transmission loss over a smooth earth, free space nearer than P.1812 begins. [dB]"""
-    free_db = slant_loss(distance_m / 1000.0, frequency_mhz=transmitter.frequency_mhz, height_difference_m=tx_m - rx_m)
-    diffraction_db = diffraction_loss(
-        np.maximum(distance_m / 1000.0, LEAST_DISTANCE_KM),
-        frequency_mhz=transmitter.frequency_mhz,
-        tx_height_m=tx_m,
-        rx_height_m=rx_m,
-        radius_km=effective_radius(transmitter.delta_n),
-        polarisation=SYMBOL[transmitter.received_plane(plane)],
-    )
-    return np.asarray(free_db + np.where(distance_m < LEAST_DISTANCE_KM * 1000.0, 0.0, diffraction_db))

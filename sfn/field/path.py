@@ -27,6 +27,8 @@ GREATEST_DISTANCE_M = 3_000_000.0
 GREATEST_HEIGHT_M = 3000.0
 # Over a smooth earth this step finds the same horizon as a finer one within 0.001 dB.
 SMOOTH_STEP_M = 100.0
+# Finer ground than this says nothing more about diffraction at these wavelengths than it costs.
+LEAST_STEP_M = 10.0
 MOST_POINTS = 20_000
 SYMBOL: dict[Plane, Polarisation] = {"h": "H", "v": "V"}
 
@@ -52,7 +54,7 @@ class PathGround:
     gap_from_m : float or None
         Distance at which the ground is first not known. [m]
     broken : bool
-        Some height is not known at all: there is no answer.
+        Some height is not known at all, or the point lies beyond 3000 km: there is no answer.
     """
 
     distance_m: Floats
@@ -222,23 +224,31 @@ def path_ground(
         At most about 20,000 points; a longer path gets longer steps.
     """
     length_m = float(inverse(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg)[0])
-    wanted_m = step_m or (SMOOTH_STEP_M if ground.terrain is None else ground.terrain.step_m / 2)
-    at_m, lat, lon = path_points(
-        transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=max(wanted_m, length_m / MOST_POINTS, 0.1)
-    )
+    wanted_m = max(step_m or default_step_m(ground, lat_deg=transmitter.lat_deg), length_m / MOST_POINTS)
+    at_m, lat, lon = path_points(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=wanted_m)
     cover_m = _nearest_or(ground.cover, lat, lon, 0.0)
     zone = _nearest_or(ground.zones, lat, lon, 0.0).astype(np.int8)
+    too_far = length_m > GREATEST_DISTANCE_M
     if ground.terrain is None:
-        surface_m = smooth_surface_m(transmitter, np.asarray(rx_ground_m))
-        return PathGround(at_m, lat, lon, np.full(at_m.size, surface_m), cover_m, zone, True, True, None, False)
+        level_m = np.full(at_m.size, smooth_surface_m(transmitter, np.asarray(rx_ground_m)))
+        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far)
     heights_m, raw_m = sample(ground.terrain, lat, lon), sample(ground.unfilled or ground.terrain, lat, lon)
     heights_m[0] = raw_m[0] = transmitter.ground_m
     if np.isfinite(rx_ground_m):
         heights_m[-1] = raw_m[-1] = rx_ground_m
     gaps = np.flatnonzero(np.isnan(raw_m))
     gap_m = float(at_m[gaps[0]]) if gaps.size else None
-    broken = bool(np.isnan(heights_m).any()) or length_m > GREATEST_DISTANCE_M
+    broken = bool(np.isnan(heights_m).any()) or too_far
     return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken)
+
+
+def default_step_m(ground: GroundWindow, *, lat_deg: float) -> float:
+    """Step of profiles where none is asked for. [m]
+
+    Half a step of the terrain at the site's latitude (so that it does not hang on how much ground was read), 10 m
+    or more; 100 m without terrain.
+    """
+    return SMOOTH_STEP_M if ground.terrain is None else max(ground.terrain.step_m(lat_deg) / 2, LEAST_STEP_M)
 
 
 def smooth_surface_m(transmitter: Transmitter, rx_ground_m: Floats) -> Floats:

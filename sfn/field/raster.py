@@ -1,12 +1,28 @@
-"""What a transmitter lays over a grid: plain arrays, one record a site."""
+"""What a transmitter lays over a grid: plain data in, plain arrays out.
 
+`level_raster` knows no executor, no cache and no network document: it runs in a thread, in another process, or
+on another machine. `sfn.field.rasters` runs it for many sites.
+"""
+
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.field.around import ground_around
+from sfn.field.losses import Progress, losses
+from sfn.field.path import radiated
+from sfn.field.transmitter import Plane, Transmitter
+from sfn.geodesy.grid import Grid
+from sfn.propagation.free_space import field_strength
+from sfn.terrain.ground import Ground, GroundWindow
+
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
+# However coarse the pixels, radials are laid for pixels of this size: a pixel's level is that of its centre, and
+# steep ground changes within a hundred metres. Finer pixels get finer radials.
+RADIAL_PIXEL_M = 90.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +42,8 @@ class LevelRaster:
     line_of_sight : ndarray of bool
         Whether the antennas see each other over the bare ground.
     covered : ndarray of bool
-        False where the terrain has a gap at the pixel or on the way to it.
+        False where the ground is not known at the pixel or somewhere on the way: no level, or, over a small void
+        that was filled from its rim, a level to be marked.
     smooth : bool
         True when no terrain was used: the earth counted as smooth.
     """
@@ -42,3 +59,74 @@ class LevelRaster:
     def arrays(self) -> dict[str, NDArray[np.generic]]:
         """The arrays by their names."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "smooth"}
+
+
+def level_raster(
+    transmitter: Transmitter,
+    grid: Grid,
+    *,
+    ground: Ground | GroundWindow | None,
+    rx_height_m: float,
+    receiver_polarisation: Plane | None = None,
+    step_m: float | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> LevelRaster:
+    """Field strength of one transmitter at the centres of all pixels of a grid, by P.1812.
+
+    Parameters
+    ----------
+    transmitter : Transmitter
+    grid : Grid
+    ground : Ground, GroundWindow or None
+        Where the ground comes from; or the ground itself, holding the site, the grid and what lies between. None:
+        a smooth earth.
+    rx_height_m : float
+        Receiving antenna above ground, 1 to 3000. [m]
+    receiver_polarisation : {'h', 'v'}, optional
+        As in `sfn.field.levels.levels_at`.
+    step_m : float, optional
+        Step of the profiles. [m] None: half a step of the terrain, 100 m over a smooth earth.
+    progress : callable(done, total), optional
+        Called now and then with numbers of pixels. What it raises ends the computation.
+    cancelled : callable() -> bool, optional
+        Asked now and then.
+
+    Returns
+    -------
+    LevelRaster
+
+    Raises
+    ------
+    ValueError
+        If a quantity is outside the model's range, by name.
+    PlanError
+        If a ground cover or zone class occurs that its table does not name.
+    sfn.propagation.link.SweepCancelled
+        If `cancelled` said so.
+    """
+    window = ground_around(ground, transmitter, bounds_deg=grid.bounds_deg)
+    lat, lon = grid.points_deg
+    found, covered = losses(
+        transmitter, lat, lon, ground=window, rx_height_m=rx_height_m, rx_ground_m=None,
+        receiver_polarisation=receiver_polarisation, step_m=step_m, pixel_m=min(grid.pixel_m, RADIAL_PIXEL_M),
+        progress=progress, cancelled=cancelled,
+    )  # fmt: skip
+    field = field_strength(found.loss_db, frequency_mhz=transmitter.frequency_mhz)
+    if transmitter.pattern is None:
+        field += transmitter.erp_dbk(receiver_polarisation)
+    else:
+        erp_dbk, off_db = radiated(
+            transmitter, found.azimuth_deg, elevation_deg=found.tx_elevation_deg, plane=receiver_polarisation
+        )
+        field += erp_dbk - off_db
+    field[~np.isfinite(field)] = np.nan
+    return LevelRaster(
+        level_dbuvm=field[0].astype(np.float32),
+        level_1pct_dbuvm=field[1].astype(np.float32),
+        ground_distance_m=(found.distance_km * 1000.0).astype(np.float32),
+        rx_ground_m=found.ground_m.astype(np.float32),
+        line_of_sight=found.line_of_sight,
+        covered=covered,
+        smooth=window.terrain is None,
+    )

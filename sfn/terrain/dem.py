@@ -194,7 +194,7 @@ def window(
     if not (south_deg <= north_deg and west_deg <= east_deg):
         raise ValueError(f"window must run south to north and west to east, got {south_deg=} {north_deg=}")
     per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
-    size = ((north_deg - south_deg) * per_lat + 3) * ((east_deg - west_deg) * per_lon + 3)
+    size = full_size(terrain, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg)
     factor = max(1, int(np.ceil(np.sqrt(size / most_samples))))
     n_lat, n_lon = per_lat / factor, per_lon / factor
     top, bottom = np.ceil(north_deg * n_lat - phase_lat) + 1, np.floor(south_deg * n_lat - phase_lat) - 1
@@ -211,6 +211,12 @@ def window(
             if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
                 _lay(part, target, turn_deg, terrain.blended)
     return target
+
+
+def full_size(terrain: Terrain, *, south_deg: float, west_deg: float, north_deg: float, east_deg: float) -> float:
+    """Samples of a window at full resolution."""
+    per_lat, per_lon, _, _ = terrain.lattice
+    return ((north_deg - south_deg) * per_lat + 3) * ((east_deg - west_deg) * per_lon + 3)
 
 
 def _to_a_degree(step_deg: float) -> float:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
-from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
+from sfn.terrain.dem import MOST_SAMPLES, Terrain, full_size, terrain_from_folder, window
 from sfn.terrain.digest import Known, combined_digest
 from sfn.terrain.heights import HeightGrid, sample_nearest
 from sfn.terrain.ridge import ridge
@@ -160,6 +160,18 @@ def ground_window(
     return GroundWindow(*_without_voids(terrain, cover, zones))
 
 
+def window_samples(ground: Ground, *, south_deg: float, west_deg: float, north_deg: float, east_deg: float) -> float:
+    """Samples of the largest of the ground's arrays in a rectangle, at full resolution."""
+    return max(
+        (
+            full_size(source, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg)
+            for source in (ground.terrain, ground.cover, ground.zones)
+            if source is not None
+        ),
+        default=0.0,
+    )
+
+
 def _without_voids(
     terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
 ) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
@@ -175,14 +187,15 @@ def _without_voids(
         height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
     void = np.isnan(height_m)
     parts, count = label(void)
-    depth = distance_transform_edt(void) * terrain.step_m
+    step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * height_m.shape[0] / 2)
+    depth = distance_transform_edt(void) * step_m
     # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
     edge = np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]]))
     large = np.unique(parts[depth > DEEPEST_VOID_M])
     small = np.setdiff1d(np.arange(1, count + 1), np.concatenate([edge, large]))
     filled = np.isin(parts, small) if small.size else np.zeros_like(void)
     if filled.any():
-        reach = int(np.ceil(2.0 * DEEPEST_VOID_M / terrain.step_m)) + 2
+        reach = int(np.ceil(2.0 * DEEPEST_VOID_M / step_m)) + 2
         whole = fillnodata(np.where(void, 0.0, height_m).astype(np.float32), mask=~void, max_search_distance=reach)
         height_m[filled] = whole[filled]
     return replace(terrain, height_m=height_m), cover, zones, filled if filled.any() else None

@@ -7,12 +7,15 @@
 | NaN | not covered, or a void in the data | |
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.terrain.kernels import bilinear, nearest
+
+METRES_PER_DEGREE_M = 111_195.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +46,9 @@ class HeightGrid:
         west = self.west_deg - self.step_lon_deg / 2
         return (north - rows * self.step_lat_deg, west, north, west + columns * self.step_lon_deg)
 
-    @property
-    def step_m(self) -> float:
-        """The finer of the two spacings on the ground, at the middle of the grid. [m]"""
-        middle_deg = self.north_deg - self.step_lat_deg * (self.height_m.shape[0] - 1) / 2
-        degree_m = 111_195.0
-        return degree_m * min(self.step_lat_deg, self.step_lon_deg * float(np.cos(np.radians(middle_deg))))
+    def step_m(self, lat_deg: float) -> float:
+        """The finer of the two spacings on the ground at a latitude. [m]"""
+        return METRES_PER_DEGREE_M * min(self.step_lat_deg, self.step_lon_deg * math.cos(math.radians(lat_deg)))
 
     def rows(self, lat_deg: ArrayLike) -> NDArray[np.float64]:
         """Fractional row of a latitude, 0 at the northernmost samples."""

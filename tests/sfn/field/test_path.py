@@ -176,6 +176,33 @@ def test_levels_at_points_are_those_of_their_paths(ground: GroundWindow) -> None
     assert not found.smooth
 
 
+def test_many_points_by_the_sweep_are_those_of_their_paths(ground: GroundWindow) -> None:
+    """Forty points at once get the levels of their own paths, but for a metre of bearing: 0.1 dB in rough ground."""
+    lat, lon = np.linspace(36.2, 36.43, 40), np.linspace(-84.4, -84.09, 40)
+    found = levels_at(SUMMIT, lat, lon, rx_height_m=10.0, ground=ground)
+    single = [path_levels(SUMMIT, a, b, ground=ground, rx_height_m=10.0) for a, b in zip(lat, lon, strict=True)]
+    apart = np.array([p.level_dbuvm for p in single]).T - [found.level_dbuvm, found.level_1pct_dbuvm]
+
+    assert float(np.max(np.abs(apart))) < 0.3
+    assert float(np.sqrt(np.mean(apart**2))) < 0.05
+    assert [p.loss[0].line_of_sight for p in single] == list(found.line_of_sight)
+
+
+def test_given_heights_hold_over_a_smooth_earth_too() -> None:
+    """Forty points on two heights without terrain get what their own paths give."""
+    site = replace(SUMMIT, ground_m=200.0)
+    lat, lon = np.linspace(36.2, 37.43, 40), np.linspace(-84.4, -83.09, 40)
+    ground_m = np.where(np.arange(40) % 2, 150.0, 300.0)
+    found = levels_at(site, lat, lon, rx_height_m=10.0, rx_ground_m=ground_m)
+    single = [
+        path_levels(site, a, b, ground=GroundWindow(), rx_height_m=10.0, rx_ground_m=h).level_dbuvm
+        for a, b, h in zip(lat, lon, ground_m, strict=True)
+    ]
+
+    assert np.allclose(np.array(single).T, [found.level_dbuvm, found.level_1pct_dbuvm], rtol=0, atol=1e-3)
+    assert found.smooth
+
+
 def test_a_receiver_at_the_mast_has_a_level(ground: GroundWindow) -> None:
     """At the site itself the distance is that to the antenna above: no division by zero."""
     found = path_levels(SUMMIT, 36.19833, -84.23083, ground=ground, rx_height_m=1.5)
