@@ -12,15 +12,15 @@ Ids of generated services are FAMILY-TRANSFORM-GUARD[-PILOTS[-miso]]-CHANNEL[-MO
 ``dvb-t-8k-1/4-8mhz`` and ``dvb-t2-32k-19/128-pp2-8mhz-256qam-2/3``.
 """
 
-import difflib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError
 from sfn.systems.mode_table import Channel, Family, Guard, Kind, Planning, ServiceEntry, Status, own, shipped
+from sfn.systems.unknown_service import unknown_service
 
 # A delay step is questioned above this part of the guard interval: the rule second-hand from TR 101 190.
 STEP_OF_GUARD = Fraction(1, 20)
@@ -135,14 +135,15 @@ def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
             if entry.id == wanted:
                 return _single(entry)
         elif wanted.startswith(f"{family}-"):
-            for made in _members(entry):
-                if made.id == wanted:
+            for made in _members(entry, wanted):
+                modulation = wanted.removeprefix(made.id).removeprefix("-")
+                if not modulation:
                     return made
-                if wanted.startswith(f"{made.id}-"):
-                    modulation = wanted.removeprefix(f"{made.id}-")
-                    if modulation in entry.modulation_cn.ratios:
-                        return _modulated(made, entry, modulation)
-    raise PlanError([_unknown(service_id, own_file)])
+                if modulation in entry.modulation_cn.ratios:
+                    return _modulated(made, entry, modulation)
+    families = [entry for entry, _ in _sources(own_file) if isinstance(entry, Family)]
+    ids = [s.id for s in services(own_file=own_file)]
+    raise PlanError([unknown_service(service_id, ids=ids, families=families)])
 
 
 def services(*, own_file: str | Path | None = None) -> tuple[Service, ...]:
@@ -175,18 +176,6 @@ def _sources(own_file: str | Path | None) -> Iterator[tuple[ServiceEntry | Famil
         yield from ((entry, entry.id) for entry in file.family)
 
 
-def _unknown(service_id: str, own_file: str | Path | None) -> Problem:
-    """The problem of a name that is no service, with names that are near it."""
-    ids = [s.id for s in services(own_file=own_file)]
-    wanted = service_id.strip().lower()
-    families = [name for entry, name in _sources(own_file) if isinstance(entry, Family) and wanted.startswith(name)]
-    if families:
-        ids = [i for i in ids if i.startswith(f"{max(families, key=len)}-")]
-    near = difflib.get_close_matches(wanted, ids, n=6, cutoff=0.6)
-    expected = f"one of {', '.join(near)}" if near else "a name from `python -m sfn services`, as fm-stereo"
-    return Problem("service", f"there is no service {service_id!r}", expected)
-
-
 def _single(entry: ServiceEntry) -> Service:
     """The record of an entry that was written out."""
     return _record(
@@ -203,15 +192,16 @@ def _single(entry: ServiceEntry) -> Service:
     )
 
 
-def _members(family: Family) -> Iterator[Service]:
-    """Every legal combination of a family."""
+def _members(family: Family, wanted: str | None = None) -> Iterator[Service]:
+    """Every legal combination of a family, or only those that the wanted id begins with."""
     for transform, guards in family.guard.items():
         for guard_name, guard in guards.items():
             patterns = [(p, False) for p in guard.pilots] + [(p, True) for p in guard.miso] or [("", False)]
             for pattern, miso in patterns:
                 for channel_name, channel in family.channel.items():
-                    pieces = [transform, guard_name, pattern, "miso" * miso, channel_name]
-                    yield _member(family, [p for p in pieces if p], transform, guard, channel, pattern, miso=miso)
+                    pieces = [p for p in (transform, guard_name, pattern, "miso" * miso, channel_name) if p]
+                    if wanted is None or f"{wanted}-".startswith("-".join([family.id, *pieces, ""])):
+                        yield _member(family, pieces, transform, guard, channel, pattern, miso=miso)
 
 
 def _member(

@@ -1,11 +1,12 @@
 """Times of OFDM modes against their documents."""
 
 from collections.abc import Callable
+from fractions import Fraction
 
 import pytest
 
-from sfn.systems.service import service
-from sfn.units import SPEED_OF_LIGHT_M_PER_US
+from sfn.systems.service import service, services
+from sfn.units import SPEED_OF_LIGHT_M_PER_US, unit_length_us
 
 EN_300_744 = "ETSI EN 300 744; Fischer, Digital Video and Audio Broadcasting Technology, Tables 20.16-20.18"
 EN_302_755 = "ETSI EN 302 755 V1.4.1 Tables 65-67"
@@ -92,10 +93,58 @@ def test_equalisation_intervals(published: Callable[..., None], service_id: str,
     published(f"equalisation of {service_id}", ours_us, theirs_us, tolerance=1e-3, unit="us", source=source)
 
 
+# EN 302 755 V1.4.1, typed in a second time: guard interval in samples (Table 67), pilots without MISO (Table 58).
+TABLE_67_AND_58 = """
+32k 1/128 256 7|1/32 1024 4,6|1/16 2048 2,8,4|19/256 2432 2,8,4|1/8 4096 2,8|19/128 4864 2,8
+16k 1/128 128 7|1/32 512 7,4,6|1/16 1024 2,8,4,5|19/256 1216 2,8,4,5|1/8 2048 2,3,8|19/128 2432 2,3,8|1/4 4096 1,8
+8k 1/128 64 7|1/32 256 7,4|1/16 512 8,4,5|19/256 608 8,4,5|1/8 1024 2,3,8|19/128 1216 2,3,8|1/4 2048 1,8
+4k 1/32 128 7,4|1/16 256 4,5|1/8 512 2,3|1/4 1024 1
+2k 1/32 64 7,4|1/16 128 4,5|1/8 256 2,3|1/4 512 1
+1k 1/16 64 4,5|1/8 128 2,3|1/4 256 1
+"""
+
+
+def test_every_cell_of_tables_67_and_58() -> None:
+    """Exactly the combinations of the tables exist, each with its guard interval in samples of 7/64 us."""
+    typed = {}
+    for line in TABLE_67_AND_58.split("\n")[1:-1]:
+        transform, cells = line.split(" ", 1)
+        for cell in cells.split("|"):
+            guard, samples, patterns = cell.split(" ")
+            for pattern in patterns.split(","):
+                typed[f"dvb-t2-{transform}-{guard}-pp{pattern}-8mhz"] = int(samples)
+    ours = {
+        s.id: (s.guard_us or 0.0) * 64 / 7
+        for s in services()
+        if s.id.startswith("dvb-t2-") and s.id.endswith("-8mhz") and "miso" not in s.id
+    }
+
+    assert ours == pytest.approx(typed, rel=1e-12)
+
+
+def test_units_of_delay_fields_in_streams(published: Callable[..., None]) -> None:
+    """Transmit offsets of DVB and ATSC 3.0, T2-MI subseconds and DAB time stamps."""
+    tist = unit_length_us("1/16.384MHz")
+    cases = [
+        ("tx_time_offset code of +100 us", Fraction(100) / unit_length_us("100ns"), 1000, "ATSC A/324 section 8.3.1"),
+        ("tx_time_offset code -0x8000 in us", -0x8000 * unit_length_us("100ns"), -3276.8, "ATSC A/324 section 8.3.1"),
+        ("T2-MI subseconds of 0.5 s at 8 MHz", 500_000 / unit_length_us("1/64MHz"), 32e6, "ETSI TS 102 773 Table 4"),
+        ("DAB TIST of 100 us", (Fraction(100) / tist + Fraction(1, 2)) // 1, 1638, "ETS 300 799; digits from memory"),
+        ("DAB TIST 1638 in us", 1638 * tist, 99.976, "ETS 300 799; digits from memory"),
+    ]
+    for what, ours, theirs, source in cases:
+        published(what, float(ours), theirs, tolerance=0.0005, unit="1 or us", source=source)
+
+
+def test_dab_symbol(published: Callable[..., None]) -> None:
+    """A whole mode I symbol."""
+    of = service("dab-mode-1")
+    ours_us = (of.useful_us or 0.0) + (of.guard_us or 0.0)
+    published("DAB mode I symbol", ours_us, 1246.0938, tolerance=1e-4, unit="us", source=EN_300_401)
+
+
 def test_table_58_ends_just_at_the_equalisation_interval(published: Callable[..., None]) -> None:
     """The longest guard in units of Tu/Dx that the standard allows (PP8 apart) is 57/64 of it."""
-    from sfn.systems.service import services
-
     reach = {"pp1": 3, "pp2": 6, "pp3": 6, "pp4": 12, "pp5": 12, "pp6": 24, "pp7": 24}
     used = [
         (s.guard_us or 0.0) / (s.useful_us or 1.0) * reach[pilots]

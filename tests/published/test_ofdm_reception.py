@@ -1,10 +1,11 @@
 """Weights, windows and C/I against worked values; planning chains against GE06 and BT.2033."""
 
+import math
 from collections.abc import Callable
 
 import pytest
 
-from sfn.systems.link_chain import link_chain
+from sfn.systems.link_chain import link_chain, location_correction_db
 from sfn.systems.ofdm import ofdm_answer, weight
 from sfn.systems.receiving_antenna import BANDS_IV_V, relative_gain_db
 from sfn.systems.service import service
@@ -183,8 +184,21 @@ def test_roof_antenna(published: Callable[..., None], angle_deg: float, theirs_d
 @pytest.mark.parametrize(("pct", "theirs_db"), [(70, 2.88), (90, 7.05), (95, 9.05), (99, 12.79)])
 def test_location_corrections(published: Callable[..., None], pct: float, theirs_db: float) -> None:
     """Margins for the shares of places at 5.5 dB."""
-    from sfn.systems.link_chain import location_correction_db
-
     ours_db = location_correction_db(pct, sigma_db=5.5)
     source = "exact inverse normal; GE06 A.2.1.12 agrees to 0.001"
     published(f"location correction {pct} %", ours_db, theirs_db, tolerance=0.005, unit="dB", source=source)
+
+
+def ge06_inverse(share: float) -> float:
+    """GE06's own approximation of the inverse complementary normal, Annex 2 section A.2.1.12."""
+    t = math.sqrt(-2 * math.log(share))
+    over = 2.515517 + 0.802853 * t + 0.010328 * t**2
+    return t - over / (1 + 1.432788 * t + 0.189269 * t**2 + 0.001308 * t**3)
+
+
+@pytest.mark.parametrize("pct", [70, 90, 95, 99])
+def test_location_factor_against_the_formula_of_ge06(published: Callable[..., None], pct: float) -> None:
+    """Our exact factor and the approximation printed in GE06 agree to its accuracy of 4.5e-4."""
+    theirs = ge06_inverse(1 - pct / 100)
+    ours = location_correction_db(pct, sigma_db=1.0)
+    published(f"mu for {pct} %", ours, theirs, tolerance=4.5e-4, unit="1", source="GE06 A.2.1.12, transcribed")

@@ -57,8 +57,28 @@ def test_near_names_stay_within_the_family() -> None:
         service("dvb-t2-32k-19/128-8mhz")
 
     expected = refused.value.problems[0].expected
-    assert "dvb-t2-32k-19/128-pp2-8mhz" in expected
+    assert "pp2, pp8; near it dvb-t2-32k-19/128-pp8-8mhz" in expected
     assert "dvb-t-" not in expected
+
+
+@pytest.mark.parametrize(
+    ("service_id", "reason", "instead"),
+    [
+        ("dvb-t-16k-1/4-8mhz", "DVB-T has no mode '16k'", "2k, 4k, 8k"),
+        ("dvb-t2-32k-1/4-pp1-8mhz", "DVB-T2 32k has no guard interval '1/4'", "1/128, 1/32, 1/16, 19/256, 1/8, 19/128"),
+        ("dvb-t2-32k-1/8-pp4-8mhz", "DVB-T2 32k 1/8 has no pilots 'pp4'", "pp2, pp8"),
+        ("dvb-t2-32k-1/8-pp2-9mhz", "has no channel '9mhz'", "8mhz"),
+        ("dvb-t-8k-1/4-8mhz-64qam-5/6", "has no modulation '64qam-5/6'", "64qam-3/4"),
+        ("isdb-t-mode-4-1/8-6mhz", "ISDB-T has no mode 'mode'", "mode-1, mode-2, mode-3"),
+    ],
+)
+def test_the_piece_that_does_not_exist_is_named(service_id: str, reason: str, instead: str) -> None:
+    """Of a made-up combination the first impossible piece is named, with what is possible in its place."""
+    with pytest.raises(PlanError) as refused:
+        service(service_id)
+
+    assert reason in refused.value.problems[0].what
+    assert instead in refused.value.problems[0].expected
 
 
 def test_modulation_may_follow_an_id_and_moves_ratio_and_field() -> None:
