@@ -12,6 +12,7 @@ from typing import NoReturn
 from sfn.errors import PlanError, Problem
 
 EXAMPLES = "36.20500, -84.21000, or 36°12'18.0\"N 84°12'36.0\"W, or 38 north 444140.5 3684706.4, or an MGRS reference"
+BETWEEN = "a comma between latitude and longitude"
 KINDS = {1: "decimal degrees", 2: "degrees and minutes", 3: "degrees, minutes and seconds"}
 LIMITS = {"lat": ("latitude", 90.0, "N", "S"), "lon": ("longitude", 180.0, "E", "W")}
 
@@ -26,14 +27,15 @@ _SPELLINGS = str.maketrans(
     }
 )
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
+# The plural s only in lower case: secS is seconds south.
 _TOKEN = re.compile(
     rf"""\s*(?:
     (?P<label>(?i:latitude|lat|longitude|long|lng|lon)(?![A-Za-z])\.?\s*[:=]?)
   | (?P<joint>(?<=[0-9])[:-](?=[0-9]))
   | (?P<number>(?<![0-9.]){_NUMBER})
-  | (?P<degree>°|(?i:degrees?|deg|d)(?![A-Za-z])\.?)
-  | (?P<minute>'(?!')|(?i:minutes?|min|m)(?![A-Za-z])\.?)
-  | (?P<second>"|''|(?i:seconds?|secs?)(?![A-Za-z])\.?)
+  | (?P<degree>°|(?:(?i:degree)s?|(?i:deg|d))(?![A-Za-z])\.?)
+  | (?P<minute>'(?!')|(?:(?i:minute)s?|(?i:min|m))(?![A-Za-z])\.?)
+  | (?P<second>"|''|(?i:second|sec)s?(?![A-Za-z])\.?)
   | (?P<letter>(?i:north|south|east|west|[nsew])(?![A-Za-z]))
   | (?P<sign>[-+])
   | (?P<between>[;,/|])
@@ -44,7 +46,7 @@ _LETTER_INSIDE = re.compile(
     r"(?<![0-9A-Za-z.])([0-9]{2,3})([NSEWnsew])([0-9]{2})([0-9]{2}(?:\.[0-9]+)?)?(?![0-9.A-Za-z°'\"])"
 )
 # A minus counts as a sign only with a gap before it and none behind; between the parts of 36-12-18N it is a joint.
-_DASH = re.compile(r"[0-9.°'\"A-Za-z]\s*-\s+(?=[0-9.])|[°'\"]-|\.[0-9]*-(?=[0-9.])|^[0-9]+-[0-9.]+$")
+_DASH = re.compile(r"[0-9.°'\"A-Za-z]\s*-\s+(?=[0-9.])|[°'\"]-|(?:deg|min|sec|[dmsDMS])\.?-|\.[0-9]*-(?=[0-9.])")
 _SPELLED_SECONDS = re.compile(r"(?<=[0-9.])\s*(?P<s>[sS])(?P<then>\s*[NSEWnsew](?![A-Za-z]))?(?![A-Za-z])")
 
 
@@ -115,6 +117,8 @@ def read_angles(text: str) -> Angles:
     reasons: list[str] = []
     for spelled in _comma_readings(unified):
         try:
+            if _DASH.search(spelled):
+                refuse(f"the dash in {text!r} can be a minus sign or stand between two numbers", BETWEEN)
             readings.append(_pair(_coordinates(spelled)))
         except PlanError as error:
             failures.append(error)
@@ -138,6 +142,7 @@ def read_angles(text: str) -> Angles:
 def _unified(text: str) -> str:
     """The text with one spelling for each mark."""
     unified = text.translate(_SPELLINGS).strip().strip("()[]{},; ")
+    unified = re.sub(r"\s*[\t\r\n]+\s*", ";", unified)  # two cells of a table
     if not unified:
         refuse("the position is empty")
     if re.fullmatch(r"[0-9]+,[0-9]+", unified):
@@ -147,9 +152,7 @@ def _unified(text: str) -> str:
     unified = _LETTER_INSIDE.sub(_letter_last, unified)
     if re.search(r"[0-9.]\s*(?:min|m)(?![A-Za-z])\.?\s*[0-9]", unified, re.IGNORECASE):
         unified = _SPELLED_SECONDS.sub(_spelled_seconds, unified)
-    unified = re.sub(rf"^([-+]{_NUMBER})([-+]{_NUMBER})/?$", r"\1;\2", unified)  # ISO 6709
-    if _DASH.search(unified):
-        refuse(f"the dash in {text!r} can be a minus sign or stand between two numbers", "a comma between the numbers")
+    unified = re.sub(r"^([-+][0-9]{2}(?:\.[0-9]+)?)([-+][0-9]{3}(?:\.[0-9]+)?)/?$", r"\1;\2", unified)  # ISO 6709
     return unified.strip()
 
 
@@ -204,10 +207,11 @@ def _coordinates(spelled: str) -> tuple[_Coordinate, _Coordinate]:
         joined = kind == "joint"
         _add(now, kind, word)
     if len(parts) == 1:
-        parts = _halves(parts[0])
+        parts = _halves(parts[0], joints=joints)
     if len(parts) != 2 or not all(part.numbers for part in parts):
         raise _Shape(f"latitude and longitude are needed, this has the form of {len(parts)} such numbers")
-    if joints and len(parts[0].numbers) != len(parts[1].numbers):
+    told = not joints and all(part.letter or max(part.marks) >= 0 for part in parts)
+    if not told and len(parts[0].numbers) != len(parts[1].numbers):
         raise _Shape("latitude and longitude are not written to the same parts")
     return parts[0], parts[1]
 
@@ -235,12 +239,14 @@ def _add(now: _Coordinate, kind: str, word: str) -> None:
         now.label = word[:3].lower().replace("lng", "lon")
 
 
-def _halves(part: _Coordinate) -> list[_Coordinate]:
+def _halves(part: _Coordinate, *, joints: bool) -> list[_Coordinate]:
     """Two, four or six bare numbers in a row: the first half is the latitude."""
     count = len(part.numbers)
-    if count not in (2, 4, 6) or any(mark >= 0 for mark in part.marks) or part.letter or part.label:
+    if count not in (2, 4, 6) or joints or any(mark >= 0 for mark in part.marks) or part.letter or part.label:
         raise _Shape(f"where latitude ends and longitude begins cannot be told, with {count} numbers")
     half = count // 2
+    if ("." in part.numbers[half - 1]) != ("." in part.numbers[-1]):
+        raise _Shape("one of latitude and longitude would have a fraction and the other none")
     first = _Coordinate(part.numbers[:half], part.marks[:half], part.sign)
     return [first, _Coordinate(part.numbers[half:], part.marks[half:])]
 

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from sfn.errors import PlanError
@@ -65,6 +65,8 @@ SPELLINGS = [
     "362212.0N0841500.0W",
     "3622.2N 08415.0W",
     "84W1500 36N2212",
+    "36 22 12\t-84 15 00",
+    "36.37\n-84.25",
     "36N2212 084W1500",
     "\u00a036°\u00a022'\u00a012\"\u00a0N\u00a084°\u00a015'\u00a00\"\u00a0W",
 ]
@@ -86,12 +88,19 @@ def test_spellings_of_one_place(text: str) -> None:
         ("somewhere", "'somewhere' is not understood"),
         ("36.37", "cannot be read as a position: where latitude ends and longitude begins cannot be told"),
         ("36,84", "the comma in '36,84' can be a decimal comma or stand between two numbers"),
-        ("36,5 20", "can be read as 36, 5.33333 and, with decimal commas, as 36.5, 20"),
+        ("36°15,24°", "can be read as 36.25, 24 and, with decimal commas, as 36, 15.24"),
+        ("36°5,20", "latitude and longitude are not written to the same parts"),
         ("36,2,84", "this has the form of 3 such numbers"),
         ("36.37-84.25", "the dash in '36.37-84.25' can be a minus sign or stand between two numbers"),
-        ("36-84", "the dash in '36-84' can be a minus sign"),
+        ("36-84", "cannot be told, with 2 numbers"),
+        ("-36.37-84.25", "can be a minus sign or stand between"),
+        ("36,37-84,25", "can be a minus sign or stand between"),
+        ("36 deg-84 deg", "can be a minus sign or stand between"),
+        ("36-22-12-84-15-00", "cannot be told, with 6 numbers"),
         ("36.37 - 84.25", "can be a minus sign or stand between"),
         ("36°22'12\"-84°15'0\"", "can be a minus sign or stand between"),
+        ("36.37; -84 15 00", "latitude and longitude are not written to the same parts"),
+        ("36 22 12 0.65", "one of latitude and longitude would have a fraction and the other none"),
         ("36-24 15", "latitude and longitude are not written to the same parts"),
         ("36 22 12 84 15", "cannot be told, with 5 numbers"),
         ("36.37N, 84.25", "one of the two has a hemisphere letter, the other has none"),
@@ -146,7 +155,7 @@ def test_resolution_is_that_of_the_last_digit(text: str, kind: str, step_deg: fl
 
 def test_minus_zero_degrees_keep_their_sign() -> None:
     """-0 30 is half a degree south, not north."""
-    angles = read_angles("-0 30, -0 15 0")
+    angles = read_angles("-0 30 0, -0 15 0")
 
     assert (angles.lat_deg, angles.lon_deg) == (-0.5, -0.25)
 
@@ -188,3 +197,54 @@ def test_decimal_degrees_come_back(lat: float, lon: float, digits: int, comma: b
     angles = read_angles(between.join(text.replace(".", ",") if comma else text for text in texts))
 
     assert (float(texts[0]), float(texts[1])) == (angles.lat_deg, angles.lon_deg)
+
+
+JOINTS = ["", " ", ":", "-"]
+MARKS = [("", "", ""), ("°", "'", '"'), ("°", "′", "″"), ("d", "m", "s"), (" deg", " min", " sec"), ("°", "'", "")]
+
+
+@st.composite
+def written(draw: st.DrawFn, *, axis: str) -> tuple[str, float]:
+    """One coordinate in a random spelling, and its value."""
+    parts_n = draw(st.integers(1, 3))
+    digits = draw(st.integers(0, 4))
+    marks, joint = draw(st.sampled_from(MARKS)), draw(st.sampled_from(JOINTS))
+    assume(parts_n == 1 or joint or all(marks[: parts_n - 1]))
+    numbers = [
+        draw(st.integers(0, 89 if axis == "lat" else 179)),
+        *(draw(st.integers(0, 59)) for _ in range(parts_n - 1)),
+    ]
+    texts = [str(number) for number in numbers]
+    if digits:
+        texts[-1] += f".{draw(st.integers(0, 10**digits - 1)):0{digits}d}"
+    value = sum(float(text) / 60**place for place, text in enumerate(texts))
+    body = joint.join(text + mark for text, mark in zip(texts, marks, strict=False))
+    negative = draw(st.booleans())
+    letter = ("NS" if axis == "lat" else "EW")[negative]
+    gap = draw(st.sampled_from(["", " "]))
+    style = draw(st.sampled_from(["sign", "before", "behind"]))
+    text = {"sign": "-" * negative + body, "before": letter + gap + body, "behind": body + gap + letter}[style]
+    return text, -value if negative else value
+
+
+@given(
+    written(axis="lat"),
+    written(axis="lon"),
+    st.sampled_from([" ", ", ", ",", "; ", "/", " - ", "-", "\t"]),
+    st.booleans(),
+)
+@settings(max_examples=200)
+def test_what_is_read_is_what_was_written_or_it_is_refused(
+    lat: tuple[str, float], lon: tuple[str, float], between: str, commas: bool
+) -> None:
+    """Two coordinates in any mixture of spellings are read as written, or not at all: never as another place."""
+    text = lat[0] + between + lon[0]
+    bare = [[word for word in re.split("[^0-9.]+", part) if word] for part, _ in (lat, lon)]
+    # bare numbers alone do not tell 1 + 3 from 2 + 2: asked for equal parts, so only these are promised
+    assume(re.search("[A-Za-z°]", text) or len(bare[0]) == len(bare[1]) or len(bare[0] + bare[1]) != 4)
+    try:
+        angles = read_angles(text.replace(".", ",") if commas else text)
+    except PlanError:
+        return
+
+    assert (lat[1], lon[1]) == pytest.approx((angles.lat_deg, angles.lon_deg), abs=1e-9)
