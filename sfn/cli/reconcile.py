@@ -7,12 +7,13 @@ uncertainty (one sigma).
 JSON keys: `network`, `measurements_n`, `held`; `sites`: for each `site`, `launch_error_us` (later than planned is
 positive), `correction_us` (what to add: its negative), `uncertainty_us` (one sigma against the held site, or against
 the mean of its group), `group`, `held`, `observations_n`, `causes` (known amounts that the launch error equals: what,
-expected_us, left_us); `groups` of sites that points tie together; `rank`, `freedom` (measurements minus rank),
-`chi_square` and its 95 % limits `chi_square_low`, `chi_square_high`, `scale_ratio` (what the uncertainties would have
-to be multiplied by); `residuals`: for each measurement its columns, `predicted_us`, `misclosure_us` (measured minus
-predicted), `residual_us` (adjusted minus measured), `redundancy_ratio` (0: nothing checks it), `w_ratio`,
-`least_detectable_us`, `weight_factor`, `verdict` (fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`,
-`uncheckable`, `left_out`: their numbers from 0; `problems`.
+expected_us, left_us), `causes_by_chance_n` (how many would be found by chance); `groups` of sites that points tie
+together; `rank`, `freedom` (measurements minus rank), `chi_square` and its 95 % limits `chi_square_low`,
+`chi_square_high`, `scale_ratio` (what the uncertainties would have to be multiplied by); `residuals`: for each
+measurement its columns, `predicted_us`, `misclosure_us` (measured minus predicted), `residual_us` (adjusted minus
+measured), `redundancy_ratio` (0: nothing checks it), `w_ratio`, `least_detectable_us`, `weight_factor`, `verdict`
+(fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`, `uncheckable`, `left_out`: their numbers from 0;
+`problems`.
 """
 
 import argparse
@@ -24,6 +25,7 @@ from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read_file
 from sfn.report.numbers import number
+from sfn.survey.explain import site_guesses
 from sfn.survey.measurements import planes, read_measurements
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import Reconciliation, Residual, reconcile, snoop
@@ -64,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(document(network, found, held=args.hold, left_out=left_out, problems=problems))
     else:
-        _print(found, problems=problems)
+        _print(network, found, problems=problems)
     return 0
 
 
@@ -73,6 +75,7 @@ def document(
 ) -> dict[str, Any]:
     """The JSON document."""
     low, high = found.chi_square_limits
+    guesses = site_guesses(network, found)
     return {
         "network": network.name,
         "measurements_n": len(found.residuals),
@@ -86,7 +89,10 @@ def document(
                 "group": s.group,
                 "held": s.held,
                 "observations_n": s.observations_n,
-                "causes": [],
+                "causes": [
+                    {"what": c.what, "expected_us": c.expected_us, "left_us": c.left_us} for c in guesses[s.site].causes
+                ],
+                "causes_by_chance_n": guesses[s.site].by_chance_n,
             }
             for s in found.sites
         ],
@@ -131,7 +137,7 @@ def _residual(row: Residual) -> dict[str, Any]:
     }
 
 
-def _print(found: Reconciliation, *, problems: list[Problem]) -> None:
+def _print(network: Network, found: Reconciliation, *, problems: list[Problem]) -> None:
     """The tables for people."""
     print_table(
         ("site", "launch error us", "+- us (95 %)", "correction us", "group", "measurements"),
@@ -168,6 +174,9 @@ def _print(found: Reconciliation, *, problems: list[Problem]) -> None:
     if found.freedom:
         print(f"chi-square {number(found.chi_square_ratio, 3)}, {found.freedom} degrees of freedom, ", end="")
         print(f"95 %: {number(low, 3)} to {number(high, 3)}; uncertainties x {number(found.scale_ratio, 3)}")
+    for site, guess in site_guesses(network, found).items():
+        for cause in guess.causes[:3]:
+            print(f"{site}: perhaps {cause.what} ({number(cause.expected_us, 3, signed=True)} us)")
     print_problems(problems)
 
 
