@@ -1,0 +1,129 @@
+"""Which failure leaves which sites in step: a small table, worst first.
+
+A site is fed by its routes in their order; each needs some things to work (a studio, a network, the site itself, a
+reference clock). A failure takes its thing away; the first route that still has all it needs carries the site.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from sfn.errors import in_range
+
+State = Literal["in step", "in step for a time", "out of step", "other programme", "off air"]
+# From harmless to harmful: a site out of step upsets its neighbours' listeners too, one off air only its own.
+STATES: tuple[State, ...] = ("in step", "in step for a time", "off air", "other programme", "out of step")
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """One way to feed a site.
+
+    Parameters
+    ----------
+    site, name : str
+        Which site, and main, standby or local.
+    needs : frozenset of str
+        Things that must work.
+    launch_error_us : float
+        Launch time on this route minus the planned one, with the settings in force. [us]
+    same_programme : bool
+        False for a local fallback.
+    clock : str or None
+        The reference that keeps its time; its failure does not end the route but begins holdover.
+    holdover_h : float or None
+        Hours that the site stays within tolerance without that reference; None for never out. [h]
+    """
+
+    site: str
+    name: str
+    needs: frozenset[str]
+    launch_error_us: float = 0.0
+    same_programme: bool = True
+    clock: str | None = None
+    holdover_h: float | None = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A site after a failure."""
+
+    site: str
+    route: str | None
+    state: State
+    launch_error_us: float
+    for_h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """A failure and every site after it."""
+
+    failure: str
+    outcomes: tuple[Outcome, ...]
+
+    def count(self, state: State) -> int:
+        """Sites in a state."""
+        return sum(o.state == state for o in self.outcomes)
+
+    @property
+    def in_words(self) -> str:
+        """The row as a manager reads it."""
+        parts = [f"{self.count(state)} {state}" for state in reversed(STATES) if self.count(state)]
+        return ", ".join(parts)
+
+
+def effects(
+    routes: Sequence[Route], *, tolerance_us: float, failures: Iterable[str] | None = None
+) -> tuple[Effect, ...]:
+    """What each single failure does to every site, worst first.
+
+    Parameters
+    ----------
+    routes : sequence of Route
+        Of all sites; those of one site in the order in which they are used.
+    tolerance_us : float
+        How far a site may be off and still be in step. [us]
+    failures : iterable of str, optional
+        Things that may fail; everything that any route needs or keeps time by when not given.
+
+    Returns
+    -------
+    effects : tuple of Effect
+        Most sites out of step first, then other programme, off air, in step for a time.
+
+    Raises
+    ------
+    ValueError
+        If there is no route or the tolerance is not above 0.
+    """
+    if not routes:
+        raise ValueError("routes must hold at least one route")
+    in_range("tolerance_us", tolerance_us, least=1e-3, greatest=1e6, unit="us")
+    clocks = {r.clock for r in routes if r.clock is not None}
+    named = sorted({need for r in routes for need in r.needs} | clocks) if failures is None else list(failures)
+    sites = list(dict.fromkeys(r.site for r in routes))
+    found = [
+        Effect(failure, tuple(_outcome([r for r in routes if r.site == s], failure, tolerance_us) for s in sites))
+        for failure in named
+    ]
+    harmful = tuple(reversed(STATES))[:-1]
+    return tuple(sorted(found, key=lambda e: [-e.count(state) for state in harmful]))
+
+
+def _outcome(routes: Sequence[Route], failure: str, tolerance_us: float) -> Outcome:
+    """One site after one failure."""
+    site = routes[0].site
+    for route in routes:
+        if failure in route.needs:
+            continue
+        off_us = route.launch_error_us
+        if not route.same_programme:
+            return Outcome(site, route.name, "other programme", off_us, None)
+        if abs(off_us) > tolerance_us:
+            return Outcome(site, route.name, "out of step", off_us, None)
+        if route.clock == failure and route.holdover_h is not None:
+            state: State = "in step for a time" if route.holdover_h > 0 else "out of step"
+            return Outcome(site, route.name, state, off_us, route.holdover_h)
+        return Outcome(site, route.name, "in step", off_us, None)
+    return Outcome(site, None, "off air", 0.0, None)
