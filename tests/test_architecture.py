@@ -87,7 +87,21 @@ def test_float_fields_end_in_their_unit(path: Path) -> None:
 
 def _bare(annotation: ast.expr, name: str) -> bool:
     """Whether a float field lacks a unit (`value`, `least`, ... of a delay field are in that field's own unit)."""
-    own_unit = {"value", "change", "zero_at_m_from_a", "least", "greatest", "step", "set", "h", "v", "people", "before"}
+    own_unit = {
+        "value",
+        "change",
+        "zero_at_m_from_a",
+        "least",
+        "greatest",
+        "step",
+        "set",
+        "h",
+        "v",
+        "people",
+        "before",
+        "low",
+        "high",
+    }
     is_float = ast.unparse(annotation).replace(" ", "") in ("float", "float|None")
     return is_float and name not in own_unit and not any(name.endswith(s) for s in UNIT_SUFFIXES)
 

@@ -158,6 +158,34 @@ def delays_xlsx(network_id: int) -> str:
     return f"/networks/{network_id}/delays.xlsx"
 
 
+def zones(network_id: int, *, bounds: str = "", pixel_m: str = "", streets: bool = False) -> str:
+    """The overlap map, of the usual area or a given one."""
+    asked = {"bounds": bounds, "pixel_m": pixel_m, "streets": "true" if streets else ""}
+    query = urlencode({key: value for key, value in asked.items() if value})
+    return f"/networks/{network_id}/map" + (f"?{query}" if query else "")
+
+
+def map_part(network_id: int, key: str) -> str:
+    """Where the map's script finds layers, legends, lines and the summary of one coverage."""
+    return f"/networks/{network_id}/map/{quote(key, safe='')}"
+
+
+def keep_offsets(network_id: int) -> str:
+    """Saves the offsets that were tried."""
+    return f"/networks/{network_id}/map/keep"
+
+
+def point(network_id: int, at: str = "", rx_height_m: str = "") -> str:
+    """Every signal at one receiving point."""
+    query = urlencode({key: value for key, value in {"at": at, "rx_height_m": rx_height_m}.items() if value})
+    return f"/networks/{network_id}/point" + (f"?{query}" if query else "")
+
+
+def point_part(network_id: int) -> str:
+    """The same for the map's side: a piece of a page."""
+    return f"/networks/{network_id}/point/part"
+
+
 def sheets(network_id: int) -> str:
     """Every site's field sheet."""
     return f"/networks/{network_id}/sheets"
@@ -196,6 +224,8 @@ class Tab:
 TABS = (
     Tab("network", "Sites & chains", network),
     Tab("delays", "Delays", delays),
+    Tab("zones", "Overlap map", zones),
+    Tab("point", "Point", point),
     Tab("sheets", "Sheets", sheets),
     Tab("revisions", "Revisions", revisions),
 )

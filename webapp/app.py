@@ -14,6 +14,7 @@ from starlette.staticfiles import StaticFiles
 from webapp import addresses, api, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
+from webapp.maps import Maps
 from webapp.pages import (
     about_api,
     account,
@@ -25,9 +26,11 @@ from webapp.pages import (
     network,
     networks,
     new,
+    point,
     revisions,
     sheets,
     site,
+    zones,
 )
 from webapp.render import environment
 from webapp.settings import Settings
@@ -44,6 +47,8 @@ ROUTERS = (
     editor.router,
     revisions.router,
     delays.router,
+    zones.router,
+    point.router,
     sheets.router,
     jobs.router,
     account.router,
@@ -77,11 +82,14 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
     running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
 
+    maps = Maps(running, settings.data_folder)
+
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         yield
         running.cancel_all()
         threads.shutdown(wait=True, cancel_futures=True)
+        maps.close()
         store.close()
 
     app = FastAPI(
@@ -96,6 +104,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         telemetry={"auto_configure": False},  # nothing leaves this machine
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
+    app.state.maps = maps
     app.state.templates, app.state.attempts = environment(), security.Attempts()
     problems.install(app)
     app.add_exception_handler(ConflictError, revisions.answer_conflict)

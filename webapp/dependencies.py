@@ -10,6 +10,7 @@ from sfn.plan import Network
 from webapp.contexts import NetworkHead
 from webapp.documents import network_of
 from webapp.jobs import Jobs
+from webapp.maps import Maps
 from webapp.settings import Settings
 from webapp.store import Saved, Store
 
@@ -48,6 +49,12 @@ def _jobs(request: Request) -> Jobs:
     return jobs
 
 
+def _maps(request: Request) -> Maps:
+    maps: Maps = request.app.state.maps
+    return maps
+
+
+MapsDep = Annotated[Maps, Depends(_maps)]
 StoreDep = Annotated[Store, Depends(_store)]
 SettingsDep = Annotated[Settings, Depends(_settings)]
 JobsDep = Annotated[Jobs, Depends(_jobs)]

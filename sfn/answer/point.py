@@ -7,6 +7,7 @@ from sfn.plan import Network
 from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
 from sfn.systems.service import service
+from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
 
 
@@ -18,6 +19,7 @@ def point_signals(
     rx_height_m: float | None = None,
     rx_ground_m: float | None = None,
     as_set: bool = False,
+    ground: Ground | None = None,
 ) -> PointSignals:
     """Signals at a receiving point, with the computed settings in force, or with what is set now.
 
@@ -30,6 +32,8 @@ def point_signals(
         Receiving antenna above ground, and the ground above sea level. [m]
     as_set : bool
         Launches with what is set now instead of the computed settings.
+    ground : Ground, optional
+        Terrain, from `sfn.terrain.ground.open_ground`; a smooth earth where not given.
 
     Raises
     ------
@@ -45,6 +49,7 @@ def point_signals(
         lon_deg=lon_deg,
         placed=placed,
         counts=criteria(network, service(network.service)),
+        ground=ground,
         rx_height_m=rx_height_m,
         rx_ground_m=rx_ground_m,
     )
@@ -59,6 +64,7 @@ def document(found: PointSignals) -> dict[str, Any]:
         "rx_ground_m": found.rx_ground_m,
         "smooth_earth": found.smooth,
         "usable": found.usable,
+        "uncovered": list(found.uncovered),
         "signals": [_signal(signal) for signal in found.signals],
         "delay_spread_us": found.delay_spread_us,
     }
@@ -74,6 +80,7 @@ def _signal(signal: Signal) -> dict[str, Any]:
         "path_m": signal.path_m,
         "bearing_deg": signal.bearing_deg,
         "level_dbuvm": signal.level_dbuvm,
+        "level_1pct_dbuvm": signal.level_1pct_dbuvm,
         "travel_us": signal.travel_us,
         "launch_us": signal.launch_us,
         "arrival_us": signal.arrival_us,

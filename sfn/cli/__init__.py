@@ -20,6 +20,7 @@ COMMANDS: tuple[str, ...] = (
     "check",
     "delays",
     "point",
+    "zones",
     "path",
     "stream",
     "loss",

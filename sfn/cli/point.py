@@ -8,6 +8,7 @@ from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.errors import PlanError, Problem
 from sfn.plan import read_file
 from sfn.report.numbers import number
+from sfn.terrain.ground import open_ground
 
 NAME = "point"
 SUMMARY = "signals at a receiving point"
@@ -38,13 +39,15 @@ def run(args: argparse.Namespace) -> int:
     ):
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m")])
+    network = read_file(args.network)
     found = point_signals(
-        read_file(args.network),
+        network,
         lat_deg=lat,
         lon_deg=lon,
         rx_height_m=args.rx_height_m,
         rx_ground_m=args.rx_ground_m,
         as_set=args.as_set,
+        ground=open_ground(network, folder=args.network.resolve().parent, anywhere=True),
     )
     if args.json:
         print_json(document(found))
@@ -82,4 +85,6 @@ def run(args: argparse.Namespace) -> int:
     print(f"receiver {found.rx_height_m:g} m above ground at {found.rx_ground_m:g} m")
     if found.smooth:
         print("no terrain: smooth earth")
+    if found.uncovered:
+        print(f"the terrain does not cover the path from {', '.join(found.uncovered)}: not listed")
     return 0

@@ -5,12 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sfn.field.levels import levels_at
-from sfn.field.transmitter import transmitter
+from sfn.field.levels import PointLevels, levels_at
+from sfn.field.transmitter import Transmitter
 from sfn.geodesy.line import path_length, travel_time
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
+from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
+from sfn.terrain.ground import Ground, GroundWindow, ground_window
+
+# A geodesic bows out of the rectangle of its ends; half a step of the coarsest terrain in use is less.
+_AROUND_DEG = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +39,7 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class PointSignals:
-    """Every signal at one receiving point, strongest first."""
+    """Every signal at one receiving point, strongest first; `uncovered` names sites that the terrain does not reach."""
 
     lat_deg: float
     lon_deg: float
@@ -44,6 +49,7 @@ class PointSignals:
     delay_spread_us: float | None
     usable: bool
     smooth: bool
+    uncovered: tuple[str, ...]
 
 
 def signals_at(
@@ -54,6 +60,7 @@ def signals_at(
     lon_deg: float,
     placed: Mapping[str, Located],
     counts: Criteria,
+    ground: Ground | None = None,
     rx_height_m: float | None = None,
     rx_ground_m: float | None = None,
 ) -> PointSignals:
@@ -69,6 +76,8 @@ def signals_at(
     placed : mapping of site id to Located
     counts : Criteria
         What is usable and significant.
+    ground : Ground, optional
+        Terrain between sites and point; a smooth earth where not given.
     rx_height_m : float, optional
         Receiving antenna above ground; the network's receiver where not given. [m]
     rx_ground_m : float, optional
@@ -80,47 +89,51 @@ def signals_at(
         ``arrival = launch + travel``; the travel time is that of the line between the antennas, ``sqrt(s^2 + dh^2)``.
     """
     height = network.receiver.height_m if rx_height_m is None else rx_height_m
+    radiating = {site.id: one for site, one in zip(network.sites, transmitters(network, placed), strict=True)}
+    on_air = [site for site in network.sites if site.on_air]
     made = [
-        _signal(network, site, launches[site.id], placed[site.id], (lat_deg, lon_deg), height, rx_ground_m)
-        for site in network.sites
-        if site.on_air
+        _signal(network, site, launches[site.id], radiating[site.id], (lat_deg, lon_deg), height, rx_ground_m, ground)
+        for site in on_air
     ]
     heard = sorted((item for item in made if np.isfinite(item[0].level_dbuvm)), key=lambda item: -item[0].level_dbuvm)
+    uncovered = tuple(signal.site_name for signal, levels in made if not bool(levels.covered))
+    smooth = all(levels.smooth for _, levels in made)
+    above = next(
+        (float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m or 0.0
+    )
     if not heard:
-        ground = made[0][1] if made else rx_ground_m or 0.0
-        return PointSignals(lat_deg, lon_deg, height, ground, (), None, False, all(smooth for *_, smooth in made))
-    level = np.array([[signal.level_dbuvm] for signal, *_ in heard])
-    arrival = np.array([[signal.arrival_us] for signal, *_ in heard])
+        return PointSignals(lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered)
+    level = np.array([[signal.level_dbuvm] for signal, _ in heard])
+    arrival = np.array([[signal.arrival_us] for signal, _ in heard])
     counted = significant(level, arrival, significant_db=counts.significant_db, guard_us=counts.guard_us)
     top = heard[0][0]
-    signals = tuple(_against(signal, top, bool(counted[i, 0])) for i, (signal, *_) in enumerate(heard))
-    return PointSignals(
-        lat_deg,
-        lon_deg,
-        height,
-        heard[0][1],
-        signals,
-        float(delay_spread(arrival, counted)[0]),
-        top.level_dbuvm >= counts.usable_dbuvm,
-        all(smooth for *_, smooth in heard),
-    )
+    signals = tuple(_against(signal, top, bool(counted[i, 0])) for i, (signal, _) in enumerate(heard))
+    spread = float(delay_spread(arrival, counted)[0])
+    usable = top.level_dbuvm >= counts.usable_dbuvm
+    return PointSignals(lat_deg, lon_deg, height, above, signals, spread, usable, smooth, uncovered)
 
 
 def _signal(
     network: Network,
     site: Site,
     launch_us: float,
-    at: Located,
+    radiated: Transmitter,
     point: tuple[float, float],
     height_m: float,
     rx_ground_m: float | None,
-) -> tuple[Signal, float, bool]:
-    """One site's signal before it is compared, the ground height used and whether the earth was smooth."""
-    plane = None if network.receiver.polarisation == "stronger" else network.receiver.polarisation
-    radiated = transmitter(site, network, lat_deg=at.lat_deg, lon_deg=at.lon_deg)
-    levels = levels_at(radiated, *point, rx_height_m=height_m, rx_ground_m=rx_ground_m, receiver_polarisation=plane)
-    ground = float(levels.rx_ground_m)
-    rise = ground + height_m - site.ground_m - site.antenna_m
+    ground: Ground | None,
+) -> tuple[Signal, PointLevels]:
+    """One site's signal before it is compared, and the levels it comes from."""
+    levels = levels_at(
+        radiated,
+        *point,
+        rx_height_m=height_m,
+        rx_ground_m=rx_ground_m,
+        ground=None if ground is None else _window(ground, radiated, point),
+        receiver_polarisation=received_plane(network),
+    )
+    above = float(levels.rx_ground_m) if np.isfinite(levels.rx_ground_m) else rx_ground_m or 0.0
+    rise = above + height_m - site.ground_m - site.antenna_m
     length = float(path_length(levels.ground_distance_m, height_difference_m=rise))
     travel = float(travel_time(length, refractivity_n=network.refractivity_n))
     signal = Signal(
@@ -138,7 +151,19 @@ def _signal(
         0.0,
         False,
     )
-    return signal, ground, bool(levels.smooth)
+    return signal, levels
+
+
+def _window(ground: Ground, radiated: Transmitter, point: tuple[float, float]) -> GroundWindow:
+    """The ground that holds a site, a point and what lies between."""
+    lats, lons = (radiated.lat_deg, point[0]), (radiated.lon_deg, point[1])
+    return ground_window(
+        ground,
+        south_deg=max(-90.0, min(lats) - _AROUND_DEG),
+        west_deg=min(lons) - _AROUND_DEG,
+        north_deg=min(90.0, max(lats) + _AROUND_DEG),
+        east_deg=max(lons) + _AROUND_DEG,
+    )
 
 
 def _against(signal: Signal, top: Signal, counts: bool) -> Signal:

@@ -158,7 +158,7 @@ def _picture(
     return ArrivalRows(
         rows,
         ticks(0.0, longest, refractivity_n=network.refractivity_n, most=5),
-        ticks(low, high, refractivity_n=network.refractivity_n, signed=True, most=9),
+        ticks(low, high, refractivity_n=network.refractivity_n, signed=True, most=5),
         fine(band[0]),
         fine(band[1]),
         band_says,

@@ -1,0 +1,201 @@
+"""The answer of ``zones``: overlap layers over an area, as files and in numbers."""
+
+from collections.abc import Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.plan import Network, checksum
+from sfn.reception.area import Overlap, OverlapSummary, overlap, overlap_summary
+from sfn.reception.coverage import Coverage
+from sfn.reception.significance import Criteria, criteria
+from sfn.report.colours import Scale
+from sfn.report.maps import write_geotiff
+from sfn.report.vector import collection, line_feature, write_geojson
+from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
+from sfn.systems.service import Service, service
+
+Singles = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer: values shape (rows, columns), unit, what it shows, and what its colours mean."""
+
+    name: str
+    label: str
+    values: Singles
+    unit: str
+    scale: Scale
+
+
+@dataclass(frozen=True, slots=True)
+class Zones:
+    """The overlap map of a network with given launches."""
+
+    network: Network
+    coverage: Coverage
+    counts: Criteria
+    carried: Service
+    sites: tuple[str, ...]
+    found: Overlap
+    summary: OverlapSummary
+    layers: tuple[Layer, ...]
+
+    def layer(self, name: str) -> Layer | None:
+        """The layer of that name."""
+        return next((layer for layer in self.layers if layer.name == name), None)
+
+
+def zones(
+    network: Network, coverage: Coverage, launches: Mapping[str, float], *, executor: Executor | None = None
+) -> Zones:
+    """Overlap zones from levels that were computed before.
+
+    Parameters
+    ----------
+    network : Network
+        Says which sites are on air and what counts.
+    coverage : Coverage
+    launches : mapping of site id to launch time
+        [us]
+    executor : concurrent.futures.Executor, optional
+        Threads to share the pixels among.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    carried = service(network.service)
+    counts = criteria(network, carried)
+    on_air = coverage.on_air(network)
+    found = overlap(coverage.level_dbuvm[on_air], coverage.arrivals(launches)[on_air], counts=counts, executor=executor)
+    sites = tuple(coverage.sites[i] for i in on_air)
+    summary = overlap_summary(found, coverage.area_km2())
+    return Zones(network, coverage, counts, carried, sites, found, summary, _layers(found, coverage, carried, on_air))
+
+
+def _layers(found: Overlap, coverage: Coverage, carried: Service, on_air: NDArray[np.intp]) -> tuple[Layer, ...]:
+    """The layers with their scales: differences centred on zero, amounts from zero."""
+    shape = coverage.grid.shape
+    reach_us = 2 * carried.tolerance_us
+    # Colours belong to a site's place in the document, so that a site off air does not recolour the others.
+    place = np.append(on_air.astype(np.float32), np.nan)
+    index = np.where(np.isnan(found.strongest), len(on_air), found.strongest).astype(int)
+    strongest = place[index]
+    level = (
+        coverage.level_dbuvm[on_air].max(axis=0) if len(on_air) else np.full(shape[0] * shape[1], np.nan, np.float32)
+    )
+    delay = Scale("difference", -reach_us, reach_us, "µs")
+    spread = Scale("amount", 0, reach_us, "µs")
+    sites, levels = Scale("sites", 0, len(coverage.sites), "site"), Scale("amount", 30, 110, "dBµV/m")
+    below = Scale("amount", -30, 0, "dB")
+    made = (
+        ("strongest_site", "Strongest site", strongest, "site", sites),
+        ("level_dbuvm", "Level of the strongest", level, "dBuV/m", levels),
+        ("level_difference_db", "Level difference of the two strongest", found.level_difference_db, "dB", below),
+        ("delay_difference_us", "Delay difference of the two strongest", found.delay_difference_us, "us", delay),
+        ("delay_spread_us", "Delay spread of all significant signals", found.delay_spread_us, "us", spread),
+    )
+    return tuple(Layer(name, label, values.reshape(shape), unit, scale) for name, label, values, unit, scale in made)
+
+
+def pair_fields(
+    coverage: Coverage, launches: Mapping[str, float], a: str, b: str
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Delay difference and level difference of a pair over the grid, `b` minus `a`, shape (rows, columns). [us, dB]"""
+    i, k = coverage.sites.index(a), coverage.sites.index(b)
+    delay = coverage.travel_us[k] + launches[b] - coverage.travel_us[i] - launches[a]
+    level = coverage.level_dbuvm[k].astype(np.float64) - coverage.level_dbuvm[i]
+    return delay.reshape(coverage.grid.shape), level.reshape(coverage.grid.shape)
+
+
+def pair_lines(found: Zones, launches: Mapping[str, float], a: str, b: str) -> tuple[WavefrontLine, ...]:
+    """The equal-delay lines and the equal-signal band of a pair."""
+    delay, level = pair_fields(found.coverage, launches, a, b)
+    step_us = 5.0 if found.carried.kind != "ofdm" else found.carried.tolerance_us / 4
+    band = found.counts.equal_signal_db
+    lines = delay_lines(delay, level, found.coverage.grid, step_us=step_us, equal_signal_db=band)
+    return (*lines, *band_lines(level, found.coverage.grid, equal_signal_db=band))
+
+
+def lines_document(found: Zones, launches: Mapping[str, float], pairs: tuple[tuple[str, str], ...]) -> dict[str, Any]:
+    """GeoJSON of the lines of several pairs."""
+    return collection(
+        line_feature(
+            line.line,
+            {
+                "kind": line.kind,
+                "a": a,
+                "b": b,
+                "delay_difference_us": line.delay_us,
+                "level_difference_db": line.level_db,
+                "levels_match": line.strong,
+            },
+        )
+        for a, b in pairs
+        for line in pair_lines(found, launches, a, b)
+    )
+
+
+def neighbours(found: Zones) -> tuple[tuple[str, str], ...]:
+    """Pairs that are the two strongest somewhere in the overlap zone, the largest zones first."""
+    zone = np.isfinite(found.found.delay_spread_us)
+    first, second = found.found.strongest[zone].astype(int), found.found.second[zone].astype(int)
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    pairs, counts = np.unique(np.stack([low, high]), axis=1, return_counts=True)
+    order = np.argsort(-counts, kind="stable")
+    return tuple((found.sites[pairs[0, i]], found.sites[pairs[1, i]]) for i in order)
+
+
+def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
+    """The JSON document of ``zones --json``; `files` names the file of each layer."""
+    summary = found.summary
+    spread = {"median": summary.median_us, "p90": summary.p90_us, "max": summary.max_us}
+    return {
+        "network": found.network.name,
+        "checksum": checksum(found.network),
+        "sites": list(found.coverage.sites),
+        "layers": [
+            {"name": n, "file": files[n], "unit": layer.unit} for layer in found.layers if (n := layer.name) in files
+        ],
+        "lines": files.get("lines"),
+        "pixel_m": found.coverage.grid.pixel_m,
+        "bounds": list(found.coverage.grid.bounds_deg),
+        "smooth_earth": found.coverage.smooth,
+        "usable_dbuvm": found.counts.usable_dbuvm,
+        "usable_source": found.counts.usable_source,
+        "significant_db": found.counts.significant_db,
+        "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
+    }
+
+
+def write_files(found: Zones, launches: Mapping[str, float], folder: Path, *, revision: int | None) -> dict[str, str]:
+    """Write a GeoTIFF a layer and the lines as GeoJSON; gives the file of each, by name.
+
+    Parameters
+    ----------
+    found : Zones
+    launches : mapping of site id to launch time
+        [us]
+    folder : Path
+        Made where it does not exist.
+    revision : int or None
+        Revision in the store.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    tags = {"network": found.network.name, "checksum": checksum(found.network), "sites": ",".join(found.coverage.sites)}
+    tags["revision"] = "" if revision is None else str(revision)
+    files = {}
+    for layer in found.layers:
+        path = folder / f"{layer.name}.tif"
+        write_geotiff(path, layer.values, found.coverage.grid, name=layer.name, unit=layer.unit, tags=tags)
+        files[layer.name] = str(path)
+    lines = folder / "wavefronts.geojson"
+    write_geojson(lines, lines_document(found, launches, neighbours(found)) | {"properties": tags})
+    return files | {"lines": str(lines)}

@@ -1,0 +1,77 @@
+"""Overlap zones: a GeoTIFF a layer, equal-delay lines as GeoJSON, and a summary of the overlap."""
+
+import argparse
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from sfn.answer.zones import document, write_files, zones
+from sfn.cli.table import add_json, print_json, print_table
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.sites import place
+from sfn.plan import read_file
+from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
+from sfn.report.numbers import number
+from sfn.terrain.ground import open_ground
+from sfn.timing import delay_table
+
+NAME = "zones"
+SUMMARY = "rasters and summary of the overlap zones"
+THREADS_N = 2
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the files; made if need be")
+    parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
+    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (the sites and some room around them)")
+    parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compute the layers, write the files, print the summary."""
+    network = read_file(args.network)
+    placed = place(network)
+    ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
+    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else _bounds(args.bounds)
+    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
+    launches = delay_table(network, placed=placed).launches(as_set=args.as_set)
+    with ThreadPoolExecutor(THREADS_N) as executor:
+        computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=_progress)
+        found = zones(network, computed, launches, executor=executor)
+    try:
+        files = write_files(found, launches, args.out, revision=None)
+    except OSError as error:
+        raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a folder that can")]) from None
+    answer = document(found, files)
+    if args.json:
+        print_json(answer)
+        return 0
+    print_table(
+        ("layer", "unit", "file"), ((entry["name"], entry["unit"], entry["file"]) for entry in answer["layers"])
+    )
+    summary = found.summary
+    spread = ", ".join(number(value, 1) for value in (summary.median_us, summary.p90_us, summary.max_us))
+    print(f"overlap zone {number(summary.area_km2, 1)} km2, delay spread median, 90 %, greatest: {spread} us")
+    if computed.smooth:
+        print("no terrain: smooth earth")
+    return 0
+
+
+def _bounds(text: str) -> tuple[float, float, float, float]:
+    """Four numbers."""
+    try:
+        south, west, north, east = (float(part) for part in text.split(","))
+    except ValueError:
+        what = f"cannot be {text!r}"
+        raise PlanError([Problem("--bounds", what, "S,W,N,E in degrees, as 36.1,-84.5,36.5,-84.0")]) from None
+    return south, west, north, east
+
+
+def _progress(site: str, done: int, total: int) -> None:
+    """One line that overwrites itself, on a terminal only."""
+    if sys.stderr.isatty():
+        print(f"\r{site}: {100 * done // max(total, 1)} %   ", end="", file=sys.stderr, flush=True)

@@ -1,0 +1,243 @@
+"""Levels and travel times of all sites over one grid: computed once, redrawn from at every change of delay."""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
+from sfn.field.transmitter import Plane, Transmitter, transmitter
+from sfn.geodesy.grid import Grid
+from sfn.geodesy.line import direct
+from sfn.geodesy.position import Located
+from sfn.geodesy.travel import travel_times
+from sfn.plan import Network
+from sfn.terrain.ground import Ground
+
+# A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
+MARGIN_OF_SPAN_RATIO = 0.25
+LEAST_MARGIN_M = 12_000.0
+USUAL_PIXELS_N = 160_000
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Signals of S sites over the M pixels of a grid, row by row from the north-west.
+
+    Parameters
+    ----------
+    grid : Grid
+    sites : tuple of str
+        Site ids, in the order of the arrays' first axis: all sites of the network, on air or not.
+    level_dbuvm, level_1pct_dbuvm : ndarray of float32, shape (S, M)
+        Exceeded for 50 % and 1 % of time, median over places. [dB(uV/m)]
+    travel_us : ndarray, shape (S, M)
+        Travel time from antenna to antenna. [us]
+    rx_ground_m : ndarray of float32, shape (M,)
+        Ground above sea level. [m]
+    covered : ndarray of bool, shape (M,)
+        False where the terrain has a gap at the pixel or on the way to it from some site.
+    smooth : bool
+        No terrain was used: the earth counted as smooth.
+    """
+
+    grid: Grid
+    sites: tuple[str, ...]
+    level_dbuvm: NDArray[np.float32]
+    level_1pct_dbuvm: NDArray[np.float32]
+    travel_us: NDArray[np.float64]
+    rx_ground_m: NDArray[np.float32]
+    covered: NDArray[np.bool_]
+    smooth: bool
+
+    def area_km2(self) -> NDArray[np.float64]:
+        """Ground area of each pixel, shape (M,). [km2]"""
+        return np.asarray(np.repeat(self.grid.pixel_area_km2, self.grid.columns_n))
+
+    def on_air(self, network: Network) -> NDArray[np.intp]:
+        """Places in the first axis of the sites that are on air in a network."""
+        radiating = {site.id for site in network.sites if site.on_air}
+        return np.array([i for i, name in enumerate(self.sites) if name in radiating], dtype=np.intp)
+
+    def arrivals(self, launches: Mapping[str, float]) -> NDArray[np.float64]:
+        """Arrival times, launch plus travel, shape (S, M). [us]"""
+        return np.asarray(self.travel_us + np.array([launches[name] for name in self.sites])[:, None])
+
+
+def received_plane(network: Network) -> Plane | None:
+    """The plane that the network's receiver takes; None where it is the stronger one."""
+    plane = network.receiver.polarisation
+    return None if plane == "stronger" else plane
+
+
+def transmitters(network: Network, placed: Mapping[str, Located]) -> tuple[Transmitter, ...]:
+    """What every site radiates, in document order.
+
+    Raises
+    ------
+    PlanError
+        If a figure lies outside what the propagation model covers, with the site.
+    """
+    made, problems = [], []
+    for i, site in enumerate(network.sites):
+        at = placed[site.id]
+        try:
+            made.append(transmitter(site, network, lat_deg=at.lat_deg, lon_deg=at.lon_deg))
+        except ValueError as error:
+            problems.append(
+                Problem(f"sites[{i}]", f"site {site.name}: {error}", "a figure in that range (ITU-R P.1812)")
+            )
+    if problems:
+        raise PlanError(problems)
+    return tuple(made)
+
+
+def coverage(
+    network: Network,
+    grid: Grid,
+    *,
+    placed: Mapping[str, Located],
+    ground: Ground,
+    executor: Executor,
+    cache: CacheFolder | None = None,
+    progress: SiteProgress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Coverage:
+    """Levels and travel times of all sites over a grid.
+
+    Parameters
+    ----------
+    network : Network
+    grid : Grid
+    placed : mapping of site id to Located
+    ground : Ground
+        From `sfn.terrain.ground.open_ground`.
+    executor : Executor
+        Runs one call a site.
+    cache : CacheFolder, optional
+        Where rasters are kept on disk.
+    progress, cancelled : callable, optional
+        As in `sfn.field.rasters.level_rasters`.
+
+    Raises
+    ------
+    PlanError
+        If a site cannot be computed, with its name.
+    sfn.propagation.link.SweepCancelled
+        If `cancelled` said so.
+    """
+    radiating = transmitters(network, placed)
+    count, pixels = len(radiating), grid.pixels_n
+    level, level_1pct = (np.empty((count, pixels), dtype=np.float32) for _ in range(2))
+    covered = np.ones(pixels, dtype=bool)
+    rx_ground = np.full(pixels, np.nan, dtype=np.float32)
+    smooth = True
+    height_m = network.receiver.height_m
+    made = level_rasters(
+        radiating,
+        grid,
+        ground=ground,
+        rx_height_m=height_m,
+        receiver_polarisation=received_plane(network),
+        executor=executor,
+        cache=cache,
+        progress=progress,
+        cancelled=cancelled,
+    )
+    for i, raster in made:
+        level[i], level_1pct[i] = raster.level_dbuvm.ravel(), raster.level_1pct_dbuvm.ravel()
+        covered &= raster.covered.ravel()
+        rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
+        smooth &= raster.smooth
+    travel = travel_times(
+        grid,
+        lat_deg=[t.lat_deg for t in radiating],
+        lon_deg=[t.lon_deg for t in radiating],
+        antenna_asl_m=[t.ground_m + t.antenna_m for t in radiating],
+        receiver_asl_m=np.nan_to_num(rx_ground.astype(np.float64), nan=0.0).reshape(grid.shape) + height_m,
+        refractivity_n=network.refractivity_n,
+        executor=executor,
+    )
+    ids = tuple(site.id for site in network.sites)
+    return Coverage(grid, ids, level, level_1pct, travel.reshape(count, pixels), rx_ground, covered, smooth)
+
+
+def usual_bounds(placed: Mapping[str, Located], *, ground: Ground) -> tuple[float, float, float, float]:
+    """The area that a map shows when none is given.
+
+    Parameters
+    ----------
+    placed : mapping of site id to Located
+    ground : Ground
+        Terrain that does not reach so far bounds the area, as long as every site stands in it.
+
+    Returns
+    -------
+    bounds_deg : tuple of float
+        South, west, north, east of an area with all sites and some room around them. [degrees]
+    """
+    lats, lons = [at.lat_deg for at in placed.values()], [at.lon_deg for at in placed.values()]
+    if max(lons) - min(lons) > 180:  # across the date line
+        lons = [lon % 360 for lon in lons]
+    south, west, north, east = min(lats), min(lons), max(lats), max(lons)
+    middle = (south + north) / 2
+    span_m = max((north - south) * 111_000, (east - west) * 111_000 * np.cos(np.radians(middle)))
+    margin = max(LEAST_MARGIN_M, MARGIN_OF_SPAN_RATIO * span_m)
+    up, _ = direct(north, west, azimuth_deg=0.0, ground_m=margin)
+    down, _ = direct(south, west, azimuth_deg=180.0, ground_m=margin)
+    widen = margin / (111_320.0 * np.cos(np.radians(middle)))
+    wide = max(-85.0, float(down)), west - widen, min(85.0, float(up)), east + widen
+    if ground.terrain is None:
+        return wide
+    edge = ground.terrain.bounds_deg
+    held = edge[0] <= south and edge[1] <= west and edge[2] >= north and edge[3] >= east
+    if not held:
+        return wide
+    return max(wide[0], edge[0]), max(wide[1], edge[1]), min(wide[2], edge[2]), min(wide[3], edge[3])
+
+
+def usual_pixel_m(bounds_deg: tuple[float, float, float, float]) -> float:
+    """A round pixel size that makes a map of about `USUAL_PIXELS_N` pixels of an area. [m]"""
+    south, west, north, east = bounds_deg
+    height_m = (north - south) * 111_000
+    width_m = (east - west) * 111_320 * float(np.cos(np.radians((south + north) / 2)))
+    side = max(0.0, height_m * width_m / USUAL_PIXELS_N) ** 0.5  # bounds that are no area are refused by the grid
+    return float(
+        next((s for s in (25, 50, 75, 100, 150, 200, 300, 400, 500, 750, 1000, 1500, 2000) if s >= side), 5000)
+    )
+
+
+def coverage_key(network: Network, grid: Grid, *, ground: Ground) -> str:
+    """What a `Coverage` depends on, as a short key: no delay, no offset, not what is on air.
+
+    Parameters
+    ----------
+    network : Network
+    grid : Grid
+    ground : Ground
+        Its digest changes with the files' content.
+    """
+    sites = [
+        site.model_dump(mode="json", include={"id", "position", "ground_m", "antenna_m", "erp_kw", "antenna"})
+        for site in network.sites
+    ]
+    about = network.model_dump(
+        mode="json",
+        include={
+            "frequency_mhz",
+            "refractivity_n",
+            "delta_n",
+            "surface_refractivity_n0",
+            "receiver",
+            "terrain",
+            "cover",
+            "zones",
+        },
+    )
+    text = json.dumps([sites, about, repr(grid), ground.digest], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:20]

@@ -1,0 +1,78 @@
+"""Colours of the maps: one diverging map centred on zero for differences, one sequential for amounts.
+
+All from matplotlib's perceptually uniform or colour-blind-safe sets. Sites have a set of distinct colours.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+ScaleKind = Literal["difference", "amount", "sites"]
+_MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "amount": "cividis"}
+_SITE_COLOURS = "petroff10"  # Petroff, Accessible Color Sequences for Data Visualization, arXiv:2107.02270
+Pixels = NDArray[np.uint8]
+# Strokes of this slope mark what the terrain does not cover.
+_HATCH_N = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the colours of a layer mean: from `low` to `high` in `unit`; sites by their place in the list."""
+
+    kind: ScaleKind
+    low: float
+    high: float
+    unit: str
+
+
+def site_colours(count: int) -> list[str]:
+    """A colour for each site, as ``#rrggbb``; they repeat beyond ten."""
+    import matplotlib as mpl
+    from matplotlib.colors import to_hex
+
+    sequence = mpl.color_sequences[_SITE_COLOURS]
+    return [to_hex(sequence[i % len(sequence)]) for i in range(count)]
+
+
+def gradient(scale: Scale, steps: int = 9) -> list[tuple[float, str]]:
+    """Stops of the scale: parts of its length and ``#rrggbb``."""
+    import matplotlib as mpl
+    from matplotlib.colors import to_hex
+
+    table = mpl.colormaps[_MAPS[scale.kind]]
+    return [(float(p), to_hex(table(p))) for p in np.linspace(0, 1, steps)]
+
+
+def painted(values: NDArray[np.float32], scale: Scale, *, covered: NDArray[np.bool_]) -> Pixels:
+    """A layer as RGBA pixels.
+
+    Parameters
+    ----------
+    values : ndarray, shape (rows, columns)
+        NaN is left clear.
+    scale : Scale
+    covered : ndarray of bool, shape (rows, columns)
+        Where False, grey strokes say "not covered".
+
+    Returns
+    -------
+    rgba : ndarray of uint8, shape (rows, columns, 4)
+    """
+    import matplotlib as mpl
+
+    clear = ~np.isfinite(values)
+    if scale.kind == "sites":
+        sequence = np.array(mpl.color_sequences[_SITE_COLOURS])
+        picked = np.where(clear, 0, values).astype(int) % len(sequence)
+        rgb = (sequence[picked] * 255).round().astype(np.uint8)
+    else:
+        table = (mpl.colormaps[_MAPS[scale.kind]](np.arange(256))[:, :3] * 255).round().astype(np.uint8)
+        share = (np.where(clear, scale.low, values) - scale.low) / (scale.high - scale.low)
+        rgb = table[np.clip(share * 255, 0, 255).astype(np.uint8)]
+    out = np.dstack([rgb, np.where(clear, 0, 255).astype(np.uint8)])
+    rows, columns = np.indices(values.shape)
+    strokes = ~covered & ((rows + columns) % _HATCH_N < 2)
+    out[strokes] = (110, 105, 95, 170)
+    return out

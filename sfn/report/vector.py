@@ -1,0 +1,53 @@
+"""Lines and areas as GeoJSON and KML: longitude first, WGS84."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+
+def line_feature(line: Sequence[tuple[float, float]], properties: Mapping[str, Any]) -> dict[str, Any]:
+    """A line of longitude, latitude pairs, to a decimetre. [degrees]"""
+    where = [[round(lon, 6), round(lat, 6)] for lon, lat in line]
+    return {"type": "Feature", "geometry": {"type": "LineString", "coordinates": where}, "properties": dict(properties)}
+
+
+def point_feature(lon_deg: float, lat_deg: float, properties: Mapping[str, Any]) -> dict[str, Any]:
+    """A place. [degrees]"""
+    where = [round(lon_deg, 7), round(lat_deg, 7)]
+    return {"type": "Feature", "geometry": {"type": "Point", "coordinates": where}, "properties": dict(properties)}
+
+
+def collection(features: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """A GeoJSON collection (RFC 7946)."""
+    return {"type": "FeatureCollection", "features": list(features)}
+
+
+def write_geojson(path: Path, document: Mapping[str, Any]) -> None:
+    """Write a GeoJSON document."""
+    path.write_text(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def kml(document: Mapping[str, Any], *, name: str) -> str:
+    """The lines and places of a GeoJSON collection as KML (OGC 12-007r2), properties as extended data."""
+    marks = "".join(_placemark(feature) for feature in document["features"])
+    head = '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+    return f"{head}<name>{escape(name)}</name>{marks}</Document></kml>\n"
+
+
+def _placemark(feature: Mapping[str, Any]) -> str:
+    """One feature."""
+    data = "".join(
+        f'<Data name="{escape(key, {chr(34): "&quot;"})}"><value>{escape(str(value))}</value></Data>'
+        for key, value in feature["properties"].items()
+        if value is not None
+    )
+    geometry = feature["geometry"]
+    if geometry["type"] == "Point":
+        lon, lat = geometry["coordinates"]
+        shape = f"<Point><coordinates>{lon},{lat}</coordinates></Point>"
+    else:
+        line = " ".join(f"{lon},{lat}" for lon, lat in geometry["coordinates"])
+        shape = f"<LineString><tessellate>1</tessellate><coordinates>{line}</coordinates></LineString>"
+    return f"<Placemark><ExtendedData>{data}</ExtendedData>{shape}</Placemark>"

@@ -1,0 +1,184 @@
+"""The overlap map: computed once in a job, redrawn at every change, refused in words."""
+
+import io
+import json
+import re
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from starlette.testclient import TestClient
+
+from webapp.store import Store
+
+AREA = "36.18,-84.28,36.40,-84.14"
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def ready(client: TestClient, number: int, *, pixel_m: str = "500") -> str:
+    """Open the map, wait for its levels, and give the address of its parts."""
+    address = f"/networks/{number}/map?bounds={AREA}&pixel_m={pixel_m}"
+    html = client.get(address).text
+    job = re.search(r'data-job="([^"]+)"', html)
+    if job:
+        for _ in range(600):
+            state = client.get(job[1], headers={"Accept": "application/json"}).json()
+            if state["state"] not in ("waiting", "running"):
+                break
+            time.sleep(0.2)
+        assert state["state"] == "finished", state
+        assert state["done"] == state["total"] == 3000
+        assert state["result_url"].startswith(f"/networks/{number}/map?")
+        html = client.get(address).text
+        assert "data-job" not in html
+    found = re.search(r'data-part="([^"]+)"', html)
+    assert found
+    return found[1]
+
+
+def pixels(client: TestClient, address: str) -> np.ndarray:
+    """A picture's pixels."""
+    answer = client.get(address)
+    assert answer.status_code == 200, answer.text
+    return np.asarray(Image.open(io.BytesIO(answer.content)))
+
+
+def test_layers_follow_a_tried_offset_without_new_levels(client: TestClient, number: int) -> None:
+    """Trying an offset redraws the delay layers and leaves the levels' layer as it is."""
+    part = ready(client, number)
+    before = {name: pixels(client, f"{part}/layer/{name}.png") for name in ("delay_spread_us", "level_difference_db")}
+    after = {name: pixels(client, f"{part}/layer/{name}.png?offset=south:30") for name in before}
+
+    assert not np.array_equal(before["delay_spread_us"], after["delay_spread_us"])
+    np.testing.assert_array_equal(before["level_difference_db"], after["level_difference_db"])
+
+
+def test_a_site_off_the_air_disappears_and_moves_no_launch(client: TestClient, number: int) -> None:
+    """Without the gap filler the others keep their launches: only what it contributed goes."""
+    part = ready(client, number)
+    view = client.get(f"{part}/view.json?off=gap").json()
+
+    assert [site["on_air"] for site in view["sites"]] == [True, True, False]
+    assert all("gap" not in pair for pair in view["pairs"])
+
+
+def test_the_view_tells_bounds_layers_and_the_overlap_in_numbers(client: TestClient, number: int) -> None:
+    """The map's script gets everything ready-made."""
+    view = client.get(f"{ready(client, number)}/view.json").json()
+
+    south, west = view["bounds"][0]
+    assert (south, west) == pytest.approx((36.18, -84.28), abs=0.006)
+    assert {"strongest_site", "level_difference_db", "delay_difference_us", "delay_spread_us"} <= {
+        x["name"] for x in view["layers"]
+    }
+    assert "Overlap zone" in view["summary"]
+    assert view["pairs"]
+
+
+def test_legends_carry_units_and_kilometres(client: TestClient, number: int) -> None:
+    """A legend says what its colours mean."""
+    part = ready(client, number)
+    legend = client.get(f"{part}/legend/delay_difference_us.svg").text
+
+    assert "km of air below" in legend
+    assert "North ridge" in client.get(f"{part}/legend/strongest_site.svg").text
+
+
+def test_wavefronts_of_a_pair_are_labelled_lines(client: TestClient, number: int) -> None:
+    """Equal-delay lines at multiples of a step, and the edges of the equal-signal band."""
+    part = ready(client, number)
+    lines = client.get(f"{part}/lines.json?a=north&b=south").json()
+    delays = {
+        f["properties"]["delay_difference_us"] for f in lines["features"] if f["properties"]["kind"] == "equal-delay"
+    }
+
+    assert 0.0 in delays
+    steps = np.diff(sorted(delays))
+    np.testing.assert_allclose(steps, steps[0])
+    assert pixels(client, f"{part}/ribbon.png?a=north&b=south")[..., 3].max() > 0
+    assert client.get(f"{part}/lines.json?a=north&b=nowhere").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("offset=east:3", "there is no site &#39;east&#39;"),
+        ("offset=south", "SITE:VALUE"),
+        ("offset=south:x", "a number"),
+        ("offset=south:1e9", "cannot be tried"),
+        ("route=south:standby", "has no route"),
+    ],
+)
+def test_what_cannot_be_tried_is_said(client: TestClient, number: int, query: str, said: str) -> None:
+    """A wrong try is refused in words."""
+    answer = client.get(f"{ready(client, number)}/layer/delay_spread_us.png?{query}")
+
+    assert answer.status_code == 422
+    assert said in answer.text or said.replace("&#39;", "'") in answer.text
+
+
+def test_a_map_that_is_too_large_names_the_pixel_that_would_do(client: TestClient, number: int) -> None:
+    """Refused before memory is taken, with the number that would be accepted."""
+    answer = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=1")
+
+    assert answer.status_code == 422
+    assert re.search(r"more than 4,000,000.*\d+ m or more", answer.text, re.S)
+
+
+def test_a_clicked_point_shows_every_signal(client: TestClient, number: int) -> None:
+    """Level, distance, travel, launch, arrival and differences, with what is tried in force."""
+    html = client.get(f"/networks/{number}/point/part?lat=36.28&lon=-84.2&offset=south:0").text.replace("\u202f", " ")
+
+    for text in ("North ridge", "South ridge", "Gap", "dBµV/m", "122 600.4"):
+        assert text in html
+
+
+def test_the_point_page_takes_a_place_as_people_write_it(client: TestClient, number: int) -> None:
+    """Degrees, minutes and seconds, and a refusal in words for what is no place."""
+    html = client.get(f"/networks/{number}/point", params={"at": "36°16'48\"N 84°12'00\"W", "rx_height_m": "10"}).text
+    assert "10.0 m above ground" in html.replace("\u202f", " ")
+
+    refused = client.get(f"/networks/{number}/point", params={"at": "over there"})
+    assert refused.status_code == 422
+    assert "over there" in refused.text
+
+
+def test_tried_offsets_are_saved_as_a_revision_with_a_name(
+    client: TestClient, number: int, store: Store, post: Callable[..., Any]
+) -> None:
+    """Saving keeps author and reason; an old base is a conflict that loses nothing."""
+    fields = {
+        "base": "1",
+        "author": "A. Engineer",
+        "reason": "tried on the map",
+        "offset-south": "−7,5",
+        "offset-gap": "",
+    }
+    assert post(f"/networks/{number}/map/keep", **fields).status_code == 303
+    saved = store.read(number)
+    assert [site["offset_us"] for site in saved.document["sites"]] == [0, -7.5, 60]
+    assert (saved.revision.number, saved.revision.author, saved.revision.reason) == (
+        2,
+        "A. Engineer",
+        "tried on the map",
+    )
+
+    assert post(f"/networks/{number}/map/keep", **fields).status_code == 409
+    assert json.loads(json.dumps(store.read(number).document)) == saved.document
+
+
+def test_street_tiles_are_allowed_only_when_asked_for(client: TestClient, number: int) -> None:
+    """The policy lets pictures in from elsewhere on that page alone."""
+    plain = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=2000")
+    asked = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=2000&streets=true")
+
+    assert "openstreetmap" not in plain.headers["Content-Security-Policy"]
+    assert "https://tile.openstreetmap.org" in asked.headers["Content-Security-Policy"]

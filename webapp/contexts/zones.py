@@ -1,0 +1,82 @@
+"""The overlap map and the signals at a point."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.answer.zones import Zones
+from sfn.errors import Problem
+from sfn.plan import Site
+from sfn.reception.signals import PointSignals
+from sfn.report.arrival_rows import ArrivalRows
+from webapp.contexts import Context, NetworkHead
+from webapp.jobs import JobView
+
+
+@dataclass(frozen=True, slots=True)
+class ZonesPage(Context):
+    """The overlap map of one network."""
+
+    TEMPLATE: ClassVar[str] = "zones.html"
+    TAB: ClassVar[str] = "zones"
+    network: NetworkHead
+    """Which network, in which revision."""
+    sites: tuple[Site, ...]
+    """Its sites, for the offsets that may be tried."""
+    key: str
+    """Of the levels that the map is drawn from."""
+    area: str
+    """The area and pixel asked for, as the page's address has them; empty for the usual ones."""
+    pixel_m: float
+    """Side of a pixel on the ground. [m]"""
+    job: JobView | None
+    """The computation, while the levels are not there."""
+    ready: bool
+    """Whether the levels are there."""
+    streets: bool
+    """Whether the user turned street tiles on."""
+    smooth: bool
+    """Whether no terrain is named."""
+    problems: tuple[Problem, ...]
+    """Why there is no map, if so."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapSummary(Context):
+    """The overlap in numbers, beside the map."""
+
+    TEMPLATE: ClassVar[str] = "map_summary.html"
+    found: Zones
+    """The map as it is drawn."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointPage(Context):
+    """Every signal at one receiving point."""
+
+    TEMPLATE: ClassVar[str] = "point.html"
+    TAB: ClassVar[str] = "point"
+    network: NetworkHead
+    """Which network, in which revision."""
+    at: str
+    """The place as it was typed."""
+    rx_height_m: str
+    """Height of the receiving antenna as it was typed."""
+    point: PointSignals | None
+    """The signals, once a place is given."""
+    picture: ArrivalRows | None
+    """Arrival rows."""
+    problems: tuple[Problem, ...]
+    """What is wrong with the place."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointPart(Context):
+    """The signals at a clicked point, for the map's side."""
+
+    TEMPLATE: ClassVar[str] = "point_part.html"
+    point: PointSignals
+    """The signals."""
+    picture: ArrivalRows
+    """Arrival rows."""
+    link: str
+    """Address of the same point as a page of its own."""

@@ -1,0 +1,114 @@
+"""Levels of networks over grids, computed in jobs and kept in memory while maps are drawn from them."""
+
+import threading
+from collections import OrderedDict
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from sfn.field.rasters import CacheFolder
+from sfn.geodesy.grid import Grid, grid_for
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.propagation.link import SweepCancelled
+from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
+from sfn.terrain.digest import Known
+from sfn.terrain.ground import Ground, open_ground
+from webapp.jobs import CancelledError, Job, Jobs, Progress
+
+KEPT_BYTES = 1_500_000_000
+DISK_BYTES = 4_000_000_000
+SITE_THREADS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A map that a page asks for."""
+
+    key: str
+    grid: Grid
+    ground: Ground
+
+
+class Maps:
+    """Coverages by key, the least used forgotten first; rasters lie on disk too, so that forgetting costs little."""
+
+    def __init__(self, jobs: Jobs, folder: Path) -> None:
+        self.executor = ThreadPoolExecutor(SITE_THREADS, thread_name_prefix="sites")
+        self._jobs = jobs
+        self._terrain = folder / "terrain"
+        self._cache = CacheFolder(folder / "rasters", DISK_BYTES)
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[str, Coverage] = OrderedDict()
+        self._known: Known = {}
+
+    def ground(self, network: Network) -> Ground:
+        """The ground that a document names: files in the program's terrain folder, or the ridge."""
+        return open_ground(network, folder=self._terrain, known=self._known)
+
+    def wanted(
+        self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int
+    ) -> Wanted:
+        """The grid and the key of a map; refused when it would be larger than allowed."""
+        ground = self.ground(network)
+        area = usual_bounds(place(network), ground=ground) if bounds is None else bounds
+        grid = grid_for(area, pixel_m=usual_pixel_m(area) if pixel_m is None else pixel_m, most_pixels_n=most)
+        return Wanted(coverage_key(network, grid, ground=ground), grid, ground)
+
+    def find(self, key: str) -> Coverage | None:
+        """A coverage that is in memory."""
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
+    def start(self, network: Network, wanted: Wanted, *, result_url: str) -> Job | None:
+        """Compute a map's levels in the background; None when they are there already."""
+        if self.find(wanted.key) is not None:
+            return None
+
+        def work(progress: Progress) -> str:
+            """The job."""
+            done = dict.fromkeys((site.id for site in network.sites), 0.0)
+
+            def tell(site: str, part: int, whole: int) -> None:
+                """Progress of one site, counted in thousandths of sites."""
+                done[site] = part / max(whole, 1)
+                count = sum(value >= 1 for value in done.values())
+                progress.tell(
+                    f"{count} of {len(done)} sites", done=round(1000 * sum(done.values())), total=1000 * len(done)
+                )
+
+            try:
+                made = coverage(
+                    network,
+                    wanted.grid,
+                    placed=place(network),
+                    ground=wanted.ground,
+                    executor=self.executor,
+                    cache=self._cache,
+                    progress=tell,
+                    cancelled=lambda: progress.cancelled,
+                )
+            except SweepCancelled:
+                raise CancelledError from None
+            self._keep(wanted.key, made)
+            return wanted.key
+
+        return self._jobs.start(work, title=f"Levels of {network.name}", key=wanted.key, result_url=result_url)
+
+    def close(self) -> None:
+        """End the threads."""
+        self.executor.shutdown(wait=True, cancel_futures=True)
+
+    def _keep(self, key: str, made: Coverage) -> None:
+        """Keep a coverage, and forget the least used while there are too many."""
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > KEPT_BYTES:
+                self._kept.popitem(last=False)
+
+
+def _bytes(made: Coverage) -> int:
+    """Memory of a coverage."""
+    return made.level_dbuvm.nbytes + made.level_1pct_dbuvm.nbytes + made.travel_us.nbytes
