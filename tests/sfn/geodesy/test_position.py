@@ -318,3 +318,11 @@ def test_three_forms_carry_seconds_and_leave_out_utm_at_the_poles() -> None:
     assert ("", "") == (three_forms(86, 1).utm, three_forms(-81, 1).mgrs)
     with pytest.raises(ValueError, match="lat_deg must be from -90 to 90"):
         three_forms(91, 0)
+
+
+def test_fields_lose_their_trailing_zeros() -> None:
+    """577274.99 with 69740.5 was written to centimetres: the finer of two numbers tells, as the other lost its zero."""
+    located = locate(easting_m=577_274.99, northing_m=69_740.5, crs="EPSG:27700")
+
+    assert 0.01 == pytest.approx(located.resolution_m)
+    assert 1.0 == pytest.approx(locate(easting_m=577_200.0, northing_m=69_740.0, crs="EPSG:27700").resolution_m)
