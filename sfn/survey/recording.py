@@ -20,6 +20,7 @@ CHUNK_SAMPLES = 2**20
 SUFFIXES = (".wav", ".flac", ".w64", ".rf64")
 _FULL_SCALE_RUN = 3  # samples in a row at full scale: one alone may be a true peak
 _NEAR_FULL_SCALE_RATIO = 0.9999
+_LEAST_FLAT_RATIO = 1e-5
 
 
 class Source(Protocol):
@@ -164,7 +165,7 @@ def modulation(source: Source) -> Modulation:
     peak = max(peaks)
     alike = [k for k, p in enumerate(peaks) if p >= 0.995 * peak]
     piled, beside = sum(top[k] for k in alike), sum(below[k] for k in alike)
-    flat = piled if peak > 0 and piled > 10 * (beside + 10) else 0
+    flat = piled if peak > 0 and piled > max(10 * (beside + 10), _LEAST_FLAT_RATIO * source.frames) else 0
     with np.errstate(divide="ignore"):
         return Modulation(
             peak_db=float(20 * np.log10(peak)),
