@@ -34,6 +34,8 @@ DEFAULT_THRESHOLD_DB = 15.0
 
 # A candidate at a cliff of the weight stands this far inside it. [us]
 INSIDE_CLIFF_US = 1e-6
+# A signal just at a threshold counts, whatever rounding makes of it. [dB]
+ROUNDING_DB = 4e-6
 # Rounding of sums of times must not push a signal over the edge of the guard interval. [us]
 EDGE_US = 1e-9
 
@@ -194,7 +196,7 @@ def window(
     if strategy == "first":
         if not threshold_db >= 0:
             raise ValueError(f"threshold_db must be 0 or more dB, got {threshold_db!r}")
-        return float(arrivals[levels >= levels.max() - threshold_db].min())
+        return float(arrivals[levels >= levels.max() - threshold_db - ROUNDING_DB].min())
     if strategy == "centre-of-gravity":
         start_us = arrivals.min()
         centre_us = start_us + float(powers @ (arrivals - start_us)) / powers.sum()

@@ -120,7 +120,7 @@ def merits(
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")  # handing over thirteen arrays would cost as much as a strategy
 def window_of(
     strategy: int,
     power: NDArray[np.float64],
@@ -142,9 +142,12 @@ def window_of(
         return top_us
     first_us, last_us = float(arrival[0]), float(arrival[0])
     for i in range(1, n):
-        first_us, last_us = min(first_us, arrival[i]), max(last_us, arrival[i])
+        t = arrival[i]
+        first_us = t if t < first_us else first_us
+        last_us = t if t > last_us else last_us
     if strategy == FIRST:
-        least, t0 = float(power[strongest]) * threshold_ratio, top_us
+        # A signal just at the threshold counts, whatever rounding makes of it.
+        least, t0 = float(power[strongest]) * threshold_ratio * (1.0 - 1e-6), top_us
         for i in range(n):
             if power[i] >= least and arrival[i] < t0:
                 t0 = float(arrival[i])
@@ -169,7 +172,9 @@ def window_of(
     from_us, to_us = -np.inf, np.inf
     for i in range(n):
         if total - power[i] < found * (noise + against[i]):
-            from_us, to_us = max(from_us, arrival[i] - times[3]), min(to_us, arrival[i] + times[2])
+            earliest, latest = arrival[i] - times[3], arrival[i] + times[2]
+            from_us = earliest if earliest > from_us else from_us
+            to_us = latest if latest < to_us else to_us
     tried = 0
     for group in range(4 if strategy == BEST and times[4] > 0.0 else 2):
         shift_us = 0.0
@@ -241,7 +246,7 @@ def ofdm_points(
             if p < ABSENT or (p < NEGLIGIBLE * noise_power and q < NEGLIGIBLE * noise_power and p <= top):
                 continue
             power[n], against[n], arrival[n], place[n] = p, q if q >= ABSENT else p, arrivals[s, b], s
-            if p > top:
+            if p > top or (p == top and arrival[n] < arrival[strongest]):
                 top, strongest = p, n
             n += 1
         if n == 0:

@@ -97,6 +97,19 @@ def test_noise_may_differ_from_point_to_point() -> None:
     assert after.margin_db[10] < before.margin_db[10] - 5
 
 
+def test_equal_signals_and_signals_just_at_the_threshold() -> None:
+    """Of equally strong signals the earlier is the strongest, and 15 dB down is not below 15 dB: as for single lists."""
+    of = service("dab-mode-1")
+    levels = np.tile([[60.0], [60.0], [45.0]], (1, BLOCK + 3)) + np.linspace(0, 7, BLOCK + 3)
+    arrivals = np.tile([[400.0], [0.0], [-300.0]], (1, BLOCK + 3))
+    for strategy, t0 in (("strongest", 0.0), ("first", -300.0)):
+        ours = ofdm_map(levels, arrivals, of, strategies=[strategy])
+        (theirs,) = ofdm_answer(levels[:, 0], arrivals[:, 0], of, strategies=[strategy])["strategies"]
+
+        assert set(ours.window_us) == {t0}
+        assert theirs["window_us"] == t0
+
+
 def test_powers_by_blocks_are_powers() -> None:
     """The block exponential agrees with numpy to 1e-8 over all levels; NaN is no power."""
     levels = np.append(np.linspace(-120, 160, BLOCK - 1), np.nan)
