@@ -1,22 +1,41 @@
-"""Loss left by a protection, and the mean time between audible errors.
+"""Loss left by a protection, and the mean time between audible errors, for a given or a measured network.
 
 JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`, `start_probability`,
 `end_probability`; what is left as `residual_loss_ratio` with its 99 % interval `residual_low_ratio`,
 `residual_high_ratio` and `residual_kind` (exact, estimate, less than: then the figure is an upper limit);
 `lost_packet_every_s` and `error_every_s` with `error_every_low_s`, `error_every_high_s` and `errors_kind` (null:
-never; with "less than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures rest
-on; its cost as `parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths
-over media packets); `problems`; with --compare also `comparison`, the same in short for the usual protections.
+never; with "less than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures
+rest on; its cost as `parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all
+paths over media packets); `model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`;
+`problems`; with --compare also `comparison`, the same in short for the usual protections. With --capture also
+`packets_n`, `lost_n`, `duplicates_n`, `reordered_n`, `greatest_reorder_packets`, `measured_packet_time_us`,
+`drift_ppb` of the receiver's clock; `measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals
+`measured_loss_low_ratio`, `measured_loss_high_ratio`, `measured_burst_low_packets`, `measured_burst_high_packets`,
+`independence_probability` (of a record as bursty by chance); `bursts_by_length`; `repeats` (share of packets of which
+both copies would have been lost, by spacing); delay above the least that all but `late_probability` keep as
+`variation_us`, `variation_low_us`, `variation_high_us` (null: the record is too short for an upper end);
+`delay_quantiles`; `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio,
+mean_burst_packets, variation_us, variation_high_us. With --second-capture also `common_packets_n`,
+`first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if independent), `joint_packets_n`,
+`expected_joint_packets`, `chance_probability`, `independent`, `differential_us`.
 """
 
 import argparse
 import json
 import sys
 from fractions import Fraction
+from pathlib import Path
+from typing import cast
 
-from sfn.cli.stream import number, protection_arguments, protection_of
+from sfn.cli.stream import model_of, number, protection_arguments, protection_of
 from sfn.errors import PlanError, Problem
-from sfn.stream.loss import LossModel, bursts, independent
+from sfn.stream.advise import spoken
+from sfn.stream.answer import joint_answer, measured_answer
+from sfn.stream.buffer import hours
+from sfn.stream.capture import read_packets
+from sfn.stream.joint import joint_loss
+from sfn.stream.loss import LossModel, binomial_interval, fit, independent
+from sfn.stream.measured import Measured, measure
 from sfn.stream.protection import (
     Protection,
     both_parities,
@@ -29,6 +48,7 @@ from sfn.stream.protection import (
     with_second_path,
 )
 from sfn.stream.residual import residual
+from sfn.units import exact
 
 NAME = "loss"
 SUMMARY = "loss left by parity, repeats and a second path"
@@ -41,7 +61,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     model.add_argument("--burst-packets", type=float, help="mean burst; without it packets are lost independently")
     model.add_argument("--second-loss-pct", type=float, help="of the second path; else as the first")
     model.add_argument("--second-burst-packets", type=float, help="of the second path; else as the first")
-    parser.add_argument("--packet-ms", type=number, required=True, help="packet time; fractions such as 1/3 are exact")
+    record = parser.add_argument_group("a measured network, instead")
+    record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
+    record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
+    record.add_argument("--port", type=int, help="UDP port of the stream, where a capture holds several")
+    record.add_argument("--late-probability", type=float, default=1e-4, help="tolerated share of late packets")
+    record.add_argument("--keep-drift", action="store_true", help="both clocks are locked: delays are as they stand")
+    parser.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
     protection_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, help="of the simulation, where one is needed")
     parser.add_argument("--blocks", type=int, default=200_000, help="parity blocks to simulate")
@@ -52,12 +78,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Work out what is left and print it."""
     try:
-        time_s = args.packet_ms / 1000
-        if not 0 < time_s <= 1:
-            raise ValueError(f"--packet-ms must be above 0 to 1000 ms, got {float(args.packet_ms):g}")
-        first, second = _models(args)
+        time_s = _packet_time(args)
+        first, second, source, measured = _models(args, time_s)
+        time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
         given = protection_of(args)
         answer = _answer(given, first, second, time_s=time_s, seed=args.seed, block_n=args.blocks)
+        answer |= {"model_source": source, "packet_time_us": float(time_s * 1_000_000), **measured}
         if args.compare:
             answer["comparison"] = [
                 {key: row[key] for key in ("protection", *_COMPARED)}
@@ -79,23 +105,80 @@ _COMPARED = (
 )  # fmt: skip
 
 
-def _models(args: argparse.Namespace) -> tuple[LossModel, LossModel]:
-    """The loss models of both paths."""
+def _packet_time(args: argparse.Namespace) -> Fraction | None:
+    """The packet time; None where the capture tells it."""
+    if args.packet_ms is None:
+        if args.capture is None:
+            raise ValueError("--packet-ms must be given")
+        return None
+    if not 0 < args.packet_ms <= 1000:
+        raise ValueError(f"--packet-ms must be above 0 to 1000 ms, got {float(args.packet_ms):g}")
+    return Fraction(args.packet_ms) / 1000
+
+
+def _models(args: argparse.Namespace, time_s: Fraction | None) -> tuple[LossModel, LossModel, str, dict[str, object]]:
+    """The loss models of both paths, where they come from, and what was measured."""
+    if args.capture is not None:
+        if args.loss_pct is not None:
+            raise ValueError("--loss-pct must not be given together with --capture")
+        return _measured_models(args, time_s)
     if args.loss_pct is None:
-        raise ValueError("--loss-pct must be given")
-    first = _model(args.loss_pct, args.burst_packets)
+        raise ValueError("--loss-pct or --capture must be given")
+    first = model_of(args.loss_pct, args.burst_packets)
     if args.second_loss_pct is None and args.second_burst_packets is None:
-        return first, first
+        return first, first, "given", {}
     loss_pct = args.loss_pct if args.second_loss_pct is None else args.second_loss_pct
     burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
-    return first, _model(loss_pct, burst)
+    return first, model_of(loss_pct, burst), "given", {}
 
 
-def _model(loss_pct: float, burst_packets: float | None) -> LossModel:
-    """One path's model."""
-    if burst_packets is None:
-        return independent(loss_pct / 100)
-    return bursts(loss_pct / 100, mean_burst_packets=burst_packets)
+def _measured_models(
+    args: argparse.Namespace, time_s: Fraction | None
+) -> tuple[LossModel, LossModel, str, dict[str, object]]:
+    """Models fitted to one or two records, and the records as a document."""
+    one = _record(args.capture, args, time_s)
+    cut = hours(one, late_probability=args.late_probability)
+    answer = measured_answer(one, cut, late_probability=args.late_probability)
+    first, source = _fitted(one)
+    if args.second_capture is None:
+        return first, first, source, answer
+    other = _record(args.second_capture, args, time_s)
+    return first, _fitted(other)[0], source, answer | joint_answer(joint_loss(one, other, seed=args.seed))
+
+
+def _fitted(measured: Measured) -> tuple[LossModel, str]:
+    """The two-state model of a record; where nothing was lost the most that it may lose unseen."""
+    found = fit(measured.delay_us.size, burst_lengths=measured.burst_lengths)
+    if found is not None and found.independence_probability >= 0.01:
+        return independent(found.model.loss_ratio), "fitted to the record, which shows no bursts"
+    if found is not None:
+        return found.model, "fitted to the record"
+    _, high = binomial_interval(0, of=measured.delay_us.size)
+    return independent(high), "upper limit: nothing was lost in the record"
+
+
+def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Measured:
+    """A capture or log as a measured path; progress goes to a terminal only."""
+
+    def show(part: float) -> None:
+        print(f"\r{name}: {100 * part:3.0f} %", end="" if part < 1 else "\n", file=sys.stderr)
+
+    try:
+        with Path(name).open("rb") as file:
+            return measure(
+                read_packets(
+                    file,
+                    name=name,
+                    size_bytes=Path(name).stat().st_size,
+                    port=args.port,
+                    progress=show if sys.stderr.isatty() else None,
+                ),
+                packet_time_s=None if time_s is None else float(time_s),
+                remove_drift=not args.keep_drift,
+            )
+    except OSError as error:
+        problem = Problem(name, f"cannot be read ({error.strerror})", "a capture or a log of packets")
+        raise PlanError([problem]) from None
 
 
 def _usual(model: LossModel) -> list[Protection]:
@@ -153,12 +236,7 @@ def _answer(
 
 def in_words(seconds: object) -> str:
     """A time between errors as people say it."""
-    if not isinstance(seconds, float):
-        return "never"
-    for unit, length_s in (("years", 31_557_600), ("days", 86_400), ("h", 3600), ("min", 60)):
-        if seconds >= 2 * length_s:
-            return f"{seconds / length_s:.3g} {unit}"
-    return f"{seconds:.3g} s"
+    return spoken(seconds) if isinstance(seconds, float) else "never"
 
 
 def _table(answer: dict[str, object]) -> list[str]:
@@ -180,7 +258,34 @@ def _table(answer: dict[str, object]) -> list[str]:
             f"{more + in_words(row['error_every_s']):>22}{row['wait_us'] / 1000:>11.1f}"
             f"{row['packet_rate_factor']:>11.2f}"
         )
+    lines += _measured_table(answer)
     problems = answer["problems"]
     assert isinstance(problems, list)
     lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in problems]
+    return lines
+
+
+def _measured_table(answer: dict[str, object]) -> list[str]:
+    """What was measured, for people."""
+    if "packets_n" not in answer:
+        return []
+    high = answer["variation_high_us"]
+    known = f"{high / 1000:.2f}" if isinstance(high, float) else "unknown: the record is too short"
+    lines = [
+        "",
+        f"{answer['lost_n']} of {answer['packets_n']} packets lost; {answer['reordered_n']} out of order, "
+        f"{answer['duplicates_n']} twice",
+        f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
+        f"(99 %: at most {known})",
+        f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}",
+    ]
+    rows = answer["hours"]
+    assert isinstance(rows, list)
+    for row in rows:
+        within = "-" if row["variation_us"] is None else f"{row['variation_us'] / 1000:.2f}"
+        lines.append(f"{row['hour_of_day']:>6}{row['packets_n']:>10}{row['lost_n']:>8}{row['bursts_n']:>8}{within:>12}")
+    if "joint_loss_ratio" in answer:
+        tie = "independent as far as can be told" if answer["independent"] else "they fail together"
+        found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]
+        lines.append(f"both paths: {found} packets lost on both, {chance:.1f} by chance: {tie}")
     return lines

@@ -7,7 +7,10 @@ alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `overh
 `repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`; `share_ratio` of the link, `streams_that_fit`;
 `mtu_bytes`, `fits_mtu`; `dynamic_range_db` (full-scale sine, no dither) and `dithered_range_db` (triangular dither,
 less the headroom); `latency_us` (sum of `elements`, each with name, latency_us, how: the least release delay),
-`tolerance_us`, `time_stamped`; `problems`; with --compare also `comparison`, one short row a packet time.
+`tolerance_us`, `time_stamped`; `problems`; with --compare also `comparison`, one short row a packet time; with
+--advise also `choices`, every protection, those that meet the target first, each with protection, meets, unbeaten,
+residual_loss_ratio, residual_kind, error_every_s, errors_kind, latency_us, wait_us, rate_mbps (one path, at the
+link's layer), all_paths_mbps, decides (in words).
 """
 
 import argparse
@@ -18,7 +21,10 @@ from fractions import Fraction
 from sfn.errors import PlanError, Problem
 from sfn.stream import link as links
 from sfn.stream import payload as payloads
-from sfn.stream.packet import FEC_HEADER_BYTES, Headers, packet_of
+from sfn.stream.advise import Target, advise
+from sfn.stream.answer import choice_answer
+from sfn.stream.loss import LossModel, bursts, independent
+from sfn.stream.packet import FEC_HEADER_BYTES, Headers, Packet, packet_of
 from sfn.stream.payload import Payload
 from sfn.stream.protection import Protection
 
@@ -67,6 +73,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     way.add_argument("--receiver-ms", type=float, default=0.0, help="decoding and conversion")
     way.add_argument("--no-time-stamps", action="store_true", help="the receiver does not release at time stamps")
     way.add_argument("--adapting", action="store_true", help="the receive buffer changes by itself")
+    wanted = parser.add_argument_group("advice: every protection for a target, ranked")
+    wanted.add_argument("--advise", action="store_true", help="needs --loss-pct; --parity and the like don't count")
+    wanted.add_argument("--loss-pct", type=float, help="lost packets of all, per cent")
+    wanted.add_argument("--burst-packets", type=float, help="mean burst; without it losses are independent")
+    wanted.add_argument("--second-loss-pct", type=float, help="of a second path, where there is one")
+    wanted.add_argument("--second-burst-packets", type=float, help="of a second path")
+    wanted.add_argument("--error-every-h", type=float, default=168.0, help="audible errors at most so often (a week)")
+    wanted.add_argument("--greatest-latency-ms", type=float, help="ceiling of the whole latency")
+    wanted.add_argument("--greatest-mbps", type=float, help="ceiling of the rate on each path, at --link-layer")
     parser.add_argument("--compare", action="store_true", help="the same at other packet times, side by side")
     parser.add_argument("--json", action="store_true", help="one JSON document")
 
@@ -168,6 +183,8 @@ def run(args: argparse.Namespace) -> int:
                 protection=protection,
                 link=link,
             )
+        if args.advise:
+            answer["choices"] = _advised(args, payload, packet, headers=headers, link=link)
     except ValueError as error:
         raise PlanError([Problem("arguments", str(error), "see python -m sfn stream --help")]) from None
     if args.json:
@@ -176,6 +193,31 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_table(plan, answer)))
     return 0
+
+
+def _advised(
+    args: argparse.Namespace, payload: Payload, packet: Packet, *, headers: Headers, link: links.Link
+) -> list[dict[str, object]]:
+    """Every protection for the target, in order."""
+    if args.loss_pct is None:
+        raise ValueError("--loss-pct must be given with --advise")
+    paths = [model_of(args.loss_pct, args.burst_packets)]
+    if args.second_loss_pct is not None:
+        paths.append(model_of(args.second_loss_pct, args.second_burst_packets))
+    target = Target(
+        args.error_every_h * 3600,
+        None if args.greatest_latency_ms is None else args.greatest_latency_ms * 1000,
+        args.greatest_mbps,
+    )
+    found = advise(payload, packet, headers=headers, link=link, paths=paths, target=target)
+    return [choice_answer(choice) for choice in found]
+
+
+def model_of(loss_pct: float, burst_packets: float | None) -> LossModel:
+    """A loss model from per cent and mean burst."""
+    if burst_packets is None:
+        return independent(loss_pct / 100)
+    return bursts(loss_pct / 100, mean_burst_packets=burst_packets)
 
 
 def _needed(args: argparse.Namespace, name: str) -> int:
@@ -241,5 +283,21 @@ def _table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
             f"{'yes' if r['fits_mtu'] else 'no'}"
             for r in rows
         ]
+    lines += _advice(answer)
     lines += [f"{p.severity}: {p.line('stream')}" for p in plan.problems]
     return lines
+
+
+def _advice(answer: dict[str, object]) -> list[str]:
+    """The ranked protections for people: all that meet the target, or the best few that don't."""
+    rows = answer.get("choices")
+    if not isinstance(rows, list):
+        return []
+    meeting = [row for row in rows if row["meets"]]
+    shown = meeting or rows[:8]
+    lines = ["", f"{len(meeting)} of {len(rows)} protections meet the target" + ("" if meeting else "; the nearest:")]
+    lines.append(f"{'':2}{'protection':58}{'latency ms':>11}{'Mbit/s, all':>12}  decides")
+    for row in shown:
+        figures = f"{row['latency_us'] / 1000:>11.1f}{row['all_paths_mbps']:>12.3f}  {row['decides']}"
+        lines.append(f"{'* ' if row['unbeaten'] else '  '}{row['protection']:58}{figures}")
+    return [*lines, "* no other is as good in errors, latency and rate at once"]

@@ -254,7 +254,21 @@ def _said(left: Residual, every_s: float | None, *, target: Target) -> str:
         return "nothing is lost"
     more = "more than " if left.errors_kind == "less than" else ""
     times = every_s / target.error_every_s
-    return f"an audible error every {more}{every_s:.3g} s, {times:.3g} times the target"
+    return f"an audible error every {more}{spoken(every_s)}, {times:.3g} times the target"
+
+
+def spoken(seconds_s: float) -> str:
+    """A time between errors as people say it.
+
+    Examples
+    --------
+    >>> spoken(0.25), spoken(5400.0), spoken(604_800.0)
+    ('0.25 s', '90 min', '7 days')
+    """
+    for unit, length_s in (("years", 31_557_600), ("days", 86_400), ("h", 3600), ("min", 60)):
+        if seconds_s >= 2 * length_s:
+            return f"{seconds_s / length_s:.3g} {unit}"
+    return f"{seconds_s:.3g} s"
 
 
 def _ranked(choices: Sequence[Choice]) -> tuple[Choice, ...]:

@@ -115,7 +115,7 @@ def residual(
     simulation = simulated(protection, paths=paths, seed=seed, block_n=block_n)
     known = _one_parity(protection, paths)
     if known is None:
-        return simulation
+        return _capped(simulation, limit=_ceiling(protection, paths))
     return Residual(
         known, known, known,
         simulation.errors_per_packet_ratio, simulation.errors_low_ratio, simulation.errors_high_ratio,
@@ -231,6 +231,29 @@ def _one_parity(protection: Protection, paths: tuple[LossModel, ...]) -> float |
     return one_parity_loss(paths, members=members, spacing=1 if protection.row_parity else protection.columns)
 
 
+def _ceiling(protection: Protection, paths: tuple[LossModel, ...]) -> float:
+    """An exact upper limit: more protection never leaves more than any part of it alone."""
+    parts = [_without_parity(protection, paths)[0]]
+    if protection.row_parity:
+        parts.append(one_parity_loss(paths, members=protection.columns, spacing=1))
+    if protection.column_parity:
+        parts.append(one_parity_loss(paths, members=protection.rows, spacing=protection.columns))
+    return min(parts)
+
+
+def _capped(found: Residual, *, limit: float) -> Residual:
+    """The same, no upper end above an exact limit; every error costs at least one packet."""
+    high = min(found.high_ratio, limit)
+    errors_high = min(found.errors_high_ratio, high)
+    return replace(
+        found,
+        loss_ratio=min(found.loss_ratio, high),
+        high_ratio=high,
+        errors_per_packet_ratio=min(found.errors_per_packet_ratio, errors_high),
+        errors_high_ratio=errors_high,
+    )
+
+
 def _folded(protection: Protection, paths: tuple[LossModel, ...]) -> tuple[tuple[LossModel, ...], Protection]:
     """Independent loss on all copies is independent loss on one, of the product of their ratios."""
     loss_ratio = float(np.prod([model.loss_ratio**protection.copies for model in paths]))
@@ -280,7 +303,7 @@ def simulated(
         seed, block_n, columns, rows, protection.row_parity, protection.column_parity, protection.repeat_after,
         proposals, _logs(proposals), shares, slots,
     )  # fmt: skip
-    return _interval(sums, block_n=block_n, media=media, greatest_weight=1 / shares[0])
+    return _interval(sums, block_n=block_n, media=media, greatest_weight=float(1 / shares[0]))
 
 
 def _interval(sums: NDArray[np.float64], *, block_n: int, media: int, greatest_weight: float) -> Residual:

@@ -66,7 +66,8 @@ def test_a_residual_too_rare_is_less_than(capsys: pytest.CaptureFixture[str]) ->
 @pytest.mark.parametrize(
     ("arguments", "text"),
     [
-        ("--packet-ms 1", "--loss-pct must be given"),
+        ("--packet-ms 1", "--loss-pct or --capture must be given"),
+        ("--loss-pct 1", "--packet-ms must be given"),
         ("--loss-pct 101 --packet-ms 1", "good_loss_probability must be from 0 to 1 (a probability), got 1.01"),
         ("--loss-pct 0.1 --packet-ms 0", "--packet-ms must be above 0 to 1000 ms, got 0"),
         ("--loss-pct 0.1 --burst-packets 0 --packet-ms 1", "mean_burst_packets must be from 1"),
@@ -77,3 +78,80 @@ def test_what_cannot_be_worked_out_exits_two(arguments: str, text: str, capsys: 
     """One line on stderr, exit 2."""
     assert 2 == main(["loss", *arguments.split()])
     assert text in capsys.readouterr().err
+
+
+def log(positions: list[int], first_s: float = 36_000.0, delay_s: float = 0.005) -> str:
+    """A CSV log of packets each 4 ms, with a little delay variation."""
+    rows = [f"{p},{first_s + 0.004 * p + delay_s + (p * 7 % 13) * 1e-5:.6f}" for p in positions]
+    return "sequence,arrival_s\n" + "\n".join(rows) + "\n"
+
+
+@pytest.fixture
+def logs(tmp_path):
+    """Two logs of 20 000 packets: bursts of five on the first, the same and more on the second."""
+    first = [p for p in range(20_000) if p % 1000 >= 5]
+    second = [p for p in range(20_000) if p % 1000 >= 5 and p % 770 >= 3]
+    paths = tmp_path / "a.csv", tmp_path / "b.csv"
+    for path, kept in zip(paths, (first, second), strict=True):
+        path.write_text(log(kept))
+    return paths
+
+
+def test_a_measured_network(logs, capsys: pytest.CaptureFixture[str]) -> None:
+    """Losses, bursts, hour and model of a log; protection is judged by the model fitted to it."""
+    ours = answer(f"--capture {logs[0]} --parity column --columns 10 --rows 5", capsys)
+
+    # the first five were never seen: the record begins with packet 5
+    assert (19_995, 95) == (ours["packets_n"], ours["lost_n"])
+    assert [{"burst_packets": 5, "bursts_n": 19}] == ours["bursts_by_length"]
+    assert 5.0 == pytest.approx(ours["mean_burst_packets"])
+    assert "fitted to the record" == ours["model_source"]
+    assert 4000.0 == pytest.approx(ours["packet_time_us"], rel=1e-6)
+    assert [10] == [h["hour_of_day"] for h in ours["hours"]]
+    assert 120.0 == pytest.approx(ours["variation_us"], abs=2)
+    assert [0.0, 0.0] == [r["both_lost_ratio"] for r in ours["repeats"] if r["repeat_after_packets"] in (5, 10)]
+
+
+def test_two_paths_that_fail_together(logs, capsys: pytest.CaptureFixture[str]) -> None:
+    """All losses of the first are on the second too: chance does not explain that, and the table says so."""
+    ours = answer(f"--capture {logs[0]} --second-capture {logs[1]} --second-path --packet-ms 4", capsys)
+
+    assert 95 == ours["joint_packets_n"]
+    assert ours["chance_probability"] < 0.01
+    assert not ours["independent"]
+    assert 0 == main(f"loss --capture {logs[0]} --second-capture {logs[1]}".split())
+    assert "they fail together" in capsys.readouterr().out
+
+
+def test_keys_of_a_measured_network_are_described(logs, capsys: pytest.CaptureFixture[str]) -> None:
+    """No key is printed that ``--help`` does not speak of."""
+    keys = list(answer(f"--capture {logs[0]} --second-capture {logs[1]}", capsys))
+    with pytest.raises(SystemExit):
+        main(["loss", "--help"])
+    text = " ".join(capsys.readouterr().out.split())
+
+    assert [] == [key for key in keys if f"`{key}`" not in text]
+
+
+def test_a_clean_record_is_an_upper_limit(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing lost in 5000 packets leaves up to one in a thousand, and is called an upper limit."""
+    path = tmp_path / "clean.csv"
+    path.write_text(log(list(range(5000))))
+    ours = answer(f"--capture {path}", capsys)
+
+    assert 0 == ours["lost_n"]
+    assert 1e-3 == pytest.approx(ours["loss_ratio"], rel=0.2)
+    assert "upper limit: nothing was lost in the record" == ours["model_source"]
+
+
+def test_files_that_cannot_be_read(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A missing file and a log with a broken line: one line on stderr each, exit 2."""
+    path = tmp_path / "bad.csv"
+    path.write_text("sequence,arrival_s\n1,2\nx,3\n")
+
+    assert 2 == main(["loss", "--capture", str(tmp_path / "none.csv")])
+    assert "cannot be read (No such file or directory)" in capsys.readouterr().err
+    assert 2 == main(["loss", "--capture", str(path)])
+    assert "line 3: reads 'x,3'; a whole number for the sequence" in capsys.readouterr().err
+    assert 2 == main(["loss", "--capture", str(path), "--loss-pct", "1"])
+    assert "--loss-pct must not be given together with --capture" in capsys.readouterr().err

@@ -57,6 +57,7 @@ def test_the_table_is_readable(capsys: pytest.CaptureFixture[str]) -> None:
         ("--coded-kbps 128", "--frame-ms must be given"),
         ("--digital-composite --packet-ms 1 --columns 5 --rows 5", "parity must be row, column or both"),
         ("--digital-composite --packet-ms 1 --link-layer air", "capacity_layer must be one of"),
+        ("--rate-kbps 64 --packet-ms 1 --advise", "--loss-pct must be given with --advise"),
         ("--dab-kbps 97", "multiples of 8 kbit/s, got 97.0"),
     ],
 )
@@ -85,3 +86,19 @@ def test_a_number_that_is_none_exits_two(capsys: pytest.CaptureFixture[str]) -> 
 
     assert 2 == refusal.value.code
     assert "argument --dab-kbps: a number such as 2.5 or 1/3 is expected, got 'x'" in capsys.readouterr().err
+
+
+def test_advice_for_one_error_a_week(capsys: pytest.CaptureFixture[str]) -> None:
+    """A coded stereo channel over a bursty path: choices come in order, within the ceilings, with reasons."""
+    arguments = (
+        "stream --coded-kbps 128 --frame-ms 20 --network-ms 10 --advise --loss-pct 0.01 --burst-packets 2 "
+        "--second-loss-pct 0.05 --greatest-latency-ms 600"
+    )
+    assert 0 == main([*arguments.split(), "--json"])
+    choices = json.loads(capsys.readouterr().out)["choices"]
+    assert choices[0]["meets"]
+    assert choices[0]["error_every_s"] >= 604_800
+    assert all(c["latency_us"] <= 600_000 for c in choices if c["residual_kind"])
+    assert any("at most 600" in c["decides"] for c in choices)
+    assert 0 == main(arguments.split())
+    assert "protections meet the target" in capsys.readouterr().out

@@ -181,6 +181,23 @@ def test_weights_find_what_plain_drawing_cannot() -> None:
     assert weighted.high_ratio < plain.loss_ratio
 
 
+def test_an_upper_limit_is_never_above_what_a_part_leaves():
+    """With too few blocks to say anything, both parities are at most as bad as columns, rows or repeat alone."""
+    model = bursts(1e-3, mean_burst_packets=1.0)
+    guard = with_repeat(both_parities(10, 10), after=7)
+    ours = simulated(guard, paths=(model,), seed=1, block_n=1000)
+    capped = residual(guard, paths=(model,), block_n=1000)
+
+    assert "less than" == ours.kind
+    assert "less than" == capped.kind
+    assert capped.loss_ratio == min(
+        residual(with_repeat(Protection(), after=7), paths=(model,)).loss_ratio,
+        one_parity_loss((model,), members=10, spacing=10),
+        one_parity_loss((model,), members=10, spacing=1),
+    )
+    assert capped.errors_per_packet_ratio <= capped.loss_ratio
+
+
 def test_the_same_seed_gives_the_same_answer() -> None:
     """Two runs with one seed are equal, with another they differ."""
     guard = both_parities(5, 5)
