@@ -2,20 +2,24 @@
 
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
+from sfn.check.heights import height_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.plausible import implausible
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.systems.service import service
+from sfn.terrain.dem import Terrain
 from sfn.timing import delay_table
 
 
-def check(network: Network) -> tuple[Problem, ...]:
+def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem, ...]:
     """Every problem of a document that was read.
 
     Parameters
     ----------
     network : Network
+    terrain : Terrain, optional
+        The network's terrain, opened; typed ground heights are held against it.
 
     Returns
     -------
@@ -36,6 +40,8 @@ def check(network: Network) -> tuple[Problem, ...]:
         found += error.problems
     if placed is not None:
         found += implausible([(site.name, placed[site.id]) for site in network.sites])
+    if placed is not None and terrain is not None:
+        found += height_problems(network, placed, terrain)
     found += chain_problems(network)
     if carried is not None:
         found += device_problems(network, carried)

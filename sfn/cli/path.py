@@ -1,8 +1,11 @@
 """Field strength along one path by ITU-R P.1812, with every intermediate by its name.
 
+With a network document: from one of its sites (``--site``) to a place (``--at``), over the terrain that the document
+names (folders beside the document), with the site's power and antenna, at several percentages of time.
+
 A bare profile comes as CSV with the columns distance_km,ground_m,cover_m,zone: distances from the transmitter
 (0 km) to the receiver in any spacing, heights in metres above sea level, cover above ground, zone inland, coast or sea.
-The answer is for 50 % of locations; field strength is that of 1 kW e.r.p.
+The answer is then for 1 kW e.r.p. Both are for 50 % of locations.
 """
 
 import argparse
@@ -11,9 +14,13 @@ import json
 import math
 from pathlib import Path
 
+from sfn.answer.path import USUAL_TIME_PCT, document, path_answer, path_picture, path_text
+from sfn.cli.table import place_argument, print_json
 from sfn.errors import PlanError, Problem
+from sfn.plan import read_file
 from sfn.propagation.horizons import ZONES, centre_latitude
 from sfn.propagation.p1812 import PathLoss, path_loss
+from sfn.terrain.ground import open_ground
 
 NAME = "path"
 SUMMARY = "field strength along one path over terrain, with every intermediate of P.1812"
@@ -33,13 +40,18 @@ NEEDED = {
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The options of the bare-profile form."""
+    """The options of both forms."""
+    parser.add_argument("network", nargs="?", type=Path, metavar="NETWORK", help="network document (JSON)")
+    parser.add_argument("--site", metavar="ID", help="with NETWORK: the transmitter")
+    parser.add_argument("--at", metavar="LAT,LON", help="with NETWORK: the receiving point, decimal degrees on WGS84")
+    parser.add_argument("--rx-ground-m", type=float, metavar="H", help="with NETWORK: ground at the point (terrain's)")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="with NETWORK: draw the profile, .svg or .png")
     parser.add_argument("--profile", type=Path, metavar="FILE.csv", help=f"columns {','.join(COLUMNS)}")
     parser.add_argument("--frequency-mhz", type=float, metavar="F", help="30 to 6000")
     parser.add_argument("--tx-height-m", type=float, metavar="H", help="above ground, 1 to 3000")
     parser.add_argument("--rx-height-m", type=float, metavar="H", help="above ground, 1 to 3000")
     parser.add_argument("--polarisation", choices=("H", "V"))
-    parser.add_argument("--time-pct", type=float, metavar="P", help="1 to 50")
+    parser.add_argument("--time-pct", metavar="P", help="1 to 50; with NETWORK several, as 50,10,1 (those by default)")
     parser.add_argument("--tx", metavar="LAT,LON", help="transmitter, decimal degrees; gives the latitude of the path")
     parser.add_argument("--rx", metavar="LAT,LON", help="receiver, decimal degrees")
     parser.add_argument("--dn", type=float, default=45.0, metavar="DN", help="DN, N-units/km (default 45)")
@@ -56,7 +68,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Work out one bare profile and print it."""
+    """Work out one path and print it."""
+    if args.network is not None:
+        return _run_network(args)
     missing = [
         Problem(f"--{name.replace('_', '-')}", "is missing", expected)
         for name, expected in ({"profile": "a CSV file of the profile"} | NEEDED).items()
@@ -76,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
             tx_height_m=args.tx_height_m,
             rx_height_m=args.rx_height_m,
             polarisation=args.polarisation,
-            time_pct=args.time_pct,
+            time_pct=_percentages(args.time_pct, most=1)[0],
             latitude_deg=centre_latitude(*tx, *rx, distance_km=columns["distance_km"][-1]),
             delta_n=args.dn,
             surface_refractivity_n0=args.n0,
@@ -88,6 +102,64 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError([Problem(name, what, "")]) from None
     print(_json(answer) if args.json else _table(answer))
     return 0
+
+
+def _run_network(args: argparse.Namespace) -> int:
+    """The form with a network document."""
+    missing = [
+        Problem(name, "is missing", expected)
+        for name, value, expected in (
+            ("--site", args.site, "the id of a site of the network"),
+            ("--at", args.at, "the receiving point, LAT,LON in decimal degrees"),
+        )
+        if value is None
+    ]
+    if args.plot is not None and args.plot.suffix.lower() not in (".svg", ".png"):
+        missing.append(Problem("--plot", f"cannot be {args.plot.name}", "a name ending in .svg or .png"))
+    if missing:
+        raise PlanError(missing)
+    network = read_file(args.network)
+    lat, lon = place_argument(args.at)
+    answer = path_answer(
+        network,
+        site_id=args.site,
+        lat_deg=lat,
+        lon_deg=lon,
+        ground=open_ground(network, folder=args.network.parent, anywhere=True),
+        rx_height_m=args.rx_height_m,
+        rx_ground_m=args.rx_ground_m,
+        time_pct=_percentages(args.time_pct, most=20) if args.time_pct else USUAL_TIME_PCT,
+    )
+    if args.plot is not None:
+        _draw(args.plot, path_picture(network, answer, picture="svg" if args.plot.suffix.lower() == ".svg" else "png"))
+    if args.json:
+        print_json(document(answer))
+    else:
+        print(path_text(answer))
+    return 0
+
+
+def _draw(file: Path, content: bytes) -> None:
+    """Write the picture."""
+    try:
+        file.write_bytes(content)
+    except OSError as reason:
+        raise PlanError(
+            [Problem("--plot", f"cannot write {file.name}: {_plain(reason)}", "a place to write")]
+        ) from None
+
+
+def _percentages(text: str, *, most: int) -> list[float]:
+    """Percentages of time, separated by commas."""
+    parts = text.split(",")
+    try:
+        found = [float(part) for part in parts]
+    except ValueError:
+        found = []
+    if not (0 < len(found) <= most and all(1.0 <= p <= 50.0 for p in found)):
+        one = "a number from 1 to 50" if most == 1 else f"up to {most} numbers from 1 to 50 with commas between"
+        raise PlanError([Problem("--time-pct", f"cannot be {text!r}", one)])
+    return found
 
 
 def read_profile(file: Path) -> dict[str, list]:  # type: ignore[type-arg] # numbers and names, by column

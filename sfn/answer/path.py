@@ -1,0 +1,211 @@
+"""The answer of ``path``: one path of a network, its ground, every intermediate of P.1812, level and travel time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.field.around import ground_around
+from sfn.field.path import PathLevels, path_levels
+from sfn.field.transmitter import Transmitter, transmitter
+from sfn.geodesy.line import travel_time
+from sfn.geodesy.position import locate
+from sfn.plan import Network, Site
+from sfn.propagation.smooth_earth import effective_radius
+from sfn.report.numbers import db, dbuvm, degrees, km, number, us
+from sfn.report.plots import path_plot
+from sfn.terrain.ground import Ground
+
+# What the path page and command work out where nobody asks for other percentages.
+USUAL_TIME_PCT = (50.0, 10.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class PathAnswer:
+    """One path of a network.
+
+    Parameters
+    ----------
+    site : Site
+    lat_deg, lon_deg : float
+        The receiving point. [degrees]
+    rx_height_m : float
+        Receiving antenna above ground. [m]
+    transmitter : Transmitter
+    levels : PathLevels
+        Ground, losses and levels.
+    travel_us : float or None
+        Travel time between the antennas; None when the ground at the receiver is not known. [us]
+    """
+
+    site: Site
+    lat_deg: float
+    lon_deg: float
+    rx_height_m: float
+    transmitter: Transmitter
+    levels: PathLevels
+    travel_us: float | None
+
+
+def path_answer(
+    network: Network,
+    *,
+    site_id: str,
+    lat_deg: float,
+    lon_deg: float,
+    ground: Ground | None,
+    rx_height_m: float | None = None,
+    rx_ground_m: float | None = None,
+    time_pct: Sequence[float] = USUAL_TIME_PCT,
+) -> PathAnswer:
+    """Work out one path of a network.
+
+    Parameters
+    ----------
+    network : Network
+    site_id : str
+        The transmitter.
+    lat_deg, lon_deg : float
+        Receiving point. [degrees]
+    ground : Ground, optional
+        From `sfn.terrain.ground.open_ground`; None: a smooth earth.
+    rx_height_m, rx_ground_m : float, optional
+        Receiving antenna above ground (the network's receiver), ground above sea level (the terrain's). [m]
+    time_pct : sequence of float
+        Percentages of time. [%]
+
+    Raises
+    ------
+    PlanError
+        If there is no such site, its position cannot be used, or a quantity is outside the model's range.
+    """
+    found = [(n, s) for n, s in enumerate(network.sites) if s.id == site_id]
+    if not found:
+        known = ", ".join(s.id for s in network.sites)
+        raise PlanError([Problem("--site", f"there is no site {site_id!r}", f"one of {known}")])
+    n, site = found[0]
+    at = locate(**site.position.model_dump(exclude_none=True), where=f"sites[{n}].position")
+    height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
+    plane = None if network.receiver.polarisation == "stronger" else network.receiver.polarisation
+    try:
+        radiating = transmitter(site, network, lat_deg=at.lat_deg, lon_deg=at.lon_deg)
+        levels = path_levels(
+            radiating,
+            lat_deg,
+            lon_deg,
+            ground=ground_around(ground, radiating, bounds_deg=(lat_deg, lon_deg, lat_deg, lon_deg)),
+            rx_height_m=height_m,
+            rx_ground_m=float("nan") if rx_ground_m is None else rx_ground_m,
+            time_pct=time_pct,
+            receiver_polarisation=plane,
+        )
+    except ValueError as refused:
+        name, _, what = str(refused).partition(" ")
+        raise PlanError(
+            [Problem(f"sites[{n}]", f"site {site.name}: {name} {what}", "a value inside that range")]
+        ) from None
+    known_end = bool(np.isfinite(levels.path_m))
+    return PathAnswer(
+        site=site,
+        lat_deg=lat_deg,
+        lon_deg=lon_deg,
+        rx_height_m=height_m,
+        transmitter=radiating,
+        levels=levels,
+        travel_us=float(travel_time(levels.path_m, refractivity_n=network.refractivity_n)) if known_end else None,
+    )
+
+
+def document(answer: PathAnswer) -> dict[str, Any]:
+    """The JSON document of ``path NETWORK --json``; what is not known is null."""
+    levels, ground = answer.levels, answer.levels.ground
+    first = levels.loss[0] if levels.loss else None
+    return {
+        "site": answer.site.id,
+        "lat": answer.lat_deg,
+        "lon": answer.lon_deg,
+        "rx_height_m": answer.rx_height_m,
+        "rx_ground_m": _known(levels.rx_ground_m),
+        "ground_m": levels.ground_distance_m,
+        "path_m": _known(levels.path_m),
+        "bearing_deg": levels.bearing_deg,
+        "travel_us": answer.travel_us,
+        "smooth_earth": ground.smooth,
+        "covered": ground.covered,
+        "not_covered_from_m": ground.gap_from_m,
+        "line_of_sight": first.line_of_sight if first else None,
+        "tx_elevation_deg": first.tx_elevation_deg if first else None,
+        "rx_elevation_deg": first.rx_elevation_deg if first else None,
+        "erp_kw": _known(10.0 ** (levels.erp_dbk / 10.0)),
+        "attenuation_db": _known(levels.attenuation_db),
+        "levels": [
+            {"time_pct": pct, "level_dbuvm": _known(level), "loss_db": one.loss_db, "field_dbuvm": one.field_dbuvm,
+             "intermediates": {name: _known(value) for name, value in one.intermediates.items()}}
+            for pct, level, one in zip(levels.time_pct, levels.level_dbuvm, levels.loss, strict=False)
+        ],
+        "profile": {
+            "distance_km": (ground.distance_m / 1000.0).tolist(),
+            "ground_m": [_known(v) for v in ground.ground_m.tolist()],
+            "cover_m": ground.cover_m.tolist(),
+            "zone": [("inland", "coast", "sea")[z] for z in ground.zone],
+        },
+    }  # fmt: skip
+
+
+def path_picture(network: Network, answer: PathAnswer, *, picture: Literal["svg", "png"]) -> bytes:
+    """The path's profile as a picture, see `sfn.report.plots.path_plot`."""
+    return path_plot(
+        answer.levels,
+        tx_name=answer.site.name,
+        rx_name=f"{degrees(answer.lat_deg, 5)}, {degrees(answer.lon_deg, 5)}",
+        frequency_mhz=network.frequency_mhz,
+        radius_km=effective_radius(network.delta_n),
+        refractivity_n=network.refractivity_n,
+        picture=picture,
+    )
+
+
+def path_text(answer: PathAnswer) -> str:
+    """The answer for people: what came out, what it rests on, then every intermediate, one column a percentage."""
+    levels = answer.levels
+    lines = [
+        f"{answer.site.name} to {degrees(answer.lat_deg, 5)}, {degrees(answer.lon_deg, 5)}",
+        f"{'along the ground':<26}{km(levels.ground_distance_m, 3)}, bearing {number(levels.bearing_deg, 2)}°",
+        f"{'between the antennas':<26}{km(levels.path_m, 3)}, {us(answer.travel_us, 4)}",
+        f"{'antennas above sea level':<26}{number(levels.tx_m, 1)} m, {number(levels.rx_m, 1)} m",
+        f"{'ground':<26}{resting_on(answer)}",
+    ]
+    if not levels.loss:
+        return "\n".join([*lines, f"{'field strength':<26}not known"])
+    sees = "in line of sight" if levels.loss[0].line_of_sight else "beyond the horizon"
+    lines += [
+        f"{'receiver':<26}{sees}",
+        f"{'ray leaves at':<26}{number(levels.loss[0].tx_elevation_deg, 3)}° elevation, "
+        f"antenna takes off {db(levels.attenuation_db, 2)} of {number(10.0 ** (levels.erp_dbk / 10.0), 3)} kW e.r.p.",
+        "",
+        f"{'time':<16}" + "".join(f"{f'{pct:g} %':>18}" for pct in levels.time_pct),
+        f"{'field strength':<16}" + "".join(f"{dbuvm(level, 2):>18}" for level in levels.level_dbuvm),
+        f"{'loss':<16}" + "".join(f"{db(one.loss_db, 2):>18}" for one in levels.loss),
+    ]
+    for name in levels.loss[0].intermediates:
+        lines.append(f"{name:<16}" + "".join(f"{one.intermediates[name]:>18.6f}" for one in levels.loss))
+    return "\n".join(lines)
+
+
+def resting_on(answer: PathAnswer) -> str:
+    """What the answer rests on, in words."""
+    ground = answer.levels.ground
+    if ground.smooth:
+        return "no terrain: the earth counts as smooth"
+    if ground.covered:
+        return "terrain, known all the way"
+    if ground.broken:
+        return f"terrain is not known from {km(ground.gap_from_m, 2)} on: no answer"
+    return f"terrain has a small void at {km(ground.gap_from_m, 2)}, filled from its rim"
+
+
+def _known(value: float) -> float | None:
+    """The number, or None where there is none."""
+    return float(value) if np.isfinite(value) else None
