@@ -62,7 +62,7 @@ def test_southern_positions_need_no_trick(flat, capsys):
     ("changes", "text"),
     [
         ({"frequency_mhz": "0.6"}, "path: frequency_mhz: must be from 30 to 6000 MHz, got 0.6"),
-        ({"time_pct": "0.01"}, "path: time_pct: must be from 1 to 50 %, got 0.01"),
+        ({"time_pct": "0.01"}, "path: --time-pct: cannot be '0.01'; a number from 1 to 50"),
         ({"tx": "50"}, "path: --tx: is '50'; LAT,LON in decimal degrees, such as 51.48,-3.18"),
         ({"rx": None}, "path: --rx: is missing; the receiver's position, LAT,LON in decimal degrees"),
     ],
