@@ -108,7 +108,8 @@ def snr(
     Notes
     -----
     Bilinear in dB over level difference and logarithm of delay difference. Beyond 30 dB S/N rises by 1 dB for
-    each dB, exactly; below 0.25 us it is the cap; beyond 100 us the average over 60 to 200 us.
+    each dB, exactly; below 0.25 us it is the cap; beyond 100 us the average over 60 to 200 us. Against the
+    simulation at 40 points drawn at random, where S/N is below 57 dB: rms 0.25 dB, greatest 0.73 dB.
     """
     held = load() if table is None else table
     nodes = _nodes(held, mode, statistic)
@@ -262,8 +263,9 @@ def quality(level_dbuvm: NDArray[Any], arrival_us: NDArray[Any], *, local: Local
 
     Notes
     -----
-    Noise voltages of the echoes of the strongest signal add, as for the worst decile of three rays (direct
-    simulation: unbiased within 1 dB while the sum of r is below 0.8; beyond, see `FADE_RISK_RATIO`).
+    Noise voltages of the echoes of the strongest signal add. Against the direct simulation of 24 cases of three
+    rays: 1.0 dB too good in the mean, scatter 1.5 dB, while the sum of r is below 0.8; beyond (see
+    `FADE_RISK_RATIO`) 2.4 dB too good, scatter 2.3 dB, stereo.
     """
     if level_dbuvm.ndim != 2 or level_dbuvm.shape != arrival_us.shape:
         raise ValueError(

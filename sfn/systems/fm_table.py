@@ -9,6 +9,7 @@ import argparse
 import hashlib
 import json
 import sys
+import zipfile
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -211,7 +212,8 @@ def load(path: Path | None = None) -> Table:
     Raises
     ------
     ValueError
-        If the file was changed: its checksum is not that of the parameters in it, or its shape is not theirs.
+        If the file is no such table, or was changed: its checksum is not that of the parameters in it, or its
+        shape is not theirs.
 
     Examples
     --------
@@ -219,12 +221,15 @@ def load(path: Path | None = None) -> Table:
     50.0
     """
     file = Path(__file__).with_name("fm_table.npz") if path is None else path
-    with np.load(file) as stored:
-        kept: dict[str, Any] = json.loads(str(stored["parameters"]))
+    try:
+        with np.load(file) as stored:
+            kept: dict[str, Any] = json.loads(str(stored["parameters"]))
+            snr_db = stored["snr_cdb"] / 100.0
+            checksum = str(stored["checksum"])
         kept["seeds"], kept["level_difference_db"] = tuple(kept["seeds"]), tuple(kept["level_difference_db"])
         parameters = Parameters(**kept)
-        snr_db = stored["snr_cdb"] / 100.0
-        checksum = str(stored["checksum"])
+    except (OSError, KeyError, TypeError, ValueError, zipfile.BadZipFile) as wrong:
+        raise ValueError(f"{file.name}: this is no table of this version; make it with this module") from wrong
     shape = (len(QUANTITIES), len(STATISTICS), len(parameters.level_difference_db), parameters.delays)
     if checksum != parameters.checksum() or snr_db.shape != shape:
         raise ValueError(f"{file.name}: its numbers do not belong to its parameters; make it again with this module")
@@ -240,6 +245,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--level-dbr", type=float, default=default.programme_level_db, help="multiplex power, dBr")
     given = parser.parse_args(arguments)
     parameters = Parameters(emphasis_us=given.emphasis_us, programme_level_db=given.level_dbr)
+    try:
+        programmes(parameters, stereo=True)
+    except ValueError as wrong:
+        parser.error(str(wrong))
+    if given.out.suffix != ".npz" or not given.out.parent.is_dir():
+        parser.error(f"--out must be a file .npz in a folder that exists, got {given.out}")
     partial = given.out.with_suffix(".partial.npz")
     for k, snr_db in build(parameters, partial):
         print(f"{k + 1} of {parameters.delays} delay differences", file=sys.stderr, flush=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.systems.fm_table import QUANTITIES, STATISTICS, Parameters, Table, build, column, load, programmes, write
+from sfn.systems.fm_table import QUANTITIES, STATISTICS, Parameters, Table, build, column, load, main, programmes, write
 
 HALF_A_STORED_DIGIT_DB = 0.005
 
@@ -35,6 +35,33 @@ def test_a_table_that_was_changed_is_refused(tmp_path: Path, table: Table) -> No
     np.savez(file, **parts)
     with pytest.raises(ValueError, match=r"table\.npz: its numbers do not belong to its parameters"):
         load(file)
+
+
+def test_a_file_that_is_no_table_is_refused(tmp_path: Path) -> None:
+    """Text, an archive of something else, and nothing at all are answered in words."""
+    (tmp_path / "text.npz").write_text("level,delay")
+    np.savez(tmp_path / "other.npz", numbers=np.zeros(3))
+    for name in ("text.npz", "other.npz", "absent.npz"):
+        with pytest.raises(ValueError, match=f"{name}: this is no table of this version"):
+            load(tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--out", "x.npz", "--level-dbr", "50"], "level_dbr must be -8 to 12 dBr, got 50"),
+        (["--out", "x.npz", "--emphasis-us", "750"], "emphasis_us must be 0 to 100 us, got 750"),
+        (["--out", "absent/x.npz"], "--out must be a file .npz in a folder that exists"),
+    ],
+)
+def test_bad_arguments_are_refused_before_the_work(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    """The program ends with 2 and a sentence, not after half an hour."""
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 2
+    assert said in capsys.readouterr().err
 
 
 def test_nodes_chosen_afresh_are_found_again(table: Table) -> None:
