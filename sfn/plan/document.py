@@ -188,6 +188,12 @@ class Thresholds(Record):
     """A signal within this of the strongest counts. [dB]"""
     equal_signal_db: Annotated[float, Field(gt=0, le=20)] = 6.0
     """Half-width of the equal-signal band. [dB]"""
+    adequate_snr_db: Annotated[float, Field(ge=0, le=70)] | None = None
+    """FM: audio S/N from which reception is adequate. [dB]"""
+    target_snr_db: Annotated[float, Field(ge=0, le=70)] | None = None
+    """FM: audio S/N from which it has margin. [dB]"""
+    implementation_margin_db: Annotated[float, Field(ge=0, le=20)] | None = None
+    """FM: what a real receiver is worse than the ideal one. [dB]"""
 
 
 class TimeStamps(Record):

@@ -1,0 +1,204 @@
+"""Service quality over places: margins, classes, who limits, what is lost to our own sites.
+
+| class | means |
+|---|---|
+| with margin | good reception with room for what predictions miss |
+| just enough | adequate, but nothing to spare |
+| upset by our own sites | the strongest signal alone would serve; together they do not |
+| too weak | even the strongest alone is below what is usable |
+"""
+
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.plan import Network
+from sfn.reception.significance import Criteria, criteria
+from sfn.reception.statistics import coverage_probability, share_above
+from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table
+from sfn.systems.fm import quality as fm_quality
+from sfn.systems.link_chain import noise_field_dbuvm
+from sfn.systems.ofdm_map import ofdm_map
+from sfn.systems.service import Service, service
+from sfn.systems.vsb import vsb_margins
+
+Singles = NDArray[np.float32]
+Doubles = NDArray[np.float64]
+
+CLASSES = ("with margin", "just enough", "upset by our own sites", "too weak")
+WITH_MARGIN, JUST_ENOUGH, UPSET, TOO_WEAK = range(4)
+ADEQUATE_SNR_DB = 30.0  # FM: "fair"; engineering judgement, editable in the network's thresholds
+TARGET_SNR_DB = 40.0  # FM: "good"
+LEVEL_MARGIN_DB = 6.0  # predictions are 6 to 8 dB uncertain
+ACCEPTABLE_PROBABILITY = 0.7  # of places; below it a place does not count as served (GE06 practice, from memory)
+
+
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What quality is held against; every figure is the network's own or the service's."""
+
+    carried: Service
+    counts: Criteria
+    adequate_snr_db: float
+    target_snr_db: float
+    implementation_margin_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceQuality:
+    """Quality at M places, shape (M,); NaN where no signal is known.
+
+    Parameters
+    ----------
+    margin_db : ndarray of float32
+        Over what is adequate: the smaller of the margins of level and of S/N (FM), that of the least favourable
+        window strategy (OFDM), that of the echo mask (VSB). Negative: not served. [dB]
+    figure_db : ndarray of float32
+        FM: S/N, worst decile averaged over the local spread. OFDM: margin of the first strategy. VSB: as margin. [dB]
+    quality_class : ndarray of float32
+        Place in `CLASSES`.
+    limiting : ndarray of float32
+        Row of the signal that hurts most; NaN where none does.
+    probability : ndarray of float32 or None
+        OFDM: share of places around that are served.
+    """
+
+    margin_db: Singles
+    figure_db: Singles
+    quality_class: Singles
+    limiting: Singles
+    probability: Singles | None
+
+
+def yardstick(network: Network) -> Yardstick:
+    """What a network's quality is held against.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    carried, own = service(network.service), network.thresholds
+    mode = "mono" if carried.id == "fm-mono" else "stereo"
+    given = own.implementation_margin_db
+    return Yardstick(
+        carried,
+        criteria(network, carried),
+        own.adequate_snr_db if own.adequate_snr_db is not None else ADEQUATE_SNR_DB,
+        own.target_snr_db if own.target_snr_db is not None else TARGET_SNR_DB,
+        IMPLEMENTATION_MARGIN_DB[mode] if given is None else given,
+    )
+
+
+def service_quality(
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: Doubles,
+    yard: Yardstick,
+    *,
+    frequency_mhz: float,
+    level_1pct_dbuvm: NDArray[np.floating] | None = None,
+    executor: Executor | None = None,
+    workers: int = 2,
+) -> ServiceQuality:
+    """Quality at M places of S signals.
+
+    Parameters
+    ----------
+    level_dbuvm, arrival_us : ndarray, shape (S, M)
+        Median levels (NaN: no signal) and arrival times. [dB(uV/m), us]
+    yard : Yardstick
+    frequency_mhz : float
+        Carrier, for the noise field of OFDM and VSB. [MHz]
+    level_1pct_dbuvm : ndarray, shape (S, M), optional
+        Levels at 1 % of time, for what interferes (OFDM, VSB). [dB(uV/m)]
+    executor : concurrent.futures.Executor, optional
+        Threads to share the places among.
+    workers : int
+        Threads of the FM map.
+    """
+    if level_dbuvm.shape[0] == 0:
+        nothing = np.full(level_dbuvm.shape[1], np.nan, dtype=np.float32)
+        return ServiceQuality(nothing, nothing, nothing, nothing, None)
+    if yard.carried.kind == "fm":
+        return _fm(level_dbuvm, arrival_us, yard, workers)
+    top = np.fmax.reduce(level_dbuvm, axis=0)
+    if yard.carried.kind == "ofdm":
+        return _ofdm(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm, executor)
+    return _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
+
+
+def _fm(level: NDArray[np.floating], arrival: Doubles, yard: Yardstick, workers: int) -> ServiceQuality:
+    """FM: the smaller of what level and S/N leave."""
+    mode = "mono" if yard.carried.id == "fm-mono" else "stereo"
+    found = fm_quality(level, arrival, local=local_table(mode), workers=workers)
+    of_level = np.fmax.reduce(level, axis=0) - yard.counts.usable_dbuvm
+    of_snr = found.snr_local_db - yard.implementation_margin_db - yard.adequate_snr_db
+    plenty = (of_level >= LEVEL_MARGIN_DB) & (of_snr >= yard.target_snr_db - yard.adequate_snr_db)
+    classes = np.select([of_level < 0, of_snr < 0, plenty], [TOO_WEAK, UPSET, WITH_MARGIN], JUST_ENOUGH)
+    return _made(np.fmin(of_level, of_snr), found.snr_local_db, classes, found.limiting, None)
+
+
+def _ofdm(
+    level: NDArray[np.floating],
+    arrival: Doubles,
+    yard: Yardstick,
+    top: NDArray[np.floating],
+    frequency_mhz: float,
+    rare: NDArray[np.floating] | None,
+    executor: Executor | None,
+) -> ServiceQuality:
+    """OFDM: by the share of places served, with the least favourable of the window strategies."""
+    carried = yard.carried
+    found = ofdm_map(level, arrival, carried, level_1pct_dbuvm=rare, frequency_mhz=frequency_mhz, executor=executor)
+    probability = coverage_probability(
+        level,
+        arrival,
+        carried,
+        window_us=found.window_us,
+        level_1pct_dbuvm=rare,
+        frequency_mhz=frequency_mhz,
+        executor=executor,
+    )
+    needed = noise_field_dbuvm(carried, frequency_mhz=frequency_mhz) + (carried.required_cn_db or 0.0)
+    alone = share_above(top, sigma_db=carried.location_sigma_db, threshold_dbuvm=needed)
+    served = (probability >= ACCEPTABLE_PROBABILITY) & (found.least_margin_db >= 0)
+    plenty = served & (probability >= carried.location_pct / 100.0)
+    classes = np.select([plenty, served, alone >= ACCEPTABLE_PROBABILITY], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK)
+    return _made(found.least_margin_db, found.margin_db, classes, found.hurting_site, probability)
+
+
+def _vsb(
+    level: NDArray[np.floating],
+    arrival: Doubles,
+    yard: Yardstick,
+    top: NDArray[np.floating],
+    frequency_mhz: float,
+    rare: NDArray[np.floating] | None,
+) -> ServiceQuality:
+    """8-VSB: by the echo mask."""
+    margin, hurting = vsb_margins(level, arrival, yard.carried, level_1pct_dbuvm=rare, frequency_mhz=frequency_mhz)
+    alone = top - noise_field_dbuvm(yard.carried, frequency_mhz=frequency_mhz) - (yard.carried.required_cn_db or 0.0)
+    classes = np.select(
+        [margin >= LEVEL_MARGIN_DB, margin >= 0, alone >= 0], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK
+    )
+    return _made(margin, margin, classes, hurting, None)
+
+
+def _made(
+    margin: NDArray[np.floating],
+    figure: NDArray[np.floating],
+    classes: NDArray[np.integer],
+    limiting: NDArray[np.integer],
+    probability: Singles | None,
+) -> ServiceQuality:
+    """The record, with NaN where nothing is known."""
+    unknown = np.isnan(margin)
+    return ServiceQuality(
+        margin.astype(np.float32),
+        figure.astype(np.float32),
+        np.where(unknown, np.nan, classes).astype(np.float32),
+        np.where(unknown | (limiting < 0), np.nan, limiting).astype(np.float32),
+        probability,
+    )

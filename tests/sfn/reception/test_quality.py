@@ -1,0 +1,86 @@
+"""Service quality: the classes follow from level, delay and the service's own tolerance."""
+
+import numpy as np
+import pytest
+
+from sfn.reception.quality import CLASSES, JUST_ENOUGH, TOO_WEAK, UPSET, WITH_MARGIN, service_quality, yardstick
+from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, snr_local
+from tests.sfn.networks import example
+
+
+def classes_of(
+    network_service: str, level: list[list[float]], arrival: list[list[float]], frequency_mhz: float
+) -> list[str]:
+    """Classes in words for signals shaped (S, M)."""
+    yard = yardstick(example(lambda tree: tree.update(service=network_service, frequency_mhz=frequency_mhz)))
+    found = service_quality(np.array(level), np.array(arrival), yard, frequency_mhz=frequency_mhz)
+    return ["nothing" if np.isnan(c) else CLASSES[int(c)] for c in found.quality_class]
+
+
+def test_fm_classes() -> None:
+    """One signal alone, a late echo at equal level, the same in time, a weak one, and none."""
+    nan = np.nan
+    level = [[80, 80, 80, 40, nan], [nan, 80, 80, nan, nan]]
+    arrival = [[0, 0, 0, 0, 0], [0, 15, 0.05, 0, 0]]
+
+    found = classes_of("fm-stereo", level, arrival, 98.3)
+    assert [CLASSES[WITH_MARGIN], CLASSES[UPSET], CLASSES[WITH_MARGIN], CLASSES[TOO_WEAK], "nothing"] == found
+
+
+def test_ofdm_classes() -> None:
+    """Inside the guard interval signals help, far outside they upset, far below the noise all is too weak."""
+    level = [[70, 70, 5], [70, 70, 5]]
+    arrival = [[0, 0, 0], [200, 700, 0]]
+
+    assert [CLASSES[WITH_MARGIN], CLASSES[UPSET], CLASSES[TOO_WEAK]] == classes_of(
+        "dab-mode-1", level, arrival, 223.936
+    )
+
+
+def test_ofdm_in_the_guard_interval_is_better_than_one_site_alone() -> None:
+    """Two equal signals inside the guard interval serve more places than one: the statistical gain of a network."""
+    yard = yardstick(example(lambda tree: tree.update(service="dab-mode-1", frequency_mhz=223.936)))
+    usable = yard.counts.usable_dbuvm
+    one = service_quality(np.array([[usable]]), np.zeros((1, 1)), yard, frequency_mhz=223.936)
+    two = service_quality(np.full((2, 1), usable), np.array([[0.0], [100.0]]), yard, frequency_mhz=223.936)
+
+    assert one.probability is not None
+    assert two.probability is not None
+    assert two.probability[0] > one.probability[0]
+
+
+def test_the_fm_margin_is_the_smaller_of_level_and_sound() -> None:
+    """S/N of the table less the receiver's margin and what is adequate, or the level's excess."""
+    yard = yardstick(example())
+    found = service_quality(np.array([[90.0], [84.0]]), np.array([[0.0], [5.0]]), yard, frequency_mhz=98.3)
+    snr = float(snr_local(6.0, 5.0, local=local_table("stereo")))
+
+    assert found.figure_db[0] == pytest.approx(snr, abs=0.3)
+    assert found.margin_db[0] == pytest.approx(found.figure_db[0] - IMPLEMENTATION_MARGIN_DB["stereo"] - 30.0, abs=1e-4)
+    assert found.limiting[0] == 1
+
+
+def test_the_networks_own_thresholds_decide() -> None:
+    """What is adequate may be set; just enough is what meets it without reaching the target."""
+    network = example(
+        lambda tree: tree.update(thresholds={"adequate_snr_db": 10, "target_snr_db": 59, "implementation_margin_db": 0})
+    )
+    found = service_quality(
+        np.array([[90.0], [80.0]]), np.array([[0.0], [3.0]]), yardstick(network), frequency_mhz=98.3
+    )
+
+    assert found.quality_class[0] == JUST_ENOUGH
+
+
+def test_vsb_follows_its_echo_mask() -> None:
+    """An echo that the mask allows, and one that it does not."""
+    found = classes_of("8-vsb", [[80, 80], [60, 79]], [[0, 0], [10, 60]], 575.0)
+
+    assert [CLASSES[WITH_MARGIN], CLASSES[UPSET]] == found
+
+
+def test_no_site_on_air_gives_nothing() -> None:
+    """Without signals nothing is known."""
+    found = service_quality(np.empty((0, 3)), np.empty((0, 3)), yardstick(example()), frequency_mhz=98.3)
+
+    assert np.isnan(found.margin_db).all()
