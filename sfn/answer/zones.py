@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network, checksum
-from sfn.reception.area import Overlap, OverlapSummary, overlap, overlap_summary
+from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
+from sfn.reception.quality import CLASSES, UPSET, ServiceQuality, service_quality, yardstick
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.maps import write_geotiff
@@ -44,6 +45,8 @@ class Zones:
     sites: tuple[str, ...]
     found: Overlap
     summary: OverlapSummary
+    quality: ServiceQuality
+    classes: ClassSummary
     layers: tuple[Layer, ...]
 
     def layer(self, name: str) -> Layer | None:
@@ -52,7 +55,12 @@ class Zones:
 
 
 def zones(
-    network: Network, coverage: Coverage, launches: Mapping[str, float], *, executor: Executor | None = None
+    network: Network,
+    coverage: Coverage,
+    launches: Mapping[str, float],
+    *,
+    people: NDArray[np.float64] | None = None,
+    executor: Executor | None = None,
 ) -> Zones:
     """Overlap zones from levels that were computed before.
 
@@ -63,6 +71,8 @@ def zones(
     coverage : Coverage
     launches : mapping of site id to launch time
         [us]
+    people : ndarray, shape (M,), optional
+        People in each pixel.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among.
 
@@ -74,35 +84,68 @@ def zones(
     carried = service(network.service)
     counts = criteria(network, carried)
     on_air = coverage.on_air(network)
-    found = overlap(coverage.level_dbuvm[on_air], coverage.arrivals(launches)[on_air], counts=counts, executor=executor)
-    sites = tuple(coverage.sites[i] for i in on_air)
-    summary = overlap_summary(found, coverage.area_km2())
-    return Zones(network, coverage, counts, carried, sites, found, summary, _layers(found, coverage, carried, on_air))
+    arrivals, levels = coverage.arrivals(launches)[on_air], coverage.level_dbuvm[on_air]
+    found = overlap(levels, arrivals, counts=counts, executor=executor)
+    quality = service_quality(
+        levels,
+        arrivals,
+        yardstick(network),
+        frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=coverage.level_1pct_dbuvm[on_air],
+        executor=executor,
+    )
+    sites, area = tuple(coverage.sites[i] for i in on_air), coverage.area_km2()
+    return Zones(
+        network,
+        coverage,
+        counts,
+        carried,
+        sites,
+        found,
+        overlap_summary(found, area, people=people),
+        quality,
+        class_summary(quality.quality_class, area, people=people),
+        _layers(found, quality, coverage, carried, on_air),
+    )
 
 
-def _layers(found: Overlap, coverage: Coverage, carried: Service, on_air: NDArray[np.intp]) -> tuple[Layer, ...]:
+def _layers(
+    found: Overlap, quality: ServiceQuality, coverage: Coverage, carried: Service, on_air: NDArray[np.intp]
+) -> tuple[Layer, ...]:
     """The layers with their scales: differences centred on zero, amounts from zero."""
     shape = coverage.grid.shape
     reach_us = 2 * carried.tolerance_us
     # Colours belong to a site's place in the document, so that a site off air does not recolour the others.
-    place = np.append(on_air.astype(np.float32), np.nan)
-    index = np.where(np.isnan(found.strongest), len(on_air), found.strongest).astype(int)
-    strongest = place[index]
-    level = (
-        coverage.level_dbuvm[on_air].max(axis=0) if len(on_air) else np.full(shape[0] * shape[1], np.nan, np.float32)
-    )
+    strongest, limiting = (_document_place(rows, on_air) for rows in (found.strongest, quality.limiting))
+    nothing = np.full(shape[0] * shape[1], np.nan, np.float32)
+    level = np.fmax.reduce(coverage.level_dbuvm[on_air], axis=0) if len(on_air) else nothing
+    lost = np.where(np.isnan(quality.quality_class), np.nan, quality.quality_class == UPSET).astype(np.float32)
+    margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places")
     delay = Scale("difference", -reach_us, reach_us, "µs")
     spread = Scale("amount", 0, reach_us, "µs")
     sites, levels = Scale("sites", 0, len(coverage.sites), "site"), Scale("amount", 30, 110, "dBµV/m")
     below = Scale("amount", -30, 0, "dB")
-    made = (
+    made = [
+        ("quality_class", "Reception", quality.quality_class, "class", Scale("classes", 0, 3, "")),
+        ("quality_margin_db", "Margin over adequate service", quality.margin_db, "dB", margin),
+        ("limiting_site", "Site that limits", limiting, "site", sites),
         ("strongest_site", "Strongest site", strongest, "site", sites),
         ("level_dbuvm", "Level of the strongest", level, "dBuV/m", levels),
         ("level_difference_db", "Level difference of the two strongest", found.level_difference_db, "dB", below),
         ("delay_difference_us", "Delay difference of the two strongest", found.delay_difference_us, "us", delay),
         ("delay_spread_us", "Delay spread of all significant signals", found.delay_spread_us, "us", spread),
-    )
+        ("lost_to_self", "Lost to our own sites", lost, "1 where the strongest alone would serve", share),
+    ]
+    if quality.probability is not None:
+        label = "Share of places around that are served"
+        made.insert(2, ("coverage_probability", label, quality.probability, "share of places", share))
     return tuple(Layer(name, label, values.reshape(shape), unit, scale) for name, label, values, unit, scale in made)
+
+
+def _document_place(rows: Singles, on_air: NDArray[np.intp]) -> Singles:
+    """Rows among the sites on air as places in the document; NaN stays."""
+    place = np.append(on_air.astype(np.float32), np.float32(np.nan))
+    return np.asarray(place[np.where(np.isnan(rows), len(on_air), rows).astype(int)])
 
 
 def pair_fields(
@@ -156,6 +199,7 @@ def neighbours(found: Zones) -> tuple[tuple[str, str], ...]:
 def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
     """The JSON document of ``zones --json``; `files` names the file of each layer."""
     summary = found.summary
+    people = found.classes.people
     spread = {"median": summary.median_us, "p90": summary.p90_us, "max": summary.max_us}
     return {
         "network": found.network.name,
@@ -171,6 +215,10 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,
         "significant_db": found.counts.significant_db,
+        "classes": [
+            {"class": name, "area_km2": area, "people": None if people is None else people[i]}
+            for i, (name, area) in enumerate(zip(CLASSES, found.classes.area_km2, strict=True))
+        ],
         "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
     }
 

@@ -122,3 +122,37 @@ def overlap_summary(found: Overlap, area_km2: Floats, *, people: Floats | None =
     median, p90 = (float(spread[order][min(int(np.searchsorted(share, q)), share.size - 1)]) for q in (0.5, 0.9))
     counted = None if people is None else float(people[zone].sum())
     return OverlapSummary(float(area.sum()), median, p90, float(spread.max()), counted)
+
+
+@dataclass(frozen=True, slots=True)
+class ClassSummary:
+    """How much lies in each of `sfn.reception.quality.CLASSES`, in their order; people None: not known."""
+
+    area_km2: tuple[float, ...]
+    people: tuple[float, ...] | None
+
+    @property
+    def served_km2(self) -> float:
+        """Area with adequate service: the first two classes."""
+        return self.area_km2[0] + self.area_km2[1]
+
+    @property
+    def served_people(self) -> float | None:
+        """People with adequate service."""
+        return None if self.people is None else self.people[0] + self.people[1]
+
+
+def class_summary(quality_class: Rasters, area_km2: Floats, *, people: Floats | None = None) -> ClassSummary:
+    """Area and people in each class.
+
+    Parameters
+    ----------
+    quality_class : ndarray, shape (M,)
+        Place in `sfn.reception.quality.CLASSES`, NaN where nothing is known.
+    area_km2 : ndarray, shape (M,)
+        [km2]
+    people : ndarray, shape (M,), optional
+    """
+    masks = [quality_class == number for number in range(4)]
+    counted = None if people is None else tuple(float(people[mask].sum()) for mask in masks)
+    return ClassSummary(tuple(float(area_km2[mask].sum()) for mask in masks), counted)

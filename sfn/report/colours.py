@@ -9,8 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-ScaleKind = Literal["difference", "amount", "sites"]
-_MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "amount": "cividis"}
+ScaleKind = Literal["difference", "amount", "margin", "sites", "classes"]
+_MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "margin": "BrBG", "amount": "cividis"}
+# Classes of reception, best first: two greens for served, brown for upset, grey for too weak; out of BrBG and Greys.
+_CLASS_PLACES = (("BrBG", 0.95), ("BrBG", 0.68), ("BrBG", 0.18), ("Greys", 0.4))
 _SITE_COLOURS = "petroff10"  # Petroff, Accessible Color Sequences for Data Visualization, arXiv:2107.02270
 Pixels = NDArray[np.uint8]
 # Strokes of this slope mark what the terrain does not cover.
@@ -34,6 +36,14 @@ def site_colours(count: int) -> list[str]:
 
     sequence = mpl.color_sequences[_SITE_COLOURS]
     return [to_hex(sequence[i % len(sequence)]) for i in range(count)]
+
+
+def class_colours() -> list[str]:
+    """A colour for each class of reception, as ``#rrggbb``."""
+    import matplotlib as mpl
+    from matplotlib.colors import to_hex
+
+    return [to_hex(mpl.colormaps[name](place)) for name, place in _CLASS_PLACES]
 
 
 def gradient(scale: Scale, steps: int = 9) -> list[tuple[float, str]]:
@@ -61,10 +71,12 @@ def painted(values: NDArray[np.float32], scale: Scale, *, covered: NDArray[np.bo
     rgba : ndarray of uint8, shape (rows, columns, 4)
     """
     import matplotlib as mpl
+    from matplotlib.colors import to_rgb
 
     clear = ~np.isfinite(values)
-    if scale.kind == "sites":
-        sequence = np.array(mpl.color_sequences[_SITE_COLOURS])
+    if scale.kind in ("sites", "classes"):
+        named = mpl.color_sequences[_SITE_COLOURS] if scale.kind == "sites" else [to_rgb(c) for c in class_colours()]
+        sequence = np.array(named)
         picked = np.where(clear, 0, values).astype(int) % len(sequence)
         rgb = (sequence[picked] * 255).round().astype(np.uint8)
     else:

@@ -1,8 +1,10 @@
 """Legends of map layers as SVG: colours, units, and kilometres beneath microseconds."""
 
+from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from sfn.report.colours import Scale, gradient, site_colours
+from sfn.reception.quality import CLASSES
+from sfn.report.colours import Scale, class_colours, gradient, site_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step, ticks
 
@@ -26,7 +28,9 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
         For the kilometres beneath a time scale. [N-units]
     """
     if scale.kind == "sites":
-        return _sites(label, names)
+        return _patches(label, names, site_colours(len(names)))
+    if scale.kind == "classes":
+        return _patches(label, CLASSES, class_colours())
     stops = "".join(f'<stop offset="{part:.4f}" stop-color="{colour}"/>' for part, colour in gradient(scale))
     length = WIDTH - 2 * INSET
     if scale.unit == "µs":
@@ -37,7 +41,8 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
         step = round_step(scale.high - scale.low, most=6)
         values = [scale.low + i * step for i in range(int((scale.high - scale.low) / step + 1e-9) + 1)]
         marks = "".join(
-            _mark(INSET + (v - scale.low) / (scale.high - scale.low) * length, number(v, 0), "") for v in values
+            _mark(INSET + (v - scale.low) / (scale.high - scale.low) * length, number(v, 0 if step >= 1 else 1), "")
+            for v in values
         )
         unit = scale.unit
     return (
@@ -58,13 +63,13 @@ def _mark(x: float, above: str, below: str) -> str:
     return line + text + under
 
 
-def _sites(label: str, names: list[str]) -> str:
-    """The legend of the layer of sites: a patch a site."""
+def _patches(label: str, names: Sequence[str], colours: Sequence[str]) -> str:
+    """A legend of named patches."""
     height = 20 + 18 * len(names)
     rows = "".join(
         f'<rect x="{INSET}" y="{22 + 18 * i}" width="14" height="12" fill="{colour}" {_EDGE}/>'
         f'<text x="{INSET + 20}" y="{32 + 18 * i}" font-size="12" {_TEXT}>{escape(name)}</text>'
-        for i, (name, colour) in enumerate(zip(names, site_colours(len(names)), strict=True))
+        for i, (name, colour) in enumerate(zip(names, colours, strict=True))
     )
     return (
         f'{_SVG} width="{WIDTH}" height="{height}" viewBox="0 0 {WIDTH} {height}">'

@@ -47,6 +47,8 @@ class MapSummary(Context):
     TEMPLATE: ClassVar[str] = "map_summary.html"
     found: Zones
     """The map as it is drawn."""
+    classes: tuple[str, ...]
+    """Names of the classes of reception."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from sfn.answer.zones import Zones, lines_document, neighbours, pair_fields, zon
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
+from sfn.reception.quality import CLASSES
 from sfn.report.colours import painted, site_colours
 from sfn.report.legend import legend
 from sfn.report.maps import png
@@ -83,7 +84,7 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
         "sites": sites,
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
-        "summary": html(request, MapSummary(found)),
+        "summary": html(request, MapSummary(found, CLASSES)),
     }
     return JSONResponse(answer)
 

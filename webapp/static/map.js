@@ -113,7 +113,7 @@
     if (first) {
       map.fitBounds(view.bounds);
       if (view.has_shade) shade = overlay(null, `${part}/shade.png`, view.bounds, "ground", 1);
-      chosen = "delay_spread_us";
+      chosen = "quality_class";
       const box = byId("layers");
       for (const layer of [{ name: "", label: "none" }, ...view.layers]) {
         const input = Object.assign(document.createElement("input"), { type: "radio", name: "layer", value: layer.name, id: `layer-${layer.name}`, checked: layer.name === chosen });
