@@ -17,6 +17,7 @@ from sfn.errors import PlanError
 COMMANDS: tuple[str, ...] = (
     "correlate",
     "reconcile",
+    "calibrate",
     "check",
     "delays",
     "point",

@@ -1,14 +1,18 @@
-"""What a network's plan says of the same points at which somebody measured."""
+"""What a network's plan says of the same points at which somebody measured: delay differences, levels, bearings."""
 
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from sfn.field.around import bounds_of, ground_around
+from sfn.field.levels import levels_at
+from sfn.field.transmitter import transmitter
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.survey.measurements import Measurement, predicted_difference
 from sfn.terrain.dem import Terrain, heights
+from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
 
 
@@ -67,3 +71,47 @@ def planned_differences(
         rx_height_m=ground_m + network.receiver.height_m,
         refractivity_n=network.refractivity_n,
     )
+
+
+def planned_levels(
+    network: Network,
+    lat_deg: ArrayLike,
+    lon_deg: ArrayLike,
+    *,
+    ground: Ground | None = None,
+    rx_height_m: float | None = None,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Level of every site at points, and the bearing of the points seen from the sites.
+
+    Parameters
+    ----------
+    network : Network
+    lat_deg, lon_deg : array_like (M,)
+        [degrees]
+    ground : Ground, optional
+        Terrain; a smooth earth without it.
+    rx_height_m : float, optional
+        Receiving antenna above ground; the network's receiver where not given. [m]
+
+    Returns
+    -------
+    level_dbuvm, bearing_deg : ndarray (S, M)
+        In the order of the document; NaN where a site is not covered by terrain. [dBuV/m, degrees]
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read.
+    """
+    lat, lon = np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64)
+    height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
+    plane = None if network.receiver.polarisation == "stronger" else network.receiver.polarisation
+    placed = place(network)
+    level, bearing = [], []
+    for site in network.sites:
+        radiated = transmitter(site, network, lat_deg=placed[site.id].lat_deg, lon_deg=placed[site.id].lon_deg)
+        window = ground_around(ground, radiated, bounds_deg=bounds_of(lat, lon))
+        found = levels_at(radiated, lat, lon, rx_height_m=height_m, ground=window, receiver_polarisation=plane)
+        level.append(found.level_dbuvm)
+        bearing.append(found.bearing_deg)
+    return np.array(level), np.array(bearing)
