@@ -1,0 +1,333 @@
+"""Runs of one route at several settings, laid side by side over distance, and which setting was best where.
+
+The longest run is the route, in the direction of the first. Every sample of the others is laid on it where it was
+next reached, so that a road driven twice within one run, or a crossing, is not mistaken; runs driven the other way
+round are turned.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.line import inverse
+from sfn.survey.rows import Row, read_rows, refuse, rows_of
+
+Floats = NDArray[np.float64]
+
+REQUIRED = ("lat", "lon")
+OPTIONAL = ("level_dbuvm", "mark", "quality_db", "remark", "when")
+# Five-grade impairment scale, Rec. ITU-R BS.1284: 5 imperceptible, 1 very annoying (from memory).
+LEAST_MARK, GREATEST_MARK = 1.0, 5.0
+# Less than this between two settings is no difference.
+MARK_STEP_RATIO = 0.5
+QUALITY_STEP_DB = 1.0
+_VERTEX_M = 10.0
+_LOOK_AHEAD_M = 400.0
+_LOOK_BACK_M = 60.0
+_CONTINUITY_RATIO = 0.02
+_METRES_PER_DEGREE_M = 111_319.49
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One drive at one setting. NaN where a level, mark or quality was not noted; remarks may be empty."""
+
+    setting_us: float
+    lat_deg: Floats
+    lon_deg: Floats
+    level_dbuvm: Floats
+    mark: Floats
+    quality_db: Floats
+    remark: tuple[str, ...]
+    name: str = "run"
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What somebody said on the way."""
+
+    setting_us: float
+    distance_m: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the route with one best setting; None where the settings do not differ or too few were driven."""
+
+    from_m: float
+    to_m: float
+    best_us: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    """All runs over the distance of the route.
+
+    Parameters
+    ----------
+    distance_m, lat_deg, lon_deg : ndarray (B,)
+        Middle of each stretch along the route, for the prediction under the runs.
+    settings_us : tuple of float (R,)
+        One a setting, in rising order; runs at one setting are put together.
+    level_dbuvm, mark, quality_db : ndarray (R, B)
+        Median level, lowest mark and median quality of each stretch; NaN where nothing was noted.
+    best : ndarray (B,)
+        Number of the best setting, -1 where none stands out.
+    parts : tuple of Part
+    best_share_pct : tuple of float (R,)
+        Share of the stretches with a decision where each setting was best. [%]
+    lowest_mark : tuple of float (R,)
+        Worst mark anywhere; NaN without marks.
+    """
+
+    distance_m: Floats
+    lat_deg: Floats
+    lon_deg: Floats
+    settings_us: tuple[float, ...]
+    level_dbuvm: Floats
+    mark: Floats
+    quality_db: Floats
+    best: NDArray[np.int64]
+    parts: tuple[Part, ...]
+    best_share_pct: tuple[float, ...]
+    lowest_mark: tuple[float, ...]
+    remarks: tuple[Remark, ...]
+    problems: tuple[Problem, ...]
+
+
+def read_run(path: Path | str, *, setting_us: float) -> Run:
+    """One run from a CSV file with the columns lat,lon and any of level_dbuvm,mark,quality_db,remark,when.
+
+    Raises
+    ------
+    PlanError
+        If anything cannot be used; every problem names file, line and column.
+    """
+    return _run(read_rows(path, required=REQUIRED, optional=OPTIONAL), setting_us=setting_us)
+
+
+def run_of(text: str, *, source: str, setting_us: float) -> Run:
+    """The same from text that is already here."""
+    return _run(rows_of(text, source=source, required=REQUIRED, optional=OPTIONAL), setting_us=setting_us)
+
+
+def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_m: float = 60.0) -> SideBySide:
+    """Lay runs over the distance of the longest.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        At least two, of at least two settings.
+    stretch_m : float
+        Length of a stretch. [m]
+    greatest_off_m : float
+        Samples farther than this from the route are not used, and counted. [m]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two settings or the route is shorter than a stretch.
+    """
+    settings = tuple(sorted({run.setting_us for run in runs}))
+    if len(settings) < 2:
+        raise ValueError(f"runs must be of at least 2 settings, got {len(settings)}")
+    if not (stretch_m > 0 and greatest_off_m > 0):
+        raise ValueError(
+            f"stretch_m and greatest_off_m must be more than 0 m, got {stretch_m!r} and {greatest_off_m!r}"
+        )
+    longest = max(runs, key=lambda run: _length(run.lat_deg, run.lon_deg))
+    route = _route(longest.lat_deg, longest.lon_deg)
+    if _turned(runs[0], route, greatest_off_m=greatest_off_m):
+        route = _route(longest.lat_deg[::-1], longest.lon_deg[::-1])
+    count = int(route.along_m[-1] // stretch_m)
+    if count < 1:
+        raise ValueError(f"runs must be longer than one stretch of {stretch_m:g} m, got {route.along_m[-1]:.0f} m")
+    shape = (len(settings), count)
+    cells: dict[str, list[list[list[float]]]] = {
+        name: [[[] for _ in range(count)] for _ in settings] for name in ("level_dbuvm", "mark", "quality_db")
+    }
+    remarks, problems = [], []
+    for run in runs:
+        at_m = _laid(run, route, greatest_off_m=greatest_off_m)
+        row = settings.index(run.setting_us)
+        on = np.isfinite(at_m)
+        if not on.all():
+            what = f"{int(np.count_nonzero(~on))} of {len(on)} samples are off the route"
+            problems.append(Problem(run.name, what, f"within {greatest_off_m:g} m of the longest run", "warning"))
+        for k in np.flatnonzero(on):
+            column = min(int(at_m[k] // stretch_m), count - 1)
+            for name, table in cells.items():
+                value = float(getattr(run, name)[k])
+                if np.isfinite(value):
+                    table[row][column].append(value)
+            if run.remark[k]:
+                remarks.append(Remark(run.setting_us, float(at_m[k]), run.remark[k]))
+    level, quality = (_summed(cells[name], np.median, shape) for name in ("level_dbuvm", "quality_db"))
+    mark = _summed(cells["mark"], np.min, shape)
+    best = _best(mark, quality)
+    decided = best[best >= 0]
+    middle_m = np.asarray((np.arange(count) + 0.5) * stretch_m, dtype=np.float64)
+    return SideBySide(
+        distance_m=middle_m,
+        lat_deg=np.interp(middle_m, route.along_m, route.lat_deg),
+        lon_deg=np.interp(middle_m, route.along_m, route.lon_deg),
+        settings_us=settings,
+        level_dbuvm=level,
+        mark=mark,
+        quality_db=quality,
+        best=best,
+        parts=_parts(best, settings, stretch_m=stretch_m),
+        best_share_pct=tuple(
+            100.0 * float(np.mean(decided == k)) if len(decided) else 0.0 for k in range(len(settings))
+        ),
+        lowest_mark=tuple(float(np.nanmin(row)) if np.isfinite(row).any() else float("nan") for row in mark),
+        remarks=tuple(sorted(remarks, key=lambda r: r.distance_m)),
+        problems=tuple(problems),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Route:
+    """Vertices of the route with their distance along it, and their place on a plane about its middle."""
+
+    lat_deg: Floats
+    lon_deg: Floats
+    along_m: Floats
+    xy_m: Floats
+    middle_lat_deg: float
+    middle_lon_deg: float
+
+    def plane(self, lat_deg: Floats, lon_deg: Floats) -> Floats:
+        """Places on the plane; over a drive of some tens of kilometres it is flat enough to tell roads apart."""
+        east = (lon_deg - self.middle_lon_deg) * np.cos(np.radians(self.middle_lat_deg))
+        return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * _METRES_PER_DEGREE_M
+
+
+def _run(rows: list[Row], *, setting_us: float) -> Run:
+    """Columns of the rows."""
+
+    def column(name: str, least: float, greatest: float, unit: str, *, empty: bool) -> Floats:
+        return np.array([r.number(name, least=least, greatest=greatest, unit=unit, empty=empty) for r in rows])
+
+    lat, lon = column("lat", -90, 90, "degrees", empty=False), column("lon", -180, 180, "degrees", empty=False)
+    found = Run(
+        setting_us=setting_us,
+        lat_deg=lat,
+        lon_deg=lon,
+        level_dbuvm=column("level_dbuvm", -50, 160, "dBuV/m", empty=True),
+        mark=column("mark", LEAST_MARK, GREATEST_MARK, "", empty=True),
+        quality_db=column("quality_db", -50, 150, "dB", empty=True),
+        remark=tuple(r.text("remark", empty=True) for r in rows),
+        name=rows[0].source,
+    )
+    refuse(rows)
+    if len(rows) < 2:
+        raise PlanError([Problem(rows[0].source, "holds one place only", "a drive of at least two")])
+    return found
+
+
+def _length(lat_deg: Floats, lon_deg: Floats) -> float:
+    """Length driven. [m]"""
+    return float(np.sum(inverse(lat_deg[:-1], lon_deg[:-1], lat_deg[1:], lon_deg[1:])[0]))
+
+
+def _route(lat_deg: Floats, lon_deg: Floats) -> _Route:
+    """The run's places at least 10 m apart, so that standing still adds no distance."""
+    keep = [0]
+    for k in range(1, len(lat_deg)):
+        last = keep[-1]
+        if _length(lat_deg[[last, k]], lon_deg[[last, k]]) >= _VERTEX_M:
+            keep.append(k)
+    lat, lon = lat_deg[keep], lon_deg[keep]
+    steps, _, _ = inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])
+    along = np.concatenate(([0.0], np.cumsum(steps)))
+    empty = _Route(lat, lon, along, np.empty((0, 2)), float(lat.mean()), float(lon.mean()))
+    return _Route(lat, lon, along, empty.plane(lat, lon), empty.middle_lat_deg, empty.middle_lon_deg)
+
+
+def _laid(run: Run, route: _Route, *, greatest_off_m: float) -> Floats:
+    """Distance along the route of every sample; NaN where it is off. Turned round when that fits better."""
+    xy = route.plane(run.lat_deg, run.lon_deg)
+    if _turned(run, route, greatest_off_m=greatest_off_m):
+        return _followed(xy[::-1], route, greatest_off_m=greatest_off_m)[::-1]
+    return _followed(xy, route, greatest_off_m=greatest_off_m)
+
+
+def _turned(run: Run, route: _Route, *, greatest_off_m: float) -> bool:
+    """Whether a run was driven against the route."""
+    xy = route.plane(run.lat_deg, run.lon_deg)
+    there, back = (_followed(way, route, greatest_off_m=greatest_off_m) for way in (xy, xy[::-1]))
+    return _progress(back) > _progress(there)
+
+
+def _progress(at_m: Floats) -> float:
+    """Distance gained along the route less distance lost: the driving direction shows in its sign."""
+    known = at_m[np.isfinite(at_m)]
+    steps = np.diff(known)
+    # A jump of a kilometre is a new search, not driving.
+    return float(np.sum(steps[np.abs(steps) < 1000.0])) if len(steps) else 0.0
+
+
+def _followed(xy: Floats, route: _Route, *, greatest_off_m: float) -> Floats:
+    """Distance along the route of samples in driving order: near where the last one was, else anywhere."""
+    found = np.full(len(xy), np.nan)
+    a, ab = route.xy_m[:-1], np.diff(route.xy_m, axis=0)
+    square = np.maximum(np.sum(ab**2, axis=1), 1e-9)
+    length = np.diff(route.along_m)
+    at: float | None = None
+    for k, p in enumerate(xy):
+        if at is None:
+            low, high = 0, len(a)
+        else:
+            low = max(int(np.searchsorted(route.along_m, at - _LOOK_BACK_M)) - 1, 0)
+            high = min(int(np.searchsorted(route.along_m, at + _LOOK_AHEAD_M)) + 1, len(a))
+        share = np.clip(np.sum((p - a[low:high]) * ab[low:high], axis=1) / square[low:high], 0.0, 1.0)
+        off = np.hypot(*(a[low:high] + share[:, None] * ab[low:high] - p).T)
+        if float(off.min()) > greatest_off_m:
+            at = None
+            continue
+        # A road driven twice is as near on either pass: the one at hand, at first the earlier one, is meant.
+        along = route.along_m[low:high] + share * length[low:high]
+        nearest = int(np.argmin(off + _CONTINUITY_RATIO * np.abs(along - (0.0 if at is None else at))))
+        at = float(along[nearest])
+        found[k] = at
+    return found
+
+
+def _summed(table: list[list[list[float]]], how: object, shape: tuple[int, int]) -> Floats:
+    """One number a cell, NaN where it is empty."""
+    found = np.full(shape, np.nan)
+    for i, row in enumerate(table):
+        for j, values in enumerate(row):
+            if values:
+                found[i, j] = how(values)  # type: ignore[operator]
+    return found
+
+
+def _best(mark: Floats, quality: Floats) -> NDArray[np.int64]:
+    """Best setting of each stretch: by marks, where these are alike by quality; -1 when nothing stands out."""
+    best = np.full(mark.shape[1], -1, dtype=np.int64)
+    for column in range(mark.shape[1]):
+        for table, step in ((mark[:, column], MARK_STEP_RATIO), (quality[:, column], QUALITY_STEP_DB)):
+            noted = np.flatnonzero(np.isfinite(table))
+            if len(noted) < 2:
+                continue
+            order = noted[np.argsort(-table[noted], kind="stable")]
+            if table[order[0]] - table[order[1]] >= step:
+                best[column] = order[0]
+                break
+    return best
+
+
+def _parts(best: NDArray[np.int64], settings: tuple[float, ...], *, stretch_m: float) -> tuple[Part, ...]:
+    """Neighbouring stretches with the same best setting, put together."""
+    edges = np.flatnonzero(np.concatenate(([True], np.diff(best) != 0, [True])))
+    return tuple(
+        Part(float(low * stretch_m), float(high * stretch_m), settings[best[low]] if best[low] >= 0 else None)
+        for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+    )
