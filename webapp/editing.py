@@ -28,6 +28,9 @@ class Draft:
     text: str | None = None
     """JSON as it was typed, where it is none."""
     problems: tuple[Problem, ...] = ()
+    """What keeps it from being saved."""
+    advice: tuple[Problem, ...] = ()
+    """What the check finds in it, where nothing keeps it from being saved."""
     author: str = ""
     reason: str = ""
     deleted: bool = False
@@ -71,20 +74,14 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     return draft.with_document(applied(held, form))
 
 
-def problems_of(draft: Draft) -> tuple[Problem, ...]:
-    """What keeps a draft from being saved."""
+def looked_at(draft: Draft) -> Draft:
+    """The draft with what keeps it from being saved, or else with what the check finds in it."""
     if draft.problems:
-        return draft.problems
+        return draft
     try:
-        network_of(draft.document)
+        return replace(draft, advice=check(network_of(draft.document)))
     except PlanError as refused:
-        return refused.problems
-    return ()
-
-
-def advice(draft: Draft) -> tuple[Problem, ...]:
-    """What the check finds in a draft that can be saved: wrong or doubtful as a plan, but a plan."""
-    return () if draft.text is not None or problems_of(draft) else check(network_of(draft.document))
+        return replace(draft, problems=refused.problems)
 
 
 def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
@@ -95,7 +92,7 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
     ConflictError
         If someone saved first.
     """
-    problems = problems_of(draft)
+    problems = _refusals(draft)
     if not draft.author or len(draft.author) > LONGEST_NAME:
         problems += (Problem("author", "the record needs to know who changes this", "your name, in 120 characters"),)
     if problems:
@@ -132,6 +129,17 @@ def _as_json(draft: Draft, text: str) -> Draft:
     # What `document` cannot show (a key given twice, NaN) or no form can: the text stays as it was typed.
     unshown = misshapen(document) or tuple(p for p in problems if p.where == "document" or "given twice" in p.what)
     return replace(draft, text=text, problems=unshown) if unshown else replace(draft, document=document)
+
+
+def _refusals(draft: Draft) -> tuple[Problem, ...]:
+    """What keeps a draft from being saved."""
+    if draft.problems:
+        return draft.problems
+    try:
+        network_of(draft.document)
+    except PlanError as refused:
+        return refused.problems
+    return ()
 
 
 def _carried(text: str) -> Any:

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from sfn.plan import Stage
 from webapp.contexts.network import ChainPage, RouteForm, StageForm, Step
 from webapp.dependencies import NetworkDep, opened
-from webapp.editing import Draft, fresh
+from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.fields import Field, Sheet, all_problems
 from webapp.pages.editor import editor, sheet
 from webapp.pages.site import index_of, name_of
@@ -27,6 +27,7 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's chains."""
+    draft = looked_at(draft)
     held, site = sheet(draft), draft.document["sites"][index]
     routes = tuple(route_form(held, site, index, n) for n in range(len(site.get("chains") or ())))
     stages = tuple(stage_form(held, index, n) for n in stages_on(draft.document, site))

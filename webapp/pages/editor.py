@@ -11,7 +11,7 @@ from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.network import Advice, Editor
 from webapp.dependencies import FormDep, StoreDep
-from webapp.editing import Draft, advice, problems_of, save, typed
+from webapp.editing import Draft, save, typed
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
@@ -61,8 +61,11 @@ def sheet(draft: Draft) -> Sheet:
     stages = tuple(
         (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')})") for s in draft.document.get("stages") or ()
     )
-    problems = problems_of(draft) or advice(draft)
-    return Sheet(draft.document, problems, {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages})
+    return Sheet(
+        draft.document,
+        draft.problems or draft.advice,
+        {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages},
+    )
 
 
 def editor(
@@ -75,8 +78,7 @@ def editor(
     about: tuple[str, ...] = ("",),
 ) -> Editor:
     """The hidden part of a form, and the lists of problems; `about` are the places that the page is about."""
-    problems = problems_of(draft)
-    found = [p for p in advice(draft) if p.where.startswith(about)]
+    found = [p for p in draft.advice if p.where.startswith(about)]
     on_page = {name for group in groups for name in _names(group)} | set(names)
     return Editor(
         base_revision=draft.base.revision.number,
@@ -86,9 +88,9 @@ def editor(
         author=draft.author,
         reason=draft.reason,
         deleted=draft.deleted,
-        problems=problems,
+        problems=draft.problems,
         advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
-        on_page=frozenset(anchor(p.where) for p in (*problems, *found) if anchor(p.where) in on_page),
+        on_page=frozenset(anchor(p.where) for p in (*draft.problems, *found) if anchor(p.where) in on_page),
     )
 
 

@@ -11,7 +11,7 @@ from sfn.systems.service import services
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
 from webapp.dependencies import NetworkDep, StoreDep, opened
 from webapp.documents import as_text
-from webapp.editing import Draft, fresh
+from webapp.editing import Draft, fresh, looked_at
 from webapp.pages.editor import editor, sheet
 from webapp.render import page
 
@@ -35,6 +35,7 @@ def export(store: StoreDep, network_id: int, revision: int | None = None) -> Res
 
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
+    draft = looked_at(draft)
     held = replace(sheet(draft), suggestions={"service": service_ids()})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(

@@ -11,7 +11,7 @@ from sfn.geodesy.position import Located, locate, three_forms
 from sfn.plan import Position
 from webapp.contexts.network import SitePage
 from webapp.dependencies import NetworkDep, opened
-from webapp.editing import Draft, fresh
+from webapp.editing import Draft, fresh, looked_at
 from webapp.pages.editor import editor, sheet
 from webapp.problems import RefusedError
 from webapp.render import page
@@ -27,6 +27,7 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's site."""
+    draft = looked_at(draft)
     held, site = sheet(draft), draft.document["sites"][index]
     fields = held.group(f"sites-{index}", leave_out=("antenna",))
     delay_fields = tuple(
