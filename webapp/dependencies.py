@@ -27,6 +27,11 @@ class Opened:
     """As the engine reads it: what answers are worked out from."""
 
 
+def head_of(saved: Saved) -> NetworkHead:
+    """What pages print of a revision."""
+    return NetworkHead(saved.revision.network_id, str(saved.document["name"]), saved.revision)
+
+
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document)

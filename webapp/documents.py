@@ -28,7 +28,7 @@ def parsed(content: bytes | str, *, source: str) -> dict[str, Any]:
 
 def network_of(document: Mapping[str, Any]) -> Network:
     """The engine's network of a document; raises `PlanError` with every problem and its place."""
-    return read(as_text(document))
+    return read(json.dumps(document, ensure_ascii=False))
 
 
 def as_text(document: Mapping[str, Any]) -> str:

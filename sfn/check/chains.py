@@ -24,17 +24,28 @@ def chain_problems(network: Network) -> tuple[Problem, ...]:
     problems : tuple of Problem
         In the order of the stages, then of the sites.
     """
-    found = [problem for i, stage in enumerate(network.stages) for problem in _stage(network, i, stage)]
+    users, covered = _users(network), {name for stage in network.stages for name in stage.inside}
+    found = [
+        problem
+        for i, stage in enumerate(network.stages)
+        for problem in _stage(network, i, stage, users[stage.id], covered=stage.id in covered)
+    ]
     for i, site in enumerate(network.sites):
         for j, chain in enumerate(site.chains):
             found += _chain(network, f"sites[{i}].chains[{j}]", site, chain)
     return (*found, *_tree(network))
 
 
-def _users(network: Network, stage: Stage) -> list[tuple[Site, Chain]]:
-    """Sites and chains that pass a stage, or a time-stamped section that covers it."""
-    covering = {s.id for s in network.stages if stage.id in s.inside} | {stage.id}
-    return [(site, chain) for site in network.sites for chain in site.chains if covering & set(chain.stages)]
+def _users(network: Network) -> dict[str, list[tuple[Site, Chain]]]:
+    """Sites and chains that pass each stage, or a time-stamped section that covers it, in the order of the sites."""
+    stages = {stage.id: stage for stage in network.stages}
+    users: dict[str, list[tuple[Site, Chain]]] = {name: [] for name in stages}
+    for site in network.sites:
+        for chain in site.chains:
+            passed = dict.fromkeys(chain.stages)
+            for name in dict.fromkeys([*passed, *(inner for outer in passed for inner in stages[outer].inside)]):
+                users[name].append((site, chain))
+    return users
 
 
 def _named(users: list[tuple[Site, Chain]]) -> str:
@@ -42,9 +53,11 @@ def _named(users: list[tuple[Site, Chain]]) -> str:
     return ", ".join(f"site {site.name} ({chain.route})" for site, chain in users)
 
 
-def _stage(network: Network, index: int, stage: Stage) -> Iterator[Problem]:
-    """Problems of one stage, named with the sites they reach."""
-    where, users = f"stages[{index}]", _users(network, stage)
+def _stage(
+    network: Network, index: int, stage: Stage, users: list[tuple[Site, Chain]], *, covered: bool
+) -> Iterator[Problem]:
+    """Problems of one stage, named with the sites they reach; `covered` by a time-stamped section or not."""
+    where = f"stages[{index}]"
     if not users:
         yield Problem(where, f"stage {stage.id} belongs to no chain", "a chain that names it, or remove it", "warning")
         return
@@ -56,7 +69,7 @@ def _stage(network: Network, index: int, stage: Stage) -> Iterator[Problem]:
         yield Problem(f"{where}.adapts", what, expected)
     if stage.shapes_waveform and not stage.identical:
         yield from _waveform(network, where, stage, users)
-    if stage.tolerance_us is None and not any(stage.id in s.inside for s in network.stages):
+    if stage.tolerance_us is None and not covered:
         yield Problem(
             f"{where}.tolerance_us",
             f"stage {stage.id} states no tolerance and counts as exact",

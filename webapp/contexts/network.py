@@ -161,6 +161,8 @@ class ChainPage(Context):
     """Its chains, one a route."""
     stages: tuple[StageForm, ...]
     """Every stage on them, once, in the order of the signal."""
+    known: tuple[str, ...]
+    """Short names of all stages, where they are too many for a menu."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,6 +62,9 @@ ONLY_FOR = {
 UNIT_ENDINGS = ("_us", "_mhz", "_m", "_km", "_db", "_dbuvm", "_deg", "_khz", "_pct", "_s", "_kw", "_n", "_n0")
 
 
+LONGEST_MENU = 100
+
+
 @dataclass(frozen=True, slots=True)
 class Field:
     """One input."""
@@ -120,10 +123,14 @@ class Sheet:
         return self._record(at, model, values if isinstance(values, Mapping) else {}, title, set(leave_out), stands)
 
     def choice(self, path: str, *, key: str, label: str) -> Field:
-        """One entry of a list of ids, chosen among `ids[key]`."""
+        """One entry of a list of ids, chosen among `ids[key]`; typed, where these are too many for a menu."""
         value = self._at(path_of(path))
         shown = "" if value is None else str(value)
-        return Field(path, label, "choice", shown, "", "", False, "", self.ids[key], (), self._problems(path))
+        few = len(self.ids[key]) <= LONGEST_MENU
+        kind: Kind = "choice" if few else "id"
+        return Field(
+            path, label, kind, shown, "", "", False, "", self.ids[key] if few else (), (), self._problems(path)
+        )
 
     def named(self, path: str, *, key: str, label: str, unit: str) -> Field:
         """One number of a record of numbers by name, as a field of its own."""

@@ -10,7 +10,9 @@ from pydantic import BaseModel
 from sfn.errors import Problem
 from sfn.plan import Network
 
-Kind = Literal["text", "long text", "number", "yes or no", "choice", "record", "records", "ids", "by name", "other"]
+Kind = Literal[
+    "text", "long text", "number", "yes or no", "choice", "record", "records", "id", "ids", "by name", "other"
+]
 LONG_TEXTS = ("note", "notes", "mutes")  # keys that get an area instead of a line
 _UNITS = {"us": "µs", "dBuV/m": "dBµV/m", "degrees": "°"}
 

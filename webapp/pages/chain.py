@@ -8,9 +8,9 @@ from fastapi.responses import Response
 
 from sfn.plan import Stage
 from webapp.contexts.network import ChainPage, RouteForm, StageForm, Step
-from webapp.dependencies import NetworkDep, opened
+from webapp.dependencies import NetworkDep, head_of
 from webapp.editing import Draft, fresh, looked_at
-from webapp.forms.fields import Field, Sheet, all_problems
+from webapp.forms.fields import LONGEST_MENU, Field, Sheet, all_problems
 from webapp.pages.editor import editor, sheet
 from webapp.pages.site import index_of, name_of
 from webapp.render import page
@@ -35,11 +35,14 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     steps = [step.place for route in routes for step in route.steps]
     about = (f"sites[{index}].chains", *(f"stages[{n}]" for n in stages_on(draft.document, site)))
     context = ChainPage(
-        network=opened(draft.base).head,
+        network=head_of(draft.base),
         editor=editor(draft, "chain", index=index, groups=groups, names=steps, about=about),
         name=name_of(site, index),
         routes=routes,
         stages=stages,
+        known=tuple(str(s.get("id", "")) for s in draft.document["stages"])
+        if len(held.ids["stages"]) > LONGEST_MENU
+        else (),
     )
     return page(request, context, status=status)
 

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 
 from sfn.systems.service import services
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
-from webapp.dependencies import NetworkDep, StoreDep, opened
+from webapp.dependencies import NetworkDep, StoreDep, head_of
 from webapp.documents import as_text
 from webapp.editing import Draft, fresh, looked_at
 from webapp.pages.editor import editor, sheet
@@ -39,7 +39,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     held = replace(sheet(draft), suggestions={"service": service_ids()})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(
-        network=opened(draft.base).head,
+        network=head_of(draft.base),
         editor=editor(draft, "network", groups=(fields,)),
         sites=tuple(site_line(n, site, draft.document) for n, site in enumerate(draft.document.get("sites") or ())),
         fields=fields,

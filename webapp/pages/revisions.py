@@ -6,7 +6,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import PlanError, Problem
 from webapp import addresses, api
 from webapp.contexts.revisions import ClashLine, ComparePage, ConflictPage, DifferenceLine, RevisionsPage
-from webapp.dependencies import FormDep, NetworkDep, StoreDep, opened
+from webapp.dependencies import FormDep, NetworkDep, StoreDep, head_of
 from webapp.differences import clashes, compared, merged, shown
 from webapp.documents import as_text
 from webapp.editing import typed
@@ -85,7 +85,7 @@ def conflict_page(
         for c in clashes(conflict.base.document, conflict.mine, conflict.theirs.document)
     )
     context = ConflictPage(
-        network=opened(conflict.theirs).head,
+        network=head_of(conflict.theirs),
         base_revision=conflict.base.revision.number,
         theirs=conflict.theirs.revision,
         clashes=lines,

@@ -10,7 +10,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.position import Located, locate, three_forms
 from sfn.plan import Position
 from webapp.contexts.network import SitePage
-from webapp.dependencies import NetworkDep, opened
+from webapp.dependencies import NetworkDep, head_of
 from webapp.editing import Draft, fresh, looked_at
 from webapp.pages.editor import editor, sheet
 from webapp.problems import RefusedError
@@ -36,7 +36,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     )
     found = located(site.get("position") or {})
     context = SitePage(
-        network=opened(draft.base).head,
+        network=head_of(draft.base),
         editor=editor(
             draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}].", "network")
         ),
