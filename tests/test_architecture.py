@@ -101,6 +101,7 @@ def _bare(annotation: ast.expr, name: str) -> bool:
         "before",
         "low",
         "high",
+        "probability",
     }
     is_float = ast.unparse(annotation).replace(" ", "") in ("float", "float|None")
     return is_float and name not in own_unit and not any(name.endswith(s) for s in UNIT_SUFFIXES)

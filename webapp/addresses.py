@@ -186,6 +186,12 @@ def point_part(network_id: int) -> str:
     return f"/networks/{network_id}/point/part"
 
 
+def point_direct(network_id: int, lat_deg: float, lon_deg: float, rx_height_m: str = "") -> str:
+    """FM: the direct simulation at a point."""
+    query = urlencode({"lat": f"{lat_deg:.7f}", "lon": f"{lon_deg:.7f}", "rx_height_m": rx_height_m})
+    return f"/networks/{network_id}/point/direct?{query}"
+
+
 def sheets(network_id: int) -> str:
     """Every site's field sheet."""
     return f"/networks/{network_id}/sheets"

@@ -1,14 +1,19 @@
 """The answer of ``point``: every signal at one receiving point."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.reception.point import PointQuality, point_quality
+from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
+from sfn.report.arrival_rows import ArrivalRows, point_rows
+from sfn.report.stems import Stems, stems
 from sfn.systems.service import service
 from sfn.terrain.ground import Ground
-from sfn.timing import delay_table
+from sfn.timing import DelayTable, delay_table
 
 
 def point_signals(
@@ -55,7 +60,40 @@ def point_signals(
     )
 
 
-def document(found: PointSignals) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A point as pages show it: signals, quality, arrival rows and stems; the last three None without signals."""
+
+    point: PointSignals
+    quality: PointQuality | None
+    rows: ArrivalRows | None
+    stems: Stems | None
+    is_fm: bool
+
+
+def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
+    """A point with what its signals make of reception, and its pictures.
+
+    Parameters
+    ----------
+    network : Network
+    point : PointSignals
+    table : DelayTable
+    """
+    yard = yardstick(network)
+    is_fm = yard.carried.kind == "fm"
+    quality = point_quality(network, point, yard)
+    if quality is None:
+        return Judged(point, None, None, None, is_fm)
+    window_us = 0.0
+    if yard.carried.kind == "ofdm":
+        least = quality.answer["least_favourable"]
+        window_us = next(s["window_us"] for s in quality.answer["strategies"] if s["strategy"] == least)
+    drawn = stems(point, network, yard.carried, adequate_snr_db=yard.adequate_snr_db, window_us=window_us)
+    return Judged(point, quality, point_rows(point, table, network, yard.carried), drawn, is_fm)
+
+
+def document(found: PointSignals, quality: PointQuality | None = None) -> dict[str, Any]:
     """The JSON document of ``point --json``."""
     return {
         "lat": found.lat_deg,
@@ -67,6 +105,29 @@ def document(found: PointSignals) -> dict[str, Any]:
         "uncovered": list(found.uncovered),
         "signals": [_signal(signal) for signal in found.signals],
         "delay_spread_us": found.delay_spread_us,
+        "quality": None if quality is None else quality_document(quality),
+    }
+
+
+def quality_document(quality: PointQuality) -> dict[str, Any]:
+    """Class, margin and what would fix it; `answer` is that of ``signals`` for the same list."""
+    return {
+        "class": quality.class_name,
+        "quality_margin_db": quality.margin_db,
+        "coverage_probability": quality.probability,
+        "wanted": quality.wanted,
+        "hurts": quality.hurts,
+        "implementation_margin_db": quality.implementation_margin_db,
+        "fixes": [
+            {
+                "site": fix.site,
+                "change_us": fix.change_us,
+                "quality_margin_db": fix.margin_db,
+                "reaches_target": fix.reaches_target,
+            }
+            for fix in quality.fixes
+        ],
+        "answer": quality.answer,
     }
 
 

@@ -7,6 +7,8 @@ from sfn.answer.point import document, point_signals
 from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.errors import PlanError, Problem
 from sfn.plan import read_file
+from sfn.reception.point import point_quality
+from sfn.reception.quality import yardstick
 from sfn.report.numbers import number
 from sfn.terrain.ground import open_ground
 
@@ -49,8 +51,9 @@ def run(args: argparse.Namespace) -> int:
         as_set=args.as_set,
         ground=open_ground(network, folder=args.network.resolve().parent, anywhere=True),
     )
+    quality = point_quality(network, found, yardstick(network))
     if args.json:
-        print_json(document(found))
+        print_json(document(found, quality))
         return 0
     header = (
         "site",
@@ -83,6 +86,12 @@ def run(args: argparse.Namespace) -> int:
     spread = number(found.delay_spread_us, 3)
     print(f"delay spread of the significant signals {spread} us")
     print(f"receiver {found.rx_height_m:g} m above ground at {found.rx_ground_m:g} m")
+    if quality is not None:
+        hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
+        print(f"reception: {quality.class_name}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        for fix in quality.fixes[:4]:
+            reach = "brings it to target" if fix.reaches_target else f"gives {number(fix.margin_db)} dB"
+            print(f"  {fix.site_name} by {number(fix.change_us, 1, signed=True)} us {reach}")
     if found.smooth:
         print("no terrain: smooth earth")
     if found.uncovered:

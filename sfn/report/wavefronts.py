@@ -15,7 +15,7 @@ from sfn.report.scale import round_step
 
 Line = list[tuple[float, float]]
 # Rings shorter than this are the speckle of rough ground, not a line that anybody could follow.
-LEAST_POINTS_N = 10
+LEAST_POINTS_N = 20
 RIBBON_RGB = (11, 90, 102)
 # More lines than this on one map are a carpet.
 MOST_LINES_N = 13

@@ -1,13 +1,12 @@
 """The overlap map and the signals at a point."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from sfn.answer.point import Judged
 from sfn.answer.zones import Zones
 from sfn.errors import Problem
 from sfn.plan import Site
-from sfn.reception.signals import PointSignals
-from sfn.report.arrival_rows import ArrivalRows
 from webapp.contexts import Context, NetworkHead
 from webapp.jobs import JobView
 
@@ -63,10 +62,10 @@ class PointPage(Context):
     """The place as it was typed."""
     rx_height_m: str
     """Height of the receiving antenna as it was typed."""
-    point: PointSignals | None
-    """The signals, once a place is given."""
-    picture: ArrivalRows | None
-    """Arrival rows."""
+    found: Judged | None
+    """The signals and what they make of reception, once a place is given."""
+    direct: str
+    """Where the direct simulation is found; empty where there is none."""
     problems: tuple[Problem, ...]
     """What is wrong with the place."""
 
@@ -76,9 +75,16 @@ class PointPart(Context):
     """The signals at a clicked point, for the map's side."""
 
     TEMPLATE: ClassVar[str] = "point_part.html"
-    point: PointSignals
-    """The signals."""
-    picture: ArrivalRows
-    """Arrival rows."""
+    found: Judged
+    """The signals and what they make of reception."""
     link: str
     """Address of the same point as a page of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class DirectPart(Context):
+    """The direct simulation of FM reception at a point."""
+
+    TEMPLATE: ClassVar[str] = "direct_part.html"
+    answer: dict[str, Any]
+    """As the command `signals` answers."""

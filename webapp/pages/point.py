@@ -1,21 +1,23 @@
-"""Every signal at one receiving point: level, distance, travel, launch, arrival, differences."""
+"""Every signal at one receiving point, what it makes of reception, and what would mend it."""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.answer.point import Judged, judged
 from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import PlanError
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import place
-from sfn.reception.signals import PointSignals, signals_at
+from sfn.reception.signals import signals_at
 from sfn.reception.significance import criteria
-from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.numbers import degrees
+from sfn.systems.fm_answer import fm_answer
 from sfn.systems.service import service
 from webapp import addresses
-from webapp.contexts.zones import PointPage, PointPart
+from webapp.contexts.zones import DirectPart, PointPage, PointPart
 from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.maps import Maps
+from webapp.problems import RefusedError
 from webapp.render import page
 from webapp.tries import TriesDep, height_of
 
@@ -28,29 +30,46 @@ def show(
 ) -> Response:
     """The signals at a place as people write it."""
     if not at.strip():
-        return page(request, PointPage(opened.head, at, rx_height_m, None, None, ()))
+        return page(request, PointPage(opened.head, at, rx_height_m, None, "", ()))
     try:
-        place_typed = locate(text=at, where="at")
-        found, picture = _signals(opened, maps, tries, place_typed.lat_deg, place_typed.lon_deg, height_of(rx_height_m))
+        typed = locate(text=at, where="at")
+        found = _judged(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
-        return page(request, PointPage(opened.head, at, rx_height_m, None, None, error.problems), status=422)
-    return page(request, PointPage(opened.head, at, rx_height_m, found, picture, place_typed.warnings))
+        return page(request, PointPage(opened.head, at, rx_height_m, None, "", error.problems), status=422)
+    direct = addresses.point_direct(opened.head.id, typed.lat_deg, typed.lon_deg, rx_height_m) if found.is_fm else ""
+    return page(request, PointPage(opened.head, at, rx_height_m, found, direct, typed.warnings))
 
 
 @router.get("/networks/{network_id}/point/part")
 def part(request: Request, opened: NetworkDep, maps: MapsDep, tries: TriesDep, lat: float, lon: float) -> Response:
     """The signals at a clicked point."""
-    found, picture = _signals(opened, maps, tries, lat, lon, None)
+    found = _judged(opened, maps, tries, lat, lon, None)
     link = addresses.point(opened.head.id, f"{degrees(lat)}, {degrees(lon)}")
-    return page(request, PointPart(found, picture, link))
+    return page(request, PointPart(found, link))
 
 
-def _signals(
-    opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None
-) -> tuple[PointSignals, ArrivalRows]:
-    """The signals and their picture."""
+@router.get("/networks/{network_id}/point/direct")
+def direct(
+    request: Request,
+    opened: NetworkDep,
+    maps: MapsDep,
+    tries: TriesDep,
+    lat: float,
+    lon: float,
+    rx_height_m: str = "",
+) -> Response:
+    """FM: the direct simulation of all signals at a point, which follows the page."""
+    found = _judged(opened, maps, tries, lat, lon, height_of(rx_height_m))
+    heard = [signal for signal in found.point.signals if signal.significant]
+    if not found.is_fm or not heard:
+        raise RefusedError(404)
+    answer = fm_answer([s.level_dbuvm for s in heard], [s.delay_difference_us for s in heard], direct=True)
+    return page(request, DirectPart(answer))
+
+
+def _judged(opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None) -> Judged:
+    """The signals with what they make of reception."""
     network, placed = opened.network, place(opened.network)
-    carried = service(network.service)
     now = tried(network, tries, placed=placed)
     found = signals_at(
         now.network,
@@ -58,8 +77,8 @@ def _signals(
         lat_deg=lat,
         lon_deg=lon,
         placed=placed,
-        counts=criteria(network, carried),
+        counts=criteria(network, service(network.service)),
         ground=maps.ground(network),
         rx_height_m=height_m,
     )
-    return found, point_rows(found, now.table, now.network, carried)
+    return judged(now.network, found, now.table)

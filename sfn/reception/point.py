@@ -1,0 +1,160 @@
+"""One place judged: class, margin, which signal is wanted, which hurts, and what would fix it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sfn.plan import Network
+from sfn.reception.quality import CLASSES, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
+from sfn.reception.signals import PointSignals, Signal
+from sfn.systems.fm_answer import fm_answer
+from sfn.systems.ofdm import ofdm_answer
+from sfn.systems.vsb import vsb_answer
+
+# How far a fix is looked for: 60 us of FM, three guard intervals of OFDM, in this many steps to either side.
+FM_REACH_US = 60.0
+OFDM_REACH_GUARDS = 3.0
+STEPS_N = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """One site's change of offset: the smallest that brings the point to target, or the best there is."""
+
+    site: str
+    site_name: str
+    change_us: float
+    margin_db: float
+    reaches_target: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PointQuality:
+    """Quality at one place. `answer` is that of the service's own model, as for any list of signals."""
+
+    class_name: str
+    margin_db: float
+    figure_db: float
+    probability: float | None
+    wanted: str
+    hurts: str | None
+    adequate_snr_db: float
+    implementation_margin_db: float
+    answer: dict[str, Any]
+    fixes: tuple[Fix, ...]
+
+
+def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> PointQuality | None:
+    """Quality at a point whose signals are known; None without signals.
+
+    Parameters
+    ----------
+    network : Network
+    point : PointSignals
+    yard : Yardstick
+    """
+    if not point.signals:
+        return None
+    level, rare, arrival = _arrays(point)
+    found = _judged(network, yard, level, rare, arrival)
+    answer = _answer(network, yard, level[:, 0], rare[:, 0], arrival[:, 0])
+    limiting = found.limiting[0]
+    names = [signal.site_name for signal in point.signals]
+    hurts = None if np.isnan(limiting) else names[int(limiting)]
+    wanted = names[_wanted(answer)]
+    probability = None if found.probability is None else float(found.probability[0])
+    return PointQuality(
+        CLASSES[int(found.quality_class[0])],
+        float(found.margin_db[0]),
+        float(found.figure_db[0]),
+        probability,
+        wanted,
+        hurts,
+        yard.adequate_snr_db,
+        yard.implementation_margin_db,
+        answer,
+        () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
+    )
+
+
+def _arrays(point: PointSignals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Levels, levels at 1 % of time and arrivals against the strongest, shape (S, 1)."""
+    return (
+        np.array([[s.level_dbuvm] for s in point.signals]),
+        np.array([[s.level_1pct_dbuvm] for s in point.signals]),
+        np.array([[s.delay_difference_us] for s in point.signals]),
+    )
+
+
+def _judged(
+    network: Network, yard: Yardstick, level: np.ndarray, rare: np.ndarray, arrival: np.ndarray
+) -> ServiceQuality:
+    """Quality of signals shaped (S, M)."""
+    return service_quality(level, arrival, yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, workers=1)
+
+
+def _answer(
+    network: Network, yard: Yardstick, level: np.ndarray, rare: np.ndarray, arrival: np.ndarray
+) -> dict[str, Any]:
+    """The service's own answer for the list of signals."""
+    if yard.carried.kind == "fm":
+        return fm_answer(level, arrival)
+    if yard.carried.kind == "ofdm":
+        return ofdm_answer(level, arrival, yard.carried, levels_1pct=rare, frequency_mhz=network.frequency_mhz)
+    return vsb_answer(level, arrival, yard.carried, levels_1pct=rare, frequency_mhz=network.frequency_mhz)
+
+
+def _wanted(answer: Mapping[str, Any]) -> int:
+    """Place of the wanted signal in the list: the strongest, or the one that the window is about."""
+    if "strategies" in answer:
+        least = next(s for s in answer["strategies"] if s["strategy"] == answer["least_favourable"])
+        return int(least["wanted"])
+    return int(answer.get("wanted", 0))
+
+
+def _fixes(network: Network, point: PointSignals, yard: Yardstick) -> tuple[Fix, ...]:
+    """What each site's offset alone could do, the smallest effective change first."""
+    level, rare, arrival = _arrays(point)
+    guard = yard.carried.guard_us
+    reach = FM_REACH_US if yard.carried.kind != "ofdm" or guard is None else OFDM_REACH_GUARDS * guard
+    changes = np.linspace(-reach, reach, 2 * STEPS_N + 1)
+    sites = {site.id: site for site in network.sites}
+    made = []
+    for signal in point.signals:
+        if sites[signal.site].offset_held:
+            continue
+        moved = np.array([[_moves(network, signal, other)] for other in point.signals], dtype=float)
+        shape = (len(point.signals), changes.size)
+        found = _judged(
+            network, yard, np.broadcast_to(level, shape), np.broadcast_to(rare, shape), arrival + moved * changes
+        )
+        fix = _best(changes, found)
+        if fix is not None:
+            made.append(Fix(signal.site, signal.site_name, *fix))
+    return tuple(sorted(made, key=lambda fix: (not fix.reaches_target, abs(fix.change_us), -fix.margin_db)))
+
+
+def _moves(network: Network, signal: Signal, other: Signal) -> bool:
+    """Whether a change at one site moves another's arrival: itself, or a site that receives it off air."""
+    parents = {site.id: site.fed_off_air_from for site in network.sites}
+    at: str | None = other.site
+    while at is not None:
+        if at == signal.site:
+            return True
+        at = parents[at]
+    return False
+
+
+def _best(changes: np.ndarray, found: ServiceQuality) -> tuple[float, float, bool] | None:
+    """The smallest change that reaches the class with margin; else the one with the best margin, if it helps."""
+    good = np.flatnonzero(found.quality_class == WITH_MARGIN)
+    if good.size:
+        at = good[np.argmin(np.abs(changes[good]))]
+        return float(changes[at]), float(found.margin_db[at]), True
+    now = found.margin_db[changes.size // 2]
+    at = int(np.argmax(found.margin_db - 1e-6 * np.abs(changes)))
+    if found.margin_db[at] <= now + 0.5:
+        return None
+    return float(changes[at]), float(found.margin_db[at]), False
