@@ -1,4 +1,4 @@
-"""Loops of the sweep: sampling radials, and P.1812 at every receiver while the radial is walked outwards. numba.
+"""P.1812 at every receiver of some radials, while each radial is walked outwards. numba.
 
 With y = g - q d^2, heights over the tangent at the transmitter, what a receiver at D needs from the m points before it
 no longer depends on D: the steepest slope from the transmitter is a running maximum, the steepest from the receiver is
@@ -7,12 +7,16 @@ clearance in line of sight, roughness) blocks of points with their greatest heig
 
 | symbol | argument | meaning |
 |---|---|---|
-| h, g, z | (k, n) | ground, ground with cover [m], zone index of k radials, points 0 .. n-1 every `step` km |
+| h, cover, zone | (k, n) | ground and cover [m], zone index of k radials, points 0 .. n-1 every `step` km |
 | m | | last point of the radial that a receiver's path uses: half a step or more before it |
+| Y | (5, n) | heights by kind, rows `H` to `YH` |
+| P | (n, 15) | what the points 1 .. i, or the zones before point i, amount to: columns `S50` to `ZONE` |
+| stacks | (5, n) | upper hulls of the rows `Y50`, `YB`, `YH`, `H` of Y, and room to work in |
+| blocks | (5, n / `BLOCK` + 1) | greatest height of each row of Y in each block of points |
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -28,7 +32,9 @@ from sfn.propagation.sweep_formulas import (
     centre_latitude,
     coupling,
     duct_time,
+    entry,
     inverse_normal,
+    least_time_term,
     log_beta0,
     shielding,
     smooth_nu,
@@ -41,38 +47,35 @@ Ints = NDArray[np.int64]
 LEAST_DISTANCE_KM = 0.25
 LEAST_INNER_POINTS = 3
 NO_COAST_KM = 500.0
+# Scatter this much weaker than the rest adds less than round-off. [dB]
+FAR_APART_DB = 60.0
+
+# rows of Y: ground, with cover, and both over the tangent: cover with either radius, ground with the median one
+H, G, Y50, YB, YH = range(5)
+KINDS = 5
+# columns of P: steepest slopes from the transmitter to Y50, YB, YH, H; sums; horizon; zones before the point's cell
+S50, SB, SH, SR, V1, V2, HORIZON, SEA, LAND, LAND_FROM, INLAND, INLAND_FROM, LAST_SEA, FIRST_SEA, ZONE = range(15)
+PREFIXES = 15
+# columns of a receiver, and of its results
+DISTANCE, COS_AZIMUTH, OWN_GROUND, OWN_ZONE = range(4)
+ELEVATION, SIGHT, LOSSES = range(3)
+# rows of stacks
+HULL_50, HULL_B, HULL_H, HULL_RAW = range(4)
 
 
-class Radial(NamedTuple):
-    """One radial's points, prefix results (of points 1 .. i), hull stacks and block maxima; reused for the next."""
-
-    h: Floats
-    g: Floats
-    z: NDArray[np.int8]
-    y50: Floats  # g - q50 d^2
-    yb: Floats  # g - qb d^2
-    yh: Floats  # h - q50 d^2
-    slopes: Floats  # (4, n): greatest (y50-hts)/d, (yb-hts)/d, (yh-hts)/d, (h-hts)/d
-    horizon: Ints  # point of the greatest (yh-hts)/d
-    sums: Floats  # (2, n): v1, v2 of the smooth surface
-    cells: Floats  # (7, n), before cell i: sea, land, its start, inland, its start, end of last sea, begin of first
-    stacks: Ints  # (4, n): hulls of y50, yb, yh, h
-    blocks: Floats  # (4, n / BLOCK + 1): greatest y50, yb, yh, h
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def diffraction(
-    height: Floats, y: Floats, slope: float, stack: Any, count: int, blocks: Any, m: int, D: float, hts: float,
+    Y: Any, row: int, stacks: Any, hull: int, count: int, blocks: Any, slope: float, m: int, D: float, hts: float,
     hrs: float, h1: float, h2: float, q: float, root: float, omega: float, M: Model,
 ) -> float:  # fmt: skip
     """Delta-Bullington loss Ld for one Earth radius, eq. (13) to (39)."""
     Stim = slope + q * D
     if Stim < (hrs - hts) / D:
-        nu, _ = decisive(height, y, blocks, m, D, hts, hrs, q, FLOOR, M)
+        nu, _ = decisive(Y, G, row, blocks, m, D, hts, hrs, q, FLOOR, M.step, M.lam)
     else:
-        Y = hrs - q * D * D
-        t = tangent(y, stack, count, M.step, D, Y)
-        Srim = (y[t] - Y) / (D - t * M.step) - q * D
+        top = hrs - q * D * D
+        t = tangent(Y, row, stacks, hull, count, M.step, D, top)
+        Srim = (Y[row, t] - top) / (D - t * M.step) - q * D
         nu = bullington_point(Stim, Srim, hts, hrs, D, M.lam)
     Lbulla = bullington(nu, D)
     Ldsph = sphere(D, h1, h2, q, root, omega, M)
@@ -81,175 +84,191 @@ def diffraction(
     return Lbulla + max(Ldsph - bullington(smooth_nu(D, m, h1, h2, q, M), D), 0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def zone_lengths(R: Radial, m: int, D: float, zr: int, step: float) -> tuple[float, float, float, float, float]:
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def zone_lengths(P: Any, m: int, D: float, zr: float, step: float) -> tuple[float, float, float, float, float]:
     """dtm, dlm, omega, dct and dcr of the path over points 0 .. m to a receiver in zone zr."""
-    start = max((m - 0.5) * step, 0.0)
     turn = 0.5 * (m * step + D)
-    sea, land, inland, last_sea = R.cells[0, m], R.cells[1, m], R.cells[3, m], R.cells[5, m]
-    land_from, inland_from = R.cells[2, m], R.cells[4, m]
-    dct = R.cells[6, m]
-    for begin, end, zone in ((start, turn, int(R.z[m])), (turn, D, zr)):
-        if zone == 2:
+    sea, land, inland, last_sea = P[m, SEA], P[m, LAND], P[m, INLAND], P[m, LAST_SEA]
+    land_from, inland_from, dct = P[m, LAND_FROM], P[m, INLAND_FROM], P[m, FIRST_SEA]
+    for begin, end, zone in ((max((m - 0.5) * step, 0.0), turn, P[m, ZONE]), (turn, D, zr)):
+        if zone == 2.0:
             sea += end - begin
             dct = min(dct, begin)
-            last_sea = end
-            land_from = inland_from = end
+            last_sea = land_from = inland_from = end
         else:
             land = max(land, end - land_from)
-            if zone == 0:
+            if zone == 0.0:
                 inland = max(inland, end - inland_from)
             else:
                 inland_from = end
-    dcr = D - last_sea if last_sea >= 0.0 else NO_COAST_KM
-    return land, inland, sea / D, dct, dcr
+    return land, inland, sea / D, dct, D - last_sea if last_sea >= 0.0 else NO_COAST_KM
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def prepare(R: Radial, n: int, M: Model) -> None:
-    """Everything about the radial's points that needs no hull: running maxima, sums, zones, block maxima."""
-    step, hts = M.step, R.h[0] + M.htg
-    s50, sb, sh, sr = -np.inf, -np.inf, -np.inf, -np.inf
-    view = 0
-    v1 = v2 = sea = land = inland = land_from = inland_from = 0.0
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def prepare(Y: Any, P: Any, blocks: Any, n: int, M: Model) -> None:
+    """Everything about the radial's points that needs no hull: running maxima, sums, block maxima."""
+    step, hts = M.step, Y[H, 0] + M.htg
+    s50 = sb = sh = sr = -np.inf
+    horizon, v1, v2 = 0, 0.0, 0.0
+    P[0, V1] = P[0, V2] = 0.0
+    for block in range((n - 1) // BLOCK + 1):
+        for row in range(KINDS):
+            blocks[row, block] = -np.inf
+    for i in range(1, n):
+        d, block = i * step, i // BLOCK
+        h, g, low, before = Y[H, i], Y[G, i], Y[H, i - 1], (i - 1) * step
+        y50, yb, yh = g - M.q50 * d * d, g - M.qb * d * d, h - M.q50 * d * d
+        Y[Y50, i], Y[YB, i], Y[YH, i] = y50, yb, yh
+        v1 += step * (h + low)
+        v2 += step * (h * (2.0 * d + before) + low * (d + 2.0 * before))
+        per_km = 1.0 / d
+        s50, sb, sr = max(s50, (y50 - hts) * per_km), max(sb, (yb - hts) * per_km), max(sr, (h - hts) * per_km)
+        seen = (yh - hts) * per_km
+        if seen > sh:
+            sh, horizon = seen, i
+        P[i, S50], P[i, SB], P[i, SH], P[i, SR] = s50, sb, sh, sr
+        P[i, V1], P[i, V2], P[i, HORIZON] = v1, v2, horizon
+        blocks[H, block] = max(blocks[H, block], h)
+        blocks[Y50, block] = max(blocks[Y50, block], y50)
+        blocks[YB, block] = max(blocks[YB, block], yb)
+        blocks[YH, block] = max(blocks[YH, block], yh)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def prepare_zones(P: Any, n: int, step: float) -> None:
+    """Lengths of sea, land and inland before each point's cell; a cell reaches half-way to its neighbours."""
+    sea = land = inland = land_from = inland_from = 0.0
     last_sea, first_sea = -1.0, NO_COAST_KM
-    R.sums[0, 0] = R.sums[1, 0] = 0.0
     for i in range(n):
-        d = i * step
-        y50, yb, yh = R.g[i] - M.q50 * d * d, R.g[i] - M.qb * d * d, R.h[i] - M.q50 * d * d
-        R.y50[i], R.yb[i], R.yh[i] = y50, yb, yh
-        block = i // BLOCK
-        if i > 0:
-            low, high, b = R.h[i - 1], R.h[i], d - step
-            v1 += step * (high + low)
-            v2 += step * (high * (2.0 * d + b) + low * (d + 2.0 * b))
-            R.sums[0, i], R.sums[1, i] = v1, v2
-            s50, sb, sr = max(s50, (y50 - hts) / d), max(sb, (yb - hts) / d), max(sr, (R.h[i] - hts) / d)
-            if (yh - hts) / d > sh:
-                sh, view = (yh - hts) / d, i
-            R.slopes[0, i], R.slopes[1, i], R.slopes[2, i], R.slopes[3, i] = s50, sb, sh, sr
-            R.horizon[i] = view
-        if i == 1 or i % BLOCK == 0:
-            for k in range(4):
-                R.blocks[k, block] = -np.inf
-        if i > 0:
-            R.blocks[0, block] = max(R.blocks[0, block], y50)
-            R.blocks[1, block] = max(R.blocks[1, block], yb)
-            R.blocks[2, block] = max(R.blocks[2, block], yh)
-            R.blocks[3, block] = max(R.blocks[3, block], R.h[i])
-        R.cells[0, i], R.cells[1, i], R.cells[2, i] = sea, land, land_from
-        R.cells[3, i], R.cells[4, i], R.cells[5, i], R.cells[6, i] = inland, inland_from, last_sea, first_sea
-        begin, end = max(d - 0.5 * step, 0.0), d + 0.5 * step
-        if R.z[i] == 2:
+        P[i, SEA], P[i, LAND], P[i, LAND_FROM] = sea, land, land_from
+        P[i, INLAND], P[i, INLAND_FROM], P[i, LAST_SEA], P[i, FIRST_SEA] = inland, inland_from, last_sea, first_sea
+        begin, end = max((i - 0.5) * step, 0.0), (i + 0.5) * step
+        if P[i, ZONE] == 2.0:
             sea += end - begin
             first_sea = min(first_sea, begin)
             last_sea = land_from = inland_from = end
         else:
             land = max(land, end - land_from)
-            if R.z[i] == 0:
+            if P[i, ZONE] == 0.0:
                 inland = max(inland, end - inland_from)
             else:
                 inland_from = end
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def receiver(
-    R: Radial, counts: Ints, m: int, D: float, ground: float, zr: int, cos_azimuth: float, covered: bool,
-    j: int, percentages: Floats, loss: Floats, sight: NDArray[np.bool_], elevation: Floats, M: Model,
+    Y: Any, P: Any, stacks: Any, blocks: Any, counts: Ints, m: int, bare: bool, inland: bool, receivers: Floats, j: int,
+    percentages: Floats, results: Floats, M: Model,
 ) -> None:  # fmt: skip
-    """The whole of P.1812 for one receiver, at all percentages of time; writes element j of the results."""
-    step, hts, hrs = M.step, R.h[0] + M.htg, ground + M.hrg
+    """The whole of P.1812 for one receiver, at all percentages of time; writes row j of the results."""
+    D, cos_azimuth = receivers[j, DISTANCE], receivers[j, COS_AZIMUTH]
+    ground, zr = receivers[j, OWN_GROUND], receivers[j, OWN_ZONE]
+    step, hts, hrs = M.step, Y[H, 0] + M.htg, ground + M.hrg
     rise = hrs - hts
-    Lbfs = M.L0 + 0.5 * DB * math.log(max(D * D + 1e-6 * rise * rise, 1e-6))
-    if not (Lbfs < np.inf):
+    if not (rise < np.inf):
         return
+    lnD2 = math.log(max(D * D + 1e-6 * rise * rise, 1e-6))
+    Lbfs = M.L0 + 0.5 * DB * lnD2
     if D < LEAST_DISTANCE_KM or m < LEAST_INNER_POINTS:
         for k in range(percentages.shape[1]):
-            loss[k, j] = Lbfs
-        sight[j] = True
-        elevation[j] = math.degrees(math.atan2(rise - M.q50 * D * D, 1000.0 * D))
+            results[j, LOSSES + k] = Lbfs
+        results[j, SIGHT] = 1.0
+        results[j, ELEVATION] = math.degrees(math.atan2(rise - M.q50 * D * D, 1000.0 * D))
         return
-    dtm, dlm, omega, dct, dcr = zone_lengths(R, m, D, zr, step)
-    lnD = math.log(D)
+    dtm, dlm, omega, dct, dcr = D, D, 0.0, NO_COAST_KM, NO_COAST_KM
+    if not (inland and zr == 0.0):
+        dtm, dlm, omega, dct, dcr = zone_lengths(P, m, D, zr, step)
+    lnD, per_km, q = math.log(D), 1.0 / D, M.q50
+    straight = rise * per_km
 
     # smooth surface, eq. (85) to (91); horizons of the bare terrain, (76) to (84)
-    dm, hm0, q = m * step, R.h[m], M.q50
-    v1 = R.sums[0, m] + (D - dm) * (ground + hm0)
-    v2 = R.sums[1, m] + (D - dm) * (ground * (2.0 * D + dm) + hm0 * (D + 2.0 * dm))
-    hst, hsr = (2.0 * v1 * D - v2) / (D * D), (v2 - v1 * D) / (D * D)
+    dm, hm0 = m * step, Y[H, m]
+    v1 = P[m, V1] + (D - dm) * (ground + hm0)
+    v2 = P[m, V2] + (D - dm) * (ground * (2.0 * D + dm) + hm0 * (D + 2.0 * dm))
+    hst, hsr = (2.0 * v1 * D - v2) * per_km * per_km, (v2 - v1 * D) * per_km * per_km
     hstd, hsrd = hst, hsr
-    alpha_t = R.slopes[3, m] - rise / D
+    alpha_t = P[m, SR] - straight
     if alpha_t > 0.0:
-        t = tangent(R.h, R.stacks[3], counts[3], step, D, hrs)
-        alpha_r = (R.h[t] - hrs) / (D - t * step) + rise / D
-        t = highest(R.h, R.stacks[3], counts[3], step, rise / D)
-        hobs = R.h[t] - (hts * (D - t * step) + hrs * t * step) / D
-        hstd -= hobs * alpha_t / (alpha_t + alpha_r)
-        hsrd -= hobs * alpha_r / (alpha_t + alpha_r)
-    h1, h2 = hts - min(hstd, R.h[0]), hrs - min(hsrd, ground)
-    los = R.slopes[2, m] <= rise / D - q * D
+        t = tangent(Y, H, stacks, HULL_RAW, counts[HULL_RAW], step, D, hrs)
+        alpha_r = (Y[H, t] - hrs) / (D - t * step) + straight
+        t = highest(Y, H, stacks, HULL_RAW, counts[HULL_RAW], step, straight)
+        share = (Y[H, t] - hts - straight * t * step) / (alpha_t + alpha_r)
+        hstd -= share * alpha_t
+        hsrd -= share * alpha_r
+    h1, h2 = hts - min(hstd, Y[H, 0]), hrs - min(hsrd, ground)
+    los = P[m, SH] <= straight - q * D
     lt = lr = 0
     if los:
-        theta_t = 1000.0 * math.atan(1e-3 * (rise / D - q * D))
-        theta_r = 1000.0 * math.atan(1e-3 * (-rise / D - q * D))
+        theta_t = 1000.0 * math.atan(1e-3 * (straight - q * D))
+        theta_r = 1000.0 * math.atan(1e-3 * (-straight - q * D))
         dlt = dlr = 0.5 * D
     else:
-        Y = hrs - q * D * D
-        lt = R.horizon[m]
-        lr = tangent(R.yh, R.stacks[2] if covered else R.stacks[0], counts[2] if covered else counts[0], step, D, Y)
-        theta_t = 1000.0 * math.atan(1e-3 * R.slopes[2, m])
-        theta_r = 1000.0 * math.atan(1e-3 * ((R.yh[lr] - Y) / (D - lr * step) - 2.0 * q * D))
+        top, hull = hrs - q * D * D, HULL_50 if bare else HULL_H
+        lt = int(P[m, HORIZON])
+        lr = tangent(Y, YH, stacks, hull, counts[hull], step, D, top)
+        theta_t = 1000.0 * math.atan(1e-3 * P[m, SH])
+        theta_r = 1000.0 * math.atan(1e-3 * ((Y[YH, lr] - top) / (D - lr * step) - 2.0 * q * D))
         dlt, dlr = lt * step, D - lr * step
     theta = 1000.0 * D / M.ae + theta_t + theta_r
-    sight[j] = los
-    elevation[j] = theta_t * 1e-3 * 180.0 / math.pi
+    results[j, SIGHT] = 1.0 if los else 0.0
+    results[j, ELEVATION] = theta_t * 1e-3 * 180.0 / math.pi
 
     Ld50 = diffraction(
-        R.g, R.y50, R.slopes[0, m], R.stacks[0], counts[0], R.blocks[0], m, D, hts, hrs, h1, h2, M.q50, M.ae_root,
-        omega, M,
-    )  # fmt: skip
+        Y, Y50, stacks, HULL_50, counts[HULL_50], blocks, P[m, S50], m, D, hts, hrs, h1, h2, q, M.ae_root, omega, M
+    )
     Ldb = Ld50
     if M.rare:
         Ldb = diffraction(
-            R.g, R.yb, R.slopes[1, m], R.stacks[1], counts[1], R.blocks[1], m, D, hts, hrs, h1, h2, M.qb, M.ab_root,
-            omega, M,
-        )  # fmt: skip
-    tau = 1.0 - math.exp(-4.12e-4 * math.exp(2.41 * math.log(dlm))) if dlm > 0.0 else 0.0
+            Y, YB, stacks, HULL_B, counts[HULL_B], blocks, P[m, SB], m, D, hts, hrs, h1, h2, M.qb, M.ab_root, omega, M
+        )
+    tau = 1.0 - math.exp(-4.12e-4 * math.exp(2.41 * (lnD if dlm == D else math.log(dlm)))) if dlm > 0.0 else 0.0
     ln_b0 = log_beta0(centre_latitude(D, cos_azimuth, M), dtm, tau)
     beta0 = math.exp(ln_b0)
     fading = 2.6 * (1.0 - math.exp(-0.1 * (dlt + dlr)))
     Fj = step_down(8.0 * (theta - 0.3))
     Lbs0 = M.s0 + DB * lnD + 0.573 * theta
 
-    A = np.inf  # Lba less what depends on p, worked out when first needed
+    # ducting: A is Lba less its dependence on time; where even its least value is above Lbd it changes nothing, (61)
+    A = M.A0
+    if los:
+        A += DB * lnD + M.gamma_d * (1000.0 * D / M.ae + min(theta_t, 0.0) + min(theta_r, 0.0))
+        if omega >= 0.75:
+            A -= 12.0
+    else:
+        A += DB * math.log(dlt + dlr) + shielding(theta_t, dlt, M) + shielding(theta_r, dlr, M)
+        A += M.gamma_d * (1000.0 * D / M.ae + min(theta_t, 0.1 * dlt) + min(theta_r, 0.1 * dlr))
+        A += coupling(dct, dlt, hts, omega) + coupling(dcr, dlr, hrs, omega)
+    whole = False
     ln_beta = Gamma = 0.0
     for k in range(percentages.shape[1]):
         p, ln_p = percentages[0, k], percentages[1, k]
         Lb0p = Lbfs + fading * percentages[2, k]
-        Fi = percentages[3, k] / inverse_normal(0.01 * beta0) if p > beta0 else 1.0
+        Fi = 1.0
+        if p > beta0 and (p < 50.0 or Fj > 0.0):
+            Fi = percentages[3, k] / inverse_normal(0.01 * beta0)
         Ldp = Ld50 if p == 50.0 else Ld50 + Fi * (Ldb - Ld50)
         Lbd = Lb0p + Ldp
         Lbda = Lbd
-        if A == np.inf:
-            if los:
-                _, lt = decisive(R.h, R.yh, R.blocks[2], m, D, hts, hrs, q, -np.inf, M)
-                lr, dlt = lt, lt * step
-                dlr = D - dlt
-            s1, s2 = min(hst, R.h[0]), min(hsr, ground)
-            rough = roughness(R.h, R.blocks[3], lt, lr, s1, (s2 - s1) / D, step)
-            ln_beta, Gamma = duct_time(D, lnD, dlt, dlr, tau, hts - s1, hrs - s2, rough, ln_b0, M)
-            theta1 = 1000.0 * D / M.ae + min(theta_t, 0.1 * dlt) + min(theta_r, 0.1 * dlr)
-            A = (
-                M.A0 + DB * math.log(dlt + dlr) + M.gamma_d * theta1 + shielding(theta_t, dlt, M.f, M.f_root)
-                + shielding(theta_r, dlr, M.f, M.f_root) + coupling(dct, dlt, hts, omega)
-                + coupling(dcr, dlr, hrs, omega)
-            )  # fmt: skip
-        x = ln_p - ln_beta
-        Lba = A - 12.0 + (1.2 + 3.7e-3 * D) * x / LOG10 + 12.0 * math.exp(Gamma * x)
-        greater, lesser = max(Lba, Lb0p), min(Lba, Lb0p)
-        Lminbap = greater + 2.5 * math.log1p(math.exp((lesser - greater) / 2.5))
-        if Lminbap <= Lbd:
-            Lbda = Lminbap + (Lbd - Lminbap) * step_down(0.075 * (D - 20.0))
+        if max(A + least_time_term(ln_p - ln_b0, ln_b0, D), Lb0p) <= Lbd:
+            if not whole:
+                whole = True
+                if los:
+                    _, lt = decisive(Y, H, YH, blocks, m, D, hts, hrs, q, -np.inf, step, M.lam)
+                    lr, dlt = lt, lt * step
+                    dlr = D - dlt
+                    A = M.A0 + DB * lnD + shielding(theta_t, dlt, M) + shielding(theta_r, dlr, M)
+                    A += M.gamma_d * (1000.0 * D / M.ae + min(theta_t, 0.1 * dlt) + min(theta_r, 0.1 * dlr))
+                    A += coupling(dct, dlt, hts, omega) + coupling(dcr, dlr, hrs, omega)
+                s1, s2 = min(hst, Y[H, 0]), min(hsr, ground)
+                rough = roughness(Y, H, blocks, lt, lr, s1, (s2 - s1) * per_km, step)
+                ln_beta, Gamma = duct_time(D, lnD, dlt, dlr, tau, hts - s1, hrs - s2, rough, ln_b0, M)
+            x = ln_p - ln_beta
+            Lba = A - 12.0 + (1.2 + 3.7e-3 * D) * x / LOG10 + 12.0 * math.exp(Gamma * x)
+            greater = max(Lba, Lb0p)
+            if greater <= Lbd:
+                Lminbap = greater + 2.5 * math.log1p(math.exp((min(Lba, Lb0p) - greater) / 2.5))
+                if Lminbap <= Lbd:
+                    Lbda = Lminbap + (Lbd - Lminbap) * step_down(0.075 * (D - 20.0))
         Lbam = Lbda
         if Fj > 0.0:
             Lminb0p = Lb0p + (1.0 - omega) * Ldp
@@ -259,68 +278,63 @@ def receiver(
                 Lminb0p = Lbd50 + (Lb0b + (1.0 - omega) * Ldp - Lbd50) * Fi
             Lbam = Lbda + (Lminb0p - Lbda) * Fj
         apart = Lbs0 - percentages[4, k] - Lbam
-        if apart < 60.0:
+        if apart < FAR_APART_DB:
             Lbam -= 0.25 * DB * math.log1p(math.exp(-0.2 * LOG10 * apart))
-        loss[k, j] = max(Lb0p, Lbam)
+        results[j, LOSSES + k] = max(Lb0p, Lbam)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def new_radial(n: int) -> Radial:
-    """Room for a radial of up to n points."""
-    blocks = n // BLOCK + 1
-    return Radial(
-        np.empty(n), np.empty(n), np.empty(n, np.int8), np.empty(n), np.empty(n), np.empty(n), np.empty((4, n)),
-        np.empty(n, np.int64), np.empty((2, n)), np.empty((7, n)), np.empty((4, n), np.int64), np.empty((4, blocks)),
+def room(points: int) -> tuple[Floats, Floats, Ints, Floats, Ints]:
+    """Y, P, stacks, blocks and counts for radials of so many points."""
+    return (
+        np.empty((KINDS, points)), np.empty((points, PREFIXES)), np.empty((5, points), np.int64),
+        np.empty((KINDS, points // BLOCK + 1)), np.zeros(4, np.int64),
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@entry
 def walk(
-    h: Floats, cover: Floats, zone: NDArray[np.int8], first_radial: int, tx_ground: float,
-    starts: Ints, order: Ints, inner: Any, distance: Floats, cos_azimuth: Floats, ground: Floats, rx_zone: Any,
-    percentages: Floats, loss: Floats, sight: NDArray[np.bool_], elevation: Floats, M: Model,
+    h: Floats, cover: Floats, zone: NDArray[np.int8], first_radial: int, tx_ground: float, starts: Ints, order: Any,
+    inner: Any, receivers: Floats, percentages: Floats, results: Floats, M: Model, Y: Floats, P: Floats, stacks: Ints,
+    blocks: Floats, counts: Ints,
 ) -> None:  # fmt: skip
-    """P.1812 at every receiver of some radials.
+    """P.1812 at every receiver of some radials; Y, P, stacks, blocks and counts are room to work in.
 
     `starts[r]` to `starts[r + 1]` are the places in `order` of radial r's receivers, nearest first; `inner` is each
-    receiver's m. Row k of h, cover and zone is radial `first_radial + k`. Results are written at each receiver's place.
+    receiver's m. Row k of h, cover and zone is radial `first_radial + k`. A receiver's row has columns `DISTANCE` to
+    `OWN_ZONE`; its row of results `ELEVATION`, `SIGHT`, then one loss a percentage of time.
     """
-    R = new_radial(h.shape[1])
-    counts = np.zeros(4, np.int64)
     for k in range(h.shape[0]):
         begin, end = starts[first_radial + k], starts[first_radial + k + 1]
         if begin == end:
             continue
         n = inner[order[end - 1]] + 1
-        void, covered = n, False
+        bare, inland = True, True
         for i in range(n):
-            R.h[i], R.z[i] = h[k, i], zone[k, i]
-            if i == 0:
-                R.h[i] = tx_ground
-            R.g[i] = R.h[i] + cover[k, i] if i > 0 else R.h[i]
-            covered |= R.g[i] != R.h[i]
-            if np.isnan(R.h[i]):
-                void = i
+            height, top = (h[k, i], h[k, i] + cover[k, i]) if i > 0 else (tx_ground, tx_ground)
+            if height != height:
+                n = i
                 break
-        prepare(R, void, M)
+            Y[H, i], Y[G, i], P[i, ZONE] = height, top, zone[k, i]
+            bare &= top == height
+            inland &= zone[k, i] == 0
+        prepare(Y, P, blocks, n, M)
         counts[:] = 0
-        pushed = 0
+        pushed, zoned = 0, False
         for place in range(begin, end):
             j = order[place]
             m = inner[j]
-            if m >= void:
-                if distance[j] < LEAST_DISTANCE_KM or m < LEAST_INNER_POINTS:
-                    m = 0
-                else:
-                    continue
-            while pushed < m:
-                pushed += 1
-                counts[0] = push(R.y50, R.stacks[0], counts[0], pushed)
-                counts[1] = push(R.yb, R.stacks[1], counts[1], pushed)
-                counts[3] = push(R.h, R.stacks[3], counts[3], pushed)
-                if covered:
-                    counts[2] = push(R.yh, R.stacks[2], counts[2], pushed)
-            receiver(
-                R, counts, m, distance[j], ground[j], rx_zone[j], cos_azimuth[j], covered, j, percentages, loss,
-                sight, elevation, M,
-            )  # fmt: skip
+            if m >= n:
+                if m >= LEAST_INNER_POINTS and receivers[j, DISTANCE] >= LEAST_DISTANCE_KM:
+                    continue  # behind a void: no level
+                m = 0
+            if not (zoned or (inland and receivers[j, OWN_ZONE] == 0.0)):
+                prepare_zones(P, n, M.step)
+                zoned = True
+            if pushed < m:
+                counts[HULL_50] = push(Y, Y50, stacks, HULL_50, counts[HULL_50], pushed + 1, m)
+                counts[HULL_B] = push(Y, YB, stacks, HULL_B, counts[HULL_B], pushed + 1, m)
+                counts[HULL_RAW] = push(Y, H, stacks, HULL_RAW, counts[HULL_RAW], pushed + 1, m)
+                if not bare:
+                    counts[HULL_H] = push(Y, YH, stacks, HULL_H, counts[HULL_H], pushed + 1, m)
+                pushed = m
+            receiver(Y, P, stacks, blocks, counts, m, bare, inland, receivers, j, percentages, results, M)

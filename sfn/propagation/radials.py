@@ -11,39 +11,49 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from sfn.propagation.sweep_formulas import entry
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def polynomial(c: Any, u: float, v: float, degree: int) -> float:
-    """Value of a polynomial in u and v by Horner's scheme; order of terms as in `SiteMap`."""
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def polynomial(c: Any, which: int, u: float, v: float, degree: int) -> float:
+    """Value of polynomial `which` in u and v by Horner's scheme; order of terms as in `SiteMap`."""
     total = 0.0
-    last = len(c)
+    last = c.shape[1]
     for i in range(degree, -1, -1):
         row = 0.0
         for at in range(last - 1, last - (degree + 1 - i) - 1, -1):
-            row = row * v + c[at]
+            row = row * v + c[which, at]
         last -= degree + 1 - i
         total = total * u + row
     return total
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def turn(difference: float) -> float:
+    """A difference of longitudes between -180 and 180."""
+    if difference > 180.0:
+        return difference - 360.0
+    return difference + 360.0 if difference < -180.0 else difference
+
+
+@entry
 def locate(
     lat: Floats, lon: Floats, site: Floats, plane: Floats, degree: int, distance: Floats, azimuth: Floats
 ) -> None:
     """Distance [km] and azimuth [rad, 0 to 2 pi] of places; site = latitude, longitude, their scales. NaN stays."""
     for j in range(len(lat)):
         u = (lat[j] - site[0]) / site[2]
-        v = ((lon[j] - site[1] + 180.0) % 360.0 - 180.0) / site[3]
-        x, y = polynomial(plane[0], u, v, degree), polynomial(plane[1], u, v, degree)
+        v = turn(lon[j] - site[1]) / site[3]
+        x, y = polynomial(plane, 0, u, v, degree), polynomial(plane, 1, u, v, degree)
         distance[j] = 1e-3 * math.sqrt(x * x + y * y)
-        turn = math.atan2(x, y)
-        azimuth[j] = turn if turn >= 0.0 else turn + 2.0 * math.pi
+        bearing = math.atan2(x, y)
+        azimuth[j] = bearing if bearing >= 0.0 else bearing + 2.0 * math.pi
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@entry
 def assign(distance: Floats, azimuth: Floats, radials: int, step: float, radial: Any, inner: Any) -> None:
     """Nearest radial, and last point of it half a step or more before the receiver; -1: no distance."""
     per_turn = radials / (2.0 * math.pi)
@@ -85,7 +95,7 @@ def sort(radial: Any, inner: Any, radials: int, points: int) -> tuple[Ints, Any]
     return starts, order
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def bilinear(values: NDArray[np.float32], row: float, column: float) -> float:
     """Height between four nodes; NaN outside the raster or beside a void."""
     rows, columns = values.shape
@@ -98,7 +108,7 @@ def bilinear(values: NDArray[np.float32], row: float, column: float) -> float:
     return float(top + a * (low - top))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def nearest(values: Any, row: float, column: float, outside: float) -> float:
     """Value of the nearest node; `outside` beyond the raster or where it has none."""
     rows, columns = values.shape
@@ -108,58 +118,40 @@ def nearest(values: Any, row: float, column: float, outside: float) -> float:
     return float(value) if value == value else outside
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def along(c: Any, t: float) -> float:
-    """Value of a polynomial in t, lowest power first."""
-    total = 0.0
-    for power in range(len(c) - 1, -1, -1):
-        total = total * t + c[power]
-    return total
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def row_column(lat: float, lon: float, at: Floats) -> tuple[float, float]:
-    """Row and column, with fractions, of a place in a raster; at = origin and steps, latitude and longitude."""
-    half = 0.5 * at[3]
-    return (lat - at[0]) / at[2], (((lon - at[1] + half) % 360.0) - half) / at[3]
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def sample(
-    lat: float, lon: float, heights: Any, height_at: Floats, covers: Any, cover_at: Floats, zones: Any, zone_at: Floats
-) -> tuple[float, float, int]:
-    """Ground, cover and zone index of a place: bilinear, nearest, nearest. Nothing known: no cover, inland."""
-    row, column = row_column(lat, lon, height_at)
-    ground = bilinear(heights, row, column)
-    cover, zone = 0.0, 0
-    if covers.size > 1:
-        row, column = row_column(lat, lon, cover_at)
-        cover = nearest(covers, row, column, 0.0)
-    if zones.size > 1:
-        row, column = row_column(lat, lon, zone_at)
-        zone = int(nearest(zones, row, column, 0.0))
-    return ground, cover, zone
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
+@entry
 def sample_places(
-    lat: Floats, lon: Floats, heights: Any, height_at: Floats, zones: Any, zone_at: Floats, ground: Floats, zone: Any
-) -> None:
+    lat: Floats, lon: Floats, site: Floats, heights: Any, height_at: Floats, zones: Any, zone_at: Floats,
+    ground: Floats, zone: Any,
+) -> None:  # fmt: skip
     """Ground (where NaN so far) and zone of places."""
     for j in range(len(lat)):
-        height, _, zone[j] = sample(lat[j], lon[j], heights, height_at, zones[:0], zone_at, zones, zone_at)
+        dlat, dlon = lat[j] - site[0], turn(lon[j] - site[1])
         if ground[j] != ground[j]:
-            ground[j] = height
+            ground[j] = bilinear(heights, height_at[0] + dlat * height_at[2], height_at[1] + dlon * height_at[3])
+        if zones.size > 0:
+            zone[j] = int(nearest(zones, zone_at[0] + dlat * zone_at[2], zone_at[1] + dlon * zone_at[3], 0.0))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@entry
 def sample_radials(
-    c: Floats, lengths: Ints, site: Floats, step_ratio: float, heights: Any, height_at: Floats, covers: Any,
+    c: Floats, first: int, lengths: Ints, step_ratio: float, heights: Any, height_at: Floats, covers: Any,
     cover_at: Floats, zones: Any, zone_at: Floats, h: Floats, cover: Floats, zone: Any,
 ) -> None:  # fmt: skip
-    """Terrain along radials: c (k, 2, degree + 1) from `SiteMap.along`, steps over the map's radius."""
+    """Terrain along radials `first` and following: c (radials, 2, degree + 1) from `SiteMap.along`.
+
+    `step_ratio` is the step over the map's radius.
+    """
+    degree = c.shape[2] - 1
     for k in range(len(lengths)):
+        r = first + k
         for i in range(lengths[k]):
-            t = i * step_ratio
-            lat, lon = site[0] + along(c[k, 0], t), site[1] + along(c[k, 1], t)
-            h[k, i], cover[k, i], zone[k, i] = sample(lat, lon, heights, height_at, covers, cover_at, zones, zone_at)
+            t, dlat, dlon = i * step_ratio, 0.0, 0.0
+            for power in range(degree, -1, -1):
+                dlat = dlat * t + c[r, 0, power]
+                dlon = dlon * t + c[r, 1, power]
+            h[k, i] = bilinear(heights, height_at[0] + dlat * height_at[2], height_at[1] + dlon * height_at[3])
+            cover[k, i], zone[k, i] = 0.0, 0
+            if covers.size > 0:
+                cover[k, i] = nearest(covers, cover_at[0] + dlat * cover_at[2], cover_at[1] + dlon * cover_at[3], 0.0)
+            if zones.size > 0:
+                zone[k, i] = int(nearest(zones, zone_at[0] + dlat * zone_at[2], zone_at[1] + dlon * zone_at[3], 0.0))

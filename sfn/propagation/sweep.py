@@ -113,8 +113,8 @@ def losses_around(
     zone = np.zeros(lat.size, dtype=np.int8)
     distance[~(distance <= (reach_km if radius_km is None else radius_km))] = np.nan
     if isinstance(terrain, Terrain):
-        sources = [_source(r) for r in (terrain.ground, terrain.cover, terrain.zone)]
-        radials.sample_places(lat, lon, *sources[0], *sources[2], ground, zone)
+        sources = [_source(r, lat_deg, lon_deg) for r in (terrain.ground, terrain.cover, terrain.zone)]
+        radials.sample_places(lat, lon, site, *sources[0], *sources[2], ground, zone)
     else:
         sampled, _, zones = terrain(lat, lon)
         ground = np.where(np.isnan(ground), sampled, ground)
@@ -123,18 +123,18 @@ def losses_around(
     edge_km = float(np.nanmax(distance, initial=0.0))
     count = max(math.ceil(2.0 * math.pi * edge_km * 1000.0 / (GREATEST_ARC * pixel_m)), LEAST_RADIALS)
     step_km = step_m / 1000.0
+    coefficients = around.along(np.arange(count) * (360.0 / count))
 
     def fill(first: int, lengths: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int8]]:
-        coefficients = around.along(np.arange(first, first + len(lengths)) * (360.0 / count))
         points = int(lengths.max())
         if not sources:
-            return _sampled(terrain, around, coefficients, points, step_m)  # type: ignore[arg-type] # a function here
+            return _sampled(terrain, around, coefficients[first : first + len(lengths)], points, step_m)  # type: ignore[arg-type] # a function
         h, cover = np.empty((len(lengths), points)), np.empty((len(lengths), points))
         zones = np.empty((len(lengths), points), dtype=np.int8)
         radials.sample_radials(
             coefficients,
+            first,
             lengths,
-            site,
             step_m / around.radius_m,
             *sources[0],
             *sources[1],
@@ -235,8 +235,8 @@ def _swept(
     radial, inner = np.empty(size, np.int32), np.empty(size, np.int32)
     radials.assign(places.distance, places.azimuth, places.radials, places.step_km, radial, inner)
     starts, order = radials.sort(radial, inner, places.radials, int(inner.max(initial=0)) + 1)
-    loss, elevation = np.full((len(link.time_pct), size), np.nan), np.full(size, np.nan)
-    sight, cosine = np.zeros(size, dtype=np.bool_), np.cos(places.azimuth)
+    receivers = np.column_stack([places.distance, np.cos(places.azimuth), places.ground, places.zone])
+    results = np.full((size, kernels.LOSSES + len(link.time_pct)), np.nan)
     model, percentages = _model(link, lat_deg=lat_deg, step_km=places.step_km), _percentages(link.time_pct)
 
     def block(first: int) -> int:
@@ -250,19 +250,20 @@ def _swept(
         lengths = np.where(own, inner[order[np.maximum(ends - 1, 0)]].astype(np.int64) + 1, 0)
         h, cover, zone = fill(first, lengths)
         kernels.walk(
-            h, cover, zone, first, link.tx_ground_m, starts, order, inner, places.distance, cosine, places.ground,
-            places.zone, percentages, loss, sight, elevation, model,
+            h, cover, zone, first, link.tx_ground_m, starts, order, inner, receivers, percentages, results, model,
+            *kernels.room(h.shape[1]),
         )  # fmt: skip
         return int(ends[-1] - starts[first])
 
     firsts = range(0, places.radials, BLOCK_RADIALS)
     finished: Iterable[int] = map(block, firsts) if executor is None else executor.map(block, firsts)
     done = 0
-    for receivers in finished:
-        done += receivers
+    for count in finished:
+        done += count
         if progress is not None:
             progress(done, len(order))
-    return loss, sight, elevation
+    loss = np.ascontiguousarray(results[:, kernels.LOSSES :].T)
+    return loss, results[:, kernels.SIGHT] == 1.0, results[:, kernels.ELEVATION].copy()
 
 
 def _model(link: Link, *, lat_deg: float, step_km: float) -> Model:
@@ -303,11 +304,20 @@ def _percentages(time_pct: tuple[float, ...]) -> Floats:
     )
 
 
-def _source(raster: LatLonRaster | None) -> tuple[NDArray[np.float32], Floats]:
-    """Values and geometry as the kernels take them; nothing there: an empty array."""
+def _source(raster: LatLonRaster | None, lat_deg: float, lon_deg: float) -> tuple[NDArray[np.float32], Floats]:
+    """Values, the site's row and column, and rows and columns a degree; nothing there: an empty array."""
     if raster is None:
-        return np.empty((0, 0), dtype=np.float32), np.array([0.0, 0.0, 1.0, 1.0])
-    at = np.array([raster.lat_deg, raster.lon_deg, raster.lat_step_deg, raster.lon_step_deg])
+        return np.empty((0, 0), dtype=np.float32), np.zeros(4)
+    middle_deg = raster.lon_deg + 0.5 * raster.lon_step_deg * (raster.values.shape[1] - 1)
+    east_deg = (lon_deg - middle_deg + 180.0) % 360.0 - 180.0 + middle_deg - raster.lon_deg
+    at = np.array(
+        [
+            (lat_deg - raster.lat_deg) / raster.lat_step_deg,
+            east_deg / raster.lon_step_deg,
+            1.0 / raster.lat_step_deg,
+            1.0 / raster.lon_step_deg,
+        ]
+    )
     return np.ascontiguousarray(raster.values, dtype=np.float32), at
 
 
