@@ -157,12 +157,12 @@ def test_no_terrain_is_flagged_and_never_zero():
     ground = raster(waves, half_deg=0.21)
     holed = ground.values.copy()
     lons = ground.lon_deg + ground.lon_step_deg * np.arange(holed.shape[1])
-    holed[:, (lons > LON_DEG + 0.1) & (lons < LON_DEG + 0.11)] = np.nan
+    holed[:, (lons > LON_DEG + 0.11) & (lons < LON_DEG + 0.12)] = np.nan
     swept = around(Terrain(replace(ground, values=holed)))
     columns = LON_DEG + np.linspace(-0.25, 0.25, 21)
     known = np.isfinite(swept.loss_db).all(axis=(0, 1))
 
-    assert list(known) == list((columns > LON_DEG - 0.21) & (columns < LON_DEG + 0.1))
+    assert list(known) == list((columns > LON_DEG - 0.21) & (columns < LON_DEG + 0.11))
     assert not swept.line_of_sight[:, ~known].any()
     assert np.array_equal(np.isnan(swept.tx_elevation_deg), np.isnan(swept.loss_db[0]))
 
