@@ -190,6 +190,15 @@ def point_direct(network_id: int, lat_deg: float, lon_deg: float, rx_height_m: s
     """FM: the direct simulation at a point."""
     query = urlencode({"lat": f"{lat_deg:.7f}", "lon": f"{lon_deg:.7f}", "rx_height_m": rx_height_m})
     return f"/networks/{network_id}/point/direct?{query}"
+def path(network_id: int, site: str = "", at: str = "") -> str:
+    """One path: profile, field strength and every intermediate."""
+    query = urlencode({key: value for key, value in {"site": site, "at": at}.items() if value})
+    return f"/networks/{network_id}/path" + (f"?{query}" if query else "")
+
+
+def path_picture(network_id: int, **typed: str) -> str:
+    """The profile of a path as SVG; `typed` as the path's form has it."""
+    return f"/networks/{network_id}/path.svg?{urlencode({key: value for key, value in typed.items() if value})}"
 
 
 def sheets(network_id: int) -> str:
@@ -232,6 +241,7 @@ TABS = (
     Tab("delays", "Delays", delays),
     Tab("zones", "Overlap map", zones),
     Tab("point", "Point", point),
+    Tab("path", "Path", path),
     Tab("sheets", "Sheets", sheets),
     Tab("revisions", "Revisions", revisions),
 )

@@ -87,3 +87,28 @@ def height_of(text: str) -> float | None:
     if not 1 <= height <= 3000:
         raise PlanError([Problem("rx_height_m", f"cannot be {text!r}", "1 to 3000 m above ground")])
     return height
+
+
+def number_of(name: str, text: str) -> float | None:
+    """A number as typed; None where nothing is.
+
+    Raises
+    ------
+    PlanError
+        If it is none.
+    """
+    return _number(name, text) if text.strip() else None
+
+
+def percentages_of(text: str) -> tuple[float, ...]:
+    """Percentages of time as typed, blanks or semicolons or commas between; empty where nothing is.
+
+    Raises
+    ------
+    PlanError
+        If one is not from 1 to 50, or there are more than ten.
+    """
+    found = tuple(_number("time_pct", part) for part in text.replace(";", " ").replace(",", " ").split())
+    if len(found) > 10 or not all(1 <= one <= 50 for one in found):
+        raise PlanError([Problem("time_pct", f"cannot be {text!r}", "up to ten numbers from 1 to 50 %")])
+    return found

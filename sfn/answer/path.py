@@ -84,7 +84,7 @@ def path_answer(
     found = [(n, s) for n, s in enumerate(network.sites) if s.id == site_id]
     if not found:
         known = ", ".join(s.id for s in network.sites)
-        raise PlanError([Problem("--site", f"there is no site {site_id!r}", f"one of {known}")])
+        raise PlanError([Problem("site", f"there is no site {site_id!r}", f"one of {known}")])
     n, site = found[0]
     at = locate(**site.position.model_dump(exclude_none=True), where=f"sites[{n}].position")
     height_m = network.receiver.height_m if rx_height_m is None else rx_height_m

@@ -84,7 +84,7 @@ def test_the_profile_can_be_drawn(capsys: pytest.CaptureFixture[str], tmp_path: 
     ("arguments", "text"),
     [
         (["--at", "36.3,-84.2"], "--site: is missing; the id of a site"),
-        (["--site", "nowhere", "--at", "36.3,-84.2"], "--site: there is no site 'nowhere'; one of summit,"),
+        (["--site", "nowhere", "--at", "36.3,-84.2"], "site: there is no site 'nowhere'; one of summit,"),
         (["--site", "summit", "--at", "north"], "--at: cannot be 'north'"),
         (["--site", "summit", "--at", "36.3,-84.2", "--time-pct", "90"], "--time-pct: cannot be '90'"),
         (["--site", "summit", "--at", "36.3,-84.2", "--plot", "a.gif"], "--plot: cannot be a.gif"),
