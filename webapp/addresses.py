@@ -190,6 +190,8 @@ def point_direct(network_id: int, lat_deg: float, lon_deg: float, rx_height_m: s
     """FM: the direct simulation at a point."""
     query = urlencode({"lat": f"{lat_deg:.7f}", "lon": f"{lon_deg:.7f}", "rx_height_m": rx_height_m})
     return f"/networks/{network_id}/point/direct?{query}"
+
+
 def path(network_id: int, site: str = "", at: str = "") -> str:
     """One path: profile, field strength and every intermediate."""
     query = urlencode({key: value for key, value in {"site": site, "at": at}.items() if value})
