@@ -1,0 +1,77 @@
+"""A real server in a process of its own, and a real Chromium."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+CHROMIUM = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
+)
+ROOT = Path(__file__).parents[2]
+# Nothing of the browser's own may ask the network for anything.
+QUIET = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Without Chromium the browser tests are left out by name on a user's machine; in CI that is a failure."""
+    if CHROMIUM or os.environ.get("CI") == "true":
+        return
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.skip(reason=f"left out, no Chromium on this machine: {item.name}"))
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium without a window."""
+    assert CHROMIUM, "CI needs Chromium: .ci/run installs it"
+    with sync_playwright() as playwright:
+        made = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+        yield made
+        made.close()
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where a freshly started application answers."""
+    folder = tmp_path_factory.mktemp("data")
+    command = [sys.executable, "-m", "webapp", "--port", "0", "--data", str(folder)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
+        assert server.stdout is not None
+        line = server.stdout.readline()
+        yield next(word for word in line.split() if word.startswith("http")).rstrip("/")
+        server.terminate()
+        server.wait(20)
+
+
+@pytest.fixture(params=[(1280, 900), (390, 844)], ids=["desktop", "phone"])
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A page at desktop and at telephone width; anything the browser complains about fails the test."""
+    width, height = request.param
+    context = browser.new_context(viewport={"width": width, "height": height})
+    made = context.new_page()
+    complaints: list[str] = []
+    made.on("pageerror", lambda error: complaints.append(str(error)))
+    made.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    made.on(
+        "request",
+        lambda sent: (
+            complaints.append(sent.url) if "127.0.0.1" not in sent.url and sent.url.startswith("http") else None
+        ),
+    )
+    yield made
+    context.close()
+    assert complaints == []
