@@ -14,12 +14,13 @@ lower), `misfit_ratio` (phase left over, about 1 for one clean arrival), `invert
 """
 
 import argparse
-import json
 import math
 from pathlib import Path
 from typing import Any
 
+from sfn.cli.table import add_json, print_json
 from sfn.errors import PlanError, Problem
+from sfn.report.numbers import number
 from sfn.survey import pilot
 from sfn.survey.correlate import delay, marked_delay
 from sfn.survey.recording import FileSource, channels
@@ -42,7 +43,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--high-hz", type=float, help="highest frequency used; default half the rate")
     parser.add_argument("--greatest-drift-us", type=float, default=0.1, help="refuse when the delay moves by more")
     parser.add_argument("--pilot", action="store_true", help="refine by the 19 kHz pilot of an FM composite")
-    parser.add_argument("--json", action="store_true", help="one JSON document")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -68,7 +69,10 @@ def run(args: argparse.Namespace) -> int:
         document |= answer(found) | {"signal_delay_us": signal.delay_us, "marker_delay_us": marker.delay_us}
     if args.pilot:
         document |= _pilot(reference, off_air, found, problems=document["problems"], marked=markers is not None)
-    print(json.dumps(document, ensure_ascii=False) if args.json else text(document))
+    if args.json:
+        print_json(document)
+    else:
+        print(text(document))
     return 0
 
 
@@ -90,22 +94,24 @@ def text(document: dict[str, Any]) -> str:
     if document["delay_us"] is None:
         lines.append("delay      refused")
     else:
-        half = document["high_us"] - document["delay_us"]
-        lines.append(f"delay      {document['delay_us']:+.4f} us  +-{half:.4f} us (95 %)  positive: off air is later")
+        half = number(document["high_us"] - document["delay_us"], 4)
+        delay_us = number(document["delay_us"], 4, signed=True)
+        lines.append(f"delay      {delay_us} us  +-{half} us (95 %)  positive: off air is later")
     if document["coherence_ratio"] is not None:
-        band = f"{document['band_low_hz'] / 1e3:.2f} to {document['band_high_hz'] / 1e3:.2f} kHz"
-        lines.append(f"band       {band}, coherence {document['coherence_ratio']:.3f}, {document['duration_s']:.1f} s")
-        lines.append(f"drift      {document['drift_us_per_s']:+.5f} us/s")
+        band = f"{number(document['band_low_hz'] / 1e3, 2)} to {number(document['band_high_hz'] / 1e3, 2)} kHz"
+        coherent = f"coherence {number(document['coherence_ratio'], 3)}, {number(document['duration_s'])} s"
+        lines.append(f"band       {band}, {coherent}")
+        lines.append(f"drift      {number(document['drift_us_per_s'], 5, signed=True)} us/s")
     if document.get("inverted"):
         lines.append("polarity   inverted")
     if document.get("pilot_delay_us") is not None:
-        half = 1.96 * document["pilot_uncertainty_us"]
-        lines.append(f"pilot      {document['pilot_delay_us']:+.4f} us  +-{half:.4f} us (95 %)")
+        half = number(1.96 * document["pilot_uncertainty_us"], 4)
+        lines.append(f"pilot      {number(document['pilot_delay_us'], 4, signed=True)} us  +-{half} us (95 %)")
     lines += [
-        f"arrival    {p['delay_us']:+12.1f} us  {100 * p['height_ratio']:4.0f} % of the highest"
+        f"arrival    {number(p['delay_us'], 1, signed=True)} us  {number(100 * p['height_ratio'], 0)} % of the highest"
         for p in document["peaks"][1:]
     ]
-    lines += [f"{p['severity']:10} {p['where']}: {p['what']}; {p['expected']}" for p in document["problems"]]
+    lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in document["problems"]]
     return "\n".join(lines)
 
 
@@ -128,12 +134,12 @@ def _sources(args: argparse.Namespace) -> tuple[FileSource, FileSource, tuple[Fi
     return reference, off_air, (first, other)
 
 
-def _channel(file: tuple[FileSource, ...], number: int, where: str) -> FileSource:
+def _channel(file: tuple[FileSource, ...], wanted: int, where: str) -> FileSource:
     """One channel by its number from 1."""
-    if not 1 <= number <= len(file):
-        what = f"{file[0].path.name} has no channel {number}"
+    if not 1 <= wanted <= len(file):
+        what = f"{file[0].path.name} has no channel {wanted}"
         raise PlanError([Problem(where, what, f"1 to {len(file)}" if len(file) > 1 else "1: it has one channel only")])
-    return file[number - 1]
+    return file[wanted - 1]
 
 
 def _pilot(
