@@ -2,6 +2,7 @@
 
 import itertools
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,17 @@ _GREATEST_SECTIONS, _LEAST_BLOCKS_IN_SECTION = 16, 48
 _LEAST_TRIAL_BLOCKS = 12
 # Highest of a million lags of noise: about 5 times its standard deviation.
 CLEAR_PEAK_RATIO = 7.0
+
+
+class Tell(Protocol):
+    """Takes what is being done and how much of it is finished; may raise to stop the work."""
+
+    def __call__(self, phase: str, *, done: int, total: int) -> None:
+        """Say it."""
+
+
+def untold(phase: str, *, done: int, total: int) -> None:
+    """Nobody listens."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +188,9 @@ def block_length(frames: int) -> int:
     return int(np.clip(2 ** int(np.log2(wanted)), _LEAST_BLOCK, _GREATEST_BLOCK))
 
 
-def sections(reference: Source, off_air: Source, *, line: Line, most_blocks: int | None = None) -> Sections:
+def sections(
+    reference: Source, off_air: Source, *, line: Line, most_blocks: int | None = None, tell: Tell = untold
+) -> Sections:
     """Averaged spectra of both channels after the delay of `line` was taken off the second.
 
     Blocks with Hann's window, a quarter of their length apart. Whole samples are taken off by reading later,
@@ -187,6 +201,8 @@ def sections(reference: Source, off_air: Source, *, line: Line, most_blocks: int
     ----------
     most_blocks : int, optional
         Look only at so many blocks, the first of each section.
+    tell : callable, optional
+        Called with what is done; may raise to stop.
     """
     rate = reference.rate_hz
     origin, end_frame = _common(reference, off_air, line=line)
@@ -197,8 +213,10 @@ def sections(reference: Source, off_air: Source, *, line: Line, most_blocks: int
     edges = np.linspace(0, blocks, count + 1).astype(int).tolist()
     smear = abs(line.drift_us_per_s) * hop * 1e-6  # samples a block
     chunk = int(np.clip(0.25 / smear if smear > 0 else _CHUNK_BLOCKS, 1, _CHUNK_BLOCKS))
-    middles, parts = [], []
+    middles: list[float] = []
+    parts: list[Spectra] = []
     for first, end in itertools.pairwise(edges):
+        tell("averaging", done=len(parts), total=count)
         last = end if most_blocks is None else min(end, first + max(most_blocks // count, _LEAST_TRIAL_BLOCKS))
         starts = range(origin + first * hop, origin + last * hop, chunk * hop)
         middles.append((origin + (first + last + 3) / 2 * hop) / rate)

@@ -11,7 +11,17 @@ from dataclasses import replace
 import numpy as np
 
 from sfn.errors import PlanError, Problem
-from sfn.survey.alignment import CLEAR_PEAK_RATIO, Coarse, Line, Sections, search, sections, within_reach
+from sfn.survey.alignment import (
+    CLEAR_PEAK_RATIO,
+    Coarse,
+    Line,
+    Sections,
+    Tell,
+    search,
+    sections,
+    untold,
+    within_reach,
+)
 from sfn.survey.recording import Source, modulation
 from sfn.survey.spectra import (
     Floats,
@@ -44,6 +54,7 @@ def delay(
     high_hz: float | None = None,
     greatest_drift_us: float = 0.1,
     judge_clipping: bool = True,
+    tell: Tell = untold,
 ) -> Delay:
     """Delay of `off_air` against `reference`.
 
@@ -61,6 +72,8 @@ def delay(
         Refuse when the delay moves significantly, and by more than this over the recording. [us]
     judge_clipping : bool
         False for pulses that stand at full scale by nature.
+    tell : callable, optional
+        Called as ``tell(phase, done=, total=)`` as the work goes; may raise to stop it.
 
     Raises
     ------
@@ -73,11 +86,15 @@ def delay(
     if not (0 <= low_hz < top_hz <= nyquist):
         what = f"the band from {low_hz:g} to {top_hz:g} Hz does not fit a rate of {reference.rate_hz} Hz"
         raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz")])
+    tell("looking at levels", done=0, total=1)
     problems = [p for s in (reference, off_air) for p in driven(s, modulation(s), judge_clipping=judge_clipping)]
     if any("silent" in p.what for p in problems):
         return refusal(problems, weighting=weighting)
+    tell("searching", done=0, total=1)
     coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)
-    fine, whole, w = _aligned(reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz)
+    fine, whole, w = _aligned(
+        reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz, tell=tell
+    )
     if whole.averages < _LEAST_AVERAGES:
         what = f"only {whole.duration_s:.3f} s in common: too short to average"
         problems.append(Problem(off_air.name, what, "at least a second or two"))
@@ -142,7 +159,14 @@ def _same_rate(reference: Source, off_air: Source) -> None:
 
 
 def _aligned(
-    reference: Source, off_air: Source, *, coarse: Coarse, weighting: Weighting, low_hz: float, high_hz: float
+    reference: Source,
+    off_air: Source,
+    *,
+    coarse: Coarse,
+    weighting: Weighting,
+    low_hz: float,
+    high_hz: float,
+    tell: Tell,
 ) -> tuple[Sections, Spectra, Floats]:
     """Sections along a line that was bettered until both channels agreed to a tenth of a sample."""
     sign = -1.0 if coarse.inverted else 1.0
@@ -162,7 +186,7 @@ def _aligned(
         line = Line(line.at(float(times.mean())) + level, float(times.mean()), line.drift_us_per_s + drift)
         if abs(level) + abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
             break
-    fine = sections(reference, off_air, line=line)
+    fine = sections(reference, off_air, line=line, tell=tell)
     whole = fine.whole
     return fine, whole, weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
 

@@ -96,7 +96,7 @@ def test_two_recordings_with_a_marker(recording: Path, tmp_path: Path, capsys: p
     [
         ("--off-air-channel 3", "night.wav has no channel 3; 1 to 2"),
         ("--marker-channel 1", "one recording needs no marker"),
-        ("--search-us 0", "--search-us: must be positive"),
+        ("--search-us 0", "search_us: must be positive"),
         ("--low-hz 50000", "does not fit a rate of 96000 Hz"),
     ],
 )

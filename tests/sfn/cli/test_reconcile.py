@@ -88,7 +88,7 @@ def test_people_get_tables(csv_file: Path, capsys: pytest.CaptureFixture[str]) -
 def test_what_cannot_be_used_exits_2(csv_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A bad cell, an unknown held site, and two ways at once."""
     assert 2 == main(["reconcile", str(NETWORK), str(csv_file), "--hold", "west"])
-    assert "--hold: there is no site west; one of north, south, gap" in capsys.readouterr().err
+    assert "hold: there is no site west; one of north, south, gap" in capsys.readouterr().err
     assert 2 == main(["reconcile", str(NETWORK), str(csv_file), "--robust", "--without-suspects"])
     assert "--robust" in capsys.readouterr().err
     csv_file.write_text(HEAD + "t,P1,x,-84,south,north,3,0.1,antenna,ab\n", encoding="utf-8")

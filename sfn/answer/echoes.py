@@ -1,0 +1,77 @@
+"""Echoes of an impulse response measured at a point, given to a network's sites."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sfn.answer.point import point_signals
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.survey.impulse import Floats, Response, assign, peaks
+from sfn.terrain.ground import Ground
+
+_MOST_ECHOES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Echoes:
+    """The response with its echoes, and the rows that `reconcile` takes."""
+
+    response: Response
+    rows: tuple[str, ...]
+
+
+def echoes(
+    network: Network,
+    delay_us: Floats,
+    level_db: Floats,
+    *,
+    lat_deg: float,
+    lon_deg: float,
+    launch_uncertainty_us: float,
+    uncertainty_us: float,
+    as_set: bool = False,
+    ground: Ground | None = None,
+) -> Echoes:
+    """Give the peaks of a response to the sites heard at a point.
+
+    Parameters
+    ----------
+    network : Network
+    delay_us, level_db : ndarray (K,)
+        The response, echo by echo or sample by sample. [us, dB]
+    lat_deg, lon_deg : float
+        Where it was measured. [degrees]
+    launch_uncertainty_us : float
+        How far launches may be off their plan. [us]
+    uncertainty_us : float
+        Standard uncertainty that the rows claim. [us]
+    as_set : bool
+        Launches with what is set now.
+    ground : Ground, optional
+        Terrain; a smooth earth without it.
+
+    Raises
+    ------
+    PlanError
+        If no site is heard there.
+    """
+    heard = point_signals(network, lat_deg=lat_deg, lon_deg=lon_deg, as_set=as_set, ground=ground).signals
+    if not heard:
+        raise PlanError([Problem("at", "no site of the plan is heard there", "a place that a site covers")])
+    kept = peaks(delay_us, level_db=level_db)
+    kept = np.sort(kept[np.argsort(-level_db[kept], kind="stable")][:_MOST_ECHOES])
+    response = assign(
+        delay_us[kept],
+        level_db=level_db[kept],
+        sites=[s.site for s in heard],
+        arrival_us=[s.arrival_us for s in heard],
+        level_dbuvm=[s.level_dbuvm for s in heard],
+        launch_uncertainty_us=launch_uncertainty_us,
+    )
+    place = f"{lat_deg:.6f},{lon_deg:.6f}"
+    rows = tuple(
+        f",echoes,{place},{site},{reference},{difference:.4f},{uncertainty_us:g},antenna,"
+        for site, reference, difference in response.differences()
+    )
+    return Echoes(response, rows)

@@ -1,0 +1,203 @@
+"""The answer of ``reconcile``: launch errors from measurements, what explains them, and the plan corrected by them."""
+
+import copy
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.survey.cause import Guess
+from sfn.survey.explain import site_guesses
+from sfn.survey.measurements import Measurement, planes
+from sfn.survey.prediction import planned_differences
+from sfn.survey.reconcile import Reconciliation, Residual, SiteError, reconcile, snoop
+from sfn.terrain.dem import Terrain
+
+Way = Literal["all", "robust", "without suspects"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reconciled:
+    """Everything that a page, a script or a terminal shows of one reconciliation."""
+
+    network: Network
+    found: Reconciliation
+    guesses: dict[str, Guess]
+    held: tuple[str, ...]
+    left_out: tuple[int, ...]
+    problems: tuple[Problem, ...]
+
+
+def reconciled(
+    network: Network,
+    measurements: Sequence[Measurement],
+    *,
+    held: Sequence[str] = (),
+    way: Way = "all",
+    as_set: bool = False,
+    terrain: Terrain | None = None,
+) -> Reconciled:
+    """Launch errors of a network's sites from measured delay differences.
+
+    Parameters
+    ----------
+    network : Network
+    measurements : sequence of Measurement
+        From `sfn.survey.measurements`.
+    held : sequence of str
+        Sites whose launch is taken to be as planned.
+    way : {'all', 'robust', 'without suspects'}
+        All measurements as they claim; those that stand out with less weight; or suspects left out, the worst first.
+    as_set : bool
+        Compare with what is set now instead of the computed settings.
+    terrain : Terrain, optional
+        Ground at points whose height was not told; sea level without it.
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read or a held site does not exist.
+    """
+    sites = tuple(site.id for site in network.sites)
+    unknown = [s for s in held if s not in sites]
+    if unknown:
+        raise PlanError([Problem("hold", f"there is no site {', '.join(unknown)}", f"one of {', '.join(sites)}")])
+    predicted = planned_differences(network, measurements, terrain=terrain, as_set=as_set)
+    left_out: tuple[int, ...] = ()
+    if way == "without suspects":
+        found, left_out = snoop(measurements, predicted_us=predicted, sites=sites, held=held)
+    else:
+        found = reconcile(measurements, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
+    problems = (*planes(tuple(measurements)), *found.problems)
+    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems)
+
+
+def document(answer: Reconciled) -> dict[str, Any]:
+    """The JSON document of ``reconcile --json``."""
+    found = answer.found
+    low, high = found.chi_square_limits
+    return {
+        "network": answer.network.name,
+        "measurements_n": len(found.residuals),
+        "held": list(answer.held),
+        "sites": [_site(s, answer.guesses[s.site]) for s in found.sites],
+        "groups": [list(group) for group in found.groups],
+        "rank": found.rank,
+        "freedom": found.freedom,
+        "chi_square": found.chi_square_ratio,
+        "chi_square_low": _finite(low),
+        "chi_square_high": _finite(high),
+        "scale_ratio": _finite(found.scale_ratio),
+        "residuals": [_residual(row) for row in found.residuals],
+        "suspects": [k for k, row in enumerate(found.residuals) if row.verdict == "suspect"],
+        "uncheckable": [k for k, row in enumerate(found.residuals) if row.verdict == "uncheckable"],
+        "left_out": list(answer.left_out),
+        "problems": [p.as_json() for p in answer.problems],
+    }
+
+
+def correctable_stages(network: Network, site_id: str) -> tuple[str, ...]:
+    """Stages whose latency may take up a site's launch error: its own, given in us, nearest the antenna first."""
+    site = next(s for s in network.sites if s.id == site_id)
+    main = next((c.stages for c in site.chains if c.route == "main"), ())
+    elsewhere = {i for s in network.sites if s.id != site_id for c in s.chains for i in c.stages}
+    given = {s.id for s in network.stages if s.latency_us is not None}
+    return tuple(i for i in reversed(main) if i in given and i not in elsewhere)
+
+
+def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[str, str], day: str) -> dict[str, Any]:
+    """The document with launch errors taken up by the latency of a stage of each chosen site.
+
+    The settings worked out from it then launch each site as planned. What a parent launches too late its child,
+    fed off air, launches too late as well: only the rest is the child's own.
+
+    Parameters
+    ----------
+    tree : mapping
+        The network document as it was typed.
+    answer : Reconciled
+    stages : mapping of site id to stage id
+        One of `correctable_stages` each.
+    day : str
+        Day of the measurement, as 2026-09-14.
+
+    Raises
+    ------
+    PlanError
+        If a site has no launch error, a stage may not take it, or a latency would become negative.
+    """
+    errors = {s.site: s for s in answer.found.sites}
+    parents = {s.id: s.fed_off_air_from for s in answer.network.sites}
+    changed: dict[str, Any] = copy.deepcopy(dict(tree))
+    problems = []
+    for site_id, stage_id in stages.items():
+        site = errors.get(site_id)
+        if site is None or site.launch_error_us is None or site.uncertainty_us is None:
+            problems.append(Problem(f"site {site_id}", "has no launch error to take up", "a site that was measured"))
+            continue
+        allowed = correctable_stages(answer.network, site_id)
+        if stage_id not in allowed:
+            problems.append(Problem(f"site {site_id}", f"cannot correct {stage_id!r}", f"one of {', '.join(allowed)}"))
+            continue
+        parent = errors.get(parents.get(site_id) or "")
+        own_us = site.launch_error_us - ((parent.launch_error_us or 0.0) if parent is not None else 0.0)
+        row = next(s for s in changed["stages"] if s["id"] == stage_id)
+        latency_us = round(row["latency_us"] + own_us, 4)
+        if latency_us < 0:
+            what = f"{stage_id!r} would take {latency_us:g} us"
+            problems.append(Problem(f"site {site_id}", what, "another stage: this one is shorter than the correction"))
+            continue
+        note = f"reconciled {day}: {own_us:+.3f} us, standard uncertainty {site.uncertainty_us:.3f} us"
+        row |= {"latency_us": latency_us, "source": "measured", "date": day}
+        row["note"] = f"{row['note']}; {note}" if row.get("note") else note
+    if problems:
+        raise PlanError(problems)
+    return changed
+
+
+def _site(site: SiteError, guess: Guess) -> dict[str, Any]:
+    """One site."""
+    return {
+        "site": site.site,
+        "launch_error_us": site.launch_error_us,
+        "correction_us": site.correction_us,
+        "uncertainty_us": site.uncertainty_us,
+        "group": site.group,
+        "held": site.held,
+        "observations_n": site.observations_n,
+        "causes": [{"what": c.what, "expected_us": c.expected_us, "left_us": c.left_us} for c in guess.causes],
+        "causes_by_chance_n": guess.by_chance_n,
+    }
+
+
+def _residual(row: Residual) -> dict[str, Any]:
+    """One measurement and what became of it."""
+    m = row.measurement
+    return {
+        "when": m.when,
+        "point": m.point,
+        "lat": m.lat_deg,
+        "lon": m.lon_deg,
+        "site": m.site,
+        "reference_site": m.reference_site,
+        "delay_difference_us": m.delay_difference_us,
+        "uncertainty_us": m.uncertainty_us,
+        "reference_plane": m.reference_plane,
+        "by": m.by,
+        "predicted_us": row.predicted_us,
+        "misclosure_us": row.misclosure_us,
+        "residual_us": row.residual_us,
+        "redundancy_ratio": row.redundancy_ratio,
+        "w_ratio": row.w_ratio,
+        "least_detectable_us": row.least_detectable_us,
+        "weight_factor": row.weight_factor,
+        "verdict": row.verdict,
+        "alike": list(row.alike),
+    }
+
+
+def _finite(value: float) -> float | None:
+    """NaN is null."""
+    return value if math.isfinite(value) else None

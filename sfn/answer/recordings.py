@@ -1,0 +1,176 @@
+"""The answer of ``correlate``: which channels, the delay, and what the pilot makes of it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sfn.errors import PlanError, Problem
+from sfn.survey import pilot
+from sfn.survey.alignment import Tell, untold
+from sfn.survey.correlate import delay, marked_delay
+from sfn.survey.recording import FileSource, channels
+from sfn.survey.spectra import Weighting
+from sfn.survey.verdict import Delay
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Which channels to compare; numbers count from 1, None means the usual ones."""
+
+    reference_channel: int = 1
+    off_air_channel: int | None = None
+    marker_channel: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The delay of one or two recordings.
+
+    Parameters
+    ----------
+    reference, off_air : str
+        File and channel.
+    found : Delay
+        Its problems say why there is no number, or what is doubtful.
+    signal_us, marker_us : float or None
+        With a marker: the two delays whose difference `found` is. [us]
+    refined, phase : Refined and PilotPhase, or None
+        What the pilot makes of it, where it was asked for and could be used.
+    problems : tuple of Problem
+        Those of `found`, and why the pilot was not used.
+    """
+
+    reference: str
+    off_air: str
+    found: Delay
+    signal_us: float | None
+    marker_us: float | None
+    refined: pilot.Refined | None
+    phase: pilot.PilotPhase | None
+    problems: tuple[Problem, ...]
+
+
+def measured(
+    paths: Sequence[Path],
+    *,
+    chosen: Chosen,
+    weighting: Weighting = "ml",
+    expected_us: float = 0.0,
+    search_us: float = 500_000.0,
+    low_hz: float = 20.0,
+    high_hz: float | None = None,
+    greatest_drift_us: float = 0.1,
+    use_pilot: bool = False,
+    tell: Tell = untold,
+) -> Measured:
+    """Delay between two channels of one recording, or between two recordings.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        One or two recordings.
+    chosen : Chosen
+    use_pilot : bool
+        Refine by the 19 kHz pilot.
+    weighting, expected_us, search_us, low_hz, high_hz, greatest_drift_us, tell
+        As `sfn.survey.correlate.delay`.
+
+    Raises
+    ------
+    PlanError
+        If a file, a channel or a value cannot be used.
+    """
+    if not search_us > 0:
+        raise PlanError([Problem("search_us", f"must be positive, got {search_us:g} us", "500000")])
+    reference, off_air, markers = _sources(paths, chosen)
+    options: dict[str, Any] = {
+        "weighting": weighting,
+        "expected_us": expected_us,
+        "search_us": search_us,
+        "low_hz": low_hz,
+        "high_hz": high_hz,
+        "greatest_drift_us": greatest_drift_us,
+    }
+    signal_us = marker_us = None
+    if markers is None:
+        found = delay(reference, off_air, tell=tell, **options)
+    else:
+        found, signal, marker = marked_delay((markers[0], reference), (markers[1], off_air), **options)
+        signal_us, marker_us = signal.delay_us, marker.delay_us
+    refined = phase = None
+    problems = list(found.problems)
+    if use_pilot and found.delay_us is not None and found.uncertainty_us is not None:
+        try:
+            refined, phase = _refined(reference, off_air, found, marked=markers is not None)
+        except PlanError as error:
+            problems += [Problem(p.where, p.what, p.expected, "warning") for p in error.problems]
+    return Measured(reference.name, off_air.name, found, signal_us, marker_us, refined, phase, problems=tuple(problems))
+
+
+def document(answer: Measured) -> dict[str, Any]:
+    """The JSON document of ``correlate --json``."""
+    names = (
+        "weighting delay_us uncertainty_us low_us high_us bound_us refused drift_us_per_s drift_uncertainty_us_per_s"
+        " dispersion_us misfit_ratio inverted coherence_ratio band_low_hz band_high_hz duration_s"
+    ).split()
+    tree: dict[str, Any] = {"reference": answer.reference, "off_air": answer.off_air}
+    tree |= {name: _finite(getattr(answer.found, name)) for name in names}
+    tree |= {"signal_delay_us": answer.signal_us, "marker_delay_us": answer.marker_us}
+    fine, phase = answer.refined, answer.phase
+    tree |= {
+        "pilot_delay_us": None if fine is None else fine.delay_us,
+        "pilot_uncertainty_us": None if fine is None else fine.uncertainty_us,
+        "pilot_cycles": None if fine is None else fine.cycles,
+        "pilot_phase_deg": None if phase is None else phase.phase_deg,
+        "pilot_frequency_hz": None if phase is None else phase.frequency_hz,
+    }
+    tree["peaks"] = [{"delay_us": p.delay_us, "height_ratio": p.height_ratio} for p in answer.found.peaks]
+    tree["problems"] = [p.as_json() for p in answer.problems]
+    return tree
+
+
+def _sources(
+    paths: Sequence[Path], chosen: Chosen
+) -> tuple[FileSource, FileSource, tuple[FileSource, FileSource] | None]:
+    """Reference, off air, and the two markers when there are any."""
+    if not 1 <= len(paths) <= 2:
+        raise PlanError([Problem("RECORDING", f"{len(paths)} recordings were given", "one or two")])
+    files = [channels(path) for path in paths]
+    reference = _channel(files[0], chosen.reference_channel, "reference_channel")
+    second = 2 if len(files) == 1 else 1
+    if chosen.marker_channel is None:
+        return reference, _channel(files[-1], chosen.off_air_channel or second, "off_air_channel"), None
+    if len(files) == 1:
+        raise PlanError([Problem("marker_channel", "one recording needs no marker", "two recordings")])
+    off_air = _channel(files[1], chosen.off_air_channel or chosen.reference_channel, "off_air_channel")
+    if chosen.marker_channel == chosen.reference_channel:
+        what = f"channel {chosen.marker_channel} cannot be marker and signal"
+        raise PlanError([Problem("marker_channel", what, "another reference_channel for the signal")])
+    first, other = (_channel(f, chosen.marker_channel, "marker_channel") for f in files)
+    return reference, off_air, (first, other)
+
+
+def _channel(file: tuple[FileSource, ...], wanted: int, where: str) -> FileSource:
+    """One channel by its number from 1."""
+    if not 1 <= wanted <= len(file):
+        what = f"{file[0].path.name} has no channel {wanted}"
+        raise PlanError([Problem(where, what, f"1 to {len(file)}" if len(file) > 1 else "1: it has one channel only")])
+    return file[wanted - 1]
+
+
+def _refined(
+    reference: FileSource, off_air: FileSource, found: Delay, *, marked: bool
+) -> tuple[pilot.Refined, pilot.PilotPhase]:
+    """The pilot's answer, or a refusal."""
+    if marked:
+        what = "the pilot's phase cannot be compared between two clocks"
+        raise PlanError([Problem(off_air.name, what, "one recorder for both channels")])
+    coarse_us, uncertainty_us = found.delay_us or 0.0, found.uncertainty_us or 0.0
+    return pilot.refined(reference, off_air, coarse_us=coarse_us, coarse_uncertainty_us=uncertainty_us)
+
+
+def _finite(value: Any) -> Any:
+    """Infinite and missing numbers are null in JSON."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -1,0 +1,103 @@
+"""Where residuals lie: sites and points on a plain plane, north up, for a drawing of at most a page's width."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sfn.report.scale import round_step
+
+_WIDTH, _MARGIN = 640.0, 46.0
+_LEAST_HEIGHT, _GREATEST_HEIGHT = 220.0, 620.0
+_LEAST_RADIUS, _GREATEST_RADIUS = 4.0, 20.0
+_METRES_PER_DEGREE_M = 111_319.49
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedSite:
+    """A site on the drawing."""
+
+    name: str
+    x: int
+    y: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedResidual:
+    """A measurement on the drawing: the larger its circle the worse it fits; late or early by its colour and tick."""
+
+    number: int
+    x: int
+    y: int
+    radius: int
+    late: bool
+    suspect: bool
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResidualMap:
+    """The drawing, in pixels."""
+
+    width: int
+    height: int
+    sites: tuple[PlacedSite, ...]
+    residuals: tuple[PlacedResidual, ...]
+    bar_px: int
+    bar_text: str
+    radius_text: str
+
+
+def residual_map(
+    sites: Sequence[tuple[str, float, float]], residuals: Sequence[tuple[float, float, float, bool, str]]
+) -> ResidualMap:
+    """Lay sites and residuals on a plane.
+
+    Parameters
+    ----------
+    sites : sequence of (name, latitude, longitude)
+        [degrees]
+    residuals : sequence of (latitude, longitude, residual, suspect, title)
+        Measured minus adjusted: positive where the site came later than all together say. [degrees, us]
+
+    Raises
+    ------
+    ValueError
+        If there is nothing to draw.
+    """
+    places = [(lat, lon) for _, lat, lon in sites] + [(lat, lon) for lat, lon, *_ in residuals]
+    if not places:
+        raise ValueError("sites must hold at least one site, got none")
+    south, north = min(p[0] for p in places), max(p[0] for p in places)
+    west, east = min(p[1] for p in places), max(p[1] for p in places)
+    shrink = math.cos(math.radians((south + north) / 2))
+    across_m = max((east - west) * shrink, 1e-3) * _METRES_PER_DEGREE_M
+    along_m = max(north - south, 1e-3) * _METRES_PER_DEGREE_M
+    per_m = min((_WIDTH - 2 * _MARGIN) / across_m, (_GREATEST_HEIGHT - 2 * _MARGIN) / along_m)
+    height = max(along_m * per_m + 2 * _MARGIN, _LEAST_HEIGHT)
+    middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
+
+    def at(lat: float, lon: float) -> tuple[int, int]:
+        x = _WIDTH / 2 + (lon - middle_lon) * shrink * _METRES_PER_DEGREE_M * per_m
+        y = height / 2 - (lat - middle_lat) * _METRES_PER_DEGREE_M * per_m
+        return round(x), round(y)
+
+    worst = max((abs(r[2]) for r in residuals), default=0.0)
+    bar_m = round_step(_WIDTH / 4 / per_m, most=1)
+    return ResidualMap(
+        width=round(_WIDTH),
+        height=round(height),
+        sites=tuple(PlacedSite(name, *at(lat, lon)) for name, lat, lon in sites),
+        residuals=tuple(
+            PlacedResidual(k, *at(lat, lon), _radius(value, worst), value > 0, suspect, title)
+            for k, (lat, lon, value, suspect, title) in enumerate(residuals)
+        ),
+        bar_px=round(bar_m * per_m),
+        bar_text=f"{bar_m / 1000:g} km",
+        radius_text=f"{worst:.3f} us",
+    )
+
+
+def _radius(value_us: float, worst_us: float) -> int:
+    """Radius of a circle whose area grows with the residual."""
+    share = math.sqrt(abs(value_us) / worst_us) if worst_us > 0 else 0.0
+    return round(_LEAST_RADIUS + share * (_GREATEST_RADIUS - _LEAST_RADIUS))

@@ -1,0 +1,29 @@
+"""Echoes at a point of the example network."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sfn.answer.echoes import echoes
+from sfn.answer.point import point_signals
+from sfn.plan import read_file
+from sfn.survey.measurements import COLUMNS, measurements_of
+
+NETWORK = read_file(Path(__file__).parent.parent / "example-network.json")
+AT = {"lat_deg": 36.30, "lon_deg": -84.22}
+
+
+def test_echoes_become_rows_for_reconcile() -> None:
+    """A response made of the plan's own arrivals: every site is found, and the rows are read back."""
+    heard = point_signals(NETWORK, **AT).signals
+    delay = np.array([s.arrival_us for s in heard]) - 122_000.0
+    level = np.array([s.level_dbuvm for s in heard]) - 70.0
+    found = echoes(NETWORK, delay, level, **AT, launch_uncertainty_us=1.0, uncertainty_us=0.2)
+    text = ",".join(COLUMNS) + "\n" + "\n".join(found.rows) + "\n"
+    rows = measurements_of(text, source="echo.csv", sites=("north", "south", "gap"))
+    expected = {s.site: s.arrival_us - heard[0].arrival_us for s in heard[1:]}
+
+    assert {s.site for s in heard} == {e.site for e in found.response.echoes}
+    assert {heard[0].site} == {m.reference_site for m in rows}
+    assert expected == pytest.approx({m.site: m.delay_difference_us for m in rows}, abs=1e-3)
