@@ -108,6 +108,14 @@ def test_direct_answer_is_the_same_each_time() -> None:
     assert direct_statistics([6.0], [5.0]) == direct_statistics([6.0], [5.0])
 
 
+def test_spread_of_three_near_equal_signals_helps() -> None:
+    """Within 1.5 dB and 1.2 us of each other they nearly cancel; a spread of levels takes them out of it."""
+    close, spread = (direct_statistics([1.0, 1.5], [1.0, -1.2], spread_db=db)["stereo"] for db in (0.0, 6.0))
+    assert close["decile"] == spread["decile"]
+    assert close["local"] == pytest.approx(close["decile"], abs=3)
+    assert spread["local"] > close["local"] + 2
+
+
 def test_mismatch_of_deviation_shows() -> None:
     """Aligned signals with 1 % deviation too much on one lose what alignment gave, whichever it is."""
     signals = ([57.0, 60.0], [4.0, 4.0])
