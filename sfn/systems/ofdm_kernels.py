@@ -29,10 +29,11 @@ LOG2_10_OVER_10 = np.log2(10.0) / 10.0
 ROUND_TO_INTEGER = 1.5 * 2.0**52  # adding it leaves the nearest integer in a double's low bits
 LN2 = np.log(2.0)
 
+# error_model "numpy": no test for a divisor of zero, which would keep loops from doing several at once.
 FUSED = {"contract"}  # multiply and add in one step; nothing else may be reordered
 
 
-@njit(cache=True, nogil=True, fastmath=FUSED)
+@njit(cache=True, nogil=True, fastmath=FUSED, error_model="numpy")
 def to_powers(
     level_dbuvm: NDArray[np.float64],
     start: int,
@@ -63,7 +64,7 @@ def to_powers(
         power[j] *= factors[j]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def weights_of(
     arrival: NDArray[np.float64], n: int, t0: float, times: NDArray[np.float64], weights: NDArray[np.float64]
 ) -> None:
@@ -79,7 +80,7 @@ def weights_of(
         weights[i] = w if late < late_us else 0.0
 
 
-@njit(cache=True, nogil=True, fastmath=FUSED)
+@njit(cache=True, nogil=True, fastmath=FUSED, error_model="numpy")
 def merits(
     windows: NDArray[np.float64],
     n_windows: int,
@@ -92,7 +93,7 @@ def merits(
     wanted_sum: NDArray[np.float64],
     against_sum: NDArray[np.float64],
 ) -> int:
-    """Place of the window with the largest C/(N+I); the sums are left in the last two arguments."""
+    """Place of the window with the largest C/(N+I); the last two arguments are room to work in."""
     # About the middle of the guard interval the weight is symmetrical: Tp - Tg before it, Tp - Tg after it.
     inverse_us, half_us = 1.0 / times[0], 0.5 * times[1]
     reach_us = min(times[2] + half_us, times[3] - half_us)
@@ -111,16 +112,18 @@ def merits(
             w = part * part if away < reach_us else 0.0
             wanted_sum[c] += w * p
             against_sum[c] += w * q
-    best = 0
-    most = -1.0
     for c in range(n_windows):
-        ratio = wanted_sum[c] / (noise + max(total - against_sum[c], 0.0))
-        if ratio > most:
-            best, most = c, ratio
+        rest = total - against_sum[c]
+        wanted_sum[c] /= noise + (rest if rest > 0.0 else 0.0)
+    best = 0
+    for c in range(1, n_windows):
+        if wanted_sum[c] > wanted_sum[best]:
+            best = c
     return best
 
 
-@njit(cache=True, nogil=True, inline="always")  # handing over thirteen arrays would cost as much as a strategy
+# Inlined: handing over thirteen arrays would cost as much as a strategy.
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def window_of(
     strategy: int,
     power: NDArray[np.float64],
@@ -190,7 +193,7 @@ def window_of(
     return float(windows[merits(windows, tried, power, against, arrival, n, noise, times, wanted_sum, against_sum)])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def ofdm_points(
     level_dbuvm: NDArray[np.float64],
     level_1pct_dbuvm: NDArray[np.float64],
