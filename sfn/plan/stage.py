@@ -83,6 +83,8 @@ class Stage(Record):
     """Waveform-changing devices are bit-identical and sample-locked at all sites."""
     adapts: bool = False
     """Its delay adapts or wanders: an automatic receive buffer, an asynchronous sample-rate converter."""
+    stream_plan: Text | None = None
+    """Fields of the link plan from which a computed latency follows, as the link plan's page writes them."""
     note: Text | None = None
     """Anything a colleague should know."""
 

@@ -41,7 +41,9 @@ def is_stale(note: str, plan: LinkPlan) -> bool:
     return f"({mark(plan)})" not in note
 
 
-def stages(plan: LinkPlan, *, prefix: str, revision: int, release_us: float | None = None) -> list[dict[str, object]]:
+def stages(
+    plan: LinkPlan, *, prefix: str, revision: int, release_us: float | None = None, stream_plan: str | None = None
+) -> list[dict[str, object]]:
     """The plan as stages of the network document, to be checked by it like typed ones.
 
     Parameters
@@ -53,6 +55,8 @@ def stages(plan: LinkPlan, *, prefix: str, revision: int, release_us: float | No
         Of the plan, named in each note.
     release_us : float, optional
         Release delay in force; the least that covers the plan, rounded up to whole milliseconds, when not given. [us]
+    stream_plan : str, optional
+        The plan's fields as text (`sfn.stream.typed.written`), kept in the stage so that it can be opened again.
 
     Returns
     -------
@@ -65,10 +69,11 @@ def stages(plan: LinkPlan, *, prefix: str, revision: int, release_us: float | No
         If the release delay does not cover the plan.
     """
     note = source_note(plan, revision=revision)
+    kept = {} if stream_plan is None else {"stream_plan": stream_plan}
     if not plan.link.time_stamped:
         whole: dict[str, object] = {
             "id": prefix, "kind": "other", "latency_us": plan.latency_us, "tolerance_us": plan.tolerance_us,
-            "tolerance_kind": "restart", "source": "computed", "note": note,
+            "tolerance_kind": "restart", "source": "computed", "adapts": plan.link.adapting, "note": note, **kept,
         }  # fmt: skip
         return [whole]
     least_us = plan.latency_us
@@ -86,6 +91,6 @@ def stages(plan: LinkPlan, *, prefix: str, revision: int, release_us: float | No
         "id": prefix, "kind": "time-stamped section", "release_delay_us": chosen_us,
         "inside": [stage["id"] for stage in inside], "jitter_margin_us": plan.link.variation_us,
         "least_processing_us": plan.link.receiver_us, "tolerance_us": 0, "tolerance_kind": "unit",
-        "source": "computed", "note": note,
+        "source": "computed", "note": note, **kept,
     }  # fmt: skip
     return [*inside, section]

@@ -1,0 +1,293 @@
+"""A stream plan, a loss model and a target out of typed fields, every problem at its field.
+
+The same names serve forms, saved plans (``stream_plan`` of a stage) and addresses. An empty field takes its default
+here; a field that a payload does not need is not looked at.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
+from typing import TypeVar
+from urllib.parse import parse_qsl, urlencode
+
+from sfn.errors import PlanError, Problem
+from sfn.stream import payload as payloads
+from sfn.stream.advise import Target
+from sfn.stream.link import Link, LinkPlan, link_plan
+from sfn.stream.loss import LossModel, bursts, independent
+from sfn.stream.packet import Headers, packet_of
+from sfn.stream.payload import Payload
+from sfn.stream.protection import Protection
+
+Typed = Mapping[str, str]
+T = TypeVar("T")
+
+PAYLOADS = (
+    "analogue composite", "digital composite", "left and right, linear", "compressed audio", "DAB ensemble",
+    "transport stream", "other",
+)  # fmt: skip
+PARITIES = ("none", "row", "column", "both")
+DEFAULTS = {
+    "payload": "digital composite", "highest_khz": "60", "bits": "24", "channels": "", "sample_rate_khz": "48",
+    "coded_kbps": "256", "frame_ms": "20", "look_ahead_ms": "0", "subchannels_kbps": "96, 96, 96, 96, 96, 96",
+    "g703": "no", "transport_mbps": "22.39", "rate_kbps": "64", "packet_ms": "1", "ip": "4", "vlan_tags": "0",
+    "tunnel_bytes": "0", "mtu_bytes": "1500", "parity": "none", "columns": "5", "rows": "10", "parity_spread": "no",
+    "repeat_after": "0", "second_path": "no", "link_mbps": "", "link_layer": "wire", "hops": "1", "network_ms": "0",
+    "variation_ms": "0", "differential_ms": "0", "sender_ms": "0", "receiver_ms": "0", "time_stamped": "yes",
+    "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
+    "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "",
+}  # fmt: skip
+OWN_PACKETS = ("compressed audio", "DAB ensemble", "transport stream")  # an empty packet time means their usual one
+
+
+class _Reader:
+    """Reads fields and gathers what is wrong with them."""
+
+    def __init__(self, typed: Typed) -> None:
+        self._typed = typed
+        self.problems: list[Problem] = []
+
+    def text(self, name: str) -> str:
+        """What was typed, or the default."""
+        given = self._typed.get(name, "").strip()
+        return given or DEFAULTS.get(name, "")
+
+    def number(self, name: str) -> Fraction:
+        """An exact number: 2.5, 2,5 or 1/3."""
+        text = self.text(name)
+        try:
+            return Fraction(text.replace("−", "-").replace(",", ".").replace(" ", ""))
+        except (ValueError, ZeroDivisionError):
+            self.problems.append(Problem(name, f"cannot be {text!r}", "a number, such as 2.5 or 1/3"))
+            return Fraction(1)
+
+    def whole(self, name: str) -> int:
+        """A whole number."""
+        value = self.number(name)
+        if value.denominator != 1:
+            self.problems.append(Problem(name, f"cannot be {self.text(name)!r}", "a whole number"))
+        return int(value)
+
+    def optional(self, name: str) -> float | None:
+        """A number, None when left empty."""
+        return float(self.number(name)) if self._typed.get(name, "").strip() else None
+
+    def us(self, name: str) -> float:
+        """Milliseconds as microseconds."""
+        return float(self.number(name) * 1000)
+
+    def yes(self, name: str) -> bool:
+        """A box."""
+        return self.text(name) == "yes"
+
+    def attempt(self, make: Callable[[], T], names: Sequence[str]) -> T | None:
+        """What `make` gives; what it refuses becomes a problem at the field that its text begins with."""
+        try:
+            return make()
+        except ValueError as error:
+            said = str(error)
+            where = next((n for n in names if said.startswith(n.rsplit("_", 1)[0])), names[0])
+            self.problems.append(Problem(where, said, ""))
+            return None
+
+    def finish(self) -> None:
+        """Refuse when anything was wrong."""
+        if self.problems:
+            raise PlanError(self.problems)
+
+
+def plan_of(typed: Typed) -> LinkPlan:
+    """The stream plan that fields describe.
+
+    Parameters
+    ----------
+    typed : mapping of field name to text
+
+    Returns
+    -------
+    plan : LinkPlan
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    reader = _Reader(typed)
+    payload = _payload(reader)
+    headers = reader.attempt(
+        lambda: Headers(
+            rtp=payload is None or payload.uses_rtp,
+            ip_version=reader.whole("ip"),
+            vlan_tags=reader.whole("vlan_tags"),
+            tunnel_bytes=reader.whole("tunnel_bytes"),
+        ),
+        ("ip", "vlan_tags", "tunnel_bytes"),
+    )
+    protection, link = _protection(reader), _link(reader)
+    packet = None
+    if payload is not None:
+        usual = not typed.get("packet_ms", "").strip() and reader.text("payload") in OWN_PACKETS
+        time_s = None if usual else reader.number("packet_ms") / 1000
+        packet = reader.attempt(lambda: packet_of(payload, time_s=time_s), ("packet_ms",))
+    reader.finish()
+    assert payload is not None
+    assert packet is not None
+    assert headers is not None
+    assert protection is not None
+    assert link is not None
+    return link_plan(payload, packet, headers=headers, protection=protection, link=link)
+
+
+def paths_of(typed: Typed) -> tuple[LossModel, ...]:
+    """Loss models of one path, or of two where the second has a loss ratio.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    reader = _Reader(typed)
+    found = [_model(reader, "")]
+    if typed.get("second_loss_pct", "").strip():
+        found.append(_model(reader, "second_"))
+    reader.finish()
+    return tuple(model for model in found if model is not None)
+
+
+def target_of(typed: Typed) -> Target:
+    """The target and its ceilings.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    reader = _Reader(typed)
+    every_h, latency_ms = reader.number("error_every_h"), reader.optional("greatest_latency_ms")
+    rate_mbps = reader.optional("greatest_mbps")
+    latency_us = None if latency_ms is None else latency_ms * 1000
+    names = ("error_every_h", "greatest_latency_ms", "greatest_mbps")
+    target = reader.attempt(lambda: Target(float(every_h * 3600), latency_us, rate_mbps), names)
+    reader.finish()
+    assert target is not None
+    return target
+
+
+def written(typed: Typed) -> str:
+    """The fields that differ from their defaults as one text, for addresses and saved plans."""
+    kept = {k: v.strip() for k, v in typed.items() if k in DEFAULTS and v.strip() not in ("", DEFAULTS[k])}
+    return urlencode(kept)
+
+
+def read(text: str) -> dict[str, str]:
+    """The fields of such a text; unknown names are left out."""
+    return {k: v for k, v in parse_qsl(text) if k in DEFAULTS}
+
+
+def _payload(reader: _Reader) -> Payload | None:
+    """The payload, by its kind."""
+    kind = reader.text("payload")
+    channels = reader.optional("channels")
+    makers: dict[str, tuple[Callable[[], Payload], tuple[str, ...]]] = {
+        "analogue composite": (
+            lambda: payloads.composite(reader.number("highest_khz"), bits=reader.whole("bits")),
+            ("highest_khz", "bits"),
+        ),
+        "digital composite": (
+            lambda: payloads.digital_composite(bits=reader.whole("bits"), channels=int(channels or 1)),
+            ("bits", "channels"),
+        ),
+        "left and right, linear": (
+            lambda: payloads.linear(
+                int(reader.number("sample_rate_khz") * 1000), bits=reader.whole("bits"), channels=int(channels or 2)
+            ),
+            ("sample_rate_khz", "bits", "channels"),
+        ),
+        "compressed audio": (
+            lambda: payloads.compressed(
+                reader.number("coded_kbps"),
+                frame_ms=reader.number("frame_ms"),
+                look_ahead_ms=reader.number("look_ahead_ms"),
+            ),
+            ("coded_kbps", "frame_ms", "look_ahead_ms"),
+        ),
+        "DAB ensemble": (
+            lambda: payloads.dab_ensemble(_list(reader, "subchannels_kbps"), g703=reader.yes("g703")),
+            ("subchannels_kbps",),
+        ),
+        "transport stream": (
+            lambda: payloads.transport_stream(reader.number("transport_mbps")),
+            ("transport_mbps",),
+        ),
+        "other": (lambda: payloads.constant_rate(reader.number("rate_kbps")), ("rate_kbps",)),
+    }
+    if kind not in makers:
+        reader.problems.append(Problem("payload", f"cannot be {kind!r}", f"one of {', '.join(makers)}"))
+        return None
+    return reader.attempt(*makers[kind])
+
+
+def _list(reader: _Reader, name: str) -> list[float]:
+    """Numbers with commas or spaces between them."""
+    text = reader.text(name)
+    try:
+        return [float(piece) for piece in text.replace(",", " ").split()]
+    except ValueError:
+        raise ValueError(f"{name} must be numbers with commas between them, got {text!r}") from None
+
+
+def _protection(reader: _Reader) -> Protection | None:
+    """The protection; a matrix counts only with parity."""
+    parity = reader.text("parity")
+    if parity not in PARITIES:
+        reader.problems.append(Problem("parity", f"cannot be {parity!r}", f"one of {', '.join(PARITIES)}"))
+        return None
+    row, column = parity in ("row", "both"), parity in ("column", "both")
+    columns = reader.whole("columns") if row or column else 0
+    rows = reader.whole("rows") if column else min(columns, 1)
+    return reader.attempt(
+        lambda: Protection(
+            columns=columns,
+            rows=rows,
+            row_parity=row,
+            column_parity=column,
+            parity_spread=reader.yes("parity_spread"),
+            repeat_after=reader.whole("repeat_after"),
+            second_path=reader.yes("second_path"),
+        ),
+        ("columns", "rows", "repeat_after"),
+    )
+
+
+def _link(reader: _Reader) -> Link | None:
+    """The link."""
+    names = (
+        "link_mbps", "link_layer", "hops", "network_ms", "variation_ms", "differential_ms", "sender_ms", "receiver_ms",
+        "mtu_bytes",
+    )  # fmt: skip
+    capacity = reader.optional("link_mbps")
+    return reader.attempt(
+        lambda: Link(
+            capacity_mbps=capacity,
+            capacity_layer=reader.text("link_layer"),
+            hops=reader.whole("hops"),
+            network_us=reader.us("network_ms"),
+            variation_us=reader.us("variation_ms"),
+            differential_us=reader.us("differential_ms"),
+            sender_us=reader.us("sender_ms"),
+            receiver_us=reader.us("receiver_ms"),
+            mtu_bytes=reader.whole("mtu_bytes"),
+            time_stamped=reader.yes("time_stamped"),
+            adapting=reader.yes("adapting"),
+        ),
+        names,
+    )
+
+
+def _model(reader: _Reader, prefix: str) -> LossModel | None:
+    """The loss model of one path; an empty mean burst means independent loss."""
+    ratio = float(reader.number(f"{prefix}loss_pct")) / 100
+    burst = reader.optional(f"{prefix}burst_packets")
+    names = (f"{prefix}loss_pct", f"{prefix}burst_packets")
+    if burst is None:
+        return reader.attempt(lambda: independent(ratio), names)
+    return reader.attempt(lambda: bursts(ratio, mean_burst_packets=burst), names[::-1])
