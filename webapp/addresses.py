@@ -228,6 +228,46 @@ def sheet_sign(network_id: int, site_id: str) -> str:
     return f"{sheet(network_id, site_id)}/sign"
 
 
+def links(network_id: int, typed: str = "") -> str:
+    """The link plan; `typed` are its fields as one text."""
+    return f"/networks/{network_id}/links" + (f"?{typed}" if typed else "")
+
+
+def ask_advice(network_id: int) -> str:
+    """Starts working out every protection."""
+    return f"/networks/{network_id}/links/advice"
+
+
+def link_advice(network_id: int, job_id: str) -> str:
+    """The ranked protections of one computation."""
+    return f"{ask_advice(network_id)}/{quote(job_id, safe='')}"
+
+
+def keep_stream(network_id: int) -> str:
+    """Puts a planned stream into a chain."""
+    return f"/networks/{network_id}/links/keep"
+
+
+def losses(network_id: int, typed: str = "") -> str:
+    """What protections leave of given losses; `typed` are its fields as one text."""
+    return f"/networks/{network_id}/losses" + (f"?{typed}" if typed else "")
+
+
+def measure_losses(network_id: int) -> str:
+    """Takes captures and logs."""
+    return f"/networks/{network_id}/losses/upload"
+
+
+def measured_losses(network_id: int, job_id: str) -> str:
+    """What was measured, from one upload."""
+    return f"/networks/{network_id}/losses/{quote(job_id, safe='')}"
+
+
+def clocks(network_id: int) -> str:
+    """Holdover of the sites' clocks, and which failure leaves which sites in step."""
+    return f"/networks/{network_id}/clocks"
+
+
 @dataclass(frozen=True, slots=True)
 class Tab:
     """One entry of a network's navigation."""
@@ -244,6 +284,9 @@ TABS = (
     Tab("zones", "Overlap map", zones),
     Tab("point", "Point", point),
     Tab("path", "Path", path),
+    Tab("links", "Link plan", links),
+    Tab("losses", "Losses", losses),
+    Tab("clocks", "Clocks", clocks),
     Tab("sheets", "Sheets", sheets),
     Tab("revisions", "Revisions", revisions),
 )

@@ -31,8 +31,6 @@ from sfn.stream.protection import Protection
 NAME = "stream"
 SUMMARY = "bit rate, latency and fit of a stream"
 
-COMPARED_MS = ("1/8", "1/4", "1/3", "1/2", "1", "2", "2.5", "4", "5", "10", "20")
-
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
@@ -178,7 +176,6 @@ def run(args: argparse.Namespace) -> int:
         if args.compare:
             answer["comparison"] = links.comparison(
                 payload,
-                times_s=[Fraction(t) / 1000 for t in COMPARED_MS],
                 headers=headers,
                 protection=protection,
                 link=link,

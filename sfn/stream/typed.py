@@ -291,3 +291,17 @@ def _model(reader: _Reader, prefix: str) -> LossModel | None:
     if burst is None:
         return reader.attempt(lambda: independent(ratio), names)
     return reader.attempt(lambda: bursts(ratio, mean_burst_packets=burst), names[::-1])
+
+
+def with_protection(typed: Typed, protection: Protection) -> dict[str, str]:
+    """The fields with another protection in them."""
+    row, column = protection.row_parity, protection.column_parity
+    parity = PARITIES[row + 2 * column] if not (row and column) else "both"
+    return dict(typed) | {
+        "parity": parity,
+        "columns": str(protection.columns) if row or column else "",
+        "rows": str(protection.rows) if column else "",
+        "parity_spread": "yes" if protection.parity_spread else "no",
+        "repeat_after": str(protection.repeat_after),
+        "second_path": "yes" if protection.second_path else "no",
+    }

@@ -1,0 +1,147 @@
+"""Forms of stream plans, losses and clocks: fields of `sfn.stream.typed` with label, unit and a sentence."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sfn.errors import PlanError, Problem
+from sfn.stream.packet import LAYERS
+from sfn.stream.payload import subcarriers
+from sfn.stream.typed import DEFAULTS, PARITIES, PAYLOADS
+from webapp.forms.fields import Field
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One input as a form declares it. `options` makes it a menu; ``yes or no`` a box."""
+
+    name: str
+    label: str
+    unit: str = ""
+    help: str = ""
+    options: tuple[str, ...] = ()
+    only_for: tuple[str, ...] = ()
+    empty: str = ""
+    """What holds when it is left empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Inputs under one heading."""
+
+    title: str
+    fields: tuple[Field, ...]
+    problems: tuple[Problem, ...]
+
+
+BOXES = ("parity_spread", "second_path", "time_stamped", "adapting", "g703", "remove_drift")
+SAMPLED = ("analogue composite", "digital composite", "left and right, linear")
+TICKS = ", ".join(f"{mark.top_khz:g} {mark.name}" for mark in subcarriers())
+
+PAYLOAD = (
+    Ask("payload", "what is carried", options=PAYLOADS),
+    Ask("highest_khz", "highest frequency to carry", "kHz", f"Upper edges: {TICKS}.", only_for=("analogue composite",)),
+    Ask("bits", "sample size", "bits", only_for=SAMPLED),
+    Ask("channels", "channels", "", "", only_for=SAMPLED[1:], empty="usual"),
+    Ask("sample_rate_khz", "sample rate", "kHz", only_for=("left and right, linear",)),
+    Ask("coded_kbps", "coded rate", "kbit/s", "Without transport.", only_for=("compressed audio",)),
+    Ask("frame_ms", "frame of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
+    Ask("look_ahead_ms", "look-ahead of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
+    Ask("subchannels_kbps", "sub-channels", "kbit/s", "Net rates, commas between.", only_for=("DAB ensemble",)),
+    Ask("g703", "constant 2.048 Mbit/s frames instead of EDI", only_for=("DAB ensemble",)),
+    Ask("transport_mbps", "transport stream", "Mbit/s", only_for=("transport stream",)),
+    Ask("rate_kbps", "rate", "kbit/s", only_for=("other",)),
+)
+PACKING = (
+    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual."),
+    Ask("ip", "Internet protocol", options=("4", "6")),
+    Ask("vlan_tags", "VLAN tags"),
+    Ask("tunnel_bytes", "a tunnel adds", "bytes", "To each packet: VPN, GRE, labels, authentication."),
+    Ask("mtu_bytes", "largest IP packet", "bytes"),
+)
+PROTECTION = (
+    Ask(
+        "parity", "parity packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."
+    ),
+    Ask("columns", "width L of the matrix", "packets", only_for=("row", "column", "both")),
+    Ask("rows", "height D of the matrix", "packets", only_for=("column", "both")),
+    Ask("parity_spread", "parity spread over the next block", only_for=("column", "both")),
+    Ask("repeat_after", "send all again after", "packets", "On the same path; 0 for never."),
+    Ask("second_path", "second path carries the same"),
+)
+LINK = (
+    Ask("link_mbps", "rate of its narrowest part", "Mbit/s", empty="not known"),
+    Ask("link_layer", "meant at layer", options=LAYERS),
+    Ask("hops", "a packet is stored and sent on", "times"),
+    Ask("network_ms", "least transit of the network", "ms"),
+    Ask("variation_ms", "delay variation to cover", "ms", "From a measured quantile: page Losses."),
+    Ask("differential_ms", "second path is longer by", "ms"),
+    Ask("sender_ms", "conversion and coding", "ms"),
+    Ask("receiver_ms", "decoding and conversion", "ms"),
+    Ask("time_stamped", "released at time stamps of a common clock"),
+    Ask("adapting", "the receive buffer adapts by itself"),
+)
+LOSS = (
+    Ask("loss_pct", "lost packets", "%"),
+    Ask(
+        "burst_packets", "mean burst", "packets", "Left empty: each packet alike, which flatters parity.", empty="none"
+    ),
+    Ask("second_loss_pct", "lost on the second path", "%", empty="there is none"),
+    Ask("second_burst_packets", "its mean burst", "packets", empty="none"),
+)
+TARGET = (
+    Ask("error_every_h", "audible errors at most every", "h", "168 h are a week."),
+    Ask("greatest_latency_ms", "latency at most", "ms", empty="any"),
+    Ask("greatest_mbps", "rate on each path at most", "Mbit/s", empty="any"),
+)
+
+
+def part(
+    title: str, asks: Sequence[Ask], typed: Mapping[str, str], problems: Sequence[Problem], *, prefix: str = ""
+) -> Part:
+    """Inputs with what was typed, or with their defaults, and the problems at their fields."""
+    names = {prefix + ask.name for ask in asks}
+    fields = tuple(_field(ask, typed, problems, prefix=prefix) for ask in asks)
+    return Part(title, fields, tuple(p for p in problems if p.where in names))
+
+
+def elsewhere(parts: Sequence[Part], problems: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Problems that belong to no field of a form."""
+    shown = [p for one in parts for p in one.problems]
+    return tuple(p for p in problems if p not in shown)
+
+
+def _field(ask: Ask, typed: Mapping[str, str], problems: Sequence[Problem], *, prefix: str) -> Field:
+    """One input."""
+    name = prefix + ask.name
+    kind = "choice" if ask.options else "yes or no" if ask.name in BOXES else "number"
+    return Field(
+        name,
+        ask.label,
+        kind,
+        typed.get(name, DEFAULTS.get(ask.name, "")),
+        ask.unit,
+        ask.help,
+        bool(ask.options),
+        ask.empty,
+        tuple((option, option) for option in ask.options),
+        (),
+        tuple(p for p in problems if p.where == name),
+        ask.only_for,
+    )
+
+
+def release_us(form: Mapping[str, str]) -> float | None:
+    """The release delay typed in milliseconds; None where nothing is.
+
+    Raises
+    ------
+    PlanError
+        If it is no number.
+    """
+    text = form.get("release_ms", "").strip()
+    if not text:
+        return None
+    try:
+        return float(text.replace(",", ".")) * 1000
+    except ValueError:
+        raise PlanError([Problem("release_ms", f"cannot be {text!r}", "a number of milliseconds")]) from None
