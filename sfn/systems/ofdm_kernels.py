@@ -208,11 +208,12 @@ def ofdm_points(
     margin_db: NDArray[np.float32],
     least_margin_db: NDArray[np.float32],
     window_us: NDArray[np.float64],
+    least_window_us: NDArray[np.float64],
     wanted: NDArray[np.int16],
     hurts: NDArray[np.int16],
     lost: NDArray[np.bool_],
 ) -> None:
-    """Reception of the points from `start` to before `stop`; results go into the last six arguments.
+    """Reception of the points from `start` to before `stop`; results go into the last seven arguments.
 
     Parameters
     ----------
@@ -225,7 +226,7 @@ def ofdm_points(
     required_ratio, threshold_ratio : float
         Required C/N and X as power ratios.
     strategies : (K,) array
-        Codes; the first gives margin, window, wanted, hurts and lost, all of them the least margin.
+        Codes; the first gives margin, window, wanted, hurts and lost, all of them the least margin and its window.
     """
     sites = level_dbuvm.shape[0]
     power, against, arrival, weights = np.empty(sites), np.empty(sites), np.empty(sites), np.empty(sites)
@@ -253,7 +254,7 @@ def ofdm_points(
                 top, strongest = p, n
             n += 1
         if n == 0:
-            margin_db[m], least_margin_db[m], window_us[m] = np.nan, np.nan, np.nan
+            margin_db[m], least_margin_db[m], window_us[m], least_window_us[m] = np.nan, np.nan, np.nan, np.nan
             wanted[m], hurts[m], lost[m] = -1, -1, False
             continue
         least = np.inf
@@ -275,7 +276,9 @@ def ofdm_points(
                 if rest > worst:
                     worst, culprit = rest, place[i]
             ratio = useful / ((noise_power + interference) * required_ratio)
-            least = min(least, ratio)
+            if k == 0 or ratio < least:
+                least = ratio
+                least_window_us[m] = t0
             if k == 0:
                 margin_db[m] = 10.0 * np.log10(ratio) if ratio > 0.0 else -np.inf
                 window_us[m], wanted[m], hurts[m] = t0, owner, culprit

@@ -28,8 +28,8 @@ class OfdmMap:
         C/(N+I) less the required C/N; NaN where no signal is. [dB]
     least_margin_db : (M,) float32 array
         The least favourable of the chosen set. [dB]
-    window_us : (M,) array
-        t0. [us]
+    window_us, least_window_us : (M,) arrays
+        t0 of the first strategy, and of the least favourable. [us]
     wanted_site, hurting_site : (M,) int16 arrays
         Row of the site with the largest useful and the largest interfering part; -1 for none.
     lost_to_self_interference : (M,) bool array
@@ -40,6 +40,7 @@ class OfdmMap:
     margin_db: NDArray[np.float32]
     least_margin_db: NDArray[np.float32]
     window_us: NDArray[np.float64]
+    least_window_us: NDArray[np.float64]
     wanted_site: NDArray[np.int16]
     hurting_site: NDArray[np.int16]
     lost_to_self_interference: NDArray[np.bool_]
@@ -110,6 +111,7 @@ def ofdm_map(
         margin_db=np.empty(points, np.float32),
         least_margin_db=np.empty(points, np.float32),
         window_us=np.empty(points),
+        least_window_us=np.empty(points),
         wanted_site=np.empty(points, np.int16),
         hurting_site=np.empty(points, np.int16),
         lost_to_self_interference=np.empty(points, np.bool_),
@@ -130,6 +132,7 @@ def ofdm_map(
             result.margin_db,
             result.least_margin_db,
             result.window_us,
+            result.least_window_us,
             result.wanted_site,
             result.hurting_site,
             result.lost_to_self_interference,

@@ -56,6 +56,9 @@ def test_the_least_margin_is_that_of_the_least_favourable_strategy() -> None:
 
     np.testing.assert_array_equal(several.margin_db, each[0].margin_db)
     np.testing.assert_allclose(several.least_margin_db, np.min([e.margin_db for e in each], axis=0), atol=1e-5)
+    windows = np.array([e.window_us for e in each])
+    least = np.argmin(np.nan_to_num([e.margin_db for e in each]), axis=0)
+    np.testing.assert_array_equal(several.least_window_us, np.take_along_axis(windows, least[None], axis=0)[0])
 
 
 def test_points_without_signal_have_no_margin() -> None:
