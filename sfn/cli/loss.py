@@ -15,9 +15,9 @@ paths over media packets); `model_source` (given, fitted, or an upper limit wher
 both copies would have been lost, by spacing); delay above the least that all but `late_probability` keep as
 `variation_us`, `variation_low_us`, `variation_high_us` (null: the record is too short for an upper end);
 `delay_quantiles`; `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio,
-mean_burst_packets, variation_us, variation_high_us. With --second-capture also `common_packets_n`,
-`first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if independent), `joint_packets_n`,
-`expected_joint_packets`, `chance_probability`, `independent`, `differential_us`.
+mean_burst_packets, heavier (surely loses more than the whole), variation_us, variation_high_us. With --second-capture
+also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if
+independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`.
 """
 
 import argparse
@@ -29,24 +29,14 @@ from typing import cast
 
 from sfn.cli.stream import model_of, number, protection_arguments, protection_of
 from sfn.errors import PlanError, Problem
-from sfn.stream.advise import spoken
+from sfn.stream.advise import spoken, usual
 from sfn.stream.answer import joint_answer, measured_answer
 from sfn.stream.buffer import hours
 from sfn.stream.capture import read_packets
 from sfn.stream.joint import joint_loss
 from sfn.stream.loss import LossModel, binomial_interval, fit, independent
 from sfn.stream.measured import Measured, measure
-from sfn.stream.protection import (
-    Protection,
-    both_parities,
-    column_parity,
-    packet_overhead,
-    row_parity,
-    st2022_1_problems,
-    waits,
-    with_repeat,
-    with_second_path,
-)
+from sfn.stream.protection import Protection, packet_overhead, st2022_1_problems, waits
 from sfn.stream.residual import residual
 from sfn.units import exact
 
@@ -87,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
         if args.compare:
             answer["comparison"] = [
                 {key: row[key] for key in ("protection", *_COMPARED)}
-                for guard in _usual(first)
+                for guard in usual(first)
                 for row in [_answer(guard, first, second, time_s=time_s, seed=args.seed, block_n=args.blocks)]
             ]
     except ValueError as error:
@@ -179,22 +169,6 @@ def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Mea
     except OSError as error:
         problem = Problem(name, f"cannot be read ({error.strerror})", "a capture or a log of packets")
         raise PlanError([problem]) from None
-
-
-def _usual(model: LossModel) -> list[Protection]:
-    """Protections to compare: a repeat spaced by several mean bursts."""
-    mean = model.mean_burst_packets
-    after = max(10, round(5 * mean)) if mean == mean else 10
-    return [
-        Protection(),
-        row_parity(10),
-        column_parity(10, 10),
-        both_parities(10, 10),
-        with_repeat(Protection(), after=after),
-        with_second_path(Protection()),
-        with_repeat(column_parity(10, 10), after=after),
-        with_second_path(both_parities(10, 10)),
-    ]
 
 
 def _answer(

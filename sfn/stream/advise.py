@@ -112,6 +112,22 @@ def combinations(paths: Sequence[LossModel]) -> Iterator[Protection]:
                 yield with_second_path(one_path)
 
 
+def usual(model: LossModel) -> tuple[Protection, ...]:
+    """A handful of protections that differ in kind, for a first look; a repeat is spaced by five mean bursts."""
+    mean = model.mean_burst_packets
+    after = max(10, round(5 * mean)) if mean == mean else 10
+    return (
+        Protection(),
+        row_parity(10),
+        column_parity(10, 10),
+        both_parities(10, 10),
+        with_repeat(Protection(), after=after),
+        with_second_path(Protection()),
+        with_repeat(column_parity(10, 10), after=after),
+        with_second_path(both_parities(10, 10)),
+    )
+
+
 def advise(
     payload: Payload,
     packet: Packet,

@@ -46,7 +46,7 @@ def measured_answer(measured: Measured, hours: tuple[Hour, ...], *, late_probabi
         "variation_low_us": wanted.low_us,
         "variation_high_us": wanted.high_us,
         "delay_quantiles": [quantile_answer(delay_quantile(measured.delay_us, late_probability=p)) for p in levels],
-        "hours": [hour_answer(hour) for hour in hours],
+        "hours": [hour_answer(hour, overall_ratio=float(lengths.sum()) / packets_n) for hour in hours],
     }
 
 
@@ -96,8 +96,8 @@ def quantile_answer(quantile: DelayQuantile) -> dict[str, object]:
     }
 
 
-def hour_answer(hour: Hour) -> dict[str, object]:
-    """One hour."""
+def hour_answer(hour: Hour, *, overall_ratio: float) -> dict[str, object]:
+    """One hour; `heavier` when it surely loses more than the record as a whole and so needs heavier protection."""
     model = hour.loss.model if hour.loss else None
     return {
         "begins_s": hour.begins_s,
@@ -107,6 +107,7 @@ def hour_answer(hour: Hour) -> dict[str, object]:
         "bursts_n": hour.bursts_n,
         "loss_ratio": model.loss_ratio if model else 0.0,
         "mean_burst_packets": model.mean_burst_packets if model else None,
+        "heavier": hour.loss is not None and hour.loss.loss_low_ratio > overall_ratio,
         "variation_us": hour.variation.delay_us if hour.variation else None,
         "variation_high_us": hour.variation.high_us if hour.variation else None,
     }

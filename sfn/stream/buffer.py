@@ -16,7 +16,7 @@ from sfn.errors import in_range
 from sfn.stream.loss import CONFIDENCE_PROBABILITY, Fit, burst_lengths_of, fit
 from sfn.stream.measured import Measured
 
-EPISODE_GAP_PACKETS = 50  # late packets closer than this belong to one episode
+EPISODE_GAP_PACKETS = 50  # late packets closer than this belong to one episode; closer still where many are late
 HOUR_S = 3600.0
 
 
@@ -78,7 +78,8 @@ def delay_quantile(delay_us: NDArray[np.floating], *, late_probability: float) -
     at = min(int(np.ceil((1 - late_probability) * n)), n) - 1
     found = float(ordered[at])
     late = np.flatnonzero(arrived > found)
-    episodes_n = int((np.diff(late) > EPISODE_GAP_PACKETS).sum()) + (1 if late.size else 0)
+    gap = min(EPISODE_GAP_PACKETS, 0.25 / late_probability)  # chance alone then joins a quarter at most
+    episodes_n = int((np.diff(late) > gap).sum()) + (1 if late.size else 0)
     effective = n * (episodes_n / late.size if late.size else 1.0)
     low, high = _ranks(effective, 1 - late_probability)
     at_low = max(int(np.floor(low / effective * n)) - 1, 0)

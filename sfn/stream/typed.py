@@ -5,6 +5,7 @@ here; a field that a payload does not need is not looked at.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeVar
 from urllib.parse import parse_qsl, urlencode
@@ -34,7 +35,8 @@ DEFAULTS = {
     "repeat_after": "0", "second_path": "no", "link_mbps": "", "link_layer": "wire", "hops": "1", "network_ms": "0",
     "variation_ms": "0", "differential_ms": "0", "sender_ms": "0", "receiver_ms": "0", "time_stamped": "yes",
     "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
-    "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "",
+    "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "", "late_probability": "0.0001",
+    "record_packet_ms": "", "port": "", "remove_drift": "yes",
 }  # fmt: skip
 OWN_PACKETS = ("compressed audio", "DAB ensemble", "transport stream")  # an empty packet time means their usual one
 
@@ -170,6 +172,80 @@ def target_of(typed: Typed) -> Target:
     reader.finish()
     assert target is not None
     return target
+
+
+@dataclass(frozen=True, slots=True)
+class AskedRecord:
+    """How a record of packets is to be read."""
+
+    late_probability: float
+    packet_time_s: float | None
+    port: int | None
+    remove_drift: bool
+
+
+def record_of(typed: Typed) -> AskedRecord:
+    """How a record of packets is to be read.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    reader = _Reader(typed)
+    late, packet_ms, port = float(reader.number("late_probability")), reader.optional("record_packet_ms"), None
+    if typed.get("port", "").strip():
+        port = reader.whole("port")
+    if not 0 < late <= 0.5:
+        reader.problems.append(Problem("late_probability", f"cannot be {late:g}", "above 0 to 0.5"))
+    if packet_ms is not None and not 0 < packet_ms <= 1000:
+        reader.problems.append(Problem("record_packet_ms", f"cannot be {packet_ms:g}", "above 0 to 1000 ms"))
+    reader.finish()
+    return AskedRecord(late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"))
+
+
+def packet_time_of(typed: Typed) -> float:
+    """The packet time in seconds.
+
+    Raises
+    ------
+    PlanError
+        If it is none.
+    """
+    reader = _Reader(typed)
+    packet_ms = reader.number("packet_ms")
+    if not 0 < packet_ms <= 1000:
+        reader.problems.append(Problem("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms"))
+    reader.finish()
+    return float(packet_ms) / 1000
+
+
+def measured_fields(found: Mapping[str, object]) -> dict[str, str]:
+    """Fields of forms from what was measured: packet time, loss model, delay variation.
+
+    Parameters
+    ----------
+    found : mapping
+        From `sfn.stream.answer.measured_answer`.
+    """
+    fields = {
+        "packet_ms": f"{_float(found['measured_packet_time_us']) / 1000:.6g}",
+        "variation_ms": f"{_float(found['variation_high_us'] or found['variation_us']) / 1000:.4g}",
+    }
+    ratio = _float(found["measured_loss_ratio"])
+    if ratio > 0:
+        fields["loss_pct"] = f"{100 * ratio:.6g}"
+        fields["burst_packets"] = f"{_float(found['measured_burst_packets']):.4g}"
+    if found.get("second_burst_packets"):
+        fields["second_loss_pct"] = f"{100 * _float(found['second_loss_ratio']):.6g}"
+        fields["second_burst_packets"] = f"{_float(found['second_burst_packets']):.4g}"
+    return fields
+
+
+def _float(value: object) -> float:
+    """A figure of an answer."""
+    assert isinstance(value, float | int)
+    return float(value)
 
 
 def written(typed: Typed) -> str:

@@ -88,6 +88,16 @@ LOSS = (
     Ask("second_loss_pct", "lost on the second path", "%", empty="there is none"),
     Ask("second_burst_packets", "its mean burst", "packets", empty="none"),
 )
+PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond."),)
+RECORD = (
+    Ask("late_probability", "tolerated share of late packets", "", "0.0001 is one in ten thousand."),
+    Ask("record_packet_ms", "packet time", "ms", empty="as measured"),
+    Ask("port", "UDP port of the stream", "", "Where a capture holds several.", empty="the most frequent"),
+    Ask(
+        "remove_drift", "take out clock drift", "",
+        "Between sender and receiver. Off where one reference locks both: a true change of delay is then kept.",
+    ),
+)  # fmt: skip
 TARGET = (
     Ask("error_every_h", "audible errors at most every", "h", "168 h are a week."),
     Ask("greatest_latency_ms", "latency at most", "ms", empty="any"),

@@ -30,6 +30,18 @@ def test_queues_count_once():
     assert all(q.episodes_n < 30 for q in found)
 
 
+@pytest.mark.parametrize("late_probability", [0.5, 0.1, 0.01])
+def test_common_lateness_has_a_narrow_interval(late_probability):
+    """Where many packets are late by right, they are not taken for one long episode."""
+    rng = np.random.default_rng(25)
+    true = -2000 * np.log(late_probability)
+    quantile = delay_quantile(rng.exponential(2000, 100_000), late_probability=late_probability)
+
+    assert quantile.high_us is not None
+    assert quantile.low_us < true < quantile.high_us
+    assert quantile.high_us - quantile.low_us < 0.1 * true
+
+
 def test_a_short_record_has_no_upper_end():
     """A thousand packets say nothing about one in ten thousand: no upper end, rather than the greatest seen."""
     rng = np.random.default_rng(23)

@@ -1,0 +1,95 @@
+"""Losses: given ones, and records that are uploaded."""
+
+import re
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture
+def number(store, example):
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def log(lost_every: int = 1000, length: int = 5, delay_s: float = 0.005) -> bytes:
+    """A CSV log of 20 000 packets, some lost in bursts."""
+    position = np.array([p for p in range(20_000) if p % lost_every >= length])
+    at_s = 36_000 + 0.004 * position + delay_s + (position * 7 % 13) * 1e-5
+    rows = [f"{p},{t:.6f}" for p, t in zip(position, at_s, strict=True)]
+    return ("sequence,arrival_s\n" + "\n".join(rows) + "\n").encode()
+
+
+def uploaded(client, post, number, files, **fields):
+    """The page of an upload, once it is read."""
+    sent = post(f"/networks/{number}/losses/upload", files=files, **fields)
+    assert 303 == sent.status_code
+    job = client.app.state.jobs.find(sent.headers["location"].rsplit("/", 1)[-1])
+    assert job.ended.wait(60)
+    return job, client.get(job.view().result_url or sent.headers["location"])
+
+
+def test_given_losses(client, number):
+    """1e-3 in bursts of 4 with 1 ms packets: columns of ten leave 1.12e-04, rows nearly everything."""
+    fields = {"loss_pct": "0.1", "burst_packets": "4", "packet_ms": "1"}
+    html = client.get(f"/networks/{number}/losses", params=fields).text.replace("\u202f", " ")
+
+    assert "1.12e-04" in html
+    assert "9.19e-04" in html
+    assert "100 000.0 µs" in html
+
+
+def test_problems_stand_at_their_fields(client, number):
+    """A mean burst below one and a packet time of nothing are marked where they were typed."""
+    first = client.get(f"/networks/{number}/losses", params={"burst_packets": "0.2"})
+    second = client.get(f"/networks/{number}/losses", params={"packet_ms": "0"})
+
+    assert (422, 422) == (first.status_code, second.status_code)
+    assert re.search(r'id="burst_packets-problem1">mean_burst_packets must be from 1', first.text)
+    assert re.search(r'id="packet_ms-problem1">cannot be 0; above 0 to 1000 ms', second.text)
+
+
+def test_two_records_together(client, post, number):
+    """Losses, bursts, hour, and paths that fail together; the model and the plan are a click away."""
+    files = {"first": ("a.csv", log()), "second": ("b.csv", log(length=6, delay_s=0.012))}
+    _, page = uploaded(client, post, number, files, remove_drift="no", record_packet_ms="4")
+    html = page.text.replace("\u202f", " ")
+
+    assert 200 == page.status_code
+    assert "Measured: a.csv, b.csv" in html
+    assert "<strong>95</strong> of 19995 packets lost" in html
+    assert "Chance does not explain that" in html
+    assert "7.00 ms, if one clock stamped both" in html
+    assert 3 == html.count('class="chart"')
+    model = re.search(r'href="([^"]+)">What protections leave', html)
+    assert model
+    assert "burst_packets=5" in model[1]
+    assert 200 == client.get(model[1].replace("&amp;", "&")).status_code
+
+
+def test_a_clean_record_is_an_upper_limit(client, post, number):
+    """Nothing lost: the page says up to how much that may be."""
+    _, page = uploaded(client, post, number, {"first": ("c.csv", log(length=0))})
+
+    assert "Nothing was lost. That leaves up to 2.6e-04" in page.text
+
+
+def test_what_cannot_be_read_says_where(client, post, number):
+    """The line of a broken log stands on the job's page; no second file is needed, a first one is."""
+    job, page = uploaded(client, post, number, {"first": ("bad.csv", b"sequence,arrival_s\n1,2\nx,3\n")})
+
+    assert "failed" == job.state
+    assert "bad.csv: line 3" in page.text
+    assert "reads &#39;x,3&#39;" in page.text
+    assert 422 == post(f"/networks/{number}/losses/upload", files={"first": ("", b"")}).status_code
+    assert (
+        422
+        == post(
+            f"/networks/{number}/losses/upload", files={"first": ("a.csv", log())}, late_probability="2"
+        ).status_code
+    )
+
+
+def test_a_forgotten_record_is_not_there(client, number):
+    """An address without a job answers 404."""
+    assert 404 == client.get(f"/networks/{number}/losses/nothing").status_code

@@ -1,0 +1,121 @@
+"""Losses: what the usual protections leave, and what captures or logs of a network say."""
+
+import secrets
+import shutil
+from contextlib import ExitStack
+from pathlib import Path
+from tempfile import TemporaryFile
+from typing import IO, Annotated, BinaryIO, cast
+
+from fastapi import APIRouter, File, Request, UploadFile
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.losses import Records, records, usual_protections
+from sfn.errors import PlanError, Problem
+from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
+from sfn.stream.capture import read_packets
+from sfn.stream.measured import Measured, measure
+from sfn.stream.typed import AskedRecord, measured_fields, packet_time_of, paths_of, record_of, written
+from webapp import addresses
+from webapp.contexts.losses import LossesPage, MeasuredPage
+from webapp.dependencies import FormDep, JobsDep, NetworkDep, Opened, SettingsDep
+from webapp.forms import stream as forms
+from webapp.jobs import Progress
+from webapp.pages.jobs import found as job_found
+from webapp.problems import RefusedError
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/losses")
+def show(request: Request, opened: NetworkDep) -> Response:
+    """The forms, and the usual protections once losses are given."""
+    typed = dict(request.query_params.multi_items())
+    if not typed:
+        return page(request, _page(opened, typed, ()))
+    try:
+        left = usual_protections(paths_of(typed), packet_time_s=packet_time_of(typed))
+    except PlanError as error:
+        return page(request, _page(opened, typed, error.problems), status=422)
+    context = _page(opened, typed, ())
+    return page(request, LossesPage(context.network, context.parts, context.upload, left, ()))
+
+
+@router.post("/networks/{network_id}/losses/upload")
+def upload(
+    opened: NetworkDep,
+    jobs: JobsDep,
+    settings: SettingsDep,
+    form: FormDep,
+    first: Annotated[UploadFile, File()],
+    second: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """Take one or two records and start reading them."""
+    asked = record_of(form)
+    given = [one for one in (first, second) if one is not None and one.filename]
+    if not given:
+        raise RefusedError(422, Problem("first", "no file was sent", "a capture or a log"))
+    names = [str(one.filename) for one in given]
+    files = [_copy(one, settings.data_folder) for one in given]
+
+    def work(progress: Progress) -> Records:
+        """Read, put in order, find; the copies are gone whatever happens."""
+        with ExitStack() as held:
+            for file in files:
+                held.enter_context(file)
+            measured = [_read(file, name, asked, progress) for name, file in zip(names, files, strict=True)]
+        progress.tell("cutting into hours", done=100, total=100)
+        return records(measured, names=names, late_probability=asked.late_probability)
+
+    job = jobs.start(work, title=f"Reading {', '.join(names)}", key=secrets.token_hex(8))
+    job.result_url = addresses.measured_losses(opened.head.id, job.id)
+    return RedirectResponse(addresses.job(job.id), 303)
+
+
+@router.get("/networks/{network_id}/losses/{job_id}")
+def measured(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
+    """What was measured."""
+    found = job_found(jobs, job_id).result
+    if not isinstance(found, Records):
+        raise RefusedError(404, Problem("record", "is no longer in memory", "the file again"))
+    charts = (burst_chart(found.first, found.model), delay_chart(found.first), hours_chart(found.hours))
+    fields = measured_fields(found.found)
+    context = MeasuredPage(
+        opened.head,
+        found,
+        charts,
+        addresses.losses(opened.head.id, written(fields) or "loss_pct="),
+        addresses.links(opened.head.id, written(fields) or "packet_ms="),
+    )
+    return page(request, context)
+
+
+def _copy(given: UploadFile, folder: Path) -> IO[bytes]:
+    """The upload in a file without a name, which is gone when it is closed."""
+    copy = TemporaryFile(dir=folder)  # noqa: SIM115 # closed by the job that reads it
+    shutil.copyfileobj(given.file, copy)
+    return copy
+
+
+def _read(file: IO[bytes], name: str, asked: AskedRecord, progress: Progress) -> Measured:
+    """One record, told as it goes."""
+    size = file.tell()
+    file.seek(0)
+
+    def tell(part: float) -> None:
+        """How far it is."""
+        progress.tell(f"reading {name}", done=round(100 * part), total=100)
+
+    pieces = read_packets(cast(BinaryIO, file), name=name, size_bytes=size, port=asked.port, progress=tell)
+    return measure(pieces, packet_time_s=asked.packet_time_s, remove_drift=asked.remove_drift)
+
+
+def _page(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) -> LossesPage:
+    """The forms without an answer."""
+    parts = (
+        forms.part("Loss on the way", forms.LOSS, typed, problems),
+        forms.part("Packets", forms.PACKET_TIME, typed, problems),
+    )
+    upload = (forms.part("How to read them", forms.RECORD, {}, ()),)
+    return LossesPage(opened.head, parts, upload, (), forms.elsewhere(parts, problems))
