@@ -83,6 +83,26 @@ def site(network_id: int, site_id: str) -> str:
     return f"/networks/{network_id}/sites/{quote(site_id, safe='')}"
 
 
+def antenna(network_id: int, site_id: str) -> str:
+    """One site's antenna: patterns, direction, tilts."""
+    return f"{site(network_id, site_id)}/antenna"
+
+
+def antenna_picture(network_id: int, site_id: str, plane: str = "h") -> str:
+    """The antenna's patterns as they hang, as SVG."""
+    return f"{site(network_id, site_id)}/antenna.svg?plane={plane}"
+
+
+def terrain(network_id: int) -> str:
+    """The network's terrain, and ground heights beside it."""
+    return f"/networks/{network_id}/terrain"
+
+
+def terrain_upload(network_id: int) -> str:
+    """Takes terrain files."""
+    return f"/networks/{network_id}/terrain/upload"
+
+
 def chain(network_id: int, site_id: str) -> str:
     """One site's chains and the stages on them."""
     return f"{site(network_id, site_id)}/chain"
@@ -280,6 +300,7 @@ class Tab:
 # In the order of the work. A page adds its line when it lands; its context says `tab = KEY`.
 TABS = (
     Tab("network", "Sites & chains", network),
+    Tab("terrain", "Terrain", terrain),
     Tab("delays", "Delays", delays),
     Tab("zones", "Overlap map", zones),
     Tab("point", "Point", point),

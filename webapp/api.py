@@ -13,9 +13,8 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from sfn.answer import delays, point
-from sfn.check import check
 from sfn.errors import PlanError, Problem
-from webapp.dependencies import JobsDep, NetworkDep, StoreDep
+from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Summary
@@ -208,15 +207,15 @@ def restore_revision(store: StoreDep, network_id: int, body: Restoration) -> Rev
 
 
 @router.get("/networks/{network_id}/check", tags=["answers"])
-def check_network(opened: NetworkDep) -> ProblemsAnswer:
+def check_network(opened: NetworkDep, maps: MapsDep) -> ProblemsAnswer:
     """Every problem of the plan, as ``python -m sfn check --json`` answers."""
-    return ProblemsAnswer(problems=[ProblemLine(**problem.as_json()) for problem in check(opened.network)])
+    return ProblemsAnswer(problems=[ProblemLine(**problem.as_json()) for problem in maps.checked(opened.network)])
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
-def answer_delays(opened: NetworkDep) -> dict[str, Any]:
+def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
     """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
-    found_delays = delays.delays(opened.network, problems=check(opened.network))
+    found_delays = delays.delays(opened.network, problems=maps.checked(opened.network))
     return delays.document(found_delays, revision=opened.head.revision.number)
 
 

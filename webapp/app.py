@@ -18,6 +18,7 @@ from webapp.maps import Maps
 from webapp.pages import (
     about_api,
     account,
+    antenna,
     chain,
     delays,
     document,
@@ -33,6 +34,7 @@ from webapp.pages import (
     revisions,
     sheets,
     site,
+    terrain,
     zones,
 )
 from webapp.render import environment
@@ -45,6 +47,8 @@ ROUTERS = (
     new.router,
     network.router,
     site.router,
+    antenna.router,
+    terrain.router,
     chain.router,
     document.router,
     editor.router,

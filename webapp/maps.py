@@ -6,6 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from sfn.check import check_on_ground
+from sfn.errors import Problem
 from sfn.field.rasters import CacheFolder
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
@@ -15,6 +17,7 @@ from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bound
 from sfn.terrain.digest import Known
 from sfn.terrain.ground import Ground, open_ground
 from webapp.jobs import CancelledError, Job, Jobs, Progress
+from webapp.terrains import TerrainLine, terrain_lines
 
 KEPT_BYTES = 1_500_000_000
 DISK_BYTES = 4_000_000_000
@@ -36,7 +39,7 @@ class Maps:
     def __init__(self, jobs: Jobs, folder: Path) -> None:
         self.executor = ThreadPoolExecutor(SITE_THREADS, thread_name_prefix="sites")
         self._jobs = jobs
-        self._terrain = folder / "terrain"
+        self.terrain_folder = folder / "terrain"
         self._cache = CacheFolder(folder / "rasters", DISK_BYTES)
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
@@ -44,7 +47,15 @@ class Maps:
 
     def ground(self, network: Network) -> Ground:
         """The ground that a document names: files in the program's terrain folder, or the ridge."""
-        return open_ground(network, folder=self._terrain, known=self._known)
+        return open_ground(network, folder=self.terrain_folder, known=self._known)
+
+    def terrains(self) -> tuple[TerrainLine, ...]:
+        """Every terrain that a network may name."""
+        return terrain_lines(self.terrain_folder, known=self._known)
+
+    def checked(self, network: Network) -> tuple[Problem, ...]:
+        """The check, terrain included."""
+        return check_on_ground(network, folder=self.terrain_folder, known=self._known)
 
     def wanted(
         self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int

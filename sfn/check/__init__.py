@@ -4,6 +4,6 @@
 stand; what cannot be set comes from the delay table itself.
 """
 
-from sfn.check.everything import check
+from sfn.check.everything import check, check_on_ground
 
-__all__ = ["check"]
+__all__ = ["check", "check_on_ground"]

@@ -1,5 +1,7 @@
 """All checks of a document in one list."""
 
+from pathlib import Path
+
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems
@@ -9,6 +11,8 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.systems.service import service
 from sfn.terrain.dem import Terrain
+from sfn.terrain.digest import Known
+from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
 
 
@@ -48,3 +52,17 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
     if placed is not None:
         found += delay_table(network, placed=placed).problems
     return tuple(found)
+
+
+def check_on_ground(
+    network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None
+) -> tuple[Problem, ...]:
+    """Every problem of a document and of the terrain that it names; arguments as `sfn.terrain.ground.open_ground`.
+
+    A terrain that cannot be opened is a problem like any other.
+    """
+    try:
+        ground = open_ground(network, folder=folder, anywhere=anywhere, known=known)
+    except PlanError as refused:
+        return (*check(network), *refused.problems)
+    return check(network, terrain=ground.terrain)

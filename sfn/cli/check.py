@@ -3,11 +3,9 @@
 import argparse
 from pathlib import Path
 
-from sfn.check import check
+from sfn.check import check_on_ground
 from sfn.cli.table import add_json, print_json, print_problems
-from sfn.errors import PlanError, Problem
 from sfn.plan import read_file
-from sfn.terrain.ground import Ground, open_ground
 
 NAME = "check"
 SUMMARY = "validate, list every problem"
@@ -22,12 +20,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the problems; 1 when any is an error."""
     network = read_file(args.network)
-    unread: tuple[Problem, ...] = ()
-    try:
-        ground = open_ground(network, folder=args.network.parent, anywhere=True)
-    except PlanError as refused:
-        ground, unread = Ground(), refused.problems
-    problems = (*check(network, terrain=ground.terrain), *unread)
+    problems = check_on_ground(network, folder=args.network.resolve().parent, anywhere=True)
     if args.json:
         print_json({"problems": [problem.as_json() for problem in problems]})
     else:

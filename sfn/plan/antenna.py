@@ -49,4 +49,8 @@ class Antenna(Record):
         """A magnetic bearing has a date."""
         if self.azimuth_from == "magnetic north" and self.azimuth_date is None:
             raise ValueError("an azimuth from magnetic north needs azimuth_date; give the day of the bearing")
+        if self.azimuth_date is not None and not "2025" <= self.azimuth_date[:4] <= "2029":
+            raise ValueError(
+                f"azimuth_date is {self.azimuth_date}; give a day from 2025 to 2029, which the model covers"
+            )
         return self

@@ -1,5 +1,6 @@
 """One raster file of heights or classes: what it must say of itself, and its values on another grid's samples."""
 
+import math
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ import rasterio.warp
 from numpy.typing import NDArray
 
 from sfn.terrain.digest import Known, file_digest
-from sfn.terrain.heights import HeightGrid
+from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
 
 # One reader for each ending, whatever the content claims: others may open further files, or the network.
 READERS = {".tif": "GTiff", ".tiff": "GTiff", ".hgt": "SRTMHGT"}
@@ -32,6 +33,10 @@ class Tile:
     step_lat_deg: float
     step_lon_deg: float
     digest: str
+
+    def step_m(self, lat_deg: float) -> float:
+        """The finer of the two spacings on the ground at a latitude. [m]"""
+        return METRES_PER_DEGREE_M * min(self.step_lat_deg, self.step_lon_deg * math.cos(math.radians(lat_deg)))
 
 
 class UnusableError(Exception):

@@ -95,6 +95,8 @@ class SitePage(Context):
     """What the form carries."""
     name: str
     """The site's name."""
+    site_id: str
+    """Its id in the newest revision, for its antenna's page; empty while it is not saved."""
     located: Located | None
     """Its position as it was understood; None where it cannot be."""
     forms: Forms | None

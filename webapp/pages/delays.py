@@ -4,13 +4,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from sfn.answer.delays import delays
-from sfn.check import check
 from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.service import service
 from sfn.timing import delay_table
 from webapp.contexts.delays import DelaysPage
-from webapp.dependencies import NetworkDep, Opened
+from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -18,10 +17,10 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @router.get("/networks/{network_id}/delays")
-def show(request: Request, opened: NetworkDep) -> Response:
+def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table, pairs and loops."""
     network = opened.network
-    found = delays(network, problems=check(network))
+    found = delays(network, problems=maps.checked(network))
     names = {site.id: site.name for site in network.sites}
     picture = launch_rows(found.table, network, service(network.service))
     return page(request, DelaysPage(network=opened.head, found=found, names=names, picture=picture))

@@ -41,6 +41,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
             draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}].", "network")
         ),
         name=name_of(site, index),
+        site_id=saved_id(draft, site),
         located=found,
         forms=three_forms(found.lat_deg, found.lon_deg) if found else None,
         fields=fields,
@@ -60,6 +61,12 @@ def located(position: Mapping[str, Any]) -> Located | None:
 def name_of(site: Mapping[str, Any], index: int) -> str:
     """A site's name for people, also before it has one."""
     return str(site.get("name") or site.get("id") or f"site {index + 1}")
+
+
+def saved_id(draft: Draft, site: Mapping[str, Any]) -> str:
+    """The site's id where it stands in the revision that the draft was made from, or nothing."""
+    known = str(site.get("id", ""))
+    return known if known in {str(s.get("id")) for s in draft.base.document.get("sites") or ()} else ""
 
 
 def index_of(document: Mapping[str, Any], site_id: str) -> int:

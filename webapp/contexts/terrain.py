@@ -1,0 +1,62 @@
+"""The network's terrain, and a site's antenna."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.errors import Problem
+from sfn.plan import Antenna
+from webapp.contexts import Context, NetworkHead
+from webapp.terrains import TerrainLine
+
+
+@dataclass(frozen=True, slots=True)
+class HeightLine:
+    """One site's ground height, typed and by the terrain."""
+
+    site_id: str
+    name: str
+    typed_m: float
+    terrain_m: float | None
+    """None where the terrain does not cover the site."""
+    questioned: bool
+    """Whether they differ by more than is likely."""
+
+
+@dataclass(frozen=True, slots=True)
+class TerrainPage(Context):
+    """Which terrain the network stands on."""
+
+    TEMPLATE: ClassVar[str] = "terrain.html"
+    TAB: ClassVar[str] = "terrain"
+    network: NetworkHead
+    """Which network, in which revision."""
+    chosen: str
+    """What the form would send for the terrain in force."""
+    lines: tuple[TerrainLine, ...]
+    """Every terrain on offer."""
+    heights: tuple[HeightLine, ...]
+    """The sites' ground heights beside the terrain's; empty without terrain."""
+    problems: tuple[Problem, ...]
+    """What is wrong with what was sent, or with the terrain in force."""
+
+
+@dataclass(frozen=True, slots=True)
+class AntennaPage(Context):
+    """One site's antenna."""
+
+    TEMPLATE: ClassVar[str] = "antenna.html"
+    TAB: ClassVar[str] = "network"
+    network: NetworkHead
+    """Which network, in which revision."""
+    site_id: str
+    """Id of the site."""
+    name: str
+    """Its name."""
+    antenna: Antenna | None
+    """The antenna in force; None: alike in all directions."""
+    true_deg: float | None
+    """Its azimuth from true north."""
+    typed: dict[str, str]
+    """What the form's fields hold."""
+    problems: tuple[Problem, ...]
+    """What is wrong with what was sent, and doubts about the tables."""
