@@ -288,6 +288,31 @@ def clocks(network_id: int) -> str:
     return f"/networks/{network_id}/clocks"
 
 
+def measurements(network_id: int) -> str:
+    """Measurements taken on air."""
+    return f"/networks/{network_id}/measurements"
+
+
+def measurements_keep(network_id: int) -> str:
+    """Saves the plan with launch errors taken up."""
+    return f"{measurements(network_id)}/keep"
+
+
+def echoes(network_id: int) -> str:
+    """Takes an impulse response."""
+    return f"{measurements(network_id)}/echoes"
+
+
+def recordings(network_id: int) -> str:
+    """Takes recordings."""
+    return f"{measurements(network_id)}/recordings/upload"
+
+
+def recording(network_id: int, job_id: str) -> str:
+    """The delay of recordings."""
+    return f"{measurements(network_id)}/recordings/{quote(job_id, safe='')}"
+
+
 @dataclass(frozen=True, slots=True)
 class Tab:
     """One entry of a network's navigation."""
@@ -309,5 +334,6 @@ TABS = (
     Tab("losses", "Losses", losses),
     Tab("clocks", "Clocks", clocks),
     Tab("sheets", "Sheets", sheets),
+    Tab("measurements", "Measurements", measurements),
     Tab("revisions", "Revisions", revisions),
 )

@@ -1,14 +1,20 @@
 """Where residuals lie: sites and points on a plain plane, north up, for a drawing of at most a page's width."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.report.numbers import us
 from sfn.report.scale import round_step
+from sfn.survey.reconcile import Reconciliation
 
 _WIDTH, _MARGIN = 640.0, 46.0
 _LEAST_HEIGHT, _GREATEST_HEIGHT = 220.0, 620.0
-_LEAST_RADIUS, _GREATEST_RADIUS = 4.0, 20.0
+_LEAST_RADIUS, _GREATEST_RADIUS = 3.0, 14.0
+_FAN_PX = 13.0
 _METRES_PER_DEGREE_M = 111_319.49
 
 
@@ -82,19 +88,54 @@ def residual_map(
         return round(x), round(y)
 
     worst = max((abs(r[2]) for r in residuals), default=0.0)
-    bar_m = round_step(_WIDTH / 4 / per_m, most=1)
+    bar_m = round_step(_WIDTH / 5 / per_m, most=1)
     return ResidualMap(
         width=round(_WIDTH),
         height=round(height),
         sites=tuple(PlacedSite(name, *at(lat, lon)) for name, lat, lon in sites),
         residuals=tuple(
-            PlacedResidual(k, *at(lat, lon), _radius(value, worst), value > 0, suspect, title)
-            for k, (lat, lon, value, suspect, title) in enumerate(residuals)
+            PlacedResidual(k, x, y, _radius(value, worst), value > 0, suspect, title)
+            for k, ((_, _, value, suspect, title), (x, y)) in enumerate(
+                zip(residuals, _fanned([at(lat, lon) for lat, lon, *_ in residuals]), strict=True)
+            )
         ),
         bar_px=round(bar_m * per_m),
         bar_text=f"{bar_m / 1000:g} km",
-        radius_text=f"{worst:.3f} us",
+        radius_text=us(worst, 3),
     )
+
+
+def _fanned(places: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Measurements at one place set round it, so that none hides another."""
+    total = Counter(places)
+    seen: Counter[tuple[int, int]] = Counter()
+    fanned = []
+    for spot in places:
+        turn = 2 * math.pi * seen[spot] / total[spot]
+        away = 0.0 if total[spot] == 1 else _FAN_PX
+        fanned.append((spot[0] + round(away * math.sin(turn)), spot[1] - round(away * math.cos(turn))))
+        seen[spot] += 1
+    return fanned
+
+
+def residuals_drawn(network: Network, found: Reconciliation) -> ResidualMap:
+    """The drawing of a reconciliation: all sites, and every measurement that was used.
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read.
+    """
+    placed = place(network)
+    rows = []
+    for row in found.residuals:
+        if row.residual_us is None:
+            continue
+        m = row.measurement
+        off_us = -row.residual_us
+        title = f"{m.site} against {m.reference_site} at {m.point}: {us(off_us, 3, signed=True)}, {row.verdict}"
+        rows.append((m.lat_deg, m.lon_deg, off_us, row.verdict == "suspect", title))
+    return residual_map([(s.name, placed[s.id].lat_deg, placed[s.id].lon_deg) for s in network.sites], rows)
 
 
 def _radius(value_us: float, worst_us: float) -> int:

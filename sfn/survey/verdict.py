@@ -140,8 +140,8 @@ def doubts(
         problems.append(Problem(where, what, expected))
     if _disperses(found):
         what = (
-            f"the upper half of the band is {found.dispersion_us:+.3f} us later than the lower: a second arrival"
-            " close behind the first, or different filters in the two channels"
+            f"the upper half of the band is {found.dispersion_us:+.3f} us later than the lower: another arrival"
+            " beside the first, or different filters in the two channels"
         )
         problems.append(Problem(where, what, "the interval was widened by half of it", "warning"))
     return problems

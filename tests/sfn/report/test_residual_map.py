@@ -20,6 +20,15 @@ def test_north_is_up_and_the_worst_is_largest() -> None:
     assert all(0 < p.x < drawn.width and 0 < p.y < drawn.height for p in (*drawn.sites, *drawn.residuals))
 
 
+def test_measurements_at_one_place_do_not_hide_each_other() -> None:
+    """Three at one point stand round it."""
+    drawn = residual_map(SITES, [(36.3, -84.2, 0.1 * k, False, "a") for k in range(3)])
+    places = {(r.x, r.y) for r in drawn.residuals}
+
+    assert 3 == len(places)
+    assert 320 == pytest.approx(sum(x for x, _ in places) / 3, abs=1)
+
+
 def test_the_bar_has_its_length() -> None:
     """A tenth of a degree of latitude is 11.13 km: the bar is drawn to that scale."""
     drawn = residual_map([("A", 36.0, -84.0), ("B", 36.1, -84.0)], [])

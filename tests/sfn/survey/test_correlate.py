@@ -162,7 +162,7 @@ def test_a_second_arrival_close_behind_widens_the_interval(pair: Pair) -> None:
 
     found = measure(x, y + 0.3 * np.roll(y, 1))
     assert not found.refused
-    assert "a second arrival close behind the first" in found.problems[0].what
+    assert "another arrival beside the first" in found.problems[0].what
     assert found.uncertainty_us >= abs(found.dispersion_us) / 2
     assert measure(x, y).uncertainty_us < found.uncertainty_us
 

@@ -1,0 +1,202 @@
+"""The measurements page: reconcile, keep as a revision, recordings in a job, echoes; refusals in words."""
+
+import io
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from starlette.testclient import TestClient
+
+from sfn.survey.measurements import Measurement
+from sfn.survey.prediction import planned_differences
+from webapp.documents import network_of
+from webapp.store import Store
+
+HEAD = "when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by\n"
+ERRORS_US = {"north": 0.0, "south": 3.2, "gap": -0.7}
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+@pytest.fixture
+def rows(example: dict[str, Any]) -> str:
+    """Six measurements of the errors above as CSV."""
+    network = network_of(example)
+    bare = [
+        Measurement("02:10", f"P{k}", lat, lon, a, b, 0.0, 0.05, "antenna", "ab")
+        for k, (lat, lon) in enumerate([(36.30, -84.22), (36.33, -84.21)])
+        for a, b in (("south", "north"), ("gap", "north"), ("gap", "south"))
+    ]
+    planned = planned_differences(network, bare)
+    return HEAD + "".join(
+        f"02:10,{m.point},{m.lat_deg},{m.lon_deg},{m.site},{m.reference_site},"
+        f"{v + ERRORS_US[m.site] - ERRORS_US[m.reference_site]:.4f},0.05,antenna,ab\n"
+        for m, v in zip(bare, planned, strict=True)
+    )
+
+
+def test_measurements_are_reconciled(client: TestClient, post: Callable[..., Any], number: int, rows: str) -> None:
+    """The page shows launch errors with the correction, the drawing, every residual, and what was typed."""
+    answer = post(f"/networks/{number}/measurements", csv=rows, **{"hold-north": "yes"})
+
+    assert 200 == answer.status_code
+    assert "+3.200" in answer.text
+    assert "<strong>−3.200" in answer.text
+    assert 6 == answer.text.count("<circle")
+    assert "uncertainty_us,reference_plane,by\n02:10,P0" in answer.text.replace("\r", "")
+    assert 'name="hold-north" value="yes" checked' in answer.text
+
+
+def test_a_file_stands_for_typed_text(post: Callable[..., Any], number: int, rows: str) -> None:
+    """An uploaded CSV is read, and its name told."""
+    answer = post(f"/networks/{number}/measurements", files={"file": ("night.csv", rows.encode())}, csv="nonsense")
+
+    assert 200 == answer.status_code
+    assert "night.csv" in answer.text
+
+
+def test_kept_errors_become_a_revision(
+    post: Callable[..., Any], store: Store, number: int, rows: str, example: dict[str, Any]
+) -> None:
+    """South's exciter takes 3.2 us up; nothing else changes; the reason names the source."""
+    chosen = {"hold-north": "yes", "stage-south": "south-exciter", "stage-gap": ""}
+    answer = post(
+        f"/networks/{number}/measurements/keep", csv=rows, source="night.csv", base="1", author="ab", **chosen
+    )
+
+    assert 303 == answer.status_code
+    saved = store.read(number)
+    latency = {s["id"]: s.get("latency_us") for s in saved.document["stages"]}
+    before = {s["id"]: s.get("latency_us") for s in example["stages"]}
+    assert 1253.2 == pytest.approx(latency["south-exciter"], abs=0.001)
+    assert {k: v for k, v in before.items() if k != "south-exciter"} == {
+        k: v for k, v in latency.items() if k != "south-exciter"
+    }
+    assert "reconciled with night.csv: south" == saved.revision.reason
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"author": ""}, "a save needs a name"),
+        ({"stage-south": ""}, "no site was chosen to be corrected"),
+        ({"stage-south": "studio-converter"}, "cannot correct &#39;studio-converter&#39;"),
+    ],
+)
+def test_what_cannot_be_kept_is_said(
+    post: Callable[..., Any], store: Store, number: int, rows: str, changed: dict[str, str], words: str
+) -> None:
+    """Nothing is saved, and what was typed is still there."""
+    given = {"author": "ab", "hold-north": "yes", "stage-south": "south-exciter"} | changed
+    answer = post(f"/networks/{number}/measurements/keep", csv=rows, base="1", **given)
+
+    assert 422 == answer.status_code
+    assert words in answer.text
+    assert "02:10,P0" in answer.text
+    assert 1 == store.read(number).revision.number
+
+
+def test_a_bad_line_is_named_and_kept(post: Callable[..., Any], number: int) -> None:
+    """Line and column, and the text as it was typed."""
+    answer = post(f"/networks/{number}/measurements", csv=HEAD + "t,P1,x,-84,south,north,3,0.1,antenna,ab\n")
+
+    assert 422 == answer.status_code
+    assert "typed line 2 column lat" in answer.text
+    assert "t,P1,x,-84" in answer.text
+    binary = post(f"/networks/{number}/measurements", files={"file": ("../a/b.csv", b"\xff\xfe\x00")})
+    assert 422 == binary.status_code
+    assert "b.csv</span> is not text in UTF-8" in binary.text
+
+
+def wav(delay_samples: int) -> bytes:
+    """A second of noise at 48 kHz, channel 2 later."""
+    noise = 0.05 * np.random.default_rng(1).standard_normal(50_000)
+    file = io.BytesIO()
+    soundfile.write(
+        file, np.column_stack((noise[1000:49_000], noise[1000 - delay_samples :][:48_000])), 48_000, format="WAV"
+    )
+    return file.getvalue()
+
+
+def finished(client: TestClient, address: str) -> dict[str, Any]:
+    """The job's last state."""
+    for _ in range(200):
+        state = client.get(address, headers={"Accept": "application/json"}).json()
+        if state["state"] not in ("waiting", "running"):
+            return dict(state)
+        time.sleep(0.1)
+    raise AssertionError("the job does not end")
+
+
+def test_recordings_are_measured_in_a_job(
+    client: TestClient, post: Callable[..., Any], number: int, settings: Any
+) -> None:
+    """The delay comes out on a page of its own, and the recording is gone from the disk."""
+    files = {"first": ("night.wav", wav(24)), "second": ("", b"")}
+    started = post(f"/networks/{number}/measurements/recordings/upload", files=files, search_us="5000")
+
+    assert 303 == started.status_code
+    state = finished(client, started.headers["location"])
+    assert ("finished", []) == (state["state"], state["problems"])
+    page = client.get(state["result_url"]).text
+    assert "500.00" in page
+    assert "later" in page
+    assert "night.wav channel 1" in page
+    assert [] == list((settings.data_folder / "recordings").iterdir())
+
+
+@pytest.mark.parametrize(
+    ("content", "fields", "words"),
+    [
+        (b"no samples", {}, "is no recording that can be read"),
+        (wav(0), {"off_air_channel": "3"}, "has no channel 3"),
+    ],
+)
+def test_recordings_that_cannot_be_used_say_so(
+    client: TestClient, post: Callable[..., Any], number: int, content: bytes, fields: dict[str, str], words: str
+) -> None:
+    """The job fails in words."""
+    started = post(
+        f"/networks/{number}/measurements/recordings/upload", files={"first": ("night.wav", content)}, **fields
+    )
+    state = finished(client, started.headers["location"])
+
+    assert "failed" == state["state"]
+    assert words in state["problems"][0]["what"]
+
+
+def test_no_recording_and_bad_numbers_are_refused(post: Callable[..., Any], number: int) -> None:
+    """Before a job is started."""
+    address = f"/networks/{number}/measurements/recordings/upload"
+    none = post(address, files={"first": ("", b"")})
+    bad = post(address, files={"first": ("a.wav", wav(0))}, search_us="wide")
+
+    assert (422, 422) == (none.status_code, bad.status_code)
+    assert "no recording was chosen" in none.text
+    assert "&#39;wide&#39; is no number" in bad.text
+
+
+def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any], number: int) -> None:
+    """Echoes of the plan's own arrivals: all three sites, and rows to reconcile."""
+    lines = []
+    from sfn.answer.point import point_signals
+
+    signals = point_signals(network_of(client.app.state.store.read(number).document), lat_deg=36.30, lon_deg=-84.22)  # type: ignore[attr-defined]
+    lines = [f"{s.arrival_us - 122_000.0:.3f},{s.level_dbuvm - 60.0:.1f}\n" for s in signals.signals]
+    answer = post(
+        f"/networks/{number}/measurements/echoes", response="delay_us,level_db\n" + "".join(lines), at="36.30 -84.22"
+    )
+
+    assert 200 == answer.status_code
+    assert "Rows to reconcile" in answer.text
+    assert ",echoes,36.300000,-84.220000," in answer.text
+    refused = post(f"/networks/{number}/measurements/echoes", response="delay_us,level_db\n1,2\n", at="nowhere")
+    assert 422 == refused.status_code
+    assert "nowhere" in refused.text

@@ -1,0 +1,170 @@
+"""Forms of the measurements page, and recordings kept on disk while a job reads them."""
+
+import re
+import secrets
+import shutil
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+from fastapi import UploadFile
+
+from sfn.answer.reconciled import Way
+from sfn.answer.recordings import Chosen, measured
+from sfn.errors import PlanError, Problem
+from sfn.survey.spectra import Weighting
+from webapp.jobs import Progress, Work
+
+WAYS: tuple[Way, ...] = ("all", "robust", "without suspects")
+_DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementForm:
+    """Delay differences as typed, and how to take them."""
+
+    csv: str = ""
+    source: str = "typed"
+    held: tuple[str, ...] = ()
+    way: Way = "all"
+    as_set: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class EchoForm:
+    """An impulse response as typed, where it was measured, and how sure things are."""
+
+    response: str = ""
+    at: str = ""
+    launch_uncertainty_us: str = "2"
+    uncertainty_us: str = "0.5"
+
+
+def measurement_form(form: Mapping[str, str], file: UploadFile | None, *, sites: Sequence[str]) -> MeasurementForm:
+    """The typed form; a file, when one was chosen, stands for the typed text."""
+    typed, source = form.get("csv", ""), form.get("source", "typed") or "typed"
+    if file is not None and file.filename:
+        typed, source = text_of(file), safe_name(file.filename)
+    way = form.get("way", "all")
+    return MeasurementForm(
+        csv=typed,
+        source=source,
+        held=tuple(site for site in sites if form.get(f"hold-{site}")),
+        way=way if way in WAYS else "all",
+        as_set=bool(form.get("as_set")),
+    )
+
+
+def echo_form(form: Mapping[str, str], file: UploadFile | None) -> EchoForm:
+    """The typed form; a file, when one was chosen, stands for the typed text."""
+    typed = text_of(file) if file is not None and file.filename else form.get("response", "")
+    usual = EchoForm()
+    return EchoForm(
+        response=typed,
+        at=form.get("at", ""),
+        launch_uncertainty_us=form.get("launch_uncertainty_us", usual.launch_uncertainty_us),
+        uncertainty_us=form.get("uncertainty_us", usual.uncertainty_us),
+    )
+
+
+def text_of(file: UploadFile) -> str:
+    """The text of a file.
+
+    Raises
+    ------
+    PlanError
+        If it is not UTF-8.
+    """
+    try:
+        return file.file.read().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise PlanError([Problem(safe_name(file.filename or "file"), "is not text in UTF-8", "a CSV file")]) from error
+
+
+def number_of(form: Mapping[str, str], name: str, *, usual: float, least: float, greatest: float, unit: str) -> float:
+    """A typed number within a range; the usual one where the field is empty.
+
+    Raises
+    ------
+    PlanError
+        If it is no number or out of range.
+    """
+    typed = form.get(name, "").strip()
+    expected = f"a number from {least:g} to {greatest:g} {unit}"
+    try:
+        value = float(typed.replace(",", ".").replace("\u2212", "-")) if typed else usual
+    except ValueError:
+        raise PlanError([Problem(name, f"{typed!r} is no number", expected)]) from None
+    if not least <= value <= greatest:
+        raise PlanError([Problem(name, f"{typed} is out of range", expected)])
+    return value
+
+
+def safe_name(name: str) -> str:
+    """A stranger's file name as one that can stand on disk and in a message."""
+    plain = re.sub(r"[^A-Za-z0-9._ -]", "_", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(" .")
+    return plain[-80:] or "file"
+
+
+def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
+    """Recordings copied into a folder of their own; what was left over for a day is removed.
+
+    Raises
+    ------
+    PlanError
+        If no file was chosen.
+    """
+    chosen = [file for file in files if file.filename]
+    if not chosen:
+        raise PlanError([Problem("first", "no recording was chosen", "a WAV, FLAC, WAVE64 or RF64 file")])
+    folder.mkdir(parents=True, exist_ok=True)
+    for old in folder.iterdir():
+        if old.stat().st_mtime < time.time() - _DAY_S:
+            shutil.rmtree(old, ignore_errors=True)
+    own = folder / secrets.token_urlsafe(9)
+    paths = []
+    for number, file in enumerate(chosen):
+        place = own / str(number)
+        place.mkdir(parents=True)
+        paths.append(place / safe_name(file.filename or "recording"))
+        with paths[-1].open("wb") as copy:
+            shutil.copyfileobj(file.file, copy, 1 << 20)
+    return tuple(paths)
+
+
+def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
+    """The measurement as a job's work; the recordings are removed when it ends.
+
+    Raises
+    ------
+    PlanError
+        If a typed number cannot be used.
+    """
+
+    def channel(name: str) -> int | None:
+        typed = form.get(name, "").strip()
+        return int(number_of(form, name, usual=1, least=1, greatest=64, unit="")) if typed else None
+
+    chosen = Chosen(channel("reference_channel") or 1, channel("off_air_channel"), channel("marker_channel"))
+    expected_us = number_of(form, "expected_us", usual=0.0, least=-60e6, greatest=60e6, unit="us")
+    search_us = number_of(form, "search_us", usual=500_000.0, least=1.0, greatest=5e6, unit="us")
+    weighting = cast(Weighting, "phat" if form.get("weighting") == "phat" else "ml")
+    use_pilot = bool(form.get("pilot"))
+
+    def work(progress: Progress) -> object:
+        try:
+            return measured(
+                paths,
+                chosen=chosen,
+                weighting=weighting,
+                expected_us=expected_us,
+                search_us=search_us,
+                use_pilot=use_pilot,
+                tell=progress.tell,
+            )
+        finally:
+            shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
+
+    return work

@@ -1,0 +1,168 @@
+"""Measurements: delay differences reconciled, recordings correlated, impulse responses given to sites."""
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, File, Request, UploadFile
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.echoes import Echoes, echoes
+from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled
+from sfn.answer.recordings import Measured
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import locate
+from sfn.report.delay_course import delay_course
+from sfn.report.residual_map import residuals_drawn
+from sfn.survey.impulse import response_of
+from sfn.survey.measurements import measurements_of
+from webapp import addresses
+from webapp.contexts.measurements import MeasurementsPage, RecordingPage
+from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.maps import Maps
+from webapp.measurements import (
+    EchoForm,
+    MeasurementForm,
+    echo_form,
+    kept,
+    measurement_form,
+    number_of,
+    recording_work,
+)
+from webapp.problems import RefusedError
+from webapp.render import notice, page
+
+router = APIRouter(include_in_schema=False)
+FileDep = Annotated[UploadFile | None, File()]
+
+
+@router.get("/networks/{network_id}/measurements")
+def show(request: Request, opened: NetworkDep) -> Response:
+    """The three ways to measure."""
+    return page(request, _page(opened))
+
+
+@router.post("/networks/{network_id}/measurements")
+def reconcile_typed(
+    request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, file: FileDep = None
+) -> Response:
+    """Launch errors from delay differences, typed or out of a file."""
+    sites = [site.id for site in opened.network.sites]
+    typed = MeasurementForm()
+    try:
+        typed = measurement_form(form, file, sites=sites)
+        return page(request, _page(opened, typed=typed, answer=_reconciled(opened, maps, typed)))
+    except PlanError as error:
+        return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
+
+
+@router.post("/networks/{network_id}/measurements/keep")
+def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
+    """Save the plan with chosen launch errors taken up by a stage."""
+    sites = [site.id for site in opened.network.sites]
+    typed = measurement_form(form, None, sites=sites)
+    author = form.get("author", "").strip()
+    chosen = {site: form[f"stage-{site}"] for site in sites if form.get(f"stage-{site}")}
+    try:
+        answer = _reconciled(opened, maps, typed)
+        if not author:
+            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        if not chosen:
+            raise PlanError([Problem("stage", "no site was chosen to be corrected", "at least one")])
+        document = corrected(opened.document, answer, stages=chosen, day=f"{datetime.now(UTC):%Y-%m-%d}")
+    except PlanError as error:
+        return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
+    reason = f"reconciled with {typed.source}: {', '.join(chosen)}"
+    store.save(opened.head.id, document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
+    request.session["author"] = author
+    notice(request, "Saved as a new revision. The settings below launch these sites as planned.")
+    return RedirectResponse(addresses.delays(opened.head.id), 303)
+
+
+@router.post("/networks/{network_id}/measurements/echoes")
+def give_echoes(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, file: FileDep = None) -> Response:
+    """Echoes of an impulse response given to sites."""
+    typed = EchoForm()
+    try:
+        typed = echo_form(form, file)
+        found = _echoes(opened, maps, typed, form)
+        return page(request, _page(opened, echo=typed, echoes=found))
+    except PlanError as error:
+        return page(request, _page(opened, echo=typed, problems=error.problems), status=422)
+
+
+@router.post("/networks/{network_id}/measurements/recordings/upload")
+def take_recordings(
+    opened: NetworkDep,
+    settings: SettingsDep,
+    jobs: JobsDep,
+    form: FormDep,
+    first: FileDep = None,
+    second: FileDep = None,
+) -> Response:
+    """Keep the recordings and start measuring."""
+    paths = kept([file for file in (first, second) if file is not None], settings.data_folder / "recordings")
+    job = jobs.start(recording_work(paths, form), title="Delay of recordings", key=str(paths[0]))
+    job.result_url = addresses.recording(opened.head.id, job.id)
+    return RedirectResponse(addresses.job(job.id), 303)
+
+
+@router.get("/networks/{network_id}/measurements/recordings/{job_id}")
+def show_recording(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
+    """The delay that a job found."""
+    job = jobs.find(job_id)
+    if job is None or not isinstance(job.result, Measured):
+        raise RefusedError(404)
+    found = job.result.found
+    course = delay_course(found.sections_s, found.sections_us)
+    return page(request, RecordingPage(network=opened.head, measured=job.result, course=course))
+
+
+def _reconciled(opened: Opened, maps: Maps, typed: MeasurementForm) -> Reconciled:
+    """Launch errors from what was typed."""
+    network = opened.network
+    rows = measurements_of(typed.csv, source=typed.source, sites=tuple(site.id for site in network.sites))
+    terrain = maps.ground(network).terrain
+    return reconciled(network, rows, held=typed.held, way=typed.way, as_set=typed.as_set, terrain=terrain)
+
+
+def _echoes(opened: Opened, maps: Maps, typed: EchoForm, form: dict[str, str]) -> Echoes:
+    """Echoes from what was typed."""
+    delay_us, level_db = response_of(typed.response, source="response")
+    at = locate(text=typed.at, where="at")
+    launch_us = number_of(form, "launch_uncertainty_us", usual=2.0, least=0.01, greatest=1e4, unit="us")
+    claimed_us = number_of(form, "uncertainty_us", usual=0.5, least=0.001, greatest=1e4, unit="us")
+    return echoes(
+        opened.network,
+        delay_us,
+        level_db,
+        lat_deg=at.lat_deg,
+        lon_deg=at.lon_deg,
+        launch_uncertainty_us=launch_us,
+        uncertainty_us=claimed_us,
+        ground=maps.ground(opened.network),
+    )
+
+
+def _page(
+    opened: Opened,
+    *,
+    typed: MeasurementForm | None = None,
+    answer: Reconciled | None = None,
+    echo: EchoForm | None = None,
+    echoes: Echoes | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> MeasurementsPage:
+    """The page with whatever is there to show."""
+    sites = opened.network.sites
+    return MeasurementsPage(
+        network=opened.head,
+        sites=sites,
+        typed=typed or MeasurementForm(),
+        answer=answer,
+        drawing=None if answer is None else residuals_drawn(answer.network, answer.found),
+        stages={site.id: correctable_stages(opened.network, site.id) for site in sites},
+        names={site.id: site.name for site in sites},
+        echo=echo or EchoForm(),
+        echoes=echoes,
+        problems=problems,
+    )
