@@ -156,7 +156,7 @@ def _ofdm(
         level,
         arrival,
         carried,
-        window_us=found.window_us,
+        window_us=found.least_window_us,
         level_1pct_dbuvm=rare,
         frequency_mhz=frequency_mhz,
         executor=executor,

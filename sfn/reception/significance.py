@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.systems.link_chain import minimum_median_dbuvm
 from sfn.systems.service import Service
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,9 @@ def criteria(network: Network, service: Service) -> Criteria:
     own = network.thresholds
     given = own.usable_dbuvm is not None
     return Criteria(
-        own.usable_dbuvm if own.usable_dbuvm is not None else service.minimum_median_dbuvm,
+        own.usable_dbuvm
+        if own.usable_dbuvm is not None
+        else minimum_median_dbuvm(service, frequency_mhz=network.frequency_mhz),
         (own.usable_source or "set in this network") if given else service.minimum_median_source,
         own.significant_db if own.significant_db is not None else service.significant_db,
         service.guard_us if service.kind == "ofdm" and service.guard_us is not None else float("nan"),
