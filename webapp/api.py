@@ -14,6 +14,8 @@ from pydantic import BaseModel, Field
 
 from sfn.answer import delays, point
 from sfn.errors import PlanError, Problem
+from sfn.reception.point import point_quality
+from sfn.reception.quality import yardstick
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
 from webapp.pages.jobs import as_json, found
@@ -222,6 +224,7 @@ def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
 @router.get("/networks/{network_id}/point", tags=["answers"])
 def answer_point(
     opened: NetworkDep,
+    maps: MapsDep,
     lat: Annotated[float, Query(ge=-90, le=90, description="WGS 84. [degrees]")],
     lon: Annotated[float, Query(ge=-180, le=180, description="WGS 84. [degrees]")],
     rx_height_m: Annotated[float | None, Query(ge=1, le=3000, description="Above ground. [m]")] = None,
@@ -229,16 +232,16 @@ def answer_point(
     as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,
 ) -> dict[str, Any]:
     """Every signal at a receiving point, as ``python -m sfn point --json`` answers."""
-    return point.document(
-        point.point_signals(
-            opened.network,
-            lat_deg=lat,
-            lon_deg=lon,
-            rx_height_m=rx_height_m,
-            rx_ground_m=rx_ground_m,
-            as_set=as_set,
-        )
+    signals = point.point_signals(
+        opened.network,
+        lat_deg=lat,
+        lon_deg=lon,
+        rx_height_m=rx_height_m,
+        rx_ground_m=rx_ground_m,
+        as_set=as_set,
+        ground=maps.ground(opened.network),
     )
+    return point.document(signals, point_quality(opened.network, signals, yardstick(opened.network)))
 
 
 @router.get("/jobs/{job_id}", tags=["jobs"])
