@@ -43,6 +43,11 @@ def deleted() -> str:
     return DELETED
 
 
+def trust() -> str:
+    """Every check against a published value."""
+    return "/trust"
+
+
 def about_api() -> str:
     """What scripts may call."""
     return ABOUT_API

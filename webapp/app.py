@@ -36,6 +36,7 @@ from webapp.pages import (
     sheets,
     site,
     terrain,
+    trust,
     zones,
 )
 from webapp.render import environment
@@ -62,6 +63,7 @@ ROUTERS = (
     losses.router,
     sheets.router,
     measurements.router,
+    trust.router,
     jobs.router,
     account.router,
     about_api.router,

@@ -12,7 +12,7 @@ from sfn.plan import Network
 from sfn.timing import delay_table
 from tests.sfn.networks import example
 
-SOURCE = "three-transmitter loop constructed from plane geometry at N = 315 (facts 5.3)"
+SOURCE = "three-transmitter loop constructed from plane geometry at N = 315"
 
 
 def test_the_difference_falls_by_two_paths_from_end_to_end() -> None:

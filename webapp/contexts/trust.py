@@ -1,0 +1,17 @@
+"""The trust page."""
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from webapp.contexts import Context
+
+
+@dataclass(frozen=True, slots=True)
+class TrustPage(Context):
+    """Every check against a published value, as the tests last stored it."""
+
+    TEMPLATE: ClassVar[str] = "trust.html"
+    sources: tuple[tuple[str, tuple[dict[str, Any], ...]], ...]
+    """Source, and its checks: what, ours, theirs, difference, tolerance, unit, reason."""
+    checks: int
+    """How many there are."""
