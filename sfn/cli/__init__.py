@@ -22,6 +22,7 @@ COMMANDS: tuple[str, ...] = (
     "delays",
     "point",
     "zones",
+    "contours",
     "path",
     "stream",
     "loss",

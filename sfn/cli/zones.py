@@ -36,11 +36,11 @@ def run(args: argparse.Namespace) -> int:
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else _bounds(args.bounds)
+    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     launches = delay_table(network, placed=placed).launches(as_set=args.as_set)
     with ThreadPoolExecutor(THREADS_N) as executor:
-        computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=_progress)
+        computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
         found = zones(network, computed, launches, executor=executor)
     try:
         files = write_files(found, launches, args.out, revision=None)
@@ -61,8 +61,14 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _bounds(text: str) -> tuple[float, float, float, float]:
-    """Four numbers."""
+def bounds_argument(text: str) -> tuple[float, float, float, float]:
+    """``S,W,N,E`` in degrees.
+
+    Raises
+    ------
+    PlanError
+        If the text is not four numbers.
+    """
     try:
         south, west, north, east = (float(part) for part in text.split(","))
     except ValueError:
@@ -71,7 +77,7 @@ def _bounds(text: str) -> tuple[float, float, float, float]:
     return south, west, north, east
 
 
-def _progress(site: str, done: int, total: int) -> None:
+def tell_progress(site: str, done: int, total: int) -> None:
     """One line that overwrites itself, on a terminal only."""
     if sys.stderr.isatty():
         print(f"\r{site}: {100 * done // max(total, 1)} %   ", end="", file=sys.stderr, flush=True)

@@ -76,8 +76,8 @@ def contours(level_dbuvm: ArrayLike, grid: Grid, *, at_dbuvm: float) -> tuple[Ar
     Returns
     -------
     areas : tuple of Area
-        Largest first; along the boundary the level is linear between pixel centres. At the edge of the grid the
-        area ends half a pixel inside it, where the outermost centres are.
+        Largest first; along the boundary the level is linear between pixel centres. An area that goes on beyond
+        the grid ends at its edge.
 
     Raises
     ------
@@ -94,7 +94,10 @@ def contours(level_dbuvm: ArrayLike, grid: Grid, *, at_dbuvm: float) -> tuple[Ar
     # Not covered is far below any level, but not so far that the boundary runs along the covered pixels' centres
     # by round-off.
     filled = np.where(np.isfinite(level), level, at_dbuvm - 60.0)
-    maker = contour_generator(z=filled, fill_type=FillType.OuterOffset, corner_mask=False)
+    # The outermost pixels' level goes on to the grid's edge.
+    columns, rows = (np.concatenate([[-0.5], np.arange(n), [n - 0.5]]) for n in (grid.columns_n, grid.rows_n))
+    padded = np.pad(filled, 1, mode="edge")
+    maker = contour_generator(x=columns, y=rows, z=padded, fill_type=FillType.OuterOffset, corner_mask=False)
     points: Any  # one array of points and one of ring starts for each area
     offsets: Any
     points, offsets, *_ = maker.filled(at_dbuvm, np.inf)

@@ -30,7 +30,7 @@ def write_geojson(path: Path, document: Mapping[str, Any]) -> None:
 
 
 def kml(document: Mapping[str, Any], *, name: str) -> str:
-    """The lines and places of a GeoJSON collection as KML (OGC 12-007r2), properties as extended data."""
+    """The areas, lines and places of a GeoJSON collection as KML (OGC 12-007r2), properties as extended data."""
     marks = "".join(_placemark(feature) for feature in document["features"])
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
     return f"{head}<name>{escape(name)}</name>{marks}</Document></kml>\n"
@@ -47,7 +47,21 @@ def _placemark(feature: Mapping[str, Any]) -> str:
     if geometry["type"] == "Point":
         lon, lat = geometry["coordinates"]
         shape = f"<Point><coordinates>{lon},{lat}</coordinates></Point>"
+    elif geometry["type"] == "Polygon":
+        outer, *holes = (_kml_ring(ring) for ring in geometry["coordinates"])
+        cut = "".join(f"<innerBoundaryIs>{ring}</innerBoundaryIs>" for ring in holes)
+        shape = f"<Polygon><tessellate>1</tessellate><outerBoundaryIs>{outer}</outerBoundaryIs>{cut}</Polygon>"
     else:
-        line = " ".join(f"{lon},{lat}" for lon, lat in geometry["coordinates"])
+        line = _kml_points(geometry["coordinates"])
         shape = f"<LineString><tessellate>1</tessellate><coordinates>{line}</coordinates></LineString>"
     return f"<Placemark><ExtendedData>{data}</ExtendedData>{shape}</Placemark>"
+
+
+def _kml_ring(points: Sequence[Sequence[float]]) -> str:
+    """A closed ring."""
+    return f"<LinearRing><coordinates>{_kml_points(points)}</coordinates></LinearRing>"
+
+
+def _kml_points(points: Sequence[Sequence[float]]) -> str:
+    """Positions as KML writes them."""
+    return " ".join(f"{lon},{lat}" for lon, lat in points)

@@ -63,6 +63,15 @@ def test_not_covered_is_not_inside() -> None:
     assert not inside(contours(level, GRID, at_dbuvm=50.0), GRID)[: GRID.rows_n // 2 - 1].any()
 
 
+def test_an_area_that_goes_on_ends_at_the_grids_edge() -> None:
+    """A level that is reached everywhere is one area with the grid's own bounds."""
+    (area,) = contours(cone(GRID), GRID, at_dbuvm=-1000.0)
+    south, west, north, east = GRID.bounds_deg
+
+    assert (west, south, east, north) == pytest.approx((*area.outer.min(axis=0), *area.outer.max(axis=0)))
+    assert inside((area,), GRID).all()
+
+
 def test_nothing_above_is_no_area() -> None:
     """A level that is nowhere reached has no contour, and its mask is empty."""
     assert () == contours(cone(GRID), GRID, at_dbuvm=120.0)

@@ -1,0 +1,201 @@
+"""The answer of ``contours``: areas at or above a field strength, and whether fill-ins stay inside the main's."""
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.field.contours import Area, Overreach, area_geometry, contours, inside, overreach
+from sfn.field.raster import LevelRaster
+from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
+from sfn.geodesy.grid import Grid
+from sfn.geodesy.position import Located
+from sfn.plan import Network
+from sfn.reception.coverage import received_plane, transmitters
+from sfn.report.vector import collection
+from sfn.terrain.ground import Ground
+
+LICENCE = "licence"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteContour:
+    """One site's contour.
+
+    Parameters
+    ----------
+    site, name : str
+    areas : tuple of Area
+        Largest first; empty where the level is reached nowhere.
+    area_km2 : float
+        Of all of them together. [km2]
+    edge_cut : bool
+        An area reaches the edge of the grid: it goes on beyond.
+    uncovered_km2 : float
+        Part of the grid where the site's level is not known. [km2]
+    """
+
+    site: str
+    name: str
+    areas: tuple[Area, ...]
+    area_km2: float
+    edge_cut: bool
+    uncovered_km2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Inside:
+    """Whether one site's contour stays inside another's, or inside the licence's."""
+
+    site: str
+    outer: str
+    found: Overreach
+
+
+@dataclass(frozen=True, slots=True)
+class Contours:
+    """Contours of some sites of a network at one field strength."""
+
+    at_dbuvm: float
+    smooth: bool
+    sites: tuple[SiteContour, ...]
+    insides: tuple[Inside, ...]
+
+
+def network_contours(
+    network: Network,
+    sites: Sequence[str],
+    *,
+    at_dbuvm: float,
+    grid: Grid,
+    placed: Mapping[str, Located],
+    ground: Ground,
+    executor: Executor,
+    main: str | None = None,
+    licence: tuple[Area, ...] = (),
+    cache: CacheFolder | None = None,
+    progress: SiteProgress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Contours:
+    """Contours of some sites, and whether they stay inside the main site's, or a licence's.
+
+    Parameters
+    ----------
+    network : Network
+    sites : sequence of str
+        Ids of the sites; empty for all.
+    at_dbuvm : float
+        Field strength exceeded for 50 % of time and places. [dB(uV/m)]
+    grid, placed, ground, executor, cache, progress, cancelled
+        As in `sfn.reception.coverage.coverage`.
+    main : str, optional
+        Site whose contour the others have to stay inside.
+    licence : tuple of Area, optional
+        Areas that every site has to stay inside.
+
+    Raises
+    ------
+    PlanError
+        If a site is not in the network, or the outer area has no part in the grid.
+    """
+    wanted = tuple(dict.fromkeys([*(sites or [s.id for s in network.sites]), *([main] if main else [])]))
+    known = {s.id: s.name for s in network.sites}
+    unknown = [name for name in wanted if name not in known]
+    if unknown:
+        raise PlanError(
+            [Problem("site", f"there is no site {name!r}", f"one of {', '.join(known)}") for name in unknown]
+        )
+    radiating = {t.id: t for t in transmitters(network, placed)}
+    rasters = {
+        wanted[n]: raster
+        for n, raster in level_rasters(
+            [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
+            receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
+            cancelled=cancelled,
+        )
+    }  # fmt: skip
+    masks = {name: rasters[name].level_dbuvm >= at_dbuvm for name in wanted}
+    insides = [_inside(name, main, masks[name], masks[main], grid) for name in wanted if main and name != main]
+    if licence:
+        allowed = inside(licence, grid)
+        insides += [_inside(name, LICENCE, masks[name], allowed, grid) for name in wanted]
+    return Contours(
+        at_dbuvm=at_dbuvm,
+        smooth=ground.terrain is None,
+        sites=tuple(_contour(name, known[name], rasters[name], grid, at_dbuvm) for name in wanted),
+        insides=tuple(insides),
+    )
+
+
+def document(found: Contours, *, file: str | None) -> dict[str, Any]:
+    """The JSON document of ``contours --json``."""
+    return {
+        "at_dbuvm": found.at_dbuvm,
+        "smooth_earth": found.smooth,
+        "file": file,
+        "sites": [
+            {
+                "site": one.site,
+                "name": one.name,
+                "areas": len(one.areas),
+                "area_km2": one.area_km2,
+                "reaches_edge": one.edge_cut,
+                "uncovered_km2": one.uncovered_km2,
+            }
+            for one in found.sites
+        ],
+        "inside": [
+            {
+                "site": one.site,
+                "outer": one.outer,
+                "inside": one.found.inside,
+                "outside_km2": one.found.outside_km2,
+                "outside_pct": one.found.outside_pct,
+                "farthest_m": one.found.farthest_m,
+                "lat": one.found.lat_deg,
+                "lon": one.found.lon_deg,
+                "reaches_edge": one.found.edge_cut,
+            }
+            for one in found.insides
+        ],
+    }
+
+
+def features(found: Contours) -> dict[str, Any]:
+    """The contours as a GeoJSON collection, one feature an area."""
+    return collection(
+        {
+            "type": "Feature",
+            "geometry": area_geometry(area),
+            "properties": {"site": one.site, "name": one.name, "level_dbuvm": found.at_dbuvm},
+        }
+        for one in found.sites
+        for area in one.areas
+    )
+
+
+def _contour(site: str, name: str, raster: LevelRaster, grid: Grid, at_dbuvm: float) -> SiteContour:
+    """One site's areas and how much they hold."""
+    above = raster.level_dbuvm >= at_dbuvm
+    each_km2 = np.broadcast_to(grid.pixel_area_km2[:, None], grid.shape)
+    edge = bool(above[0].any() or above[-1].any() or above[:, 0].any() or above[:, -1].any())
+    return SiteContour(
+        site,
+        name,
+        contours(raster.level_dbuvm, grid, at_dbuvm=at_dbuvm),
+        float(each_km2[above].sum()),
+        edge,
+        float(each_km2[~np.isfinite(raster.level_dbuvm)].sum()),
+    )
+
+
+def _inside(site: str, outer: str, mask: Any, allowed: Any, grid: Grid) -> Inside:
+    """One site against an outer area."""
+    try:
+        return Inside(site, outer, overreach(mask, allowed, grid))
+    except ValueError:
+        what = "has no part in the area that was computed" if outer == LICENCE else "reaches this level nowhere"
+        raise PlanError([Problem(outer, what, "bounds that hold it, or another level")]) from None

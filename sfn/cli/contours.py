@@ -1,0 +1,116 @@
+"""Contours at a field strength as GeoJSON or KML, and whether fill-ins stay inside the main's or a licence's.
+
+The level is exceeded for 50 % of time and places at the network's receiving height.
+"""
+
+import argparse
+import json
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from sfn.answer.contours import Contours, document, features, network_contours
+from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.zones import THREADS_N, bounds_argument, tell_progress
+from sfn.errors import PlanError, Problem
+from sfn.field.contours import Area
+from sfn.field.licence import read_areas
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.sites import place
+from sfn.plan import read_file
+from sfn.reception.coverage import usual_bounds, usual_pixel_m
+from sfn.report.numbers import number
+from sfn.report.vector import kml
+from sfn.terrain.ground import open_ground
+
+NAME = "contours"
+SUMMARY = "contours at a field strength, and whether fill-ins stay inside the main's"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
+    parser.add_argument("--level-dbuvm", type=float, required=True, metavar="E", help="field strength, dBuV/m")
+    parser.add_argument("--site", action="append", default=[], metavar="ID", help="only this site; may be repeated")
+    parser.add_argument("--main", metavar="ID", help="check that the other sites stay inside this one's contour")
+    parser.add_argument("--licence", type=Path, metavar="FILE", help="GeoJSON or KML that all have to stay inside")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="write the contours, .geojson or .kml")
+    parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
+    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (the sites and some room around them)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compute the contours, write the file, print what they hold."""
+    if not -20.0 <= args.level_dbuvm <= 150.0:
+        raise PlanError([Problem("--level-dbuvm", f"cannot be {args.level_dbuvm:g}", "-20 to 150 dBuV/m")])
+    if args.out is not None and args.out.suffix.lower() not in (".geojson", ".json", ".kml"):
+        raise PlanError([Problem("--out", f"cannot be {args.out.name}", "a name ending in .geojson or .kml")])
+    network = read_file(args.network)
+    placed = place(network)
+    ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
+    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
+    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
+    with ThreadPoolExecutor(THREADS_N) as executor:
+        found = network_contours(
+            network, args.site, at_dbuvm=args.level_dbuvm, grid=grid, placed=placed, ground=ground, executor=executor,
+            main=args.main, licence=_licence(args.licence), progress=tell_progress,
+        )  # fmt: skip
+    if args.out is not None:
+        _write(args.out, found, network.name)
+    if args.json:
+        print_json(document(found, file=None if args.out is None else str(args.out)))
+    else:
+        _print(found)
+    return 0
+
+
+def _licence(file: Path | None) -> tuple[Area, ...]:
+    """Areas of the licence file."""
+    if file is None:
+        return ()
+    try:
+        return read_areas(file.read_bytes())
+    except OSError as error:
+        raise PlanError([Problem("--licence", f"cannot be read ({error.strerror})", "a GeoJSON or KML file")]) from None
+    except PlanError as refused:
+        named = [Problem(f"{file.name}, {p.where}", p.what, p.expected) for p in refused.problems]
+        raise PlanError(named) from None
+
+
+def _write(file: Path, found: Contours, name: str) -> None:
+    """The contours as a file."""
+    drawn = features(found)
+    is_kml = file.suffix.lower() == ".kml"
+    text = kml(drawn, name=f"{name}, {found.at_dbuvm:g} dBuV/m") if is_kml else json.dumps(drawn, ensure_ascii=False)
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a file that can")]) from None
+
+
+def _print(found: Contours) -> None:
+    """What the contours hold, for people."""
+    print_table(
+        ("site", "areas", "km2", "not covered km2", "reaches the edge"),
+        (
+            (
+                one.name,
+                str(len(one.areas)),
+                number(one.area_km2, 1),
+                number(one.uncovered_km2, 1),
+                "yes: larger bounds" if one.edge_cut else "no",
+            )
+            for one in found.sites
+        ),
+    )
+    for one in found.insides:
+        if one.found.inside:
+            print(f"{one.site} stays inside {one.outer}")
+        else:
+            print(
+                f"{one.site} reaches out of {one.outer} by {number(one.found.farthest_m, 0)} m at "
+                f"{one.found.lat_deg:.5f}, {one.found.lon_deg:.5f}: {number(one.found.outside_km2, 2)} km2, "
+                f"{number(one.found.outside_pct, 1)} %"
+            )
+    if found.smooth:
+        print("no terrain: smooth earth")
