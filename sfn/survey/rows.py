@@ -38,7 +38,8 @@ class Row:
             return math.nan
         expected = f"a number from {least:g} to {greatest:g} {unit}"
         try:
-            value = float(text.replace(",", ".").replace("\u2212", "-"))
+            # Python reads 1_000 as a number; nobody means that.
+            value = float(text.replace("_", "?").replace(",", ".").replace("\u2212", "-"))
         except ValueError:
             self.problems.append(Problem(self.where(column), f"{text!r} is no number", expected))
             return math.nan
@@ -92,15 +93,20 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
     if head is None:
         raise PlanError([Problem(source, "is empty", f"the columns {','.join(required)}")])
     delimiter = ";" if lines[head].count(";") > lines[head].count(",") else ","
+    read: list[tuple[int, list[str]]] = []
     reader = csv.reader(lines[head:], delimiter=delimiter)
-    names = [name.strip() for name in next(reader)]
+    try:
+        read = [(head + reader.line_num, cells) for cells in reader]
+    except csv.Error as error:
+        where = f"{source} line {head + reader.line_num}"
+        raise PlanError([Problem(where, f"is no line of a table ({error})", "cells without NUL bytes")]) from error
+    names = [name.strip() for name in read[0][1]]
     problems = _header(names, where=f"{source} line {head + 1}", required=required, optional=optional)
     if problems:
         raise PlanError(problems)
     rows: list[Row] = []
     noted: list[Problem] = []
-    for cells in reader:
-        number = head + reader.line_num
+    for number, cells in read[1:]:
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(names):

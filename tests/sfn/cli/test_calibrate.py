@@ -68,10 +68,10 @@ def test_people_get_a_table(log: Path, capsys: pytest.CaptureFixture[str]) -> No
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        ("--alone west", "--alone: there is no site west; one of north, south, gap"),
-        ("--sectors 0", "--sectors: cannot be 0; 1 to 72"),
-        ("--stretch-m 0", "--stretch-m: cannot be 0"),
-        ("--rx-height-m 0", "--rx-height-m: cannot be 0"),
+        ("--alone west", "alone: there is no site west; one of north, south, gap"),
+        ("--sectors 0", "sectors: cannot be 0; 1 to 72"),
+        ("--stretch-m 0", "stretch_m: cannot be 0"),
+        ("--rx-height-m 0", "rx_height_m: cannot be 0"),
     ],
 )
 def test_what_cannot_be_used_exits_2(log: Path, capsys: pytest.CaptureFixture[str], options: str, words: str) -> None:

@@ -44,6 +44,8 @@ def test_semicolons_with_decimal_commas_are_read() -> None:
         ("t,P1,36,-84,south,north,3,0,antenna,ab", "column uncertainty_us: 0 would outweigh all others"),
         ("t,P1,36,-84,south,north,3,,antenna,ab", "column uncertainty_us: is empty"),
         ("t,P1,36,-84,south,north,nan,0.1,antenna,ab", "column delay_difference_us: nan is out of range"),
+        ("t,P1,36,-84,south,north,3_0,0.1,antenna,ab", "column delay_difference_us: '3_0' is no number"),
+        ("t,P\x001,36,-84," + 200_000 * "x", "night.csv line 2: is no line of a table"),
         ("t,P1,36,-84,south", "line 2: has 5 cells; 10, as the header has"),
     ],
 )

@@ -1,0 +1,146 @@
+"""The answer of ``calibrate``: drive-test logs beside the levels that the plan predicts."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.survey.calibrate import DOMINANCE_DB, Calibration, Sector, calibrate
+from sfn.survey.drive_log import DriveLog, stretches
+from sfn.survey.prediction import planned_levels
+from sfn.terrain.ground import Ground
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A calibration with the road that it stands on."""
+
+    network: Network
+    found: Calibration
+    road: DriveLog
+    samples_n: int
+    stretch_m: float
+
+
+def calibrated(
+    network: Network,
+    logs: Sequence[DriveLog],
+    *,
+    alone: str | None = None,
+    sectors_n: int = 8,
+    stretch_m: float = 100.0,
+    dominance_db: float = DOMINANCE_DB,
+    rx_height_m: float | None = None,
+    ground: Ground | None = None,
+) -> Calibrated:
+    """Prediction minus measurement per site and sector.
+
+    Parameters
+    ----------
+    network : Network
+    logs : sequence of DriveLog
+    alone : str, optional
+        The site on air alone, where a log does not say.
+    sectors_n, dominance_db
+        As `sfn.survey.calibrate.calibrate`.
+    stretch_m : float
+        Road taken together. [m]
+    rx_height_m : float, optional
+        Receiving antenna above ground; the network's receiver where not given. [m]
+    ground : Ground, optional
+        Terrain; a smooth earth without it.
+
+    Raises
+    ------
+    PlanError
+        If a value is out of range, `alone` is no site, or a position cannot be read.
+    """
+    sites = tuple(site.id for site in network.sites)
+    _refuse(sites, alone=alone, sectors_n=sectors_n, stretch_m=stretch_m, rx_height_m=rx_height_m)
+    told = [DriveLog(g.lat_deg, g.lon_deg, g.level_dbuvm, tuple(s or alone or "" for s in g.site)) for g in logs]
+    parts = [stretches(log, stretch_m=stretch_m) for log in told]
+    road = DriveLog(
+        np.concatenate([p.lat_deg for p in parts]),
+        np.concatenate([p.lon_deg for p in parts]),
+        np.concatenate([p.level_dbuvm for p in parts]),
+        tuple(s for p in parts for s in p.site),
+    )
+    level, bearing = planned_levels(network, road.lat_deg, road.lon_deg, ground=ground, rx_height_m=rx_height_m)
+    on_air = np.array([site.on_air for site in network.sites])
+    found = calibrate(
+        road.level_dbuvm,
+        predicted_dbuvm=np.where(on_air[:, None], level, np.nan),
+        bearing_deg=bearing,
+        sites=sites,
+        alone=road.site,
+        sectors_n=sectors_n,
+        dominance_db=dominance_db,
+    )
+    return Calibrated(network, found, road, sum(len(log) for log in logs), stretch_m)
+
+
+def document(answer: Calibrated) -> dict[str, Any]:
+    """The JSON document of ``calibrate --json``."""
+    found, road = answer.found, answer.road
+    mean, spread, count = found.together_db
+    return {
+        "network": answer.network.name,
+        "stretch_m": answer.stretch_m,
+        "samples_n": answer.samples_n,
+        "stretches_n": len(road),
+        "sites": [_sector(row) for row in found.whole],
+        "sectors": [_sector(row) for row in found.sectors],
+        "together": {"difference_db": _finite(mean), "spread_db": _finite(spread), "stretches_n": count},
+        "stretches": [
+            {
+                "lat": float(road.lat_deg[k]),
+                "lon": float(road.lon_deg[k]),
+                "measured_dbuvm": float(road.level_dbuvm[k]),
+                "site": found.site[k],
+                "difference_db": _finite(found.difference_db[k]),
+            }
+            for k in range(len(road))
+        ],
+        "problems": [p.as_json() for p in found.problems],
+    }
+
+
+def _refuse(
+    sites: tuple[str, ...], *, alone: str | None, sectors_n: int, stretch_m: float, rx_height_m: float | None
+) -> None:
+    """Arguments that make no sense."""
+    problems = []
+    if alone and alone not in sites:
+        problems.append(Problem("alone", f"there is no site {alone}", f"one of {', '.join(sites)}"))
+    if not 1 <= sectors_n <= 72:
+        problems.append(Problem("sectors", f"cannot be {sectors_n}", "1 to 72"))
+    if not 1 <= stretch_m <= 10_000:
+        problems.append(Problem("stretch_m", f"cannot be {stretch_m:g}", "1 to 10000 m"))
+    if rx_height_m is not None and not 1 <= rx_height_m <= 3000:
+        problems.append(Problem("rx_height_m", f"cannot be {rx_height_m:g}", "1 to 3000 m"))
+    if problems:
+        raise PlanError(problems)
+
+
+def _sector(row: Sector) -> dict[str, Any]:
+    """One line of the answer."""
+    return {
+        "site": row.site,
+        "from_deg": row.from_deg,
+        "to_deg": row.to_deg,
+        "stretches_n": row.stretches_n,
+        "difference_db": _finite(row.difference_db),
+        "spread_db": _finite(row.spread_db),
+        "uncertainty_db": _finite(row.uncertainty_db),
+        "shift_db": _finite(row.shift_db),
+        "significant": row.significant,
+    }
+
+
+def _finite(value: float) -> float | None:
+    """NaN is null."""
+    return float(value) if math.isfinite(value) else None
