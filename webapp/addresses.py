@@ -200,6 +200,16 @@ def keep_offsets(network_id: int) -> str:
     return f"/networks/{network_id}/map/keep"
 
 
+def contours(network_id: int, key: str) -> str:
+    """Contours at a field strength over a map's levels."""
+    return f"{map_part(network_id, key)}/contours"
+
+
+def licence(network_id: int, key: str) -> str:
+    """Takes a licence's contour and says what reaches out of it."""
+    return f"{map_part(network_id, key)}/licence/upload"
+
+
 def point(network_id: int, at: str = "", rx_height_m: str = "") -> str:
     """Every signal at one receiving point."""
     query = urlencode({key: value for key, value in {"at": at, "rx_height_m": rx_height_m}.items() if value})

@@ -9,12 +9,13 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, Overreach, area_geometry, contours, inside, overreach
-from sfn.field.raster import LevelRaster
+from sfn.field.raster import Singles
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.position import Located
 from sfn.plan import Network
-from sfn.reception.coverage import received_plane, transmitters
+from sfn.reception.coverage import Coverage, received_plane, transmitters
+from sfn.report.numbers import number
 from sfn.report.vector import collection
 from sfn.terrain.ground import Ground
 
@@ -101,33 +102,70 @@ def network_contours(
     PlanError
         If a site is not in the network, or the outer area has no part in the grid.
     """
-    wanted = tuple(dict.fromkeys([*(sites or [s.id for s in network.sites]), *([main] if main else [])]))
-    known = {s.id: s.name for s in network.sites}
-    unknown = [name for name in wanted if name not in known]
-    if unknown:
-        raise PlanError(
-            [Problem("site", f"there is no site {name!r}", f"one of {', '.join(known)}") for name in unknown]
-        )
+    wanted = _wanted(network, sites, main)
     radiating = {t.id: t for t in transmitters(network, placed)}
-    rasters = {
-        wanted[n]: raster
+    levels = {
+        wanted[n]: raster.level_dbuvm
         for n, raster in level_rasters(
             [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
             receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
             cancelled=cancelled,
         )
     }  # fmt: skip
-    masks = {name: rasters[name].level_dbuvm >= at_dbuvm for name in wanted}
+    smooth = ground.terrain is None
+    return _contours(network, wanted, levels, grid, at_dbuvm=at_dbuvm, smooth=smooth, main=main, licence=licence)
+
+
+def coverage_contours(
+    network: Network,
+    computed: Coverage,
+    sites: Sequence[str],
+    *,
+    at_dbuvm: float,
+    main: str | None = None,
+    licence: tuple[Area, ...] = (),
+) -> Contours:
+    """The same out of levels that a map has already; arguments and refusals as `network_contours`."""
+    wanted = _wanted(network, sites, main)
+    rows = {name: computed.level_dbuvm[computed.sites.index(name)] for name in wanted}
+    levels = {name: row.reshape(computed.grid.shape) for name, row in rows.items()}
+    return _contours(
+        network, wanted, levels, computed.grid, at_dbuvm=at_dbuvm, smooth=computed.smooth, main=main, licence=licence
+    )
+
+
+def _wanted(network: Network, sites: Sequence[str], main: str | None) -> tuple[str, ...]:
+    """Ids of the sites that are asked for, the main one among them."""
+    known = [s.id for s in network.sites]
+    wanted = tuple(dict.fromkeys([*(sites or known), *([main] if main else [])]))
+    unknown = [name for name in wanted if name not in known]
+    if unknown:
+        raise PlanError(
+            [Problem("site", f"there is no site {name!r}", f"one of {', '.join(known)}") for name in unknown]
+        )
+    return wanted
+
+
+def _contours(
+    network: Network,
+    wanted: Sequence[str],
+    levels: Mapping[str, Singles],
+    grid: Grid,
+    *,
+    at_dbuvm: float,
+    smooth: bool,
+    main: str | None,
+    licence: tuple[Area, ...],
+) -> Contours:
+    """Contours of rasters, and which of them stay inside."""
+    names = {s.id: s.name for s in network.sites}
+    masks = {name: levels[name] >= at_dbuvm for name in wanted}
     insides = [_inside(name, main, masks[name], masks[main], grid) for name in wanted if main and name != main]
     if licence:
         allowed = inside(licence, grid)
         insides += [_inside(name, LICENCE, masks[name], allowed, grid) for name in wanted]
-    return Contours(
-        at_dbuvm=at_dbuvm,
-        smooth=ground.terrain is None,
-        sites=tuple(_contour(name, known[name], rasters[name], grid, at_dbuvm) for name in wanted),
-        insides=tuple(insides),
-    )
+    made = tuple(_contour(name, names[name], levels[name], grid, at_dbuvm) for name in wanted)
+    return Contours(at_dbuvm=at_dbuvm, smooth=smooth, sites=made, insides=tuple(insides))
 
 
 def document(found: Contours, *, file: str | None) -> dict[str, Any]:
@@ -177,18 +215,33 @@ def features(found: Contours) -> dict[str, Any]:
     )
 
 
-def _contour(site: str, name: str, raster: LevelRaster, grid: Grid, at_dbuvm: float) -> SiteContour:
+def sentences(found: Contours) -> tuple[str, ...]:
+    """Which sites stay inside, and where and how far the others reach out."""
+    told = []
+    for one in found.insides:
+        if one.found.inside:
+            told.append(f"{one.site} stays inside {one.outer}")
+        else:
+            told.append(
+                f"{one.site} reaches out of {one.outer} by {number(one.found.farthest_m, 0)} m at "
+                f"{one.found.lat_deg:.5f}, {one.found.lon_deg:.5f}: {number(one.found.outside_km2, 2)} km2, "
+                f"{number(one.found.outside_pct, 1)} %"
+            )
+    return tuple(told)
+
+
+def _contour(site: str, name: str, level: Singles, grid: Grid, at_dbuvm: float) -> SiteContour:
     """One site's areas and how much they hold."""
-    above = raster.level_dbuvm >= at_dbuvm
+    above = level >= at_dbuvm
     each_km2 = np.broadcast_to(grid.pixel_area_km2[:, None], grid.shape)
     edge = bool(above[0].any() or above[-1].any() or above[:, 0].any() or above[:, -1].any())
     return SiteContour(
         site,
         name,
-        contours(raster.level_dbuvm, grid, at_dbuvm=at_dbuvm),
+        contours(level, grid, at_dbuvm=at_dbuvm),
         float(each_km2[above].sum()),
         edge,
-        float(each_km2[~np.isfinite(raster.level_dbuvm)].sum()),
+        float(each_km2[~np.isfinite(level)].sum()),
     )
 
 

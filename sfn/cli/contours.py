@@ -8,7 +8,7 @@ import json
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from sfn.answer.contours import Contours, document, features, network_contours
+from sfn.answer.contours import Contours, document, features, network_contours, sentences
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.zones import THREADS_N, bounds_argument, tell_progress
 from sfn.errors import PlanError, Problem
@@ -103,14 +103,7 @@ def _print(found: Contours) -> None:
             for one in found.sites
         ),
     )
-    for one in found.insides:
-        if one.found.inside:
-            print(f"{one.site} stays inside {one.outer}")
-        else:
-            print(
-                f"{one.site} reaches out of {one.outer} by {number(one.found.farthest_m, 0)} m at "
-                f"{one.found.lat_deg:.5f}, {one.found.lon_deg:.5f}: {number(one.found.outside_km2, 2)} km2, "
-                f"{number(one.found.outside_pct, 1)} %"
-            )
+    for sentence in sentences(found):
+        print(sentence)
     if found.smooth:
         print("no terrain: smooth earth")

@@ -154,11 +154,17 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
 
 def _zones(opened: Opened, maps: Maps, key: str, tries: WhatIf) -> tuple[Zones, Tried]:
     """The map with what is tried."""
-    computed = _coverage(maps, key)
+    computed = coverage_of(opened, maps, key)
     now = tried(opened.network, tries, placed=place(opened.network))
+    return zones(now.network, computed, now.launches, executor=maps.executor), now
+
+
+def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:
+    """Levels that are in memory, of the sites that the network has now."""
+    computed = _coverage(maps, key)
     if computed.sites != tuple(site.id for site in opened.network.sites):
         raise RefusedError(409, Problem("map", "the network has other sites now", "the page opened again"))
-    return zones(now.network, computed, now.launches, executor=maps.executor), now
+    return computed
 
 
 def _coverage(maps: Maps, key: str) -> Coverage:

@@ -6,6 +6,7 @@
   const part = page.dataset.part;
   const byId = (id) => document.getElementById(id);
   const map = L.map("map", { attributionControl: Boolean(page.dataset.streets), zoomSnap: 0.5 });
+  page.leaflet = map; // for contours.js
   map.createPane("ground").style.zIndex = 210;
   map.createPane("layer").style.zIndex = 220;
   map.createPane("ribbon").style.zIndex = 230;
