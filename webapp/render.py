@@ -8,6 +8,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from sfn.answer.clocks import in_words
 from sfn.report import numbers
 from webapp import addresses
 from webapp.bundled import folder
@@ -29,7 +30,7 @@ def environment() -> Environment:
     )
     made.globals["to"] = addresses
     made.globals["tabs"] = addresses.TABS
-    made.filters.update(when=when, count=count, anchor=anchor)
+    made.filters.update(when=when, count=count, anchor=anchor, hours=in_words)
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
 

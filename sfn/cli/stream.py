@@ -2,15 +2,15 @@
 
 JSON keys: `payload`, `protection` (words); `packet_time_us`, `grains_per_packet`, `packets_per_s`; for every layer of
 payload, rtp, udp, ip, tunnel, ethernet, wire its `_bytes` (one media packet) and `_mbps` (one path; the payload
-alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `overhead_ratio` (IP headers / payload),
-`sample_rate_hz`, `sample_bits`; `parity_packets_ratio` (1/L + 1/D), `longest_burst_packets`; `parity_wait_us`,
-`repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`; `share_ratio` of the link, `streams_that_fit`;
-`mtu_bytes`, `fits_mtu`; `dynamic_range_db` (full-scale sine, no dither) and `dithered_range_db` (triangular dither,
-less the headroom); `latency_us` (sum of `elements`, each with name, latency_us, how: the least release delay),
-`tolerance_us`, `time_stamped`; `problems`; with --compare also `comparison`, one short row a packet time; with
---advise also `choices`, every protection, those that meet the target first, each with protection, meets, unbeaten,
-residual_loss_ratio, residual_kind, error_every_s, errors_kind, latency_us, wait_us, rate_mbps (one path, at the
-link's layer), all_paths_mbps, decides (in words).
+alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `month_bytes` (IP, all paths, always on);
+`overhead_ratio` (IP headers / payload), `sample_rate_hz`, `sample_bits`; `parity_packets_ratio` (1/L + 1/D),
+`longest_burst_packets`; `parity_wait_us`, `repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`;
+`share_ratio` of the link, `streams_that_fit`; `mtu_bytes`, `fits_mtu`; `dynamic_range_db` (full-scale sine, no
+dither) and `dithered_range_db` (triangular dither, less the headroom); `latency_us` (sum of `elements`, each with
+name, latency_us, how: the least release delay), `tolerance_us`, `time_stamped`; `problems`; with --compare also
+`comparison`, one short row a packet time; with --advise also `choices`, every protection, those that meet the target
+first, each with protection, meets, unbeaten, residual_loss_ratio, residual_kind, error_every_s, errors_kind,
+latency_us, wait_us, rate_mbps (one path, at the link's layer), all_paths_mbps, decides (in words).
 """
 
 import argparse

@@ -31,6 +31,7 @@ from sfn.stream.protection import (
 )
 from sfn.stream.protection import st2022_1_problems as matrix_problems
 
+MONTH_S = 30.4375 * 86_400  # a twelfth of 365.25 days
 # Packet times in use, 125 us to 20 ms; a third of a millisecond is exact.
 COMPARED_S = tuple(Fraction(n, 24_000) for n in (3, 6, 8, 12, 24, 48, 60, 96, 120, 240, 480))
 
@@ -136,6 +137,11 @@ class LinkPlan:
     def streams_that_fit(self) -> int | None:
         """How many such streams one path carries."""
         return None if self.share_ratio is None else floor(1 / self.share_ratio + 1e-9)
+
+    @property
+    def month_bytes(self) -> float:
+        """IP data of a month on all paths, when it runs all the time. [bytes]"""
+        return float(self.rates["ip"]) / 8 * MONTH_S * self.paths
 
     @property
     def overhead_ratio(self) -> float:
@@ -266,6 +272,7 @@ def as_answer(plan: LinkPlan) -> dict[str, object]:
     answer |= {f"{layer}_mbps": float(plan.rates[layer] / 1_000_000) for layer in LAYERS}
     answer |= {
         "all_paths_wire_mbps": float(plan.paths * plan.rates["wire"] / 1_000_000),
+        "month_bytes": plan.month_bytes,
         "overhead_ratio": plan.overhead_ratio,
         "parity_packets_ratio": float(packet_overhead(plan.protection)),
         "longest_burst_packets": longest_burst_recovered(plan.protection),

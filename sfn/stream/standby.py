@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from sfn.errors import Problem, in_range
 from sfn.stream.buffer import Need, Release, common_release
-
-MONTH_S = 30.4375 * 86_400  # a twelfth of 365.25 days
+from sfn.stream.link import MONTH_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,12 +37,15 @@ DEFAULTS = {
     "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
     "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "", "late_probability": "0.0001",
     "record_packet_ms": "", "port": "", "remove_drift": "yes",
+    "limit_us": "", "step_degc": "5", "swing_degc": "5", "reaction_h": "2", "locked_us": "0.1",
+    "own_frequency_offset": "1e-10", "own_ageing_per_day": "5e-10", "own_temperature_per_degc": "1e-10",
+    "cable_m": "", "velocity_factor": "0.83", "entered_ns": "0",
 }  # fmt: skip
 OWN_PACKETS = ("compressed audio", "DAB ensemble", "transport stream")  # an empty packet time means their usual one
 
 
-class _Reader:
-    """Reads fields and gathers what is wrong with them."""
+class Reader:
+    """Reads fields and gathers what is wrong with them; `finish` refuses when anything was."""
 
     def __init__(self, typed: Typed) -> None:
         self._typed = typed
@@ -87,14 +90,21 @@ class _Reader:
             return make()
         except ValueError as error:
             said = str(error)
-            where = next((n for n in names if said.startswith(n.rsplit("_", 1)[0])), names[0])
-            self.problems.append(Problem(where, said, ""))
+            self.problems.append(Problem(_field_of(said, names), said, ""))
             return None
 
     def finish(self) -> None:
         """Refuse when anything was wrong."""
         if self.problems:
             raise PlanError(self.problems)
+
+
+def _field_of(said: str, names: Sequence[str]) -> str:
+    """The field that a refusal speaks of: it begins with the argument, whose name the field's holds, or the reverse."""
+    argument = said.split(" ", 1)[0]
+    stems = [(name, name.rsplit("_", 1)[0]) for name in names]
+    close = (name for name, stem in stems if argument.startswith(stem) or stem in argument or argument in name)
+    return next(close, names[0])
 
 
 def plan_of(typed: Typed) -> LinkPlan:
@@ -113,7 +123,7 @@ def plan_of(typed: Typed) -> LinkPlan:
     PlanError
         With every problem at its field.
     """
-    reader = _Reader(typed)
+    reader = Reader(typed)
     payload = _payload(reader)
     headers = reader.attempt(
         lambda: Headers(
@@ -147,7 +157,7 @@ def paths_of(typed: Typed) -> tuple[LossModel, ...]:
     PlanError
         With every problem at its field.
     """
-    reader = _Reader(typed)
+    reader = Reader(typed)
     found = [_model(reader, "")]
     if typed.get("second_loss_pct", "").strip():
         found.append(_model(reader, "second_"))
@@ -163,7 +173,7 @@ def target_of(typed: Typed) -> Target:
     PlanError
         With every problem at its field.
     """
-    reader = _Reader(typed)
+    reader = Reader(typed)
     every_h, latency_ms = reader.number("error_every_h"), reader.optional("greatest_latency_ms")
     rate_mbps = reader.optional("greatest_mbps")
     latency_us = None if latency_ms is None else latency_ms * 1000
@@ -192,7 +202,7 @@ def record_of(typed: Typed) -> AskedRecord:
     PlanError
         With every problem at its field.
     """
-    reader = _Reader(typed)
+    reader = Reader(typed)
     late, packet_ms, port = float(reader.number("late_probability")), reader.optional("record_packet_ms"), None
     if typed.get("port", "").strip():
         port = reader.whole("port")
@@ -212,7 +222,7 @@ def packet_time_of(typed: Typed) -> float:
     PlanError
         If it is none.
     """
-    reader = _Reader(typed)
+    reader = Reader(typed)
     packet_ms = reader.number("packet_ms")
     if not 0 < packet_ms <= 1000:
         reader.problems.append(Problem("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms"))
@@ -259,7 +269,7 @@ def read(text: str) -> dict[str, str]:
     return {k: v for k, v in parse_qsl(text) if k in DEFAULTS}
 
 
-def _payload(reader: _Reader) -> Payload | None:
+def _payload(reader: Reader) -> Payload | None:
     """The payload, by its kind."""
     kind = reader.text("payload")
     channels = reader.optional("channels")
@@ -302,7 +312,7 @@ def _payload(reader: _Reader) -> Payload | None:
     return reader.attempt(*makers[kind])
 
 
-def _list(reader: _Reader, name: str) -> list[float]:
+def _list(reader: Reader, name: str) -> list[float]:
     """Numbers with commas or spaces between them."""
     text = reader.text(name)
     try:
@@ -311,7 +321,7 @@ def _list(reader: _Reader, name: str) -> list[float]:
         raise ValueError(f"{name} must be numbers with commas between them, got {text!r}") from None
 
 
-def _protection(reader: _Reader) -> Protection | None:
+def _protection(reader: Reader) -> Protection | None:
     """The protection; a matrix counts only with parity."""
     parity = reader.text("parity")
     if parity not in PARITIES:
@@ -334,7 +344,7 @@ def _protection(reader: _Reader) -> Protection | None:
     )
 
 
-def _link(reader: _Reader) -> Link | None:
+def _link(reader: Reader) -> Link | None:
     """The link."""
     names = (
         "link_mbps", "link_layer", "hops", "network_ms", "variation_ms", "differential_ms", "sender_ms", "receiver_ms",
@@ -359,7 +369,7 @@ def _link(reader: _Reader) -> Link | None:
     )
 
 
-def _model(reader: _Reader, prefix: str) -> LossModel | None:
+def _model(reader: Reader, prefix: str) -> LossModel | None:
     """The loss model of one path; an empty mean burst means independent loss."""
     ratio = float(reader.number(f"{prefix}loss_pct")) / 100
     burst = reader.optional(f"{prefix}burst_packets")

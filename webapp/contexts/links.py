@@ -54,6 +54,8 @@ class LinksPage(Context):
     """The plan, once asked for."""
     range_db: tuple[float, float] | None
     """Dynamic range of the sample size, without and with dither, where samples are sent."""
+    slots: int
+    """Time slots of 64 kbit/s that the payload fills on a TDM link."""
     compared: tuple[Compared, ...]
     """Other packet times."""
     chart: str

@@ -22,6 +22,8 @@ class Ask:
     only_for: tuple[str, ...] = ()
     empty: str = ""
     """What holds when it is left empty."""
+    choices: tuple[tuple[str, str], ...] = ()
+    """A menu whose values have other words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,23 @@ RECORD = (
         "Between sender and receiver. Off where one reference locks both: a true change of delay is then kept.",
     ),
 )  # fmt: skip
+HOLDOVER = (
+    Ask("limit_us", "error to reach", "µs", empty="the service's"),
+    Ask("step_degc", "away from where it was disciplined", "°C"),
+    Ask("swing_degc", "day and night, each way", "°C"),
+    Ask("reaction_h", "somebody gets there within", "h"),
+    Ask("locked_us", "error of a site that keeps its reference", "µs"),
+)
+OWN_CLOCK = (
+    Ask("own_frequency_offset", "frequency offset", "", "After disciplining, relative: 1e-10."),
+    Ask("own_ageing_per_day", "ageing a day", "", "Relative: 5e-10."),
+    Ask("own_temperature_per_degc", "temperature, a °C", "", "Relative: 1e-10."),
+)
+CABLE = (
+    Ask("cable_m", "length", "m", empty="not asked"),
+    Ask("velocity_factor", "velocity factor"),
+    Ask("entered_ns", "entered in the receiver", "ns"),
+)
 TARGET = (
     Ask("error_every_h", "audible errors at most every", "h", "168 h are a week."),
     Ask("greatest_latency_ms", "latency at most", "ms", empty="any"),
@@ -123,7 +142,8 @@ def elsewhere(parts: Sequence[Part], problems: Sequence[Problem]) -> tuple[Probl
 def _field(ask: Ask, typed: Mapping[str, str], problems: Sequence[Problem], *, prefix: str) -> Field:
     """One input."""
     name = prefix + ask.name
-    kind = "choice" if ask.options else "yes or no" if ask.name in BOXES else "number"
+    choices = ask.choices or tuple((option, option) for option in ask.options)
+    kind = "choice" if choices else "yes or no" if ask.name in BOXES else "number"
     return Field(
         name,
         ask.label,
@@ -131,9 +151,9 @@ def _field(ask: Ask, typed: Mapping[str, str], problems: Sequence[Problem], *, p
         typed.get(name, DEFAULTS.get(ask.name, "")),
         ask.unit,
         ask.help,
-        bool(ask.options),
+        bool(choices),
         ask.empty,
-        tuple((option, option) for option in ask.options),
+        choices,
         (),
         tuple(p for p in problems if p.where == name),
         ask.only_for,

@@ -9,7 +9,7 @@ from sfn.report.charts import bars
 from sfn.report.stream_charts import advice_chart
 from sfn.stream.advise import Choice, advise
 from sfn.stream.link import comparison
-from sfn.stream.payload import dynamic_range_db
+from sfn.stream.payload import dynamic_range_db, time_slots
 from sfn.stream.typed import paths_of, plan_of, read, target_of, with_protection, written
 from webapp import addresses
 from webapp.contexts.links import AdvicePage, ChainChoice, Compared, LinksPage
@@ -119,6 +119,7 @@ def _page(request: Request, opened: Opened, typed: dict[str, str]) -> Response:
         written(typed),
         plan,
         (dynamic_range_db(bits), dynamic_range_db(bits, dithered=True)) if bits else None,
+        time_slots(plan.payload.rate_bps),
         tuple(Compared(**{name: row[name] for name in Compared.__dataclass_fields__}) for row in rows),
         bars("Latency, element by element", [(e.name, e.latency_us) for e in plan.elements], unit="µs"),
         _chains(opened),
@@ -131,7 +132,9 @@ def _blank(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...])
     """The form without a plan."""
     parts = _parts(typed, problems)
     left = forms.elsewhere(parts, problems)
-    return LinksPage(opened.head, parts, _wanted(typed, ()), written(typed), None, None, (), "", _chains(opened), left)
+    return LinksPage(
+        opened.head, parts, _wanted(typed, ()), written(typed), None, None, 0, (), "", _chains(opened), left
+    )
 
 
 def _parts(typed: dict[str, str], problems: tuple[Problem, ...]) -> tuple[forms.Part, ...]:

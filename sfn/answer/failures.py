@@ -1,0 +1,83 @@
+"""Which single failure leaves which sites of a network in step, worst first, out of its chains.
+
+Everything in a chain may fail: each stage, what is inside a time-stamped section, the site itself, and the clock that
+its release rests on. A site fed off air has a route for each route of its parent, and jumps with it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from sfn.plan import Network, Site
+from sfn.stream.failures import Effect, Outcome, Route, effects
+from sfn.timing import DelayTable
+
+CLOCKS = "the reference clock of all sites (jamming, a fault of the system)"
+
+
+@dataclass(frozen=True, slots=True)
+class FailureRow:
+    """Failures that have the same effect, and that effect."""
+
+    failures: tuple[str, ...]
+    outcomes: tuple[Outcome, ...]
+    in_words: str
+
+
+def failure_table(
+    network: Network, table: DelayTable, *, tolerance_us: float, holdover_h: Mapping[str, float | None]
+) -> tuple[FailureRow, ...]:
+    """Effects of every single failure; failures with the same effect share a row.
+
+    Parameters
+    ----------
+    network : Network
+    table : DelayTable
+        Its launches and jumps.
+    tolerance_us : float
+        How far a site may be off. [us]
+    holdover_h : mapping of site id to float or None
+        How long each site's clock holds without reference; None for ever. [h]
+    """
+    routes = [route for site in network.sites if site.on_air for route in _routes(network, table, site, holdover_h)]
+    single = effects(routes, tolerance_us=tolerance_us)
+    common = effects(
+        [replace(route, clock=CLOCKS) if route.clock else route for route in routes],
+        tolerance_us=tolerance_us,
+        failures=[CLOCKS] if any(route.clock for route in routes) else [],
+    )
+    grouped: dict[tuple[Outcome, ...], list[Effect]] = {}
+    for effect in sorted((*single, *common), key=_harm):
+        grouped.setdefault(effect.outcomes, []).append(effect)
+    return tuple(
+        FailureRow(tuple(e.failure for e in same), outcomes, same[0].in_words) for outcomes, same in grouped.items()
+    )
+
+
+def _harm(effect: Effect) -> tuple[int, ...]:
+    """Sort key: most out of step first, then other programme, off air, in step for a time."""
+    return tuple(-effect.count(state) for state in ("out of step", "other programme", "off air", "in step for a time"))
+
+
+def _routes(network: Network, table: DelayTable, site: Site, holdover_h: Mapping[str, float | None]) -> list[Route]:
+    """Every way to feed a site, in the order of the document."""
+    stages = {stage.id: stage for stage in network.stages}
+    parent = next((s for s in network.sites if s.id == site.fed_off_air_from), None)
+    above = _routes(network, table, parent, holdover_h) if parent else [None]
+    found = []
+    for feed in above:
+        for chain in site.chains:
+            used = [stages[name] for name in chain.stages]
+            needs = {site.name, *chain.stages, *(inner for stage in used for inner in stage.inside)}
+            stamped = any(stage.kind == "time-stamped section" for stage in used)
+            row = table.row(site.id, chain.route)
+            found.append(
+                Route(
+                    site.name,
+                    chain.route if feed is None else f"{chain.route}, by way of the parent's {feed.name}",
+                    frozenset(needs | (feed.needs if feed else set())),
+                    (row.jump_us or 0.0) + (feed.launch_error_us if feed else 0.0),
+                    clock=f"the reference clock of {site.name}" if stamped else feed.clock if feed else None,
+                    holdover_h=holdover_h.get(site.id) if stamped else feed.holdover_h if feed else None,
+                )
+            )
+    return found

@@ -1,0 +1,79 @@
+"""The clocks page: holdover of sites and pairs, and failures worst first."""
+
+import re
+
+import pytest
+
+
+@pytest.fixture
+def number(store, example):
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def plain(answer) -> str:
+    """The page with ordinary spaces."""
+    return answer.text.replace("\u202f", " ")
+
+
+def test_until_chosen_the_clocks_are_called_assumed(client, number):
+    """The first visit assumes an ordinary oven crystal, says so, and calls its figures typical."""
+    html = plain(client.get(f"/networks/{number}/clocks"))
+
+    assert "an ordinary oven crystal is assumed at every site" in html
+    assert "typical, verify on your data sheet" in html
+    assert 'class="chart"' in html
+
+
+def test_chosen_clocks(client, number):
+    """North 5.6 h by its own figures, a locked site never; no assumption is claimed."""
+    fields = {"clock-north": "own", "clock-south": "locked", "clock-gap": "rubidium", "limit_us": "2",
+              "own_frequency_offset": "1e-10", "own_ageing_per_day": "0", "step_degc": "0", "swing_degc": "0"}  # fmt: skip
+    html = plain(client.get(f"/networks/{number}/clocks", params=fields))
+    alone = re.search(r'<th scope="row">North ridge</th><td>own</td><td class="number">([^<]*)<', html)
+
+    assert alone
+    assert "5.6 h" == alone[1]
+    assert '<td>locked</td><td class="number">never' in html
+    assert "assumed at every site" not in html
+
+
+def test_a_cable_left_uncompensated(client, number):
+    """30 m of 0.66 cable: 151.6 ns."""
+    html = plain(client.get(f"/networks/{number}/clocks", params={"cable_m": "30", "velocity_factor": "0.66"}))
+
+    assert "+151.6 ns" in html
+
+
+def test_failures_worst_first(client, number):
+    """What the north and its fill-in hang on comes with both; the stage that all share silences all."""
+    html = plain(client.get(f"/networks/{number}/clocks", params={"swing_degc": "0"}))
+    rows = re.findall(r'<tr><th scope="row">([^<]*)</th><td data-label="Effect">([^<]*)<', html)
+    effects = {name: effect for names, effect in rows for name in names.split(", or ")}
+
+    assert "3 off air" == effects["studio-converter"]
+    assert "2 off air, 1 in step" == effects["north-feeder"]
+    assert effects["north-feeder"] == effects["North ridge"]
+    assert "1 off air, 2 in step" == effects["south-link"]
+    assert "in step for a time" in effects["the reference clock of North ridge"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "field", "text"),
+    [
+        ({"clock-north": "quartz"}, "clock-north", "is not a kind of clock"),
+        ({"limit_us": "0"}, "limit_us", "cannot be 0; above 0 us"),
+        ({"swing_degc": "900"}, "swing_degc", "temperature_swing_degc must be from 0 to 75 degC"),
+        ({"own_ageing_per_day": "5"}, "own_ageing_per_day", "ageing_per_day must be from"),
+        ({"cable_m": "30", "velocity_factor": "83"}, "velocity_factor", "velocity_factor must be from 0.3 to 1"),
+        ({"reaction_h": "-1"}, "reaction_h", "cannot be -1; 0 to 1000 h"),
+    ],
+)
+def test_problems_stand_at_their_fields(fields, field, text, client, number):
+    """The page is refused with the sentence at the field."""
+    answer = client.get(f"/networks/{number}/clocks", params=fields)
+    found = re.search(rf'id="{field}-problem1">([^<]*)<', answer.text)
+
+    assert 422 == answer.status_code
+    assert found
+    assert text in found[1]

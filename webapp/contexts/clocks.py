@@ -1,0 +1,34 @@
+"""Clocks and failures."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.answer.clocks import Clocks
+from sfn.answer.failures import FailureRow
+from sfn.errors import Problem
+from webapp.contexts import Context, NetworkHead
+from webapp.forms.stream import Part
+
+
+@dataclass(frozen=True, slots=True)
+class ClocksPage(Context):
+    """Holdover of the sites' clocks, and which failure leaves which sites in step."""
+
+    TEMPLATE: ClassVar[str] = "clocks.html"
+    TAB: ClassVar[str] = "clocks"
+    network: NetworkHead
+    """Which network, in which revision."""
+    parts: tuple[Part, ...]
+    """The form."""
+    found: Clocks | None
+    """The clocks, unless a field is wrong."""
+    assumed: bool
+    """Whether no clock has been chosen yet."""
+    note: str
+    """What the classes' figures are."""
+    chart: str
+    """Error against time."""
+    failures: tuple[FailureRow, ...]
+    """Worst first."""
+    problems: tuple[Problem, ...]
+    """What belongs to no field."""

@@ -1,0 +1,54 @@
+"""Clocks without their reference, and which failure leaves which sites in step."""
+
+from math import isinf
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from sfn.answer.clocks import ASSUMED, Clocks, clocks, kinds
+from sfn.answer.failures import failure_table
+from sfn.clock.oscillator import NOTE
+from sfn.errors import PlanError, Problem
+from sfn.report.stream_charts import holdover_chart
+from sfn.timing import delay_table
+from webapp.contexts.clocks import ClocksPage
+from webapp.dependencies import NetworkDep, Opened
+from webapp.forms import stream as forms
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/clocks")
+def show(request: Request, opened: NetworkDep) -> Response:
+    """Time to the tolerance of every site and pair, alarms, failures."""
+    typed = dict(request.query_params.multi_items())
+    try:
+        found = clocks(opened.network, typed)
+    except PlanError as error:
+        parts = _parts(opened, typed, error.problems)
+        left = forms.elsewhere(parts, error.problems)
+        return page(request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), left), status=422)
+    holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
+    rows = failure_table(opened.network, delay_table(opened.network), tolerance_us=found.limit_us, holdover_h=holds)
+    chosen = any(name.startswith("clock-") for name in typed)
+    context = ClocksPage(opened.head, _parts(opened, typed, ()), found, not chosen, NOTE, _chart(found), rows, ())
+    return page(request, context)
+
+
+def _chart(found: Clocks) -> str:
+    """One curve for each kind of clock in use."""
+    kept = {site.kind: site.clock for site in found.sites}
+    return holdover_chart(list(kept.items()), limit_us=found.limit_us, limit_name=found.limit_name)
+
+
+def _parts(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) -> tuple[forms.Part, ...]:
+    """The form."""
+    asks = tuple(forms.Ask(f"clock-{site.id}", site.name, choices=kinds()) for site in opened.network.sites)
+    assumed = {ask.name: ASSUMED for ask in asks}
+    return (
+        forms.part("Clock of each site", asks, assumed | typed, problems),
+        forms.part("Limit and surroundings", forms.HOLDOVER, typed, problems),
+        forms.part("Own figures", forms.OWN_CLOCK, typed, problems),
+        forms.part("Antenna cable of a timing receiver", forms.CABLE, typed, problems),
+    )
