@@ -27,6 +27,8 @@ DIGITAL_COMPOSITE_RATE_HZ = 192_000
 AES3_SLOT_BITS = 32  # one sub-frame of AES3: 4 preamble, 24 sample, 4 status bits
 TIME_SLOT_BPS = 64_000
 TS_PACKET_BYTES = 188
+EDI_FRAGMENT_BYTES = 1400
+EDI_FRAGMENT_HEADER_BYTES = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,7 @@ def dab_ensemble(subchannels_kbps: list[float], *, g703: bool = False) -> Payloa
         Net rate of each sub-channel; together at most 1 824 kbit/s (protection 4-B). [kbit/s]
     g703 : bool
         True: the constant 2.048 Mbit/s frame of ETS 300 799 (6144 bytes each 24 ms). False: EDI,
-        ETSI TS 102 693 over TS 102 821 without fragmentation or Reed-Solomon.
+        ETSI TS 102 693 over TS 102 821, in fragments of at most 1400 bytes sent evenly, without Reed-Solomon.
 
     Raises
     ------
@@ -236,7 +238,7 @@ def dab_ensemble(subchannels_kbps: list[float], *, g703: bool = False) -> Payloa
     Notes
     -----
     Bytes of an EDI packet (both documents from memory): AF 10 + 2 CRC; ``*ptr`` 8 + 8; ``deti`` 8 + 2 + 4 + 8 of
-    time stamp + 96 of FIC; each ``est`` 8 + 3 + its 24 ms of data.
+    time stamp + 96 of FIC; each ``est`` 8 + 3 + its 24 ms of data; a fragment's header 14.
     """
     in_range("number of sub-channels", len(subchannels_kbps), least=1, greatest=64, unit="sub-channels")
     for rate in subchannels_kbps:
@@ -249,7 +251,20 @@ def dab_ensemble(subchannels_kbps: list[float], *, g703: bool = False) -> Payloa
         return Payload("dab", "DAB ensemble, 2.048 Mbit/s frames", "frame", frame_s, Fraction(6144), usual_grains=1)
     size = 12 + 16 + 118 + 11 * len(subchannels_kbps) + total_kbps * 3  # 24 ms of 1 kbit/s are 3 bytes
     what = f"DAB ensemble over EDI, {len(subchannels_kbps)} sub-channels, {float(total_kbps):g} kbit/s"
-    return Payload("dab", what, "frame", frame_s, Fraction(size), usual_grains=1, uses_rtp=False)
+    pieces = ceil(size / EDI_FRAGMENT_BYTES)
+    if pieces == 1:
+        return Payload("dab", what, "frame", frame_s, Fraction(size), usual_grains=1, uses_rtp=False)
+    each = Fraction(ceil(Fraction(size) / pieces) + EDI_FRAGMENT_HEADER_BYTES)
+    return Payload(
+        "dab",
+        f"{what}, {pieces} fragments a frame",
+        "fragment",
+        frame_s / pieces,
+        each,
+        usual_grains=1,
+        look_ahead_us=(frame_s - frame_s / pieces) * 1_000_000,  # the whole frame is there before its first fragment
+        uses_rtp=False,
+    )
 
 
 def transport_stream(rate_mbps: float | Fraction) -> Payload:

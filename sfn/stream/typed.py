@@ -103,8 +103,9 @@ def _field_of(said: str, names: Sequence[str]) -> str:
     """The field that a refusal speaks of: it begins with the argument, whose name the field's holds, or the reverse."""
     argument = said.split(" ", 1)[0]
     stems = [(name, name.rsplit("_", 1)[0]) for name in names]
-    close = (name for name, stem in stems if argument.startswith(stem) or stem in argument or argument in name)
-    return next(close, names[0])
+    close = [name for name, stem in stems if argument.startswith(stem) or stem in argument or argument in name]
+    same_unit = [name for name in names if name.rsplit("_", 1)[-1] == argument.rsplit("_", 1)[-1]]
+    return (close or same_unit or list(names))[0]
 
 
 def plan_of(typed: Typed) -> LinkPlan:

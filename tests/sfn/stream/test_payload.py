@@ -50,6 +50,15 @@ def test_dab_by_hand() -> None:
     assert 32 == time_slots(dab_ensemble([96.0], g703=True).rate_bps)
 
 
+def test_large_ensembles_go_in_fragments() -> None:
+    """1 152 kbit/s are 146 + 66 + 3456 bytes a frame: three fragments of 1223 + 14, 8 ms apart; the frame is awaited."""
+    edi = dab_ensemble([192.0] * 6)
+
+    assert Fraction(8, 1000) == edi.grain_s
+    assert 1223 + 14 == edi.grain_bytes
+    assert 16_000 == edi.look_ahead_us
+
+
 def test_time_slots_round_up() -> None:
     """A slot is never shared: 64 001 bit/s need two."""
     assert [1, 1, 2] == [time_slots(Fraction(r)) for r in (1, 64_000, 64_001)]

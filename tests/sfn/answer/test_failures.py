@@ -1,0 +1,68 @@
+"""Failures out of a network's chains."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sfn.answer.failures import CLOCKS, failure_table
+from sfn.plan import read
+from sfn.timing import delay_table
+
+EXAMPLE = Path(__file__).parents[1] / "example-network.json"
+
+
+def table(document, **holdover_h):
+    """Outcomes of each failure by site: state, and launch error."""
+    network = read(json.dumps(document))
+    rows = failure_table(network, delay_table(network), tolerance_us=5.0, holdover_h=holdover_h)
+    return {f: {o.site: o for o in row.outcomes} for row in rows for f in row.failures}, rows
+
+
+@pytest.fixture
+def document():
+    """The example with a standby route for the north, 40 ms slower than its section."""
+    made = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    made["stages"].append({"id": "north-radio", "kind": "other", "latency_us": 160_000, "source": "assumed"})
+    chain = ["studio-converter", "north-radio", "north-exciter", "north-feeder"]
+    made["sites"][0]["chains"].append({"route": "standby", "stages": chain})
+    return made
+
+
+def test_a_standby_with_the_main_setting_is_out_of_step(document):
+    """When the north's network fails it jumps by 40 ms, and the fill-in that hears it with it."""
+    outcomes, rows = table(document, north=20.0)
+    after = outcomes["north-wan"]
+
+    assert 40_000 == pytest.approx(after["North ridge"].launch_error_us)
+    assert after["Gap"].launch_error_us == pytest.approx(40_000)
+    assert ("out of step", "out of step", "in step") == tuple(
+        after[name].state for name in ("North ridge", "Gap", "South ridge")
+    )
+    assert "north-wan" in rows[0].failures
+
+
+def test_what_all_share_silences_all(document):
+    """The converter upstream of every fork; the north's feeder silences its fill-in too, whatever the route."""
+    outcomes, _ = table(document, north=20.0)
+
+    assert {"off air"} == {o.state for o in outcomes["studio-converter"].values()}
+    assert ("off air", "in step") == tuple(outcomes["north-feeder"][n].state for n in ("Gap", "South ridge"))
+
+
+def test_clocks_begin_holdover_where_time_stamps_rest_on_them(document):
+    """The north holds 20 h and its fill-in with it; a microwave without time stamps needs no clock."""
+    outcomes, _ = table(document, north=20.0)
+    after = outcomes[CLOCKS]
+
+    assert ("in step for a time", 20.0) == (after["North ridge"].state, after["North ridge"].for_h)
+    assert ("in step for a time", "in step") == (after["Gap"].state, after["South ridge"].state)
+
+
+def test_equal_effects_share_a_row():
+    """Every stage of the south alone, and the south itself, have one row."""
+    _, rows = table(json.loads(EXAMPLE.read_text(encoding="utf-8")))
+    (south,) = [row for row in rows if "south-link" in row.failures]
+
+    assert {"South ridge", "south-link", "south-exciter", "south-feeder"} == set(south.failures)
+    assert len({row.outcomes for row in rows}) == len(rows)
