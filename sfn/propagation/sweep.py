@@ -37,7 +37,8 @@ Progress = Callable[[int, int], None]
 # Radials of one call into compiled code: small, so that a busy core stalls nobody and a cancel is heard soon.
 BLOCK_RADIALS = 64
 GREATEST_ARC = 0.25  # of a pixel, between neighbouring radials at the edge: bench_p1812.py
-LEAST_RADIALS = 360
+# A short sweep is given more, since they cost it little: as many as a long one, down to a sixteenth of a pixel.
+FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
 LATITUDE_MARGIN = 1.02
 
 
@@ -121,7 +122,8 @@ def losses_around(
         zone = np.array(np.broadcast_to(zones, lat.shape), dtype=np.int8)
         sources = []
     edge_km = float(np.nanmax(distance, initial=0.0))
-    count = max(math.ceil(2.0 * math.pi * edge_km * 1000.0 / (GREATEST_ARC * pixel_m)), LEAST_RADIALS)
+    pixels_round = 2.0 * math.pi * edge_km * 1000.0 / pixel_m
+    count = math.ceil(max(pixels_round / GREATEST_ARC, min(pixels_round / FINEST_ARC, USUAL_RADIALS), LEAST_RADIALS))
     step_km = step_m / 1000.0
     coefficients = around.along(np.arange(count) * (360.0 / count))
 
