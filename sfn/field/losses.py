@@ -82,7 +82,7 @@ def losses(
             terrain=link.Terrain(_raster(terrain), _maybe(ground.cover), _maybe(ground.zones)),
             step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
             pixel_m=pixel_m,
-            radius_km=_radius_km(transmitter, lat, lon),
+            radius_km=reach_km(transmitter, lat, lon),
             progress=tell,
             cancelled=cancelled,
         )
@@ -124,7 +124,7 @@ def _over_smooth_earth(
             terrain=sampled,
             step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
             pixel_m=pixel_m,
-            radius_km=_radius_km(transmitter, lat[chosen], lon[chosen]),
+            radius_km=reach_km(transmitter, lat[chosen], lon[chosen]),
             progress=progress,
             cancelled=cancelled,
         )
@@ -151,7 +151,7 @@ def _link(
     )
 
 
-def _radius_km(transmitter: Transmitter, lat: Floats, lon: Floats) -> float:
+def reach_km(transmitter: Transmitter, lat: Floats, lon: Floats) -> float:
     """Distance of the farthest place, at most the sweep's reach. [km]
 
     Of a table of places only its rim is asked: what lies within is nearer than the farthest of the rim.

@@ -1,11 +1,14 @@
 """Antenna patterns: read, turned, tilted, and errors that name the line."""
 
+import contextlib
 import pickle
 from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sfn.antenna import Pattern, attenuation, declination, pattern, read_table
 from sfn.errors import PlanError
@@ -130,3 +133,12 @@ def test_an_empty_file_is_refused() -> None:
     """Two angles are the least."""
     with pytest.raises(PlanError, match="holds 0 angles"):
         read_table("angle_deg,attenuation_db\n", kind="vertical")
+
+
+@given(st.text(max_size=60) | st.lists(st.tuples(st.floats(), st.floats()), max_size=6).map(lambda rows: "\n".join(f"{a},{b}" for a, b in rows)))  # fmt: skip
+def test_no_file_gives_a_traceback(text: str) -> None:
+    """Whatever the text, the answer is a table in order of angle, or problems."""
+    for kind in ("horizontal", "vertical"):
+        with contextlib.suppress(PlanError):
+            table, _ = read_table(text, kind=kind)
+            assert list(table) == sorted(table)
