@@ -328,6 +328,21 @@ def recording(network_id: int, job_id: str) -> str:
     return f"{measurements(network_id)}/recordings/{quote(job_id, safe='')}"
 
 
+def drives(network_id: int, job_id: str = "") -> str:
+    """Levels and runs logged on the road; with what a job made of them."""
+    return f"/networks/{network_id}/drives" + (f"?{urlencode({'job': job_id})}" if job_id else "")
+
+
+def drive_levels(network_id: int) -> str:
+    """Takes logs of levels."""
+    return f"{drives(network_id)}/levels/upload"
+
+
+def drive_runs(network_id: int) -> str:
+    """Takes runs of one route."""
+    return f"{drives(network_id)}/runs/upload"
+
+
 @dataclass(frozen=True, slots=True)
 class Tab:
     """One entry of a network's navigation."""

@@ -1,5 +1,6 @@
 """What page functions ask for by type: the store, the settings, the jobs, a network, a form."""
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -76,5 +77,20 @@ async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
     return {name: value for name, value in form.multi_items() if not isinstance(value, UploadFile)}
 
 
+async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dict[str, list[UploadFile]]]:
+    """Every file that was chosen, by the name of its field; fields left empty are not there."""
+    limits = settings.limits
+    form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
+    found: dict[str, list[UploadFile]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile) and value.filename:
+            found.setdefault(name, []).append(value)
+    try:
+        yield found
+    finally:
+        await form.close()
+
+
 NetworkDep = Annotated[Opened, Depends(_network)]
 FormDep = Annotated[dict[str, str], Depends(_form)]
+UploadsDep = Annotated[dict[str, list[UploadFile]], Depends(_uploads)]

@@ -9,14 +9,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
-from fastapi import UploadFile
+from starlette.datastructures import UploadFile
 
 from sfn.answer.reconciled import Way
 from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError, Problem
+from sfn.survey.drive_log import DriveLog, log_of_bytes
+from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
 from webapp.jobs import Progress, Work
 
+RUNS = (1, 2, 3, 4, 5, 6)  # that a form takes
 WAYS: tuple[Way, ...] = ("all", "robust", "without suspects")
 _DAY_S = 86_400.0
 
@@ -42,11 +45,11 @@ class EchoForm:
     uncertainty_us: str = "0.5"
 
 
-def measurement_form(form: Mapping[str, str], file: UploadFile | None, *, sites: Sequence[str]) -> MeasurementForm:
+def measurement_form(form: Mapping[str, str], files: Sequence[UploadFile], *, sites: Sequence[str]) -> MeasurementForm:
     """The typed form; a file, when one was chosen, stands for the typed text."""
     typed, source = form.get("csv", ""), form.get("source", "typed") or "typed"
-    if file is not None and file.filename:
-        typed, source = text_of(file), safe_name(file.filename)
+    for file in files:
+        typed, source = text_of(file), safe_name(file.filename or "file")
     way = form.get("way", "all")
     return MeasurementForm(
         csv=typed,
@@ -57,9 +60,9 @@ def measurement_form(form: Mapping[str, str], file: UploadFile | None, *, sites:
     )
 
 
-def echo_form(form: Mapping[str, str], file: UploadFile | None) -> EchoForm:
+def echo_form(form: Mapping[str, str], files: Sequence[UploadFile]) -> EchoForm:
     """The typed form; a file, when one was chosen, stands for the typed text."""
-    typed = text_of(file) if file is not None and file.filename else form.get("response", "")
+    typed = text_of(files[0]) if files else form.get("response", "")
     usual = EchoForm()
     return EchoForm(
         response=typed,
@@ -116,8 +119,7 @@ def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
     PlanError
         If no file was chosen.
     """
-    chosen = [file for file in files if file.filename]
-    if not chosen:
+    if not files:
         raise PlanError([Problem("first", "no recording was chosen", "a WAV, FLAC, WAVE64 or RF64 file")])
     folder.mkdir(parents=True, exist_ok=True)
     for old in folder.iterdir():
@@ -125,7 +127,7 @@ def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
             shutil.rmtree(old, ignore_errors=True)
     own = folder / secrets.token_urlsafe(9)
     paths = []
-    for number, file in enumerate(chosen):
+    for number, file in enumerate(files):
         place = own / str(number)
         place.mkdir(parents=True)
         paths.append(place / safe_name(file.filename or "recording"))
@@ -168,3 +170,37 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
             shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
 
     return work
+
+
+def chosen_logs(files: Sequence[UploadFile], *, sites: tuple[str, ...]) -> list[DriveLog]:
+    """Logs of levels out of files.
+
+    Raises
+    ------
+    PlanError
+        If no file was chosen, or one cannot be used.
+    """
+    if not files:
+        raise PlanError([Problem("logs", "no log was chosen", "a CSV or GPX file")])
+    return [log_of_bytes(f.file.read(), source=safe_name(f.filename or "log"), sites=sites) for f in files]
+
+
+def chosen_runs(files: Mapping[str, Sequence[UploadFile]], form: Mapping[str, str]) -> list[Run]:
+    """Runs out of the files ``run-1``, ``run-2``, ..., each with the setting typed beside it.
+
+    Raises
+    ------
+    PlanError
+        If fewer than two files were chosen, a setting is missing, or a file cannot be used.
+    """
+    found = []
+    for number in RUNS:
+        for file in files.get(f"run-{number}", ()):
+            name, source = f"setting-{number}", safe_name(file.filename or "run")
+            if not form.get(name, "").strip():
+                raise PlanError([Problem(name, f"{source} has no setting", "its setting in us")])
+            setting_us = number_of(form, name, usual=0.0, least=-1e6, greatest=1e6, unit="us")
+            found.append(run_of(text_of(file), source=source, setting_us=setting_us))
+    if len(found) < 2:
+        raise PlanError([Problem("runs", f"{len(found)} runs were chosen", "two or more of one route")])
+    return found

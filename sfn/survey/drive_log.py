@@ -51,9 +51,23 @@ def read_log(path: Path | str, *, sites: tuple[str, ...]) -> DriveLog:
         If anything cannot be used; problems name file, line and column (GPX: point by its number).
     """
     path = Path(path)
-    if path.suffix.lower() == ".gpx":
-        return _gpx(path, sites=sites)
-    return _from_rows(read_rows(path, required=REQUIRED, optional=OPTIONAL), sites=sites)
+    if path.suffix.lower() != ".gpx":
+        return _from_rows(read_rows(path, required=REQUIRED, optional=OPTIONAL), sites=sites)
+    try:
+        return log_of_bytes(path.read_bytes(), source=path.name, sites=sites)
+    except OSError as error:
+        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", "a GPX file")]) from error
+
+
+def log_of_bytes(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
+    """The same from a file's content; GPX by the suffix of `source`, else CSV."""
+    if source.lower().endswith(".gpx"):
+        return _gpx(content, source=source, sites=sites)
+    try:
+        return log_of(content.decode("utf-8-sig"), source=source, sites=sites)
+    except UnicodeDecodeError as error:
+        expected = f"a CSV file in UTF-8 with the columns {','.join(REQUIRED)}"
+        raise PlanError([Problem(source, "is not text in UTF-8", expected)]) from error
 
 
 def log_of(text: str, *, source: str, sites: tuple[str, ...]) -> DriveLog:
@@ -114,31 +128,28 @@ def _site(row: Row, sites: tuple[str, ...]) -> str:
     return row.one_of("site", (*sites, ALL_ON_AIR))
 
 
-def _gpx(path: Path, *, sites: tuple[str, ...]) -> DriveLog:
+def _gpx(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
     """Points of a GPX file: level in an element `level_dbuvm`, or as the text of name, cmt or desc."""
     from xml.etree.ElementTree import ParseError
 
     from defusedxml import ElementTree
     from defusedxml.common import DefusedXmlException
 
+    if len(content) > _MOST_GPX_BYTES:
+        raise PlanError([Problem(source, f"has {len(content)} bytes", f"{_MOST_GPX_BYTES} at most")])
     try:
-        if path.stat().st_size > _MOST_GPX_BYTES:
-            what = f"has {path.stat().st_size} bytes"
-            raise PlanError([Problem(path.name, what, f"{_MOST_GPX_BYTES} at most")])
-        root = ElementTree.parse(path).getroot()
-    except OSError as error:
-        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", "a GPX file")]) from error
+        root = ElementTree.fromstring(content)
     except (ParseError, DefusedXmlException) as error:
-        raise PlanError([Problem(path.name, f"is no GPX that can be read ({error})", "a GPX file")]) from error
+        raise PlanError([Problem(source, f"is no GPX that can be read ({error})", "a GPX file")]) from error
     found, problems = [], []
     points = [e for e in root.iter() if _local(e.tag) in _POINTS]
     for number, point in enumerate(points, start=1):
         try:
             found.append(_gpx_point(point, sites=sites))
         except ValueError as error:
-            problems.append(Problem(f"{path.name} point {number}", str(error), "lat, lon and a level in dBuV/m"))
+            problems.append(Problem(f"{source} point {number}", str(error), "lat, lon and a level in dBuV/m"))
     if problems or not found:
-        nothing = Problem(path.name, "holds no points", "track points with levels")
+        nothing = Problem(source, "holds no points", "track points with levels")
         raise PlanError(problems[:20] or [nothing])
     lat, lon, level, site = zip(*found, strict=True)
     return DriveLog(np.array(lat), np.array(lon), np.array(level), tuple(site))

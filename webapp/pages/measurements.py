@@ -1,9 +1,8 @@
 """Measurements: delay differences reconciled, recordings correlated, impulse responses given to sites."""
 
 from datetime import UTC, datetime
-from typing import Annotated
 
-from fastapi import APIRouter, File, Request, UploadFile
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.echoes import Echoes, echoes
@@ -17,7 +16,7 @@ from sfn.survey.impulse import response_of
 from sfn.survey.measurements import measurements_of
 from webapp import addresses
 from webapp.contexts.measurements import MeasurementsPage, RecordingPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, UploadsDep
 from webapp.maps import Maps
 from webapp.measurements import (
     EchoForm,
@@ -32,7 +31,6 @@ from webapp.problems import RefusedError
 from webapp.render import notice, page
 
 router = APIRouter(include_in_schema=False)
-FileDep = Annotated[UploadFile | None, File()]
 
 
 @router.get("/networks/{network_id}/measurements")
@@ -42,14 +40,12 @@ def show(request: Request, opened: NetworkDep) -> Response:
 
 
 @router.post("/networks/{network_id}/measurements")
-def reconcile_typed(
-    request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, file: FileDep = None
-) -> Response:
+def reconcile_typed(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
     """Launch errors from delay differences, typed or out of a file."""
     sites = [site.id for site in opened.network.sites]
     typed = MeasurementForm()
     try:
-        typed = measurement_form(form, file, sites=sites)
+        typed = measurement_form(form, files.get("file", ()), sites=sites)
         return page(request, _page(opened, typed=typed, answer=_reconciled(opened, maps, typed)))
     except PlanError as error:
         return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
@@ -59,7 +55,7 @@ def reconcile_typed(
 def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
     """Save the plan with chosen launch errors taken up by a stage."""
     sites = [site.id for site in opened.network.sites]
-    typed = measurement_form(form, None, sites=sites)
+    typed = measurement_form(form, (), sites=sites)
     author = form.get("author", "").strip()
     chosen = {site: form[f"stage-{site}"] for site in sites if form.get(f"stage-{site}")}
     try:
@@ -79,11 +75,11 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
 
 
 @router.post("/networks/{network_id}/measurements/echoes")
-def give_echoes(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, file: FileDep = None) -> Response:
+def give_echoes(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
     """Echoes of an impulse response given to sites."""
     typed = EchoForm()
     try:
-        typed = echo_form(form, file)
+        typed = echo_form(form, files.get("file", ()))
         found = _echoes(opened, maps, typed, form)
         return page(request, _page(opened, echo=typed, echoes=found))
     except PlanError as error:
@@ -96,11 +92,10 @@ def take_recordings(
     settings: SettingsDep,
     jobs: JobsDep,
     form: FormDep,
-    first: FileDep = None,
-    second: FileDep = None,
+    files: UploadsDep,
 ) -> Response:
     """Keep the recordings and start measuring."""
-    paths = kept([file for file in (first, second) if file is not None], settings.data_folder / "recordings")
+    paths = kept([*files.get("first", ()), *files.get("second", ())], settings.data_folder / "recordings")
     job = jobs.start(recording_work(paths, form), title="Delay of recordings", key=str(paths[0]))
     job.result_url = addresses.recording(opened.head.id, job.id)
     return RedirectResponse(addresses.job(job.id), 303)

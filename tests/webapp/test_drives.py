@@ -1,0 +1,92 @@
+"""The drive-test page: logs beside the prediction, runs side by side, in a job; refusals in words."""
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from sfn.survey.prediction import planned_levels
+from webapp.documents import network_of
+from webapp.store import Store
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def result(client: TestClient, started: Any) -> str:
+    """The page at the end of a job."""
+    assert 303 == started.status_code, started.text
+    for _ in range(600):
+        state = client.get(started.headers["location"], headers={"Accept": "application/json"}).json()
+        if state["state"] not in ("waiting", "running"):
+            break
+        time.sleep(0.2)
+    assert "finished" == state["state"], state
+    return client.get(state["result_url"]).text
+
+
+def test_levels_are_compared(
+    client: TestClient, post: Callable[..., Any], number: int, example: dict[str, Any]
+) -> None:
+    """A log 6 dB below the prediction of north asks for a shift of -6 dB."""
+    angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    lat, lon = 36.37 + 0.03 * np.cos(angle), -84.25 + 0.037 * np.sin(angle)
+    level, _ = planned_levels(network_of(example), lat, lon)
+    noise = np.random.default_rng(1).normal(size=60)
+    lines = [f"{a:.6f},{o:.6f},{v - 6 + n:.2f}\n" for a, o, v, n in zip(lat, lon, level[0], noise, strict=True)]
+    text = "lat,lon,level_dbuvm\n" + "".join(lines)
+    files = {"logs": ("night.csv", text.encode())}
+    html = result(client, post(f"/networks/{number}/drives/levels/upload", files=files, alone="north", sectors="4"))
+
+    assert "60 samples on" in html
+    assert "all round" in html
+    assert "<strong>−6" in html or "<strong>−5.9" in html
+
+
+def run_csv(good: bool) -> bytes:
+    """A road of 3 km northwards with good marks in its first or its second half."""
+    lat = 36.28 + np.arange(0, 3000, 20) / 111_320
+    marks = [5 if (k < 75) == good else 2 for k in range(150)]
+    rows = [
+        f"{a:.6f},-84.21,{m},{'bridge' if k == 40 else ''}\n" for k, (a, m) in enumerate(zip(lat, marks, strict=True))
+    ]
+    return ("lat,lon,mark,remark\n" + "".join(rows)).encode()
+
+
+def test_runs_are_laid_side_by_side(client: TestClient, post: Callable[..., Any], number: int) -> None:
+    """-2 us is best on the first half, +2 us on the second; remarks and the planned difference are there."""
+    files = {"run-1": ("a.csv", run_csv(True)), "run-4": ("b.csv", run_csv(False))}
+    fields = {"setting-1": "-2", "setting-4": "2"}
+    html = result(client, post(f"/networks/{number}/drives/runs/upload", files=files, **fields))
+
+    assert html.index("−2.0") < html.index("+2.0")
+    assert 2 == html.count('class="best"')
+    assert "bridge" in html
+    assert "<polyline" in html
+    assert "50 % of what was decided" in html.replace("\u202f", " ")
+
+
+@pytest.mark.parametrize(
+    ("address", "files", "fields", "words"),
+    [
+        ("levels", {"logs": ("a.csv", b"lat,lon\n1,2\n")}, {}, "lacks the column level_dbuvm"),
+        ("levels", {"logs": ("", b"")}, {}, "no log was chosen"),
+        ("levels", {"logs": ("a.csv", b"lat,lon,level_dbuvm\n36,-84,60\n")}, {"sectors": "99"}, "99 is out of range"),
+        ("runs", {"run-1": ("a.csv", run_csv(True))}, {"setting-1": "2"}, "1 runs were chosen"),
+        ("runs", {"run-1": ("a.csv", run_csv(True))}, {}, "a.csv has no setting"),
+    ],
+)
+def test_what_cannot_be_used_is_said(
+    post: Callable[..., Any], number: int, address: str, files: Any, fields: dict[str, str], words: str
+) -> None:
+    """On the page itself, before a job is started."""
+    answer = post(f"/networks/{number}/drives/{address}/upload", files=files, **fields)
+
+    assert 422 == answer.status_code
+    assert words in answer.text

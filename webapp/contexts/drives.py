@@ -1,0 +1,35 @@
+"""Levels and runs logged on the road."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from sfn.answer.calibrated import Calibrated
+from sfn.answer.driven import Driven
+from sfn.errors import Problem
+from sfn.plan import Site
+from sfn.report.run_strips import RunStrips
+from webapp.contexts import Context, NetworkHead
+
+
+@dataclass(frozen=True, slots=True)
+class DrivesPage(Context):
+    """Drive-test logs beside the prediction, and runs of one route at several settings."""
+
+    TEMPLATE: ClassVar[str] = "drives.html"
+    TAB: ClassVar[str] = "measurements"
+    network: NetworkHead
+    """Which network, in which revision."""
+    sites: tuple[Site, ...]
+    """Its sites, one of which may have been on air alone."""
+    names: dict[str, str]
+    """Site names by id."""
+    calibrated: Calibrated | None
+    """Prediction minus measurement, once a log is there."""
+    driven: Driven | None
+    """Runs side by side, once they are there."""
+    strips: RunStrips | None
+    """Their drawing."""
+    run_numbers: tuple[int, ...]
+    """Runs that the form takes."""
+    problems: tuple[Problem, ...]
+    """What cannot be used."""

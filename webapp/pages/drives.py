@@ -1,0 +1,107 @@
+"""Drive tests: logged levels beside the prediction, and runs of one route at several settings."""
+
+import secrets
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.calibrated import Calibrated, calibrated
+from sfn.answer.driven import Driven, driven
+from sfn.errors import PlanError, Problem
+from sfn.report.run_strips import run_strips
+from webapp import addresses
+from webapp.contexts.drives import DrivesPage
+from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, UploadsDep
+from webapp.jobs import Jobs, Progress, Work
+from webapp.measurements import RUNS, chosen_logs, chosen_runs, number_of
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/drives")
+def show(request: Request, opened: NetworkDep, jobs: JobsDep, job: str = "") -> Response:
+    """Both forms, and what a job made of files that were sent."""
+    ended = jobs.find(job) if job else None
+    result = None if ended is None else ended.result
+    return page(
+        request,
+        _page(
+            opened,
+            found=result if isinstance(result, Calibrated) else None,
+            side=result if isinstance(result, Driven) else None,
+        ),
+    )
+
+
+@router.post("/networks/{network_id}/drives/levels/upload")
+def compare_levels(
+    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
+) -> Response:
+    """Start comparing prediction and measurement per site and sector."""
+    network = opened.network
+    try:
+        read = chosen_logs(files.get("logs", []), sites=tuple(site.id for site in network.sites))
+        sectors = int(number_of(form, "sectors", usual=8, least=1, greatest=72, unit="sectors"))
+        stretch_m = number_of(form, "stretch_m", usual=100.0, least=1.0, greatest=10_000.0, unit="m")
+    except PlanError as error:
+        return page(request, _page(opened, problems=error.problems), status=422)
+
+    def work(progress: Progress) -> Calibrated:
+        progress.tell("predicting levels along the road", done=0, total=0)
+        ground = maps.ground(network)
+        alone = form.get("alone") or None
+        return calibrated(network, read, alone=alone, sectors_n=sectors, stretch_m=stretch_m, ground=ground)
+
+    return _started(opened, jobs, work, title="Levels beside the prediction")
+
+
+@router.post("/networks/{network_id}/drives/runs/upload")
+def compare_runs(
+    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
+) -> Response:
+    """Start laying runs of one route side by side."""
+    network = opened.network
+    try:
+        stretch_m = number_of(form, "stretch_m", usual=100.0, least=10.0, greatest=10_000.0, unit="m")
+        read = chosen_runs(files, form)
+    except PlanError as error:
+        return page(request, _page(opened, problems=error.problems), status=422)
+
+    def work(progress: Progress) -> Driven:
+        progress.tell("laying runs on the route", done=0, total=0)
+        return driven(network, read, stretch_m=stretch_m, ground=maps.ground(network))
+
+    return _started(opened, jobs, work, title="Runs side by side")
+
+
+def _started(opened: Opened, jobs: Jobs, work: Work, *, title: str) -> Response:
+    """A job whose end is the page with its result."""
+    job = jobs.start(work, title=title, key=secrets.token_urlsafe(9))
+    job.result_url = addresses.drives(opened.head.id, job.id)
+    return RedirectResponse(addresses.job(job.id), 303)
+
+
+def _page(
+    opened: Opened,
+    *,
+    found: Calibrated | None = None,
+    side: Driven | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> DrivesPage:
+    """The page with whatever is there to show."""
+    sites = opened.network.sites
+    names = {site.id: site.name for site in sites}
+    strips = None
+    if side is not None:
+        strips = run_strips(side.found, delay_difference_us=side.delay_difference_us, pairs=side.pairs(names))
+    return DrivesPage(
+        network=opened.head,
+        sites=sites,
+        names=names,
+        calibrated=found,
+        driven=side,
+        strips=strips,
+        run_numbers=RUNS,
+        problems=problems,
+    )
