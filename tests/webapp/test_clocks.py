@@ -77,3 +77,18 @@ def test_problems_stand_at_their_fields(fields, field, text, client, number):
     assert 422 == answer.status_code
     assert found
     assert text in found[1]
+
+
+def test_the_muting_order_needs_the_map_s_levels(client, number):
+    """Without field strengths the page sends to the map; once they are there, each site has its turn."""
+    before = plain(client.get(f"/networks/{number}/clocks"))
+    client.get(f"/networks/{number}/map")
+    for job in list(client.app.state.jobs._jobs.values()):
+        assert job.ended.wait(120)
+    after = plain(client.get(f"/networks/{number}/clocks", params={"clock-south": "locked", "clock-north": "ocxo"}))
+
+    assert "Open the overlap map" in before
+    assert "Switch off after" in after
+    turns = after.split("Muting order", 1)[1].split("Failures, worst first", 1)[0]
+    assert "North ridge" in turns
+    assert "South ridge" not in turns

@@ -5,22 +5,25 @@ from math import isinf
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.answer.clocks import ASSUMED, Clocks, clocks, kinds
+from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds
 from sfn.answer.failures import failure_table
+from sfn.answer.muting import muting_order
 from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
+from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
 from sfn.timing import delay_table
 from webapp.contexts.clocks import ClocksPage
-from webapp.dependencies import NetworkDep, Opened
+from webapp.dependencies import MapsDep, NetworkDep, Opened, SettingsDep
 from webapp.forms import stream as forms
+from webapp.maps import Maps
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/networks/{network_id}/clocks")
-def show(request: Request, opened: NetworkDep) -> Response:
+def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Time to the tolerance of every site and pair, alarms, failures."""
     typed = dict(request.query_params.multi_items())
     try:
@@ -28,12 +31,26 @@ def show(request: Request, opened: NetworkDep) -> Response:
     except PlanError as error:
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
-        return page(request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), left), status=422)
+        return page(request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), None, left), status=422)
     holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
-    rows = failure_table(opened.network, delay_table(opened.network), tolerance_us=found.limit_us, holdover_h=holds)
+    table = delay_table(opened.network)
+    rows = failure_table(opened.network, table, tolerance_us=found.limit_us, holdover_h=holds)
+    levels = _levels(opened, maps, settings.limits.grid_points)
+    clocks_of = {site.site_id: site.clock for site in found.sites if site.kind != LOCKED}
+    order = None if levels is None else muting_order(opened.network, levels, table.launches(), clocks=clocks_of)
     chosen = any(name.startswith("clock-") for name in typed)
-    context = ClocksPage(opened.head, _parts(opened, typed, ()), found, not chosen, NOTE, _chart(found), rows, ())
+    context = ClocksPage(
+        opened.head, _parts(opened, typed, ()), found, not chosen, NOTE, _chart(found), rows, order, ()
+    )
     return page(request, context)
+
+
+def _levels(opened: Opened, maps: Maps, most: int) -> Coverage | None:
+    """The usual map's field strengths, if they are there."""
+    try:
+        return maps.find(maps.wanted(opened.network, bounds=None, pixel_m=None, most=most).key)
+    except PlanError:
+        return None  # the map's own page says why there is none
 
 
 def _chart(found: Clocks) -> str:
