@@ -23,6 +23,7 @@ COMMANDS: tuple[str, ...] = (
     "point",
     "zones",
     "contours",
+    "optimise",
     "path",
     "stream",
     "loss",

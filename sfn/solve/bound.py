@@ -1,0 +1,51 @@
+"""How good any offsets could be at best: what no set of them can serve."""
+
+import numpy as np
+
+from sfn.solve.kernels import pair_shortfall
+from sfn.solve.limits import Limits
+from sfn.solve.objective import Objective
+from sfn.solve.packing import worst_noise
+from sfn.solve.totals import echo_figures
+
+FINEST_STEP_US = 1.0
+MOST_REACH_US = 1000.0
+
+
+def least_without_service(what: Objective, limits: Limits) -> float:
+    """People or km2 that no offsets within the limits, in whole steps, can leave served; a lower bound.
+
+    Notes
+    -----
+    Places that no offsets can change count as they are. FM: every other place is given to the pair of its strongest
+    signal and its loudest echo; other echoes only add noise, so each pair's own best offset difference, taken by
+    itself, bounds what its places can gain. The pairs' wishes contradict each other, so the bound is seldom reached.
+    OFDM and VSB: the places that no offsets can change, alone. Differences are tried in steps of 1 us: the bound
+    holds for offsets of whole microseconds.
+    """
+    held = what.places
+    bound = float(what.constant[0])
+    if held.table is None or held.site.size == 0:
+        return bound
+    count = np.diff(held.start)
+    place = np.repeat(np.arange(count.size), count)
+    loud = worst_noise(held.a, held.table)
+    order = np.lexsort((-loud, place))
+    first = order[held.start[:-1]]
+    a, b = np.minimum(held.strongest, held.site[first]), np.maximum(held.strongest, held.site[first])
+    sign = np.where(held.site[first] == b, 1.0, -1.0)
+    adequate = float(echo_figures(what.yard)[0])
+    pairs, which = np.unique(np.stack([a, b]), axis=1, return_inverse=True)
+    for k in range(pairs.shape[1]):
+        i, j = int(pairs[0, k]), int(pairs[1, k])
+        low = max(float(limits.low_us[j] - limits.high_us[i]), -float(limits.most_us[i, j]), -MOST_REACH_US)
+        high = min(float(limits.high_us[j] - limits.low_us[i]), float(limits.most_us[j, i]), MOST_REACH_US)
+        tried = np.arange(low, high + FINEST_STEP_US / 2, FINEST_STEP_US)
+        mine = np.flatnonzero(which.ravel() == k)
+        short = np.zeros(tried.size)
+        pair_shortfall(
+            mine, first[mine], held.a, held.travel_us, sign[mine], held.base, held.weight, tried,
+            held.table.noise.ravel(), held.table.noise.shape[1], adequate, short,
+        )  # fmt: skip
+        bound += float(short.min()) if short.size else 0.0
+    return bound

@@ -1,0 +1,325 @@
+"""Descent on the real objective from several starts: anytime, repeatable for a seed, never worse than what is set.
+
+One site (with the sites that receive it off air) moves at a time, along a line of offsets of which every one is
+evaluated, where the site matters. When no single move helps, kicks at random and random groups try for more.
+"""
+
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.solve.limits import Limits
+from sfn.solve.objective import Objective, Score, along_totals, whole
+
+Doubles = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+COARSE_STEPS_N = 60  # a longer line is looked at coarsely first, then finely about its best places
+FINE_ABOUT_N = 3
+KICKS_PER_SITE_N = 6  # this many kicks in vain, a site, end the search
+EXHAUSTIVE_MOST = 3  # movable groups, and as many evaluations as follow
+EXHAUSTIVE_EVALUATIONS = 4e8
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The best offsets found.
+
+    Parameters
+    ----------
+    offsets_us : ndarray, shape (S,)
+        [us]
+    score, before : Score
+        Of these offsets, and of the present ones.
+    ended : str
+        "exhaustive": every set of whole steps was tried; "settled": nothing better was found in many tries; "time" or
+        "cancelled": it was still trying. Only the first two can be repeated exactly with the same seed.
+    tried : int
+        Sets of offsets evaluated.
+    seconds_s : float
+    starts : tuple of (str, Score)
+        Where the search began and how good each start was by itself.
+    """
+
+    offsets_us: Doubles
+    score: Score
+    before: Score
+    ended: str
+    tried: int
+    seconds_s: float
+    starts: tuple[tuple[str, Score], ...]
+
+
+Told = Callable[[Doubles, Score, str, float], None]
+
+
+class _StoppedError(Exception):
+    """The budget is used up, or someone cancelled."""
+
+
+class _Searching:
+    """One search: the present place, the best place, the time left."""
+
+    def __init__(
+        self, what: Objective, limits: Limits, executor: Executor | None, budget_s: float,
+        progress: Told | None, cancelled: Callable[[], bool] | None,
+    ) -> None:  # fmt: skip
+        self.what, self.limits, self.executor = what, limits, executor
+        self.began, self.budget_s = time.monotonic(), budget_s
+        self.progress, self.cancelled = progress, cancelled
+        self.at = limits.now_us.copy()
+        self.total = whole(what, self.at, executor=executor)
+        self.best, self.best_key = self.at.copy(), self.key
+        self.tried, self.phase, self.ended = 1, "start", "settled"
+        self.groups = [limits.group(int(i)) for i in np.flatnonzero(limits.free)]
+
+    @property
+    def key(self) -> tuple[float, ...]:
+        """Score of the present place, for comparison."""
+        return tuple(self.what.scores(self.total[None].copy())[0].tolist())
+
+    def go(self, offsets_us: Doubles) -> None:
+        """Stand somewhere else."""
+        self.at = offsets_us.copy()
+        self.total = whole(self.what, self.at, executor=self.executor)
+        self.tried += 1
+        self.note()
+
+    def note(self) -> None:
+        """Keep the best, tell, and stop when asked."""
+        if self.key < self.best_key and self.limits.kept(self.at):
+            self.best, self.best_key = self.at.copy(), self.key
+        spent = time.monotonic() - self.began
+        if self.progress is not None:
+            self.progress(self.best, Score(*self.best_key), self.phase, min(spent / max(self.budget_s, 1e-9), 1.0))
+        if self.cancelled is not None and self.cancelled():
+            self.ended = "cancelled"
+            raise _StoppedError
+        if spent > self.budget_s:
+            self.ended = "time"
+            raise _StoppedError
+
+    def line(self, moved: Mask) -> bool:
+        """Move a group to the best place along its line; whether that was better."""
+        low, high = self.limits.room(self.at, moved)
+        if high - low < 1e-9 or not self._may_change(moved):
+            return False
+        step = self.limits.step_us
+        lead = float(self.at[int(np.flatnonzero(moved)[0])])
+        shifts = steps_between(lead + low, lead + high, step) - lead
+        stride = max(1, -(-shifts.size // COARSE_STEPS_N))
+        found = self._look(moved, shifts[::stride])
+        if stride > 1:
+            keys = found[1]
+            about = np.lexsort((keys[:, 2], keys[:, 1], keys[:, 0]))[:FINE_ABOUT_N] * stride
+            fine = np.unique(np.clip(about[:, None] + np.arange(-stride, stride + 1), 0, shifts.size - 1))
+            finer = self._look(moved, shifts[fine])
+            found = tuple(np.concatenate(pair) for pair in zip(found, finer, strict=True))  # type: ignore[assignment]
+        shifts, keys, totals = found
+        i = int(np.lexsort((np.abs(shifts), keys[:, 2], keys[:, 1], keys[:, 0]))[0])
+        if tuple(keys[i].tolist()) < self.key:
+            self.at = self.at + np.where(moved, shifts[i], 0.0)
+            self.total = totals[i]
+            self.note()
+            return True
+        self.note()
+        return False
+
+    def _look(self, moved: Mask, shifts: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+        """Shifts, their keys (K, 3) and totals (K, 3)."""
+        totals = along_totals(self.what, self.at, moved, shifts, now=self.total, executor=self.executor)
+        self.tried += shifts.size
+        return shifts, self.what.scores(totals.copy()), totals
+
+    def _may_change(self, moved: Mask) -> bool:
+        """Whether moving this group keeps the number of changed sites within its limit."""
+        if self.limits.most_changed is None:
+            return True
+        changed = self.limits.changed(self.at) | self.limits.changed(self.at + np.where(moved, 0.123456, 0.0))
+        return int(changed.sum()) <= self.limits.most_changed
+
+    def descend(self, order: Sequence[int]) -> None:
+        """Lines through every group, again and again, until none helps."""
+        waiting = list(order)
+        while waiting:
+            waiting = [i for i in waiting if self.line(self.groups[i])] and list(order)
+
+    def greedy(self) -> None:
+        """With a limit on changes: the group that helps most first."""
+        for _ in range(len(self.groups)):
+            here, total = self.at.copy(), self.total.copy()
+            ends = []
+            for moved in self.groups:
+                self.at, self.total = here.copy(), total.copy()
+                if self.line(moved):
+                    ends.append((self.key, self.at.copy()))
+            self.at, self.total = here, total
+            if not ends:
+                return
+            self.go(min(ends, key=lambda e: e[0])[1])
+
+
+def steps_between(low_us: float, high_us: float, step_us: float) -> Doubles:
+    """Whole multiples of a step from low to high, and both ends. [us]"""
+    first, last = np.ceil(low_us / step_us - 1e-9), np.floor(high_us / step_us + 1e-9)
+    inside = np.arange(first, last + 1) * step_us
+    return np.unique(np.concatenate([[low_us], inside, [high_us]]))
+
+
+def search(
+    what: Objective,
+    limits: Limits,
+    *,
+    seed: int = 1,
+    budget_s: float = 60.0,
+    starts: Sequence[tuple[str, Doubles]] = (),
+    exhaustive: bool = True,
+    executor: Executor | None = None,
+    progress: Told | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Found:
+    """The best offsets found within a time.
+
+    Parameters
+    ----------
+    what : Objective
+    limits : Limits
+    seed : int
+        Of the random kicks.
+    budget_s : float
+        It ends earlier where nothing better turns up in many tries. [s]
+    starts : sequence of (name, offsets)
+        Where to begin besides the present offsets, as `sfn.solve.start` finds them. Those beyond a limit are moved
+        inside, or left out where that cannot be done. [us]
+    exhaustive : bool
+        Try every set of whole steps where that is feasible.
+    executor : concurrent.futures.Executor, optional
+        Threads.
+    progress : callable, optional
+        Called with the best offsets so far, their score, the phase in words and the part of the budget used.
+    cancelled : callable, optional
+        Says whether to stop; the best so far is the answer.
+
+    Returns
+    -------
+    found : Found
+        Never worse than the present offsets, if those keep the limits.
+    """
+    now = _Searching(what, limits, executor, budget_s, progress, cancelled)
+    before = Score(*now.key)
+    if not limits.kept(now.at):
+        now.best_key = (np.inf,) * 3
+    began: list[tuple[str, Score]] = [("as it is", before)]
+    try:
+        for name, offsets in starts:
+            inside = _inside(offsets, limits)
+            if limits.kept(inside):
+                now.go(inside)
+                began.append((name, Score(*now.key)))
+        _explore(now, [o for _, o in starts], np.random.default_rng(seed), exhaustive=exhaustive)
+    except _StoppedError:
+        pass
+    best = now.best if np.isfinite(now.best_key[0]) else limits.now_us
+    best = tidy(best, limits)
+    key = now.best_key if np.isfinite(now.best_key[0]) else tuple(vars_of(before))
+    spent = time.monotonic() - now.began
+    return Found(best, Score(*key), before, now.ended, now.tried, spent, tuple(began))
+
+
+def _inside(offsets_us: Doubles, limits: Limits) -> Doubles:
+    """Offsets in whole steps, held sites as they are, the others inside their boxes."""
+    snapped = np.where(limits.free, np.round(offsets_us / limits.step_us) * limits.step_us, limits.now_us)
+    return np.clip(snapped, limits.low_us, limits.high_us)
+
+
+def vars_of(score: Score) -> tuple[float, float, float]:
+    """A score's three figures in order."""
+    return score.without_service, score.below_target, score.minus_mean_margin_db
+
+
+def _explore(now: _Searching, starts: Sequence[Doubles], rng: np.random.Generator, *, exhaustive: bool) -> None:
+    """From every start down, then everything or kicks."""
+    limits, count = now.limits, len(now.groups)
+    if count == 0:
+        return
+    now.phase = "first descents"
+    places = [limits.now_us.copy()]
+    places += [
+        np.clip(np.where(limits.free, np.round(o), limits.now_us), limits.low_us, limits.high_us) for o in starts
+    ]
+    for place in places:
+        if limits.kept(place):
+            now.go(place)
+            if limits.most_changed is not None:
+                now.greedy()
+            now.descend(range(count))
+    if exhaustive and _every(now):
+        return
+    now.phase = "kicks"
+    vain = 0
+    while vain < KICKS_PER_SITE_N * max(count, 3):
+        held = now.best_key
+        now.at = now.best.copy()
+        now.total = whole(now.what, now.at, executor=now.executor)
+        _kick(now, rng)
+        now.descend(rng.permutation(count).tolist())
+        vain = 0 if now.best_key < held else vain + 1
+
+
+def _kick(now: _Searching, rng: np.random.Generator) -> None:
+    """Put one to three groups somewhere at random, or let a random group of sites find its best place together."""
+    count = len(now.groups)
+    if count > 2 and rng.random() < 0.3 and now.limits.most_changed is None:
+        moved = np.logical_or.reduce([g for g in now.groups if rng.random() < 0.5] or [now.groups[0]])
+        now.line(moved)
+    for i in rng.choice(count, size=min(count, int(rng.integers(1, 4))), replace=False):
+        moved = now.groups[int(i)]
+        low, high = now.limits.room(now.at, moved)
+        if high - low > 1e-9 and now._may_change(moved):
+            lead = float(now.at[int(np.flatnonzero(moved)[0])])
+            lines = steps_between(lead + low, lead + high, now.limits.step_us) - lead
+            now.at = now.at + np.where(moved, float(rng.choice(lines)), 0.0)
+    now.total = whole(now.what, now.at, executor=now.executor)
+
+
+def _every(now: _Searching) -> bool:
+    """Try every set of whole steps; False where there are too many."""
+    limits = now.limits
+    groups = now.groups if not limits.free.all() else now.groups[1:]  # only differences count
+    if len(groups) > EXHAUSTIVE_MOST or limits.most_changed is not None or (limits.parent[limits.free] >= 0).any():
+        return False
+    rows = [int(np.flatnonzero(g)[0]) for g in groups]
+    lines = [steps_between(limits.low_us[i], limits.high_us[i], limits.step_us) for i in rows]
+    sets = float(np.prod([float(line.size) for line in lines]))
+    if sets * max(now.what.places.site.size, 1) > EXHAUSTIVE_EVALUATIONS:
+        return False
+    now.phase = "every set of steps"
+    base = limits.now_us.copy()
+    for outer in np.ndindex(*(line.size for line in lines[:-1])):
+        for i, line, k in zip(rows[:-1], lines[:-1], outer, strict=True):
+            base[i] = line[k]
+        now.at = base.copy()
+        now.at[rows[-1]] = lines[-1][0]
+        now.total = whole(now.what, now.at, executor=now.executor)
+        shifts, keys, totals = now._look(groups[-1], lines[-1] - lines[-1][0])
+        i = int(np.lexsort((keys[:, 2], keys[:, 1], keys[:, 0]))[0])
+        now.at, now.total = now.at + np.where(groups[-1], shifts[i], 0.0), totals[i]
+        now.note()
+    now.ended = "exhaustive"
+    return True
+
+
+def tidy(offsets_us: Doubles, limits: Limits) -> Doubles:
+    """The same differences, shifted so that as many sites as possible keep the offset they have; held sites: as is."""
+    if not limits.free.all():
+        return offsets_us
+    moves = np.round(offsets_us - limits.now_us, 6)
+    values, counts = np.unique(moves[limits.parent < 0], return_counts=True)
+    for i in np.argsort(-counts, kind="stable"):
+        if limits.kept(offsets_us - values[i]):
+            return np.asarray(offsets_us - values[i])
+    return offsets_us

@@ -1,0 +1,99 @@
+"""From packed places to totals: hands chunks to the compiled loops."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick
+from sfn.reception.statistics import DEFAULT_K_FACTOR
+from sfn.solve.kernels import FM_KIND, VSB_KIND, echo_totals, ofdm_totals
+from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed
+from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, EDGE_US, STRATEGIES, USUAL_STRATEGIES, window_times
+
+Doubles = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Run = Callable[[Callable[[Whole], Doubles], Sequence[Whole]], list[Doubles]]
+
+CHUNK_PLACES = 8192  # the same however many threads there are, so that sums are too
+NOTHING = np.zeros(2)
+
+
+def totals(
+    held: Packed, yard: Yardstick, offsets_us: Doubles, moved: NDArray[np.bool_], shifts_us: Doubles,
+    *, places: Whole, run: Run,
+) -> Doubles:  # fmt: skip
+    """Totals (K, 3) over some of the packed places; `run` maps a function over chunks of them."""
+    offsets = np.ascontiguousarray(offsets_us, dtype=np.float64)
+    shifts = np.ascontiguousarray(shifts_us, dtype=np.float64)
+    work = _ofdm(held, yard, offsets, moved, shifts) if yard.carried.kind == "ofdm" else _echoes(
+        held, yard, offsets, moved, shifts
+    )  # fmt: skip
+    chunks = [places[i : i + CHUNK_PLACES] for i in range(0, places.size, CHUNK_PLACES)]
+    out = np.zeros((shifts.size, 3))
+    for part in run(work, chunks):
+        out += part
+    return out
+
+
+def echo_figures(yard: Yardstick) -> Doubles:
+    """FM and VSB: what the kernel holds against, as its docstring lists it."""
+    if yard.carried.kind == "fm":
+        adequate_db = yard.implementation_margin_db + yard.adequate_snr_db
+        target_db = yard.implementation_margin_db + yard.target_snr_db
+        return np.array(
+            [
+                10 ** (-adequate_db / 20), 10 ** (-target_db / 20), -20.0, adequate_db,
+                COUNTED_FROM_DB, COUNTED_TO_DB, LEVEL_MARGIN_DB,
+            ]
+        )  # fmt: skip
+    return np.array([1.0, 10 ** (-LEVEL_MARGIN_DB / 10), -10.0, 0.0, COUNTED_FROM_DB, COUNTED_TO_DB, -np.inf])
+
+
+def _echoes(
+    held: Packed, yard: Yardstick, offsets: Doubles, moved: NDArray[np.bool_], shifts: Doubles
+) -> Callable[[Whole], Doubles]:
+    """FM and VSB."""
+    table = held.table
+    noise = np.zeros(4, np.float32) if table is None else table.noise.ravel()
+    columns = 2 if table is None else table.noise.shape[1]
+    mask_us, mask_db = np.array(yard.carried.echo_mask, dtype=np.float64).T.copy() if table is None else (NOTHING,) * 2
+    figures = echo_figures(yard)
+
+    def work(places: Whole) -> Doubles:
+        out = np.zeros((shifts.size, 3))
+        echo_totals(
+            VSB_KIND if table is None else FM_KIND, places, held.start, held.strongest, held.site, held.a,
+            held.travel_us, held.base, held.level_margin_db, held.weight, offsets, moved, shifts, noise, columns,
+            mask_us, mask_db, figures, out,
+        )  # fmt: skip
+        return out
+
+    return work
+
+
+def _ofdm(
+    held: Packed, yard: Yardstick, offsets: Doubles, moved: NDArray[np.bool_], shifts: Doubles
+) -> Callable[[Whole], Doubles]:
+    """OFDM."""
+    carried = yard.carried
+    times = window_times(carried)
+    clock = np.array([times.useful_us, times.guard_us, times.early_us, times.late_us, times.reach_us or 0.0, EDGE_US])
+    strategies = np.array([STRATEGIES.index(s) for s in USUAL_STRATEGIES])
+    figures = np.array(
+        [
+            held.noise_power_factor, 10 ** (float(carried.required_cn_db or 0.0) / 10),
+            10 ** (-DEFAULT_THRESHOLD_DB / 10), carried.location_sigma_db, DEFAULT_K_FACTOR, ACCEPTABLE_PROBABILITY,
+            carried.location_pct / 100.0, COUNTED_FROM_DB, COUNTED_TO_DB,
+        ]
+    )  # fmt: skip
+
+    def work(places: Whole) -> Doubles:
+        out = np.zeros((shifts.size, 3))
+        ofdm_totals(
+            places, held.start, held.site, held.a, held.b, held.travel_us, held.weight, offsets, moved, shifts,
+            clock, strategies, figures, out,
+        )  # fmt: skip
+        return out
+
+    return work

@@ -1,0 +1,44 @@
+"""``optimise`` on the worked example: keys, limits, refusals."""
+
+import json
+
+import pytest
+
+from sfn.cli import main
+from tests.sfn.networks import EXAMPLE_PATH
+
+
+def test_the_answer_has_its_keys_and_is_no_worse(capsys: pytest.CaptureFixture[str]) -> None:
+    """Keys as promised to scripts; a held site stays; the site fed off air keeps its bound."""
+    arguments = ["optimise", str(EXAMPLE_PATH), "--json", "--hold", "north", "--budget-s", "3", "--pixel-m", "500"]
+    assert main([*arguments, "--objective", "area", "--max-offset-us", "30", "--seed", "3"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+
+    assert {"objective", "before", "after", "offsets", "settings", "sensitivity", "seed", "seconds"} <= answer.keys()
+    assert answer["objective"] == "area"
+    assert answer["offsets"]["north"] == 0
+    assert answer["offsets"]["gap"] >= 45.378
+    assert abs(answer["offsets"]["south"]) <= 30
+    assert answer["after"]["without_service"] <= answer["before"]["without_service"]
+    assert answer["lower_bound"] <= answer["after"]["without_service"]
+    assert {entry["id"] for entry in answer["settings"]} == {"north", "south", "gap"}
+    assert answer["settings"][1]["offset_us"] == answer["offsets"]["south"]
+    assert 0 <= answer["tolerances"]["probability_target_met"] <= 1
+    change = answer["before"]["without_service"] - answer["after"]["without_service"]
+    assert change == pytest.approx(answer["gained"] - answer["lost"], abs=1e-6)
+    assert answer["levers"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--hold", "east"], "there is no site 'east'"),
+        (["--objective", "people"], "no places or population are known"),
+        (["--budget-s", "0"], "--budget-s: cannot be 0.0"),
+        (["--max-offset-us", "-3"], "0 to 100 000 us"),
+    ],
+)
+def test_what_cannot_be_done_is_said(capsys: pytest.CaptureFixture[str], arguments: list[str], said: str) -> None:
+    """Exit code 2 and a line in words."""
+    assert main(["optimise", str(EXAMPLE_PATH), "--pixel-m", "1000", *arguments]) == 2
+    assert said in capsys.readouterr().err
