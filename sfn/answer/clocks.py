@@ -9,7 +9,7 @@ from sfn.clock.holdover import Alarm, Clock, alarms, pair_time_to_limit, time_to
 from sfn.clock.oscillator import oscillators
 from sfn.clock.reference import Receiver
 from sfn.errors import Problem
-from sfn.plan import Network
+from sfn.plan import Network, Site
 from sfn.stream.typed import Reader
 from sfn.systems.service import service
 
@@ -44,7 +44,7 @@ class PairClock:
 
 @dataclass(frozen=True, slots=True)
 class Clocks:
-    """All sites on the air."""
+    """All sites on the air that keep time themselves."""
 
     limit_us: float
     limit_name: str
@@ -57,6 +57,11 @@ def kinds() -> tuple[tuple[str, str], ...]:
     """What a site may have: value and words, classes from the least to the most stable."""
     found = tuple((key, f"{kind.name} ({key})") for key, kind in oscillators().items())
     return (*found, (OWN, "own figures"), (LOCKED, "keeps its reference"))
+
+
+def with_clock(network: Network) -> tuple[Site, ...]:
+    """Sites that keep time themselves: one fed off air follows its parent's clock, whatever it has."""
+    return tuple(site for site in network.sites if site.fed_off_air_from is None)
 
 
 def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
@@ -85,7 +90,7 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
         reader.problems.append(Problem("reaction_h", f"cannot be {reaction_h:g}", "0 to 1000 h"))
     made = _made(reader)
     receiver = _cable(reader, typed)
-    for site in network.sites:
+    for site in with_clock(network):
         if typed.get(f"clock-{site.id}", ASSUMED) not in made:
             listed = ", ".join(made)
             reader.problems.append(Problem(f"clock-{site.id}", "is not a kind of clock", f"one of {listed}"))
@@ -95,7 +100,7 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
             site.id, site.name, kind, clock, time_to_limit(clock, limit_us=limit_us),
             alarms(clock, limit_us=limit_us, reaction_h=reaction_h),
         )
-        for site in network.sites
+        for site in with_clock(network)
         if site.on_air
         for kind in [typed.get(f"clock-{site.id}", ASSUMED)]
         for clock in [made[kind]]

@@ -36,6 +36,7 @@ def test_chosen_clocks(client, number):
     assert "5.6 h" == alone[1]
     assert '<td>locked</td><td class="number">never' in html
     assert "assumed at every site" not in html
+    assert 'name="clock-gap"' not in html  # fed off air: it follows its parent
 
 
 def test_a_cable_left_uncompensated(client, number):

@@ -5,7 +5,7 @@ from math import isinf
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds
+from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
 from sfn.answer.failures import failure_table
 from sfn.answer.muting import muting_order
 from sfn.clock.oscillator import NOTE
@@ -61,7 +61,7 @@ def _chart(found: Clocks) -> str:
 
 def _parts(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) -> tuple[forms.Part, ...]:
     """The form."""
-    asks = tuple(forms.Ask(f"clock-{site.id}", site.name, choices=kinds()) for site in opened.network.sites)
+    asks = tuple(forms.Ask(f"clock-{site.id}", site.name, choices=kinds()) for site in with_clock(opened.network))
     assumed = {ask.name: ASSUMED for ask in asks}
     return (
         forms.part("Clock of each site", asks, assumed | typed, problems),
