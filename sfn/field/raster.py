@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.field.around import ground_around
-from sfn.field.losses import Progress, losses, reach_km
+from sfn.field.losses import Progress, losses
 from sfn.field.path import radiated
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
@@ -20,10 +20,9 @@ from sfn.terrain.ground import Ground, GroundWindow
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
-# However coarse the pixels, radials are laid as for pixels of this size, and never fewer than this: a pixel's level
-# is that of its centre, and steep ground changes within a hundred metres. Finer pixels get finer radials.
+# However coarse the pixels, radials are laid as for pixels of this size: a pixel's level is that of its centre, and
+# steep ground changes within a hundred metres. Finer pixels get finer radials.
 RADIAL_PIXEL_M = 90.0
-LEAST_RADIALS = 14_400
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +107,9 @@ def level_raster(
     """
     window = ground_around(ground, transmitter, bounds_deg=grid.bounds_deg)
     lat, lon = grid.points_deg
-    # The sweep lays four radials to a pixel at the edge.
-    many_m = 4.0 * 2.0 * np.pi * 1000.0 * reach_km(transmitter, lat, lon) / LEAST_RADIALS
-    pixel_m = max(min(grid.pixel_m, RADIAL_PIXEL_M, many_m), 1.0)
     found, covered = losses(
         transmitter, lat, lon, ground=window, rx_height_m=rx_height_m, rx_ground_m=None,
-        receiver_polarisation=receiver_polarisation, step_m=step_m, pixel_m=pixel_m,
+        receiver_polarisation=receiver_polarisation, step_m=step_m, pixel_m=min(grid.pixel_m, RADIAL_PIXEL_M),
         progress=progress, cancelled=cancelled,
     )  # fmt: skip
     field = field_strength(found.loss_db, frequency_mhz=transmitter.frequency_mhz)
