@@ -7,6 +7,7 @@ exits 2. Planning problems are part of the answer and exit 0.
 
 import argparse
 import importlib
+import os
 import re
 import sys
 from collections.abc import Sequence
@@ -70,10 +71,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
     args = _parser(wanted).parse_args(_southern(arguments))
+    source = str(getattr(args, "network", None) or args.command)
     try:
         return int(args.run(args))
     except PlanError as error:
-        source = str(getattr(args, "network", None) or getattr(args, "signals_file", None) or args.command)
         for problem in error.problems:
             print(problem.line(source), file=sys.stderr)
         return 2
+    except ValueError as refused:  # a formula's refusal: argument, value, unit and range
+        print(f"{source}: {args.command}: {refused}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:  # whoever reads has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print(f"{source}: stopped", file=sys.stderr)
+        return 130
