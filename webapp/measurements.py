@@ -17,7 +17,7 @@ from sfn.errors import PlanError, Problem
 from sfn.survey.drive_log import DriveLog, log_of_bytes
 from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
-from webapp.jobs import Progress, Work
+from webapp.jobs import Job, Jobs, Progress, Work
 
 RUNS = (1, 2, 3, 4, 5, 6)  # that a form takes
 WAYS: tuple[Way, ...] = ("all", "robust", "without suspects")
@@ -134,6 +134,22 @@ def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
         with paths[-1].open("wb") as copy:
             shutil.copyfileobj(file.file, copy, 1 << 20)
     return tuple(paths)
+
+
+def measuring(jobs: Jobs, files: Sequence[UploadFile], form: Mapping[str, str], *, folder: Path) -> Job:
+    """Keep recordings and start measuring them; nothing stays on disk when that is refused.
+
+    Raises
+    ------
+    PlanError
+        If no file was chosen, a typed number cannot be used, or too many jobs wait.
+    """
+    paths = kept(files, folder)
+    try:
+        return jobs.start(recording_work(paths, form), title="Delay of recordings", key=str(paths[0]))
+    except PlanError:
+        shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
+        raise
 
 
 def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:

@@ -172,8 +172,8 @@ def test_recordings_that_cannot_be_used_say_so(
     assert words in state["problems"][0]["what"]
 
 
-def test_no_recording_and_bad_numbers_are_refused(post: Callable[..., Any], number: int) -> None:
-    """Before a job is started."""
+def test_no_recording_and_bad_numbers_are_refused(post: Callable[..., Any], number: int, settings: Any) -> None:
+    """Before a job is started; nothing stays on disk."""
     address = f"/networks/{number}/measurements/recordings/upload"
     none = post(address, files={"first": ("", b"")})
     bad = post(address, files={"first": ("a.wav", wav(0))}, search_us="wide")
@@ -181,6 +181,7 @@ def test_no_recording_and_bad_numbers_are_refused(post: Callable[..., Any], numb
     assert (422, 422) == (none.status_code, bad.status_code)
     assert "no recording was chosen" in none.text
     assert "&#39;wide&#39; is no number" in bad.text
+    assert [] == list((settings.data_folder / "recordings").iterdir())
 
 
 def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any], number: int) -> None:

@@ -22,10 +22,9 @@ from webapp.measurements import (
     EchoForm,
     MeasurementForm,
     echo_form,
-    kept,
     measurement_form,
+    measuring,
     number_of,
-    recording_work,
 )
 from webapp.problems import RefusedError
 from webapp.render import notice, page
@@ -95,8 +94,8 @@ def take_recordings(
     files: UploadsDep,
 ) -> Response:
     """Keep the recordings and start measuring."""
-    paths = kept([*files.get("first", ()), *files.get("second", ())], settings.data_folder / "recordings")
-    job = jobs.start(recording_work(paths, form), title="Delay of recordings", key=str(paths[0]))
+    chosen = [*files.get("first", ()), *files.get("second", ())]
+    job = measuring(jobs, chosen, form, folder=settings.data_folder / "recordings")
     job.result_url = addresses.recording(opened.head.id, job.id)
     return RedirectResponse(addresses.job(job.id), 303)
 
