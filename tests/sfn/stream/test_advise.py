@@ -68,7 +68,9 @@ def test_unbeaten_choices_are(choices):
 
 def test_nothing_protects_for_free():
     """A clean path needs nothing: no protection comes first and nothing is lost."""
-    ours = advise(PAYLOAD, PACKET, headers=Headers(), link=LINK, paths=(independent(0.0),), target=Target())
+    ours = advise(
+        PAYLOAD, PACKET, headers=Headers(), link=LINK, paths=(independent(0.0),), target=Target(latency_us=40_000)
+    )
 
     assert Protection() == ours[0].protection
     assert "nothing is lost" == ours[0].decides
