@@ -195,6 +195,26 @@ def map_part(network_id: int, key: str) -> str:
     return f"/networks/{network_id}/map/{quote(key, safe='')}"
 
 
+def offsets(network_id: int, job_id: str = "") -> str:
+    """The search for offsets; with a job's id, what that job found."""
+    return f"/networks/{network_id}/offsets" + (f"?{urlencode({'found': job_id})}" if job_id else "")
+
+
+def find_offsets(network_id: int) -> str:
+    """Starts the search."""
+    return f"/networks/{network_id}/offsets/find"
+
+
+def accept_offsets(network_id: int) -> str:
+    """Saves offsets, found or set by hand."""
+    return f"/networks/{network_id}/offsets/accept"
+
+
+def offsets_part(network_id: int, key: str) -> str:
+    """Where the sliders find numbers and curves."""
+    return f"/networks/{network_id}/offsets/{quote(key, safe='')}"
+
+
 def keep_offsets(network_id: int) -> str:
     """Saves the offsets that were tried."""
     return f"/networks/{network_id}/map/keep"
@@ -358,6 +378,7 @@ TABS = (
     Tab("terrain", "Terrain", terrain),
     Tab("delays", "Delays", delays),
     Tab("zones", "Overlap map", zones),
+    Tab("offsets", "Offsets", offsets),
     Tab("point", "Point", point),
     Tab("path", "Path", path),
     Tab("links", "Link plan", links),

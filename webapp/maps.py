@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from sfn.answer.optimise import Asked, network_objective
 from sfn.check import check_on_ground
 from sfn.errors import Problem
 from sfn.field.rasters import CacheFolder
@@ -14,6 +15,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
+from sfn.solve.objective import Objective
 from sfn.terrain.digest import Known
 from sfn.terrain.ground import Ground, open_ground
 from webapp.jobs import CancelledError, Job, Jobs, Progress
@@ -22,6 +24,7 @@ from webapp.terrains import TerrainLine, terrain_lines
 KEPT_BYTES = 1_500_000_000
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
+KEPT_OBJECTIVES = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +47,7 @@ class Maps:
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
         self._known: Known = {}
+        self._objectives: OrderedDict[str, Objective] = OrderedDict()
 
     def ground(self, network: Network) -> Ground:
         """The ground that a document names: files in the program's terrain folder, or the ridge."""
@@ -80,33 +84,59 @@ class Maps:
 
         def work(progress: Progress) -> str:
             """The job."""
-            done = dict.fromkeys((site.id for site in network.sites), 0.0)
-
-            def tell(site: str, part: int, whole: int) -> None:
-                """Progress of one site, counted in thousandths of sites."""
-                done[site] = part / max(whole, 1)
-                count = sum(value >= 1 for value in done.values())
-                progress.tell(
-                    f"{count} of {len(done)} sites", done=round(1000 * sum(done.values())), total=1000 * len(done)
-                )
-
-            try:
-                made = coverage(
-                    network,
-                    wanted.grid,
-                    placed=place(network),
-                    ground=wanted.ground,
-                    executor=self.executor,
-                    cache=self._cache,
-                    progress=tell,
-                    cancelled=lambda: progress.cancelled,
-                )
-            except SweepCancelled:
-                raise CancelledError from None
-            self._keep(wanted.key, made)
+            self.computed(network, wanted, progress)
             return wanted.key
 
         return self._jobs.start(work, title=f"Levels of {network.name}", key=wanted.key, result_url=result_url)
+
+    def computed(self, network: Network, wanted: Wanted, progress: Progress) -> Coverage:
+        """A map's levels: those in memory, or computed now, inside a job."""
+        kept = self.find(wanted.key)
+        if kept is not None:
+            return kept
+        done = dict.fromkeys((site.id for site in network.sites), 0.0)
+
+        def tell(site: str, part: int, whole: int) -> None:
+            """Progress of one site, counted in thousandths of sites."""
+            done[site] = part / max(whole, 1)
+            count = sum(value >= 1 for value in done.values())
+            progress.tell(
+                f"{count} of {len(done)} sites", done=round(1000 * sum(done.values())), total=1000 * len(done)
+            )
+
+        try:
+            made = coverage(
+                network,
+                wanted.grid,
+                placed=place(network),
+                ground=wanted.ground,
+                executor=self.executor,
+                cache=self._cache,
+                progress=tell,
+                cancelled=lambda: progress.cancelled,
+            )
+        except SweepCancelled:
+            raise CancelledError from None
+        self._keep(wanted.key, made)
+        return made
+
+    def objective(self, network: Network, key: str) -> Objective | None:
+        """The objective by area over levels in memory, kept for the sliders; None where the levels are not there."""
+        found = self.find(key)
+        if found is None:
+            return None
+        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz"})
+        known = f"{key} {about} {found.on_air(network).tolist()}"
+        with self._lock:
+            if known in self._objectives:
+                self._objectives.move_to_end(known)
+                return self._objectives[known]
+        made = network_objective(network, found, Asked(), executor=self.executor)
+        with self._lock:
+            self._objectives[known] = made
+            while len(self._objectives) > KEPT_OBJECTIVES:
+                self._objectives.popitem(last=False)
+        return made
 
     def close(self) -> None:
         """End the threads."""

@@ -28,6 +28,7 @@ Doubles = NDArray[np.float64]
 Weight = float  # people or km2
 
 DRAWS_N = 100
+LEAST_DRAWS_N = 10
 AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
 LEVER_DB = 3.0
 
@@ -204,13 +205,28 @@ def optimise(
     found = Found(at, found.score, found.before, found.ended, found.tried, found.seconds_s, found.starts)
     launches = np.array([planned_table.launches()[name] for name in what.sites])
     errors = launch_errors(network, draws_n=DRAWS_N, seed=asked.seed)
-    drawn = np.array([score(what, launches + e, executor=executor).without_service for e in errors])
+    drawn = _drawn(what, launches, errors, after, executor=executor, progress=progress, cancelled=cancelled)
     return Optimised(
         network, planned, what, allowed, found, before, after, planned_table,
         _sensitivity(what, allowed, launches, executor), drawn,
         _levers(network, computed, what, launches, after, executor, cancelled),
         min(least_without_service(what, allowed), after.score.without_service), delays(planned),
     )  # fmt: skip
+
+
+def _drawn(
+    what: Objective, launches: Doubles, errors: Doubles, after: State, *,
+    executor: Executor | None, progress: Told | None, cancelled: Callable[[], bool] | None,
+) -> Doubles:  # fmt: skip
+    """People or km2 without service for each draw of launch errors; the first few only, once cancelled."""
+    found = []
+    for k, error in enumerate(errors):
+        if k >= LEAST_DRAWS_N and cancelled is not None and cancelled():
+            break
+        if progress is not None:
+            progress(launches, after.score, "chain tolerances, then other levers", k / len(errors))
+        found.append(score(what, launches + error, executor=executor).without_service)
+    return np.array(found)
 
 
 def vars_key(one: Score) -> tuple[float, float, float]:
@@ -367,3 +383,9 @@ def _loop(entry: Mapping[str, Any], found: Optimised) -> dict[str, Any]:
 def held_of(names: Iterable[str] | Sequence[str]) -> frozenset[str]:
     """Sites to hold, out of repeated or comma-separated names."""
     return frozenset(part.strip() for name in names for part in name.split(",") if part.strip())
+
+
+def lost_places(found: Optimised) -> NDArray[np.bool_]:
+    """Pixels that lose adequate service, shape (M,)."""
+    was, now = (np.nan_to_num(s.quality.quality_class, nan=3.0) <= 1 for s in (found.before, found.after))
+    return np.asarray(was & ~now & (found.what.weight > 0))
