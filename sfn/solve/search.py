@@ -18,9 +18,12 @@ from sfn.solve.objective import Objective, Score, along_totals, whole
 Doubles = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-COARSE_STEPS_N = 60  # a longer line is looked at coarsely first, then finely about its best places
+COARSE_STEPS_N = 128  # a longer line is looked at coarsely first, then finely about its best places
 FINE_ABOUT_N = 3
-KICKS_PER_SITE_N = 6  # this many kicks in vain, a site, end the search
+KICKS_PER_SITE_N = 10  # this many kicks in vain, a site, end the search; where they cost little, up to
+CHEAP_KICKS_PER_SITE_N = 150
+CHEAP_EVALUATIONS = 1.5e8  # signals looked at in vain kicks: about a second
+PAIR_EVALUATIONS = 2e9  # signals looked at, in all planes of two groups: about ten seconds
 EXHAUSTIVE_MOST = 3  # movable groups, and as many evaluations as follow
 EXHAUSTIVE_EVALUATIONS = 4e8
 
@@ -148,6 +151,39 @@ class _Searching:
         while waiting:
             waiting = [i for i in waiting if self.line(self.groups[i])] and list(order)
 
+    def planes(self) -> None:
+        """Two groups at a time over all their steps: out of corners that no single line leaves."""
+        count = len(self.groups)
+        lines = COARSE_STEPS_N * count * (count - 1) / 2
+        if count < 2 or lines * COARSE_STEPS_N * self.what.places.site.size > PAIR_EVALUATIONS:
+            return
+        better = True
+        while better:
+            better = max(
+                [self._plane(i, j) for i in range(count) for j in range(i)]
+            )  # all of them, not only until one helps
+            if better:
+                self.descend(range(count))
+
+    def _plane(self, i: int, j: int) -> bool:
+        """The best of two groups' steps together; whether it was better."""
+        one, other = self.groups[i] & ~self.groups[j], self.groups[j]
+        low, high = self.limits.room(self.at, one) if one.any() else (0.0, 0.0)
+        here, total, held = self.at.copy(), self.total.copy(), self.key
+        best = held, here, total
+        if high - low < 1e-9 or self.limits.most_changed is not None:
+            return False
+        lead = float(here[int(np.flatnonzero(one)[0])])
+        shifts = steps_between(lead + low, lead + high, self.limits.step_us) - lead
+        totals = self._look(one, shifts[:: max(1, -(-shifts.size // COARSE_STEPS_N))])
+        for shift, after in zip(totals[0], totals[2], strict=True):
+            self.at, self.total = here + np.where(one, shift, 0.0), after
+            self.line(other)
+            if self.key < best[0]:
+                best = self.key, self.at, self.total
+        _, self.at, self.total = best
+        return best[0] < held
+
     def greedy(self) -> None:
         """With a limit on changes: the group that helps most first."""
         for _ in range(len(self.groups)):
@@ -259,14 +295,22 @@ def _explore(now: _Searching, starts: Sequence[Doubles], rng: np.random.Generato
             now.descend(range(count))
     if exhaustive and _every(now):
         return
+    now.at = now.best.copy()
+    now.total = whole(now.what, now.at, executor=now.executor)
+    now.phase = "two sites at a time"
+    now.planes()
     now.phase = "kicks"
     vain = 0
-    while vain < KICKS_PER_SITE_N * max(count, 3):
+    cost = 2.0 * COARSE_STEPS_N * max(now.what.places.site.size, 1)
+    enough = min(max(KICKS_PER_SITE_N, CHEAP_EVALUATIONS / cost / count), CHEAP_KICKS_PER_SITE_N) * max(count, 3)
+    while vain < enough:
         held = now.best_key
         now.at = now.best.copy()
         now.total = whole(now.what, now.at, executor=now.executor)
         _kick(now, rng)
         now.descend(rng.permutation(count).tolist())
+        if now.best_key < held:
+            now.planes()
         vain = 0 if now.best_key < held else vain + 1
 
 
@@ -276,7 +320,8 @@ def _kick(now: _Searching, rng: np.random.Generator) -> None:
     if count > 2 and rng.random() < 0.3 and now.limits.most_changed is None:
         moved = np.logical_or.reduce([g for g in now.groups if rng.random() < 0.5] or [now.groups[0]])
         now.line(moved)
-    for i in rng.choice(count, size=min(count, int(rng.integers(1, 4))), replace=False):
+    some = count if rng.random() < 0.3 and count < EXHAUSTIVE_MOST * 4 else min(count, int(rng.integers(1, 4)))
+    for i in rng.choice(count, size=some, replace=False):
         moved = now.groups[int(i)]
         low, high = now.limits.room(now.at, moved)
         if high - low > 1e-9 and now._may_change(moved):
