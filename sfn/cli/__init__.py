@@ -71,7 +71,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
     args = _parser(wanted).parse_args(_southern(arguments))
-    source = str(getattr(args, "network", None) or args.command)
+    source = str(getattr(args, "network", None) or getattr(args, "signals_file", None) or args.command)
     try:
         return int(args.run(args))
     except PlanError as error:
