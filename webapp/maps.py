@@ -15,6 +15,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
+from sfn.reception.listeners import Listeners, listeners
 from sfn.solve.objective import Objective
 from sfn.terrain.digest import Known
 from sfn.terrain.ground import Ground, open_ground
@@ -22,6 +23,7 @@ from webapp.jobs import CancelledError, Job, Jobs, Progress
 from webapp.terrains import TerrainLine, terrain_lines
 
 KEPT_BYTES = 1_500_000_000
+KEPT_LISTENERS_N = 8
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
@@ -48,6 +50,7 @@ class Maps:
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
         self._known: Known = {}
         self._objectives: OrderedDict[str, Objective] = OrderedDict()
+        self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
 
     def ground(self, network: Network) -> Ground:
         """The ground that a document names: files in the program's terrain folder, or the ridge."""
@@ -76,6 +79,23 @@ class Maps:
             if key in self._kept:
                 self._kept.move_to_end(key)
             return self._kept.get(key)
+
+    def listeners(self, network: Network, grid: Grid) -> Listeners:
+        """People on a grid, kept; a file is looked up in the terrain folder."""
+        asked = network.listeners
+        named = "" if asked is None else asked.model_dump_json()
+        if asked is not None and asked.file is not None:
+            path = self.terrain_folder / asked.file
+            named += str(path.stat().st_mtime_ns) if path.is_file() else ""
+        with self._lock:
+            found = self._heard.get((named, grid))
+        if found is None:
+            found = listeners(network, grid, folder=self.terrain_folder)
+            with self._lock:
+                self._heard[named, grid] = found
+                while len(self._heard) > KEPT_LISTENERS_N:
+                    self._heard.popitem(last=False)
+        return found
 
     def start(self, network: Network, wanted: Wanted, *, result_url: str) -> Job | None:
         """Compute a map's levels in the background; None when they are there already."""

@@ -48,6 +48,7 @@ class Zones:
     quality: ServiceQuality
     classes: ClassSummary
     layers: tuple[Layer, ...]
+    people: NDArray[np.float64] | None
 
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""
@@ -106,6 +107,7 @@ def zones(
         quality,
         class_summary(quality.quality_class, area, people=people),
         _layers(found, quality, coverage, carried, on_air),
+        people,
     )
 
 

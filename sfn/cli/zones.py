@@ -5,6 +5,7 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from sfn.answer.compared import of_site
 from sfn.answer.zones import document, write_files, zones
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.errors import PlanError, Problem
@@ -12,6 +13,7 @@ from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
+from sfn.reception.listeners import listeners
 from sfn.report.numbers import number
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
@@ -39,14 +41,20 @@ def run(args: argparse.Namespace) -> int:
     bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     launches = delay_table(network, placed=placed).launches(as_set=args.as_set)
+    heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
     with ThreadPoolExecutor(THREADS_N) as executor:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
-        found = zones(network, computed, launches, executor=executor)
+        found = zones(network, computed, launches, people=heard.people, executor=executor)
     try:
         files = write_files(found, launches, args.out, revision=None)
     except OSError as error:
         raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a folder that can")]) from None
-    answer = document(found, files)
+    sites = [(name, of_site(found, name)) for name in computed.sites]
+    answer = document(found, files) | {
+        "people": heard.total_people,
+        "people_source": heard.said,
+        "served": [{"site": name, "area_km2": got.area_km2, "people": got.people} for name, got in sites],
+    }
     if args.json:
         print_json(answer)
         return 0
@@ -56,6 +64,13 @@ def run(args: argparse.Namespace) -> int:
     summary = found.summary
     spread = ", ".join(number(value, 1) for value in (summary.median_us, summary.p90_us, summary.max_us))
     print(f"overlap zone {number(summary.area_km2, 1)} km2, delay spread median, 90 %, greatest: {spread} us")
+    print()
+    in_classes = [(c["class"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
+    print_table(("reception", "area km2", "people"), in_classes)
+    print()
+    by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
+    print_table(("served by", "area km2", "people"), by_site)
+    print(f"people: {heard.said}")
     if computed.smooth:
         print("no terrain: smooth earth")
     return 0
@@ -75,6 +90,11 @@ def bounds_argument(text: str) -> tuple[float, float, float, float]:
         what = f"cannot be {text!r}"
         raise PlanError([Problem("--bounds", what, "S,W,N,E in degrees, as 36.1,-84.5,36.5,-84.0")]) from None
     return south, west, north, east
+
+
+def _people(count: float | None) -> str:
+    """People, where they are known."""
+    return "-" if count is None else number(count, 0)
 
 
 def tell_progress(site: str, done: int, total: int) -> None:

@@ -20,6 +20,7 @@ from sfn.plan.document import (
     WorkOrder,
 )
 from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, ZoneSource
+from sfn.plan.listeners import ListenerSource, Place
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.stage import Stage
 
@@ -30,7 +31,9 @@ __all__ = [
     "CoverClass",
     "CoverSource",
     "DelayField",
+    "ListenerSource",
     "Network",
+    "Place",
     "PlanePattern",
     "Position",
     "Power",

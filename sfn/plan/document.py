@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from sfn.plan.antenna import Antenna
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
+from sfn.plan.listeners import ListenerSource
 from sfn.plan.record import Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
 
@@ -255,6 +256,8 @@ class Network(Record):
     """What stands on the ground."""
     zones: ZoneSource | None = None
     """Sea, coast and inland."""
+    listeners: ListenerSource | None = None
+    """Where people live; none: areas only."""
     work_order: WorkOrder | None = None
     """Who allows the change, when, and how it is taken back."""
     stages: tuple[Stage, ...]

