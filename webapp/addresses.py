@@ -11,6 +11,7 @@ LOG_OUT = "/log-out"
 DELETED = "/deleted"
 ABOUT_API = "/api"
 OPENAPI = "/api/openapi.json"
+SITE_LINKS = "/site/"
 
 
 def static(name: str) -> str:
@@ -283,6 +284,26 @@ def sheet_sign(network_id: int, site_id: str) -> str:
     return f"{sheet(network_id, site_id)}/sign"
 
 
+def site_reading(token: str) -> str:
+    """One site's sheet for the holder of a signed link, and what is read there."""
+    return f"{SITE_LINKS}{quote(token, safe='')}"
+
+
+def readings(network_id: int) -> str:
+    """State of every site: planned, set, measured, disagrees."""
+    return f"/networks/{network_id}/readings"
+
+
+def reading_links(network_id: int) -> str:
+    """Makes signed links for technicians."""
+    return f"{readings(network_id)}/links"
+
+
+def keep_restarts(network_id: int) -> str:
+    """Takes the scatter after restarts as the tolerance of a stage."""
+    return f"{readings(network_id)}/restarts"
+
+
 def links(network_id: int, typed: str = "") -> str:
     """The link plan; `typed` are its fields as one text."""
     return f"/networks/{network_id}/links" + (f"?{typed}" if typed else "")
@@ -385,6 +406,7 @@ TABS = (
     Tab("losses", "Losses", losses),
     Tab("clocks", "Clocks", clocks),
     Tab("sheets", "Sheets", sheets),
+    Tab("readings", "Readings", readings),
     Tab("measurements", "Measurements", measurements),
     Tab("revisions", "Revisions", revisions),
 )

@@ -31,6 +31,7 @@ SENTENCES = {
     ),
     404: ("There is nothing at this address", "The network may have been deleted: it can be brought back."),
     405: ("This address does not take that", "Go back and use the page's own buttons."),
+    410: ("This link has ended", "Links to one site's sheet end by themselves."),
     413: ("That is more than this application takes at once", ""),
     422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),
     500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),

@@ -29,8 +29,8 @@ SESSION_COOKIE = "sfn_delays_session"
 SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
 LEAST_PASSWORD = 12  # characters
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-# Reached without a session: the log-in itself and what it looks like. Signed sheet links add theirs in `app.py`.
-OPEN_PATHS = (addresses.LOG_IN, addresses.STATIC + "/")
+# Reached without a session: the log-in itself, what it looks like, and one site's sheet behind a signed link.
+OPEN_PATHS = (addresses.LOG_IN, addresses.STATIC + "/", addresses.SITE_LINKS)
 
 
 class NotOursError(Exception):
@@ -197,6 +197,10 @@ async def form_is_ours(request: Request) -> None:
     origin = request.headers.get("origin")
     if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
         raise NotOursError
+    # A signed link is itself the secret that a foreign page does not have, and a telephone on a mountain
+    # may send days after its session cookie has ended.
+    if request.url.path.startswith(addresses.SITE_LINKS):
+        return
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if in_api and settings.password_hash is None and kind == "application/json":
         return

@@ -31,7 +31,7 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
 @router.get("/networks/{network_id}/sheets/{site_id}")
 def show(request: Request, opened: NetworkDep, store: StoreDep, site_id: str) -> Response:
     """One site's sheet."""
-    line = _read(opened, store, site_id)
+    line = sheet_line(opened, store, site_id)
     address = _absolute(request, opened, site_id)
     context = SheetPage(opened.head, line.sheet, line.signed, line.issued, address)
     return page(request, context)
@@ -42,7 +42,7 @@ def as_pdf(
     request: Request, opened: NetworkDep, store: StoreDep, site_id: str, paper: Literal["a4", "letter"] = "a4"
 ) -> Response:
     """The same sheet as a PDF."""
-    line = _read(opened, store, site_id)
+    line = sheet_line(opened, store, site_id)
     address = _absolute(request, opened, site_id)
     body = html(request, SheetPaper(opened.head, line.sheet, line.signed, line.issued, address))
     foot = (
@@ -68,7 +68,7 @@ def sign(request: Request, opened: NetworkDep, store: StoreDep, site_id: str, fo
         raise RefusedError(409, Problem("revision", what, "a look at the new sheet, then a sign-off of that one"))
     if not name:
         raise RefusedError(422, Problem("signed_by", "a sign-off needs a name", "yours"))
-    assumed = _read(opened, store, site_id).sheet.assumed_stages
+    assumed = sheet_line(opened, store, site_id).sheet.assumed_stages
     body = {"note": form.get("note", "").strip(), "assumed_stages": list(assumed)}
     store.entries.add(
         opened.head.id, revision=opened.head.revision.number, site_id=site_id, kind=SIGN_OFF, made_by=name, body=body
@@ -77,8 +77,8 @@ def sign(request: Request, opened: NetworkDep, store: StoreDep, site_id: str, fo
     return RedirectResponse(addresses.sheet(opened.head.id, site_id), 303)
 
 
-def _read(opened: Opened, store: Store, site_id: str) -> SheetLine:
-    """A sheet with its state."""
+def sheet_line(opened: Opened, store: Store, site_id: str) -> SheetLine:
+    """A site's sheet, and whether a technician may go by it."""
     return _line(sheet(opened.network, site_id, problems=check(opened.network)), opened, store)
 
 

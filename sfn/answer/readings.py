@@ -1,0 +1,280 @@
+"""What a technician typed at a site, held against the plan: questions, launches, scatter, the state of the site."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from sfn.answer.sheet import RouteSheet, Sheet
+from sfn.plan import DelayField
+from sfn.survey.readings import (
+    Launch,
+    Restarts,
+    State,
+    measured_launch,
+    question_launch,
+    question_setting,
+    restart_tolerance,
+    state,
+)
+from sfn.timing.setting import set_now
+from sfn.units import exact
+
+_SECOND_US = 1_000_000.0
+_NO_SLIP = "it differs from the plan by"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One visit: as-set values by field name in the field's own unit, and readings against one pulse per second."""
+
+    route: str = "main"
+    as_set: Mapping[str, str] = field(default_factory=dict)
+    readings_us: tuple[float, ...] = ()
+    plane: str = ""
+    test_cable_us: float = 0.0
+    demodulator_us: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something typed that looks like a slip. `field` is ``set-N`` or ``reading-N``, counted from 1."""
+
+    field: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetLine:
+    """One delay field in its own unit: as set (`value`), as planned (`before`), and what the difference does."""
+
+    name: str
+    unit: str
+    value: float
+    before: float
+    off_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A reading held against the plan. `off_us` is the mean launch minus the planned one, positive = late."""
+
+    questions: tuple[Question, ...]
+    settings: tuple[SetLine, ...]
+    launches: tuple[Launch, ...]
+    scatter: Restarts | None
+    planned_us: float
+    measured_us: float | None
+    off_us: float | None
+    tolerated_us: float
+    as_set_agrees: bool | None
+    state: State
+
+
+def judged(made: Sheet, reading: Reading) -> Judged:
+    """Hold what was typed at a site against its sheet.
+
+    Parameters
+    ----------
+    made : Sheet
+        The field sheet of the site, in the revision meant.
+    reading : Reading
+
+    Returns
+    -------
+    judged : Judged
+        ``launch = reading - test cable - demodulator + latency from the plane to the antenna``. Settings agree when
+        every field that the route has stands exactly as planned; with some fields not typed nothing is concluded.
+
+    Raises
+    ------
+    ValueError
+        If the route or the plane is not on the sheet, a setting is no number, or a latency is negative.
+    """
+    route = route_of(made, reading.route)
+    planned = route.row.launch_us
+    asked = list(_setting_questions(made, route, reading))
+    launches = _launches(route, reading)
+    asked += _launch_questions(route, reading, launches, tolerated_us=made.tolerated_us)
+    values = [launch.launch_us for launch in launches]
+    measured = sum(values) / len(values) if values else None
+    lines = _lines(made, route, reading)
+    whole = len(lines) == len(route.fields) and bool(lines)
+    wrong = any(line.off_us != 0 for line in lines)
+    agrees = False if wrong else True if whole else None
+    worst = max(values, key=lambda value: abs(value - planned)) if values else None
+    return Judged(
+        tuple(asked),
+        lines,
+        launches,
+        restart_tolerance(values) if len(values) > 1 else None,
+        planned,
+        measured,
+        None if measured is None else measured - planned,
+        made.tolerated_us,
+        agrees,
+        state(as_set_agrees=agrees, measured_us=worst, planned_us=planned, tolerance_us=made.tolerated_us),
+    )
+
+
+def route_of(made: Sheet, name: str) -> RouteSheet:
+    """The part of a sheet that is about one route; raises ValueError, naming those there are."""
+    for route in made.routes:
+        if route.row.route == name:
+            return route
+    raise ValueError(f"route must be one of {', '.join(r.row.route for r in made.routes)}, got {name!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class SiteState:
+    """A site at a glance: its state, and the newest settings and launches that count."""
+
+    state: State
+    settings: Judged | None
+    measured: Judged | None
+
+
+def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
+    """State of a site from all readings, the oldest first.
+
+    Parameters
+    ----------
+    made : Sheet
+        The sheet of the newest revision.
+    readings : sequence of (Reading, bool)
+        Each with whether it was made under the newest revision. An older one counts only where it agrees with the
+        newest plan: a field that stands where an older plan put it is not wrong, it is not changed yet.
+    """
+    settings: Judged | None = None
+    measured: Judged | None = None
+    for reading, current in readings:
+        try:
+            found = judged(made, reading)
+        except ValueError:  # typed for a route, plane or field that the newest revision no longer has
+            continue
+        if found.state == "disagrees" and not current:
+            settings, measured = None, None
+            continue
+        if found.settings:
+            # What was measured before a field was turned says nothing of what is on air now.
+            measured = None if settings is not None and _values(settings) != _values(found) else measured
+            settings = found
+        if found.launches:
+            measured = found
+    both = [found for found in (settings, measured) if found is not None]
+    if any(found.state == "disagrees" for found in both):
+        return SiteState("disagrees", settings, measured)
+    return SiteState("measured" if measured else settings.state if settings else "planned", settings, measured)
+
+
+def _values(found: Judged) -> dict[str, float]:
+    """Settings by field."""
+    return {line.name: line.value for line in found.settings}
+
+
+def _field(made: Sheet, name: str) -> DelayField:
+    """A delay field of the site."""
+    return next(own for own in made.site.delay_fields if own.name == name)
+
+
+def _lines(made: Sheet, route: RouteSheet, reading: Reading) -> tuple[SetLine, ...]:
+    """Settings that were typed, with what each difference does to the launch."""
+    lines = []
+    for planned in route.fields:
+        typed = reading.as_set.get(planned.name)
+        if typed is None:
+            continue
+        own, value = _field(made, planned.name), number_typed(typed)
+        off = set_now(own, value) - set_now(own, planned.value)
+        lines.append(SetLine(planned.name, planned.unit, value, planned.value, float(off)))
+    return tuple(lines)
+
+
+def _setting_questions(made: Sheet, route: RouteSheet, reading: Reading) -> list[Question]:
+    """Questions about as-set values."""
+    asked = []
+    for n, planned in enumerate(route.fields, 1):
+        typed = reading.as_set.get(planned.name)
+        if typed is None:
+            continue
+        found = question_setting(
+            repr(number_typed(typed)),
+            field=_field(made, planned.name),
+            planned=planned.value,
+            old=planned.before if exact(planned.before) != exact(planned.value) else None,
+        )
+        asked += [Question(f"set-{n}", text) for text in found]
+    return asked
+
+
+def _launches(route: RouteSheet, reading: Reading) -> tuple[Launch, ...]:
+    """Launches from readings at one plane."""
+    if not reading.readings_us:
+        return ()
+    planes = {time.plane: time.passes_us for time in route.planes}
+    if reading.plane not in planes:
+        raise ValueError(f"plane must be one of {', '.join(planes)}, got {reading.plane!r}")
+    behind = max(0.0, route.row.launch_us - planes[reading.plane])
+    return tuple(
+        measured_launch(
+            value,
+            test_cable_us=reading.test_cable_us,
+            demodulator_us=reading.demodulator_us,
+            planned_us=route.row.launch_us,
+            plane_us=behind,
+        )
+        for value in reading.readings_us
+    )
+
+
+def _launch_questions(
+    route: RouteSheet, reading: Reading, launches: Sequence[Launch], *, tolerated_us: float
+) -> list[Question]:
+    """Questions about launches; counted inside the planned second, as the instrument counts them."""
+    second = _SECOND_US * (route.row.launch_us // _SECOND_US)
+    planned = route.row.launch_us - second
+    old = route.row.launch_now_us - second
+    amounts = (("test cable", reading.test_cable_us), ("demodulator", reading.demodulator_us))
+    known = [(name, amount) for name, amount in amounts if amount > 0]
+    asked = []
+    for n, launch in enumerate(launches, 1):
+        inside = launch.launch_us - second
+        # Without its whole seconds, a sign or a unit may be recognised that the nearest second hides.
+        plain = launch.reading_us - launch.test_cable_us - launch.demodulator_us + launch.plane_us
+        if abs(inside - planned) <= tolerated_us:
+            continue
+        changed = abs(old - planned) > tolerated_us
+        tries = [
+            question_launch(
+                value,
+                planned_us=planned,
+                tolerance_us=tolerated_us,
+                old_us=old if changed else None,
+                known=known,
+            )
+            for value in (inside, plain, launch.reading_us)
+        ]
+        slips = [text for found in tries for text in found if not text.startswith(_NO_SLIP)]
+        asked.append(Question(f"reading-{n}", slips[0] if slips else tries[0][0]))
+    return asked
+
+
+def number_typed(text: str) -> float:
+    """A number as people type it: decimal comma or point, thin or plain spaces, typographic minus.
+
+    Raises
+    ------
+    ValueError
+        If it is no finite number.
+
+    Examples
+    --------
+    >>> number_typed("122 602,9")
+    122602.9
+    """
+    plain = "".join(text.split()).replace("\u2212", "-").replace(",", ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        raise ValueError(f"{text!r} is not a number") from None
+    if not abs(value) < 1e12:
+        raise ValueError(f"{text!r} is not a usable number")
+    return value

@@ -1,0 +1,171 @@
+"""Readings from a site: what a signed link opens, what is questioned, what the office then sees."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from sfn.timing import delay_table
+from webapp.documents import network_of
+from webapp.problems import RefusedError
+from webapp.security import hash_password
+from webapp.site_links import made_link, read_link
+from webapp.store import Store
+
+PASSWORD = "long enough for anyone"
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def link(number: int, site: str = "north", revision: int = 1, days: int = 7) -> str:
+    """The address of a signed link."""
+    token = made_link("test-key", network_id=number, site_id=site, revision=revision, days=days)
+    return f"/site/{token}"
+
+
+def launch_us(store: Store, number: int, site: str = "north") -> float:
+    """The planned launch."""
+    return delay_table(network_of(store.read(number).document)).row(site).launch_us
+
+
+def send(client: TestClient, address: str, **fields: str) -> Any:
+    """Send a reading as the page's script does."""
+    data = {"initials": "AE", "plane": "antenna", **fields}
+    return client.post(address, data=data, headers={"Accept": "application/json"})
+
+
+def test_a_link_opens_one_site_without_the_password_and_nothing_else(
+    client_with: Callable[..., TestClient], number: int
+) -> None:
+    """With a password in force the link shows its site; the network, other sites and the overview stay shut."""
+    client = client_with(password_hash=hash_password(PASSWORD))
+    shown = client.get(link(number))
+
+    assert shown.status_code == 200
+    assert "North ridge" in shown.text
+    assert "gives no authority to climb" in shown.text
+    assert f"/networks/{number}" not in shown.text
+    for address in (f"/networks/{number}", f"/networks/{number}/sheets/north", f"/networks/{number}/readings", "/"):
+        assert client.get(address, follow_redirects=False).headers["location"].startswith("/log-in")
+
+
+def test_a_link_cannot_be_changed_and_ends(number: int, client: TestClient) -> None:
+    """One letter other is no link of ours, another key signs nothing, and its days are counted."""
+    token = link(number).removeprefix("/site/")
+    other = made_link("another-key", network_id=number, site_id="north", revision=1, days=7)
+
+    assert read_link("test-key", token, now=datetime.now(UTC) + timedelta(days=6.9)).site_id == "north"
+    with pytest.raises(RefusedError) as over:
+        read_link("test-key", token, now=datetime.now(UTC) + timedelta(days=7.1))
+    assert over.value.status == 410
+    assert client.get(f"/site/{other}").status_code == 404
+    assert client.get(f"/site/X{token[1:]}").status_code == 404
+
+
+def test_a_session_cookie_is_no_link(client: TestClient, number: int) -> None:
+    """The signature of a session does not open a site."""
+    client.get("/")
+    assert client.get(f"/site/{client.cookies['sfn_delays_session']}").status_code == 404
+
+
+def test_a_reading_is_kept_and_the_office_sees_it_measured(client: TestClient, store: Store, number: int) -> None:
+    """Cable and demodulator are subtracted, shown, and the site counts as measured."""
+    launch = launch_us(store, number)
+    fields = {"set-1": "500", "reading-1": f"{launch + 2.8:.4f}", "test_cable_us": "0,3", "demodulator_us": "2.5"}
+    sent = send(client, link(number), **fields)
+    assert sent.json()["kept"], sent.text
+    page = client.get(f"/networks/{number}/readings").text
+    assert "state-measured" in page
+    assert "cable 0.300" in page
+    assert "demodulator 2.500" in page
+
+
+@pytest.mark.parametrize(
+    ("site", "field", "typed", "words"),
+    [
+        ("south", "set-1", "106000", "in microseconds"),
+        ("south", "set-1", "0", "is the old value"),
+        ("south", "set-2", "-382.7", "is the sign meant"),
+        ("south", "reading-1", "122.6", "in ms"),
+    ],
+)
+def test_a_slip_is_questioned_in_its_words_and_may_be_confirmed(
+    client: TestClient, store: Store, number: int, site: str, field: str, typed: str, words: str
+) -> None:
+    """Sign, unit, old value and factor are asked about at once; nothing is kept until it is confirmed."""
+    address = link(number, site)
+    asked = send(client, address, **{field: typed})
+
+    assert asked.status_code == 422
+    texts = [f"{q['field']}: {q['text']}" for q in asked.json()["questions"]]
+    assert any(words in text for text in texts), texts
+    assert store.entries.of(number, kind="reading") == ()
+    confirmed = {f"confirm-{n}": text for n, text in enumerate(texts)}
+    assert send(client, address, **{field: typed}, **confirmed).json()["kept"]
+    assert "state-disagrees" in client.get(f"/networks/{number}/readings").text
+
+
+def test_the_same_sending_twice_is_kept_once(client: TestClient, store: Store, number: int) -> None:
+    """An answer lost on the way does not make two readings."""
+    for _ in range(2):
+        assert send(client, link(number), remarks="mast iced", sending="one").json()["kept"]
+    assert len(store.entries.of(number, kind="reading")) == 1
+
+
+def test_the_form_works_without_a_script(client: TestClient, store: Store, number: int) -> None:
+    """A plain post is answered with a page: again with what was typed, or with thanks."""
+    address = link(number)
+    again = client.post(address, data={"set-1": "many", "remarks": "windy"})
+    assert again.status_code == 422
+    assert "windy" in again.text
+    assert "a reading needs initials" in again.text
+
+    thanks = client.post(address, data={"remarks": "windy", "initials": "AE"})
+    assert "The office has it" in thanks.text
+    assert store.entries.of(number, kind="reading")[0].made_by == "AE"
+
+
+def test_a_stale_link_says_so_and_still_takes_readings(
+    client: TestClient, store: Store, example: dict[str, Any], number: int
+) -> None:
+    """After another save the sheet is stale, in large letters; nothing typed is lost."""
+    example["sites"][0]["delay_fields"][0]["greatest"] = 1_000_000
+    store.save(number, example, base_revision=1, author="test", reason="limits")
+
+    assert "STALE SHEET" in client.get(link(number)).text
+    assert send(client, link(number), remarks="done yesterday").json()["kept"]
+    assert "STALE SHEET" not in client.get(link(number, revision=2)).text
+
+
+def test_restart_scatter_becomes_a_tolerance(
+    client: TestClient, store: Store, number: int, post: Callable[..., Any]
+) -> None:
+    """Three launches after restarts scatter, and the office may take the scatter as a stage's restart tolerance."""
+    launch = launch_us(store, number)
+    readings = {f"reading-{n}": f"{launch + off:.4f}" for n, off in ((1, -0.1), (2, 0.0), (3, 0.1))}
+    assert send(client, link(number), **readings).json()["kept"]
+    address = f"/networks/{number}/readings"
+    assert "after the next restart" in client.get(address).text
+
+    answer = post(f"{address}/restarts", author="AE", stage="north-exciter", site="north", base="1")
+    assert answer.status_code == 303
+    stage = next(s for s in store.read(number).document["stages"] if s["id"] == "north-exciter")
+    # Student's t for 2 degrees of freedom, 4.3027, times 0.1 times sqrt(4/3).
+    assert pytest.approx(0.4968, abs=2e-4) == stage["tolerance_us"]
+    assert stage["tolerance_kind"] == "restart"
+
+
+def test_links_are_made_with_codes(client: TestClient, number: int) -> None:
+    """Every site has its link and its code, and each link opens."""
+    text = client.get(f"/networks/{number}/readings/links?days=3").text
+
+    assert text.count("data:image/svg+xml") == 3
+    address = text.split('<p class="link-text"><a href="http://127.0.0.1:8430')[1].split('"')[0]
+    assert "North ridge" in client.get(address).text
+    assert client.get(f"/networks/{number}/readings/links?days=4000").status_code == 422

@@ -1,0 +1,104 @@
+"""Readings: a technician's page, the office's overview, links to print."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+
+from sfn.answer.readings import Question, SiteState
+from sfn.answer.sheet import RouteSheet, Sheet
+from sfn.errors import Problem
+from webapp.contexts import Context, NetworkHead
+from webapp.entries import Entry
+from webapp.readings import Kept
+
+
+@dataclass(frozen=True, slots=True)
+class SiteReadingPage(Context):
+    """One site's sheet on a telephone, and what is typed there."""
+
+    TEMPLATE: ClassVar[str] = "site_reading.html"
+    planned: NetworkHead
+    """Which network, in the revision of the link. Not called `network`: nothing else of it is open."""
+    newest: int
+    """The newest revision: another one than the link's makes the sheet stale."""
+    sheet: Sheet
+    """The numbers."""
+    route: RouteSheet
+    """The route that is read."""
+    signed: Entry | None
+    """The sign-off for what is assumed, if any."""
+    issued: bool
+    """Whether a technician may go by it."""
+    ends_at: datetime
+    """When the link ends."""
+    address: str
+    """Where this page is."""
+    typed: Mapping[str, str]
+    """What was typed and not taken yet."""
+    sending: str
+    """Name of this sending: the same one twice is kept once."""
+    problems: tuple[Problem, ...]
+    """What cannot be read."""
+    questions: tuple[Question, ...]
+    """What looks like a slip."""
+    sent: tuple[Kept, ...]
+    """What the office has from here, the newest first."""
+    locks: tuple[tuple[str, str], ...]
+    """Lines of the lock sheet, where the service has one."""
+    levels: tuple[tuple[str, str], ...]
+    """Levels that may be typed."""
+    readings: int
+    """How many readings there is room for."""
+
+
+@dataclass(frozen=True, slots=True)
+class SiteLine:
+    """A site in the office's overview."""
+
+    sheet: Sheet
+    state: SiteState
+    kept: tuple[Kept, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsPage(Context):
+    """State of every site: planned, set, measured, disagrees."""
+
+    TEMPLATE: ClassVar[str] = "readings.html"
+    TAB: ClassVar[str] = "readings"
+    network: NetworkHead
+    """Which network, in which revision."""
+    lines: tuple[SiteLine, ...]
+    """One line a site."""
+    counts: Mapping[str, int]
+    """How many sites are in each state."""
+    days: int
+    """How long a new link lasts, if nothing else is asked for."""
+    labels: Mapping[str, str]
+    """Words for the texts of a reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkLine:
+    """A link to hand over."""
+
+    site_name: str
+    address: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLinksPage(Context):
+    """Links with their QR codes, to print or send."""
+
+    TEMPLATE: ClassVar[str] = "reading_links.html"
+    TAB: ClassVar[str] = "readings"
+    network: NetworkHead
+    """Which network, in which revision."""
+    lines: tuple[LinkLine, ...]
+    """One link a site."""
+    ends_at: datetime
+    """When they end."""
+    reachable: bool
+    """Whether a telephone can reach the address at all."""

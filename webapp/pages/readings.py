@@ -1,0 +1,94 @@
+"""The office's overview of what was set and measured, links for technicians, restart tolerances taken."""
+
+from collections import Counter
+from copy import deepcopy
+from datetime import UTC, datetime, timedelta
+
+import segno
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.readings import site_state
+from sfn.answer.sheet import Sheet, sheet
+from sfn.check import check
+from sfn.errors import PlanError, Problem
+from webapp import addresses
+from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine
+from webapp.dependencies import FormDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.entries import Entry
+from webapp.readings import LEVELS, LOCKS, READING, kept
+from webapp.render import notice, page
+from webapp.settings import is_loopback
+from webapp.site_links import USUAL_DAYS, made_link
+
+router = APIRouter(include_in_schema=False)
+_STATES = ("planned", "set", "measured", "disagrees")
+_LABELS = {
+    **{f"lock-{key}": label for key, label in LOCKS},
+    **{f"level-{key}": label.removesuffix(", with unit") for key, label in LEVELS},
+    "test_signal": "Test signal",
+    "remarks": "Remarks",
+}
+
+
+@router.get("/networks/{network_id}/readings")
+def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
+    """Every site at a glance."""
+    found = check(opened.network)
+    by_site: dict[str, list[Entry]] = {}
+    for entry in store.entries.of(opened.head.id, kind=READING):
+        by_site.setdefault(entry.site_id, []).append(entry)
+    sheets = (sheet(opened.network, site.id, problems=found) for site in opened.network.sites)
+    lines = tuple(_line(made, by_site.get(made.site.id, []), opened) for made in sheets)
+    counted = Counter(line.state.state for line in lines)
+    counts = {name: counted[name] for name in _STATES}
+    return page(request, ReadingsPage(opened.head, lines, counts, USUAL_DAYS, _LABELS))
+
+
+@router.get("/networks/{network_id}/readings/links")
+def show_links(
+    request: Request, opened: NetworkDep, settings: SettingsDep, site: str = "", days: int = USUAL_DAYS
+) -> Response:
+    """Signed links with their codes, of one site or all."""
+    chosen = [one for one in opened.network.sites if not site or one.id == site]
+    revision = opened.head.revision.number
+    lines = []
+    for one in chosen:
+        token = made_link(settings.session_key, network_id=opened.head.id, site_id=one.id, revision=revision, days=days)
+        address = str(request.base_url).rstrip("/") + addresses.site_reading(token)
+        code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2)
+        lines.append(LinkLine(one.name, address, code))
+    ends_at = datetime.now(UTC) + timedelta(days=days)
+    return page(
+        request, ReadingLinksPage(opened.head, tuple(lines), ends_at, not is_loopback(request.url.hostname or ""))
+    )
+
+
+@router.post("/networks/{network_id}/readings/restarts")
+def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+    """Take the scatter after restarts as a stage's tolerance: a new revision."""
+    author, stage_id, site_id = (form.get(name, "").strip() for name in ("author", "stage", "site"))
+    if not author:
+        raise PlanError([Problem("author", "a save needs a name", "yours")])
+    entries = store.entries.of(opened.head.id, kind=READING, site_id=site_id)
+    made = sheet(opened.network, site_id, problems=())
+    measured = _line(made, list(entries), opened).state.measured
+    document = deepcopy(opened.document)
+    stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
+    if measured is None or measured.scatter is None or stage is None:
+        raise PlanError([Problem("stage", "there is no scatter to take, or no such stage", "repeated readings")])
+    stage |= {"tolerance_us": round(measured.scatter.tolerance_us, 4), "tolerance_kind": "restart"}
+    reason = f"restart tolerance of {stage_id} from {measured.scatter.readings_n} restarts at {made.site.name}"
+    base = int(form.get("base", "0"))
+    store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
+    request.session["author"] = author
+    notice(request, f"Saved as a new revision: {reason}.")
+    return RedirectResponse(addresses.readings(opened.head.id), 303)
+
+
+def _line(made: Sheet, entries: list[Entry], opened: Opened) -> SiteLine:
+    """One site with everything sent from it."""
+    held = kept(made, entries)
+    current = opened.head.revision.number
+    state = site_state(made, [(one.reading, one.entry.revision == current) for one in held])
+    return SiteLine(made, state, tuple(reversed(held)))

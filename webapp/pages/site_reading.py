@@ -1,0 +1,121 @@
+"""A technician's page: one site's sheet behind a signed link, and what was set and measured there."""
+
+import secrets
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from sfn.answer.readings import Question, judged, route_of
+from sfn.answer.sheet import sheet
+from sfn.check import check
+from sfn.errors import PlanError, Problem
+from webapp import addresses
+from webapp.contexts.readings import SiteReadingPage
+from webapp.dependencies import FormDep, Opened, SettingsDep, StoreDep, opened
+from webapp.pages.sheets import sheet_line
+from webapp.problems import wants_json
+from webapp.readings import LEVELS, LOCKS, READING, READINGS_N, Typed, kept, typed_reading
+from webapp.render import notice, page
+from webapp.settings import Settings
+from webapp.site_links import SiteLink, read_link
+from webapp.store import Store
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/site/{token}")
+def show(request: Request, token: str, settings: SettingsDep, store: StoreDep, route: str = "") -> Response:
+    """The sheet, and room for what is read."""
+    return _page(request, token, settings, store, {"route": route} if route else {})
+
+
+@router.post("/site/{token}")
+def take(request: Request, token: str, settings: SettingsDep, store: StoreDep, form: FormDep) -> Response:
+    """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
+    link = read_link(settings.session_key, token)
+    planned = opened(store.read(link.network_id, link.revision))
+    made = sheet(planned.network, link.site_id, problems=check(planned.network))
+    try:
+        typed = typed_reading(form, made, now=datetime.now(UTC))
+        questions = typed.open_questions(judged(made, typed.reading))
+    except PlanError as refused:
+        return _again(request, token, settings, store, form, refused.problems, ())
+    if questions or form.get("ask") == "yes":
+        return _again(request, token, settings, store, form, (), questions)
+    _keep(store, link, typed)
+    if wants_json(request):
+        return JSONResponse({"kept": True, "sending": typed.body["sending"]})
+    notice(request, "The office has it. Thank you.")
+    return RedirectResponse(addresses.site_reading(token), 303)
+
+
+def _keep(store: Store, link: SiteLink, typed: Typed) -> None:
+    """Write it down, unless this sending is there already (its answer was lost on the way)."""
+    sending = typed.body["sending"]
+    there = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
+    if sending and any(entry.body.get("sending") == sending for entry in there):
+        return
+    store.entries.add(
+        link.network_id,
+        revision=link.revision,
+        site_id=link.site_id,
+        kind=READING,
+        made_by=typed.initials,
+        body=typed.body,
+    )
+
+
+def _again(
+    request: Request,
+    token: str,
+    settings: Settings,
+    store: Store,
+    form: dict[str, str],
+    problems: tuple[Problem, ...],
+    questions: tuple[Question, ...],
+) -> Response:
+    """The page with what was typed, what cannot be read and what is asked."""
+    if not wants_json(request):
+        return _page(request, token, settings, store, form, problems=problems, questions=questions, status=422)
+    asked = [{"field": q.field, "text": q.text} for q in questions]
+    return JSONResponse({"kept": False, "problems": [p.as_json() for p in problems], "questions": asked}, 422)
+
+
+def _page(
+    request: Request,
+    token: str,
+    settings: Settings,
+    store: Store,
+    typed: dict[str, str],
+    *,
+    problems: tuple[Problem, ...] = (),
+    questions: tuple[Question, ...] = (),
+    status: int = 200,
+) -> Response:
+    """The page in any state."""
+    link = read_link(settings.session_key, token)
+    planned: Opened = opened(store.read(link.network_id, link.revision))
+    line = sheet_line(planned, store, link.site_id)
+    names = [one.row.route for one in line.sheet.routes]
+    route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
+    entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
+    context = SiteReadingPage(
+        planned=planned.head,
+        newest=store.read(link.network_id).revision.number,
+        sheet=line.sheet,
+        route=route,
+        signed=line.signed,
+        issued=line.issued,
+        ends_at=link.ends_at,
+        address=addresses.site_reading(token),
+        typed=typed,
+        sending=typed.get("sending") or secrets.token_urlsafe(12),
+        problems=problems,
+        questions=questions,
+        sent=tuple(reversed(kept(line.sheet, [e for e in entries if e.revision == link.revision]))),
+        locks=LOCKS if line.sheet.is_fm else (),
+        levels=LEVELS,
+        readings=READINGS_N,
+    )
+    return page(request, context, status=status)

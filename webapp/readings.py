@@ -1,0 +1,171 @@
+"""Readings typed at a site: form fields to the engine's record and to what is kept, and back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from sfn.answer.readings import Judged, Question, Reading, judged, number_typed, route_of
+from sfn.answer.sheet import Sheet
+from sfn.errors import PlanError, Problem
+from webapp.entries import Entry
+
+READING = "reading"
+READINGS_N = 5
+LOCKS = (
+    ("carrier_reference", "Carrier reference"),
+    ("pilot_source", "Pilot source"),
+    ("pilot_phase", "Pilot phase, degrees"),
+    ("deviation", "Peak deviation, kHz"),
+    ("composite_polarity", "Composite polarity"),
+    ("pre_emphasis", "Pre-emphasis, µs"),
+    ("rds_source", "RDS source"),
+)
+LEVELS = (
+    ("forward_power", "Forward power, with unit"),
+    ("reflected_power", "Reflected power, with unit"),
+    ("input_level", "Input level, with unit"),
+)
+_LONGEST = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """One sending from a site."""
+
+    reading: Reading
+    body: dict[str, Any]
+    initials: str
+    confirmed: frozenset[str] = field(default_factory=frozenset)
+
+    def open_questions(self, found: Judged) -> tuple[Question, ...]:
+        """Questions that were not confirmed yet."""
+        return tuple(q for q in found.questions if f"{q.field}: {q.text}" not in self.confirmed)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A reading in the office: who, when, under which revision, and what it comes to."""
+
+    entry: Entry
+    reading: Reading
+    found: Judged | None
+    """None where the sheet no longer has its route, plane or field."""
+
+
+def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typed:
+    """What was typed, every number checked.
+
+    Raises
+    ------
+    PlanError
+        With each field that cannot be read.
+    """
+    problems: list[Problem] = []
+
+    def number(name: str, least: float, greatest: float, unit: str) -> float | None:
+        """A number of a field; None where it is empty."""
+        text = form.get(name, "").strip()
+        if not text:
+            return None
+        expected = f"a number from {least:g} to {greatest:g} {unit}"
+        try:
+            value = number_typed(text)
+        except ValueError as wrong:
+            problems.append(Problem(name, str(wrong), expected))
+            return None
+        if not least <= value <= greatest:
+            problems.append(Problem(name, f"{text} is out of range", expected))
+        return value
+
+    name = form.get("route") or made.routes[0].row.route
+    try:
+        route = route_of(made, name)
+    except ValueError as wrong:
+        raise PlanError([Problem("route", str(wrong), "a route of this sheet")]) from None
+    as_set = {}
+    for n, planned in enumerate(route.fields, 1):
+        value = number(f"set-{n}", -1e12, 1e12, planned.unit)
+        if value is not None:
+            as_set[planned.name] = form[f"set-{n}"].strip()
+    seen = [number(f"reading-{n}", -1e7, 1e10, "us") for n in range(1, READINGS_N + 1)]
+    readings = tuple(value for value in seen if value is not None)
+    cable = number("test_cable_us", 0, 1e6, "us") or 0.0
+    demodulator = number("demodulator_us", 0, 1e7, "us") or 0.0
+    plane = form.get("plane", "")
+    if readings and plane not in {time.plane for time in route.planes}:
+        problems.append(
+            Problem("plane", "a reading needs the plane it was taken at", ", ".join(t.plane for t in route.planes))
+        )
+    initials = form.get("initials", "").strip()[:40]
+    if not initials:
+        problems.append(Problem("initials", "a reading needs initials", "yours"))
+    texts = _texts(form)
+    if not (as_set or readings or texts):
+        problems.append(Problem("set-1", "nothing was typed", "a setting, a reading, or a remark"))
+    taken_at = _time(form.get("taken_at", ""), now, problems)
+    if problems:
+        raise PlanError(problems)
+    body = {
+        "route": name,
+        "as_set": as_set,
+        "readings_us": list(readings),
+        "plane": plane if readings else "",
+        "test_cable_us": cable,
+        "demodulator_us": demodulator,
+        "texts": texts,
+        "taken_at": taken_at,
+        "sending": form.get("sending", "")[:80],
+        "confirmed": sorted(confirmed(form)),
+    }
+    return Typed(reading_of(body), body, initials, confirmed(form))
+
+
+def reading_of(body: Mapping[str, Any]) -> Reading:
+    """The engine's record of what was kept."""
+    return Reading(
+        str(body["route"]),
+        dict(body["as_set"]),
+        tuple(body["readings_us"]),
+        str(body["plane"]),
+        float(body["test_cable_us"]),
+        float(body["demodulator_us"]),
+    )
+
+
+def confirmed(form: Mapping[str, str]) -> frozenset[str]:
+    """Questions whose box was ticked."""
+    return frozenset(value for name, value in form.items() if name.startswith("confirm-"))
+
+
+def kept(made: Sheet, entries: Sequence[Entry]) -> tuple[Kept, ...]:
+    """Entries held against a sheet, in their order."""
+    found = []
+    for entry in entries:
+        reading = reading_of(entry.body)
+        try:
+            found.append(Kept(entry, reading, judged(made, reading)))
+        except ValueError:  # the plan has changed since: route, plane or field are gone
+            found.append(Kept(entry, reading, None))
+    return tuple(found)
+
+
+def _texts(form: Mapping[str, str]) -> dict[str, str]:
+    """Lock sheet, levels, test signal and remarks: words, as typed."""
+    names = [f"lock-{key}" for key, _ in LOCKS] + [f"level-{key}" for key, _ in LEVELS] + ["test_signal", "remarks"]
+    return {name: text for name in names if (text := form.get(name, "").strip()[:_LONGEST])}
+
+
+def _time(text: str, now: datetime, problems: list[Problem]) -> str:
+    """Time of the reading in UTC, to the minute."""
+    if not text.strip():
+        return f"{now:%Y-%m-%d %H:%M}"
+    try:
+        at = datetime.fromisoformat(text.strip())
+    except ValueError:
+        problems.append(Problem("taken_at", f"{text!r} is no time", "as 2026-09-14 08:30, in UTC"))
+        return ""
+    at = at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
+    if (at - now).total_seconds() > 86_400:
+        problems.append(Problem("taken_at", f"{at:%Y-%m-%d %H:%M} UTC is to come", "the time of the reading, in UTC"))
+    return f"{at:%Y-%m-%d %H:%M}"
