@@ -8,8 +8,9 @@ import pytest
 
 from sfn.cli import COMMANDS
 from tests.test_architecture import RANKS
-from webapp import addresses, settings
+from webapp import settings
 from webapp.settings import Settings
+from webapp.tabs import TABS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -45,7 +46,7 @@ def test_the_job_stands_in_the_first_paragraph() -> None:
 
 def test_tabs_are_named_once() -> None:
     """No two pages of a network share a key or a label."""
-    keys, labels = [tab.key for tab in addresses.TABS], [tab.label for tab in addresses.TABS]
+    keys, labels = [tab.key for tab in TABS], [tab.label for tab in TABS]
 
     assert len(set(keys)) == len(keys)
     assert len(set(labels)) == len(labels)

@@ -1,7 +1,5 @@
 """Every URL of the application, built here and nowhere else; templates call these as ``to.NAME(...)``."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from urllib.parse import quote, urlencode
 
 STATIC = "/static"
@@ -382,31 +380,3 @@ def drive_levels(network_id: int) -> str:
 def drive_runs(network_id: int) -> str:
     """Takes runs of one route."""
     return f"{drives(network_id)}/runs/upload"
-
-
-@dataclass(frozen=True, slots=True)
-class Tab:
-    """One entry of a network's navigation."""
-
-    key: str
-    label: str
-    address: Callable[[int], str]
-
-
-# In the order of the work. A page adds its line when it lands; its context says `tab = KEY`.
-TABS = (
-    Tab("network", "Sites & chains", network),
-    Tab("terrain", "Terrain", terrain),
-    Tab("delays", "Delays", delays),
-    Tab("zones", "Overlap map", zones),
-    Tab("offsets", "Offsets", offsets),
-    Tab("point", "Point", point),
-    Tab("path", "Path", path),
-    Tab("links", "Link plan", links),
-    Tab("losses", "Losses", losses),
-    Tab("clocks", "Clocks", clocks),
-    Tab("sheets", "Sheets", sheets),
-    Tab("readings", "Readings", readings),
-    Tab("measurements", "Measurements", measurements),
-    Tab("revisions", "Revisions", revisions),
-)

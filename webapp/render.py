@@ -14,6 +14,7 @@ from webapp import addresses
 from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
 from webapp.security import csrf_token
+from webapp.tabs import TABS
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
 NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "degrees")
@@ -29,7 +30,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["to"] = addresses
-    made.globals["tabs"] = addresses.TABS
+    made.globals["tabs"] = TABS
     made.filters.update(when=when, count=count, anchor=anchor, hours=in_words)
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made

@@ -32,7 +32,7 @@ class Frame:
     notice: str
     """One sentence on what was just done, or nothing."""
     tab: str
-    """Key of the open tab in `addresses.TABS`."""
+    """Key of the open tab in `webapp.tabs.TABS`."""
     network: NetworkHead | None
     """The network that the page is about, if any."""
 
