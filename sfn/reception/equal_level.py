@@ -13,6 +13,7 @@ from sfn.plan import Network, Site
 from sfn.propagation.free_space import field_strength
 from sfn.propagation.smooth_earth import smooth_earth_loss
 
+GREATEST_DISTANCE_M = 3_000_000.0  # the model ends here; no level beyond
 _SAMPLES = 65
 _ROUNDS = 4  # each narrows the line 64-fold: 6 mm on 100 km
 
@@ -75,7 +76,7 @@ def equal_level_point(a: Site, b: Site, network: Network, *, placed: Mapping[str
 def _level(one: Transmitter, ground_m: Floats, bearing_deg: float, height_m: float) -> Floats:
     """Median level along a line from a transmitter, its antenna's pattern towards the horizon. [dBuV/m]"""
     loss = smooth_earth_loss(
-        ground_m / 1000.0,
+        np.where(ground_m <= GREATEST_DISTANCE_M, ground_m / 1000.0, np.nan),
         frequency_mhz=one.frequency_mhz,
         tx_height_m=min(9000.0, max(1.0, one.ground_m + one.antenna_m)),
         rx_height_m=height_m,

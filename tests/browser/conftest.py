@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -32,6 +33,17 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         if item.path.parent == Path(__file__).parent:
             item.add_marker(pytest.mark.skip(reason=f"left out, no Chromium on this machine: {item.name}"))
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Name what was left out."""
+    left_out = [
+        r for r in terminalreporter.stats.get("skipped", []) if "no Chromium on this machine" in str(r.longrepr)
+    ]
+    if left_out:
+        terminalreporter.section("not checked: there is no Chromium on this machine")
+        for report in left_out:
+            terminalreporter.write_line(report.nodeid)
 
 
 @pytest.fixture(scope="session")

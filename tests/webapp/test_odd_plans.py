@@ -1,0 +1,74 @@
+"""Plans with a slip in them: every page answers in words, whatever stands in the document."""
+
+import json
+from collections.abc import Callable
+from copy import deepcopy
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from webapp import addresses
+
+Document = dict[str, Any]
+
+
+def position(index: int, text: str, crs: str = "EPSG:4326") -> Callable[[Document], None]:
+    """Put a site somewhere else."""
+    return lambda d: d["sites"][index].update(position={"text": text, "crs": crs})
+
+
+def site(index: int, **changes: Any) -> Callable[[Document], None]:
+    """Change keys of a site."""
+    return lambda d: d["sites"][index].update(changes)
+
+
+def network(**changes: Any) -> Callable[[Document], None]:
+    """Change keys of the network."""
+    return lambda d: d.update(changes)
+
+
+SLIPS: dict[str, Callable[[Document], None]] = {
+    "another continent": position(1, "52.8, 10.0"),
+    "antipodes": position(1, "-36.37, 95.75"),
+    "swapped": position(1, "-84.21, 36.205"),
+    "pole": position(0, "90, 0"),
+    "date line": position(0, "36.2, 180"),
+    "same place": position(1, "36.37, -84.25"),
+    "unreadable position": position(1, "over there"),
+    "unknown datum": position(1, "36.2, -84.2", "EPSG:99999"),
+    "nothing radiated": site(0, erp_kw={"h": 0, "v": 0}),
+    "all off air": lambda d: [s.update(on_air=False) for s in d["sites"]] and None,
+    "unknown service": network(service="nothing known"),
+    "another service": network(service="dvb-t2-32k-19/128-pp2-8mhz", frequency_mhz=626),
+    "odd frequency": network(frequency_mhz=0.2),
+    "below ground": site(1, ground_m=-400),
+    "no delay field": site(1, delay_fields=[]),
+    "one site": lambda d: d.update(sites=d["sites"][:1]),
+    "fixed far too short": network(common_delay={"mode": "fixed", "value_us": 0}),
+    "long names": site(0, name="N" * 120),
+    "strange short name": site(0, id="a.b_c-d"),
+    "huge offset": site(1, offset_us=59_000_000),
+    "tiny step": lambda d: d["sites"][1]["delay_fields"][1].update(step=1e-6),
+    "missing terrain": network(terrain={"source": "files", "folder": "/nowhere/at/all"}),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_every_page_answers_in_words(client: TestClient, post: Any, example: Document, slip: str) -> None:
+    """No page of a plan with a slip is a fault: it shows what it can, or says what keeps it from it."""
+    document = deepcopy(example)
+    SLIPS[slip](document)
+    answer = post("/networks/import", files={"file": ("odd.json", json.dumps(document))}, author="Ada")
+    if answer.status_code == 422:
+        assert "odd.json: " in answer.text
+        return
+    assert 303 == answer.status_code
+    name = document["sites"][0]["id"]
+    # The map is left out: opening it starts a computation, which tells of its problems itself.
+    pages = [addresses.network(1), addresses.delays(1), addresses.sheets(1), addresses.point(1, "36.28,-84.2")]
+    pages += [addresses.site(1, name), addresses.chain(1, name), addresses.sheet(1, name), "/api/networks/1/check"]
+    for page in pages:
+        status = client.get(page).status_code
+        assert status in (200, 303, 422), (slip, page, status)
+    assert 200 == client.get(addresses.network(1)).status_code
