@@ -141,17 +141,21 @@ class Maps:
         return made
 
     def objective(self, network: Network, key: str) -> Objective | None:
-        """The objective by area over levels in memory, kept for the sliders; None where the levels are not there."""
+        """The objective over levels in memory, kept for the sliders; None where the levels are not there.
+
+        It counts people where the network names them, else area.
+        """
         found = self.find(key)
         if found is None:
             return None
-        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz"})
+        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners"})
         known = f"{key} {about} {found.on_air(network).tolist()}"
         with self._lock:
             if known in self._objectives:
                 self._objectives.move_to_end(known)
                 return self._objectives[known]
-        made = network_objective(network, found, Asked(), executor=self.executor)
+        people = self.listeners(network, found.grid).people
+        made = network_objective(network, found, Asked(people=people), executor=self.executor)
         with self._lock:
             self._objectives[known] = made
             while len(self._objectives) > KEPT_OBJECTIVES:

@@ -12,6 +12,7 @@ from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
+from sfn.reception.listeners import listeners
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
 from sfn.terrain.ground import open_ground
@@ -25,7 +26,7 @@ LEVERS_SHOWN = 3
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
-    parser.add_argument("--objective", choices=("people", "area"), default="area", help="what is counted (area)")
+    parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     parser.add_argument("--hold", action="append", default=[], metavar="SITE", help="leave this site alone; repeatable")
     parser.add_argument("--max-offset-us", type=float, metavar="US", help="greatest offset (50; OFDM: guard interval)")
     parser.add_argument("--max-move-us", type=float, metavar="US", help="greatest change against the present offset")
@@ -44,7 +45,11 @@ def run(args: argparse.Namespace) -> int:
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = usual_bounds(placed, ground=ground)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
+    heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
+    if args.objective == "people" and heard.people is None:
+        raise PlanError([Problem("--objective", heard.said, "listeners in the document, or --objective area")])
     asked = Asked(
+        people=None if args.objective == "area" else heard.people,
         held=held_of(args.hold),
         most_us=args.max_offset_us,
         most_move_us=args.max_move_us,
@@ -67,8 +72,6 @@ def run(args: argparse.Namespace) -> int:
 def _refuse(args: argparse.Namespace) -> None:
     """Arguments that cannot be used."""
     wrong = []
-    if args.objective == "people":
-        wrong.append(Problem("--objective", "no places or population are known for this network", "area"))
     for name, value in (("--max-offset-us", args.max_offset_us), ("--max-move-us", args.max_move_us)):
         if value is not None and not 0 <= value <= 100_000:
             wrong.append(Problem(name, f"cannot be {value!r}", "0 to 100 000 us"))

@@ -34,6 +34,8 @@ class OffsetsPage(Context):
     """Filled in where the offsets are saved."""
     key: str
     """Of the levels, where they are in memory; empty otherwise."""
+    people_known: bool
+    """Whether the network names people to count."""
     smooth: bool
     """Whether no terrain is named."""
     stale: bool

@@ -1,6 +1,6 @@
 """Offsets: found by a search in a job, argued with by hand, saved when someone accepts them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -23,7 +23,7 @@ from webapp.render import html, notice, page
 from webapp.tries import TriesDep, changed_document
 
 router = APIRouter(include_in_schema=False)
-USUAL = {"budget_s": "20", "most_us": "", "most_changed": "", "seed": "1", "hold": ""}
+USUAL = {"count": "people", "budget_s": "20", "most_us": "", "most_changed": "", "seed": "1", "hold": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +110,17 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
     def work(progress: Progress) -> Plan:
         computed = maps.computed(network, wanted, progress)
         placed = place(network)
+        people = maps.listeners(network, wanted.grid).people
+        counted = asked if typed["count"] == "area" else replace(asked, people=people)
+        unit = "km2" if counted.people is None else "people"
 
         def tell(_offsets: object, best: Score, phase: str, part: float) -> None:
             if not progress.cancelled:  # telling would end the job without its best
-                said = f"{phase}: {number(best.without_service)} km2 without service so far"
+                said = f"{phase}: {number(best.without_service)} {unit} without service so far"
                 progress.tell(said, done=round(1000 * part), total=1000)
 
         found = optimise(
-            network, computed, asked, placed=placed, executor=maps.executor, progress=tell,
+            network, computed, counted, placed=placed, executor=maps.executor, progress=tell,
             cancelled=lambda: progress.cancelled,
         )  # fmt: skip
         names = {site.id: site.name for site in network.sites}
@@ -156,6 +159,7 @@ def _page(
         reason=plan_reason(plan.answer) if plan else "",
         key=key if key and maps.find(key) is not None else "",
         smooth=network.terrain is None,
+        people_known=network.listeners is not None,
         stale=stale,
         problems=problems,
     )

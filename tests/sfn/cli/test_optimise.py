@@ -33,7 +33,7 @@ def test_the_answer_has_its_keys_and_is_no_worse(capsys: pytest.CaptureFixture[s
     ("arguments", "said"),
     [
         (["--hold", "east"], "there is no site 'east'"),
-        (["--objective", "people"], "no places or population are known"),
+        (["--objective", "people"], "people are not counted: the network names no places"),
         (["--budget-s", "0"], "--budget-s: cannot be 0.0"),
         (["--max-offset-us", "-3"], "0 to 100 000 us"),
     ],
