@@ -111,6 +111,18 @@ def test_a_slip_is_questioned_in_its_words_and_may_be_confirmed(
     assert "state-disagrees" in client.get(f"/networks/{number}/readings").text
 
 
+def test_a_confirmed_question_stays_confirmed_while_another_is_open(client: TestClient, number: int) -> None:
+    """With one of two questions ticked both come back, the ticked one ticked, so that neither is asked in turns."""
+    address, typed = link(number, "south"), {"set-1": "0", "set-2": "0"}
+    first, second = send(client, address, **typed).json()["questions"]
+    tick = {"confirm-1": f"{first['field']}: {first['text']}"}
+
+    asked = send(client, address, **typed, **tick).json()["questions"]
+    assert [(first["field"], True), (second["field"], False)] == [(q["field"], q["confirmed"]) for q in asked]
+    page = client.post(address, data={"initials": "AE", **typed, **tick}).text
+    assert page.count(" checked>") == 1
+
+
 def test_the_same_sending_twice_is_kept_once(client: TestClient, store: Store, number: int) -> None:
     """An answer lost on the way does not make two readings."""
     for _ in range(2):

@@ -15,7 +15,7 @@ from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, Opened, SettingsDep, StoreDep, opened
 from webapp.pages.sheets import sheet_line
 from webapp.problems import wants_json
-from webapp.readings import LEVELS, LOCKS, READING, READINGS_N, Typed, kept, typed_reading
+from webapp.readings import LEVELS, LOCKS, READING, READINGS_N, Typed, confirmed, kept, typed_reading
 from webapp.render import notice, page
 from webapp.settings import Settings
 from webapp.site_links import SiteLink, read_link
@@ -38,11 +38,12 @@ def take(request: Request, token: str, settings: SettingsDep, store: StoreDep, f
     made = sheet(planned.network, link.site_id, problems=check(planned.network))
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
-        questions = typed.open_questions(judged(made, typed.reading))
+        found = judged(made, typed.reading)
     except PlanError as refused:
         return _again(request, token, settings, store, form, refused.problems, ())
-    if questions or form.get("ask") == "yes":
-        return _again(request, token, settings, store, form, (), questions)
+    if typed.open_questions(found) or form.get("ask") == "yes":
+        # All of them, those confirmed too: a tick that is left out of the answer would be asked for again.
+        return _again(request, token, settings, store, form, (), found.questions)
     _keep(store, link, typed)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"]})
@@ -78,7 +79,8 @@ def _again(
     """The page with what was typed, what cannot be read and what is asked."""
     if not wants_json(request):
         return _page(request, token, settings, store, form, problems=problems, questions=questions, status=422)
-    asked = [{"field": q.field, "text": q.text} for q in questions]
+    ticked = confirmed(form)
+    asked = [{"field": q.field, "text": q.text, "confirmed": f"{q.field}: {q.text}" in ticked} for q in questions]
     return JSONResponse({"kept": False, "problems": [p.as_json() for p in problems], "questions": asked}, 422)
 
 

@@ -51,6 +51,7 @@ const ask = (questions) => {
     tick.type = "checkbox";
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
+    tick.checked = question.confirmed === true;
     label.append(tick, ` ${question.text} `);
     const help = document.createElement("span");
     help.className = "quiet";
@@ -96,7 +97,7 @@ const send = async () => {
       return;
     }
     keep();
-    ask(said.questions || []);
+    if (!(said.problems || []).length) ask(said.questions || []);
     mark(said.problems || []);
     const words = (said.problems || []).map((p) => `${p.what}; ${p.expected}`).join(". ");
     tell(status === 422 ? words || "Not sent yet: something looks like a slip, see below." : `Kept here, but the office refused it: ${words}.`, "refused");
@@ -121,7 +122,7 @@ form.addEventListener("change", async (event) => {
   const before = JSON.stringify(typed());
   try {
     const { said } = await post([["ask", "yes"], ["initials", form.elements.initials.value || "?"]]);
-    if (before === JSON.stringify(typed()) && !sending) ask(said.questions || []);
+    if (before === JSON.stringify(typed()) && !sending && !(said.problems || []).length) ask(said.questions || []);
   } catch { /* asked when it is sent */ }
 });
 form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
