@@ -6,6 +6,8 @@ the page gives the number.
 
 import logging
 import secrets
+from collections.abc import Mapping
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -29,7 +31,10 @@ SENTENCES = {
         "Its page is too old, or was not one of ours. Go back, reload the page and send it again; what you typed is"
         " still in the page you came from.",
     ),
-    404: ("There is nothing at this address", "The network may have been deleted: it can be brought back."),
+    404: (
+        "There is nothing at this address",
+        "The site or revision may not exist, or the network may have been deleted: it can be brought back.",
+    ),
     405: ("This address does not take that", "Go back and use the page's own buttons."),
     410: ("This link has ended", "Links to one site's sheet end by themselves."),
     413: ("That is more than this application takes at once", ""),
@@ -85,10 +90,15 @@ def _unreadable_request(request: Request, raised: Exception) -> Response:
     errors = raised.errors()
     if any(e["loc"][0] == "path" for e in errors):
         return refusal(request, 404)
-    problems = tuple(
-        Problem(".".join(str(piece) for piece in e["loc"][1:]) or "body", _lower(e["msg"]), "") for e in errors
-    )
+    problems = tuple(Problem(".".join(str(piece) for piece in e["loc"][1:]) or "body", *_said(e)) for e in errors)
     return refusal(request, 422, problems)
+
+
+def _said(error: Mapping[str, Any]) -> tuple[str, str]:
+    """What is wrong and what would be right; a number that is none in plain words."""
+    if error["type"] == "int_parsing":
+        return f"cannot be {str(error['input'])[:60]!r}", "a whole number"
+    return _lower(error["msg"]), ""
 
 
 def _lower(text: str) -> str:

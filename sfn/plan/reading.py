@@ -129,6 +129,9 @@ def path_text(loc: tuple[str | int, ...]) -> str:
     return text or "document"
 
 
+_A_NUMBER = "a number"
+
+
 def _problem(error: Any, tree: Any) -> Problem:
     """One pydantic error in words for people."""
     loc, kind, context = error["loc"], error["type"], error.get("ctx", {})
@@ -154,14 +157,18 @@ def _problem(error: Any, tree: Any) -> Problem:
         "string_too_short": "some text",
         "string_too_long": f"at most {context.get('max_length')} characters",
         "string_pattern_mismatch": f"text of the form {context.get('pattern')}",
+        "float_type": _A_NUMBER,
+        "float_parsing": _A_NUMBER,
     }.get(kind, str(error["msg"]).removeprefix("Input should be "))
+    if expected == _A_NUMBER and isinstance(error["input"], str) and "," in error["input"]:
+        expected += " with a decimal point, not a comma"
     described = _described(loc)
     return Problem(where, f"{subject}cannot be {given}", expected + (f" ({described})" if described else ""))
 
 
 def _number(bound: object) -> str:
     """A bound as people write it."""
-    return f"{bound:g}" if isinstance(bound, float) else str(bound)
+    return f"{bound:.15g}" if isinstance(bound, float) else str(bound)
 
 
 def _subject(loc: tuple[str | int, ...], tree: Any) -> str:
