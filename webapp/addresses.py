@@ -1,5 +1,6 @@
 """Every URL of the application, built here and nowhere else; templates call these as ``to.NAME(...)``."""
 
+from collections.abc import Sequence
 from urllib.parse import quote, urlencode
 
 STATIC = "/static"
@@ -255,6 +256,22 @@ def path(network_id: int, site: str = "", at: str = "") -> str:
 def path_picture(network_id: int, **typed: str) -> str:
     """The profile of a path as SVG; `typed` as the path's form has it."""
     return f"/networks/{network_id}/path.svg?{urlencode({key: value for key, value in typed.items() if value})}"
+
+
+def map_layer(network_id: int, key: str, name: str, clocks: Sequence[str] = ()) -> str:
+    """A layer of a map as a picture, with clock errors tried."""
+    query = f"?{urlencode([('clock', one) for one in clocks])}" if clocks else ""
+    return f"{map_part(network_id, key)}/layer/{quote(name, safe='')}.png{query}"
+
+
+def map_legend(network_id: int, key: str, name: str) -> str:
+    """What that layer's colours mean."""
+    return f"{map_part(network_id, key)}/legend/{quote(name, safe='')}.svg"
+
+
+def change(network_id: int, against: int | None = None) -> str:
+    """The change plan, against an older revision or what is set now."""
+    return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")
 
 
 def sheets(network_id: int) -> str:

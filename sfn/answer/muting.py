@@ -68,9 +68,9 @@ def muting_order(
         First to be silenced first; never last.
     """
     yard = yardstick(network)
-    children = {site.id: _fed_by(network, site.id) for site in network.sites}
+    children = {site.id: fed_by(network, site.id) for site in network.sites}
     heads = [s for s in network.sites if s.on_air and s.fed_off_air_from is None and s.id in clocks]
-    scene = _Scene.of(network, coverage, launches, yard, sites_n=len(heads))
+    scene = Scene.of(network, coverage, launches, yard, trials_n=len(heads) * (2 * len(TRIED_PARTS) + 1))
     whole = scene.served_km2({})
     order = []
     for site in heads:
@@ -85,8 +85,8 @@ def muting_order(
 
 
 @dataclass(frozen=True, slots=True)
-class _Scene:
-    """Thinned signals, ready to be judged with some sites late or off."""
+class Scene:
+    """Thinned signals, ready to be judged with some sites late or off, `trials_n` times."""
 
     names: tuple[str, ...]
     level_dbuvm: NDArray[np.float32]
@@ -98,11 +98,11 @@ class _Scene:
 
     @classmethod
     def of(
-        cls, network: Network, coverage: Coverage, launches: Mapping[str, float], yard: Yardstick, *, sites_n: int
-    ) -> "_Scene":
+        cls, network: Network, coverage: Coverage, launches: Mapping[str, float], yard: Yardstick, *, trials_n: int
+    ) -> "Scene":
         """Every n-th pixel of the sites on air, its area n times its own."""
         on_air = coverage.on_air(network)
-        trials = max(sites_n * (2 * len(TRIED_PARTS) + 1) * on_air.size, 1)
+        trials = max(trials_n * on_air.size, 1)
         wanted = int(np.clip(WORK_POINTS_N / trials, LEAST_POINTS_N, MOST_POINTS_N))
         pixels_n = coverage.level_dbuvm.shape[1]
         kept = np.unique(np.linspace(0, pixels_n - 1, min(wanted, pixels_n)).astype(int))
@@ -130,7 +130,7 @@ class _Scene:
         return class_summary(found.quality_class, self.area_km2).served_km2
 
 
-def _worse_than(scene: _Scene, group: set[str], silent: float, whole: float, *, tolerance_us: float) -> float:
+def _worse_than(scene: Scene, group: set[str], silent: float, whole: float, *, tolerance_us: float) -> float:
     """Least error of the group, either way, at which less is served than in silence; infinite for none tried. [us]"""
     if whole <= silent:
         return 0.0
@@ -144,10 +144,10 @@ def _worse_than(scene: _Scene, group: set[str], silent: float, whole: float, *, 
     return inf
 
 
-def _fed_by(network: Network, site_id: str) -> set[str]:
+def fed_by(network: Network, site_id: str) -> set[str]:
     """All sites that hear a site, or one that hears it."""
     found: set[str] = set()
     for site in network.sites:
         if site.fed_off_air_from == site_id:
-            found |= {site.id} | _fed_by(network, site.id)
+            found |= {site.id} | fed_by(network, site.id)
     return found

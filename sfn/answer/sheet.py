@@ -72,6 +72,13 @@ class Sheet:
     problems: tuple[Problem, ...]
 
 
+def tolerated_error(network: Network) -> float:
+    """Largest launch error that a technician may leave: the work order's, or a part of the service's tolerance. [us]"""
+    order = network.work_order
+    given = order.tolerated_error_us if order else None
+    return given or TOLERATED_PART_RATIO * service(network.service).tolerance_us
+
+
 def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> Sheet:
     """The field sheet of one site.
 
@@ -95,8 +102,6 @@ def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> S
     table = delay_table(network, placed=placed)
     rows = [row for row in table.rows if row.site_id == site_id]
     carried = service(network.service)
-    order = network.work_order
-    tolerated = order.tolerated_error_us if order and order.tolerated_error_us else None
     parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)
     at = placed[site_id]
     return Sheet(
@@ -106,7 +111,7 @@ def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> S
         three_forms(at.lat_deg, at.lon_deg),
         tuple(_route(site, row) for row in rows),
         table.common_delay_us,
-        tolerated or TOLERATED_PART_RATIO * carried.tolerance_us,
+        tolerated_error(network),
         tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
         parent,
         carried.kind == "fm",

@@ -1,0 +1,253 @@
+"""The change plan: which sites change from what to what, in which order, and what the worst moment of it is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
+from sfn.answer.sheet import FieldLine, tolerated_error
+from sfn.errors import Problem
+from sfn.geodesy.sites import place
+from sfn.plan import Network, Site, checksum
+from sfn.reception.coverage import Coverage
+from sfn.solve.order import Order, State, safe_order
+from sfn.timing import DelayRow, DelayTable, delay_table
+from sfn.timing.planes import PlaneTime, plane_times
+from sfn.timing.setting import set_now
+from sfn.timing.table import feed_order
+from sfn.units import exact
+
+
+@dataclass(frozen=True, slots=True)
+class RouteChange:
+    """What changes on one route of a site: every field of the route, moved or not, `before` being the way back.
+
+    `shift_us` is what the new settings move the launch by, positive = later; `planes` are the readings to expect.
+    """
+
+    row: DelayRow
+    fields: tuple[FieldLine, ...]
+    planes: tuple[PlaneTime, ...]
+    shift_us: float
+    unknown_before: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SiteChange:
+    """One site that has something to set."""
+
+    site: Site
+    fed_from: str | None
+    routes: tuple[RouteChange, ...]
+    assumed_stages: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePlan:
+    """The whole change.
+
+    Parameters
+    ----------
+    changes : tuple of SiteChange
+        In the order to make them.
+    unchanged : tuple of str
+        Names of the sites that keep their settings.
+    order : Order
+        Its places count in document order of the sites that change.
+    moments : tuple of Moment
+        Before the first change, after the first, ... after the last.
+    measure : {'area', 'difference'}
+        What the order was chosen by.
+    muted : Muted or None
+        Which site's silence would ease the worst moment most; None where none does.
+    waiting_us : dict of site id to float
+        At the worst moment: how late the sites still are that have not changed yet. [us]
+    remarks : tuple of str
+        Other differences that a change of settings does not make.
+    """
+
+    network: Network
+    checksum: str
+    changes: tuple[SiteChange, ...]
+    unchanged: tuple[str, ...]
+    order: Order
+    moments: tuple[Moment, ...]
+    measure: str
+    muted: Muted | None
+    waiting_us: dict[str, float]
+    tolerated_us: float
+    remarks: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def worst(self) -> Moment | None:
+        """The worst moment between the ends; None where there is no between."""
+        return self.moments[self.order.worst_at] if self.order.worst_at else None
+
+
+def change_plan(
+    network: Network,
+    *,
+    old: Network | None = None,
+    coverage: Coverage | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> ChangePlan:
+    """The plan for bringing a revision on the air.
+
+    Parameters
+    ----------
+    network : Network
+        The revision to bring on the air.
+    old : Network, optional
+        The revision that is on the air, with its computed settings; none: what the document says is set now.
+    coverage : Coverage, optional
+        Levels that were computed before. With them the order goes by the area served, else by delay differences.
+    problems : tuple of Problem, optional
+        From `sfn.check.check`; the plan keeps the errors.
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read or the service is not known.
+    """
+    placed = place(network)
+    table = delay_table(network, placed=placed)
+    before = _Before.of(old)
+    found = [made for site in network.sites if (made := _site_change(site, table, before)) is not None]
+    launches = _Launches.of(network, table, found)
+    by_difference = difference_measure(network, placed=placed)
+    by_area = None if coverage is None else area_measure(network, coverage, changes_n=len(found))
+    chosen: Measure = by_area if by_area is not None and by_area.orders else by_difference
+    order = safe_order(
+        len(found), lambda made: chosen.badness(launches.after(made)), most_states_n=chosen.most_states_n
+    )
+    names = [found[i].site.name for i in order.changes]
+    moments = tuple(
+        by_difference.moment(launches.after(state), after=name, area=by_area)
+        for state, name in zip(order.states, ("", *names), strict=True)
+    )
+    worst = launches.after(order.states[order.worst_at])
+    changed = {one.site.id for one in found}
+    return ChangePlan(
+        network,
+        checksum(network),
+        tuple(found[i] for i in order.changes),
+        tuple(site.name for site in network.sites if site.id not in changed),
+        order,
+        moments,
+        "area" if chosen is by_area else "difference",
+        _muted(by_area, by_difference, worst) if order.worst_at else None,
+        launches.waiting_us(order.states[order.worst_at]),
+        tolerated_error(network),
+        _remarks(network, old),
+        tuple(p for p in problems if p.severity == "error"),
+    )
+
+
+def _muted(by_area: AreaMeasure | None, by_difference: DifferenceMeasure, launches: dict[str, float]) -> Muted | None:
+    """Whose silence eases a moment most, by the area served where that can be judged."""
+    if by_area is not None and by_area.judges:
+        return by_area.muted(launches, by_difference.suspects(launches))
+    return by_difference.muted(launches)
+
+
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """The older revision's computed settings, by site, route and field; None: what is set now counts."""
+
+    values: Mapping[tuple[str, str, str], tuple[str, float]] | None
+
+    @classmethod
+    def of(cls, old: Network | None) -> "_Before":
+        """From an older revision."""
+        if old is None:
+            return cls(None)
+        rows = delay_table(old).rows
+        return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields})
+
+    def value(self, site: Site, route: str, name: str) -> tuple[float, bool]:
+        """What a field stands at before the change, and whether the older revision says so."""
+        field = next(own for own in site.delay_fields if own.name == name)
+        chain = next(c for c in site.chains if c.route == route)
+        now = (chain.set or {}).get(name, field.set)
+        if self.values is None:
+            return now, True
+        unit, value = self.values.get((site.id, route, name), ("", 0.0))
+        return (value, True) if unit == field.unit else (now, False)
+
+
+def _site_change(site: Site, table: DelayTable, before: _Before) -> SiteChange | None:
+    """One site; None where every field of every route keeps its value."""
+    routes = [_route_change(site, row, before) for row in table.rows if row.site_id == site.id]
+    moved = tuple(route for route in routes if any(exact(f.value) != exact(f.before) for f in route.fields))
+    if not moved:
+        return None
+    parent = next((row.site_name for row in table.rows if row.site_id == site.fed_off_air_from), None)
+    assumed = tuple(dict.fromkeys(name for route in moved for name in route.row.assumed_stages))
+    return SiteChange(site, parent, moved, assumed)
+
+
+def _route_change(site: Site, row: DelayRow, before: _Before) -> RouteChange:
+    """One route, whether anything moves or not."""
+    lines, shift, unknown = [], Fraction(0), []
+    for made, field in zip(row.fields, site.delay_fields, strict=True):
+        value, known = before.value(site, row.route, made.name)
+        shift += set_now(field, made.value) - set_now(field, value)
+        unknown += [] if known else [made.name]
+        lines.append(
+            FieldLine(
+                made.name,
+                made.unit,
+                made.value,
+                value,
+                float(exact(made.value) - exact(value)),
+                field.entry,
+                field.least,
+                field.greatest,
+                field.sign,
+            )
+        )
+    return RouteChange(row, tuple(lines), plane_times(row), float(shift), tuple(unknown))
+
+
+@dataclass(frozen=True, slots=True)
+class _Launches:
+    """Launches of every site with some changes made: a site fed off air moves with its parent."""
+
+    planned_us: dict[str, float]
+    parents: dict[str, str | None]
+    shifts_us: tuple[tuple[str, float], ...]
+
+    @classmethod
+    def of(cls, network: Network, table: DelayTable, found: list[SiteChange]) -> "_Launches":
+        """From the delay table; only main routes are on the air."""
+        shifts = tuple((one.site.id, sum(r.shift_us for r in one.routes if r.row.route == "main")) for one in found)
+        return cls(table.launches(), {s.id: s.fed_off_air_from for s in feed_order(network)}, shifts)
+
+    def waiting_us(self, state: State) -> dict[str, float]:
+        """How much later than planned each unchanged site's own settings make it. [us]"""
+        return {site: -shift for i, (site, shift) in enumerate(self.shifts_us) if i not in state and shift}
+
+    def after(self, state: State) -> dict[str, float]:
+        """Launches with the changes of a state made and the others not. [us]"""
+        own, late = self.waiting_us(state), dict[str, float]()
+        for site, parent in self.parents.items():
+            late[site] = own.get(site, 0.0) + (late[parent] if parent else 0.0)
+        return {site: planned + late[site] for site, planned in self.planned_us.items()}
+
+
+def _remarks(network: Network, old: Network | None) -> tuple[str, ...]:
+    """What else differs from the older revision, in words."""
+    if old is None:
+        return ()
+    then, now = ({site.id: site for site in one.sites} for one in (old, network))
+    said = [f"{site.name} is new in this revision" for name, site in now.items() if name not in then]
+    said += [f"{site.name} is no longer in the plan" for name, site in then.items() if name not in now]
+    for name in then.keys() & now.keys():
+        if then[name].on_air != now[name].on_air:
+            said.append(f"{now[name].name} {'comes on' if now[name].on_air else 'goes off'} the air")
+        if then[name].erp_kw != now[name].erp_kw or then[name].antenna != now[name].antenna:
+            said.append(f"{now[name].name} changes its power or antenna: not part of this change of settings")
+    if (old.service, old.frequency_mhz) != (network.service, network.frequency_mhz):
+        said.append("service or frequency differ: not part of this change of settings")
+    return tuple(said)

@@ -1,0 +1,144 @@
+"""The change plan: what changes, in which order, and how bad it is on the way."""
+
+import json
+from copy import deepcopy
+from itertools import permutations
+from pathlib import Path
+
+import pytest
+
+from sfn.answer.change_plan import change_plan
+from sfn.geodesy.sites import place
+from sfn.pairs import wished_difference
+from sfn.plan import read
+from sfn.reception.equal_level import equal_level_point
+from sfn.timing import delay_table
+from tests.sfn.answer.test_muting import HALVES, coverage
+
+EXAMPLE = Path(__file__).parents[1] / "example-network.json"
+
+
+@pytest.fixture
+def document():
+    """The example with a fixed common delay and every field set as planned."""
+    made = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    made["common_delay"] = {"mode": "fixed", "value_us": 123_000}
+    table = delay_table(network(made))
+    for site in made["sites"]:
+        for field, setting in zip(site["delay_fields"], table.row(site["id"]).fields, strict=True):
+            field["set"] = setting.value
+    return made
+
+
+def network(document):
+    """As the engine reads it."""
+    return read(json.dumps(document))
+
+
+def moved(document, **offsets):
+    """The document with other offsets."""
+    made = deepcopy(document)
+    for site in made["sites"]:
+        site["offset_us"] = offsets.get(site["id"], site["offset_us"])
+    return made
+
+
+def test_nothing_changes_where_all_is_set(document):
+    """A plan that stands has no steps."""
+    plan = change_plan(network(document))
+
+    assert () == plan.changes
+    assert plan.worst is None
+    assert ("North ridge", "South ridge", "Gap") == plan.unchanged
+
+
+def test_old_and_new_values_with_the_way_back(document):
+    """The south moved by 20 us: its exciter goes 20 us up, and the old value is what is set now."""
+    (change,) = change_plan(network(moved(document, south=7.5))).changes
+    (route,) = change.routes
+    codec, exciter = route.fields
+    stood = document["sites"][1]["delay_fields"]
+
+    assert "south" == change.site.id
+    assert codec.value == codec.before == stood[0]["set"]
+    assert exciter.before == stood[1]["set"]
+    assert 20.0 == exciter.change == route.shift_us
+    assert route.row.launch_us == route.planes[-1].passes_us
+
+
+def test_against_an_older_revision_its_computed_settings_are_the_way_back(document):
+    """What is set now says nothing then: the older revision's settings stand on the air."""
+    old, new = network(document), moved(document, south=-2.5)
+    new["sites"][1]["delay_fields"][1]["set"] = 4000.0
+    (change,) = change_plan(network(new), old=old).changes
+
+    assert delay_table(old).row("south").fields[1].value == change.routes[0].fields[1].before
+    assert 10.0 == change.routes[0].shift_us
+    assert () == change.routes[0].unknown_before
+
+
+def test_a_field_the_older_revision_lacks_is_said(document):
+    """Another unit is another device: the value set now is the way back, and that is named."""
+    old = deepcopy(document)
+    old["sites"][1]["delay_fields"][1] |= {"unit": "100ns", "step": 1, "greatest": 50000, "set": 0}
+    (change,) = change_plan(network(moved(document, south=0.0)), old=network(old)).changes
+
+    assert ("exciter delay",) == change.routes[0].unknown_before
+    assert document["sites"][1]["delay_fields"][1]["set"] == change.routes[0].fields[1].before
+
+
+def test_the_worst_moment_is_the_least_of_all_orders(document):
+    """North and south go 400 us later: worked out by hand for every order, no order is better."""
+    new = network(moved(document, north=400.0, south=380.0, gap=450.0))
+    plan = change_plan(new)
+    placed, table = place(new), delay_table(new)
+    sites = {site.id: site for site in new.sites}
+
+    def beyond(done):
+        """Greatest difference beyond 5 us with some sites changed; the gap hangs on the north."""
+        late = {c.site.id: 0.0 if c.site.id in done else -c.routes[0].shift_us for c in plan.changes}
+        launch = {s: table.row(s).launch_us + late.get(s, 0.0) for s in sites}
+        launch["gap"] += late.get("north", 0.0)
+        found = [0.0]
+        for a, b in (("north", "south"), ("north", "gap"), ("south", "gap")):
+            point = equal_level_point(sites[a], sites[b], new, placed=placed)
+            wish = wished_difference(sites[a], sites[b], point, placed=placed, refractivity_n=315.0, rx_above_sea_m=1.5)
+            found.append(abs(launch[b] - launch[a] - wish) - 5.0)
+        return max(found)
+
+    ids = [change.site.id for change in plan.changes]
+    best = min(max(beyond(set(o[:n])) for n in range(1, len(o))) for o in permutations(ids))
+
+    assert len(ids) > 1
+    assert beyond(set(ids[: plan.order.worst_at])) == pytest.approx(plan.worst.excess_us)
+    assert best == pytest.approx(plan.worst.excess_us)
+    assert plan.order.proven
+
+
+def test_a_parent_that_waits_makes_its_child_wait(document):
+    """Only the north changes: the gap is fed off air, moves with it and is no step of its own."""
+    new = moved(document, north=30.0, gap=90.0)
+    plan = change_plan(network(new))
+
+    assert ["north"] == [change.site.id for change in plan.changes]
+    assert 30.0 == plan.changes[0].routes[0].shift_us
+    assert 2 == len(plan.moments)
+
+
+def test_with_levels_the_area_served_decides(document):
+    """Two sites that overlap: the area is judged at every moment, and muting who disturbs wins area back."""
+    new = network(moved(document, north=400.0, south=400.0, gap=60.0))
+    plan = change_plan(new, coverage=coverage(HALVES))
+
+    assert "area" == plan.measure
+    assert plan.worst.served_km2 < plan.moments[-1].served_km2
+    assert "South ridge" == plan.muted.site_name
+    assert plan.muted.value > plan.muted.before == plan.worst.served_km2
+
+
+def test_other_differences_are_remarked(document):
+    """A site off the air is no change of settings, but is said."""
+    new = deepcopy(document)
+    new["sites"][1]["on_air"] = False
+
+    assert ("South ridge goes off the air",) == change_plan(network(new), old=network(document)).remarks

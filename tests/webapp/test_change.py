@@ -1,0 +1,75 @@
+"""The change plan's page."""
+
+import re
+from copy import deepcopy
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.sfn.answer.test_muting import HALVES, coverage
+from tests.webapp.test_zones import pixels
+from webapp.documents import network_of
+from webapp.maps import Maps
+from webapp.store import Store
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in two revisions: the south moved by 100 us, a work order written."""
+    example["common_delay"] = {"mode": "fixed", "value_us": 123_000}
+    made = store.create(example, author="test", reason="test").network_id
+    later = deepcopy(example)
+    later["sites"][0]["remote"] = True
+    later["sites"][0]["offset_us"], later["sites"][1]["offset_us"] = 50, 87.5
+    later["work_order"] = {
+        "change_window": "night of the 3rd",
+        "permission_reference": "P-17",
+        "control_room_contact": "extension 12",
+        "rollback_deadline": "04:00",
+    }
+    store.save(made, later, base_revision=1, author="test", reason="moved")
+    return made
+
+
+def test_the_plan_says_what_to_do_and_how_to_go_back(client: TestClient, number: int) -> None:
+    """Old and new value, window, permission, contact, deadline, planes, tolerance and cautions are on the page."""
+    html = client.get(f"/networks/{number}/change?against=1").text
+
+    for text in ("P-17", "night of the 3rd", "extension 12", "04:00", "remotely", "by visit", "worst moment"):
+        assert text in html
+    assert "exciter output" in html
+    assert "gives no authority to climb" in html
+    assert "100.0000" in html.replace("\u202f", " ")
+    assert f"/networks/{number}/sheets/south" in html
+
+
+def test_what_is_set_now_is_the_usual_start(client: TestClient, number: int) -> None:
+    """Without a revision the document's own settings are the old values."""
+    html = client.get(f"/networks/{number}/change").text
+
+    assert "what is set now" in html
+    assert "No other order has a better worst moment" in html
+
+
+@pytest.mark.parametrize("against", ["2", "9", "x", "-1"])
+def test_only_older_revisions(client: TestClient, number: int, against: str) -> None:
+    """Anything else is refused with what would be right."""
+    answer = client.get(f"/networks/{number}/change?against={against}")
+
+    assert 422 == answer.status_code
+    assert "a revision from 1 to 1" in answer.text
+
+
+def test_the_map_of_the_worst_moment_is_drawn(client: TestClient, store: Store, number: int) -> None:
+    """Once the map has levels, the page shows the area served and a picture of the worst moment."""
+    maps: Maps = client.app.state.maps  # type: ignore[attr-defined]
+    network = network_of(store.read(number).document)
+    wanted = maps.wanted(network, bounds=None, pixel_m=None, most=4_000_000)
+    maps._keep(wanted.key, coverage(HALVES))  # a real map of the usual size takes half a minute
+    html = client.get(f"/networks/{number}/change?against=1").text
+    pictures = re.findall(r'class="moment-map" src="([^"]+)"', html)
+
+    assert "Area served" in html
+    assert 2 == len(pictures)
+    assert pixels(client, pictures[0].replace("&amp;", "&")).shape == pixels(client, pictures[1]).shape

@@ -1,0 +1,48 @@
+"""The change plan: from what is on the air to the revision in force."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from sfn.answer.change_plan import ChangePlan, change_plan
+from sfn.answer.what_if import GREATEST_TRIED_US
+from sfn.check import check
+from sfn.errors import PlanError, Problem
+from webapp.contexts.change import ChangePage
+from webapp.dependencies import MapsDep, NetworkDep, SettingsDep, StoreDep, opened
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/change")
+def show(
+    request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, against: str = ""
+) -> Response:
+    """The plan against an older revision, or against what is set now."""
+    current = network.head.revision.number
+    if against and not (against.isascii() and against.isdigit() and 0 < int(against) < current):
+        expected = f"a revision from 1 to {current - 1}, or none for what is set now" if current > 1 else "none"
+        raise PlanError([Problem("against", f"{against!r} is no older revision", expected)])
+    old = opened(store.read(network.head.id, int(against))) if against else None
+    try:
+        key = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
+    except PlanError:
+        key = ""  # the map's own page says why there is none
+    levels = maps.find(key)
+    plan = change_plan(
+        network.network,
+        old=None if old is None else old.network,
+        coverage=levels,
+        problems=check(network.network),
+    )
+    revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
+    shown = key if levels is not None else ""
+    context = ChangePage(network.head, plan, old and old.head.revision, revisions, shown, _waiting(plan))
+    return page(request, context)
+
+
+def _waiting(plan: ChangePlan) -> tuple[str, ...]:
+    """The worst moment as clock errors of a map; nothing where one is beyond what a map tries."""
+    if plan.worst is None or any(abs(late) > GREATEST_TRIED_US for late in plan.waiting_us.values()):
+        return ()
+    return tuple(f"{site}:{late:.6f}" for site, late in plan.waiting_us.items())
