@@ -1,8 +1,8 @@
 """Searches over the points of a radial: tangents to convex hulls, and greatest values by blocks. numba.
 
-Points stand every `step` km. `Y` holds one row of heights a kind, `stacks` the indices of each row's upper hull from
-the transmitter outwards, `blocks` each row's greatest height in blocks of `BLOCK` points. Rows are picked by number and
-never sliced: a slice would count references with locked instructions, dearer than the search itself.
+Points stand every `step` km. `Y` holds one row of heights a kind, `hulls` the vertices (distance, height) of upper
+hulls from the transmitter outwards, `blocks` each row's greatest height in blocks of `BLOCK` points. Rows are picked by
+number and never sliced: a slice would count references with locked instructions, dearer than the search itself.
 """
 
 from typing import Any
@@ -12,8 +12,6 @@ from numba import njit
 from sfn.propagation.sweep_formulas import clearance_nu
 
 BLOCK = 32
-# Row of `stacks` to work in.
-SPARE = 4
 # J(nu) is 0 from here down; a little below -0.78, so that round-off cannot skip the point that decides.
 FLOOR = -0.7801
 # A point is passed over only when it is worse by more than round-off.
@@ -21,56 +19,43 @@ MARGIN = 1.000001
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def tangent(Y: Any, row: int, stacks: Any, hull: int, count: int, step: float, D: float, top: float) -> int:
-    """Point of the hull seen steepest from height `top` at D, right of them all."""
-    low, high = 0, count - 1
-    while low < high:
-        middle = (low + high) >> 1
-        a, b = stacks[hull, middle], stacks[hull, middle + 1]
-        if (Y[row, b] - top) * (D - a * step) >= (Y[row, a] - top) * (D - b * step):
-            low = middle + 1
-        else:
-            high = middle
-    return int(stacks[hull, low])
+def push(hulls: Any, hull: int, count: int, d: float, y: float) -> int:
+    """Put a point farther out than all others on the upper hull and return how many vertices it has now."""
+    while count >= 2:
+        da, db, yb = hulls[hull, count - 2, 0], hulls[hull, count - 1, 0], hulls[hull, count - 1, 1]
+        if (yb - hulls[hull, count - 2, 1]) * (d - db) > (y - yb) * (db - da):
+            break
+        count -= 1
+    hulls[hull, count, 0], hulls[hull, count, 1] = d, y
+    return count + 1
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def highest(Y: Any, row: int, stacks: Any, hull: int, count: int, step: float, slope: float) -> int:
-    """Point of the hull that is highest over a line of the given slope."""
+def tangent(hulls: Any, hull: int, count: int, D: float, top: float) -> int:
+    """Vertex of the hull seen steepest from height `top` at D, right of them all."""
     low, high = 0, count - 1
     while low < high:
         middle = (low + high) >> 1
-        a, b = stacks[hull, middle], stacks[hull, middle + 1]
-        if Y[row, b] - Y[row, a] >= slope * step * (b - a):
+        before = (hulls[hull, middle, 1] - top) * (D - hulls[hull, middle + 1, 0])
+        if (hulls[hull, middle + 1, 1] - top) * (D - hulls[hull, middle, 0]) >= before:
             low = middle + 1
         else:
             high = middle
-    return int(stacks[hull, low])
+    return low
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def push(Y: Any, row: int, stacks: Any, hull: int, count: int, first: int, last: int) -> int:
-    """Put points first .. last on the upper hull and return how many vertices it has now.
-
-    Points below the line between their neighbours are sorted out first, without a branch that could be guessed wrong.
-    """
-    left = 0
-    for i in range(first, last):
-        stacks[SPARE, left] = i
-        left += int(i == 1 or Y[row, i] - Y[row, i - 1] > Y[row, i + 1] - Y[row, i])
-    stacks[SPARE, left] = last
-    for place in range(left + 1):
-        i = stacks[SPARE, place]
-        y = Y[row, i]
-        while count >= 2:
-            a, b = stacks[hull, count - 2], stacks[hull, count - 1]
-            yb = Y[row, b]
-            if (yb - Y[row, a]) * (i - b) > (y - yb) * (b - a):
-                break
-            count -= 1
-        stacks[hull, count] = i
-        count += 1
-    return count
+def highest(hulls: Any, hull: int, count: int, slope: float) -> int:
+    """Vertex of the hull that is highest over a line of the given slope."""
+    low, high = 0, count - 1
+    while low < high:
+        middle = (low + high) >> 1
+        run = hulls[hull, middle + 1, 0] - hulls[hull, middle, 0]
+        if hulls[hull, middle + 1, 1] - hulls[hull, middle, 1] >= slope * run:
+            low = middle + 1
+        else:
+            high = middle
+    return low
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
@@ -82,9 +67,9 @@ def decisive(
 
     A block is passed over when its greatest height over the lower end of the ray cannot beat the best so far.
     """
-    best, at = floor, 0
     k = 0.002 * D / lam
     slope = (h2 - q * D * D - h1) / D
+    best, at = floor, 0
     for block in range(m // BLOCK, -1, -1):
         first, last = max(block * BLOCK, 1), min(block * BLOCK + BLOCK - 1, m)
         da, db = first * step, last * step

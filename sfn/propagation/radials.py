@@ -11,27 +11,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sfn.propagation.sweep_formulas import entry
+from sfn.propagation.sweep_formulas import last_point
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+# Products may be summed without rounding between: places and heights move by less than a nanometre.
+places = njit(cache=True, nogil=True, error_model="numpy", _nrt=False, fastmath={"contract"})  # type: ignore[call-overload] # not in its stubs
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def polynomial(c: Any, which: int, u: float, v: float, degree: int) -> float:
-    """Value of polynomial `which` in u and v by Horner's scheme; order of terms as in `SiteMap`."""
-    total = 0.0
-    last = c.shape[1]
-    for i in range(degree, -1, -1):
-        row = 0.0
-        for at in range(last - 1, last - (degree + 1 - i) - 1, -1):
-            row = row * v + c[which, at]
-        last -= degree + 1 - i
-        total = total * u + row
-    return total
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
 def turn(difference: float) -> float:
     """A difference of longitudes between -180 and 180."""
     if difference > 180.0:
@@ -39,21 +27,42 @@ def turn(difference: float) -> float:
     return difference + 360.0 if difference < -180.0 else difference
 
 
-@entry
+@places
 def locate(
-    lat: Floats, lon: Floats, site: Floats, plane: Floats, degree: int, distance: Floats, azimuth: Floats
-) -> None:
-    """Distance [km] and azimuth [rad, 0 to 2 pi] of places; site = latitude, longitude, their scales. NaN stays."""
+    lat: Floats, lon: Floats, site: Floats, plane: Floats, degree: int, reach: float, distance: Floats, azimuth: Floats,
+    powers: Floats,
+) -> None:  # fmt: skip
+    """Distance [km] and azimuth [rad, 0 to 2 pi] of places; NaN beyond `reach` and where the place is NaN.
+
+    `site` holds latitude, longitude and their scales; order of terms as in `SiteMap`. Neighbours in a raster have one
+    latitude: for it `powers`, room of shape (2, degree + 1), keeps the polynomials of longitude alone.
+    """
+    last_lat = np.nan
     for j in range(len(lat)):
-        u = (lat[j] - site[0]) / site[2]
+        if lat[j] != last_lat:
+            last_lat = lat[j]
+            u, at = (last_lat - site[0]) / site[2], 0
+            powers[:] = 0.0
+            scale = 1.0
+            for i in range(degree + 1):
+                for k in range(degree + 1 - i):
+                    powers[0, k] += scale * plane[0, at]
+                    powers[1, k] += scale * plane[1, at]
+                    at += 1
+                scale *= u
         v = turn(lon[j] - site[1]) / site[3]
-        x, y = polynomial(plane, 0, u, v, degree), polynomial(plane, 1, u, v, degree)
-        distance[j] = 1e-3 * math.sqrt(x * x + y * y)
-        bearing = math.atan2(x, y)
-        azimuth[j] = bearing if bearing >= 0.0 else bearing + 2.0 * math.pi
+        x = y = 0.0
+        for k in range(degree, -1, -1):
+            x = x * v + powers[0, k]
+            y = y * v + powers[1, k]
+        D = 1e-3 * math.sqrt(x * x + y * y)
+        distance[j] = azimuth[j] = np.nan
+        if D <= reach:
+            bearing = math.atan2(x, y)
+            distance[j], azimuth[j] = D, bearing if bearing >= 0.0 else bearing + 2.0 * math.pi
 
 
-@entry
+@places
 def assign(distance: Floats, azimuth: Floats, radials: int, step: float, radial: Any, inner: Any) -> None:
     """Nearest radial, and last point of it half a step or more before the receiver; -1: no distance."""
     per_turn = radials / (2.0 * math.pi)
@@ -63,10 +72,10 @@ def assign(distance: Floats, azimuth: Floats, radials: int, step: float, radial:
             radial[j], inner[j] = -1, 0
             continue
         radial[j] = int(azimuth[j] * per_turn + 0.5) % radials
-        inner[j] = max(int((D - 0.5 * step) / step), 0)
+        inner[j] = last_point(D, step)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
 def sort(radial: Any, inner: Any, radials: int, points: int) -> tuple[Ints, Any]:
     """Receivers by radial and, on each, by distance: two counting sorts. Starts of the radials, and the order."""
     count = len(radial)
@@ -95,7 +104,7 @@ def sort(radial: Any, inner: Any, radials: int, points: int) -> tuple[Ints, Any]
     return starts, order
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always", fastmath={"contract"})
 def bilinear(values: NDArray[np.float32], row: float, column: float) -> float:
     """Height between four nodes; NaN outside the raster or beside a void."""
     rows, columns = values.shape
@@ -108,7 +117,7 @@ def bilinear(values: NDArray[np.float32], row: float, column: float) -> float:
     return float(top + a * (low - top))
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always", fastmath={"contract"})
 def nearest(values: Any, row: float, column: float, outside: float) -> float:
     """Value of the nearest node; `outside` beyond the raster or where it has none."""
     rows, columns = values.shape
@@ -118,7 +127,7 @@ def nearest(values: Any, row: float, column: float, outside: float) -> float:
     return float(value) if value == value else outside
 
 
-@entry
+@places
 def sample_places(
     lat: Floats, lon: Floats, site: Floats, heights: Any, height_at: Floats, zones: Any, zone_at: Floats,
     ground: Floats, zone: Any,
@@ -132,26 +141,35 @@ def sample_places(
             zone[j] = int(nearest(zones, zone_at[0] + dlat * zone_at[2], zone_at[1] + dlon * zone_at[3], 0.0))
 
 
-@entry
+@places
 def sample_radials(
     c: Floats, first: int, lengths: Ints, step_ratio: float, heights: Any, height_at: Floats, covers: Any,
-    cover_at: Floats, zones: Any, zone_at: Floats, h: Floats, cover: Floats, zone: Any,
+    cover_at: Floats, zones: Any, zone_at: Floats, h: Floats, cover: Floats, zone: Any, room: Floats,
 ) -> None:  # fmt: skip
     """Terrain along radials `first` and following: c (radials, 2, degree + 1) from `SiteMap.along`.
 
-    `step_ratio` is the step over the map's radius.
+    `step_ratio` is the step over the map's radius; `room` has shape (2, points).
     """
     degree = c.shape[2] - 1
     for k in range(len(lengths)):
-        r = first + k
-        for i in range(lengths[k]):
-            t, dlat, dlon = i * step_ratio, 0.0, 0.0
-            for power in range(degree, -1, -1):
-                dlat = dlat * t + c[r, 0, power]
-                dlon = dlon * t + c[r, 1, power]
-            h[k, i] = bilinear(heights, height_at[0] + dlat * height_at[2], height_at[1] + dlon * height_at[3])
-            cover[k, i], zone[k, i] = 0.0, 0
-            if covers.size > 0:
-                cover[k, i] = nearest(covers, cover_at[0] + dlat * cover_at[2], cover_at[1] + dlon * cover_at[3], 0.0)
-            if zones.size > 0:
-                zone[k, i] = int(nearest(zones, zone_at[0] + dlat * zone_at[2], zone_at[1] + dlon * zone_at[3], 0.0))
+        r, n = first + k, lengths[k]
+        room[:, :n] = 0.0
+        for power in range(degree, -1, -1):
+            north, east = c[r, 0, power], c[r, 1, power]
+            for i in range(n):
+                room[0, i] = room[0, i] * (i * step_ratio) + north
+                room[1, i] = room[1, i] * (i * step_ratio) + east
+        for i in range(n):
+            h[k, i] = bilinear(
+                heights, height_at[0] + room[0, i] * height_at[2], height_at[1] + room[1, i] * height_at[3]
+            )
+        if covers.size > 0:
+            for i in range(n):
+                cover[k, i] = nearest(
+                    covers, cover_at[0] + room[0, i] * cover_at[2], cover_at[1] + room[1, i] * cover_at[3], 0.0
+                )
+        if zones.size > 0:
+            for i in range(n):
+                zone[k, i] = int(
+                    nearest(zones, zone_at[0] + room[0, i] * zone_at[2], zone_at[1] + room[1, i] * zone_at[3], 0.0)
+                )

@@ -20,17 +20,9 @@ from sfn.errors import in_range
 from sfn.geodesy.around import SiteMap, site_map
 from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
+from sfn.propagation.duct_formulas import TABLE_KM, inland_table
 from sfn.propagation.link import LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
-from sfn.propagation.location import inverse_normal
-from sfn.propagation.smooth_earth import (
-    BETA0_RADIUS_KM,
-    LAND,
-    SEA,
-    WAVELENGTH_AT_1_GHZ_M,
-    effective_radius,
-    surface_admittance,
-)
-from sfn.propagation.sweep_formulas import Model
+from sfn.propagation.sweep_model import model_of, percentages_of
 
 Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -109,10 +101,9 @@ def losses_around(
     reach_km = _reach_km(lat_deg, lon_deg, lat, lon) if radius_km is None else radius_km
     around = site_map(lat_deg, lon_deg, radius_m=1000.0 * min(max(reach_km, 0.2), 1000.0))
     site = np.array([around.lat_deg, around.lon_deg, around.lat_scale_deg, around.lon_scale_deg])
-    distance, azimuth = np.empty(lat.size), np.empty(lat.size)
-    radials.locate(lat, lon, site, around.plane_m, around.degree, distance, azimuth)
+    distance, azimuth, room = np.empty(lat.size), np.empty(lat.size), np.empty((2, around.degree + 1))
+    radials.locate(lat, lon, site, around.plane_m, around.degree, reach_km, distance, azimuth, room)
     zone = np.zeros(lat.size, dtype=np.int8)
-    distance[~(distance <= (reach_km if radius_km is None else radius_km))] = np.nan
     if isinstance(terrain, Terrain):
         sources = [_source(r, lat_deg, lon_deg) for r in (terrain.ground, terrain.cover, terrain.zone)]
         radials.sample_places(lat, lon, site, *sources[0], *sources[2], ground, zone)
@@ -131,8 +122,9 @@ def losses_around(
         points = int(lengths.max())
         if not sources:
             return _sampled(terrain, around, coefficients[first : first + len(lengths)], points, step_m)  # type: ignore[arg-type] # a function
-        h, cover = np.empty((len(lengths), points)), np.empty((len(lengths), points))
-        zones = np.empty((len(lengths), points), dtype=np.int8)
+        shape = len(lengths), points
+        h, cover = np.empty(shape), np.empty(shape if sources[1][0].size else (0, 0))
+        zones = np.empty(shape if sources[2][0].size else (0, 0), dtype=np.int8)
         radials.sample_radials(
             coefficients,
             first,
@@ -144,6 +136,7 @@ def losses_around(
             h,
             cover,
             zones,
+            np.empty((2, points)),
         )
         return h, cover, zones
 
@@ -236,10 +229,20 @@ def _swept(
     size = places.distance.size
     radial, inner = np.empty(size, np.int32), np.empty(size, np.int32)
     radials.assign(places.distance, places.azimuth, places.radials, places.step_km, radial, inner)
-    starts, order = radials.sort(radial, inner, places.radials, int(inner.max(initial=0)) + 1)
-    receivers = np.column_stack([places.distance, np.cos(places.azimuth), places.ground, places.zone])
-    results = np.full((size, kernels.LOSSES + len(link.time_pct)), np.nan)
-    model, percentages = _model(link, lat_deg=lat_deg, step_km=places.step_km), _percentages(link.time_pct)
+    points = int(inner.max(initial=0)) + 1
+    starts, order = radials.sort(radial, inner, places.radials, points)
+    del radial
+    model = model_of(link, lat_deg=lat_deg, step_km=places.step_km)
+    percentages = percentages_of(link.time_pct)
+    along = np.arange(points) * places.step_km
+    with np.errstate(divide="ignore"):
+        steps = np.stack([1.0 / along, model.q50 * along * along, model.qb * along * along])
+    table = inland_table(int(np.nanmax(places.distance, initial=0.0) / TABLE_KM) + 5)
+    loss, sight, elevation = (
+        np.full((len(link.time_pct), size), np.nan),
+        np.zeros(size, np.bool_),
+        np.full(size, np.nan),
+    )
 
     def block(first: int) -> int:
         if cancelled is not None and cancelled():
@@ -252,8 +255,9 @@ def _swept(
         lengths = np.where(own, inner[order[np.maximum(ends - 1, 0)]].astype(np.int64) + 1, 0)
         h, cover, zone = fill(first, lengths)
         kernels.walk(
-            h, cover, zone, first, link.tx_ground_m, starts, order, inner, receivers, percentages, results, model,
-            *kernels.room(h.shape[1]),
+            h, cover, zone, first, link.tx_ground_m, starts, order, places.distance, places.azimuth, places.ground,
+            places.zone, steps, percentages, table, model, loss, sight, elevation,
+            *kernels.room(h.shape[1], int((ends - starts[first:last]).max())),
         )  # fmt: skip
         return int(ends[-1] - starts[first])
 
@@ -264,46 +268,7 @@ def _swept(
         done += count
         if progress is not None:
             progress(done, len(order))
-    loss = np.ascontiguousarray(results[:, kernels.LOSSES :].T)
-    return loss, results[:, kernels.SIGHT] == 1.0, results[:, kernels.ELEVATION].copy()
-
-
-def _model(link: Link, *, lat_deg: float, step_km: float) -> Model:
-    """Everything that is the same for all receivers."""
-    f, ae = link.frequency_mhz / 1000.0, effective_radius(link.delta_n)
-    K_land, K_sea = (
-        float(
-            surface_admittance(
-                frequency_mhz=link.frequency_mhz, radius_km=1.0, ground=ground, polarisation=link.polarisation
-            )
-        )
-        for ground in (LAND, SEA)
-    )
-    Alf = 45.375 - 137.0 * f + 92.5 * f * f if f < 0.5 else 0.0
-    Lf = 25.0 * math.log10(f) - 2.5 * math.log10(f / 2.0) ** 2
-    latitude = math.radians(lat_deg)
-    return Model(
-        step=step_km, lam=WAVELENGTH_AT_1_GHZ_M / f, f=f, f_root=f ** (1 / 3), htg=link.tx_height_m,
-        hrg=link.rx_height_m, ae=ae, q50=500.0 / ae, qb=500.0 / BETA0_RADIUS_KM, ae_root=ae ** (-1 / 3),
-        ab_root=BETA0_RADIUS_KM ** (-1 / 3), K_land=K_land, K_sea=K_sea, x0=21.88 * f ** (1 / 3),
-        y0=0.9575 * f ** (2 / 3), L0=92.4 + 20.0 * math.log10(f), A0=102.45 + 20.0 * math.log10(f) + Alf,
-        gamma_d=5e-5 * ae * f ** (1 / 3), s0=190.1 + Lf - 0.15 * link.surface_refractivity_n0,
-        sin_lat=math.sin(latitude), cos_lat=math.cos(latitude), rare=min(link.time_pct) < 50.0,
-    )  # fmt: skip
-
-
-def _percentages(time_pct: tuple[float, ...]) -> Floats:
-    """p, ln p, log10(p / 50), I(p / 100), rare scatter: one column a percentage."""
-    return np.array(
-        [
-            time_pct,
-            [math.log(p) for p in time_pct],
-            [math.log10(p / 50.0) for p in time_pct],
-            [inverse_normal(p / 100.0) for p in time_pct],
-            [10.125 * math.log10(50.0 / p) ** 0.7 for p in time_pct],
-        ],
-        dtype=np.float64,
-    )
+    return loss, sight, elevation
 
 
 def _source(raster: LatLonRaster | None, lat_deg: float, lon_deg: float) -> tuple[NDArray[np.float32], Floats]:

@@ -1,5 +1,7 @@
 """Closed-form parts of the sweep: what is left of P.1812 once a radial's horizons are known. numba.
 
+Diffraction and what all share; `duct_formulas` has the ducts and the scarce percentages of time.
+
 Written again beside `bullington`, `anomalous` and `horizons`, on purpose: the two forms check each other.
 Symbols and equation numbers are P.1812's. Logarithms are natural and turned once: numba's log10 is slow.
 """
@@ -14,10 +16,19 @@ DB = 20.0 / LOG10
 RAD_PER_DEG = math.pi / 180.0
 # Where a hyperbolic tangent is 1 in float64.
 FLAT_TANH = 19.1
+LN_LEAST = math.log(1e-6)
 
 # For kernels called from Python, which allocate nothing: without counts of references, whose locked instructions cost
 # a sixth of the sweep. `inline="always"` keeps them out of the functions below for the same reason.
 entry = njit(cache=True, nogil=True, error_model="numpy", _nrt=False)  # type: ignore[call-overload] # not in its stubs
+# The same with greatest values taken in any order, for loops over points that hold a number each.
+part = njit(cache=True, nogil=True, error_model="numpy", _nrt=False, fastmath={"nnan", "nsz", "contract"})  # type: ignore[call-overload] # not in its stubs
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def last_point(D: float, step: float) -> int:
+    """Last point of a radial that the path to a receiver at D uses: half a step or more before it."""
+    return max(int((D - 0.5 * step) / step), 0)
 
 
 class Model(NamedTuple):
@@ -42,7 +53,8 @@ class Model(NamedTuple):
     A0: float  # 102.45 + 20 log10 f + Alf
     gamma_d: float
     s0: float  # 190.1 + Lf - 0.15 N0
-    sin_lat: float  # of the site
+    latitude: float  # of the site, rad
+    sin_lat: float
     cos_lat: float
     rare: bool  # whether any percentage of time is below 50
 
@@ -188,74 +200,21 @@ def sphere(D: float, h1: float, h2: float, q: float, root: float, omega: float, 
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def log_beta0(phi: float, dtm: float, tau: float) -> float:
-    """Natural logarithm of beta0 in %, eq. (2) to (5)."""
-    ln_mu1 = 0.0
-    inside = math.exp(-LOG10 * dtm / (16.0 - 6.6 * tau)) + math.exp(-5.0 * LOG10 * (0.496 + 0.354 * tau))
-    if inside < 1.0:
-        ln_mu1 = 0.2 * math.log(inside)
-    if phi <= 70.0:
-        return LOG10 * (-0.015 * phi + 1.67) + (0.065 + 0.0176 * phi) * ln_mu1
-    return 1.4279160358107101 + 1.3 * ln_mu1  # ln 4.17
+def log_sum(x: float) -> float:
+    """Ln(1 + x) for x of 0 or more, mostly small."""
+    if x > 0.01:
+        return math.log(1.0 + x)
+    return x * (1.0 - x * (1 / 2 - x * (1 / 3 - x * (1 / 4 - x * (1 / 5 - x * (1 / 6 - x / 7.0))))))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def centre_latitude(D: float, cos_azimuth: float, M: Model) -> float:
-    """Latitude of the path's centre without its sign, on a sphere of 6371 km. [deg]"""
-    x = 0.5 * D / 6371.0
-    xx = x * x  # at most 0.25: the series below are exact in float64 up to 1000 km
-    sine = x * (1.0 - xx / 6.0 * (1.0 - xx / 20.0 * (1.0 - xx / 42.0 * (1.0 - xx / 72.0))))
-    cosine = 1.0 - xx / 2.0 * (1.0 - xx / 12.0 * (1.0 - xx / 30.0 * (1.0 - xx / 56.0)))
-    s = M.sin_lat * cosine + M.cos_lat * sine * cos_azimuth
-    return abs(math.asin(min(max(s, -1.0), 1.0))) / RAD_PER_DEG
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def shielding(theta: float, dl: float, M: Model) -> float:
-    """Loss of the terrain round one antenna before the duct, eq. (48)."""
-    above = theta - 0.1 * dl
-    if above <= 0.0:
-        return 0.0
-    return DB * math.log(1.0 + 0.361 * above * math.sqrt(M.f * dl)) + 0.264 * above * M.f_root
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def coupling(dc: float, dl: float, hs: float, omega: float) -> float:
-    """Gain of one antenna near the coast into a duct over sea, eq. (49)."""
-    if dc > 5.0 or dc > dl or omega < 0.75:
-        return 0.0
-    return -3.0 * math.exp(-0.25 * dc * dc) * (1.0 + math.tanh(0.07 * (50.0 - hs)))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def duct_time(
-    D: float, lnD: float, dlt: float, dlr: float, tau: float, hte: float, hre: float, hm: float, ln_b0: float, M: Model
-) -> tuple[float, float]:
-    """Ln beta and Gamma of the duct's distribution over time, eq. (53) to (56)."""
-    ln_beta = ln_b0
-    if hm > 10.0:
-        ln_beta -= 4.6e-5 * (hm - 10.0) * (43.0 + 6.0 * min(D - dlt - dlr, 40.0))
-    alpha = max(-0.6 - 3.5e-9 * math.exp(3.1 * lnD) * tau, -3.4)
-    roots = math.sqrt(hte) + math.sqrt(hre)
-    ln_mu2 = alpha * math.log(M.q50 * D * D / (roots * roots))
-    if ln_mu2 < 0.0:
-        ln_beta += ln_mu2
-    log_beta = ln_beta / LOG10
-    decay = (9.51 - 4.8 * log_beta + 0.198 * log_beta * log_beta) * 1e-6 * math.exp(1.13 * lnD)
-    return ln_beta, 1.076 * math.exp(-1.012 * math.log(2.0058 - log_beta) - decay)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def least_time_term(x0: float, ln_b0: float, D: float) -> float:
-    """What Ap of eq. (53) is at least, for any beta up to beta0; x0 = ln p - ln beta0.
-
-    Ap grows with x = ln p - ln beta >= x0. From x = 0 on it is 0 or more; below, Gamma is greatest for beta0 and d = 0,
-    where y^-1.012 is at most 1.0146 / y, since beta0 is below 50 %.
-    """
-    if x0 >= 0.0:
-        return 0.0
-    greatest = 1.0917 / (2.0058 - ln_b0 / LOG10)
-    return -12.0 + (1.2 + 3.7e-3 * D) * x0 / LOG10 + 12.0 * math.exp(greatest * x0)
+def mrad(slope: float) -> float:
+    """Angle of a slope in m per km. [mrad]"""
+    t = 1e-3 * slope
+    if abs(t) > 0.05:
+        return 1000.0 * math.atan(t)
+    z = t * t
+    return slope * (1.0 - z * (1 / 3 - z * (1 / 5 - z * (1 / 7 - z * (1 / 9 - z / 11.0)))))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -267,7 +226,7 @@ def step_down(x: float) -> float:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def inverse_normal(x: float) -> float:
-    """I(x) for x up to 0.5, eq. (96) and (97)."""
-    T = math.sqrt(-2.0 * math.log(max(x, 1e-6)))
+def inverse_normal(ln_x: float) -> float:
+    """I(x) for x up to 0.5 by its natural logarithm, eq. (96) and (97)."""
+    T = math.sqrt(-2.0 * max(ln_x, LN_LEAST))
     return T - ((0.010328 * T + 0.802853) * T + 2.515516698) / (((0.001308 * T + 0.189269) * T + 1.432788) * T + 1.0)

@@ -7,7 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sfn.geodesy.line import direct
+from sfn.geodesy.line import direct, inverse
+from sfn.propagation.duct_formulas import (
+    ALPHA,
+    LEAST_TABLE_KM,
+    LN_MU1,
+    POWER,
+    TAU,
+    between,
+    duct_powers,
+    inland_table,
+    land_terms,
+)  # fmt: skip
 from sfn.propagation.horizons import ZONES
 from sfn.propagation.link import LatLonRaster, Link, SweepCancelled, Terrain
 from sfn.propagation.p1812 import path_loss
@@ -187,6 +198,30 @@ def test_the_date_line_is_no_edge():
 
     assert np.nanmax(np.abs(here.loss_db - there.loss_db)) < 0.2
     assert np.nanmax(np.abs(wrapped.loss_db - there.loss_db)) < 0.2
+
+
+def test_tabled_terms_are_those_of_the_formulas():
+    """Terms of inland paths between the nodes of their table are the formulas' to 1e-11, down to the shortest tabled."""
+    table = inland_table(10_010)
+    chance = np.random.default_rng(5)
+    for distance_km in np.concatenate([chance.uniform(LEAST_TABLE_KM, 6.0, 200), chance.uniform(6.0, 1000.0, 400)]):
+        tau, ln_mu1 = land_terms(distance_km, distance_km)
+        for column, value in zip(
+            (TAU, LN_MU1, ALPHA, POWER), (tau, ln_mu1, *duct_powers(distance_km, tau)), strict=True
+        ):
+            assert abs(between(table, column, distance_km) - value) < 1e-11 * max(abs(value), 1.0)
+
+
+def test_receivers_in_any_order_are_found_where_they_are():
+    """Distance and azimuth hold for rows of one latitude, for columns, and for receivers in no order at all."""
+    chance = np.random.default_rng(6)
+    lat_deg, lon_deg = LAT_DEG + chance.uniform(-0.1, 0.1, 60), LON_DEG + chance.uniform(-0.1, 0.1, 60)
+    lat_deg[20:40], lon_deg[30:50] = lat_deg[20], lon_deg[30]
+    swept = around(plain, rx_lat_deg=lat_deg, rx_lon_deg=lon_deg)
+    ground_m, azimuth_deg, _ = inverse(LAT_DEG, LON_DEG, lat_deg, lon_deg)
+
+    assert np.max(np.abs(swept.distance_km * 1000.0 - ground_m)) < 0.02
+    assert np.max(np.abs((swept.azimuth_deg - azimuth_deg + 180.0) % 360.0 - 180.0)) < 1e-3
 
 
 def test_threads_give_the_same_and_progress_counts():
