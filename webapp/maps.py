@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sfn.answer.optimise import Asked, network_objective
 from sfn.check import check_on_ground
-from sfn.errors import Problem
+from sfn.errors import PlanError, Problem
 from sfn.field.rasters import CacheFolder
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
@@ -17,6 +17,8 @@ from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
 from sfn.solve.objective import Objective
+from sfn.terrain.census import Census, census
+from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import Known
 from sfn.terrain.ground import Ground, open_ground
 from webapp.jobs import CancelledError, Job, Jobs, Progress
@@ -27,6 +29,7 @@ KEPT_LISTENERS_N = 8
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
+KEPT_CENSUSES_N = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,7 @@ class Maps:
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
         self._known: Known = {}
         self._objectives: OrderedDict[str, Objective] = OrderedDict()
+        self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
 
     def ground(self, network: Network) -> Ground:
@@ -59,6 +63,22 @@ class Maps:
     def terrains(self) -> tuple[TerrainLine, ...]:
         """Every terrain that a network may name."""
         return terrain_lines(self.terrain_folder, known=self._known)
+
+    def census(self, name: str) -> Census | None:
+        """What values the files of a folder hold; None where they cannot be read."""
+        try:
+            source = terrain_from_folder(self.terrain_folder / name, known=self._known, blended=False)
+        except PlanError:
+            return None
+        with self._lock:
+            found = self._censuses.get(source.digest)
+        if found is None:
+            found = census(source)
+            with self._lock:
+                self._censuses[source.digest] = found
+                while len(self._censuses) > KEPT_CENSUSES_N:
+                    self._censuses.popitem(last=False)
+        return found
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """The check, terrain included."""

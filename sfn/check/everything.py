@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
-from sfn.check.heights import height_problems
+from sfn.check.heights import height_problems, reach_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.plausible import implausible
 from sfn.geodesy.sites import place
@@ -57,7 +57,7 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
 def check_on_ground(
     network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None
 ) -> tuple[Problem, ...]:
-    """Every problem of a document and of the terrain that it names; arguments as `sfn.terrain.ground.open_ground`.
+    """Every problem of a document and of the ground that it names; arguments as `sfn.terrain.ground.open_ground`.
 
     A terrain that cannot be opened is a problem like any other.
     """
@@ -65,4 +65,10 @@ def check_on_ground(
         ground = open_ground(network, folder=folder, anywhere=anywhere, known=known)
     except PlanError as refused:
         return (*check(network), *refused.problems)
-    return check(network, terrain=ground.terrain)
+    found = check(network, terrain=ground.terrain)
+    if ground.cover is None and ground.zones is None:
+        return found
+    try:
+        return (*found, *reach_problems(network, place(network), ground))
+    except PlanError:
+        return found  # where a site stands is said already

@@ -1,4 +1,4 @@
-"""Typed ground heights beside the terrain's."""
+"""Typed ground heights beside the terrain's, and sites that cover or zones do not reach."""
 
 from collections.abc import Mapping
 from typing import Protocol
@@ -8,6 +8,7 @@ import numpy as np
 from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.terrain.dem import Terrain, heights
+from sfn.terrain.ground import Ground
 
 # A summit narrower than a terrain sample and a mast's own mound stay within this.
 TOLERATED_M = 30.0
@@ -76,4 +77,32 @@ def height_problems(network: Network, placed: Mapping[str, _Placed], terrain: Te
                     "warning",
                 )
             )
+    return tuple(problems)
+
+
+def reach_problems(network: Network, placed: Mapping[str, _Placed], ground: Ground) -> tuple[Problem, ...]:
+    """Sites round which nothing is known of ground cover, or of zones, though the document names a source.
+
+    Parameters
+    ----------
+    network : Network
+    placed : mapping of site id to a position on WGS84
+    ground : Ground
+
+    Returns
+    -------
+    problems : tuple of Problem
+        Warnings: first of the cover, then of the zones.
+    """
+    sources = (
+        ("cover", ground.cover, "ground cover of {} does not reach {}: the ground there counts as bare"),
+        ("zones", ground.zones, "zones of {} do not reach {}: all counts as inland there"),
+    )
+    problems = []
+    for key, source, words in sources:
+        offered = {} if source is None else offered_heights(source, placed)
+        beyond = [site.name for site in network.sites if offered.get(site.id, 0.0) is None]
+        if source is not None and beyond:
+            what = f"the {words.format(source.name, ', '.join(beyond))}"
+            problems.append(Problem(f"{key}.folder", what, "files that cover the whole network", "warning"))
     return tuple(problems)

@@ -43,7 +43,7 @@ class UnusableError(Exception):
     """A file that cannot serve as terrain: what is wrong, what is expected."""
 
 
-def _open(path: Path | str) -> rasterio.DatasetReader:
+def open_raster(path: Path | str) -> rasterio.DatasetReader:
     """A local raster, by the reader for its ending."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
@@ -62,7 +62,7 @@ def tile_of(path: Path, *, known: Known | None = None) -> Tile:
     if path.suffix.lower() not in READERS or not path.is_file():
         raise UnusableError("is not a terrain file", expected)
     try:
-        with _open(path) as source:
+        with open_raster(path) as source:
             if source.crs is None or source.transform.is_identity:
                 raise UnusableError("does not say where it lies", "a raster with a coordinate reference system")
             if source.count >= 3 and source.dtypes[0] == "uint8":
@@ -111,7 +111,7 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
     place = rasterio.transform.from_origin(
         target_west - turn_deg, target_north, target.step_lon_deg, target.step_lat_deg
     )
-    with _open(tile.path) as source:
+    with open_raster(tile.path) as source:
         part = _part(source, target, turn_deg)
         if part is None:
             return out

@@ -5,7 +5,9 @@ from typing import ClassVar
 
 from sfn.errors import Problem
 from sfn.plan import Antenna
+from sfn.terrain.census import Census
 from webapp.contexts import Context, NetworkHead
+from webapp.forms.ground import ClassRow, SourceTyped
 from webapp.terrains import TerrainLine
 
 
@@ -20,6 +22,22 @@ class HeightLine:
     """None where the terrain does not cover the site."""
     questioned: bool
     """Whether they differ by more than is likely."""
+    ticked: bool
+    """Whether the terrain's is to be taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class SourcePart:
+    """Ground cover, or zones, in the form."""
+
+    key: str
+    """``cover`` or ``zones``."""
+    typed: SourceTyped
+    """What is chosen, and the heights or zones of its classes."""
+    rows: tuple[ClassRow, ...]
+    """Classes to show; empty where none are asked for."""
+    census: Census | None
+    """What the chosen files hold; None where nothing is chosen or they cannot be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +49,19 @@ class TerrainPage(Context):
     network: NetworkHead
     """Which network, in which revision."""
     chosen: str
-    """What the form would send for the terrain in force."""
+    """What the form sends for the terrain."""
     lines: tuple[TerrainLine, ...]
     """Every terrain on offer."""
     heights: tuple[HeightLine, ...]
     """The sites' ground heights beside the terrain's; empty without terrain."""
+    cover: SourcePart
+    """What stands on the ground."""
+    zones: SourcePart
+    """Sea, coast and inland."""
+    author: str
+    """Who saves, as it was typed."""
+    reason: str
+    """Why, as it was typed."""
     problems: tuple[Problem, ...]
     """What is wrong with what was sent, or with the terrain in force."""
 

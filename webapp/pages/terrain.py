@@ -1,4 +1,4 @@
-"""The network's terrain: choose one, send files, take its ground heights."""
+"""The network's terrain, ground cover and zones: choose them, send files, take ground heights."""
 
 import copy
 from typing import Annotated, Any
@@ -10,9 +10,10 @@ from sfn.check.heights import height_problems, offered_heights
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from webapp import addresses
-from webapp.contexts.terrain import HeightLine, TerrainPage
+from webapp.contexts.terrain import HeightLine, SourcePart, TerrainPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep
 from webapp.editing import Draft, save, typed
+from webapp.forms.ground import CLASSES, class_rows, source_document, source_in, source_typed
 from webapp.maps import Maps
 from webapp.pages.revisions import conflict_page
 from webapp.problems import RefusedError
@@ -25,23 +26,25 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/networks/{network_id}/terrain")
 def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
-    """The terrain in force and those on offer."""
+    """The terrain in force and those on offer, ground cover, zones."""
     return _shown(request, opened, maps)
 
 
 @router.post("/networks/{network_id}/terrain")
 def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep, form: FormDep) -> Response:
-    """Save another terrain, and the terrain's height at the sites that are ticked."""
+    """Save another terrain, cover or zones, and the terrain's height at the sites that are ticked; or list classes."""
+    if form.get("act") == "look":
+        return _shown(request, opened, maps, form=form)
     try:
         draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
-        document = _changed(draft.document, form)
+        document = _changed(draft.document, form, maps)
         outcome = save(request, store, draft.with_document(document))
     except PlanError as refused:
-        return _shown(request, opened, maps, refused.problems)
+        return _shown(request, opened, maps, refused.problems, form)
     except ConflictError as conflict:
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
-        return _shown(request, opened, maps, outcome.problems)
+        return _shown(request, opened, maps, outcome.problems, form)
     notice(request, _told(outcome, draft))
     return RedirectResponse(addresses.terrain(opened.head.id), 303)
 
@@ -60,13 +63,22 @@ def take(
     return RedirectResponse(addresses.terrain(opened.head.id), 303)
 
 
-def _changed(document: dict[str, Any], form: dict[str, str]) -> dict[str, Any]:
-    """The document with the terrain and the heights that the form names."""
+def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict[str, Any]:
+    """The document with the terrain, cover, zones and heights that the form names."""
     made = copy.deepcopy(document)
-    source = source_of(form.get("terrain", value_of(document.get("terrain"))))
-    made.pop("terrain", None)
-    if source is not None:
-        made["terrain"] = source
+    sources = {"terrain": source_of(form.get("terrain", value_of(document.get("terrain"))))}
+    problems: tuple[Problem, ...] = ()
+    for key in ("cover", "zones"):
+        try:
+            sources[key] = _source(form, key, maps) if key in form else document.get(key)
+        except PlanError as refused:
+            problems += refused.problems
+    if problems:
+        raise PlanError(problems)
+    for key, source in sources.items():
+        made.pop(key, None)
+        if source is not None:
+            made[key] = source
     for site in made["sites"]:
         height = form.get(f"height-{site['id']}", "")
         if height:
@@ -77,25 +89,50 @@ def _changed(document: dict[str, Any], form: dict[str, str]) -> dict[str, Any]:
     return made
 
 
+def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None:
+    """The cover or the zones that the form names, every class that occurs with its height or zone."""
+    sent = source_typed(form, key)
+    held = maps.census(sent.folder) if sent.folder else None
+    return source_document(sent, key, held=held)
+
+
 def _told(outcome: Revision, draft: Draft) -> str:
     """What was done."""
     return "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
 
 
-def _shown(request: Request, opened: Opened, maps: Maps, problems: tuple[Problem, ...] = ()) -> Response:
-    """The page."""
+def _shown(
+    request: Request,
+    opened: Opened,
+    maps: Maps,
+    problems: tuple[Problem, ...] = (),
+    form: dict[str, str] | None = None,
+) -> Response:
+    """The page, with what a form sent as it was typed."""
     heights: tuple[HeightLine, ...] = ()
-    wrong = problems
+    wrong, sent = problems, form or {}
     try:
-        heights = _heights(opened, maps)
+        heights = _heights(opened, maps, sent)
     except PlanError as refused:
         wrong += refused.problems
-    chosen = value_of(opened.document.get("terrain"))
-    context = TerrainPage(opened.head, chosen, maps.terrains(), heights, wrong)
+    chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
+    cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
+    author = sent.get("author", str(request.session.get("author", "")))
+    context = TerrainPage(
+        opened.head, chosen, maps.terrains(), heights, cover, zones, author, sent.get("reason", ""), wrong
+    )
     return page(request, context, status=422 if problems else 200)
 
 
-def _heights(opened: Opened, maps: Maps) -> tuple[HeightLine, ...]:
+def _part(opened: Opened, maps: Maps, key: str, sent: dict[str, str]) -> SourcePart:
+    """Cover or zones in the form: as sent, else as the document has them."""
+    said = source_typed(sent, key) if key in sent else source_in(opened.document, key)
+    held = maps.census(said.folder) if said.folder else None
+    rows = class_rows(said, held.shares if held else ()) if said.folder and said.kind == CLASSES else ()
+    return SourcePart(key, said, rows, held)
+
+
+def _heights(opened: Opened, maps: Maps, sent: dict[str, str]) -> tuple[HeightLine, ...]:
     """Typed heights beside the terrain's."""
     terrain, placed = maps.ground(opened.network).terrain, place(opened.network)
     if terrain is None:
@@ -103,6 +140,8 @@ def _heights(opened: Opened, maps: Maps) -> tuple[HeightLine, ...]:
     offered = offered_heights(terrain, placed)
     questioned = {problem.where for problem in height_problems(opened.network, placed, terrain)}
     return tuple(
-        HeightLine(s.id, s.name, s.ground_m, offered[s.id], f"sites[{n}].ground_m" in questioned)
+        HeightLine(
+            s.id, s.name, s.ground_m, offered[s.id], f"sites[{n}].ground_m" in questioned, f"height-{s.id}" in sent
+        )
         for n, s in enumerate(opened.network.sites)
     )

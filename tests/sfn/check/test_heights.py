@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from sfn.check import check
-from sfn.check.heights import height_problems, offered_heights
+from sfn.check.heights import height_problems, offered_heights, reach_problems
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
+from sfn.terrain.ground import Ground
 from sfn.terrain.ridge import ridge
 
 RIDGE = Path(__file__).parents[3] / "demo_sites" / "fm_ridge.json"
@@ -66,3 +67,18 @@ def test_the_whole_check_asks_when_it_has_terrain() -> None:
 
     assert any("sites[0].ground_m" == p.where for p in check(wrong, terrain=ridge()))
     assert not any("sites[0].ground_m" == p.where for p in check(wrong))
+
+
+def test_cover_and_zones_that_do_not_reach_a_site_are_said() -> None:
+    """A site beyond the files of cover or zones is named, with what counts there instead; those inside are not."""
+    read = network()
+    placed = dict(place(read)) | {read.sites[1].id: At(40.0, -84.2)}
+    found = reach_problems(read, placed, Ground(cover=ridge(), zones=ridge()))
+
+    assert ["cover.folder", "zones.folder"] == [p.where for p in found]
+    assert (
+        f"the ground cover of ridge does not reach {read.sites[1].name}: the ground there counts as bare"
+        == found[0].what
+    )
+    assert "all counts as inland there" in found[1].what
+    assert () == reach_problems(read, place(read), Ground(cover=ridge(), zones=ridge()))
