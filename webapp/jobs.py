@@ -25,6 +25,15 @@ class CancelledError(Exception):
     """Raised inside a job's work, out of `Progress.tell`, after someone cancelled it."""
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """How far one part of a job is: a site, mostly."""
+
+    name: str
+    done: int
+    total: int
+
+
 class Progress:
     """What a job's work tells of itself; may be called from any thread."""
 
@@ -32,14 +41,15 @@ class Progress:
         self._lock = threading.Lock()
         self._cancelled = threading.Event()
         self._phase, self._done, self._total = "waiting for its turn", 0, 0
+        self._parts: tuple[Part, ...] = ()
 
     @property
     def cancelled(self) -> bool:
         """Whether someone asked the work to stop; for loops that cannot raise."""
         return self._cancelled.is_set()
 
-    def tell(self, phase: str, *, done: int, total: int) -> None:
-        """Say what is being done and how much of it is finished.
+    def tell(self, phase: str, *, done: int, total: int, parts: "tuple[Part, ...]" = ()) -> None:
+        """Say what is being done and how much of it is finished; `parts` say the same of its parts.
 
         Raises
         ------
@@ -49,12 +59,12 @@ class Progress:
         if self.cancelled:
             raise CancelledError
         with self._lock:
-            self._phase, self._done, self._total = phase, done, total
+            self._phase, self._done, self._total, self._parts = phase, done, total, parts
 
-    def told(self) -> tuple[str, int, int]:
-        """The last phase, done and total."""
+    def told(self) -> "tuple[str, int, int, tuple[Part, ...]]":
+        """The last phase, done, total and parts."""
         with self._lock:
-            return self._phase, self._done, self._total
+            return self._phase, self._done, self._total, self._parts
 
     def cancel(self) -> None:
         """Ask the work to stop at its next `tell`."""
@@ -74,6 +84,7 @@ class JobView:
     phase: str
     done: int
     total: int
+    parts: tuple[Part, ...]
     problems: tuple[Problem, ...]
     result_url: str | None
 
@@ -111,10 +122,10 @@ class Job:
 
     def view(self) -> JobView:
         """Its present state."""
-        phase, done, total = self.progress.told()
+        phase, done, total, parts = self.progress.told()
         ready = self.state == "finished"
         url = self.result_url if ready else None
-        return JobView(self.id, self.title, self.state, phase, done, total, self.problems, url)
+        return JobView(self.id, self.title, self.state, phase, done, total, parts, self.problems, url)
 
 
 class Jobs:

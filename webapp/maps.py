@@ -1,14 +1,18 @@
 """Levels of networks over grids, computed in jobs and kept in memory while maps are drawn from them."""
 
+import itertools
 import threading
+import time
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from sfn.answer.optimise import Asked, network_objective
+from sfn.answer.so_far import SoFar
 from sfn.check import check_on_ground
 from sfn.errors import PlanError, Problem
+from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
@@ -21,7 +25,7 @@ from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import Known
 from sfn.terrain.ground import Ground, open_ground
-from webapp.jobs import CancelledError, Job, Jobs, Progress
+from webapp.jobs import CancelledError, Job, Jobs, Part, Progress
 from webapp.terrains import TerrainLine, terrain_lines
 
 KEPT_BYTES = 1_500_000_000
@@ -30,6 +34,7 @@ DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
 KEPT_CENSUSES_N = 32
+TELL_EVERY_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +58,7 @@ class Maps:
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
         self._known: Known = {}
         self._objectives: OrderedDict[str, Objective] = OrderedDict()
+        self._so_far: dict[str, SoFar] = {}
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
 
@@ -100,6 +106,11 @@ class Maps:
                 self._kept.move_to_end(key)
             return self._kept.get(key)
 
+    def so_far(self, key: str) -> SoFar | None:
+        """What is finished of a coverage that is being computed."""
+        with self._lock:
+            return self._so_far.get(key)
+
     def listeners(self, network: Network, grid: Grid) -> Listeners:
         """People on a grid, kept; a file is looked up in the terrain folder."""
         asked = network.listeners
@@ -134,16 +145,29 @@ class Maps:
         kept = self.find(wanted.key)
         if kept is not None:
             return kept
-        done = dict.fromkeys((site.id for site in network.sites), 0.0)
+        done = dict.fromkeys((site.id for site in network.sites), 0)
+        names = [site.name for site in network.sites]
+        on_air = {site.id for site in network.sites if site.on_air}
+        so_far, told_s = SoFar(wanted.grid), 0.0
 
         def tell(site: str, part: int, whole: int) -> None:
-            """Progress of one site, counted in thousandths of sites."""
-            done[site] = part / max(whole, 1)
-            count = sum(value >= 1 for value in done.values())
-            progress.tell(
-                f"{count} of {len(done)} sites", done=round(1000 * sum(done.values())), total=1000 * len(done)
-            )
+            """Progress of one site, counted in thousandths; not oftener than anybody can see."""
+            nonlocal told_s
+            done[site], now_s = round(1000 * part / max(whole, 1)), time.monotonic()
+            if done[site] < 1000 and now_s - told_s < TELL_EVERY_S:
+                return
+            told_s = now_s
+            count, parts = len(done), tuple(map(Part, names, done.values(), itertools.repeat(1000)))
+            phase = f"{sum(part.done == 1000 for part in parts)} of {count} sites"
+            progress.tell(phase, done=sum(done.values()), total=1000 * count, parts=parts)
 
+        def finished(site: str, raster: LevelRaster) -> None:
+            """One more site can be shown."""
+            if site in on_air:
+                so_far.add(site, raster)
+
+        with self._lock:
+            self._so_far[wanted.key] = so_far
         try:
             made = coverage(
                 network,
@@ -154,10 +178,14 @@ class Maps:
                 cache=self._cache,
                 progress=tell,
                 cancelled=lambda: progress.cancelled,
+                finished=finished,
             )
+            self._keep(wanted.key, made)
         except SweepCancelled:
             raise CancelledError from None
-        self._keep(wanted.key, made)
+        finally:
+            with self._lock:
+                self._so_far.pop(wanted.key, None)
         return made
 
     def objective(self, network: Network, key: str) -> Objective | None:

@@ -21,6 +21,8 @@ from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.systems.service import Service, service
 
 Singles = NDArray[np.float32]
+Flags = NDArray[np.bool_]
+LEVELS = Scale("amount", 30, 110, "dBµV/m")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,10 @@ class Zones:
     classes: ClassSummary
     layers: tuple[Layer, ...]
     people: NDArray[np.float64] | None
+    uncovered_km2: float
+    """Area where the terrain has a gap at the pixel, or on the way to it from some site."""
+    uncovered_counted_km2: float
+    """The part of it that stands in the classes of reception all the same, worked out from what is known."""
 
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""
@@ -96,6 +102,7 @@ def zones(
         executor=executor,
     )
     sites, area = tuple(coverage.sites[i] for i in on_air), coverage.area_km2()
+    gap, counted = ~coverage.covered, np.isfinite(quality.quality_class)
     return Zones(
         network,
         coverage,
@@ -108,6 +115,8 @@ def zones(
         class_summary(quality.quality_class, area, people=people),
         _layers(found, quality, coverage, carried, on_air),
         people,
+        float(area[gap].sum()),
+        float(area[gap & counted].sum()),
     )
 
 
@@ -125,14 +134,14 @@ def _layers(
     margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places")
     delay = Scale("difference", -reach_us, reach_us, "µs")
     spread = Scale("amount", 0, reach_us, "µs")
-    sites, levels = Scale("sites", 0, len(coverage.sites), "site"), Scale("amount", 30, 110, "dBµV/m")
+    sites = Scale("sites", 0, len(coverage.sites), "site")
     below = Scale("amount", -30, 0, "dB")
     made = [
         ("quality_class", "Reception", quality.quality_class, "class", Scale("classes", 0, 3, "")),
         ("quality_margin_db", "Margin over adequate service", quality.margin_db, "dB", margin),
         ("limiting_site", "Site that limits", limiting, "site", sites),
         ("strongest_site", "Strongest site", strongest, "site", sites),
-        ("level_dbuvm", "Level of the strongest", level, "dBuV/m", levels),
+        ("level_dbuvm", "Level of the strongest", level, "dBuV/m", LEVELS),
         ("level_difference_db", "Level difference of the two strongest", found.level_difference_db, "dB", below),
         ("delay_difference_us", "Delay difference of the two strongest", found.delay_difference_us, "us", delay),
         ("delay_spread_us", "Delay spread of all significant signals", found.delay_spread_us, "us", spread),
@@ -221,6 +230,8 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
             {"class": name, "area_km2": area, "people": None if people is None else people[i]}
             for i, (name, area) in enumerate(zip(CLASSES, found.classes.area_km2, strict=True))
         ],
+        "uncovered_km2": found.uncovered_km2,
+        "uncovered_counted_km2": found.uncovered_counted_km2,
         "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
     }
 

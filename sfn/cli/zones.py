@@ -71,6 +71,11 @@ def run(args: argparse.Namespace) -> int:
     by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
     print_table(("served by", "area km2", "people"), by_site)
     print(f"people: {heard.said}")
+    if found.uncovered_km2 > 0.0:
+        print(
+            f"not covered by the terrain on the way from some site: {number(found.uncovered_km2, 1)} km2; "
+            f"{number(found.uncovered_counted_km2, 1)} km2 of it are counted above, from what is known"
+        )
     if computed.smooth:
         print("no terrain: smooth earth")
     return 0

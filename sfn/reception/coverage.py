@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.field.transmitter import Plane, Transmitter, transmitter
 from sfn.geodesy.grid import Grid
@@ -107,6 +108,7 @@ def coverage(
     cache: CacheFolder | None = None,
     progress: SiteProgress | None = None,
     cancelled: Callable[[], bool] | None = None,
+    finished: Callable[[str, LevelRaster], None] | None = None,
 ) -> Coverage:
     """Levels and travel times of all sites over a grid.
 
@@ -123,6 +125,8 @@ def coverage(
         Where rasters are kept on disk.
     progress, cancelled : callable, optional
         As in `sfn.field.rasters.level_rasters`.
+    finished : callable(site id, raster), optional
+        Told of every site as it is finished, in this thread.
 
     Raises
     ------
@@ -154,6 +158,8 @@ def coverage(
         covered &= raster.covered.ravel()
         rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
         smooth &= raster.smooth
+        if finished is not None:
+            finished(radiating[i].id, raster)
     travel = travel_times(
         grid,
         lat_deg=[t.lat_deg for t in radiating],

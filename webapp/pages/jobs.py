@@ -47,6 +47,7 @@ def as_json(view: JobView) -> dict[str, object]:
         "phase": view.phase,
         "done": view.done,
         "total": view.total,
+        "parts": [{"name": part.name, "done": part.done, "total": part.total} for part in view.parts],
         "problems": [p.as_json() for p in view.problems],
         "result_url": view.result_url,
         "url": addresses.job(view.id),

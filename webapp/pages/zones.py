@@ -89,6 +89,37 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
     return JSONResponse(answer)
 
 
+@router.get("/networks/{network_id}/map/{key}/so-far.json")
+def so_far(maps: MapsDep, key: str) -> Response:
+    """Which sites can be shown already, and where, while levels are being computed."""
+    found = maps.so_far(key)
+    if found is None:
+        raise RefusedError(404)
+    south, west, north, east = found.grid.bounds_deg
+    return JSONResponse({"bounds": [[south, west], [north, east]], "sites": list(found.look()[2])})
+
+
+@router.get("/networks/{network_id}/map/{key}/so-far.png")
+def so_far_picture(maps: MapsDep, key: str) -> Response:
+    """The level of the strongest of the sites that are finished."""
+    found = maps.so_far(key)
+    if found is None:
+        raise RefusedError(404)
+    layer, covered, _ = found.look()
+    return _picture(png(painted(layer.values, layer.scale, covered=covered)))
+
+
+@router.get("/networks/{network_id}/map/{key}/so-far.svg")
+def so_far_legend(opened: NetworkDep, maps: MapsDep, key: str) -> Response:
+    """What its colours mean."""
+    found = maps.so_far(key)
+    if found is None:
+        raise RefusedError(404)
+    layer = found.look()[0]
+    text = legend(layer.label, layer.scale, names=[], refractivity_n=opened.network.refractivity_n)
+    return Response(text, media_type="image/svg+xml")
+
+
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
 def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """One layer as a picture that lies exactly on the map."""

@@ -179,6 +179,37 @@
     L.tileLayer("https://tile.openstreetmap.org/{z}/{x}/{y}.png", { maxZoom: 19, attribution: "© OpenStreetMap contributors" }).addTo(map);
   }
 
+  // How far each site is, and a picture of those that are ready.
+  let early = null, shown = 0;
+  function parts(job) {
+    const list = byId("map-parts");
+    for (const [i, one] of (job.parts || []).entries()) {
+      if (!list.children[i]) {
+        const line = document.createElement("li"), label = document.createElement("label");
+        label.append(document.createTextNode(`${one.name} `), document.createElement("progress"));
+        line.append(label, document.createElement("span"));
+        list.append(line);
+      }
+      const bar = list.children[i].querySelector("progress");
+      bar.max = one.total;
+      bar.value = one.done;
+      list.children[i].lastChild.textContent = one.done === one.total ? " ready" : "";
+    }
+  }
+  async function soFar() {
+    const answer = await fetch(`${part}/so-far.json`);
+    if (!answer.ok) return;
+    const found = await answer.json();
+    if (!found.sites.length || found.sites.length === shown) return;
+    if (!shown) map.fitBounds(found.bounds);
+    shown = found.sites.length;
+    early = overlay(early, `${part}/so-far.png?sites=${shown}`, found.bounds, "layer", byId("opacity").value / 100);
+    const legend = byId("legend");
+    legend.src = `${part}/so-far.svg`;
+    legend.alt = "Legend of the level of the strongest so far";
+    legend.hidden = false;
+  }
+
   async function follow() {
     const box = byId("progress-box");
     box.hidden = false;
@@ -187,6 +218,8 @@
       const job = answer.ok ? await answer.json() : { state: "failed", phase: "", problems: [] };
       if (job.total) { byId("map-progress").max = job.total; byId("map-progress").value = job.done; }
       if (job.state === "finished") break;
+      parts(job);
+      if (job.state === "running") await soFar();
       if (job.state === "cancelled" || job.state === "failed") {
         byId("map-phase").textContent = job.state === "cancelled" ? "Stopped. Open the page again to compute." : `No map: ${(job.problems || []).map((p) => `${p.what}; ${p.expected}`).join(" ")}`;
         byId("map-cancel").hidden = true;
@@ -197,6 +230,7 @@
     }
     box.hidden = true;
     await redraw(true);
+    if (early) early.remove();
   }
   byId("map-cancel").addEventListener("click", () => fetch(page.dataset.cancel, { method: "POST", headers: { "X-CSRF-Token": page.dataset.token, Accept: "application/json" } }));
   map.setView([0, 0], 2);

@@ -59,3 +59,20 @@ def test_an_impossible_area_is_refused_in_words(
     """Exit code 2, one line a problem."""
     assert main(["zones", str(EXAMPLE_PATH), "--out", str(tmp_path), *extra]) == 2
     assert said in capsys.readouterr().err
+
+
+def test_what_the_terrain_does_not_cover_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Half of the area lies beyond the terrain: its size stands in the answer and under the table, inside all is known."""
+    ridge = Path(__file__).parents[3] / "demo_sites" / "fm_ridge.json"
+    arguments = ["zones", str(ridge), "--out", str(tmp_path / "zones"), "--pixel-m", "500", "--bounds"]
+    main([*arguments, "36.20,-84.40,36.40,-83.80", "--json"])
+    answer = json.loads(capsys.readouterr().out)
+    whole_km2 = 0.2 * 110.95 * 0.6 * 89.9
+    beyond_km2 = whole_km2 * (84.078 - 83.80) / 0.6
+
+    assert answer["uncovered_km2"] == pytest.approx(beyond_km2, rel=0.03)
+    assert answer["uncovered_counted_km2"] == pytest.approx(0.0, abs=1.0)
+    main([*arguments, "36.20,-84.40,36.40,-83.80"])
+    assert "not covered by the terrain on the way from some site: " in capsys.readouterr().out
+    main([*arguments, "36.20,-84.40,36.40,-84.10", "--json"])
+    assert json.loads(capsys.readouterr().out)["uncovered_km2"] == 0.0
