@@ -1,6 +1,7 @@
 """Typed ground heights beside the terrain's, and sites that cover or zones do not reach."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -41,6 +42,33 @@ def offered_heights(terrain: Terrain, placed: Mapping[str, _Placed]) -> dict[str
     return {site: float(h) if np.isfinite(h) else None for site, h in zip(placed, found, strict=True)}
 
 
+@dataclass(frozen=True, slots=True)
+class GroundThere:
+    """What the terrain has at one place, beside what is typed."""
+
+    terrain: str
+    """Name of the terrain."""
+    height_m: float | None
+    """Above sea level. None where the terrain does not cover the place. [m]"""
+    above_typed_m: float | None
+    """How much higher it is than what is typed. None where either is not known. [m]"""
+    questioned: bool
+    """Whether they differ by more than is likely."""
+
+
+def ground_there(terrain: Terrain, at: _Placed, *, typed_m: float | None) -> GroundThere:
+    """The terrain's height at a place beside the typed one.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    at : a position on WGS84
+    typed_m : float or None
+        Typed ground height above sea level. [m]
+    """
+    return _beside(terrain, offered_heights(terrain, {"": at})[""], typed_m)
+
+
 def height_problems(network: Network, placed: Mapping[str, _Placed], terrain: Terrain) -> tuple[Problem, ...]:
     """Sites that the terrain does not cover, and typed ground heights more than 30 m off the terrain's.
 
@@ -56,28 +84,51 @@ def height_problems(network: Network, placed: Mapping[str, _Placed], terrain: Te
         Warnings, in the order of the sites.
     """
     offered = offered_heights(terrain, placed)
-    problems = []
+    problems: list[Problem] = []
     for n, site in enumerate(network.sites):
-        height_m = offered.get(site.id)
-        if height_m is None:
-            problems.append(
-                Problem(
-                    f"sites[{n}].position",
-                    f"site {site.name}: stands where the terrain {terrain.name} is not known",
-                    "terrain that covers the site; without it no level can be worked out",
-                    "warning",
-                )
-            )
-        elif abs(site.ground_m - height_m) > TOLERATED_M:
-            problems.append(
-                Problem(
-                    f"sites[{n}].ground_m",
-                    f"site {site.name}: is {site.ground_m:g} m, the terrain {terrain.name} has {height_m:.0f} m there",
-                    f"{height_m:.0f} m, or a position that fits the height",
-                    "warning",
-                )
-            )
+        there = _beside(terrain, offered.get(site.id), site.ground_m)
+        problems += ground_problems(there, n, name=site.name, typed_m=site.ground_m)
     return tuple(problems)
+
+
+def ground_problems(there: GroundThere, index: int, *, name: str, typed_m: float | None) -> tuple[Problem, ...]:
+    """What is doubtful about one site's ground: not covered, or far from what is typed; a warning, or nothing.
+
+    Parameters
+    ----------
+    there : GroundThere
+    index : int
+        The site's place in the document.
+    name : str
+        Its name.
+    typed_m : float or None
+        Its typed ground height. [m]
+    """
+    if there.height_m is None:
+        return (
+            Problem(
+                f"sites[{index}].position",
+                f"site {name}: stands where the terrain {there.terrain} is not known",
+                "terrain that covers the site; without it no level can be worked out",
+                "warning",
+            ),
+        )
+    if not there.questioned:
+        return ()
+    return (
+        Problem(
+            f"sites[{index}].ground_m",
+            f"site {name}: is {typed_m:g} m, the terrain {there.terrain} has {there.height_m:.0f} m there",
+            f"{there.height_m:.0f} m, or a position that fits the height",
+            "warning",
+        ),
+    )
+
+
+def _beside(terrain: Terrain, height_m: float | None, typed_m: float | None) -> GroundThere:
+    """The terrain's height beside the typed one."""
+    off_m = None if height_m is None or typed_m is None else height_m - typed_m
+    return GroundThere(terrain.name, height_m, off_m, off_m is not None and abs(off_m) > TOLERATED_M)
 
 
 def reach_problems(network: Network, placed: Mapping[str, _Placed], ground: Ground) -> tuple[Problem, ...]:

@@ -65,6 +65,23 @@ def test_a_terrain_is_chosen_and_heights_are_questioned(
     assert ["sites[0].ground_m"] == [p["where"] for p in problems if "the terrain ridge has" in p["what"]]
 
 
+def test_the_sites_own_page_questions_the_height_at_its_field(
+    client: TestClient, post: Callable[..., Any], number: str
+) -> None:
+    """Where the height is typed it is questioned, beside the terrain's; another site is not; off the terrain that is said."""
+    post(f"{number}/terrain", base_revision="1", terrain="ridge", author="Ada")
+    wrong, right = (client.get(f"{number}/sites/{site}").text for site in ("summit", "north"))
+
+    assert "is 900 m, the terrain ridge has 1076 m there" in wrong
+    assert 'aria-invalid="true"' in wrong
+    assert "Ground there" in right
+    assert "the terrain ridge has" not in right
+    document = exported(client, number)
+    document["sites"][0]["position"] = {"text": "36.60, -84.23", "crs": "EPSG:4326"}
+    moved = str(post("/networks/import", files={"file": ("n.json", json.dumps(document))}).headers["location"])
+    assert "does not cover this place" in client.get(f"{moved}/sites/summit").text
+
+
 def test_a_ticked_height_is_taken(client: TestClient, post: Callable[..., Any], number: str) -> None:
     """The terrain's height replaces the typed one where it is ticked, nowhere else."""
     post(f"{number}/terrain", base_revision="1", terrain="ridge", author="Ada")

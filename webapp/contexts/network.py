@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from sfn.check.heights import GroundThere
 from sfn.errors import Problem
 from sfn.geodesy.position import Forms, Located
 from webapp.contexts import Context, NetworkHead
@@ -101,6 +102,8 @@ class SitePage(Context):
     """Its position as it was understood; None where it cannot be."""
     forms: Forms | None
     """The same in the forms that sheets print."""
+    there: GroundThere | None
+    """The ground that the network's terrain has there; None without terrain."""
     fields: Group
     """The site's own fields."""
     delay_fields: tuple[Group, ...]

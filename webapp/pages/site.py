@@ -1,17 +1,22 @@
 """One site: where it stands, what it radiates, where its delay can be set."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.check.heights import GroundThere, ground_problems, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located, locate, three_forms
 from sfn.plan import Position
 from webapp.contexts.network import SitePage
 from webapp.dependencies import NetworkDep, head_of
+from webapp.documents import network_of
 from webapp.editing import Draft, fresh, looked_at
+from webapp.forms.typed import number
+from webapp.maps import Maps
 from webapp.pages.editor import editor, sheet
 from webapp.problems import RefusedError
 from webapp.render import page
@@ -28,13 +33,19 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's site."""
     draft = looked_at(draft)
-    held, site = sheet(draft), draft.document["sites"][index]
+    site = draft.document["sites"][index]
+    found = located(site.get("position") or {})
+    typed_m = typed_height(site)
+    there = _ground(request.app.state.maps, draft, typed_m, found)
+    if there is not None and not draft.problems:
+        doubts = ground_problems(there, index, name=name_of(site, index), typed_m=typed_m)
+        draft = replace(draft, advice=(*draft.advice, *doubts))
+    held = sheet(draft)
     fields = held.group(f"sites-{index}", leave_out=("antenna",))
     delay_fields = tuple(
         held.group(f"sites-{index}-delay_fields-{n}", title=str(entry.get("name", "")))
         for n, entry in enumerate(site.get("delay_fields") or ())
     )
-    found = located(site.get("position") or {})
     context = SitePage(
         network=head_of(draft.base),
         editor=editor(
@@ -44,10 +55,28 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         site_id=saved_id(draft, site),
         located=found,
         forms=three_forms(found.lat_deg, found.lon_deg) if found else None,
+        there=there,
         fields=fields,
         delay_fields=delay_fields,
     )
     return page(request, context, status=status)
+
+
+def typed_height(site: Mapping[str, Any]) -> float | None:
+    """A site's ground height, where it is a number."""
+    typed = number(str(site.get("ground_m", "")))
+    return None if isinstance(typed, str) else float(typed)
+
+
+def _ground(maps: Maps, draft: Draft, typed_m: float | None, at: Located | None) -> GroundThere | None:
+    """What the network's terrain has there; None without a terrain, or a place."""
+    try:
+        terrain = maps.ground(network_of(draft.base.document)).terrain
+    except PlanError:
+        return None  # the Terrain page says why
+    if terrain is None or at is None:
+        return None
+    return ground_there(terrain, at, typed_m=typed_m)
 
 
 def located(position: Mapping[str, Any]) -> Located | None:
