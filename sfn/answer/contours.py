@@ -217,15 +217,16 @@ def features(found: Contours) -> dict[str, Any]:
 
 def sentences(found: Contours) -> tuple[str, ...]:
     """Which sites stay inside, and where and how far the others reach out."""
-    told = []
+    told, names = [], {one.site: one.name for one in found.sites}
     for one in found.insides:
+        outer = "the licence's contour" if one.outer == LICENCE else f"the contour of {names[one.outer]}"
         if one.found.inside:
-            told.append(f"{one.site} stays inside {one.outer}")
+            told.append(f"{names[one.site]} stays inside {outer}")
         else:
             told.append(
-                f"{one.site} reaches out of {one.outer} by {number(one.found.farthest_m, 0)} m at "
-                f"{one.found.lat_deg:.5f}, {one.found.lon_deg:.5f}: {number(one.found.outside_km2, 2)} km2, "
-                f"{number(one.found.outside_pct, 1)} %"
+                f"{names[one.site]} reaches out of {outer} by {number(one.found.farthest_m / 1000.0, 1)} km at "
+                f"{one.found.lat_deg:.5f}, {one.found.lon_deg:.5f}: {number(one.found.outside_km2, 2)} km², "
+                f"{number(one.found.outside_pct, 1)} % of its area"
             )
     return tuple(told)
 

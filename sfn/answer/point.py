@@ -103,6 +103,7 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "smooth_earth": found.smooth,
         "usable": found.usable,
         "uncovered": list(found.uncovered),
+        "over_gaps": list(found.over_gaps),
         "signals": [_signal(signal) for signal in found.signals],
         "delay_spread_us": found.delay_spread_us,
         "quality": None if quality is None else quality_document(quality),

@@ -85,7 +85,8 @@ def run(args: argparse.Namespace) -> int:
     )
     spread = number(found.delay_spread_us, 3)
     print(f"delay spread of the significant signals {spread} us")
-    print(f"receiver {found.rx_height_m:g} m above ground at {found.rx_ground_m:g} m")
+    ground = "that is not known" if found.rx_ground_m is None else f"at {found.rx_ground_m:g} m"
+    print(f"receiver {found.rx_height_m:g} m above ground {ground}")
     if quality is not None:
         hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
         print(f"reception: {quality.class_name}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
@@ -96,4 +97,6 @@ def run(args: argparse.Namespace) -> int:
         print("no terrain: smooth earth")
     if found.uncovered:
         print(f"the terrain does not cover the path from {', '.join(found.uncovered)}: not listed")
+    if found.over_gaps:
+        print(f"over a small gap in the terrain that was filled from its rim: {', '.join(found.over_gaps)}")
     return 0

@@ -39,17 +39,22 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class PointSignals:
-    """Every signal at one receiving point, strongest first; `uncovered` names sites that the terrain does not reach."""
+    """Every signal at one receiving point, strongest first.
+
+    `uncovered` names sites that are not listed, because the terrain does not cover the path; `over_gaps` those that
+    are, over a small gap in the terrain that was filled from its rim. `rx_ground_m` is None where nothing is known.
+    """
 
     lat_deg: float
     lon_deg: float
     rx_height_m: float
-    rx_ground_m: float
+    rx_ground_m: float | None
     signals: tuple[Signal, ...]
     delay_spread_us: float | None
     usable: bool
     smooth: bool
     uncovered: tuple[str, ...]
+    over_gaps: tuple[str, ...]
 
 
 def signals_at(
@@ -96,13 +101,12 @@ def signals_at(
         for site in on_air
     ]
     heard = sorted((item for item in made if np.isfinite(item[0].level_dbuvm)), key=lambda item: -item[0].level_dbuvm)
-    uncovered = tuple(signal.site_name for signal, levels in made if not bool(levels.covered))
+    gaps = [(s.site_name, bool(np.isfinite(s.level_dbuvm))) for s, levels in made if not bool(levels.covered)]
+    uncovered, over_gaps = (tuple(name for name, known in gaps if known == wanted) for wanted in (False, True))
     smooth = all(levels.smooth for _, levels in made)
-    above = next(
-        (float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m or 0.0
-    )
+    above = next((float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m)
     if not heard:
-        return PointSignals(lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered)
+        return PointSignals(lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps)
     level = np.array([[signal.level_dbuvm] for signal, _ in heard])
     arrival = np.array([[signal.arrival_us] for signal, _ in heard])
     counted = significant(level, arrival, significant_db=counts.significant_db, guard_us=counts.guard_us)
@@ -110,7 +114,7 @@ def signals_at(
     signals = tuple(_against(signal, top, bool(counted[i, 0])) for i, (signal, _) in enumerate(heard))
     spread = float(delay_spread(arrival, counted)[0])
     usable = top.level_dbuvm >= counts.usable_dbuvm
-    return PointSignals(lat_deg, lon_deg, height, above, signals, spread, usable, smooth, uncovered)
+    return PointSignals(lat_deg, lon_deg, height, above, signals, spread, usable, smooth, uncovered, over_gaps)
 
 
 def _signal(

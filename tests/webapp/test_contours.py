@@ -42,7 +42,7 @@ def test_a_licence_is_taken_and_judged(client: TestClient, post: Callable[..., A
 
     assert [("licence", False)] == [(i["outer"], i["inside"]) for i in told["inside"]]
     assert [square] == told["licence"]["features"][0]["geometry"]["coordinates"]
-    assert "north reaches out of licence by" in told["says"][0]
+    assert "North ridge reaches out of the licence's contour by" in told["says"][0]
 
 
 @pytest.mark.parametrize(

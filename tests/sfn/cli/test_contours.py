@@ -40,14 +40,15 @@ def test_fill_ins_are_held_against_the_main(capsys: pytest.CaptureFixture[str]) 
     _, out, _ = run(capsys, "--level-dbuvm", "70", "--main", "summit", "--json")
     _, words, _ = run(capsys, "--level-dbuvm", "70", "--main", "summit")
     found = {one["site"]: one for one in json.loads(out)["inside"]}
+    names = {"north": "North knob", "gap": "Long gap", "west": "West bench"}
 
     assert {"north", "gap", "west"} == set(found)
     for site, one in found.items():
         if one["inside"]:
-            assert f"{site} stays inside summit" in words
+            assert f"{names[site]} stays inside the contour of Summit" in words
             assert 0.0 == one["outside_km2"]
         else:
-            assert f"{site} reaches out of summit by" in words
+            assert f"{names[site]} reaches out of the contour of Summit by" in words
             assert one["farthest_m"] > 0
 
 
