@@ -1,5 +1,6 @@
 """Levels of networks over grids, computed in jobs and kept in memory while maps are drawn from them."""
 
+import contextlib
 import itertools
 import threading
 import time
@@ -23,8 +24,9 @@ from sfn.reception.listeners import Listeners, listeners
 from sfn.solve.objective import Objective
 from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
-from sfn.terrain.digest import Known
+from sfn.terrain.digest import load_known, save_known
 from sfn.terrain.ground import Ground, open_ground
+from sfn.terrain.memory import Memory
 from webapp.jobs import CancelledError, Job, Jobs, Part, Progress
 from webapp.terrains import TerrainLine, terrain_lines
 
@@ -35,6 +37,7 @@ SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
 KEPT_CENSUSES_N = 32
 TELL_EVERY_S = 0.1
+DIGESTS_FILE = "terrain-digests.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,10 @@ class Maps:
         self._cache = CacheFolder(folder / "rasters", DISK_BYTES)
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, Coverage] = OrderedDict()
-        self._known: Known = {}
+        self._digests_file = folder / DIGESTS_FILE
+        known = load_known(self._digests_file)
+        self._memory = Memory({path: held for path, held in known.items() if Path(path).is_file()})
+        self._saved = dict(self._memory.digests)
         self._objectives: OrderedDict[str, Objective] = OrderedDict()
         self._so_far: dict[str, SoFar] = {}
         self._censuses: OrderedDict[str, Census] = OrderedDict()
@@ -64,16 +70,20 @@ class Maps:
 
     def ground(self, network: Network) -> Ground:
         """The ground that a document names: files in the program's terrain folder, or the ridge."""
-        return open_ground(network, folder=self.terrain_folder, known=self._known)
+        ground = open_ground(network, folder=self.terrain_folder, memory=self._memory)
+        self._keep_digests()
+        return ground
 
     def terrains(self) -> tuple[TerrainLine, ...]:
         """Every terrain that a network may name."""
-        return terrain_lines(self.terrain_folder, known=self._known)
+        lines = terrain_lines(self.terrain_folder, memory=self._memory)
+        self._keep_digests()
+        return lines
 
     def census(self, name: str) -> Census | None:
         """What values the files of a folder hold; None where they cannot be read."""
         try:
-            source = terrain_from_folder(self.terrain_folder / name, known=self._known, blended=False)
+            source = terrain_from_folder(self.terrain_folder / name, memory=self._memory, blended=False)
         except PlanError:
             return None
         with self._lock:
@@ -88,7 +98,7 @@ class Maps:
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """The check, terrain included."""
-        return check_on_ground(network, folder=self.terrain_folder, known=self._known)
+        return check_on_ground(network, folder=self.terrain_folder, memory=self._memory)
 
     def wanted(
         self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int
@@ -213,6 +223,13 @@ class Maps:
     def close(self) -> None:
         """End the threads."""
         self.executor.shutdown(wait=True, cancel_futures=True)
+
+    def _keep_digests(self) -> None:
+        """Save digests that are new, so that the next start need not read every file whole; a short cut, not a duty."""
+        with self._lock, contextlib.suppress(OSError):
+            if self._saved != self._memory.digests:
+                self._saved = dict(self._memory.digests)
+                save_known(self._digests_file, self._saved)
 
     def _keep(self, key: str, made: Coverage) -> None:
         """Keep a coverage, and forget the least used while there are too many."""

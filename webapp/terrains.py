@@ -11,7 +11,7 @@ from typing import BinaryIO
 
 from sfn.errors import PlanError, Problem
 from sfn.terrain.dem import Terrain, terrain_from_folder
-from sfn.terrain.digest import Known
+from sfn.terrain.memory import Memory
 from sfn.terrain.ridge import RIDGE, ridge
 from sfn.terrain.tile import READERS, UnusableError, tile_of
 
@@ -36,7 +36,7 @@ class TerrainLine:
     problems: tuple[Problem, ...]
 
 
-def terrain_lines(folder: Path, *, known: Known) -> tuple[TerrainLine, ...]:
+def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
     """Every terrain on offer: the ridge, then the folders by name."""
     lines = [_line(RIDGE, "the demos' ridge country", ridge())]
     held = (
@@ -44,7 +44,7 @@ def terrain_lines(folder: Path, *, known: Known) -> tuple[TerrainLine, ...]:
     )
     for place in held:
         try:
-            lines.append(_line(f"folder {place.name}", place.name, terrain_from_folder(place, known=known)))
+            lines.append(_line(f"folder {place.name}", place.name, terrain_from_folder(place, memory=memory)))
         except PlanError as refused:
             lines.append(TerrainLine(f"folder {place.name}", place.name, 0, None, None, refused.problems))
     return tuple(lines)

@@ -11,8 +11,8 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.systems.service import service
 from sfn.terrain.dem import Terrain
-from sfn.terrain.digest import Known
 from sfn.terrain.ground import open_ground
+from sfn.terrain.memory import Memory
 from sfn.timing import delay_table
 
 
@@ -55,14 +55,14 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
 
 
 def check_on_ground(
-    network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None
+    network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None
 ) -> tuple[Problem, ...]:
     """Every problem of a document and of the ground that it names; arguments as `sfn.terrain.ground.open_ground`.
 
     A terrain that cannot be opened is a problem like any other.
     """
     try:
-        ground = open_ground(network, folder=folder, anywhere=anywhere, known=known)
+        ground = open_ground(network, folder=folder, anywhere=anywhere, memory=memory)
     except PlanError as refused:
         return (*check(network), *refused.problems)
     found = check(network, terrain=ground.terrain)

@@ -5,18 +5,20 @@ that a place has one height. Finer tiles lie on top of coarser ones; a void in t
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.terrain.digest import Known, combined_digest
+from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, sample, sample_nearest
+from sfn.terrain.memory import Memory
 from sfn.terrain.tile import READERS, Tile, UnusableError, read, tile_of
 
 MOST_SAMPLES = 32_000_000  # 128 MB of float32
+BLOCK_SAMPLES = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,8 @@ class Terrain:
     blended : bool
         True for heights of the ground. False for what must keep its sharp edges: ground cover and classes are
         taken from the nearest sample, and any value is good.
+    memory : Memory, optional
+        Where heights that were read are remembered.
     """
 
     name: str
@@ -43,6 +47,7 @@ class Terrain:
     grids: tuple[HeightGrid, ...]
     digest: str
     blended: bool = True
+    memory: Memory | None = field(default=None, compare=False, repr=False)
 
     @property
     def parts(self) -> tuple[Tile | HeightGrid, ...]:
@@ -77,7 +82,7 @@ def terrain_from_grid(grid: HeightGrid, *, name: str, blended: bool = True) -> T
     return Terrain(name, (), (grid,), combined_digest(repr(grid.height_m.shape), repr(place), content), blended)
 
 
-def terrain_from_folder(folder: Path, *, known: Known | None = None, blended: bool = True) -> Terrain:
+def terrain_from_folder(folder: Path, *, memory: Memory | None = None, blended: bool = True) -> Terrain:
     """Terrain of all GeoTIFF and ``.hgt`` files in a folder (not in folders below it).
 
     Raises
@@ -88,11 +93,11 @@ def terrain_from_folder(folder: Path, *, known: Known | None = None, blended: bo
     if not folder.is_dir():
         raise PlanError([Problem("terrain", f"there is no folder {folder}", "a folder with GeoTIFF or .hgt files")])
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in READERS and p.is_file())
-    return terrain_from_files(paths, name=folder.name, known=known, blended=blended)
+    return terrain_from_files(paths, name=folder.name, memory=memory, blended=blended)
 
 
 def terrain_from_files(
-    paths: Iterable[Path], *, name: str, known: Known | None = None, blended: bool = True
+    paths: Iterable[Path], *, name: str, memory: Memory | None = None, blended: bool = True
 ) -> Terrain:
     """Terrain of a list of GeoTIFF and SRTM ``.hgt`` files.
 
@@ -102,8 +107,8 @@ def terrain_from_files(
         Local files. An ``.hgt`` file must keep its name (N36W085.hgt): it says where the tile lies.
     name : str
         What people call this terrain.
-    known : mutable mapping, optional
-        Digests of earlier calls, see `sfn.terrain.digest.file_digest`.
+    memory : Memory, optional
+        What is remembered of earlier calls; also kept with the terrain, for its heights.
     blended : bool
         As in `Terrain`: False for ground cover and classes.
 
@@ -116,7 +121,7 @@ def terrain_from_files(
     tiles, problems = [], []
     for path in paths:
         try:
-            tiles.append(tile_of(path, known=known))
+            tiles.append(tile_of(path, memory=memory))
         except UnusableError as error:
             what, expected = error.args
             problems.append(Problem("terrain", f"{path.name} {what}", expected))
@@ -125,7 +130,7 @@ def terrain_from_files(
     if not tiles:
         raise PlanError([Problem("terrain", f"{name} holds no terrain files", "files ending in .tif, .tiff or .hgt")])
     tiles.sort(key=lambda t: (-t.step_lat_deg, t.path))
-    return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)), blended)
+    return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)), blended, memory)
 
 
 def heights(terrain: Terrain, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:
@@ -206,11 +211,56 @@ def window(
         1.0 / n_lat,
         1.0 / n_lon,
     )
+    if factor > 1 or not _lay_blocks(terrain, target, int(top), int(left)):
+        _lay_parts(terrain, target)
+    return target
+
+
+def _lay_parts(terrain: Terrain, target: HeightGrid) -> bool:
+    """Lay all that overlaps onto the target, in place; whether there was any."""
+    any_there = False
     for part in terrain.parts:
         for turn_deg in (0.0, 360.0, -360.0):
             if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
                 _lay(part, target, turn_deg, terrain.blended)
-    return target
+                any_there = True
+    return any_there
+
+
+def _lay_blocks(terrain: Terrain, target: HeightGrid, top: int, left: int) -> bool:
+    """The same out of blocks of the lattice that are remembered, or read now and remembered; False: too many.
+
+    `top` and `left` count samples of the lattice northwards and eastwards from its sample 0. A place has one height,
+    whichever way it is read.
+    """
+    memory = terrain.memory
+    rows, columns = target.height_m.shape
+    low, high = (top - rows + 1) // BLOCK_SAMPLES, top // BLOCK_SAMPLES
+    west, east = left // BLOCK_SAMPLES, (left + columns - 1) // BLOCK_SAMPLES
+    size = 4 * BLOCK_SAMPLES**2 * (high - low + 1) * (east - west + 1)
+    if memory is None or not terrain.tiles or size > memory.most_bytes // 2:
+        return False
+    per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
+    for up in range(low, high + 1):
+        north = up * BLOCK_SAMPLES + BLOCK_SAMPLES - 1
+        for along in range(west, east + 1):
+            first = along * BLOCK_SAMPLES
+            key = (terrain.digest, terrain.blended, up, along)
+            held = memory.block(key)
+            if held is None:
+                block = HeightGrid(
+                    np.full((BLOCK_SAMPLES, BLOCK_SAMPLES), np.nan, dtype=np.float32),
+                    (north + phase_lat) / per_lat, (first + phase_lon) / per_lon, 1.0 / per_lat, 1.0 / per_lon,
+                )  # fmt: skip
+                if not _lay_parts(terrain, block):
+                    continue
+                held = block.height_m
+                if all(memory.unchanged(tile.path) for tile in terrain.tiles):
+                    memory.keep_block(key, held)
+            row, column = top - north, first - left
+            into = target.height_m[max(row, 0) : row + BLOCK_SAMPLES, max(column, 0) : column + BLOCK_SAMPLES]
+            into[...] = held[max(-row, 0) :, max(-column, 0) :][: into.shape[0], : into.shape[1]]
+    return True
 
 
 def full_size(terrain: Terrain, *, south_deg: float, west_deg: float, north_deg: float, east_deg: float) -> float:

@@ -29,7 +29,7 @@ def file_digest(path: Path, *, known: Known | None = None) -> str:
     digest : str
         32 hexadecimal digits of BLAKE2b over the bytes.
     """
-    stamp, changed_s = _stamp(path)
+    stamp, changed_s = stamp_of(path)
     name = str(path.resolve())
     if known is not None and (found := known.get(name)) and found[0] == stamp:
         return found[1]
@@ -37,12 +37,12 @@ def file_digest(path: Path, *, known: Known | None = None) -> str:
     with path.open("rb") as stream:
         while block := stream.read(1 << 20):
             state.update(block)
-    if known is not None and _stamp(path)[0] == stamp and time.time() - changed_s > RACY_S:
+    if known is not None and stamp_of(path)[0] == stamp and time.time() - changed_s > RACY_S:
         known[name] = (stamp, state.hexdigest())
     return state.hexdigest()
 
 
-def _stamp(path: Path) -> tuple[str, float]:
+def stamp_of(path: Path) -> tuple[str, float]:
     """What the file system says of a file, and when it last changed."""
     s = os.stat(path)
     return f"{s.st_dev}:{s.st_ino}:{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}", max(s.st_mtime, s.st_ctime)

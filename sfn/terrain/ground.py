@@ -10,8 +10,9 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
 from sfn.terrain.dem import MOST_SAMPLES, Terrain, full_size, terrain_from_folder, window
-from sfn.terrain.digest import Known, combined_digest
+from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, sample_nearest
+from sfn.terrain.memory import Memory
 from sfn.terrain.ridge import ridge
 
 # A void is small when no place of it lies farther than this from its rim.
@@ -79,7 +80,7 @@ class GroundWindow:
         return replace(self.terrain, height_m=raw)
 
 
-def open_ground(network: Network, *, folder: Path, anywhere: bool = False, known: Known | None = None) -> Ground:
+def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None) -> Ground:
     """The ground that a document names.
 
     Parameters
@@ -89,8 +90,8 @@ def open_ground(network: Network, *, folder: Path, anywhere: bool = False, known
         Folder that the document's folder names are looked up in.
     anywhere : bool
         Whether they may also lead out of it. False for documents that come from strangers.
-    known : mutable mapping, optional
-        Digests of earlier calls, see `sfn.terrain.digest.file_digest`.
+    memory : Memory, optional
+        What is remembered of files of earlier calls.
 
     Raises
     ------
@@ -102,13 +103,13 @@ def open_ground(network: Network, *, folder: Path, anywhere: bool = False, known
         if network.terrain.folder is None:
             terrain = ridge()
         else:
-            terrain = terrain_from_folder(_inside(folder, network.terrain.folder, "terrain", anywhere), known=known)
+            terrain = terrain_from_folder(_inside(folder, network.terrain.folder, "terrain", anywhere), memory=memory)
     if network.cover is not None:
         place = _inside(folder, network.cover.folder, "cover", anywhere)
-        cover = terrain_from_folder(place, known=known, blended=False)
+        cover = terrain_from_folder(place, memory=memory, blended=False)
     if network.zones is not None:
         place = _inside(folder, network.zones.folder, "zones", anywhere)
-        zones = terrain_from_folder(place, known=known, blended=False)
+        zones = terrain_from_folder(place, memory=memory, blended=False)
     heights = network.cover.classes if network.cover else None
     return Ground(
         terrain=terrain,

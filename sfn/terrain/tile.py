@@ -12,8 +12,9 @@ import rasterio.transform
 import rasterio.warp
 from numpy.typing import NDArray
 
-from sfn.terrain.digest import Known, file_digest
+from sfn.terrain.digest import file_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
+from sfn.terrain.memory import Memory
 
 # One reader for each ending, whatever the content claims: others may open further files, or the network.
 READERS = {".tif": "GTiff", ".tiff": "GTiff", ".hgt": "SRTMHGT"}
@@ -50,8 +51,8 @@ def open_raster(path: Path | str) -> rasterio.DatasetReader:
         return rasterio.open(path, driver=READERS[Path(path).suffix.lower()])
 
 
-def tile_of(path: Path, *, known: Known | None = None) -> Tile:
-    """What must be known of a file before it is read; `known` as in `sfn.terrain.digest.file_digest`.
+def tile_of(path: Path, *, memory: Memory | None = None) -> Tile:
+    """What must be known of a file before it is read, out of the memory where it has not changed.
 
     Raises
     ------
@@ -61,6 +62,8 @@ def tile_of(path: Path, *, known: Known | None = None) -> Tile:
     expected = "a GeoTIFF, or SRTM tile that kept its name, like N36W085.hgt"
     if path.suffix.lower() not in READERS or not path.is_file():
         raise UnusableError("is not a terrain file", expected)
+    if memory is not None and isinstance(remembered := memory.tile(path), Tile):
+        return remembered
     try:
         with open_raster(path) as source:
             if source.crs is None or source.transform.is_identity:
@@ -73,13 +76,16 @@ def tile_of(path: Path, *, known: Known | None = None) -> Tile:
     except rasterio.errors.RasterioError as error:
         raise UnusableError("cannot be read as a raster", expected) from error
     west, south, east, north = bounds
-    return Tile(
+    tile = Tile(
         str(path.resolve()),
         (south, west, north, east if east > west else east + 360.0),
         (north - south) / height,
         ((east - west) % 360.0 or 360.0) / width,
-        file_digest(path, known=known),
+        file_digest(path, known=None if memory is None else memory.digests),
     )
+    if memory is not None:
+        memory.keep_tile(path, tile)
+    return tile
 
 
 def _metre_factor(source: rasterio.DatasetReader) -> float:
