@@ -17,6 +17,8 @@ from sfn.terrain.ridge import ridge
 
 # A void is small when no place of it lies farther than this from its rim.
 DEEPEST_VOID_M = 500.0
+# More small voids than this are filled all at once, fewer each with its surroundings alone.
+MOST_BY_ONE = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,29 +179,57 @@ def _without_voids(
     terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
 ) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
     """Sea at sea level, small voids filled from their rim, and where those were."""
-    from rasterio.fill import fillnodata
-    from scipy.ndimage import distance_transform_edt, label
-
     height_m = terrain.height_m.copy()
     if zones is not None:
         rows, columns = height_m.shape
         lat = terrain.north_deg - terrain.step_lat_deg * np.arange(rows)[:, None]
         lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)[None, :]
         height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
-    void = np.isnan(height_m)
-    parts, count = label(void)
     step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * height_m.shape[0] / 2)
-    depth = distance_transform_edt(void) * step_m
-    # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
-    edge = np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]]))
-    large = np.unique(parts[depth > DEEPEST_VOID_M])
-    small = np.setdiff1d(np.arange(1, count + 1), np.concatenate([edge, large]))
-    filled = np.isin(parts, small) if small.size else np.zeros_like(void)
-    if filled.any():
-        reach = int(np.ceil(2.0 * DEEPEST_VOID_M / step_m)) + 2
-        whole = fillnodata(np.where(void, 0.0, height_m).astype(np.float32), mask=~void, max_search_distance=reach)
-        height_m[filled] = whole[filled]
+    filled = _filled(height_m, step_m)
     return replace(terrain, height_m=height_m), cover, zones, filled if filled.any() else None
+
+
+def _filled(height_m: NDArray[np.float32], step_m: float) -> NDArray[np.bool_]:
+    """Fill small voids from their rim, in place; where they were. Each is looked at with its surroundings alone."""
+    from scipy.ndimage import distance_transform_edt, find_objects, label
+
+    void = np.isnan(height_m)
+    parts, _ = label(void)
+    filled = np.zeros_like(void)
+    # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
+    edge = set(np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]])).tolist())
+    deepest = DEEPEST_VOID_M / step_m
+    reach = int(np.ceil(2.0 * deepest)) + 2
+    small: list[tuple[int, tuple[slice, slice]]] = []
+    for number, box in enumerate(find_objects(parts), start=1):
+        # No place of a void is farther from its rim than half of its shorter side and half a step.
+        shallow = min(part.stop - part.start for part in box) + 1 <= 2.0 * deepest
+        if number not in edge and (shallow or distance_transform_edt(np.pad(parts[box] == number, 1)).max() <= deepest):
+            small.append((number, box))
+    if not small:
+        return filled
+    if len(small) > MOST_BY_ONE:
+        filled = np.isin(parts, [number for number, _ in small])
+        height_m[filled] = _from_rim(height_m, void, reach)[filled]
+        return filled
+    for number, box in small:
+        around = tuple(
+            slice(max(part.start - reach - 1, 0), min(part.stop + reach + 1, size))
+            for part, size in zip(box, height_m.shape, strict=True)
+        )
+        own = parts[around] == number
+        filled[around] |= own
+        height_m[around][own] = _from_rim(height_m[around], void[around], reach)[own]
+    return filled
+
+
+def _from_rim(height_m: NDArray[np.float32], void: NDArray[np.bool_], reach: int) -> NDArray[np.float32]:
+    """Heights with voids interpolated from within `reach` samples."""
+    from rasterio.fill import fillnodata
+
+    known = np.where(void, 0.0, height_m).astype(np.float32)
+    return np.asarray(fillnodata(known, mask=~void, max_search_distance=reach))
 
 
 def _inside(folder: Path, name: str, key: str, anywhere: bool) -> Path:

@@ -11,7 +11,9 @@ from rasterio.transform import from_origin
 
 from sfn.errors import PlanError
 from sfn.plan import Network, read
+from sfn.terrain.dem import terrain_from_grid
 from sfn.terrain.ground import Ground, ground_window, open_ground, window_samples
+from sfn.terrain.heights import HeightGrid
 from sfn.terrain.ridge import ridge
 
 RIDGE = Path(__file__).parents[3] / "demo_sites" / "fm_ridge.json"
@@ -126,3 +128,24 @@ def test_documents_that_make_no_sense_are_refused(keys: dict[str, Any], text: st
     """By the document itself, before any file is looked for."""
     with pytest.raises(PlanError, match=text):
         network(**keys)
+
+
+def test_voids_one_by_one_and_all_at_once_are_filled_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many small voids there are, each is filled from its own rim; what is deep or at the edge stays unknown."""
+    chance = np.random.default_rng(4)
+    heights = np.cumsum(chance.normal(size=(400, 500)), axis=0).astype(np.float32)
+    for row, column in zip(chance.integers(5, 380, 40), chance.integers(5, 480, 40), strict=True):
+        heights[row : row + chance.integers(1, 9), column : column + chance.integers(1, 9)] = np.nan
+    heights[200:230, 100:140] = np.nan  # 2.8 km wide and more: deep
+    heights[:50, :20] = np.nan
+    ground = Ground(terrain=terrain_from_grid(HeightGrid(heights, 50.5, 7.0, 1 / 1200, 1 / 1200), name="holed"))
+    bounds = {"south_deg": 50.2, "west_deg": 7.02, "north_deg": 50.49, "east_deg": 7.4}
+    apart = ground_window(ground, **bounds)
+    monkeypatch.setattr("sfn.terrain.ground.MOST_BY_ONE", 0)
+    together = ground_window(ground, **bounds)
+
+    assert apart.filled is not None
+    assert np.array_equal(apart.filled, together.filled)
+    assert np.array_equal(apart.terrain.height_m, together.terrain.height_m, equal_nan=True)
+    assert np.isnan(apart.terrain.height_m).any()
+    assert 200 < apart.filled.sum() < 2500
