@@ -18,7 +18,7 @@ from sfn.geodesy.grid import Grid
 from sfn.terrain.digest import combined_digest
 
 # Raised whenever the same arguments give other levels: it is part of every key.
-MODEL_VERSION = "p1812-8/2"
+MODEL_VERSION = "p1812-8/3"
 SUFFIX = ".raster"
 # A part that was left by a killed process; writing one takes a second.
 STALE_PART_S = 120.0

@@ -1,6 +1,7 @@
 """Loss from a transmitter to many places at once: the sweep laid over the ground that a network has."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,6 +10,7 @@ from sfn.field.path import SYMBOL, default_step_m, smooth_surface_m
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse
 from sfn.propagation import link
+from sfn.propagation.smooth_table import BEARINGS_N, smooth_losses_around
 from sfn.propagation.sweep import losses_around
 from sfn.terrain.ground import GroundWindow
 from sfn.terrain.heights import HeightGrid, sample_nearest
@@ -19,6 +21,8 @@ Progress = Callable[[int, int], None]
 TIME_PCT = (50.0, 1.0)
 # The sweep's reach; farther places get no level.
 GREATEST_RANGE_M = 1_000_000.0
+# Over a smooth earth receivers are read off a table of so many losses a step of distance, when they are more than it.
+READ_OFF_N = BEARINGS_N
 
 
 def losses(
@@ -99,40 +103,62 @@ def _over_smooth_earth(
 ) -> tuple[link.Losses, NDArray[np.bool_]]:  # fmt: skip
     """The same model where no terrain is known; one sweep for each height of the surface (one, mostly)."""
     shape = lat.shape
+    at_m = np.where(np.isnan(given_m), 0.0, given_m)
+    surface_m = np.broadcast_to(smooth_surface_m(transmitter, given_m), shape)
+    if lat.size and at_m.min() == at_m.max() and surface_m.min() == surface_m.max():
+        part = _over_level_ground(
+            transmitter, lat, lon, (float(surface_m.flat[0]), float(at_m.flat[0])), ground, rx_height_m, plane, step_m,
+            pixel_m, progress, cancelled,
+        )  # fmt: skip
+        return replace(part, ground_m=at_m), np.isfinite(part.loss_db[0])
     loss = np.full((len(TIME_PCT), *shape), np.nan)
     distance, azimuth, elevation = (np.full(shape, np.nan) for _ in range(3))
     sight = np.zeros(shape, dtype=np.bool_)
-    at_m = np.where(np.isnan(given_m), 0.0, given_m)
-    surface_m = np.broadcast_to(smooth_surface_m(transmitter, given_m), shape)
     pairs, member = np.unique(np.stack([surface_m.ravel(), at_m.ravel()]), axis=1, return_inverse=True)
     for n, (surface, own_m) in enumerate(pairs.T):
         chosen = (member == n).reshape(shape)
-
-        def sampled(a: Floats, b: Floats, height_m: float = float(surface)) -> tuple[Floats, Floats, NDArray[np.int8]]:
-            """Level ground, with the cover and zones that are named."""
-            zone = _nearest(ground.zones, a, b).astype(np.int8)
-            return np.full(a.shape, height_m), _nearest(ground.cover, a, b), zone
-
-        tx_m = transmitter.ground_m + transmitter.antenna_m - float(surface)
-        rx_m = max(float(own_m) + rx_height_m - float(surface), 1.0)
-        part = losses_around(
-            transmitter.lat_deg,
-            transmitter.lon_deg,
-            rx_lat_deg=lat[chosen],
-            rx_lon_deg=lon[chosen],
-            link=_link(transmitter, float(surface), tx_m, rx_m, plane),
-            terrain=sampled,
-            step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
-            pixel_m=pixel_m,
-            radius_km=reach_km(transmitter, lat[chosen], lon[chosen]),
-            progress=progress,
-            cancelled=cancelled,
-        )
+        part = _over_level_ground(
+            transmitter, lat[chosen], lon[chosen], (float(surface), float(own_m)), ground, rx_height_m, plane, step_m,
+            pixel_m, progress, cancelled,
+        )  # fmt: skip
         loss[:, chosen], sight[chosen] = part.loss_db, part.line_of_sight
         distance[chosen], azimuth[chosen], elevation[chosen] = (
             part.distance_km, part.azimuth_deg, part.tx_elevation_deg
         )  # fmt: skip
     return link.Losses(loss, distance, azimuth, at_m, sight, elevation), np.isfinite(loss[0])
+
+
+def _over_level_ground(
+    transmitter: Transmitter, lat: Floats, lon: Floats, heights_m: tuple[float, float], ground: GroundWindow,
+    rx_height_m: float, plane: Plane | None, step_m: float | None, pixel_m: float, progress: Progress | None,
+    cancelled: Callable[[], bool] | None,
+) -> link.Losses:  # fmt: skip
+    """Losses over one height of the surface; `heights_m` are those of the surface and of the receivers' ground."""
+    surface, own_m = heights_m
+    tx_m = transmitter.ground_m + transmitter.antenna_m - surface
+    over = _link(transmitter, surface, tx_m, max(own_m + rx_height_m - surface, 1.0), plane)
+    step = step_m or default_step_m(ground, lat_deg=transmitter.lat_deg)
+    reach = reach_km(transmitter, lat, lon)
+    if ground.cover is None and ground.zones is None and lat.size > READ_OFF_N * reach * 1000.0 / step:
+        if progress is not None:
+            progress(0, lat.size)
+        found = smooth_losses_around(
+            transmitter.lat_deg, transmitter.lon_deg, rx_lat_deg=lat, rx_lon_deg=lon, link=over, step_m=step,
+            radius_km=reach,
+        )  # fmt: skip
+        if progress is not None:
+            progress(lat.size, lat.size)
+        return found
+
+    def sampled(a: Floats, b: Floats) -> tuple[Floats, Floats, NDArray[np.int8]]:
+        """Level ground, with the cover and zones that are named."""
+        zone = _nearest(ground.zones, a, b).astype(np.int8)
+        return np.full(a.shape, surface), _nearest(ground.cover, a, b), zone
+
+    return losses_around(
+        transmitter.lat_deg, transmitter.lon_deg, rx_lat_deg=lat, rx_lon_deg=lon, link=over, terrain=sampled,
+        step_m=step, pixel_m=pixel_m, radius_km=reach, progress=progress, cancelled=cancelled,
+    )  # fmt: skip
 
 
 def _link(
