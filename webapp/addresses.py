@@ -3,6 +3,28 @@
 from collections.abc import Sequence
 from urllib.parse import quote, urlencode
 
+from webapp.map_addresses import (
+    contours as contours,
+)
+from webapp.map_addresses import (
+    keep_offsets as keep_offsets,
+)
+from webapp.map_addresses import (
+    licence as licence,
+)
+from webapp.map_addresses import (
+    map_layer as map_layer,
+)
+from webapp.map_addresses import (
+    map_legend as map_legend,
+)
+from webapp.map_addresses import (
+    map_part as map_part,
+)
+from webapp.map_addresses import (
+    zones as zones,
+)
+
 STATIC = "/static"
 HOME = "/"
 LOG_IN = "/log-in"
@@ -183,18 +205,6 @@ def delays_xlsx(network_id: int) -> str:
     return f"/networks/{network_id}/delays.xlsx"
 
 
-def zones(network_id: int, *, bounds: str = "", pixel_m: str = "", streets: bool = False) -> str:
-    """The overlap map, of the usual area or a given one."""
-    asked = {"bounds": bounds, "pixel_m": pixel_m, "streets": "true" if streets else ""}
-    query = urlencode({key: value for key, value in asked.items() if value})
-    return f"/networks/{network_id}/map" + (f"?{query}" if query else "")
-
-
-def map_part(network_id: int, key: str) -> str:
-    """Where the map's script finds layers, legends, lines and the summary of one coverage."""
-    return f"/networks/{network_id}/map/{quote(key, safe='')}"
-
-
 def offsets(network_id: int, job_id: str = "") -> str:
     """The search for offsets; with a job's id, what that job found."""
     return f"/networks/{network_id}/offsets" + (f"?{urlencode({'found': job_id})}" if job_id else "")
@@ -215,24 +225,10 @@ def offsets_part(network_id: int, key: str) -> str:
     return f"/networks/{network_id}/offsets/{quote(key, safe='')}"
 
 
-def keep_offsets(network_id: int) -> str:
-    """Saves the offsets that were tried."""
-    return f"/networks/{network_id}/map/keep"
-
-
-def contours(network_id: int, key: str) -> str:
-    """Contours at a field strength over a map's levels."""
-    return f"{map_part(network_id, key)}/contours"
-
-
-def licence(network_id: int, key: str) -> str:
-    """Takes a licence's contour and says what reaches out of it."""
-    return f"{map_part(network_id, key)}/licence/upload"
-
-
-def point(network_id: int, at: str = "", rx_height_m: str = "") -> str:
-    """Every signal at one receiving point."""
-    query = urlencode({key: value for key, value in {"at": at, "rx_height_m": rx_height_m}.items() if value})
+def point(network_id: int, at: str = "", rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()) -> str:
+    """Every signal at one receiving point; `tries` as `webapp.tries.query_of` gives them."""
+    asked = {"at": at, "rx_height_m": rx_height_m}
+    query = urlencode([*((key, value) for key, value in asked.items() if value), *tries])
     return f"/networks/{network_id}/point" + (f"?{query}" if query else "")
 
 
@@ -241,10 +237,12 @@ def point_part(network_id: int) -> str:
     return f"/networks/{network_id}/point/part"
 
 
-def point_direct(network_id: int, lat_deg: float, lon_deg: float, rx_height_m: str = "") -> str:
+def point_direct(
+    network_id: int, lat_deg: float, lon_deg: float, rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()
+) -> str:
     """FM: the direct simulation at a point."""
-    query = urlencode({"lat": f"{lat_deg:.7f}", "lon": f"{lon_deg:.7f}", "rx_height_m": rx_height_m})
-    return f"/networks/{network_id}/point/direct?{query}"
+    asked = [("lat", f"{lat_deg:.7f}"), ("lon", f"{lon_deg:.7f}"), ("rx_height_m", rx_height_m), *tries]
+    return f"/networks/{network_id}/point/direct?{urlencode(asked)}"
 
 
 def path(network_id: int, site: str = "", at: str = "") -> str:
@@ -256,17 +254,6 @@ def path(network_id: int, site: str = "", at: str = "") -> str:
 def path_picture(network_id: int, **typed: str) -> str:
     """The profile of a path as SVG; `typed` as the path's form has it."""
     return f"/networks/{network_id}/path.svg?{urlencode({key: value for key, value in typed.items() if value})}"
-
-
-def map_layer(network_id: int, key: str, name: str, clocks: Sequence[str] = ()) -> str:
-    """A layer of a map as a picture, with clock errors tried."""
-    query = f"?{urlencode([('clock', one) for one in clocks])}" if clocks else ""
-    return f"{map_part(network_id, key)}/layer/{quote(name, safe='')}.png{query}"
-
-
-def map_legend(network_id: int, key: str, name: str) -> str:
-    """What that layer's colours mean."""
-    return f"{map_part(network_id, key)}/legend/{quote(name, safe='')}.svg"
 
 
 def change(network_id: int, against: int | None = None) -> str:

@@ -11,6 +11,8 @@ from pathlib import Path
 
 from sfn.answer.optimise import Asked, network_objective
 from sfn.answer.so_far import SoFar
+from sfn.answer.what_if import Tried
+from sfn.answer.zones import Zones, zones
 from sfn.check import check_on_ground
 from sfn.errors import PlanError, Problem
 from sfn.field.raster import LevelRaster
@@ -28,10 +30,12 @@ from sfn.terrain.digest import load_known, save_known
 from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
 from webapp.jobs import CancelledError, Job, Jobs, Part, Progress
+from webapp.kept import Kept
 from webapp.terrains import TerrainLine, terrain_lines
 
 KEPT_BYTES = 1_500_000_000
 KEPT_LISTENERS_N = 8
+KEPT_ZONES_BYTES = 600_000_000
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
@@ -67,6 +71,7 @@ class Maps:
         self._so_far: dict[str, SoFar] = {}
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
+        self._drawn: Kept[Zones] = Kept(_zones_bytes, most_bytes=KEPT_ZONES_BYTES, least_n=2)
 
     def ground(self, network: Network) -> Ground:
         """The ground that a document names: files in the program's terrain folder, or the ridge."""
@@ -137,6 +142,21 @@ class Maps:
                 while len(self._heard) > KEPT_LISTENERS_N:
                     self._heard.popitem(last=False)
         return found
+
+    def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str) -> Zones:
+        """The map with what is tried, kept: picture, summary, lines and files of one try are drawn from one.
+
+        `key` is that of the levels in `computed`.
+        """
+        people = self.listeners(network, computed.grid).people
+        # What is kept holds its people, so that no other array can have their id.
+        about = (key, now.network.model_dump_json(exclude={"listeners"}), tuple(now.launches.items()), id(people))
+
+        def make() -> Zones:
+            """Draw it."""
+            return zones(now.network, computed, now.launches, people=people, executor=self.executor)
+
+        return self._drawn.get(about, make)
 
     def start(self, network: Network, wanted: Wanted, *, result_url: str) -> Job | None:
         """Compute a map's levels in the background; None when they are there already."""
@@ -237,6 +257,11 @@ class Maps:
             self._kept[key] = made
             while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > KEPT_BYTES:
                 self._kept.popitem(last=False)
+
+
+def _zones_bytes(made: Zones) -> int:
+    """Memory of a map's layers, with as much again for what they are made of."""
+    return 2 * sum(layer.values.nbytes for layer in made.layers)
 
 
 def _bytes(made: Coverage) -> int:

@@ -1,22 +1,90 @@
 """What a page tries: offsets, clock errors, routes and sites off air out of an address or a form."""
 
 import copy
+from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import Depends, Query
+from fastapi import Depends, Query, Request
 
-from sfn.answer.what_if import WhatIf
+from sfn.answer.what_if import MAIN, WhatIf
 from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.report.numbers import us
+from sfn.timing import DelayTable
 
 Listed = Annotated[list[str], Query(default_factory=list)]
 
 
-def tries(offset: Listed, clock: Listed, route: Listed, off: Listed) -> WhatIf:
-    """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times."""
-    return WhatIf(_numbers("offset", offset), _numbers("clock", clock), dict(_pairs("route", route)), frozenset(off))
+def tries(request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed) -> WhatIf:
+    """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
+
+    A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
+    """
+    return WhatIf(
+        _numbers("offset", [*offset, *_of_form(request, "offset")]),
+        _numbers("clock", [*clock, *_of_form(request, "clock")]),
+        dict(_pairs("route", route)),
+        frozenset(filter(None, off)),
+    )
+
+
+def by_form(request: Request) -> bool:
+    """Whether an address comes out of a form, and has a shorter way to say the same."""
+    return any(name.startswith(("offset-", "clock-")) for name in request.query_params)
+
+
+def query_of(what: WhatIf) -> list[tuple[str, str]]:
+    """What is tried, as an address has it."""
+    return [
+        *(("offset", f"{site}:{value:.12g}") for site, value in what.offsets_us.items()),
+        *(("clock", f"{site}:{value:.12g}") for site, value in what.clock_errors_us.items()),
+        *(("route", f"{site}:{route}") for site, route in what.routes.items()),
+        *(("off", site) for site in sorted(what.off_air)),
+    ]
 
 
 TriesDep = Annotated[WhatIf, Depends(tries)]
+
+
+@dataclass(frozen=True, slots=True)
+class RouteTry:
+    """A route that a site may be put on: what the address says, and in words what it does to the launch."""
+
+    value: str
+    label: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTry:
+    """One site in the form of what is tried; numbers as the form's fields hold them."""
+
+    id: str
+    name: str
+    on_air: bool
+    """In the plan."""
+    plan: str
+    """Its offset in the plan."""
+    offset: str
+    clock: str
+    off: bool
+    routes: tuple[RouteTry, ...]
+    """Empty where it has but one."""
+
+
+def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteTry, ...]:
+    """The sites of a network with what is tried at each."""
+    made = []
+    for site in network.sites:
+        others = [row for row in table.rows if row.site_id == site.id and row.route != MAIN]
+        routes = [RouteTry("", "main route", site.id not in what.routes)] if others else []
+        for row in others:
+            label = f"{row.route} route, launch {us(row.jump_us, 1, signed=True)}"
+            routes.append(RouteTry(f"{site.id}:{row.route}", label, what.routes.get(site.id) == row.route))
+        offset, clock = what.offsets_us.get(site.id, site.offset_us), what.clock_errors_us.get(site.id, 0.0)
+        texts = (f"{site.offset_us:.12g}", f"{offset:.12g}", f"{clock:.12g}")
+        made.append(SiteTry(site.id, site.name, site.on_air, *texts, site.id in what.off_air, tuple(routes)))
+    return tuple(made)
 
 
 def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float] | None, float | None]:
@@ -49,12 +117,18 @@ def changed_document(document: dict[str, Any], form: dict[str, str]) -> dict[str
 def _pairs(name: str, values: list[str]) -> list[tuple[str, str]]:
     """``site:value`` texts."""
     made = []
-    for text in values:
+    for text in filter(None, values):
         site, colon, value = text.rpartition(":")
         if not colon:
             raise PlanError([Problem(name, f"cannot be {text!r}", "SITE:VALUE")])
         made.append((site, value))
     return made
+
+
+def _of_form(request: Request, name: str) -> list[str]:
+    """``offset-south`` and its like in the form of ``offset``."""
+    sent = request.query_params.multi_items()
+    return [f"{key.removeprefix(f'{name}-')}:{text}" for key, text in sent if key.startswith(f"{name}-") and text]
 
 
 def _numbers(name: str, values: list[str]) -> dict[str, float]:

@@ -1,14 +1,17 @@
 """A network with some things tried: other offsets, sites off the air, a clock that drifted, a standby route."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from sfn.check import check
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
-from sfn.plan import Network
+from sfn.plan import Network, Site
+from sfn.report.numbers import us
 from sfn.timing import DelayTable, delay_table
 
 GREATEST_TRIED_US = 1_000_000.0
+MAIN = "main"
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +22,17 @@ class WhatIf:
     clock_errors_us: Mapping[str, float] = field(default_factory=dict)
     routes: Mapping[str, str] = field(default_factory=dict)
     off_air: frozenset[str] = frozenset()
+
+    def against(self, network: Network) -> "WhatIf":
+        """Only what differs from the plan, so that an address that repeats the plan is no try."""
+        sites = {site.id: site for site in network.sites}
+        plan_us = {name: site.offset_us for name, site in sites.items()}
+        return WhatIf(
+            {name: value for name, value in self.offsets_us.items() if plan_us.get(name) != value},
+            {name: value for name, value in self.clock_errors_us.items() if value != 0.0},
+            {name: route for name, route in self.routes.items() if route != MAIN},
+            frozenset(name for name in self.off_air if name not in sites or sites[name].on_air),
+        )
 
     def problems(self, network: Network) -> tuple[Problem, ...]:
         """Sites and routes that the network does not have, and figures beyond reason."""
@@ -59,6 +73,10 @@ class Tried:
     network: Network
     table: DelayTable
     launches: dict[str, float]
+    says: tuple[str, ...] = ()
+    """What is tried, a sentence each, for everything that shows it; empty where it is the plan."""
+    doubts: tuple[Problem, ...] = ()
+    """Errors that the plan does not have: settings that could not be made, and what is wrong with a tried route."""
 
 
 def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_set: bool = False) -> Tried:
@@ -76,7 +94,8 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     -------
     tried : Tried
         A route other than main launches with the *main* route's setting still in place, as after a change-over
-        that nobody answered; a clock error moves its site and the sites that receive it off air.
+        that nobody answered; a clock error moves its site and the sites that receive it off air, which also fall
+        silent with it.
 
     Raises
     ------
@@ -86,28 +105,75 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     problems = what.problems(network)
     if problems:
         raise PlanError(problems)
-    sites = tuple(
-        site.model_copy(
-            update={
-                "offset_us": what.offsets_us.get(site.id, site.offset_us),
-                "on_air": site.on_air and site.id not in what.off_air,
-            }
-        )
-        for site in network.sites
-    )
+    what = what.against(network)
+    parents = {site.id: site.fed_off_air_from for site in network.sites}
+    names = {site.id: site.name for site in network.sites}
+    silent = {site.id: _silent_above(site.id, parents, what.off_air) for site in network.sites}
     # Taking a site off the air to look at the map must not move the common delay of the others.
-    keeps = {site.id: site.on_air for site in network.sites}
-    planned = network.model_copy(update={"sites": tuple(s.model_copy(update={"on_air": keeps[s.id]}) for s in sites)})
+    planned = network.model_copy(
+        update={
+            "sites": tuple(
+                site.model_copy(update={"offset_us": what.offsets_us.get(site.id, site.offset_us)})
+                for site in network.sites
+            )
+        }
+    )
+    sites = tuple(site.model_copy(update={"on_air": site.on_air and silent[site.id] is None}) for site in planned.sites)
     table = delay_table(planned, placed=placed)
     launches = table.launches(as_set=as_set)
     moved = dict(what.clock_errors_us)
     for name, route in what.routes.items():
         jump = table.row(name, route).jump_us
         moved[name] = moved.get(name, 0.0) + (jump or 0.0)
-    parents = {site.id: site.fed_off_air_from for site in network.sites}
     for name in launches:
         at: str | None = name
         while at is not None:
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
-    return Tried(network.model_copy(update={"sites": sites}), table, launches)
+    says = tuple(text for site in network.sites for text in _sentences(site, what, table, silent, names))
+    doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, names, what))
+    return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
+
+
+def _beyond_fields(
+    network: Network, table: DelayTable, placed: Mapping[str, Located], what: WhatIf
+) -> tuple[Problem, ...]:
+    """Settings that tried offsets put beyond what the fields can do, where the plan's are not."""
+    wrong = [p for p in table.problems if p.severity == "error"] if what.offsets_us else []
+    before = {p.where for p in delay_table(network, placed=placed).problems if p.severity == "error"} if wrong else {}
+    return tuple(p for p in wrong if p.where not in before)
+
+
+def _unfit_routes(network: Network, names: Mapping[str, str], what: WhatIf) -> tuple[Problem, ...]:
+    """Errors of the check that name a route which is tried: one that runs dry does not launch when it should."""
+    if not what.routes:
+        return ()
+    named = [f"{names[site]} ({route})" for site, route in what.routes.items()]
+    return tuple(p for p in check(network) if p.severity == "error" and any(one in p.what for one in named))
+
+
+def _silent_above(name: str, parents: Mapping[str, str | None], off_air: frozenset[str]) -> str | None:
+    """The site that is off the air and takes this one with it: itself, or one it is fed from."""
+    at: str | None = name
+    while at is not None and at not in off_air:
+        at = parents[at]
+    return at
+
+
+def _sentences(
+    site: Site, what: WhatIf, table: DelayTable, silent: Mapping[str, str | None], names: Mapping[str, str]
+) -> Iterator[str]:
+    """What is tried at one site."""
+    if site.id in what.offsets_us:
+        tried_us, plan_us = (us(value, 2, signed=True) for value in (what.offsets_us[site.id], site.offset_us))
+        yield f"{site.name}: offset {tried_us} instead of {plan_us}"
+    if site.id in what.clock_errors_us:
+        error_us = what.clock_errors_us[site.id]
+        yield f"{site.name}: its clock {us(abs(error_us), 2)} {'late' if error_us > 0 else 'early'}"
+    if site.id in what.routes:
+        route = what.routes[site.id]
+        jump_us = table.row(site.id, route).jump_us or 0.0
+        yield f"{site.name}: on its {route} route with the main route's setting, launch {us(jump_us, 2, signed=True)}"
+    by = silent[site.id]
+    if site.on_air and by is not None:
+        yield f"{site.name}: off the air" + ("" if by == site.id else f", because {names[by]}, which feeds it, is")

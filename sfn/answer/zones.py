@@ -26,6 +26,42 @@ LEVELS = Scale("amount", 30, 110, "dBµV/m")
 
 
 @dataclass(frozen=True, slots=True)
+class Offered:
+    """A layer that maps have: its name for people, the unit of its values, and what it is about."""
+
+    label: str
+    unit: str
+    about: str
+
+
+RECEPTION, SIGNALS = "Reception", "Signals"
+LAYERS = {
+    "quality_class": Offered("Reception", "class", RECEPTION),
+    "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION),
+    "coverage_probability": Offered("Share of places around that are served", "share of places", RECEPTION),
+    "limiting_site": Offered("Signal that limits", "site", RECEPTION),
+    "lost_to_self": Offered("Lost to self-interference", "1 where the strongest alone would serve", RECEPTION),
+    "strongest_site": Offered("Strongest site", "site", SIGNALS),
+    "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS),
+    "level_difference_db": Offered("Level difference of the two strongest", "dB", SIGNALS),
+    "delay_difference_us": Offered("Delay difference of the two strongest", "us", SIGNALS),
+    "delay_spread_us": Offered("Delay spread of all significant signals", "us", SIGNALS),
+}
+
+
+def offered(network: Network) -> dict[str, Offered]:
+    """The layers of a network's map: the share of places served belongs to OFDM.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    ofdm = service(network.service).kind == "ofdm"
+    return {name: layer for name, layer in LAYERS.items() if ofdm or name != "coverage_probability"}
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
     """One layer: values shape (rows, columns), unit, what it shows, and what its colours mean."""
 
@@ -131,26 +167,27 @@ def _layers(
     nothing = np.full(shape[0] * shape[1], np.nan, np.float32)
     level = np.fmax.reduce(coverage.level_dbuvm[on_air], axis=0) if len(on_air) else nothing
     lost = np.where(np.isnan(quality.quality_class), np.nan, quality.quality_class == UPSET).astype(np.float32)
-    margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places")
     delay = Scale("difference", -reach_us, reach_us, "µs")
     spread = Scale("amount", 0, reach_us, "µs")
     sites = Scale("sites", 0, len(coverage.sites), "site")
-    below = Scale("amount", -30, 0, "dB")
-    made = [
-        ("quality_class", "Reception", quality.quality_class, "class", Scale("classes", 0, 3, "")),
-        ("quality_margin_db", "Margin over adequate service", quality.margin_db, "dB", margin),
-        ("limiting_site", "Site that limits", limiting, "site", sites),
-        ("strongest_site", "Strongest site", strongest, "site", sites),
-        ("level_dbuvm", "Level of the strongest", level, "dBuV/m", LEVELS),
-        ("level_difference_db", "Level difference of the two strongest", found.level_difference_db, "dB", below),
-        ("delay_difference_us", "Delay difference of the two strongest", found.delay_difference_us, "us", delay),
-        ("delay_spread_us", "Delay spread of all significant signals", found.delay_spread_us, "us", spread),
-        ("lost_to_self", "Lost to our own sites", lost, "1 where the strongest alone would serve", share),
-    ]
-    if quality.probability is not None:
-        label = "Share of places around that are served"
-        made.insert(2, ("coverage_probability", label, quality.probability, "share of places", share))
-    return tuple(Layer(name, label, values.reshape(shape), unit, scale) for name, label, values, unit, scale in made)
+    margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places, 1 = all")
+    made: dict[str, tuple[Singles | None, Scale]] = {
+        "quality_class": (quality.quality_class, Scale("classes", 0, len(CLASSES) - 1, "")),
+        "quality_margin_db": (quality.margin_db, margin),
+        "coverage_probability": (quality.probability, share),
+        "limiting_site": (limiting, sites),
+        "lost_to_self": (lost, Scale("flag", 0, 1, "")),
+        "strongest_site": (strongest, sites),
+        "level_dbuvm": (level, LEVELS),
+        "level_difference_db": (found.level_difference_db, Scale("amount", -30, 0, "dB")),
+        "delay_difference_us": (found.delay_difference_us, delay),
+        "delay_spread_us": (found.delay_spread_us, spread),
+    }
+    return tuple(
+        Layer(name, LAYERS[name].label, values.reshape(shape), LAYERS[name].unit, scale)
+        for name, (values, scale) in made.items()
+        if values is not None
+    )
 
 
 def _document_place(rows: Singles, on_air: NDArray[np.intp]) -> Singles:

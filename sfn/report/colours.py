@@ -9,11 +9,15 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-ScaleKind = Literal["difference", "amount", "margin", "sites", "classes"]
+ScaleKind = Literal["difference", "amount", "margin", "sites", "classes", "flag"]
 _MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "margin": "BrBG", "amount": "cividis"}
 # Classes of reception, best first: two greens for served, brown for upset, grey for too weak; out of BrBG and Greys.
 _CLASS_PLACES = (("BrBG", 0.95), ("BrBG", 0.68), ("BrBG", 0.18), ("Greys", 0.4))
 _SITE_COLOURS = "petroff10"  # Petroff, Accessible Color Sequences for Data Visualization, arXiv:2107.02270
+# Beyond ten sites the same colours come again lighter, then darker, so that no two of thirty are alike.
+_AGAIN = (("#ffffff", 0.0), ("#ffffff", 0.55), ("#000000", 0.45))
+FLAG_PLACE = 2  # what is lost to our own sites has their class's colour
+_NAMED = ("sites", "classes", "flag")
 Pixels = NDArray[np.uint8]
 # Strokes of this slope mark what the terrain does not cover.
 _HATCH_N = 8
@@ -30,12 +34,16 @@ class Scale:
 
 
 def site_colours(count: int) -> list[str]:
-    """A colour for each site, as ``#rrggbb``; they repeat beyond ten."""
+    """A colour for each site, as ``#rrggbb``; they repeat beyond thirty."""
     import matplotlib as mpl
-    from matplotlib.colors import to_hex
+    from matplotlib.colors import to_hex, to_rgb
 
-    sequence = mpl.color_sequences[_SITE_COLOURS]
-    return [to_hex(sequence[i % len(sequence)]) for i in range(count)]
+    plain = np.array([to_rgb(colour) for colour in mpl.color_sequences[_SITE_COLOURS]])
+    made = []
+    for i in range(count):
+        towards, part = _AGAIN[i // len(plain) % len(_AGAIN)]
+        made.append(to_hex((1 - part) * plain[i % len(plain)] + part * np.array(to_rgb(towards))))
+    return made
 
 
 def class_colours() -> list[str]:
@@ -44,6 +52,13 @@ def class_colours() -> list[str]:
     from matplotlib.colors import to_hex
 
     return [to_hex(mpl.colormaps[name](place)) for name, place in _CLASS_PLACES]
+
+
+def named_colours(scale: Scale) -> list[str]:
+    """The colour of each whole value of a scale of sites, classes or a flag, as ``#rrggbb``."""
+    if scale.kind == "sites":
+        return site_colours(max(1, round(scale.high)))
+    return class_colours() if scale.kind == "classes" else [class_colours()[FLAG_PLACE]] * 2
 
 
 def gradient(scale: Scale, steps: int = 9) -> list[tuple[float, str]]:
@@ -74,9 +89,10 @@ def painted(values: NDArray[np.float32], scale: Scale, *, covered: NDArray[np.bo
     from matplotlib.colors import to_rgb
 
     clear = ~np.isfinite(values)
-    if scale.kind in ("sites", "classes"):
-        named = mpl.color_sequences[_SITE_COLOURS] if scale.kind == "sites" else [to_rgb(c) for c in class_colours()]
-        sequence = np.array(named)
+    if scale.kind == "flag":
+        clear |= values == 0
+    if scale.kind in _NAMED:
+        sequence = np.array([to_rgb(colour) for colour in named_colours(scale)])
         picked = np.where(clear, 0, values).astype(int) % len(sequence)
         rgb = (sequence[picked] * 255).round().astype(np.uint8)
     else:

@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 from sfn.reception.quality import CLASSES
-from sfn.report.colours import Scale, class_colours, gradient, site_colours
+from sfn.report.colours import Scale, class_colours, gradient, named_colours, site_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step, ticks
 
 WIDTH, INSET = 300, 16
+FLAG_SAYS = ("served by the strongest alone, not by all",)
 _SVG = '<svg xmlns="http://www.w3.org/2000/svg" role="img"'
 _EDGE = 'stroke="#55605f" stroke-width=".5"'
 _TEXT = 'font-family="system-ui, sans-serif" fill="#1c2a31"'
@@ -31,6 +32,8 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
         return _patches(label, names, site_colours(len(names)))
     if scale.kind == "classes":
         return _patches(label, CLASSES, class_colours())
+    if scale.kind == "flag":
+        return _patches(label, FLAG_SAYS, named_colours(scale)[1:])
     stops = "".join(f'<stop offset="{part:.4f}" stop-color="{colour}"/>' for part, colour in gradient(scale))
     length = WIDTH - 2 * INSET
     if scale.unit == "µs":
@@ -51,8 +54,17 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
         f'<defs><linearGradient id="g">{stops}</linearGradient></defs>'
         f'<text x="{INSET}" y="13" font-size="12" {_TEXT}>{escape(label)}</text>'
         f'<rect x="{INSET}" y="34" width="{length}" height="12" fill="url(#g)" {_EDGE}/>{marks}'
+        f'<text x="{INSET}" y="70" font-size="10" {_TEXT}>{escape(beyond(scale))}</text>'
         f'<text x="{WIDTH - INSET}" y="70" font-size="10" text-anchor="end" {_TEXT}>{escape(unit)}</text></svg>'
     )
+
+
+def beyond(scale: Scale) -> str:
+    """What the colours at the ends stand for; 0 and 1 are the natural ends of an amount."""
+    low, high = (not (scale.kind == "amount" and end in (0.0, 1.0)) for end in (scale.low, scale.high))
+    if low and high:
+        return "end colours: and beyond"
+    return "right end: and more" if high else "left end: and less" if low else ""
 
 
 def _mark(x: float, above: str, below: str) -> str:

@@ -45,7 +45,7 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     """The map computes once, shows its layers and legend, and answers a click and a tried offset."""
     network = load_demo(page, address, "fm_ridge")
     page.goto(f"{network}/map")
-    page.wait_for_selector("#layers input", timeout=240_000)
+    page.wait_for_selector("#map-summary table", timeout=240_000)
     page.wait_for_selector(".leaflet-image-layer.pixels")
     page.wait_for_selector("#legend:not([hidden])")
     fits(page)
@@ -57,8 +57,17 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     expect(page.locator("#point-part")).to_contain_text("Summit")
     page.locator("#offset-gap").fill("-9")
     page.locator("#offset-gap").blur()
-    expect(page.locator("#map-summary")).not_to_have_text(summary, timeout=20_000)
+    expect(page.locator("#map-summary")).not_to_have_text(summary, timeout=20_000, use_inner_text=True)
+    expect(page.locator("#map-try")).to_contain_text("This is a try, not the plan")
     fits(page)
+    assert "offset=gap%3A-9" in page.url
+    page.reload()
+    expect(page.locator("#offset-gap")).to_have_value("-9")
+    expect(page.locator("#map-summary")).to_contain_text("try", timeout=20_000)
+    page.locator("#back-to-plan").click()
+    expect(page.locator("#map-try")).not_to_contain_text("try", timeout=20_000)
+    expect(page.locator("#map-summary")).to_have_text(summary, use_inner_text=True)
+    assert "offset" not in page.url
 
 
 def test_the_number_typed_is_the_number_on_the_sheet(page: Page, address: str, tmp_path: Path) -> None:

@@ -73,7 +73,7 @@ def test_what_is_ready_is_shown_and_kept_after_a_stop(client: TestClient, number
     assert (picture[..., 3] > 0).mean() > 0.9
     assert "Level of the strongest so far" in legend
     assert ["cancelled"] == ended
-    assert 404 == client.get(f"{part}/so-far.json").status_code
+    assert [] == client.get(f"{part}/so-far.json").json()["sites"]
     assert 1 <= len(list((maps._cache.folder).glob("*.raster"))) < len(network.sites)
 
 
@@ -101,5 +101,6 @@ def test_every_site_has_its_own_progress(client: TestClient, number: int) -> Non
 
 def test_nothing_is_shown_of_what_nobody_computes(client: TestClient, number: int) -> None:
     """Without a computation there is nothing so far."""
-    for name in ("so-far.json", "so-far.png", "so-far.svg"):
+    assert [] == client.get(f"/networks/{number}/map/nothing/so-far.json").json()["sites"]
+    for name in ("so-far.png", "so-far.svg"):
         assert 404 == client.get(f"/networks/{number}/map/nothing/{name}").status_code

@@ -1,5 +1,6 @@
 """The overlap map: computed once in a job, redrawn at every change, refused in words."""
 
+import html
 import io
 import json
 import re
@@ -26,8 +27,8 @@ def number(store: Store, example: dict[str, Any]) -> int:
 def ready(client: TestClient, number: int, *, pixel_m: str = "500") -> str:
     """Open the map, wait for its levels, and give the address of its parts."""
     address = f"/networks/{number}/map?bounds={AREA}&pixel_m={pixel_m}"
-    html = client.get(address).text
-    job = re.search(r'data-job="([^"]+)"', html)
+    shown = client.get(address).text
+    job = re.search(r'data-job="([^"]+)"', shown)
     if job:
         for _ in range(600):
             state = client.get(job[1], headers={"Accept": "application/json"}).json()
@@ -37,9 +38,9 @@ def ready(client: TestClient, number: int, *, pixel_m: str = "500") -> str:
         assert state["state"] == "finished", state
         assert state["done"] == state["total"] == 3000
         assert state["result_url"].startswith(f"/networks/{number}/map?")
-        html = client.get(address).text
-        assert "data-job" not in html
-    found = re.search(r'data-part="([^"]+)"', html)
+        shown = client.get(address).text
+        assert "data-job" not in shown
+    found = re.search(r'data-part="([^"]+)"', shown)
     assert found
     return found[1]
 
@@ -135,16 +136,16 @@ def test_a_map_that_is_too_large_names_the_pixel_that_would_do(client: TestClien
 
 def test_a_clicked_point_shows_every_signal(client: TestClient, number: int) -> None:
     """Level, distance, travel, launch, arrival and differences, with what is tried in force."""
-    html = client.get(f"/networks/{number}/point/part?lat=36.28&lon=-84.2&offset=south:0").text.replace("\u202f", " ")
+    shown = client.get(f"/networks/{number}/point/part?lat=36.28&lon=-84.2&offset=south:0").text.replace("\u202f", " ")
 
     for text in ("North ridge", "South ridge", "Gap", "dBµV/m", "122 600.4"):
-        assert text in html
+        assert text in shown
 
 
 def test_the_point_page_takes_a_place_as_people_write_it(client: TestClient, number: int) -> None:
     """Degrees, minutes and seconds, and a refusal in words for what is no place."""
-    html = client.get(f"/networks/{number}/point", params={"at": "36°16'48\"N 84°12'00\"W", "rx_height_m": "10"}).text
-    assert "10.0 m above ground" in html.replace("\u202f", " ")
+    shown = client.get(f"/networks/{number}/point", params={"at": "36°16'48\"N 84°12'00\"W", "rx_height_m": "10"}).text
+    assert "10.0 m above ground" in shown.replace("\u202f", " ")
 
     refused = client.get(f"/networks/{number}/point", params={"at": "over there"})
     assert refused.status_code == 422
@@ -173,6 +174,46 @@ def test_tried_offsets_are_saved_as_a_revision_with_a_name(
 
     assert post(f"/networks/{number}/map/keep", **fields).status_code == 409
     assert json.loads(json.dumps(store.read(number).document)) == saved.document
+
+
+def test_every_switch_says_that_it_is_a_try_with_what_it_changes(client: TestClient, number: int) -> None:
+    """A clock, a site off air with the one it feeds: the map, people and area before and after, and no save."""
+    part = ready(client, number)
+    planned = client.get(f"{part}/view.json").json()
+    assert planned["says"].strip() == ""
+
+    for query, said in (
+        ("clock=south:30", "its clock 30.00 µs late"),
+        ("off=north", "Gap: off the air, because North ridge, which feeds it, is"),
+        ("offset=gap:1", "Beware: site Gap (main) needs"),
+    ):
+        view = client.get(f"{part}/view.json?{query}").json()
+        assert "This is a try, not the plan" in view["says"]
+        assert said in view["says"].replace("\u202f", " ")
+        assert "Against the plan" in view["summary"]
+    assert client.get(f"{part}/view.json?offset=south:-12.5&clock=gap:0").json() == planned
+
+
+def test_the_address_of_the_page_keeps_what_is_tried(client: TestClient, number: int) -> None:
+    """Opened again, the form holds it; a form without a script comes to the same address."""
+    page = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=2000&clock=gap:3&off=south")
+    assert 'data-site="gap" data-plan="0" class="amount" value="3"' in page.text
+    assert 'name="off" value="south" checked' in page.text
+    assert "This is a try, not the plan" in page.text
+
+    sent = {"layer": "quality_class", "offset-south": "-12.5", "offset-gap": "61", "clock-gap": "0", "route": ""}
+    answer = client.get(f"/networks/{number}/map", params=sent, follow_redirects=False)
+    assert answer.status_code == 303
+    assert answer.headers["location"] == f"/networks/{number}/map?offset=gap%3A61"
+
+
+def test_a_point_of_a_try_is_called_one(client: TestClient, number: int) -> None:
+    """The click and its page of its own keep what is tried, and say so."""
+    part = client.get(f"/networks/{number}/point/part?lat=36.28&lon=-84.2&clock=south:9").text
+    assert "as tried, not as planned" in part
+    link = re.search(r'href="([^"]+)">This point', part)
+    assert link
+    assert "South ridge: its clock 9.00 µs late" in client.get(html.unescape(link[1])).text.replace("\u202f", " ")
 
 
 def test_street_tiles_are_allowed_only_when_asked_for(client: TestClient, number: int) -> None:

@@ -5,11 +5,25 @@ from typing import Any, ClassVar
 
 from sfn.answer.compared import Compared
 from sfn.answer.point import Judged
-from sfn.answer.zones import Zones
+from sfn.answer.zones import Offered, Zones
 from sfn.errors import Problem
-from sfn.plan import Site
 from webapp.contexts import Context, NetworkHead
 from webapp.jobs import JobView
+from webapp.tries import SiteTry
+
+
+@dataclass(frozen=True, slots=True)
+class MapAddress:
+    """What the page's address says, but for what is tried."""
+
+    bounds: str = ""
+    """South, west, north, east; empty for the usual area."""
+    pixel_m: str = ""
+    """Side of a pixel as it was typed; empty for the usual one."""
+    streets: bool = False
+    """Whether the user turned street tiles on."""
+    layer: str = ""
+    """The layer that is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,24 +34,43 @@ class ZonesPage(Context):
     TAB: ClassVar[str] = "zones"
     network: NetworkHead
     """Which network, in which revision."""
-    sites: tuple[Site, ...]
-    """Its sites, for the offsets that may be tried."""
+    sites: tuple[SiteTry, ...]
+    """Its sites, with what may be tried and what is."""
+    layers: dict[str, Offered]
+    """The layers on offer, by name."""
     key: str
-    """Of the levels that the map is drawn from."""
-    area: str
-    """The area and pixel asked for, as the page's address has them; empty for the usual ones."""
+    """Of the levels that the map is drawn from; empty where there is no map."""
+    asked: MapAddress
+    """What the page's address says, but for what is tried."""
+    query: str
+    """What is tried, as an address has it."""
+    says: tuple[str, ...]
+    """What is tried, in words; empty where it is the plan."""
+    doubts: tuple[Problem, ...]
+    """Why what is tried could not be set like that."""
     pixel_m: float
     """Side of a pixel on the ground. [m]"""
     job: JobView | None
     """The computation, while the levels are not there."""
     ready: bool
     """Whether the levels are there."""
-    streets: bool
-    """Whether the user turned street tiles on."""
     smooth: bool
     """Whether no terrain is named."""
     problems: tuple[Problem, ...]
     """Why there is no map, if so."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapTry(Context):
+    """What is tried on the map, and the way back to the plan."""
+
+    TEMPLATE: ClassVar[str] = "map_try.html"
+    says: tuple[str, ...]
+    """What is tried, in words; empty where it is the plan."""
+    doubts: tuple[Problem, ...]
+    """Why what is tried could not be set like that."""
+    back: str
+    """Address of the same map with the plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +100,10 @@ class PointPage(Context):
     """The place as it was typed."""
     rx_height_m: str
     """Height of the receiving antenna as it was typed."""
+    says: tuple[str, ...]
+    """What is tried, in words; empty where it is the plan."""
+    trying: tuple[tuple[str, str], ...]
+    """The same as an address has it."""
     found: Judged | None
     """The signals and what they make of reception, once a place is given."""
     direct: str
@@ -82,6 +119,8 @@ class PointPart(Context):
     TEMPLATE: ClassVar[str] = "point_part.html"
     found: Judged
     """The signals and what they make of reception."""
+    is_tried: bool
+    """Whether anything is tried."""
     link: str
     """Address of the same point as a page of its own."""
 

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from sfn.answer.point import Judged, judged
-from sfn.answer.what_if import WhatIf, tried
+from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.errors import PlanError
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import place
@@ -19,7 +19,7 @@ from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.render import page
-from webapp.tries import TriesDep, height_of
+from webapp.tries import TriesDep, height_of, query_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -30,22 +30,25 @@ def show(
 ) -> Response:
     """The signals at a place as people write it."""
     if not at.strip():
-        return page(request, PointPage(opened.head, at, rx_height_m, None, "", ()))
+        return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", ()))
     try:
         typed = locate(text=at, where="at")
-        found = _judged(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
+        found, now = _judged(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
-        return page(request, PointPage(opened.head, at, rx_height_m, None, "", error.problems), status=422)
-    direct = addresses.point_direct(opened.head.id, typed.lat_deg, typed.lon_deg, rx_height_m) if found.is_fm else ""
-    return page(request, PointPage(opened.head, at, rx_height_m, found, direct, typed.warnings))
+        return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", error.problems), status=422)
+    where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
+    direct = addresses.point_direct(opened.head.id, *where, rx_height_m, trying) if found.is_fm else ""
+    context = PointPage(opened.head, at, rx_height_m, now.says, tuple(trying), found, direct, typed.warnings)
+    return page(request, context)
 
 
 @router.get("/networks/{network_id}/point/part")
 def part(request: Request, opened: NetworkDep, maps: MapsDep, tries: TriesDep, lat: float, lon: float) -> Response:
     """The signals at a clicked point."""
-    found = _judged(opened, maps, tries, lat, lon, None)
-    link = addresses.point(opened.head.id, f"{degrees(lat)}, {degrees(lon)}")
-    return page(request, PointPart(found, link))
+    found, now = _judged(opened, maps, tries, lat, lon, None)
+    trying = query_of(tries.against(opened.network))
+    link = addresses.point(opened.head.id, f"{degrees(lat)}, {degrees(lon)}", tries=trying)
+    return page(request, PointPart(found, bool(now.says), link))
 
 
 @router.get("/networks/{network_id}/point/direct")
@@ -59,7 +62,7 @@ def direct(
     rx_height_m: str = "",
 ) -> Response:
     """FM: the direct simulation of all signals at a point, which follows the page."""
-    found = _judged(opened, maps, tries, lat, lon, height_of(rx_height_m))
+    found, _ = _judged(opened, maps, tries, lat, lon, height_of(rx_height_m))
     heard = [signal for signal in found.point.signals if signal.significant]
     if not found.is_fm or not heard:
         raise RefusedError(404)
@@ -67,8 +70,10 @@ def direct(
     return page(request, DirectPart(answer))
 
 
-def _judged(opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None) -> Judged:
-    """The signals with what they make of reception."""
+def _judged(
+    opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None
+) -> tuple[Judged, Tried]:
+    """The signals with what they make of reception, and with what is tried."""
     network, placed = opened.network, place(opened.network)
     now = tried(network, tries, placed=placed)
     found = signals_at(
@@ -81,4 +86,4 @@ def _judged(opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, h
         ground=maps.ground(network),
         rx_height_m=height_m,
     )
-    return judged(now.network, found, now.table)
+    return judged(now.network, found, now.table), now

@@ -1,13 +1,14 @@
 """The overlap map: levels computed once in a job, layers drawn from them at every change."""
 
-from typing import Any
+from typing import Annotated, Any
+from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.compared import compared
 from sfn.answer.what_if import Tried, WhatIf, tried
-from sfn.answer.zones import Zones, lines_document, neighbours, pair_fields, zones
+from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
@@ -17,52 +18,50 @@ from sfn.report.maps import png
 from sfn.report.wavefronts import ribbon
 from sfn.systems.service import service
 from webapp import addresses
-from webapp.contexts.zones import MapSummary, ZonesPage
+from webapp.contexts.zones import MapAddress, MapSummary, MapTry, ZonesPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
-from webapp.maps import Maps
+from webapp.jobs import Job
+from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import html, notice, page
-from webapp.tries import TriesDep, area_of, changed_document
+from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries
 
 router = APIRouter(include_in_schema=False)
 STREETS = "https://tile.openstreetmap.org"
 
 
+def asked_of(bounds: str = "", pixel_m: str = "", streets: bool = False, layer: str = "") -> MapAddress:
+    """What the page's address says, but for what is tried."""
+    return MapAddress(bounds.strip(), pixel_m.strip(), streets, layer if layer in LAYERS else "quality_class")
+
+
+AskedDep = Annotated[MapAddress, Depends(asked_of)]
+
+
 @router.get("/networks/{network_id}/map")
 def show(
-    request: Request,
-    opened: NetworkDep,
-    maps: MapsDep,
-    settings: SettingsDep,
-    bounds: str = "",
-    pixel_m: str = "",
-    streets: bool = False,
+    request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, asked: AskedDep, tries: TriesDep
 ) -> Response:
     """The map; starts computing its levels when they are not there."""
+    if by_form(request):
+        return RedirectResponse(_address(opened, asked, tries.against(opened.network)), 303)
     network = opened.network
-    smooth = network.terrain is None
     try:
-        area, pixel = area_of(bounds, pixel_m)
+        now = tried(network, tries, placed=place(network))
+        area, pixel = area_of(asked.bounds, asked.pixel_m)
         wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
-        url = addresses.zones(opened.head.id, bounds=bounds, pixel_m=pixel_m)
-        job = maps.start(network, wanted, result_url=url)
+        job = maps.start(network, wanted, result_url=_address(opened, asked, tries.against(network)))
     except PlanError as error:
-        context = ZonesPage(opened.head, network.sites, "", "", 0.0, None, False, False, smooth, error.problems)
-        return page(request, context, status=422)
-    if streets:
+        return page(request, _page(opened, asked, tries, problems=error.problems), status=422)
+    if asked.streets:
         request.state.image_origins = (STREETS,)
-    view = job.view() if job else None
-    ready = maps.find(wanted.key) is not None
-    context = ZonesPage(
-        opened.head, network.sites, wanted.key, bounds, wanted.grid.pixel_m, view, ready, streets, smooth, ()
-    )
-    return page(request, context)
+    return page(request, _page(opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps))
 
 
 @router.get("/networks/{network_id}/map/{key}/view.json")
 def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
-    found, now = _zones(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries)
     south, west, north, east = found.coverage.grid.bounds_deg
     placed = place(opened.network)
     colours = site_colours(len(opened.network.sites))
@@ -84,7 +83,8 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
         "sites": sites,
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
-        "summary": html(request, _summary(opened, maps, key, tries, found)),
+        "says": html(request, MapTry(now.says, now.doubts, addresses.zones(opened.head.id))),
+        "summary": html(request, _summary(opened, maps, key, found, now)),
     }
     return JSONResponse(answer)
 
@@ -93,8 +93,8 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
 def so_far(maps: MapsDep, key: str) -> Response:
     """Which sites can be shown already, and where, while levels are being computed."""
     found = maps.so_far(key)
-    if found is None:
-        raise RefusedError(404)
+    if found is None:  # the last site may have become ready since the page asked how far it is: no fault
+        return JSONResponse({"bounds": None, "sites": []})
     south, west, north, east = found.grid.bounds_deg
     return JSONResponse({"bounds": [[south, west], [north, east]], "sites": list(found.look()[2])})
 
@@ -123,7 +123,7 @@ def so_far_legend(opened: NetworkDep, maps: MapsDep, key: str) -> Response:
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
 def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """One layer as a picture that lies exactly on the map."""
-    found, _ = _zones(opened, maps, key, tries)
+    found, _ = zones_of(opened, maps, key, tries)
     wanted = found.layer(name)
     if wanted is None:
         raise RefusedError(404)
@@ -134,7 +134,7 @@ def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDe
 @router.get("/networks/{network_id}/map/{key}/legend/{name}.svg")
 def layer_legend(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """What a layer's colours mean, with units, and kilometres beneath microseconds."""
-    found, _ = _zones(opened, maps, key, tries)
+    found, _ = zones_of(opened, maps, key, tries)
     wanted = found.layer(name)
     if wanted is None:
         raise RefusedError(404)
@@ -154,7 +154,7 @@ def shade(maps: MapsDep, key: str) -> Response:
 @router.get("/networks/{network_id}/map/{key}/ribbon.png")
 def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """Where the signals of a pair arrive within the tolerance."""
-    found, now = _zones(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries)
     _known_pair(found, a, b)
     delay, level = pair_fields(found.coverage, now.launches, a, b)
     tolerance = service(opened.network.service).tolerance_us
@@ -164,7 +164,7 @@ def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tri
 @router.get("/networks/{network_id}/map/{key}/lines.json")
 def pair_lines(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """The equal-delay lines and the equal-signal band of a pair."""
-    found, now = _zones(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries)
     _known_pair(found, a, b)
     return JSONResponse(lines_document(found, now.launches, ((a, b),)))
 
@@ -180,23 +180,65 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     store.save(opened.head.id, document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
     request.session["author"] = author
     notice(request, "Saved as a new revision. The sheets follow it.")
-    return RedirectResponse(addresses.zones(opened.head.id), 303)
+    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    return RedirectResponse(_address(opened, asked, WhatIf()), 303)
 
 
-def _zones(opened: Opened, maps: Maps, key: str, tries: WhatIf) -> tuple[Zones, Tried]:
+def _address(opened: Opened, asked: MapAddress, what: WhatIf) -> str:
+    """The page's address in its shortest form."""
+    layer = "" if asked.layer == "quality_class" else asked.layer
+    return addresses.zones(
+        opened.head.id,
+        bounds=asked.bounds,
+        pixel_m=asked.pixel_m,
+        streets=asked.streets,
+        layer=layer,
+        tries=query_of(what),
+    )
+
+
+def _page(
+    opened: Opened,
+    asked: MapAddress,
+    what: WhatIf,
+    *,
+    now: Tried | None = None,
+    wanted: Wanted | None = None,
+    job: Job | None = None,
+    maps: Maps | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> ZonesPage:
+    """The page; without `now` and `wanted` the one that says why there is no map."""
+    network = opened.network
+    return ZonesPage(
+        network=opened.head,
+        sites=site_tries(network, what, now.table) if now else (),
+        layers=offered(network) if now else {},
+        key=wanted.key if wanted else "",
+        asked=asked,
+        query=urlencode(query_of(what.against(network))),
+        says=now.says if now else (),
+        doubts=now.doubts if now else (),
+        pixel_m=wanted.grid.pixel_m if wanted else 0.0,
+        job=job.view() if job else None,
+        ready=bool(maps and wanted and maps.find(wanted.key)),
+        smooth=network.terrain is None,
+        problems=problems,
+    )
+
+
+def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf) -> tuple[Zones, Tried]:
     """The map with what is tried."""
     computed = coverage_of(opened, maps, key)
-    now = tried(opened.network, tries, placed=place(opened.network))
-    people = maps.listeners(opened.network, computed.grid).people
-    return zones(now.network, computed, now.launches, people=people, executor=maps.executor), now
+    now = tried(opened.network, what, placed=place(opened.network))
+    return maps.zones(opened.network, computed, now, key=key), now
 
 
-def _summary(opened: Opened, maps: Maps, key: str, tries: WhatIf, found: Zones) -> MapSummary:
+def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:
     """The map in numbers, against the plan where something is tried."""
-    is_tried = tries != WhatIf()
-    planned = _zones(opened, maps, key, WhatIf())[0] if is_tried else found
+    planned = zones_of(opened, maps, key, WhatIf())[0] if now.says else found
     said = maps.listeners(opened.network, found.coverage.grid).said
-    return MapSummary(found, compared(planned, found), is_tried, said)
+    return MapSummary(found, compared(planned, found), bool(now.says), said)
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

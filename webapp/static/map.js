@@ -10,17 +10,18 @@
   map.createPane("ground").style.zIndex = 210;
   map.createPane("layer").style.zIndex = 220;
   map.createPane("ribbon").style.zIndex = 230;
-  let picture = null, ribbon = null, lines = null, marks = null, shade = null, chosen = null, at = null, grid = null;
+  let picture = null, ribbon = null, lines = null, marks = null, shade = null, at = null, grid = null;
+  const asked = new URLSearchParams(location.search);
 
   // What is tried, as the address has it.
   function tries() {
     const query = new URLSearchParams();
-    for (const input of document.querySelectorAll(".try-offset")) {
-      if (input.value.trim() !== input.defaultValue) query.append("offset", `${input.dataset.site}:${input.value.trim()}`);
+    for (const input of document.querySelectorAll("[data-try]")) {
+      const typed = input.value.trim() || input.dataset.plan;
+      if (typed !== input.dataset.plan) query.append(input.dataset.try, `${input.dataset.site}:${typed}`);
     }
-    for (const box of document.querySelectorAll(".try-air")) {
-      if (!box.checked && !box.disabled) query.append("off", box.dataset.site);
-    }
+    for (const route of document.querySelectorAll('select[name="route"]')) if (route.value) query.append("route", route.value);
+    for (const box of document.querySelectorAll('input[name="off"]:checked')) query.append("off", box.value);
     return query;
   }
   const address = (name, more = {}) => {
@@ -29,13 +30,26 @@
     const text = query.toString();
     return `${part}/${name}${text ? `?${text}` : ""}`;
   };
+  page.mapAddress = address; // for contours.js and map-lines.js
+  // The page's own address: area, layer, pair, point, and what is tried.
+  function state() {
+    const query = new URLSearchParams();
+    for (const key of ["bounds", "pixel_m", "streets"]) if (asked.get(key)) query.set(key, asked.get(key));
+    if (chosen() !== "quality_class") query.set("layer", chosen() || "none");
+    if (byId("pair").value) query.set("pair", JSON.parse(byId("pair").value).join(":"));
+    if (at) query.set("at", `${at.lat.toFixed(6)},${at.lng.toFixed(6)}`);
+    for (const [key, value] of tries()) query.append(key, value);
+    const text = query.toString();
+    return page.dataset.page + (text ? `?${text}` : "");
+  }
+  const chosen = () => (byId("layer").value === "none" ? "" : byId("layer").value);
 
   function graticule() {
     if (grid) grid.remove();
     grid = L.layerGroup().addTo(map);
-    const view = map.getBounds(), span = Math.max(view.getNorth() - view.getSouth(), 1e-6);
-    const step = [10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01].find((s) => span / s >= 3) || 0.005;
-    const digits = step < 0.1 ? 2 : step < 1 ? 1 : 0;
+    const view = map.getBounds(), degrees = Math.max(view.getEast() - view.getWest(), 1e-6) / map.getSize().x;
+    const step = [0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((s) => s / degrees >= 90) || 10; // room for a label
+    const digits = step < 0.01 ? 3 : step < 0.1 ? 2 : step < 1 ? 1 : 0;
     const style = { color: "#8d8670", weight: 0.7, opacity: 0.6, interactive: false };
     const say = (where, text) => L.marker(where, { interactive: false, icon: L.divIcon({ className: "graticule", html: text, iconSize: null }) }).addTo(grid);
     for (let lat = Math.ceil(view.getSouth() / step) * step; lat < view.getNorth(); lat += step) {
@@ -98,82 +112,108 @@
     lines = L.layerGroup([lines, ...labels]).addTo(map);
   }
 
-  let turn = 0;
-  async function redraw(first) {
-    const mine = ++turn;
+  function legend() {
+    const shown = byId("legend"), name = chosen();
+    shown.hidden = !name;
+    if (!name) return;
+    const wanted = `${part}/legend/${name}.svg`;
+    if (!shown.src.endsWith(wanted)) shown.src = wanted;
+    shown.alt = `Legend: ${byId("layer").selectedOptions[0].text}`;
+  }
+
+  let turn = 0, view = null;
+  async function redraw() {
+    const mine = ++turn, first = !view, name = chosen();
+    history.replaceState(null, "", state());
+    // The picture is on its way while the numbers are worked out.
+    if (view && name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
+    if (!name && picture) { picture.remove(); picture = null; }
+    legend();
     const answer = await fetch(address("view.json"), { headers: { Accept: "application/json" } });
     if (mine !== turn) return;
     if (!answer.ok) {
       const said = await answer.json().catch(() => ({ problems: [] }));
-      const box = byId("map-summary");
-      box.replaceChildren(...(said.problems || []).map((p) => Object.assign(document.createElement("p"), { className: "assumed", textContent: `${p.what}; ${p.expected}` })));
+      const line = (text) => Object.assign(document.createElement("p"), { className: "assumed", textContent: text });
+      byId("map-try").replaceChildren(...(said.problems || []).map((p) => line(`${p.what}; ${p.expected}`)), line("The map below does not follow what is typed."));
+      page.classList.add("is-tried");
+      byId("map-summary").replaceChildren();
       return;
     }
-    const view = await answer.json();
-    byId("map-summary").innerHTML = view.summary; // a template of ours, escaped there
+    view = await answer.json();
+    byId("map-try").innerHTML = view.says; // templates of ours, escaped there
+    byId("map-summary").innerHTML = view.summary;
+    page.classList.toggle("is-tried", Boolean(view.says.trim()));
+    for (const input of document.querySelectorAll("[data-keep]")) {
+      const typed = document.querySelector(`[data-try="offset"][data-site="${input.dataset.keep}"]`);
+      input.value = typed.value.trim() === typed.dataset.plan ? "" : typed.value.trim();
+    }
     if (first) {
       map.fitBounds(view.bounds);
       if (view.has_shade) shade = overlay(null, `${part}/shade.png`, view.bounds, "ground", 1);
-      chosen = "quality_class";
-      const box = byId("layers");
-      for (const layer of [{ name: "", label: "none" }, ...view.layers]) {
-        const input = Object.assign(document.createElement("input"), { type: "radio", name: "layer", value: layer.name, id: `layer-${layer.name}`, checked: layer.name === chosen });
-        input.addEventListener("change", () => { chosen = layer.name; redraw(false); });
-        const label = Object.assign(document.createElement("label"), { htmlFor: input.id, textContent: ` ${layer.label}` });
-        const line = document.createElement("div");
-        line.append(input, label);
-        box.append(line);
-      }
+      if (name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
       const names = Object.fromEntries(view.sites.map((site) => [site.id, site.name]));
       const select = byId("pair");
-      for (const pair of view.pairs) select.append(new Option(`${names[pair[0]]} – ${names[pair[1]]}`, JSON.stringify(pair)));
+      for (const pair of view.pairs) select.append(new Option(`${names[pair[0]]} – ${names[pair[1]]}`, JSON.stringify(pair), false, asked.get("pair") === pair.join(":")));
+      const [lat, lng] = (asked.get("at") || "").split(",").map(Number);
+      if (Number.isFinite(lat) && Number.isFinite(lng)) pinned(L.latLng(lat, lng));
     }
     siteMarks(view.sites);
-    const opacity = byId("opacity").value / 100;
-    if (chosen) {
-      picture = overlay(picture, address(`layer/${chosen}.png`), view.bounds, "layer", opacity);
-      const legend = byId("legend");
-      legend.src = address(`legend/${chosen}.svg`);
-      legend.alt = `Legend of ${chosen}`;
-      legend.hidden = false;
-    } else {
-      if (picture) { picture.remove(); picture = null; }
-      byId("legend").hidden = true;
-    }
+    page.dispatchEvent(new Event("redrawn"));
     await wavefronts(view.bounds);
-    if (at) signals(at);
+    if (at && !first) signals(at);
   }
 
-  let asked = 0;
+  let clicks = 0;
   async function signals(where) {
-    const mine = ++asked;
+    const mine = ++clicks;
     const query = tries();
     query.append("lat", where.lat.toFixed(7));
     query.append("lon", L.Util.wrapNum(where.lng, [-180, 180], true).toFixed(7));
     const answer = await fetch(`${page.dataset.point}?${query}`);
-    if (mine !== asked) return;
+    if (mine !== clicks) return;
     byId("point-part").innerHTML = answer.ok ? await answer.text() : '<p class="assumed">No signals could be worked out there.</p>';
   }
 
   let pin = null;
-  map.on("click", (event) => {
-    at = event.latlng;
+  function pinned(where) {
+    at = where;
     if (pin) pin.remove();
     pin = L.circleMarker(at, { radius: 5, color: "#a3430f", fillOpacity: 0, interactive: false }).addTo(map);
     signals(at);
+  }
+  map.on("click", (event) => {
+    pinned(event.latlng);
+    history.replaceState(null, "", state());
   });
   map.on("moveend", graticule);
   byId("opacity").addEventListener("input", (event) => picture && picture.setOpacity(event.target.value / 100));
-  byId("pair").addEventListener("change", () => redraw(false));
+  byId("pair").addEventListener("change", redraw);
+  byId("layer").addEventListener("change", redraw);
   byId("this-view").addEventListener("click", () => {
     const b = map.getBounds();
     byId("bounds").value = [b.getSouth(), b.getWest(), b.getNorth(), b.getEast()].map((v) => v.toFixed(4)).join(",");
   });
   let waiting = null;
   byId("tries").addEventListener("input", (event) => {
-    if (!event.target.matches(".try-offset, .try-air")) return;
+    if (!event.target.matches('[data-try], [name="route"], [name="off"]')) return;
     clearTimeout(waiting);
-    waiting = setTimeout(() => redraw(false), 250);
+    // While a number is typed the map waits for its end; a switch acts at once.
+    waiting = setTimeout(redraw, event.target.matches("[data-try]") ? 200 : 0);
+  });
+  byId("map-try").addEventListener("click", (event) => {
+    if (event.target.id !== "back-to-plan") return;
+    event.preventDefault();
+    for (const input of document.querySelectorAll("[data-try]")) input.value = input.dataset.plan;
+    for (const route of document.querySelectorAll('select[name="route"]')) route.value = "";
+    for (const box of document.querySelectorAll('input[name="off"]')) box.checked = false;
+    redraw();
+  });
+  // Another area keeps what is tried.
+  byId("view").addEventListener("submit", (event) => {
+    event.preventDefault();
+    for (const key of ["bounds", "pixel_m"]) asked.set(key, byId(key).value.trim());
+    asked.set("streets", document.querySelector('[name="streets"]').checked ? "true" : "");
+    location.assign(state());
   });
   if (page.dataset.streets) {
     L.tileLayer("https://tile.openstreetmap.org/{z}/{x}/{y}.png", { maxZoom: 19, attribution: "© OpenStreetMap contributors" }).addTo(map);
@@ -204,10 +244,10 @@
     if (!shown) map.fitBounds(found.bounds);
     shown = found.sites.length;
     early = overlay(early, `${part}/so-far.png?sites=${shown}`, found.bounds, "layer", byId("opacity").value / 100);
-    const legend = byId("legend");
-    legend.src = `${part}/so-far.svg`;
-    legend.alt = "Legend of the level of the strongest so far";
-    legend.hidden = false;
+    const box_legend = byId("legend");
+    box_legend.src = `${part}/so-far.svg`;
+    box_legend.alt = "Legend of the level of the strongest so far";
+    box_legend.hidden = false;
   }
 
   async function follow() {
@@ -229,10 +269,10 @@
       await new Promise((go) => setTimeout(go, 400));
     }
     box.hidden = true;
-    await redraw(true);
+    await redraw();
     if (early) early.remove();
   }
   byId("map-cancel").addEventListener("click", () => fetch(page.dataset.cancel, { method: "POST", headers: { "X-CSRF-Token": page.dataset.token, Accept: "application/json" } }));
   map.setView([0, 0], 2);
-  if (page.dataset.job) follow(); else redraw(true);
+  if (page.dataset.job) follow(); else redraw();
 })();

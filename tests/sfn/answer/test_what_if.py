@@ -1,0 +1,64 @@
+"""What is tried: only what differs from the plan, in words, and what it drags along."""
+
+from pathlib import Path
+
+import pytest
+
+from sfn.answer.what_if import Tried, WhatIf, tried
+from sfn.geodesy.sites import place
+from sfn.plan import read_file
+from tests.sfn.networks import example
+
+NETWORK = example()
+PLACED = place(NETWORK)
+
+
+def trial(**what: object) -> Tried:
+    """The example with something tried."""
+    return tried(NETWORK, WhatIf(**what), placed=PLACED)  # type: ignore[arg-type]
+
+
+def test_what_repeats_the_plan_is_no_try() -> None:
+    """Plan offsets, clocks that are right and the main route leave everything as it is."""
+    found = trial(offsets_us={"south": -12.5}, clock_errors_us={"gap": 0.0}, routes={"south": "main"})
+
+    assert found == trial()
+    assert found.says == ()
+
+
+def test_a_clock_moves_its_site_and_those_it_feeds() -> None:
+    """Gap is fed off air from north: both launch later, south does not."""
+    plan, found = trial().launches, trial(clock_errors_us={"north": 3.0}).launches
+
+    assert {name: found[name] - plan[name] for name in plan} == pytest.approx({"north": 3, "south": 0, "gap": 3})
+
+
+def test_a_site_off_the_air_silences_those_it_feeds_and_moves_nobody() -> None:
+    """The others keep their launches; each silent site has its sentence."""
+    found = trial(off_air=frozenset({"north"}))
+
+    assert {site.id: site.on_air for site in found.network.sites} == {"north": False, "south": True, "gap": False}
+    assert found.launches == trial().launches
+    assert found.says == (
+        "North ridge: off the air",
+        "Gap: off the air, because North ridge, which feeds it, is",
+    )
+
+
+def test_an_offset_that_no_field_can_make_is_doubted() -> None:
+    """Gap cannot launch before its parent's signal has come through it."""
+    found = trial(offsets_us={"gap": 1.0})
+
+    assert [doubt.where for doubt in found.doubts] == ["sites[2].delay_fields[0]"]
+    assert trial(offsets_us={"gap": 70.0}).doubts == ()
+
+
+def test_a_standby_route_that_runs_dry_is_doubted() -> None:
+    """Its launch is what it would be if its buffer held, and that is said."""
+    network = read_file(Path(__file__).parents[3] / "demo_sites/fm_ridge.json")
+    found = tried(network, WhatIf(routes={"summit": "standby"}), placed=place(network))
+
+    assert [sentence.partition(",")[0] for sentence in found.says] == [
+        "Summit: on its standby route with the main route's setting"
+    ]
+    assert [doubt.what.partition(":")[0] for doubt in found.doubts] == ["site Summit (standby) runs dry"]

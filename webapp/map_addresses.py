@@ -1,0 +1,50 @@
+"""Every URL of the overlap map; `webapp.addresses` has them with all others."""
+
+from collections.abc import Sequence
+from urllib.parse import quote, urlencode
+
+
+def zones(
+    network_id: int,
+    *,
+    bounds: str = "",
+    pixel_m: str = "",
+    streets: bool = False,
+    layer: str = "",
+    tries: Sequence[tuple[str, str]] = (),
+) -> str:
+    """The overlap map, of the usual area or a given one; `tries` as `webapp.tries.query_of` gives them."""
+    asked = {"bounds": bounds, "pixel_m": pixel_m, "streets": "true" if streets else "", "layer": layer}
+    query = urlencode([*((key, value) for key, value in asked.items() if value), *tries])
+    return f"/networks/{network_id}/map" + (f"?{query}" if query else "")
+
+
+def map_part(network_id: int, key: str) -> str:
+    """Where the map's script finds layers, legends, lines and the summary of one coverage."""
+    return f"/networks/{network_id}/map/{quote(key, safe='')}"
+
+
+def keep_offsets(network_id: int) -> str:
+    """Saves the offsets that were tried."""
+    return f"/networks/{network_id}/map/keep"
+
+
+def contours(network_id: int, key: str) -> str:
+    """Contours at a field strength over a map's levels."""
+    return f"{map_part(network_id, key)}/contours"
+
+
+def licence(network_id: int, key: str) -> str:
+    """Takes a licence's contour and says what reaches out of it."""
+    return f"{map_part(network_id, key)}/licence/upload"
+
+
+def map_layer(network_id: int, key: str, name: str, clocks: Sequence[str] = ()) -> str:
+    """A layer of a map as a picture, with clock errors tried."""
+    query = f"?{urlencode([('clock', one) for one in clocks])}" if clocks else ""
+    return f"{map_part(network_id, key)}/layer/{quote(name, safe='')}.png{query}"
+
+
+def map_legend(network_id: int, key: str, name: str) -> str:
+    """What that layer's colours mean."""
+    return f"{map_part(network_id, key)}/legend/{quote(name, safe='')}.svg"
