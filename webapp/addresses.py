@@ -10,7 +10,16 @@ from webapp.map_addresses import (
     keep_offsets as keep_offsets,
 )
 from webapp.map_addresses import (
+    layer_file as layer_file,
+)
+from webapp.map_addresses import (
+    layer_lines as layer_lines,
+)
+from webapp.map_addresses import (
     licence as licence,
+)
+from webapp.map_addresses import (
+    map_files as map_files,
 )
 from webapp.map_addresses import (
     map_layer as map_layer,
@@ -20,6 +29,9 @@ from webapp.map_addresses import (
 )
 from webapp.map_addresses import (
     map_part as map_part,
+)
+from webapp.map_addresses import (
+    wavefronts as wavefronts,
 )
 from webapp.map_addresses import (
     zones as zones,

@@ -39,6 +39,26 @@ def licence(network_id: int, key: str) -> str:
     return f"{map_part(network_id, key)}/licence/upload"
 
 
+def layer_file(network_id: int, key: str, name: str, form: str, query: str = "") -> str:
+    """A layer as a file; `query` says what is tried."""
+    return f"{map_part(network_id, key)}/file/{quote(name, safe='')}.{form}" + (f"?{query}" if query else "")
+
+
+def layer_lines(network_id: int, key: str, name: str, form: str, query: str = "") -> str:
+    """The lines of a layer as a file."""
+    return f"{map_part(network_id, key)}/lines/{quote(name, safe='')}.{form}" + (f"?{query}" if query else "")
+
+
+def wavefronts(network_id: int, key: str, form: str, query: str = "") -> str:
+    """The wavefronts of all pairs as a file."""
+    return f"{map_part(network_id, key)}/wavefronts.{form}" + (f"?{query}" if query else "")
+
+
+def map_files(network_id: int, key: str, query: str = "") -> str:
+    """All of them in one archive."""
+    return f"{map_part(network_id, key)}/files.zip" + (f"?{query}" if query else "")
+
+
 def map_layer(network_id: int, key: str, name: str, clocks: Sequence[str] = ()) -> str:
     """A layer of a map as a picture, with clock errors tried."""
     query = f"?{urlencode([('clock', one) for one in clocks])}" if clocks else ""

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,8 +14,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.quality import CLASSES, UPSET, ServiceQuality, service_quality, yardstick
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
-from sfn.report.maps import write_geotiff
-from sfn.report.vector import collection, line_feature, write_geojson
+from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.systems.service import Service, service
 
@@ -271,29 +269,3 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "uncovered_counted_km2": found.uncovered_counted_km2,
         "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
     }
-
-
-def write_files(found: Zones, launches: Mapping[str, float], folder: Path, *, revision: int | None) -> dict[str, str]:
-    """Write a GeoTIFF a layer and the lines as GeoJSON; gives the file of each, by name.
-
-    Parameters
-    ----------
-    found : Zones
-    launches : mapping of site id to launch time
-        [us]
-    folder : Path
-        Made where it does not exist.
-    revision : int or None
-        Revision in the store.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    tags = {"network": found.network.name, "checksum": checksum(found.network), "sites": ",".join(found.coverage.sites)}
-    tags["revision"] = "" if revision is None else str(revision)
-    files = {}
-    for layer in found.layers:
-        path = folder / f"{layer.name}.tif"
-        write_geotiff(path, layer.values, found.coverage.grid, name=layer.name, unit=layer.unit, tags=tags)
-        files[layer.name] = str(path)
-    lines = folder / "wavefronts.geojson"
-    write_geojson(lines, lines_document(found, launches, neighbours(found)) | {"properties": tags})
-    return files | {"lines": str(lines)}

@@ -3,10 +3,12 @@
 import argparse
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 
 from sfn.answer.compared import of_site
-from sfn.answer.zones import document, write_files, zones
+from sfn.answer.map_files import FORMS, write_files
+from sfn.answer.zones import document, zones
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import grid_for
@@ -15,6 +17,7 @@ from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
 from sfn.reception.listeners import listeners
 from sfn.report.numbers import number
+from sfn.report.stamp import stamp
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
 
@@ -29,12 +32,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the files; made if need be")
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (the sites and some room around them)")
+    parser.add_argument(
+        "--forms", metavar="LIST", default="tif,geojson", help=f"files to write, of {', '.join(FORMS)} (tif,geojson)"
+    )
     parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Compute the layers, write the files, print the summary."""
+    forms = forms_argument(args.forms)
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
@@ -46,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
         found = zones(network, computed, launches, people=heard.people, executor=executor)
     try:
-        files = write_files(found, launches, args.out, revision=None)
+        files = write_files(found, launches, args.out, stamp(network, revision=None, made_at=datetime.now(UTC)), forms)
     except OSError as error:
         raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a folder that can")]) from None
     sites = [(name, of_site(found, name)) for name in computed.sites]
@@ -79,6 +86,20 @@ def run(args: argparse.Namespace) -> int:
     if computed.smooth:
         print("no terrain: smooth earth")
     return 0
+
+
+def forms_argument(text: str) -> tuple[str, ...]:
+    """Kinds of files, commas between.
+
+    Raises
+    ------
+    PlanError
+        If one is none of those on offer.
+    """
+    forms = tuple(filter(None, (part.strip() for part in text.split(","))))
+    if not forms or not set(forms) <= set(FORMS):
+        raise PlanError([Problem("--forms", f"cannot be {text!r}", f"some of {', '.join(FORMS)}, commas between")])
+    return forms
 
 
 def bounds_argument(text: str) -> tuple[float, float, float, float]:

@@ -108,6 +108,65 @@ def contours(level_dbuvm: ArrayLike, grid: Grid, *, at_dbuvm: float) -> tuple[Ar
     return tuple(sorted(areas, key=lambda a: -abs(_signed_area(a.outer))))
 
 
+def regions(mask: ArrayLike, grid: Grid, *, least_pixels_n: int = 0) -> tuple[Area, ...]:
+    """Areas in which a mask is True, largest first; the boundary runs half-way between pixel centres.
+
+    Parameters
+    ----------
+    mask : array_like of bool, shape (rows, columns)
+    grid : Grid
+    least_pixels_n : int
+        Pieces and holes smaller than this many pixels are left out; a single one has half a pixel of area.
+
+    Raises
+    ------
+    ValueError
+        If the mask has not the grid's shape.
+    """
+    south, west, north, east = grid.bounds_deg
+    least_deg2 = least_pixels_n * (north - south) * (east - west) / grid.pixels_n
+    found = contours(np.asarray(mask, dtype=bool).astype(np.float64), grid, at_dbuvm=0.5)
+    kept = (area for area in found if abs(_signed_area(area.outer)) / 2 >= least_deg2)
+    return tuple(
+        Area(area.outer, tuple(h for h in area.holes if abs(_signed_area(h)) / 2 >= least_deg2)) for area in kept
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Isoline:
+    """A line along which a raster has one value.
+
+    Parameters
+    ----------
+    at_pixels : ndarray, shape (points, 2)
+        Column and row, whole numbers at pixel centres.
+    lon_lat : ndarray, shape (points, 2)
+        The same as longitude and latitude. [degrees]
+    """
+
+    at_pixels: Ring
+    lon_lat: Ring
+
+
+def isolines(values: ArrayLike, grid: Grid, *, at: float) -> tuple[Isoline, ...]:
+    """Lines along which a raster has a value; linear between pixel centres, ending where it is NaN and at the edge.
+
+    Parameters
+    ----------
+    values : array_like, shape (rows, columns)
+    grid : Grid
+    at : float
+        In the raster's own unit.
+    """
+    from contourpy import contour_generator
+
+    if min(grid.shape) < 2:
+        return ()
+    lines: Any = contour_generator(z=np.ma.masked_invalid(values)).lines(at)
+    made = (np.asarray(line, dtype=np.float64) for line in lines)
+    return tuple(Isoline(line, _lon_lat(line, grid)) for line in made)
+
+
 def inside(areas: Sequence[Area], grid: Grid) -> NDArray[np.bool_]:
     """Which pixel centres lie in areas, shape (rows, columns)."""
     from rasterio.features import geometry_mask

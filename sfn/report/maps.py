@@ -1,6 +1,7 @@
 """Rasters as files: PNG for the screen, GeoTIFF with unit and revision for other programs."""
 
 import io
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -22,21 +23,25 @@ def png(rgba: NDArray[np.uint8]) -> bytes:
 
 
 def write_geotiff(
-    path: Path, values: NDArray[np.float32], grid: Grid, *, name: str, unit: str, tags: dict[str, str]
+    path: Path, values: NDArray[np.float32], grid: Grid, *, name: str, unit: str, tags: Mapping[str, str]
 ) -> None:
-    """Write one layer as a GeoTIFF in Web Mercator, float32, NaN where not covered.
+    """Write one layer as a GeoTIFF; arguments as `geotiff`."""
+    path.write_bytes(geotiff(values, grid, name=name, unit=unit, tags=tags))
+
+
+def geotiff(values: NDArray[np.float32], grid: Grid, *, name: str, unit: str, tags: Mapping[str, str]) -> bytes:
+    """One layer as a GeoTIFF in Web Mercator, float32, NaN where not covered.
 
     Parameters
     ----------
-    path : Path
     values : ndarray of float32, shape (rows, columns)
     grid : Grid
     name, unit : str
         Of the layer; stand as the band's description and unit.
-    tags : dict of str
+    tags : mapping of str
         Network, revision, checksum and what else tells a stale file from a current one.
     """
-    import rasterio
+    from rasterio.io import MemoryFile
     from rasterio.transform import Affine
 
     profile: dict[str, Any] = {
@@ -50,8 +55,10 @@ def write_geotiff(
         "nodata": float("nan"),
         "compress": "deflate",
     }
-    with rasterio.open(path, "w", **profile) as file:
-        file.write(values.astype(np.float32), 1)
-        file.set_band_description(1, name)
-        file.set_band_unit(1, unit)
-        file.update_tags(**tags, unit=unit)
+    with MemoryFile() as memory:
+        with memory.open(**profile) as file:
+            file.write(values.astype(np.float32), 1)
+            file.set_band_description(1, name)
+            file.set_band_unit(1, unit)
+            file.update_tags(**tags, unit=unit)
+        return bytes(memory.getbuffer())

@@ -30,10 +30,23 @@ def write_geojson(path: Path, document: Mapping[str, Any]) -> None:
 
 
 def kml(document: Mapping[str, Any], *, name: str) -> str:
-    """The areas, lines and places of a GeoJSON collection as KML (OGC 12-007r2), properties as extended data."""
+    """The areas, lines and places of a GeoJSON collection as KML (OGC 12-007r2), properties as extended data.
+
+    A feature's ``label`` becomes its name and its ``colour``, as ``#rrggbb``, that of its line and area.
+    """
     marks = "".join(_placemark(feature) for feature in document["features"])
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
-    return f"{head}<name>{escape(name)}</name>{marks}</Document></kml>\n"
+    return f"{head}<name>{escape(name)}</name>{_styles(document)}{marks}</Document></kml>\n"
+
+
+def _styles(document: Mapping[str, Any]) -> str:
+    """A style for each colour in use; KML writes colours as alpha, blue, green, red."""
+    colours = sorted({str(f["properties"]["colour"]) for f in document["features"] if "colour" in f["properties"]})
+    return "".join(
+        f'<Style id="c{c[1:]}"><LineStyle><color>ff{c[5:7]}{c[3:5]}{c[1:3]}</color><width>1.5</width></LineStyle>'
+        f"<PolyStyle><color>80{c[5:7]}{c[3:5]}{c[1:3]}</color></PolyStyle></Style>"
+        for c in colours
+    )
 
 
 def _placemark(feature: Mapping[str, Any]) -> str:
@@ -54,7 +67,10 @@ def _placemark(feature: Mapping[str, Any]) -> str:
     else:
         line = _kml_points(geometry["coordinates"])
         shape = f"<LineString><tessellate>1</tessellate><coordinates>{line}</coordinates></LineString>"
-    return f"<Placemark><ExtendedData>{data}</ExtendedData>{shape}</Placemark>"
+    label, colour = feature["properties"].get("label"), feature["properties"].get("colour")
+    name = f"<name>{escape(str(label))}</name>" if label else ""
+    style = f"<styleUrl>#c{colour[1:]}</styleUrl>" if colour else ""
+    return f"<Placemark>{name}{style}<ExtendedData>{data}</ExtendedData>{shape}</Placemark>"
 
 
 def _kml_ring(points: Sequence[Sequence[float]]) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.field.contours import isolines
 from sfn.geodesy.grid import Grid
 from sfn.report.scale import round_step
 
@@ -96,16 +97,10 @@ def _pieces(
     values: NDArray[np.float64], at: float, grid: Grid, strong: NDArray[np.bool_]
 ) -> Iterator[tuple[bool, tuple[tuple[float, float], ...]]]:
     """Contour lines in longitude and latitude, cut where they enter or leave the strong area."""
-    from contourpy import contour_generator
-
-    if min(values.shape) < 2:
-        return
-    masked = np.ma.masked_invalid(values)
-    lat, lon = grid.lat_deg, grid.lon_deg
-    for line in contour_generator(z=masked).lines(at):
-        column, row = np.asarray(line)[:, 0], np.asarray(line)[:, 1]
+    for line in isolines(values, grid, at=at):
+        column, row = line.at_pixels[:, 0], line.at_pixels[:, 1]
         inside = strong[row.round().astype(int), column.round().astype(int)]
-        where = np.column_stack((np.interp(column, np.arange(lon.size), lon), np.interp(row, np.arange(lat.size), lat)))
+        where = line.lon_lat
         if len(where) < LEAST_POINTS_N and min(values.shape) > 8 * LEAST_POINTS_N:
             continue
         cuts = np.flatnonzero(inside[1:] != inside[:-1]) + 1

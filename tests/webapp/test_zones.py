@@ -223,3 +223,36 @@ def test_street_tiles_are_allowed_only_when_asked_for(client: TestClient, number
 
     assert "openstreetmap" not in plain.headers["Content-Security-Policy"]
     assert "https://tile.openstreetmap.org" in asked.headers["Content-Security-Policy"]
+
+
+def test_files_of_a_try_bear_its_name_and_those_of_the_plan_do_not(client: TestClient, number: int) -> None:
+    """Every layer in three forms, lines in two, all in one archive; what is not there is not found."""
+    part = ready(client, number)
+    for path in (
+        "file/quality_class.tif",
+        "file/limiting_site.png",
+        "file/all-layers.csv",
+        "lines/quality_class.kml",
+        "wavefronts.geojson",
+        "files.zip",
+    ):
+        for query, try_it in (("", False), ("?clock=south:3", True)):
+            answer = client.get(f"{part}/{path}{query}")
+            assert answer.status_code == 200, answer.text
+            name = answer.headers["Content-Disposition"].partition('filename="')[2]
+            assert name.startswith("TRY-") == try_it
+            assert "revision-1-" in name
+            assert len(answer.content) > 100
+    assert client.get(f"{part}/file/nothing.tif").status_code == 404
+    assert client.get(f"{part}/wavefronts.kml?a=north&b=nowhere").status_code == 404
+
+
+def test_the_page_offers_every_layer_and_its_files(client: TestClient, number: int) -> None:
+    """Also without a script: the links carry what is tried."""
+    ready(client, number)
+    page = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=500&layer=limiting_site&off=gap").text
+
+    assert '<option value="limiting_site" selected>Signal that limits</option>' in page
+    assert "coverage_probability" not in page  # FM has none
+    assert "file/limiting_site.png?off=gap" in page
+    assert "files.zip?off=gap" in page

@@ -1,6 +1,5 @@
 """Contours over the map: drawn, exported, and held against the main's or a licence's."""
 
-import json
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, UploadFile
@@ -10,9 +9,10 @@ from sfn.answer.contours import Contours, coverage_contours, document, features,
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, area_geometry
 from sfn.field.licence import GREATEST_FILE_BYTES, read_areas
-from sfn.report.vector import collection, kml
+from sfn.report.vector import collection
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened
 from webapp.maps import Maps
+from webapp.pages.map_files import as_file, stamp_of
 from webapp.pages.zones import coverage_of
 from webapp.tries import number_of
 
@@ -34,11 +34,7 @@ def show(
     found = _found(opened, maps, key, level, site, main)
     if form == "json":
         return JSONResponse(_answer(found))
-    drawn, name = features(found), f"{opened.network.name}, {found.at_dbuvm:g} dBuV/m"
-    text = kml(drawn, name=name) if form == "kml" else json.dumps(drawn, ensure_ascii=False)
-    kind = "application/vnd.google-earth.kml+xml" if form == "kml" else "application/geo+json"
-    file = f"contours-network-{opened.head.id}-{found.at_dbuvm:g}-dbuvm.{form}"
-    return Response(text, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{file}"'})
+    return as_file(features(found), f"contours-{found.at_dbuvm:g}-dbuvm", form, stamp_of(opened))
 
 
 @router.post("/networks/{network_id}/map/{key}/licence/upload")

@@ -155,7 +155,7 @@ def shade(maps: MapsDep, key: str) -> Response:
 def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """Where the signals of a pair arrive within the tolerance."""
     found, now = zones_of(opened, maps, key, tries)
-    _known_pair(found, a, b)
+    known_pair(found, a, b)
     delay, level = pair_fields(found.coverage, now.launches, a, b)
     tolerance = service(opened.network.service).tolerance_us
     return _picture(png(ribbon(delay, level, tolerance_us=tolerance, equal_signal_db=found.counts.equal_signal_db)))
@@ -165,7 +165,7 @@ def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tri
 def pair_lines(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """The equal-delay lines and the equal-signal band of a pair."""
     found, now = zones_of(opened, maps, key, tries)
-    _known_pair(found, a, b)
+    known_pair(found, a, b)
     return JSONResponse(lines_document(found, now.launches, ((a, b),)))
 
 
@@ -257,7 +257,7 @@ def _coverage(maps: Maps, key: str) -> Coverage:
     return found
 
 
-def _known_pair(found: Zones, a: str, b: str) -> None:
+def known_pair(found: Zones, a: str, b: str) -> None:
     """Both sites exist and differ."""
     if a == b or not {a, b} <= set(found.coverage.sites):
         raise RefusedError(404)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sfn.field.contours import area_geometry, contours, inside, overreach
+from sfn.field.contours import area_geometry, contours, inside, isolines, overreach, regions
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.line import inverse
 
@@ -116,3 +116,30 @@ def test_what_cannot_be_compared_is_refused(call: object, text: str) -> None:
     """Shapes and levels that make no sense are refused by name."""
     with pytest.raises(ValueError, match=text):
         call()
+
+
+def test_regions_leave_out_speckle_and_keep_the_rest() -> None:
+    """A block of 100 pixels with a hole of one and a speck of one beside it: block whole, speck gone."""
+    grid = grid_for((36.0, -84.2, 36.2, -84.0), pixel_m=500)
+    mask = np.zeros(grid.shape, dtype=bool)
+    mask[5:15, 5:15], mask[9, 9], mask[20, 20] = True, False, True
+
+    every, some = regions(mask, grid), regions(mask, grid, least_pixels_n=6)
+    assert [(len(area.holes)) for area in every] == [1, 0]
+    assert [len(area.holes) for area in some] == [0]
+    assert inside(some, grid)[5:15, 5:15].all()
+    assert not inside(some, grid)[20, 20]
+
+
+def test_an_isoline_lies_where_the_raster_has_its_value() -> None:
+    """A plane that rises by 1 a column: the line at 7.25 stands a quarter of the way from column 7 to 8."""
+    grid = grid_for((36.0, -84.2, 36.2, -84.0), pixel_m=500)
+    values = np.broadcast_to(np.arange(grid.columns_n, dtype=float), grid.shape).copy()
+    values[10] = np.nan
+    lines = isolines(values, grid, at=7.25)
+
+    assert len(lines) == 2  # cut where nothing is known
+    for line in lines:
+        np.testing.assert_allclose(line.at_pixels[:, 0], 7.25)
+        step = grid.lon_deg[1] - grid.lon_deg[0]
+        np.testing.assert_allclose(line.lon_lat[:, 0], grid.lon_deg[7] + 0.25 * step)

@@ -1,0 +1,95 @@
+"""What every exported file says of itself: network, revision, date, and whether it is the plan or a try."""
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sfn.plan import Network, checksum
+
+TRY = "TRY"
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """Where a file comes from.
+
+    Parameters
+    ----------
+    network : str
+        Its name.
+    revision : int or None
+        In the store; None for a document on its own.
+    checksum : str
+        Of the document.
+    sites : tuple of str
+        Their ids, in the order in which layers of sites number them from 0.
+    made_at : datetime
+        In UTC.
+    says : tuple of str
+        What is tried, a sentence each; empty where it is the plan.
+    """
+
+    network: str
+    revision: int | None
+    checksum: str
+    sites: tuple[str, ...]
+    made_at: datetime
+    says: tuple[str, ...] = ()
+
+    @property
+    def is_try(self) -> bool:
+        """Whether it is not the plan."""
+        return bool(self.says)
+
+    @property
+    def state(self) -> str:
+        """``plan``, or that it is a try, and which."""
+        said = "; ".join(self.says).replace("\u202f", " ").replace("−", "-")
+        return f"{TRY}, not the plan: {said}" if self.says else "plan"
+
+    @property
+    def of(self) -> str:
+        """``revision 3``."""
+        return "a document without a revision" if self.revision is None else f"revision {self.revision}"
+
+    @property
+    def date(self) -> str:
+        """To the minute, in UTC."""
+        return f"{self.made_at:%Y-%m-%d %H:%M} UTC"
+
+    def tags(self) -> dict[str, str]:
+        """For a GeoTIFF, and for every feature of a file of lines."""
+        revision = "" if self.revision is None else str(self.revision)
+        return {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
+
+    def column(self, name: str) -> str:
+        """A column's name: the layer with its unit, and the revision; a try says so first."""
+        ending = "" if self.revision is None else f"_revision_{self.revision}"
+        return f"{TRY}_{name}{ending}" if self.is_try else f"{name}{ending}"
+
+    def file(self, name: str, ending: str) -> str:
+        """A file's name, in letters that every system takes; that of a try begins with TRY."""
+        plain = unicodedata.normalize("NFKD", self.network).encode("ascii", "ignore").decode().lower()
+        head = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "network"
+        middle = "" if self.revision is None else f"-revision-{self.revision}"
+        return f"{TRY + '-' if self.is_try else ''}{head}{middle}-{name}.{ending}"
+
+
+def stamp(network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = ()) -> Stamp:
+    """The stamp of files made from a network's document; `says` is what is tried on it."""
+    sites = tuple(site.id for site in network.sites)
+    return Stamp(network.name, revision, checksum(network), sites, made_at, says)
+
+
+def stamped(document: Mapping[str, Any], by: Stamp) -> dict[str, Any]:
+    """A GeoJSON collection with the stamp on itself and on every feature, because programs take features out of it."""
+    tags = by.tags()
+    features = [
+        f | {"properties": f["properties"] | {k: v for k, v in tags.items() if k != "network"}}
+        for f in document["features"]
+    ]
+    about = tags | {"made_at": by.date, "sites": ",".join(by.sites)}
+    return {**document, "properties": about, "features": features}

@@ -1,0 +1,108 @@
+"""The map's files: every layer as GeoTIFF, PNG and CSV, its lines and the wavefronts as GeoJSON and KML."""
+
+import tempfile
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import IO, Literal
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse, Response, StreamingResponse
+
+from sfn.answer.layer_lines import layer_lines
+from sfn.answer.map_files import MEDIA, layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
+from sfn.answer.what_if import Tried
+from sfn.answer.zones import Layer, Zones
+from sfn.report.stamp import Stamp, stamp
+from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.pages.zones import known_pair, zones_of
+from webapp.problems import RefusedError
+from webapp.tries import TriesDep
+
+router = APIRouter(include_in_schema=False)
+ALL = "all-layers"
+BLOCK_BYTES = 1 << 20
+
+
+@router.get("/networks/{network_id}/map/{key}/file/{name}.{form}")
+def layer_file(
+    opened: NetworkDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
+) -> Response:
+    """One layer as a file; as CSV also all of them."""
+    found, now = zones_of(opened, maps, key, tries)
+    by = stamp_of(opened, now)
+    if form == "csv":
+        layers = found.layers if name == ALL else (_layer(found, name),)
+        return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=_named(by, name, form))
+    made = (layer_tif if form == "tif" else layer_png)(found, _layer(found, name), by)
+    return Response(made, media_type=MEDIA[form], headers=_named(by, name, form))
+
+
+@router.get("/networks/{network_id}/map/{key}/lines/{name}.{form}")
+def lines(
+    opened: NetworkDep, maps: MapsDep, key: str, name: str, form: Literal["json", "geojson", "kml"], tries: TriesDep
+) -> Response:
+    """The lines of a layer: for the page, or as a file."""
+    found, now = zones_of(opened, maps, key, tries)
+    made = layer_lines(found, _layer(found, name))
+    return JSONResponse(made) if form == "json" else as_file(made, f"lines-{name}", form, stamp_of(opened, now))
+
+
+@router.get("/networks/{network_id}/map/{key}/wavefronts.{form}")
+def wavefront_file(
+    opened: NetworkDep,
+    maps: MapsDep,
+    key: str,
+    form: Literal["geojson", "kml"],
+    tries: TriesDep,
+    a: str = "",
+    b: str = "",
+) -> Response:
+    """The wavefronts of a pair, or of all pairs that meet."""
+    found, now = zones_of(opened, maps, key, tries)
+    if a or b:
+        known_pair(found, a, b)
+    name = f"wavefronts-{a}-{b}" if a else "wavefronts"
+    made = wavefronts(found, now.launches, ((a, b),) if a else ())
+    return as_file(made, name, form, stamp_of(opened, now))
+
+
+@router.get("/networks/{network_id}/map/{key}/files.zip")
+def everything(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """Every layer as GeoTIFF and all lines in one archive."""
+    found, now = zones_of(opened, maps, key, tries)
+    by = stamp_of(opened, now)
+    held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
+    write_zip(held, found, now.launches, by)
+    held.seek(0)
+    return StreamingResponse(_blocks(held), media_type="application/zip", headers=_named(by, "map", "zip"))
+
+
+def stamp_of(opened: Opened, now: Tried | None = None) -> Stamp:
+    """What files made now say of themselves."""
+    number, says = opened.head.revision.number, now.says if now else ()
+    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says)
+
+
+def _blocks(held: IO[bytes]) -> Iterator[bytes]:
+    """A file in blocks; it is closed, and gone, at its end."""
+    with held:
+        while block := held.read(BLOCK_BYTES):
+            yield block
+
+
+def _layer(found: Zones, name: str) -> Layer:
+    """The layer of that name, or 404."""
+    layer = found.layer(name)
+    if layer is None:
+        raise RefusedError(404)
+    return layer
+
+
+def as_file(document: dict[str, object], name: str, form: str, by: Stamp) -> Response:
+    """Lines to be kept."""
+    return Response(lines_file(document, name, form, by), media_type=MEDIA[form], headers=_named(by, name, form))
+
+
+def _named(by: Stamp, name: str, form: str) -> dict[str, str]:
+    """The file's name, that of a try beginning with TRY."""
+    return {"Content-Disposition": f'attachment; filename="{by.file(name, form)}"'}
