@@ -23,6 +23,7 @@ from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
 from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
@@ -143,6 +144,18 @@ class Maps:
                     self._heard.popitem(last=False)
         return found
 
+    def counted(self, network: Network, grid: Grid) -> Asked:
+        """Who lives on a grid and what counts more there, for the search and the sliders.
+
+        Raises
+        ------
+        PlanError
+            If a weight names a place that is not among the listeners.
+        """
+        heard = self.listeners(network, grid)
+        weights = weighed(network, grid, places=heard.places)
+        return Asked(people=heard.people, weights=weights, places=heard.places)
+
     def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str) -> Zones:
         """The map with what is tried, kept: picture, summary, lines and files of one try are drawn from one.
 
@@ -150,7 +163,12 @@ class Maps:
         """
         people = self.listeners(network, computed.grid).people
         # What is kept holds its people, so that no other array can have their id.
-        about = (key, now.network.model_dump_json(exclude={"listeners"}), tuple(now.launches.items()), id(people))
+        about = (
+            key,
+            now.network.model_dump_json(exclude={"listeners", "weights"}),
+            tuple(now.launches.items()),
+            id(people),
+        )
 
         def make() -> Zones:
             """Draw it."""
@@ -226,14 +244,13 @@ class Maps:
         found = self.find(key)
         if found is None:
             return None
-        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners"})
+        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners", "weights"})
         known = f"{key} {about} {found.on_air(network).tolist()}"
         with self._lock:
             if known in self._objectives:
                 self._objectives.move_to_end(known)
                 return self._objectives[known]
-        people = self.listeners(network, found.grid).people
-        made = network_objective(network, found, Asked(people=people), executor=self.executor)
+        made = network_objective(network, found, self.counted(network, found.grid), executor=self.executor)
         with self._lock:
             self._objectives[known] = made
             while len(self._objectives) > KEPT_OBJECTIVES:

@@ -6,14 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sfn.answer.optimise import Asked, network_limits
 from sfn.answer.what_if import WhatIf, tried
-from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
 from sfn.plan import Network
-from sfn.reception.coverage import Coverage
 from sfn.report.curve import curve_svg
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective, Score, along, score
@@ -21,7 +18,6 @@ from sfn.timing import delay_table
 
 Weight = float  # people or km2
 CURVE_STEPS_N = 100
-AREAS_N = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,17 +31,6 @@ class Slider:
     now_us: float
     step_us: float
     held: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Lost:
-    """One connected area that loses adequate service, with the nearest site; weight in people or km2."""
-
-    lat_deg: float
-    lon_deg: float
-    lost: Weight
-    nearest: str
-    away_m: float
 
 
 def sliders(network: Network, *, placed: Mapping[str, Located], asked: Asked) -> tuple[Slider, ...]:
@@ -101,31 +86,6 @@ def curve(
         (shifts + here).tolist(), found[:, 0].tolist(), label=f"Without adequate service, {what.unit}", marks=marks,
         refractivity_n=network.refractivity_n,
     )  # fmt: skip
-
-
-def lost_areas(
-    computed: Coverage, lost: NDArray[np.bool_], weight: NDArray[np.float64], *, placed: Mapping[str, Located],
-    names: Mapping[str, str],
-) -> tuple[Lost, ...]:  # fmt: skip
-    """The largest connected areas that lose adequate service, shape (M,) as of the coverage, the worst first."""
-    from scipy.ndimage import label
-
-    areas, count = label(lost.reshape(computed.grid.shape), structure=np.ones((3, 3)))
-    flat = areas.ravel()
-    sums = np.bincount(flat, weights=weight * lost, minlength=count + 1)[1:]
-    lat, lon = (axis.ravel() for axis in computed.grid.points_deg)
-    made = []
-    for k in np.argsort(-sums, kind="stable")[:AREAS_N]:
-        inside = flat == k + 1
-        if sums[k] <= 0:
-            continue
-        middle = int(np.argmin((lat - lat[inside].mean()) ** 2 + (lon - lon[inside].mean()) ** 2 + 1e9 * ~inside))
-        away = {
-            name: float(inverse(at.lat_deg, at.lon_deg, lat[middle], lon[middle])[0]) for name, at in placed.items()
-        }
-        nearest = min(away, key=lambda name: away[name])
-        made.append(Lost(float(lat[middle]), float(lon[middle]), float(sums[k]), names[nearest], away[nearest]))
-    return tuple(made)
 
 
 def plan_reason(answer: Mapping[str, Any]) -> str:

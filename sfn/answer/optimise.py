@@ -9,15 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.answer.delays import delays
-from sfn.answer.delays import document as delays_document
+from sfn.answer.levers import Lever, levers
+from sfn.answer.losers import AreaLost, PlaceChange, changed_places, lost_areas, names_near
+from sfn.answer.served import State, levels, state
 from sfn.geodesy.position import Located
-from sfn.plan import Network
-from sfn.reception.area import ClassSummary, class_summary
+from sfn.plan import Network, Place
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import CLASSES, ServiceQuality, service_quality, yardstick
+from sfn.reception.quality import yardstick
+from sfn.reception.weights import Weighed
 from sfn.solve.bound import least_without_service
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
-from sfn.solve.objective import Objective, Score, along, objective, quality_totals, score
+from sfn.solve.objective import Objective, Score, along, objective, score
 from sfn.solve.search import Found, Told, search
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
@@ -29,8 +31,6 @@ Weight = float  # people or km2
 
 DRAWS_N = 100
 LEAST_DRAWS_N = 10
-AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
-LEVER_DB = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,43 +40,39 @@ class Asked:
     Parameters
     ----------
     people : ndarray, shape (M,), or None
-        Weight of each pixel; None: its area.
-    factor : ndarray, shape (M,), or None
-        Multiplies the weights: this town first, that ridge does not matter.
+        Inhabitants of each pixel; None: not known.
+    by_area : bool
+        Count area even where people are known.
+    weights : Weighed or None
+        This town first, that ridge does not matter.
+    places : tuple of Place
+        Those that people live in, to name who loses.
     held : frozenset of str
     most_us, most_move_us : float or None
         Greatest offset and greatest change of one. [us]
+    from_set : bool
+        Changes count from what the devices are set to now, not from the saved plan.
     most_changed : int or None
     seed : int
     budget_s : float
     """
 
     people: Doubles | None = None
-    factor: Doubles | None = None
+    by_area: bool = False
+    weights: Weighed | None = None
+    places: tuple[Place, ...] = ()
     held: frozenset[str] = frozenset()
     most_us: float | None = None
     most_move_us: float | None = None
+    from_set: bool = False
     most_changed: int | None = None
     seed: int = 1
     budget_s: float = 60.0
 
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """How a network serves with one set of launches."""
-
-    score: Score
-    quality: ServiceQuality
-    classes: ClassSummary
-
-
-@dataclass(frozen=True, slots=True)
-class Lever:
-    """What one change besides delay would do; `gain` is people or km2 more with adequate service."""
-
-    site: str
-    change: str
-    gain: Weight
+    @property
+    def counts_people(self) -> bool:
+        """Whether people are counted; else area."""
+        return self.people is not None and not self.by_area
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +81,7 @@ class Optimised:
 
     network: Network
     planned: Network
+    asked: Asked
     what: Objective
     limits: Limits
     found: Found
@@ -94,7 +91,10 @@ class Optimised:
     sensitivity: Mapping[str, tuple[Score, Score]]
     drawn: Doubles
     levers: tuple[Lever, ...]
+    places: tuple[PlaceChange, ...]
+    areas: tuple[AreaLost, ...]
     bound: Weight
+    area_km2: Doubles
     delays: Any
 
     @property
@@ -102,10 +102,12 @@ class Optimised:
         """The offsets found, by site. [us]"""
         return dict(zip(self.what.sites, self.found.offsets_us.tolist(), strict=True))
 
-    def moved_weight(self, *, gained: bool) -> Weight:
-        """People or km2 that come to adequate service, or lose it."""
-        was, now = (np.nan_to_num(s.quality.quality_class, nan=3.0) <= 1 for s in (self.before, self.after))
-        return float(self.what.weight[(now & ~was) if gained else (was & ~now)].sum())
+    def moved(self, weight: Doubles | None, *, gained: bool) -> Weight | None:
+        """How much of a weight, shape (M,), comes to adequate service, or loses it."""
+        if weight is None:
+            return None
+        was, now = self.before.served, self.after.served
+        return float(weight[(now & ~was) if gained else (was & ~now)].sum())
 
 
 def network_objective(network: Network, computed: Coverage, asked: Asked, *, executor: Executor | None) -> Objective:
@@ -116,9 +118,10 @@ def network_objective(network: Network, computed: Coverage, asked: Asked, *, exe
     PlanError
         If the service is not known.
     """
-    level, rare = _levels(network, computed)
-    weight = computed.area_km2() if asked.people is None else asked.people
-    weight = np.where(computed.covered, weight if asked.factor is None else weight * asked.factor, 0.0)
+    level, rare = levels(network, computed)
+    weight = asked.people if asked.counts_people and asked.people is not None else computed.area_km2()
+    if asked.weights is not None:
+        weight = (weight + asked.weights.added_people * asked.counts_people) * asked.weights.factor
     return objective(
         computed.sites,
         level,
@@ -126,8 +129,8 @@ def network_objective(network: Network, computed: Coverage, asked: Asked, *, exe
         computed.travel_us,
         yardstick(network),
         frequency_mhz=network.frequency_mhz,
-        weight=weight,
-        unit="km2" if asked.people is None else "people",
+        weight=np.where(computed.covered, weight, 0.0),
+        unit="people" if asked.counts_people else "km2",
         executor=executor,
     )
 
@@ -144,7 +147,7 @@ def network_limits(network: Network, table: DelayTable, asked: Asked) -> Limits:
     step_us = max(1.0, round(float(carried.guard_us or 0.0) / 100)) if carried.kind == "ofdm" else 1.0
     most = usual_most_us(network) if asked.most_us is None else asked.most_us
     return limits(
-        network, table, held=asked.held, most_us=most, most_move_us=asked.most_move_us,
+        network, table, held=asked.held, most_us=most, most_move_us=asked.most_move_us, from_set=asked.from_set,
         most_changed=asked.most_changed, step_us=step_us,
     )  # fmt: skip
 
@@ -196,8 +199,10 @@ def optimise(
     offsets = dict(zip(what.sites, found.offsets_us.tolist(), strict=True))
     planned = with_offsets(network, offsets)
     planned_table = delay_table(planned, placed=placed)
-    before = _state(network, computed, what, table.launches(), executor)
-    after = _state(network, computed, what, planned_table.launches(), executor)
+    before, after = (
+        state(network, computed, what, one.launches(), people=asked.people, executor=executor)
+        for one in (table, planned_table)
+    )
     if vars_key(after.score) >= vars_key(before.score):  # rounding to the devices' steps ate what was gained
         planned, planned_table, after = network, table, before
         offsets = dict(zip(what.sites, allowed.now_us.tolist(), strict=True))
@@ -205,26 +210,39 @@ def optimise(
     found = Found(at, found.score, found.before, found.ended, found.tried, found.seconds_s, found.starts)
     launches = np.array([planned_table.launches()[name] for name in what.sites])
     errors = launch_errors(network, draws_n=DRAWS_N, seed=asked.seed)
-    drawn = _drawn(what, launches, errors, after, executor=executor, progress=progress, cancelled=cancelled)
+
+    def tell(phase: str, part: float) -> None:
+        """What is being worked out after the search."""
+        if progress is not None:
+            progress(launches, after.score, phase, part)
+
+    drawn = _drawn(what, launches, errors, executor=executor, tell=tell, cancelled=cancelled)
+    others = levers(
+        network, computed, what, launches, after, executor=executor, cancelled=cancelled,
+        told=lambda part: tell("what else would help", part),
+    )  # fmt: skip
+    names = {site.id: site.name for site in network.sites}
+    area_km2 = np.where(computed.covered, computed.area_km2(), 0.0)
+    raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     return Optimised(
-        network, planned, what, allowed, found, before, after, planned_table,
-        _sensitivity(what, allowed, launches, executor), drawn,
-        _levers(network, computed, what, launches, after, executor, cancelled),
-        min(least_without_service(what, allowed), after.score.without_service), delays(planned),
+        network, planned, asked, what, allowed, found, before, after, planned_table,
+        _sensitivity(what, allowed, launches, executor), drawn, others,
+        changed_places(computed, asked.places, before, after),
+        lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
+        min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned),
     )  # fmt: skip
 
 
 def _drawn(
-    what: Objective, launches: Doubles, errors: Doubles, after: State, *,
-    executor: Executor | None, progress: Told | None, cancelled: Callable[[], bool] | None,
+    what: Objective, launches: Doubles, errors: Doubles, *,
+    executor: Executor | None, tell: Callable[[str, float], None], cancelled: Callable[[], bool] | None,
 ) -> Doubles:  # fmt: skip
     """People or km2 without service for each draw of launch errors; the first few only, once cancelled."""
     found = []
     for k, error in enumerate(errors):
         if k >= LEAST_DRAWS_N and cancelled is not None and cancelled():
             break
-        if progress is not None:
-            progress(launches, after.score, "chain tolerances, then other levers", k / len(errors))
+        tell("chain tolerances", k / len(errors))
         found.append(score(what, launches + error, executor=executor).without_service)
     return np.array(found)
 
@@ -245,38 +263,6 @@ def convex_starts(what: Objective, allowed: Limits) -> tuple[tuple[str, Doubles]
     return tuple((name, offsets) for name, offsets in made if offsets is not None)
 
 
-def _levels(network: Network, computed: Coverage) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Levels with nothing where a site is off air or the terrain has a gap."""
-    silent = np.ones(len(computed.sites), bool)
-    silent[computed.on_air(network)] = False
-    hidden = silent[:, None] | ~computed.covered[None, :]
-    nothing = np.float32(np.nan)
-    return np.where(hidden, nothing, computed.level_dbuvm), np.where(hidden, nothing, computed.level_1pct_dbuvm)
-
-
-def _state(
-    network: Network, computed: Coverage, what: Objective, launches: Mapping[str, float], executor: Executor | None
-) -> State:
-    """Reception as the map shows it, with settings in force."""
-    level, rare = _levels(network, computed)
-    return _judged(network, computed, what, level, rare, computed.arrivals(launches), executor)
-
-
-def _judged(
-    network: Network, computed: Coverage, what: Objective, level: NDArray[np.float32], rare: NDArray[np.float32],
-    arrivals: Doubles, executor: Executor | None,
-) -> State:  # fmt: skip
-    """Reception of given levels and arrivals."""
-    quality = service_quality(
-        level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, executor=executor
-    )
-    found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
-    people = what.weight if what.unit == "people" else None
-    mean = float(found[2]) / max(what.usable_weight, 1e-12)
-    classes = class_summary(quality.quality_class, computed.area_km2(), people=people)
-    return State(Score(float(found[0]), float(found[1]), -mean), quality, classes)
-
-
 def _sensitivity(
     what: Objective, allowed: Limits, launches: Doubles, executor: Executor | None
 ) -> dict[str, tuple[Score, Score]]:
@@ -288,104 +274,6 @@ def _sensitivity(
     return made
 
 
-def _levers(
-    network: Network, computed: Coverage, what: Objective, launches: Doubles, after: State,
-    executor: Executor | None, cancelled: Callable[[], bool] | None,
-) -> tuple[Lever, ...]:  # fmt: skip
-    """What 3 dB more or less, or silence, of each site would add to the plan, the best first."""
-    level, rare = _levels(network, computed)
-    arrivals = computed.travel_us + launches[:, None]
-    made = []
-    for i, site in enumerate(network.sites):
-        for change, by_db in (("3 dB more", LEVER_DB), ("3 dB less", -LEVER_DB), ("off air", np.nan)):
-            if not site.on_air or (cancelled is not None and cancelled()):
-                continue
-            row, rare_row = level[i].copy(), rare[i].copy()
-            level[i], rare[i] = row + np.float32(by_db), rare_row + np.float32(by_db)
-            tried = _judged(network, computed, what, level, rare, arrivals, executor)
-            level[i], rare[i] = row, rare_row
-            made.append(Lever(site.id, change, after.score.without_service - tried.score.without_service))
-    return tuple(sorted(made, key=lambda lever: -lever.gain))
-
-
-def document(found: Optimised) -> dict[str, Any]:
-    """The JSON document of ``optimise --json``."""
-    settings = delays_document(found.delays)
-    after = found.after.score.without_service
-    promised = after + AS_PROMISED_RATIO * max(float(found.what.weight.sum()) - after, 0.0)
-    quantiles = np.quantile(found.drawn, [0.5, 0.9]).tolist()
-    return {
-        "network": found.network.name,
-        "objective": "area" if found.what.unit == "km2" else "people",
-        "unit": found.what.unit,
-        "before": _state_document(found.before),
-        "after": _state_document(found.after),
-        "offsets": found.offsets_us,
-        "changed": [
-            s for s, c in zip(found.what.sites, found.limits.changed(found.found.offsets_us), strict=True) if c
-        ],
-        "settings": settings["sites"],
-        "gained": found.moved_weight(gained=True),
-        "lost": found.moved_weight(gained=False),
-        "sensitivity": {
-            name: {"earlier_1_us": score_document(early), "later_1_us": score_document(late)}
-            for name, (early, late) in found.sensitivity.items()
-        },
-        "tolerances": {
-            "draws": int(found.drawn.size),
-            "without_service": {"median": quantiles[0], "p90": quantiles[1], "max": float(found.drawn.max())},
-            "target_without_service": promised,
-            "probability_target_met": float(np.mean(found.drawn <= promised)),
-            "probability_better_than_before": float(np.mean(found.drawn <= found.before.score.without_service)),
-        },
-        "loops": [_loop(entry, found) for entry in settings["triangles"]],
-        "levers": [{"site": x.site, "change": x.change, "gain": x.gain} for x in found.levers],
-        "lower_bound": found.bound,
-        "ended": found.found.ended,
-        "tried": found.found.tried,
-        "starts": [{"start": name} | score_document(s) for name, s in found.found.starts],
-        "problems": settings["problems"],
-        "seconds": found.found.seconds_s,
-    }
-
-
-def score_document(one: Score) -> dict[str, float]:
-    """A score with its keys."""
-    return {
-        "without_service": one.without_service,
-        "below_target": one.below_target,
-        "mean_margin_db": -one.minus_mean_margin_db,
-    }
-
-
-def _state_document(state: State) -> dict[str, Any]:
-    """Score and classes."""
-    people = state.classes.people
-    return score_document(state.score) | {
-        "classes": [
-            {"class": name, "area_km2": area, "people": None if people is None else people[i]}
-            for i, (name, area) in enumerate(zip(CLASSES, state.classes.area_km2, strict=True))
-        ]
-    }
-
-
-def _loop(entry: Mapping[str, Any], found: Optimised) -> dict[str, Any]:
-    """A loop's misclosure and what the plan leaves of it at each of its points."""
-    a, b, c = entry["sites"]
-    launches = found.table.launches()
-    left = [
-        launches[q] - launches[p] - wish
-        for (p, q), wish in zip(((a, b), (b, c), (c, a)), entry["wishes_us"], strict=True)
-    ]
-    return {"sites": [a, b, c], "misclosure_us": entry["misclosure_us"], "left_us": left}
-
-
 def held_of(names: Iterable[str] | Sequence[str]) -> frozenset[str]:
     """Sites to hold, out of repeated or comma-separated names."""
     return frozenset(part.strip() for name in names for part in name.split(",") if part.strip())
-
-
-def lost_places(found: Optimised) -> NDArray[np.bool_]:
-    """Pixels that lose adequate service, shape (M,)."""
-    was, now = (np.nan_to_num(s.quality.quality_class, nan=3.0) <= 1 for s in (found.before, found.after))
-    return np.asarray(was & ~now & (found.what.weight > 0))

@@ -5,7 +5,9 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from sfn.answer.optimise import Asked, Optimised, document, held_of, optimise, score_document
+from sfn.answer.optimise import Asked, Optimised, held_of, optimise
+from sfn.answer.optimise_document import document
+from sfn.answer.served import State
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import grid_for
@@ -13,14 +15,15 @@ from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
 from sfn.reception.listeners import listeners
+from sfn.reception.weights import weighed
 from sfn.report.numbers import number
-from sfn.solve.objective import Score
 from sfn.terrain.ground import open_ground
 
 NAME = "optimise"
 SUMMARY = "timing offsets that serve most, before and after"
 THREADS_N = 2
 LEVERS_SHOWN = 3
+PLACES_SHOWN = 8
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,9 +32,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     parser.add_argument("--hold", action="append", default=[], metavar="SITE", help="leave this site alone; repeatable")
     parser.add_argument("--max-offset-us", type=float, metavar="US", help="greatest offset (50; OFDM: guard interval)")
-    parser.add_argument("--max-move-us", type=float, metavar="US", help="greatest change against the present offset")
+    parser.add_argument("--max-move-us", type=float, metavar="US", help="greatest change against the saved offset")
+    parser.add_argument("--from-set", action="store_true", help="count that change from what the devices are set to")
     parser.add_argument("--max-changed", type=int, metavar="N", help="how many sites may get another setting")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the search's random tries (1)")
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"
+    )
     parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help="time for the search (60)")
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     add_json(parser)
@@ -49,10 +55,14 @@ def run(args: argparse.Namespace) -> int:
     if args.objective == "people" and heard.people is None:
         raise PlanError([Problem("--objective", heard.said, "listeners in the document, or --objective area")])
     asked = Asked(
-        people=None if args.objective == "area" else heard.people,
+        people=heard.people,
+        by_area=args.objective == "area",
+        weights=weighed(network, grid, places=heard.places),
+        places=heard.places,
         held=held_of(args.hold),
         most_us=args.max_offset_us,
         most_move_us=args.max_move_us,
+        from_set=args.from_set,
         most_changed=args.max_changed,
         seed=args.seed,
         budget_s=args.budget_s,
@@ -86,41 +96,71 @@ def _refuse(args: argparse.Namespace) -> None:
 
 
 def _print(found: Optimised) -> None:
-    """Offsets, before and after, sensitivity, levers."""
-    names = {site.id: site.name for site in found.network.sites}
+    """Offsets, before and after, who loses, how sure, what else would help."""
+    names, unit = {site.id: site.name for site in found.network.sites}, found.what.unit
+    weights = found.asked.weights
+    for line in () if weights is None else weights.said:
+        print(f"weighed: {line}")
+    after = found.after.score.without_service
     rows = [
         (
             names[site.id],
             number(site.offset_us, 1, signed=True),
             number(found.offsets_us[site.id], 1, signed=True),
             ", ".join(f"{f.name} {f.value:g} {f.unit}" for f in found.table.row(site.id, site.chains[0].route).fields),
+            *(number(one.without_service - after, 1, signed=True) for one in found.sensitivity[site.id]),
         )
         for site in found.network.sites
     ]
-    print_table(("site", "offset now, us", "found, us", "setting"), rows)
-    unit = found.what.unit
-    print()
-    print_table(
-        ("", f"no adequate service, {unit}", f"below target, {unit}", "mean margin, dB"),
-        [("before", *_figures(found.before.score)), ("after", *_figures(found.after.score))],
-    )
-    lost, gained = (number(found.moved_weight(gained=g), 1) for g in (False, True))
-    print(f"\ngain adequate service: {gained} {unit}; lose it: {lost} {unit}")
+    print_table(("site", "offset now, us", "found, us", "setting", "1 us early", "1 us late"), rows)
+    print(f"(1 us early, 1 us late: {unit} more without adequate service if that site is off by as much)\n")
+    counted = f"{unit} as weighed" if weights else unit
+    heads = (f"no adequate service, {counted}", f"below target, {counted}", "mean margin, dB", "people", "km2")
+    print_table(("", *heads), [("before", *_figures(found.before)), ("after", *_figures(found.after))])
+    print("(people and km2: on the map, without adequate service, as they are)\n")
+    _print_who(found)
+    _print_how_sure(found)
+    for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:
+        print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {counted} more")
+    if sys.stdout.isatty():
+        print("nothing is changed: save the offsets in the document to apply them")
+
+
+def _print_who(found: Optimised) -> None:
+    """Who gains and who loses."""
+    people, area_km2 = found.asked.people, found.area_km2
+    for says, gained in (("gain adequate service", True), ("lose it", False)):
+        moved, moved_km2 = found.moved(people, gained=gained), found.moved(area_km2, gained=gained)
+        said = "" if moved is None else f"{number(moved, 0)} people, "
+        print(f"{says}: {said}{number(moved_km2 or 0.0, 1)} km2")
+    losing = [one for one in found.places if one.loses]
+    for one in losing[:PLACES_SHOWN]:
+        before, after = (number(m, 1, signed=True) for m in (one.margin_before_db, one.margin_after_db))
+        print(f"  loses: {one.name}, {number(one.lost_people, 0)} people, margin {before} dB, then {after} dB")
+    if len(losing) > PLACES_SHOWN:
+        print(f"  and {len(losing) - PLACES_SHOWN} more places: --json names them all")
+
+
+def _print_how_sure(found: Optimised) -> None:
+    """The bound, the search, the tolerances."""
+    unit, answer = found.what.unit, document(found)
     print(f"no offsets can do better than {number(found.bound, 1)} {unit} without service (lower bound)")
     print(f"search ended: {found.found.ended}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s")
-    for lever in found.levers[:LEVERS_SHOWN]:
-        if lever.gain > 0:
-            print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {unit} more")
-    if not sys.stdout.isatty():
-        return
-    print("nothing is changed: save the offsets in the document to apply them")
+    drawn = answer["tolerances"]
+    met, better = drawn["probability_target_met"], drawn["probability_better_than_before"]
+    print(
+        f"with the chains' tolerances drawn {drawn['draws']} times: within 1 % of what it serves in "
+        f"{100 * met:.0f} %, no worse than before in {100 * better:.0f} %"
+    )
 
 
-def _figures(score: Score) -> tuple[str, str, str]:
-    """A score for people."""
-    figures = score_document(score)
+def _figures(one: State) -> tuple[str, ...]:
+    """A state for people."""
+    score = one.score
     return (
-        number(figures["without_service"], 1),
-        number(figures["below_target"], 1),
-        number(figures["mean_margin_db"], 2, signed=True),
+        number(score.without_service, 1),
+        number(score.below_target, 1),
+        number(-score.minus_mean_margin_db, 2, signed=True),
+        "-" if one.without_people is None else number(one.without_people, 0),
+        number(one.without_km2, 1),
     )

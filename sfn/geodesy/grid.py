@@ -140,6 +140,26 @@ class Grid:
         row = np.floor(np.where(np.abs(y_m) < 1e-6, 0.0, y_m) / self.pixel_mercator_m)
         return row.astype(np.int64), np.floor(x_m / self.pixel_mercator_m).astype(np.int64)
 
+    def line_of(self, lat_deg: ArrayLike, lon_deg: ArrayLike) -> tuple[Floats, Floats]:
+        """Where the points of a line lie on the grid, in rows and columns.
+
+        Parameters
+        ----------
+        lat_deg, lon_deg : array_like, shape (K,)
+            Points one after the other, each less than half round the world from the last. [degrees]
+
+        Returns
+        -------
+        row, column : ndarray, shape (K,)
+            Whole at the edges of pixels, a half at their centres; outside the grid they go on counting. The line lies
+            the way round the world that is nearest to the grid.
+        """
+        lon = np.unwrap(np.asarray(lon_deg, dtype=np.float64), period=360.0)
+        _, west, _, east = self.bounds_deg
+        lon = lon - 360.0 * np.round((lon.mean() - (west + east) / 2) / 360.0)
+        column = (np.radians(lon) * WEB_MERCATOR_RADIUS_M - self.west_mercator_m) / self.pixel_mercator_m
+        return (self.north_mercator_m - _northing_m(lat_deg)) / self.pixel_mercator_m, column
+
     def contains(self, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.bool_]:
         """Whether points lie on the grid; shapes and refusals as `pixels_of`."""
         row, column = self.pixels_of(lat_deg, lon_deg)

@@ -23,6 +23,7 @@ from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, Z
 from sfn.plan.listeners import ListenerSource, Place
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.stage import Stage
+from sfn.plan.weight import Weight
 
 __all__ = [
     "Antenna",
@@ -43,6 +44,7 @@ __all__ = [
     "TerrainSource",
     "Thresholds",
     "TimeStamps",
+    "Weight",
     "WorkOrder",
     "ZoneClass",
     "ZoneSource",

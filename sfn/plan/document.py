@@ -9,6 +9,7 @@ from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.record import Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
+from sfn.plan.weight import Weight
 
 Height = Annotated[float, Field(ge=-500, le=9000)]
 Offset = Annotated[float, Field(ge=-60_000_000, le=60_000_000)]
@@ -258,6 +259,8 @@ class Network(Record):
     """Sea, coast and inland."""
     listeners: ListenerSource | None = None
     """Where people live; none: areas only."""
+    weights: Annotated[tuple[Weight, ...], Field(max_length=100)] | None = None
+    """What counts more or less when offsets are chosen."""
     work_order: WorkOrder | None = None
     """Who allows the change, when, and how it is taken back."""
     stages: tuple[Stage, ...]

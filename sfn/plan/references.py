@@ -16,7 +16,7 @@ def reference_problems(network: Network) -> tuple[Problem, ...]:
     problems : tuple of Problem
         Empty when the document holds together.
     """
-    return (*_unique(network), *_stages(network), *_sites(network), *_feeds(network))
+    return (*_unique(network), *_stages(network), *_sites(network), *_feeds(network), *_weights(network))
 
 
 def _unique(network: Network) -> Iterator[Problem]:
@@ -112,3 +112,15 @@ def _feeds(network: Network) -> Iterator[Problem]:
                 f"site {site.name}: is fed from itself, through {parent!r}",
                 "a site with a chain from the studio",
             )
+
+
+def _weights(network: Network) -> Iterator[Problem]:
+    """Weights of places that the document's own list does not have; other lists are looked at where they are read."""
+    known = network.listeners.places if network.listeners else None
+    for i, weight in enumerate(network.weights or ()):
+        if weight.place is None or (network.listeners and known is None):
+            continue
+        if weight.place not in {place.name for place in known or ()}:
+            what = f"weight {weight.name}: {weight.place!r} is no place of the listeners"
+            expected = "the name of one of them" if known else "listeners, or an area instead of a place"
+            yield Problem(f"weights[{i}].place", what, expected)

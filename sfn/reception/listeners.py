@@ -44,10 +44,14 @@ ABSENT = (
 
 @dataclass(frozen=True, slots=True)
 class Listeners:
-    """People in each pixel, shape (M,), None where they are not known; and in words where they come from."""
+    """People in each pixel, shape (M,), None where they are not known; and in words where they come from.
+
+    `places` are those that they were spread from; none for a raster.
+    """
 
     people: Floats | None
     said: str
+    places: tuple[Place, ...] = ()
 
     @property
     def total_people(self) -> float | None:
@@ -76,7 +80,8 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if asked is None:
         return Listeners(None, "people are not counted: the network names no places")
     if asked.places is not None:
-        return Listeners(spread(asked.places, grid), f"{len(asked.places)} places of the document; {RULE}")
+        said = f"{len(asked.places)} places of the document; {RULE}"
+        return Listeners(spread(asked.places, grid), said, asked.places)
     if asked.file is None:
         return _world(grid)
     path = (folder / asked.file).resolve()
@@ -86,7 +91,7 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if path.suffix.lower() in (".tif", ".tiff"):
         return Listeners(from_raster(path, grid), f"people of {path.name}, even within each of its cells")
     places = read_places(path)
-    return Listeners(spread(places, grid), f"{len(places)} places of {path.name}; {RULE}")
+    return Listeners(spread(places, grid), f"{len(places)} places of {path.name}; {RULE}", places)
 
 
 def radius_m(people: Floats) -> Floats:
@@ -214,7 +219,7 @@ def _world(grid: Grid) -> Listeners:
         if south - room <= (lat := float(c["latitude"])) <= north + room
         and ((lon := float(c["longitude"])) - west + room_lon) % 360 <= east - west + 2 * room_lon
     )
-    return Listeners(spread(near, grid), f"{len(near)} places from 500 inhabitants ({GEONAMES}); {RULE}")
+    return Listeners(spread(near, grid), f"{len(near)} places from 500 inhabitants ({GEONAMES}); {RULE}", near)
 
 
 def _counted(lat: Floats, lon: Floats, people: Floats, grid: Grid) -> Floats:

@@ -108,6 +108,7 @@ def limits(
     held: Iterable[str] = (),
     most_us: float,
     most_move_us: float | None = None,
+    from_set: bool = False,
     most_changed: int | None = None,
     step_us: float = 1.0,
 ) -> Limits:
@@ -124,6 +125,8 @@ def limits(
         Greatest offset, later or earlier; a site fed off air: beyond the least that its parent allows. [us]
     most_move_us : float, optional
         Greatest change against the present offset. [us]
+    from_set : bool
+        That change counts from what the devices are set to now instead.
     most_changed : int, optional
         How many sites may get another setting.
     step_us : float
@@ -159,11 +162,26 @@ def limits(
     own_high = np.array([np.inf if s.greatest_offset_us is None else s.greatest_offset_us for s in network.sites])
     low, high = np.maximum.reduce([low, own_low, box[0]]), np.minimum.reduce([high, own_high, box[1]])
     if most_move_us is not None:
-        low, high = np.maximum(low, now - most_move_us), np.minimum(high, now + most_move_us)
+        base = set_offsets(network, table) if from_set else now
+        low, high = np.maximum(low, base - most_move_us), np.minimum(high, base + most_move_us)
     low, high = np.where(free, low, now), np.where(free, high, now)
     _refuse_empty(network, low, high)
     made = Limits(tuple(index), now, low, high, apart, free, parent, step_us, most_changed)
     return replace(made, most_us=np.where(np.isnan(apart), np.inf, apart))
+
+
+def set_offsets(network: Network, table: DelayTable) -> Doubles:
+    """Offsets that the devices are set to now, shape (S,). [us]
+
+    Where the common delay is automatic, nobody on air can tell when all sites launch later by the same: what most of
+    them share against the plan is left out.
+    """
+    launches = table.launches(as_set=True)
+    offsets = np.array([launches[site.id] for site in network.sites]) - table.common_delay_us
+    if network.common_delay.value_us is None:
+        now = np.array([site.offset_us for site in network.sites], dtype=np.float64)
+        offsets = offsets - np.median(offsets - now)
+    return np.asarray(offsets)
 
 
 def _floor(apart: Doubles, child: int, parent: int, now: Doubles) -> float:

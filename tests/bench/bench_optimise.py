@@ -1,6 +1,6 @@
 """The search for offsets: against every set of steps, on a large network, against differential evolution.
 
-``python -m tests.bench.bench_optimise small|large|evolution|slider [SECONDS]`` from the project's root. Reference in
+``python -m tests.bench.bench_optimise small|large|long|evolution|slider [SECONDS]`` from the project's root. Reference in
 each case in the same run: every set of 1 us steps; a longer run; `scipy.optimize.differential_evolution` on the same
 objective and time.
 """
@@ -13,8 +13,8 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from sfn.answer.optimise import convex_starts
-from sfn.solve.limits import plain_limits
-from sfn.solve.objective import score
+from sfn.solve.limits import Limits, plain_limits
+from sfn.solve.objective import Objective, score
 from sfn.solve.search import search
 from tests.sfn.solve.problems import drawn
 
@@ -41,10 +41,36 @@ def small(seconds: float = 10.0, networks: int = 50) -> None:
     )
 
 
+def thirty() -> tuple[Objective, Limits]:
+    """30 sites x 200,000 weighted points."""
+    what = drawn(np.random.default_rng(30), sites=30, points=200_000, side_km=220.0)
+    return what, plain_limits(np.zeros(30), most_us=MOST_US, held=[0])
+
+
+def long(seconds: float = 2400.0) -> None:
+    """30 sites x 200,000 points, one core: the best of search after search, each with a seed of its own.
+
+    Every other one begins at random offsets as well, so that the searches do not all go down the same valley.
+    """
+    what, allowed = thirty()
+    starts, began, best, seed = convex_starts(what, allowed), time.monotonic(), np.inf, 100
+    while (left := seconds - (time.monotonic() - began)) > 1:
+        seed += 1
+        elsewhere = np.random.default_rng(seed).uniform(-MOST_US, MOST_US, 30)
+        more = (("random", elsewhere),) if seed % 2 else ()
+        found = search(what, allowed, seed=seed, starts=(*starts, *more), budget_s=left)
+        best = min(best, found.score.without_service)
+        spent = time.monotonic() - began
+        print(
+            f"after {spent:.0f} s, seed {seed} {'random start too' if more else ''}: "
+            f"{found.score.without_service:,.0f} ({found.ended}); best {best:,.0f}",
+            flush=True,
+        )
+
+
 def large(seconds: float = 60.0) -> None:
     """30 sites x 200,000 points: what is found when, beside a run of three times the time with another seed."""
-    what = drawn(np.random.default_rng(30), sites=30, points=200_000, side_km=220.0)
-    allowed = plain_limits(np.zeros(30), most_us=MOST_US, held=[0])
+    what, allowed = thirty()
     print(f"{what.places.weight.size} places that offsets can change, {what.places.site.size} echoes")
     with ThreadPoolExecutor(2) as threads:
         starts = convex_starts(what, allowed)
@@ -115,5 +141,5 @@ def slider() -> None:
 
 
 if __name__ == "__main__":
-    chosen = {"small": small, "large": large, "evolution": evolution, "slider": slider}[sys.argv[1]]
+    chosen = {"small": small, "large": large, "long": long, "evolution": evolution, "slider": slider}[sys.argv[1]]
     chosen(*(float(text) for text in sys.argv[2:]))

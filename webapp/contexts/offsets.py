@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from sfn.answer.by_hand import Lost, Slider
+from sfn.answer.by_hand import Slider
 from sfn.errors import Problem
 from sfn.solve.objective import Score
 from webapp.contexts import Context, NetworkHead
@@ -26,8 +26,6 @@ class OffsetsPage(Context):
     """The search, while it runs or where it failed."""
     answer: dict[str, Any] | None
     """What it found, as the command answers it."""
-    lost: tuple[Lost, ...]
-    """Areas that lose adequate service."""
     names: dict[str, str]
     """Names of the sites."""
     reason: str

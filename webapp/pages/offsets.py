@@ -6,8 +6,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from sfn.answer.by_hand import Lost, curve, lost_areas, plan_reason, sliders, tried_score
-from sfn.answer.optimise import Asked, document, held_of, lost_places, optimise
+from sfn.answer.by_hand import curve, plan_reason, sliders, tried_score
+from sfn.answer.optimise import Asked, held_of, optimise
+from sfn.answer.optimise_document import document
 from sfn.errors import PlanError, Problem, in_range
 from sfn.geodesy.sites import place
 from sfn.plan import Network
@@ -31,7 +32,6 @@ class Plan:
     """What a search leaves in its job: the answer, and which revision it is of."""
 
     answer: dict[str, Any]
-    lost: tuple[Lost, ...]
     typed: dict[str, str]
     revision: int
 
@@ -110,9 +110,9 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
     def work(progress: Progress) -> Plan:
         computed = maps.computed(network, wanted, progress)
         placed = place(network)
-        people = maps.listeners(network, wanted.grid).people
-        counted = asked if typed["count"] == "area" else replace(asked, people=people)
-        unit = "km2" if counted.people is None else "people"
+        known = maps.counted(network, wanted.grid)
+        counted = replace(asked, people=known.people, weights=known.weights, places=known.places)
+        unit = "people" if counted.counts_people else "km2"
 
         def tell(_offsets: object, best: Score, phase: str, part: float) -> None:
             if not progress.cancelled:  # telling would end the job without its best
@@ -123,9 +123,7 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
             network, computed, counted, placed=placed, executor=maps.executor, progress=tell,
             cancelled=lambda: progress.cancelled,
         )  # fmt: skip
-        names = {site.id: site.name for site in network.sites}
-        lost = lost_areas(computed, lost_places(found), found.what.weight, placed=placed, names=names)
-        return Plan(document(found) | {"seed": asked.seed}, lost, typed, revision)
+        return Plan(document(found) | {"seed": asked.seed}, typed, revision)
 
     key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())}"
     job = jobs.start(work, title=f"Offsets of {network.name}", key=key)
@@ -154,7 +152,6 @@ def _page(
         typed=typed or (plan.typed if plan else USUAL),
         job=view,
         answer=plan.answer if plan else None,
-        lost=plan.lost if plan else (),
         names={site.id: site.name for site in network.sites},
         reason=plan_reason(plan.answer) if plan else "",
         key=key if key and maps.find(key) is not None else "",
@@ -176,6 +173,7 @@ def _asked(typed: dict[str, str]) -> Asked:
     """
     changed = typed["most_changed"]
     return Asked(
+        by_area=typed["count"] == "area",
         held=held_of([typed["hold"]]),
         most_us=_typed("most_us", typed["most_us"], 0, 10_000, "us") if typed["most_us"] else None,
         most_changed=int(_typed("most_changed", changed, 0, 500, "sites")) if changed else None,

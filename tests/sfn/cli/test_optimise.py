@@ -1,11 +1,14 @@
 """``optimise`` on the worked example: keys, limits, refusals."""
 
 import json
+from pathlib import Path
 
 import pytest
 
 from sfn.cli import main
 from tests.sfn.networks import EXAMPLE_PATH
+
+DEMOS = Path(__file__).parents[3] / "demo_sites"
 
 
 def test_the_answer_has_its_keys_and_is_no_worse(capsys: pytest.CaptureFixture[str]) -> None:
@@ -42,3 +45,22 @@ def test_what_cannot_be_done_is_said(capsys: pytest.CaptureFixture[str], argumen
     """Exit code 2 and a line in words."""
     assert main(["optimise", str(EXAMPLE_PATH), "--pixel-m", "1000", *arguments]) == 2
     assert said in capsys.readouterr().err
+
+
+def test_weights_and_losers_stand_in_the_print(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Each weight in words, people and km2 as they are, and who loses by name."""
+    tree = json.loads((DEMOS / "fm_ridge.json").read_text(encoding="utf-8"))
+    tree["weights"] = [
+        {"name": "this town first", "place": "Rocky Top", "factor": 5},
+        {"name": "valley road", "road": [[36.2, -84.3], [36.3, -84.2]], "within_m": 300, "people_per_km": 100},
+    ]
+    path = tmp_path / "weighed.json"
+    path.write_text(json.dumps(tree), encoding="utf-8")
+    assert main(["optimise", str(path), "--budget-s", "2", "--pixel-m", "500", "--from-set"]) == 0
+    printed = capsys.readouterr().out
+
+    assert "weighed: this town first: Rocky Top, " in printed
+    assert "km of road and 300 m to either side" in printed
+    assert "as weighed" in printed
+    assert "1 us early" in printed
+    assert "with the chains' tolerances drawn" in printed

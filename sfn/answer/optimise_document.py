@@ -1,0 +1,83 @@
+"""What ``optimise --json`` and the Offsets page show of an answer."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from sfn.answer.delays import document as delays_document
+from sfn.answer.losers import losers_document
+from sfn.answer.optimise import Optimised
+from sfn.answer.served import score_document, state_document
+
+AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
+
+
+def document(found: Optimised) -> dict[str, Any]:
+    """The JSON document of ``optimise --json``."""
+    settings = delays_document(found.delays)
+    after = found.after.score.without_service
+    counted = float(found.what.weight.sum())
+    promised = after + AS_PROMISED_RATIO * max(counted - after, 0.0)
+    quantiles = np.quantile(found.drawn, [0.5, 0.9]).tolist()
+    weights = found.asked.weights
+    return {
+        "network": found.network.name,
+        "objective": "area" if found.what.unit == "km2" else "people",
+        "unit": found.what.unit,
+        "weights": [] if weights is None else list(weights.said),
+        "counted": counted,
+        "before": state_document(found.before),
+        "after": state_document(found.after),
+        "served_gain_pct": _served_gain_pct(found, counted),
+        "offsets": found.offsets_us,
+        "changed": [
+            s for s, c in zip(found.what.sites, found.limits.changed(found.found.offsets_us), strict=True) if c
+        ],
+        "settings": settings["sites"],
+        "gained": found.moved(found.what.weight, gained=True),
+        "gained_people": found.moved(found.asked.people, gained=True),
+        "gained_km2": found.moved(found.area_km2, gained=True),
+        "lost": found.moved(found.what.weight, gained=False),
+        "lost_people": found.moved(found.asked.people, gained=False),
+        "lost_km2": found.moved(found.area_km2, gained=False),
+        **losers_document(found.places, found.areas),
+        "sensitivity": {
+            name: {"earlier_1_us": score_document(early), "later_1_us": score_document(late)}
+            for name, (early, late) in found.sensitivity.items()
+        },
+        "tolerances": {
+            "draws": int(found.drawn.size),
+            "without_service": {"median": quantiles[0], "p90": quantiles[1], "max": float(found.drawn.max())},
+            "target_without_service": promised,
+            "probability_target_met": float(np.mean(found.drawn <= promised)),
+            "probability_better_than_before": float(np.mean(found.drawn <= found.before.score.without_service)),
+        },
+        "loops": [_loop(entry, found) for entry in settings["triangles"]],
+        "levers": [
+            {"site": x.site, "change": x.change, "gain": x.gain, "target_gain": x.target_gain} for x in found.levers
+        ],
+        "lower_bound": found.bound,
+        "ended": found.found.ended,
+        "tried": found.found.tried,
+        "starts": [{"start": name} | score_document(s) for name, s in found.found.starts],
+        "problems": settings["problems"],
+        "seconds": found.found.seconds_s,
+    }
+
+
+def _served_gain_pct(found: Optimised, counted: float) -> float | None:
+    """How much more is served than before, in per cent of what was; None where nothing was. [%]"""
+    before, after = (counted - one.score.without_service for one in (found.before, found.after))
+    return 100.0 * (after - before) / before if before > 0 else None
+
+
+def _loop(entry: Mapping[str, Any], found: Optimised) -> dict[str, Any]:
+    """A loop's misclosure and what the plan leaves of it at each of its points."""
+    a, b, c = entry["sites"]
+    launches = found.table.launches()
+    left = [
+        launches[q] - launches[p] - wish
+        for (p, q), wish in zip(((a, b), (b, c), (c, a)), entry["wishes_us"], strict=True)
+    ]
+    return {"sites": [a, b, c], "misclosure_us": entry["misclosure_us"], "left_us": left}

@@ -1,0 +1,110 @@
+"""How a network serves with one set of launches: the score that is searched for, and people and area as they are."""
+
+from collections.abc import Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.plan import Network
+from sfn.reception.area import ClassSummary, class_summary
+from sfn.reception.coverage import Coverage
+from sfn.reception.quality import CLASSES, JUST_ENOUGH, ServiceQuality, service_quality
+from sfn.solve.objective import Objective, Score, quality_totals
+
+Doubles = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How a network serves with one set of launches.
+
+    Parameters
+    ----------
+    score : Score
+        Weighted as asked.
+    quality : ServiceQuality
+    classes : ClassSummary
+        People and area in each class, as they are: weights multiply nothing here.
+    without_people : float or None
+        People on the map without adequate service; None where they are not known.
+    without_km2 : float
+        Area of the map without adequate service, where the terrain covers it. [km2]
+    """
+
+    score: Score
+    quality: ServiceQuality
+    classes: ClassSummary
+    without_people: float | None
+    without_km2: float
+
+    @property
+    def served(self) -> Flags:
+        """Where service is adequate, shape (M,)."""
+        return np.asarray(self.quality.quality_class <= JUST_ENOUGH)
+
+
+def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
+    """Levels at 50 % and 1 % of time, NaN where a site is off air or the terrain has a gap, shape (S, M). [dBuV/m]"""
+    silent = np.ones(len(computed.sites), bool)
+    silent[computed.on_air(network)] = False
+    hidden = silent[:, None] | ~computed.covered[None, :]
+    nothing = np.float32(np.nan)
+    return np.where(hidden, nothing, computed.level_dbuvm), np.where(hidden, nothing, computed.level_1pct_dbuvm)
+
+
+def state(
+    network: Network, computed: Coverage, what: Objective, launches: Mapping[str, float], *, people: Doubles | None,
+    executor: Executor | None,
+) -> State:  # fmt: skip
+    """Reception as the map shows it, with settings in force; `people` are the inhabitants of each pixel, shape (M,)."""
+    level, rare = levels(network, computed)
+    arrivals = computed.arrivals(launches)
+    return judged(network, computed, what, level, rare, arrivals, people=people, executor=executor)
+
+
+def judged(
+    network: Network, computed: Coverage, what: Objective, level: Singles, rare: Singles, arrivals: Doubles, *,
+    people: Doubles | None, executor: Executor | None,
+) -> State:  # fmt: skip
+    """Reception of given levels and arrivals, shape (S, M)."""
+    quality = service_quality(
+        level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, executor=executor
+    )
+    found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
+    mean = float(found[2]) / max(what.usable_weight, 1e-12)
+    area = np.where(computed.covered, computed.area_km2(), 0.0)
+    heard = None if people is None else np.where(computed.covered, people, 0.0)
+    without = ~(quality.quality_class <= JUST_ENOUGH)
+    return State(
+        Score(float(found[0]), float(found[1]), -mean),
+        quality,
+        class_summary(quality.quality_class, area, people=heard),
+        None if heard is None else float(heard[without].sum()),
+        float(area[without].sum()),
+    )
+
+
+def score_document(one: Score) -> dict[str, float]:
+    """A score with its keys."""
+    return {
+        "without_service": one.without_service,
+        "below_target": one.below_target,
+        "mean_margin_db": -one.minus_mean_margin_db,
+    }
+
+
+def state_document(one: State) -> dict[str, object]:
+    """Score, people, area and classes."""
+    people = one.classes.people
+    return score_document(one.score) | {
+        "without_service_people": one.without_people,
+        "without_service_km2": one.without_km2,
+        "classes": [
+            {"class": name, "area_km2": area, "people": None if people is None else people[i]}
+            for i, (name, area) in enumerate(zip(CLASSES, one.classes.area_km2, strict=True))
+        ],
+    }
