@@ -1,6 +1,5 @@
 """Every URL of the application, built here and nowhere else; templates call these as ``to.NAME(...)``."""
 
-from collections.abc import Sequence
 from urllib.parse import quote, urlencode
 
 from webapp.map_addresses import (
@@ -29,6 +28,21 @@ from webapp.map_addresses import (
 )
 from webapp.map_addresses import (
     map_part as map_part,
+)
+from webapp.map_addresses import (
+    people as people,
+)
+from webapp.map_addresses import (
+    people_upload as people_upload,
+)
+from webapp.map_addresses import (
+    point as point,
+)
+from webapp.map_addresses import (
+    point_direct as point_direct,
+)
+from webapp.map_addresses import (
+    point_part as point_part,
 )
 from webapp.map_addresses import (
     wavefronts as wavefronts,
@@ -235,26 +249,6 @@ def accept_offsets(network_id: int) -> str:
 def offsets_part(network_id: int, key: str) -> str:
     """Where the sliders find numbers and curves."""
     return f"/networks/{network_id}/offsets/{quote(key, safe='')}"
-
-
-def point(network_id: int, at: str = "", rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()) -> str:
-    """Every signal at one receiving point; `tries` as `webapp.tries.query_of` gives them."""
-    asked = {"at": at, "rx_height_m": rx_height_m}
-    query = urlencode([*((key, value) for key, value in asked.items() if value), *tries])
-    return f"/networks/{network_id}/point" + (f"?{query}" if query else "")
-
-
-def point_part(network_id: int) -> str:
-    """The same for the map's side: a piece of a page."""
-    return f"/networks/{network_id}/point/part"
-
-
-def point_direct(
-    network_id: int, lat_deg: float, lon_deg: float, rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()
-) -> str:
-    """FM: the direct simulation at a point."""
-    asked = [("lat", f"{lat_deg:.7f}"), ("lon", f"{lon_deg:.7f}"), ("rx_height_m", rx_height_m), *tries]
-    return f"/networks/{network_id}/point/direct?{urlencode(asked)}"
 
 
 def path(network_id: int, site: str = "", at: str = "") -> str:

@@ -1,4 +1,4 @@
-"""Every URL of the overlap map; `webapp.addresses` has them with all others."""
+"""Every URL of the overlap map, its people and its points; `webapp.addresses` has them with all others."""
 
 from collections.abc import Sequence
 from urllib.parse import quote, urlencode
@@ -68,3 +68,33 @@ def map_layer(network_id: int, key: str, name: str, clocks: Sequence[str] = ()) 
 def map_legend(network_id: int, key: str, name: str) -> str:
     """What that layer's colours mean."""
     return f"{map_part(network_id, key)}/legend/{quote(name, safe='')}.svg"
+
+
+def point(network_id: int, at: str = "", rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()) -> str:
+    """Every signal at one receiving point; `tries` as `webapp.tries.query_of` gives them."""
+    asked = {"at": at, "rx_height_m": rx_height_m}
+    query = urlencode([*((key, value) for key, value in asked.items() if value), *tries])
+    return f"/networks/{network_id}/point" + (f"?{query}" if query else "")
+
+
+def point_part(network_id: int) -> str:
+    """The same for the map's side: a piece of a page."""
+    return f"/networks/{network_id}/point/part"
+
+
+def point_direct(
+    network_id: int, lat_deg: float, lon_deg: float, rx_height_m: str = "", tries: Sequence[tuple[str, str]] = ()
+) -> str:
+    """FM: the direct simulation at a point."""
+    asked = [("lat", f"{lat_deg:.7f}"), ("lon", f"{lon_deg:.7f}"), ("rx_height_m", rx_height_m), *tries]
+    return f"/networks/{network_id}/point/direct?{urlencode(asked)}"
+
+
+def people(network_id: int, file: str = "") -> str:
+    """Who is counted; with a file's name, what that file holds."""
+    return f"/networks/{network_id}/people" + (f"?{urlencode({'file': file})}" if file else "")
+
+
+def people_upload(network_id: int) -> str:
+    """Takes a file of people."""
+    return f"/networks/{network_id}/people/upload"

@@ -37,13 +37,25 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class SiteRow:
+    """Where one site is the strongest: a row for each class, in the order of `CLASSES`."""
+
+    label: str
+    classes: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Compared:
-    """Rows by class and by site (area where it is the strongest and reception is adequate), gains and losses."""
+    """Rows by class and by site (area where it is the strongest and reception is adequate), gains and losses.
+
+    `strongest` splits each class among the sites that are the strongest there, whether usable or not.
+    """
 
     classes: tuple[Row, ...]
     sites: tuple[Row, ...]
     gained: Amount
     lost: Amount
+    strongest: tuple[SiteRow, ...]
 
 
 def compared(planned: Zones, tried: Zones) -> Compared:
@@ -58,7 +70,41 @@ def compared(planned: Zones, tried: Zones) -> Compared:
     names = {site.id: site.name for site in planned.network.sites}
     sites = tuple(Row(names[i], of_site(planned, i), of_site(tried, i)) for i in planned.coverage.sites)
     before, after = served(planned), served(tried)
-    return Compared(rows, sites, amount(tried, after & ~before), amount(tried, before & ~after))
+    a, b = by_site_and_class(planned), by_site_and_class(tried) if tried is not planned else None
+    strongest = tuple(
+        SiteRow(names[site], tuple(map(Row, CLASSES, a[site], (b or a)[site]))) for site in planned.coverage.sites
+    )
+    gained, lost = amount(tried, after & ~before), amount(tried, before & ~after)
+    return Compared(rows, sites, gained, lost, strongest)
+
+
+def by_site_and_class(found: Zones) -> dict[str, tuple[Amount, ...]]:
+    """By site: what lies in each class where it is the strongest; nothing for one that is off the air."""
+    every, count = found.coverage.sites, len(CLASSES)
+    known = np.isfinite(found.quality.quality_class)
+    strongest = found.found.strongest.copy()
+    open_yet = known & np.isnan(strongest)  # too weak to be usable, yet strongest
+    if open_yet.any():
+        on_air = [every.index(name) for name in found.sites]
+        level = found.coverage.level_dbuvm[:, open_yet][on_air]
+        strongest[open_yet] = np.argmax(np.where(np.isnan(level), -np.inf, level), axis=0)
+    place = strongest[known].astype(np.intp) * count + found.quality.quality_class[known].astype(np.intp)
+    size = len(found.sites) * count
+
+    def summed(weights: NDArray[np.float64]) -> NDArray[np.float64]:
+        """A row a site, a column a class."""
+        return np.asarray(np.bincount(place, weights=weights[known], minlength=size).reshape(-1, count))
+
+    area_km2 = summed(found.coverage.area_km2())
+    people = None if found.people is None else summed(found.people)
+    nothing = (Amount(0.0, None if people is None else 0.0),) * count
+    held = {
+        name: tuple(
+            Amount(float(area_km2[i, k]), None if people is None else float(people[i, k])) for k in range(count)
+        )
+        for i, name in enumerate(found.sites)
+    }
+    return {name: held.get(name, nothing) for name in every}
 
 
 def served(found: Zones) -> NDArray[np.bool_]:

@@ -36,7 +36,7 @@ class Row:
         text = self.text(column, empty=empty)
         if not text:
             return math.nan
-        expected = f"a number from {least:g} to {greatest:g} {unit}"
+        expected = f"a number from {least:.12g} to {greatest:.12g} {unit}"
         try:
             # Python reads 1_000 as a number; nobody means that.
             value = float(text.replace("_", "?").replace(",", ".").replace("\u2212", "-"))

@@ -86,6 +86,8 @@ class MapSummary(Context):
     """Whether anything is tried."""
     people_said: str
     """Where the people come from, or why they are not counted."""
+    people_page: str
+    """Where that is changed."""
 
 
 @dataclass(frozen=True, slots=True)

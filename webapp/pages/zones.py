@@ -238,7 +238,7 @@ def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> 
     """The map in numbers, against the plan where something is tried."""
     planned = zones_of(opened, maps, key, WhatIf())[0] if now.says else found
     said = maps.listeners(opened.network, found.coverage.grid).said
-    return MapSummary(found, compared(planned, found), bool(now.says), said)
+    return MapSummary(found, compared(planned, found), bool(now.says), said, addresses.people(opened.head.id))
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

@@ -58,3 +58,18 @@ def test_the_answer_counts_people_in_the_overlap(maps: tuple[Zones, Zones]) -> N
     zone = np.isfinite(maps[0].found.delay_spread_us).sum()
 
     assert document(maps[0], {})["overlap"]["people"] == 10 * zone
+
+
+def test_sites_and_classes_add_up_to_the_classes(maps: tuple[Zones, Zones]) -> None:
+    """Each class is split among the sites without rest, as planned and as tried; what is off the air has nothing."""
+    found = compared(*maps)
+    for k, row in enumerate(found.classes):
+        for side in ("planned", "tried"):
+            parts = [getattr(site.classes[k], side) for site in found.strongest]
+            whole = getattr(row, side)
+            assert sum(part.area_km2 for part in parts) == pytest.approx(whole.area_km2)
+            assert sum(part.people for part in parts) == pytest.approx(whole.people)
+    gap = next(site for site in found.strongest if site.label.startswith("Gap"))
+    assert [row.tried.area_km2 for row in gap.classes] == [0, 0, 0, 0]
+    served = [sum(row.planned.area_km2 for row in site.classes[:2]) for site in found.strongest]
+    assert served == pytest.approx([row.planned.area_km2 for row in found.sites])

@@ -10,7 +10,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.line import inverse
 from sfn.plan import Place, read_file
-from sfn.reception.listeners import POINTS_N, from_raster, listeners, radius_m, read_places, spread
+from sfn.reception.listeners import POINTS_N, districts, from_raster, listeners, radius_m, read_places, spread
 from tests.sfn.networks import example
 
 GRID = grid_for((36.0, -84.5, 36.5, -84.0), pixel_m=250)
@@ -59,6 +59,31 @@ def test_demos_count_their_places() -> None:
     assert sum(place.people for place in network.listeners.places) == 17_718
     assert heard.total_people == pytest.approx(17_718, abs=1)
     assert "1500 people/km²" in heard.said
+
+
+def test_districts_of_a_town_are_told_from_towns_beside_it() -> None:
+    """Of a town of 515,000 (disc 10.5 km): what is five times smaller and within 7.8 km, nothing else."""
+    town = Place(name="Town", lat=52.37, lon=9.73, people=515_000)
+    district = Place(name="District", lat=52.36, lon=9.75, people=40_000)
+    beside = Place(name="Beside", lat=52.448, lon=9.73, people=50_000)  # 8.7 km away
+    large = Place(name="Large", lat=52.36, lon=9.75, people=150_000)
+    village = Place(name="Village", lat=52.0, lon=9.0, people=300)
+
+    assert districts([village, district, beside, town, large]).tolist() == [False, True, False, False, False]
+    assert districts([]).tolist() == []
+
+
+@pytest.mark.parametrize(("demo", "count", "people"), [("dab_plain", 234, 2_470_983), ("dvbt2_chain", 852, 878_063)])
+def test_demos_hold_all_places_of_their_region(demo: str, count: int, people: int) -> None:
+    """But for districts beside their town and places without a figure."""
+    network = read_file(DEMOS / f"{demo}.json")
+    assert network.listeners is not None
+    places = network.listeners.places
+    assert places is not None
+
+    assert (len(places), sum(place.people for place in places)) == (count, people)
+    assert not districts(places).any()
+    assert min(place.people for place in places) > 0
 
 
 def test_a_table_of_places_is_read_or_refused_by_line(tmp_path: Path) -> None:

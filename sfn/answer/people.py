@@ -1,0 +1,166 @@
+"""A file of people looked at before a network counts by it: what was understood, line by line what was not, doubts."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.grid import Grid
+from sfn.plan import Place
+from sfn.plan.rows import MOST_PROBLEMS
+from sfn.reception.listeners import districts, from_raster, spread, understood_places
+
+RASTERS = (".tif", ".tiff")
+SHOWN_N = 12
+# Denser than any city as a whole: the figures are something else than people in each cell.
+GREATEST_PEOPLE_PER_KM2 = 30_000.0
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What a file of people holds.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    kind : str
+        What it was read as, in words.
+    largest : tuple of Place
+        The largest places, `SHOWN_N` at most; empty for a raster.
+    count : int
+        Places, or cells with people on the map.
+    total_people : float or None
+        In the whole file; None for a raster, of which only the map's part is read.
+    bounds_deg : tuple of float or None
+        South, west, north, east of what it covers. [degrees]
+    map_people : float or None
+        Counted on the map; None where there is no map.
+    problems : tuple of Problem
+        What keeps it from being used, each with its line.
+    doubts : tuple of Problem
+        What a second look should be given to.
+    """
+
+    name: str
+    kind: str
+    largest: tuple[Place, ...]
+    count: int
+    total_people: float | None
+    bounds_deg: Bounds | None
+    map_people: float | None
+    problems: tuple[Problem, ...]
+    doubts: tuple[Problem, ...]
+
+
+def look(path: Path, *, name: str, grid: Grid | None) -> Looked:
+    """What a file of people holds, and how much of it lies on a map; it never raises for what is in the file.
+
+    Parameters
+    ----------
+    path : Path
+        A GeoTIFF of people in each cell, by its ending, or else a table of places.
+    name : str
+        What messages call it.
+    grid : Grid, optional
+        The network's map.
+    """
+    try:
+        return _raster(path, name, grid) if path.suffix.lower() in RASTERS else _table(path, name, grid)
+    except PlanError as refused:
+        problems = tuple(_renamed(p, path, name) for p in refused.problems)
+        return Looked(name, "", (), 0, None, None, None, problems, ())
+
+
+def _table(path: Path, name: str, grid: Grid | None) -> Looked:
+    """A table of places."""
+    places, wrong = understood_places(path)
+    in_order = sorted(wrong, key=lambda p: int(re.search(r" line (\d+)", p.where)[1]))  # type: ignore[index]
+    problems = tuple(_renamed(p, path, name) for p in in_order[:MOST_PROBLEMS])
+    if len(wrong) > MOST_PROBLEMS:
+        problems += (Problem(name, f"has {len(wrong) - MOST_PROBLEMS} more problems like these", ""),)
+    largest = tuple(sorted(places, key=lambda p: -p.people)[:SHOWN_N])
+    total_people = sum(p.people for p in places)
+    lat, lon = [p.lat for p in places], [p.lon for p in places]
+    bounds = (min(lat), min(lon), max(lat), max(lon)) if places else None
+    map_people = None if grid is None else float(spread(places, grid).sum())
+    doubts = tuple(_doubts(places, name, grid, map_people))
+    return Looked(name, "a table of places", largest, len(places), total_people, bounds, map_people, problems, doubts)
+
+
+def _doubts(places: tuple[Place, ...], name: str, grid: Grid | None, map_people: float | None) -> list[Problem]:
+    """What is odd about places, though each of them can be used."""
+    found = []
+    if grid is not None and map_people == 0 and any(p.people for p in places):
+        what = "none of its places lies on the network's map"
+        turned = [Place(name=p.name, lat=p.lon, lon=p.lat, people=p.people) for p in places if abs(p.lon) <= 85]
+        swapped = bool(turned) and spread(turned, grid).sum() > 0
+        expected = "latitude and longitude the other way round: so they would" if swapped else "places near the sites"
+        found.append(_doubt(name, what, expected))
+    seen = {(p.name, round(p.lat, 3), round(p.lon, 3)) for p in places}
+    if len(seen) < len(places):
+        what = f"holds {_counted(len(places) - len(seen))} twice, of one name at one spot"
+        found.append(_doubt(name, what, "each place once: its people are counted as often as it is there"))
+    empty = sum(p.people == 0 for p in places)
+    if empty:
+        found.append(_doubt(name, f"says of {_counted(empty)} that nobody lives there", "a figure, or no line"))
+    part = int(districts(places).sum())
+    if part:
+        what = f"holds {_counted(part)} well within a town at least five times as large"
+        found.append(_doubt(name, what, "no districts beside their town: their people would be counted twice"))
+    return found
+
+
+def _raster(path: Path, name: str, grid: Grid | None) -> Looked:
+    """A raster of people in each cell."""
+    import rasterio
+    import rasterio.errors
+    import rasterio.warp
+
+    expected = "a GeoTIFF with a coordinate system and people in each cell"
+    try:
+        with rasterio.open(path, driver="GTiff") as source:
+            if source.crs is None:
+                raise PlanError([Problem(name, "has no coordinate system", expected)])
+            west, south, east, north = rasterio.warp.transform_bounds(source.crs, "EPSG:4326", *source.bounds)
+            bands, side, unit = source.count, abs(source.transform.a), source.crs.linear_units
+            system = source.crs.to_string()
+            size = f"{source.width:,} × {source.height:,}".replace(",", "\u202f")
+    except rasterio.errors.RasterioIOError as error:
+        raise PlanError([Problem(name, f"cannot be read ({str(error)[:100]})", expected)]) from None
+    bounds = (south, west, north, east)
+    kind = f"a raster of {size} cells of {side:.6g} {'degrees' if unit in ('unknown', '') else unit}, {system}"
+    doubts = []
+    if bands > 1:
+        doubts.append(_doubt(name, f"has {bands} bands", "one: only the first is counted"))
+    if grid is None:
+        return Looked(name, kind, (), 0, None, bounds, None, (), tuple(doubts))
+    people = from_raster(path, grid)
+    map_people, counted = float(people.sum()), people > 0
+    if map_people == 0:
+        doubts.append(_doubt(name, "holds nobody on the network's map", "a file that covers the sites"))
+    else:
+        area_km2 = float(np.repeat(grid.pixel_area_km2, grid.columns_n)[counted].sum())
+        dense = map_people / area_km2
+        if dense > GREATEST_PEOPLE_PER_KM2:
+            what = f"has {dense:,.0f} people/km² where anybody lives"
+            doubts.append(_doubt(name, what, "people in each cell, not their density or another figure"))
+    return Looked(name, kind, (), int(counted.sum()), None, bounds, map_people, (), tuple(doubts))
+
+
+def _counted(places: int) -> str:
+    """How many places."""
+    return f"{places} place{'' if places == 1 else 's'}"
+
+
+def _doubt(name: str, what: str, expected: str) -> Problem:
+    """A warning about a file."""
+    return Problem(name, what, expected, "warning")
+
+
+def _renamed(problem: Problem, path: Path, name: str) -> Problem:
+    """The file as the user knows it, where it lies under another name."""
+    return Problem(problem.where.replace(path.name, name), problem.what, problem.expected, problem.severity)
