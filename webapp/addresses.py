@@ -50,6 +50,21 @@ from webapp.map_addresses import (
 from webapp.map_addresses import (
     zones as zones,
 )
+from webapp.offset_addresses import (
+    accept_offsets as accept_offsets,
+)
+from webapp.offset_addresses import (
+    find_offsets as find_offsets,
+)
+from webapp.offset_addresses import (
+    offset_weights as offset_weights,
+)
+from webapp.offset_addresses import (
+    offsets as offsets,
+)
+from webapp.offset_addresses import (
+    offsets_part as offsets_part,
+)
 
 STATIC = "/static"
 HOME = "/"
@@ -229,26 +244,6 @@ def delays_csv(network_id: int) -> str:
 def delays_xlsx(network_id: int) -> str:
     """The delay table as a spreadsheet."""
     return f"/networks/{network_id}/delays.xlsx"
-
-
-def offsets(network_id: int, job_id: str = "") -> str:
-    """The search for offsets; with a job's id, what that job found."""
-    return f"/networks/{network_id}/offsets" + (f"?{urlencode({'found': job_id})}" if job_id else "")
-
-
-def find_offsets(network_id: int) -> str:
-    """Starts the search."""
-    return f"/networks/{network_id}/offsets/find"
-
-
-def accept_offsets(network_id: int) -> str:
-    """Saves offsets, found or set by hand."""
-    return f"/networks/{network_id}/offsets/accept"
-
-
-def offsets_part(network_id: int, key: str) -> str:
-    """Where the sliders find numbers and curves."""
-    return f"/networks/{network_id}/offsets/{quote(key, safe='')}"
 
 
 def path(network_id: int, site: str = "", at: str = "") -> str:

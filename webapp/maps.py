@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from sfn.answer.effect import Effect, effect
 from sfn.answer.optimise import Asked, network_objective
 from sfn.answer.so_far import SoFar
 from sfn.answer.what_if import Tried
@@ -30,6 +31,7 @@ from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import load_known, save_known
 from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
+from sfn.timing import delay_table
 from webapp.jobs import CancelledError, Job, Jobs, Part, Progress
 from webapp.kept import Kept
 from webapp.terrains import TerrainLine, terrain_lines
@@ -37,6 +39,7 @@ from webapp.terrains import TerrainLine, terrain_lines
 KEPT_BYTES = 1_500_000_000
 KEPT_LISTENERS_N = 8
 KEPT_ZONES_BYTES = 600_000_000
+KEPT_EFFECTS_BYTES = 100_000_000
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
@@ -72,6 +75,7 @@ class Maps:
         self._so_far: dict[str, SoFar] = {}
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
+        self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
         self._drawn: Kept[Zones] = Kept(_zones_bytes, most_bytes=KEPT_ZONES_BYTES, least_n=2)
 
     def ground(self, network: Network) -> Ground:
@@ -257,6 +261,24 @@ class Maps:
                 self._objectives.popitem(last=False)
         return made
 
+    def effect(self, network: Network, key: str, now: Tried) -> Effect | None:
+        """What a try does against the saved plan, kept; None where the levels are not in memory."""
+        computed, what = self.find(key), self.objective(network, key)
+        if computed is None or what is None:
+            return None
+        saved = delay_table(network, placed=place(network)).launches()
+        counted = self.counted(network, computed.grid)
+        about = (key, network.model_dump_json(), tuple(now.launches.items()))
+
+        def make() -> Effect:
+            """Judge both."""
+            return effect(
+                network, computed, what, saved, now.launches, people=counted.people, places=counted.places,
+                executor=self.executor,
+            )  # fmt: skip
+
+        return self._effects.get(about, make)
+
     def close(self) -> None:
         """End the threads."""
         self.executor.shutdown(wait=True, cancel_futures=True)
@@ -279,6 +301,11 @@ class Maps:
 def _zones_bytes(made: Zones) -> int:
     """Memory of a map's layers, with as much again for what they are made of."""
     return 2 * sum(layer.values.nbytes for layer in made.layers)
+
+
+def _effect_bytes(made: Effect) -> int:
+    """Memory of a change: two times five rasters, and the change itself."""
+    return 11 * made.kind.nbytes
 
 
 def _bytes(made: Coverage) -> int:

@@ -9,15 +9,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-ScaleKind = Literal["difference", "amount", "margin", "sites", "classes", "flag"]
+ScaleKind = Literal["difference", "amount", "margin", "sites", "classes", "flag", "change"]
 _MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "margin": "BrBG", "amount": "cividis"}
 # Classes of reception, best first: two greens for served, brown for upset, grey for too weak; out of BrBG and Greys.
 _CLASS_PLACES = (("BrBG", 0.95), ("BrBG", 0.68), ("BrBG", 0.18), ("Greys", 0.4))
+# Loses service, gets worse, gets better, gains service: browns and greens of BrBG, told apart by all kinds of sight.
+_CHANGE_PLACES = (0.08, 0.3, 0.7, 0.92)
 _SITE_COLOURS = "petroff10"  # Petroff, Accessible Color Sequences for Data Visualization, arXiv:2107.02270
 # Beyond ten sites the same colours come again lighter, then darker, so that no two of thirty are alike.
 _AGAIN = (("#ffffff", 0.0), ("#ffffff", 0.55), ("#000000", 0.45))
 FLAG_PLACE = 2  # what is lost to our own sites has their class's colour
-_NAMED = ("sites", "classes", "flag")
+_NAMED = ("sites", "classes", "flag", "change")
 Pixels = NDArray[np.uint8]
 # Strokes of this slope mark what the terrain does not cover.
 _HATCH_N = 8
@@ -54,10 +56,20 @@ def class_colours() -> list[str]:
     return [to_hex(mpl.colormaps[name](place)) for name, place in _CLASS_PLACES]
 
 
+def change_colours() -> list[str]:
+    """A colour for each of: loses service, worse, better, gains service, as ``#rrggbb``."""
+    import matplotlib as mpl
+    from matplotlib.colors import to_hex
+
+    return [to_hex(mpl.colormaps["BrBG"](place)) for place in _CHANGE_PLACES]
+
+
 def named_colours(scale: Scale) -> list[str]:
-    """The colour of each whole value of a scale of sites, classes or a flag, as ``#rrggbb``."""
+    """The colour of each whole value of a scale of sites, classes, changes or a flag, as ``#rrggbb``."""
     if scale.kind == "sites":
         return site_colours(max(1, round(scale.high)))
+    if scale.kind == "change":
+        return change_colours()
     return class_colours() if scale.kind == "classes" else [class_colours()[FLAG_PLACE]] * 2
 
 

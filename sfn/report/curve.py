@@ -69,5 +69,9 @@ def curve_svg(
     for k, (name, us) in enumerate(marks):
         if low <= us <= high:
             parts.append(f'<path d="M{x(us):.1f} {TOP}V{base}" stroke="#8c510a" stroke-dasharray="{3 + 3 * k} 3"/>')
-            parts.append(f'<text x="{x(us) + 3:.1f}" y="{TOP + 9 + 11 * k}" fill="#8c510a">{escape(name)}</text>')
+            # names stand away from each other's lines
+            left = us < min(at for _, at in marks) + 1e-9 and len(marks) > 1 and x(us) > LEFT + 40
+            side = 'text-anchor="end"' if left else 'text-anchor="start"'
+            at_x = x(us) + (-3 if left else 3)
+            parts.append(f'<text x="{at_x:.1f}" y="{TOP + 9 + 11 * k}" {side} fill="#8c510a">{escape(name)}</text>')
     return "".join(parts) + "</svg>"

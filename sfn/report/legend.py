@@ -4,11 +4,17 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 from sfn.reception.quality import CLASSES
-from sfn.report.colours import Scale, class_colours, gradient, named_colours, site_colours
+from sfn.report.colours import Scale, change_colours, class_colours, gradient, named_colours, site_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step, ticks
 
 WIDTH, INSET = 300, 16
+CHANGE_SAYS = (
+    "loses adequate service",
+    "margin falls by 1 dB or more",
+    "margin rises by 1 dB or more",
+    "gains adequate service",
+)
 FLAG_SAYS = ("served by the strongest alone, not by all",)
 _SVG = '<svg xmlns="http://www.w3.org/2000/svg" role="img"'
 _EDGE = 'stroke="#55605f" stroke-width=".5"'
@@ -32,6 +38,8 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
         return _patches(label, names, site_colours(len(names)))
     if scale.kind == "classes":
         return _patches(label, CLASSES, class_colours())
+    if scale.kind == "change":
+        return _patches(label, CHANGE_SAYS[::-1], change_colours()[::-1])
     if scale.kind == "flag":
         return _patches(label, FLAG_SAYS, named_colours(scale)[1:])
     stops = "".join(f'<stop offset="{part:.4f}" stop-color="{colour}"/>' for part, colour in gradient(scale))

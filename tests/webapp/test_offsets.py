@@ -48,25 +48,28 @@ def test_a_search_is_found_shown_and_accepted(
     assert ended["state"] == "finished"
     html = client.get(ended["result_url"]).text
 
-    assert "No adequate service" in html
-    assert "What no delay removes" in html
+    for said in ("People not served", "Area not served") if "People" in html else ("Area not served",):
+        assert said in html
+    for head in ("Who loses", "Will it hold", "When delay is exhausted", "What no delay removes", "If 1 µs early"):
+        assert head in html
     assert store.read(number).revision.number == 1
     found = dict(re.findall(r'name="offset-(\w+)" value="([^"]+)"', html))
     assert float(found["north"]) == 0
     reason = re.search(r'id="reason" name="reason" value="([^"]+)"', html)
     assert reason
-    assert "offsets by search (area, seed 2)" in reason[1]
+    assert "offsets by search (area, start number 2)" in reason[1]
 
-    part = re.search(r'id="by-hand" data-part="([^"]+)"', html)
+    part = re.search(r'data-part="([^"]+)"', html)
     assert part
     numbers = client.get(f"{part[1]}/numbers?offset=south:{found['south']}&offset=gap:{found['gap']}")
     assert numbers.status_code == 200
-    assert "tried" in numbers.text
-    curve = client.get(f"{part[1]}/curve.svg?site=south&best=3")
+    assert "sliders" in numbers.text
+    curve = client.get(f"{part[1]}/curve.svg?site=south&best=3&low=-50&high=50")
     assert curve.headers["content-type"].startswith("image/svg+xml")
     assert "<polyline" in curve.text
     assert "km of air" in curve.text
-    assert client.get(f"{part[1]}/curve.svg?site=east").status_code == 404
+    assert client.get(f"{part[1]}/curve.svg?site=east&low=-50&high=50").status_code == 422
+    assert client.get(f"{part[1]}/curve.svg?site=south&low=50&high=-50").status_code == 422
 
     fields = {f"offset-{name}": value for name, value in found.items()}
     accepted = {"base": "1", "author": "A. Engineer", "reason": reason[1], **fields}
@@ -77,6 +80,94 @@ def test_a_search_is_found_shown_and_accepted(
     assert "by search" in saved.revision.reason
     assert saved.document["sites"][1]["offset_us"] == float(found["south"])
     assert "found for an earlier revision" in client.get(ended["result_url"]).text
+
+
+@pytest.mark.usefixtures("coarse")
+def test_sliders_come_without_a_search_and_show_gains_and_losses(
+    client: TestClient, number: int, post: Callable[..., Any]
+) -> None:
+    """Levels alone are enough; numbers, curve, map of two offsets, gains and losses follow what is tried."""
+    started = post(f"/networks/{number}/offsets/find", budget_s="4", seed="1", only="levels")
+    ended = wait_for(client, started.headers["location"])
+    assert ended["state"] == "finished"
+    html = client.get(f"/networks/{number}/offsets").text
+    (part,) = re.findall(r'data-part="([^"]+)"', html)
+    assert "later than North" in html  # what bounds the site that is fed off air
+    assert 'data-parent="north"' in html
+
+    still = client.get(f"{part}/effect.json").json()
+    assert "on 0.0 km²" in still["html"]
+    moved = client.get(f"{part}/effect.json?offset=south:40").json()
+    assert moved["html"] != still["html"]
+    for name in ("effect.png?offset=south:40", "effect.png"):
+        picture = client.get(f"{part}/{name}")
+        assert picture.headers["content-type"] == "image/png"
+    assert "loses adequate service" in client.get(f"{part}/effect.svg").text
+    pair = "a_low=-50&a_high=50&b_low=-50&b_high=50"
+    plane = client.get(f"{part}/plane.svg?a=south&b=north&{pair}&offset=south:4&a_best=1&b_best=2")
+    assert plane.headers["content-type"].startswith("image/svg+xml")
+    assert plane.text.count("<rect") > 25 * 25
+    for mark in ("saved", "found", "least shown"):
+        assert mark in plane.text
+    same = client.get(f"{part}/plane.svg?a=south&b=south&{pair}")
+    assert same.status_code == 422
+    assert "needs two sites" in same.text
+    beyond = client.get(f"{part}/numbers?offset=gap:0")
+    assert "problems" in beyond.text  # its device cannot launch before its parent is heard
+
+
+@pytest.mark.usefixtures("coarse")
+def test_what_counts_is_typed_listed_changed_and_taken_out(
+    client: TestClient, number: int, store: Store, post: Callable[..., Any]
+) -> None:
+    """An area and a road in, another factor, one out; each a revision that says what was changed."""
+    address = f"/networks/{number}/offsets/weights"
+    fields = {"base": "1", "author": "A. Engineer", "kind": "area", "name": "this ridge does not matter", "factor": "0"}
+    corners = "36.20, -84.30\n36.30 -84.30\n\n36.30, -84.20"
+    assert post(address, **fields, points=corners).status_code == 303
+    road = {"base": "2", "author": "A. Engineer", "kind": "road", "name": "valley road", "within_m": "300"}
+    assert post(address, **road, people_per_km="50", points="36.2, -84.3\n36.3, -84.2").status_code == 303
+    saved = store.read(number)
+    assert saved.revision.reason == "what counts: valley road put in"
+    assert saved.document["weights"][0]["area"] == [[36.2, -84.3], [36.3, -84.3], [36.3, -84.2]]
+    html = client.get(f"/networks/{number}/offsets").text
+    assert "this ridge does not matter: an area with 3 corners" in html
+    assert "does not count" in html
+    assert "with 50 listeners on each km of it" in html
+
+    edited = post(address, base="3", author="A. Engineer", **{"factor-1": "2.5", "drop-0": "yes"})
+    assert edited.status_code == 303
+    (left,) = store.read(number).document["weights"]
+    assert left["factor"] == 2.5
+    assert store.read(number).revision.reason == (
+        "what counts: this ridge does not matter taken out; valley road counts 2.5 times"
+    )
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"kind": "area", "points": "36.2, -84.3\nhere"}, "line 2: &#39;here&#39; is no place"),
+        ({"kind": "area", "points": "36.2, -84.3"}, "at least 3"),
+        ({"kind": "place", "place": "Nowhere"}, "is no place of the listeners"),
+        ({"kind": "road", "points": "36.2, -84.3\n36.3, -84.2"}, "give within_m, such as 300"),
+        ({"kind": "area", "points": "1, 1\n1, 2\n2, 2", "factor": "much"}, "cannot be &#34;much&#34;"),
+        ({"kind": "area", "points": "1, 1\n1, 2\n2, 2", "author": ""}, "your name"),
+        ({"name": ""}, "nothing was changed"),
+    ],
+)
+def test_weights_that_cannot_be_keep_what_was_typed(
+    client: TestClient, number: int, store: Store, post: Callable[..., Any], typed: dict[str, str], said: str
+) -> None:
+    """Refused in words, the form as it was, nothing saved."""
+    fields = {"base": "1", "author": "A", "kind": "place", "name": "this town first", "factor": "5"} | typed
+    answer = post(f"/networks/{number}/offsets/weights", **fields)
+
+    assert answer.status_code == 422
+    assert said in answer.text
+    if fields["name"]:
+        assert 'value="this town first"' in answer.text
+    assert store.read(number).revision.number == 1
 
 
 @pytest.mark.usefixtures("coarse")

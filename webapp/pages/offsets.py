@@ -4,36 +4,56 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.by_hand import curve, plan_reason, sliders, tried_score
+from sfn.answer.by_hand import Slider, plan_reason, sliders
 from sfn.answer.optimise import Asked, held_of, optimise
 from sfn.answer.optimise_document import document
+from sfn.answer.weights import weight_shapes
+from sfn.answer.zones import offered
 from sfn.errors import PlanError, Problem, in_range
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.report.colours import site_colours
 from sfn.report.numbers import number
-from sfn.solve.objective import Objective, Score
+from sfn.solve.objective import Score
+from sfn.systems.service import service
 from webapp import addresses
-from webapp.contexts.offsets import OffsetsHand, OffsetsPage
+from webapp.contexts.offsets import OffsetsPage, WeightLine
 from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.forms.weights import EMPTY
 from webapp.jobs import Job, Progress
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
-from webapp.render import html, notice, page
-from webapp.tries import TriesDep, changed_document
+from webapp.render import notice, page
+from webapp.tries import changed_document
 
 router = APIRouter(include_in_schema=False)
-USUAL = {"count": "people", "budget_s": "20", "most_us": "", "most_changed": "", "seed": "1", "hold": ""}
+USUAL = {
+    "count": "people", "budget_s": "20", "most_us": "", "most_move_us": "", "move_from": "saved", "most_changed": "",
+    "seed": "1", "hold": "",
+}  # fmt: skip
+MOST_PLACES_OFFERED = 500
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What a search leaves in its job: the answer, and which revision it is of."""
+    """What a search leaves in its job: the answer, what was asked, and which revision it is of."""
 
     answer: dict[str, Any]
+    asked: Asked
     typed: dict[str, str]
     revision: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a page shows besides the network: a job, what was typed, what is wrong."""
+
+    job: Job | None = None
+    problems: tuple[Problem, ...] = ()
+    typed: dict[str, str] | None = None
+    new_weight: dict[str, str] | None = None
 
 
 @router.get("/networks/{network_id}/offsets")
@@ -43,51 +63,28 @@ def show(
     """The form, the running search, or what it found."""
     job = jobs.find(found) if found else None
     problems = (Problem("found", "that search is no longer remembered", "a new one"),) if found and not job else ()
-    return _page(request, opened, maps, settings.limits.grid_points, job=job, problems=problems)
+    return offsets_page(request, opened, maps, settings.limits.grid_points, Shown(job, problems))
 
 
 @router.post("/networks/{network_id}/offsets/find")
 def find(
     request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep
 ) -> Response:
-    """Start the search."""
+    """Start the search, or only compute the levels that the sliders need."""
     typed = {name: form.get(name, "").strip() for name in USUAL}
     typed["hold"] = ",".join(s.id for s in opened.network.sites if form.get(f"hold-{s.id}"))
+    most = settings.limits.grid_points
     try:
         asked = _asked(typed)
-        wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
-        job = _start(opened, maps, jobs, wanted, asked, typed)
+        wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=most)
+        if form.get("only") == "levels":
+            job = maps.start(opened.network, wanted, result_url=addresses.offsets(opened.head.id))
+        else:
+            job = _start(opened, maps, jobs, wanted, asked, typed)
     except PlanError as error:
-        most = settings.limits.grid_points
-        return _page(request, opened, maps, most, problems=error.problems, typed=typed, status=422)
-    return RedirectResponse(addresses.offsets(opened.head.id, job.id), 303)
-
-
-@router.get("/networks/{network_id}/offsets/{key}/numbers")
-def numbers(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
-    """What the sliders' offsets do: a piece of the page."""
-    what = _objective(opened.network, maps, key)
-    placed = place(opened.network)
-    now, tried = (
-        tried_score(opened.network, what, offsets, placed=placed, executor=maps.executor)
-        for offsets in ({}, tries.offsets_us)
-    )
-    return HTMLResponse(html(request, OffsetsHand(now, tried, what.unit)))
-
-
-@router.get("/networks/{network_id}/offsets/{key}/curve.svg")
-def site_curve(
-    opened: NetworkDep, maps: MapsDep, key: str, site: str, tries: TriesDep, best: float | None = None
-) -> Response:
-    """The objective over one site's offset."""
-    what = _objective(opened.network, maps, key)
-    if site not in what.sites:
-        raise RefusedError(404)
-    text = curve(
-        opened.network, what, tries.offsets_us, site, placed=place(opened.network), best_us=best,
-        executor=maps.executor,
-    )  # fmt: skip
-    return Response(text, media_type="image/svg+xml")
+        shown = Shown(problems=error.problems, typed=typed)
+        return offsets_page(request, opened, maps, most, shown, status=422)
+    return RedirectResponse(addresses.offsets(opened.head.id, job.id if job else ""), 303)
 
 
 @router.post("/networks/{network_id}/offsets/accept")
@@ -109,7 +106,6 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
 
     def work(progress: Progress) -> Plan:
         computed = maps.computed(network, wanted, progress)
-        placed = place(network)
         known = maps.counted(network, wanted.grid)
         counted = replace(asked, people=known.people, weights=known.weights, places=known.places)
         unit = "people" if counted.counts_people else "km2"
@@ -120,10 +116,10 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
                 progress.tell(said, done=round(1000 * part), total=1000)
 
         found = optimise(
-            network, computed, counted, placed=placed, executor=maps.executor, progress=tell,
+            network, computed, counted, placed=place(network), executor=maps.executor, progress=tell,
             cancelled=lambda: progress.cancelled,
         )  # fmt: skip
-        return Plan(document(found) | {"seed": asked.seed}, typed, revision)
+        return Plan(document(found) | {"seed": asked.seed}, asked, typed, revision)
 
     key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())}"
     job = jobs.start(work, title=f"Offsets of {network.name}", key=key)
@@ -131,36 +127,83 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
     return job
 
 
-def _page(
-    request: Request, opened: Opened, maps: Maps, most: int, *, job: Job | None = None,
-    problems: tuple[Problem, ...] = (), typed: dict[str, str] | None = None, status: int = 200,
-) -> Response:  # fmt: skip
+def offsets_page(
+    request: Request, opened: Opened, maps: Maps, most: int, shown: Shown, *, status: int = 200
+) -> Response:
     """The page in whatever state it is."""
-    network = opened.network
+    network, job, problems = opened.network, shown.job, shown.problems
     plan = job.result if job is not None and isinstance(job.result, Plan) else None
-    view = job.view() if job is not None and plan is None else None
-    key, ranges = "", ()
+    stale = plan is not None and plan.revision != opened.head.revision.number
+    key, ranges, said, drawn, places, people_said = "", (), (), {}, (), ""
     try:
-        ranges = sliders(network, placed=place(network), asked=Asked())
-        key = maps.wanted(network, bounds=None, pixel_m=None, most=most).key
+        ranges = _sliders(network, plan)
+        wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
+        key = wanted.key
+        heard = maps.listeners(network, wanted.grid)
+        places, people_said = _largest(heard.places), heard.said
+        drawn = _drawn(network, wanted, weight_shapes(network, heard.places))
+        weights = maps.counted(network, wanted.grid).weights
+        said = weights.said if weights else ()
     except PlanError as error:
         problems += error.problems
-    stale = plan is not None and plan.revision != opened.head.revision.number
+    ready = bool(key) and maps.find(key) is not None
+    finished = job is not None and job.state == "finished"
     context = OffsetsPage(
         network=opened.head,
         sliders=ranges,
-        typed=typed or (plan.typed if plan else USUAL),
-        job=view,
+        typed=shown.typed or (plan.typed if plan else USUAL),
+        job=job.view() if job is not None and not finished else None,
         answer=plan.answer if plan else None,
         names={site.id: site.name for site in network.sites},
         reason=plan_reason(plan.answer) if plan else "",
-        key=key if key and maps.find(key) is not None else "",
-        smooth=network.terrain is None,
+        key=key if ready else "",
+        layers=offered(network) if ready else {},
+        drawn=drawn,
+        weights=tuple(map(WeightLine, network.weights or (), said)) if said else _bare(network),
+        new_weight=shown.new_weight or EMPTY,
+        places=places,
+        people_said=people_said,
         people_known=network.listeners is not None,
+        ofdm=service(network.service).kind == "ofdm",
+        smooth=network.terrain is None,
         stale=stale,
         problems=problems,
     )
     return page(request, context, status=status)
+
+
+def _sliders(network: Network, plan: Plan | None) -> tuple[Slider, ...]:
+    """Ranges as the search had them; where they fit no longer, the usual ones."""
+    placed = place(network)
+    if plan is None:
+        return sliders(network, placed=placed, asked=Asked())
+    offsets = plan.answer["offsets"]
+    try:
+        return sliders(network, placed=placed, asked=plan.asked, found_us=offsets)
+    except PlanError:
+        return sliders(network, placed=placed, asked=Asked(), found_us=offsets)
+
+
+def _bare(network: Network) -> tuple[WeightLine, ...]:
+    """Weights by their names, where nothing more can be said of them."""
+    return tuple(WeightLine(weight, weight.name) for weight in network.weights or ())
+
+
+def _largest(places: tuple[Any, ...]) -> tuple[str, ...]:
+    """Names of places, the largest first."""
+    return tuple(dict.fromkeys(p.name for p in sorted(places, key=lambda p: -p.people)[:MOST_PLACES_OFFERED]))
+
+
+def _drawn(network: Network, wanted: Wanted, weights: list[dict[str, Any]]) -> dict[str, Any]:
+    """What the map draws before anything is computed."""
+    placed, colours = place(network), site_colours(len(network.sites))
+    south, west, north, east = wanted.grid.bounds_deg
+    sites = [
+        {"id": s.id, "name": s.name, "lat": placed[s.id].lat_deg, "lon": placed[s.id].lon_deg, "on_air": s.on_air,
+         "offset_us": s.offset_us, "colour": colours[i]}
+        for i, s in enumerate(network.sites)
+    ]  # fmt: skip
+    return {"bounds": [[south, west], [north, east]], "sites": sites, "weights": weights}
 
 
 def _asked(typed: dict[str, str]) -> Asked:
@@ -171,11 +214,13 @@ def _asked(typed: dict[str, str]) -> Asked:
     PlanError
         If a field is not a number in its range.
     """
-    changed = typed["most_changed"]
+    changed, moved = typed["most_changed"], typed["most_move_us"]
     return Asked(
         by_area=typed["count"] == "area",
         held=held_of([typed["hold"]]),
         most_us=_typed("most_us", typed["most_us"], 0, 10_000, "us") if typed["most_us"] else None,
+        most_move_us=_typed("most_move_us", moved, 0, 10_000, "us") if moved else None,
+        from_set=typed["move_from"] == "set",
         most_changed=int(_typed("most_changed", changed, 0, 500, "sites")) if changed else None,
         seed=int(_typed("seed", typed["seed"], 0, 1e9, "as a whole number")),
         budget_s=_typed("budget_s", typed["budget_s"], 1, 3600, "s"),
@@ -189,13 +234,3 @@ def _typed(name: str, text: str, least: float, greatest: float, unit: str) -> fl
     except ValueError:
         wanted = f"{least:g} to {greatest:g} {unit}"
         raise PlanError([Problem(name, f"cannot be {text!r}", wanted)]) from None
-
-
-def _objective(network: Network, maps: Maps, key: str) -> Objective:
-    """The objective over levels in memory."""
-    what = maps.objective(network, key)
-    if what is None:
-        raise RefusedError(404, Problem("offsets", "these levels are no longer in memory", "the search run again"))
-    if what.sites != tuple(site.id for site in network.sites):
-        raise RefusedError(409, Problem("offsets", "the network has other sites now", "the page opened again"))
-    return what

@@ -1,0 +1,37 @@
+"""What counts more or less when offsets are chosen: saved like every other change of the document."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from webapp import addresses
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
+from webapp.documents import network_of
+from webapp.forms.weights import NEW, weights_typed
+from webapp.pages.offsets import Shown, offsets_page
+from webapp.render import notice
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.post("/networks/{network_id}/offsets/weights")
+def change(
+    request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, settings: SettingsDep, form: FormDep
+) -> Response:
+    """Save the weights as typed, as a new revision."""
+    author = form.get("author", "").strip()
+    try:
+        if not author:
+            raise PlanError([Problem("author", "the record needs to know who changes this", "your name")])
+        changed, said = weights_typed(opened.document, form)
+        network_of(changed)
+        if not said:
+            raise PlanError([Problem("weights", "nothing was changed", "a name for a new one, or another factor")])
+    except PlanError as error:
+        shown = Shown(problems=error.problems, new_weight={name: form.get(name, "") for name in NEW})
+        return offsets_page(request, opened, maps, settings.limits.grid_points, shown, status=422)
+    base, reason = int(form.get("base", "0")), f"what counts: {said}"[:300]
+    store.save(opened.head.id, changed, base_revision=base, author=author, reason=reason)
+    request.session["author"] = author
+    notice(request, "Saved as a new revision. The next search counts like that.")
+    return RedirectResponse(addresses.offsets(opened.head.id), 303)

@@ -1,0 +1,109 @@
+"""Offsets by hand: numbers, curves, maps of two offsets, gains and losses, all from levels in memory."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from sfn.answer.by_hand import Ends, curve, plane, tried_score
+from sfn.answer.effect import LABEL, SCALE, Effect
+from sfn.answer.what_if import WhatIf, tried
+from sfn.errors import Problem
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.report.colours import painted
+from sfn.report.legend import legend
+from sfn.report.maps import png
+from sfn.solve.objective import Objective
+from webapp.contexts.offsets import OffsetsEffect, OffsetsHand
+from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.maps import Maps
+from webapp.problems import RefusedError
+from webapp.render import html
+from webapp.tries import TriesDep
+
+router = APIRouter(include_in_schema=False)
+SVG = "image/svg+xml"
+
+
+@router.get("/networks/{network_id}/offsets/{key}/numbers")
+def numbers(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """What the sliders' offsets do: a piece of the page."""
+    what, placed = _objective(opened.network, maps, key), place(opened.network)
+    (now, _), (then, made) = (
+        tried_score(opened.network, what, offsets, placed=placed, executor=maps.executor)
+        for offsets in ({}, tries.offsets_us)
+    )
+    return HTMLResponse(html(request, OffsetsHand(now, then, what.unit, bool(opened.network.weights), made.doubts)))
+
+
+@router.get("/networks/{network_id}/offsets/{key}/curve.svg")
+def site_curve(
+    opened: NetworkDep, maps: MapsDep, key: str, site: str, low: float, high: float, tries: TriesDep,
+    best: float | None = None,
+) -> Response:  # fmt: skip
+    """The objective over one site's offset."""
+    what = _objective(opened.network, maps, key)
+    text = curve(
+        opened.network, what, tries.offsets_us, Ends(site, low, high), placed=place(opened.network), found_us=best,
+        executor=maps.executor,
+    )  # fmt: skip
+    return Response(text, media_type=SVG)
+
+
+@router.get("/networks/{network_id}/offsets/{key}/plane.svg")
+def pair_plane(
+    opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, a_low: float, a_high: float, b_low: float,
+    b_high: float, tries: TriesDep, a_best: float | None = None, b_best: float | None = None,
+) -> Response:  # fmt: skip
+    """The objective over two sites' offsets."""
+    what = _objective(opened.network, maps, key)
+    found = {site: best for site, best in ((a, a_best), (b, b_best)) if best is not None}
+    text = plane(
+        opened.network, what, tries.offsets_us, (Ends(a, a_low, a_high), Ends(b, b_low, b_high)),
+        placed=place(opened.network), found_us=found, executor=maps.executor,
+    )  # fmt: skip
+    return Response(text, media_type=SVG)
+
+
+@router.get("/networks/{network_id}/offsets/{key}/effect.json")
+def effect_said(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """Who gains and who loses: a piece of the page, and where the places lie that lose."""
+    found = _effect(opened, maps, key, tries)
+    places = [{"name": one.name, "lat": one.lat_deg, "lon": one.lon_deg} for one in found.losing]
+    return JSONResponse({"html": html(request, OffsetsEffect(opened.head.id, found)), "losing": places})
+
+
+@router.get("/networks/{network_id}/offsets/{key}/effect.png")
+def effect_picture(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """Gains and losses as a picture that lies exactly on the map."""
+    found, computed = _effect(opened, maps, key, tries), maps.find(key)
+    if computed is None:
+        raise RefusedError(404)
+    covered = computed.covered.reshape(computed.grid.shape)
+    return Response(png(painted(found.kind, SCALE, covered=covered)), media_type="image/png")
+
+
+@router.get("/networks/{network_id}/offsets/{key}/effect.svg")
+def effect_legend(opened: NetworkDep) -> Response:
+    """What its colours mean."""
+    text = legend(LABEL, SCALE, names=[], refractivity_n=opened.network.refractivity_n)
+    return Response(text, media_type=SVG)
+
+
+def _effect(opened: Opened, maps: Maps, key: str, tries: WhatIf) -> Effect:
+    """What the sliders' offsets do against the saved ones."""
+    _objective(opened.network, maps, key)
+    now = tried(opened.network, WhatIf(tries.offsets_us), placed=place(opened.network))
+    found = maps.effect(opened.network, key, now)
+    if found is None:
+        raise RefusedError(404)
+    return found
+
+
+def _objective(network: Network, maps: Maps, key: str) -> Objective:
+    """The objective over levels in memory."""
+    what = maps.objective(network, key)
+    if what is None:
+        raise RefusedError(404, Problem("offsets", "these levels are no longer in memory", "the search run again"))
+    if what.sites != tuple(site.id for site in network.sites):
+        raise RefusedError(409, Problem("offsets", "the network has other sites now", "the page opened again"))
+    return what
