@@ -132,18 +132,18 @@ def _of_form(request: Request, name: str) -> list[str]:
 
 
 def _numbers(name: str, values: list[str]) -> dict[str, float]:
-    """``site:number`` texts."""
-    return {site: _number(name, value) for site, value in _pairs(name, values)}
+    """``site:number`` texts; a problem bears the name of the field that it was typed in."""
+    return {site: _number(f"{name}-{site}", value, f"{name} of {site}: ") for site, value in _pairs(name, values)}
 
 
-def _number(name: str, text: str) -> float:
+def _number(name: str, text: str, who: str = "") -> float:
     """A finite number, with a comma or a true minus where people write them."""
     try:
         value = float(text.strip().replace("−", "-").replace(",", "."))
     except ValueError:
         value = float("nan")
     if not abs(value) < 1e12:
-        raise PlanError([Problem(name, f"cannot be {text!r}", "a number")])
+        raise PlanError([Problem(name, f"{who}cannot be {text!r}", "a number")])
     return value
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from sfn.answer.zones import Zones
 from sfn.reception.quality import CLASSES, JUST_ENOUGH
+from sfn.report.numbers import number
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,15 @@ class Compared:
     gained: Amount
     lost: Amount
     strongest: tuple[SiteRow, ...]
+
+
+def in_short(found: Compared) -> str:
+    """What the try changes, in a sentence."""
+    parts = []
+    for word, one in (("gained", found.gained), ("lost", found.lost)):
+        who = "" if one.people is None else f" by {number(one.people, 0)} people"
+        parts.append(f"{word} on {number(one.area_km2, 1)} km²{who}")
+    return f"Against the plan, adequate reception is {' and '.join(parts)}."
 
 
 def compared(planned: Zones, tried: Zones) -> Compared:

@@ -52,7 +52,7 @@ class WhatIf:
         for key, values in (("offset", self.offsets_us), ("clock", self.clock_errors_us)):
             found += [
                 Problem(
-                    key,
+                    f"{key}-{name}",
                     f"site {name}: {value!r} us cannot be tried",
                     f"-{GREATEST_TRIED_US:g} to {GREATEST_TRIED_US:g} us",
                 )

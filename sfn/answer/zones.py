@@ -125,14 +125,16 @@ def zones(
     carried = service(network.service)
     counts = criteria(network, carried)
     on_air = coverage.on_air(network)
-    arrivals, levels = coverage.arrivals(launches)[on_air], coverage.level_dbuvm[on_air]
+    # Where all radiate nothing is copied: rows of twenty sites and a million pixels are 240 MB.
+    rows = slice(None) if len(on_air) == len(coverage.sites) else on_air
+    arrivals, levels = coverage.arrivals(launches)[rows], coverage.level_dbuvm[rows]
     found = overlap(levels, arrivals, counts=counts, executor=executor)
     quality = service_quality(
         levels,
         arrivals,
         yardstick(network),
         frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=coverage.level_1pct_dbuvm[on_air],
+        level_1pct_dbuvm=coverage.level_1pct_dbuvm[rows],
         executor=executor,
     )
     sites, area = tuple(coverage.sites[i] for i in on_air), coverage.area_km2()
@@ -147,7 +149,7 @@ def zones(
         overlap_summary(found, area, people=people),
         quality,
         class_summary(quality.quality_class, area, people=people),
-        _layers(found, quality, coverage, carried, on_air),
+        _layers(found, quality, coverage, carried, on_air, levels),
         people,
         float(area[gap].sum()),
         float(area[gap & counted].sum()),
@@ -155,7 +157,12 @@ def zones(
 
 
 def _layers(
-    found: Overlap, quality: ServiceQuality, coverage: Coverage, carried: Service, on_air: NDArray[np.intp]
+    found: Overlap,
+    quality: ServiceQuality,
+    coverage: Coverage,
+    carried: Service,
+    on_air: NDArray[np.intp],
+    levels: Singles,
 ) -> tuple[Layer, ...]:
     """The layers with their scales: differences centred on zero, amounts from zero."""
     shape = coverage.grid.shape
@@ -163,7 +170,7 @@ def _layers(
     # Colours belong to a site's place in the document, so that a site off air does not recolour the others.
     strongest, limiting = (_document_place(rows, on_air) for rows in (found.strongest, quality.limiting))
     nothing = np.full(shape[0] * shape[1], np.nan, np.float32)
-    level = np.fmax.reduce(coverage.level_dbuvm[on_air], axis=0) if len(on_air) else nothing
+    level = np.fmax.reduce(levels, axis=0) if len(on_air) else nothing
     lost = np.where(np.isnan(quality.quality_class), np.nan, quality.quality_class == UPSET).astype(np.float32)
     delay = Scale("difference", -reach_us, reach_us, "µs")
     spread = Scale("amount", 0, reach_us, "µs")
@@ -234,12 +241,12 @@ def lines_document(found: Zones, launches: Mapping[str, float], pairs: tuple[tup
 
 def neighbours(found: Zones) -> tuple[tuple[str, str], ...]:
     """Pairs that are the two strongest somewhere in the overlap zone, the largest zones first."""
-    zone = np.isfinite(found.found.delay_spread_us)
-    first, second = found.found.strongest[zone].astype(int), found.found.second[zone].astype(int)
-    low, high = np.minimum(first, second), np.maximum(first, second)
-    pairs, counts = np.unique(np.stack([low, high]), axis=1, return_counts=True)
-    order = np.argsort(-counts, kind="stable")
-    return tuple((found.sites[pairs[0, i]], found.sites[pairs[1, i]]) for i in order)
+    zone, count = np.isfinite(found.found.delay_spread_us), len(found.sites)
+    first, second = (rows[zone].astype(np.intp) for rows in (found.found.strongest, found.found.second))
+    met = np.bincount(np.minimum(first, second) * count + np.maximum(first, second), minlength=count * count)
+    pairs = np.flatnonzero(met)
+    order = pairs[np.argsort(-met[pairs], kind="stable")]
+    return tuple((found.sites[pair // count], found.sites[pair % count]) for pair in order.tolist())
 
 
 def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:

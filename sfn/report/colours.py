@@ -23,6 +23,7 @@ _NAMED = ("sites", "classes", "flag", "change")
 Pixels = NDArray[np.uint8]
 # Strokes of this slope mark what the terrain does not cover.
 _HATCH_N = 8
+_STROKE_RGBA = (110, 105, 95, 170)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,15 +105,18 @@ def painted(values: NDArray[np.float32], scale: Scale, *, covered: NDArray[np.bo
     if scale.kind == "flag":
         clear |= values == 0
     if scale.kind in _NAMED:
-        sequence = np.array([to_rgb(colour) for colour in named_colours(scale)])
-        picked = np.where(clear, 0, values).astype(int) % len(sequence)
-        rgb = (sequence[picked] * 255).round().astype(np.uint8)
+        rgb = np.array([to_rgb(colour) for colour in named_colours(scale)])
+        picked = np.where(clear, 0, values).astype(np.uint16) % len(rgb)
     else:
-        table = (mpl.colormaps[_MAPS[scale.kind]](np.arange(256))[:, :3] * 255).round().astype(np.uint8)
-        share = (np.where(clear, scale.low, values) - scale.low) / (scale.high - scale.low)
-        rgb = table[np.clip(share * 255, 0, 255).astype(np.uint8)]
-    out = np.dstack([rgb, np.where(clear, 0, 255).astype(np.uint8)])
-    rows, columns = np.indices(values.shape)
-    strokes = ~covered & ((rows + columns) % _HATCH_N < 2)
-    out[strokes] = (110, 105, 95, 170)
-    return out
+        rgb = mpl.colormaps[_MAPS[scale.kind]](np.arange(256))[:, :3]
+        share = (np.where(clear, scale.low, values) - scale.low) * (255 / (scale.high - scale.low))
+        picked = np.clip(share, 0, 255).astype(np.uint16)
+    # The last two rows of the table are for what is clear and for the strokes.
+    table = np.zeros((len(rgb) + 2, 4), dtype=np.uint8)
+    table[: len(rgb), :3], table[: len(rgb), 3] = (rgb * 255).round(), 255
+    table[-1] = _STROKE_RGBA
+    picked[clear] = len(rgb)
+    if not covered.all():
+        rows, columns = np.indices(values.shape)
+        picked[~covered & ((rows + columns) % _HATCH_N < 2)] = len(rgb) + 1
+    return np.asarray(table[picked])

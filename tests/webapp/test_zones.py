@@ -126,6 +126,15 @@ def test_what_cannot_be_tried_is_said(client: TestClient, number: int, query: st
     assert said in answer.text or said.replace("&#39;", "'") in answer.text
 
 
+def test_a_mistyped_number_is_told_with_the_field_it_stands_in(client: TestClient, number: int) -> None:
+    """The page's script marks that field."""
+    part = ready(client, number)
+    for query, where in (("offset=south:12,5x", "offset-south"), ("clock=gap:1e9", "clock-gap")):
+        answer = client.get(f"{part}/view.json?{query}", headers={"Accept": "application/json"})
+        assert answer.status_code == 422
+        assert answer.json()["problems"][0]["where"] == where
+
+
 def test_a_map_that_is_too_large_names_the_pixel_that_would_do(client: TestClient, number: int) -> None:
     """Refused before memory is taken, with the number that would be accepted."""
     answer = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=1")
@@ -173,6 +182,10 @@ def test_tried_offsets_are_saved_as_a_revision_with_a_name(
     )
 
     assert post(f"/networks/{number}/map/keep", **fields).status_code == 409
+    nothing = {"base": "2", "author": "A. Engineer", "offset-south": "-7.5"}
+    assert post(f"/networks/{number}/map/keep", **nothing).status_code == 303
+    assert "nothing was saved" in client.get(f"/networks/{number}/delays").text
+    assert post(f"/networks/{number}/map/keep", **(nothing | {"base": "x"})).status_code == 422
     assert json.loads(json.dumps(store.read(number).document)) == saved.document
 
 
@@ -190,7 +203,8 @@ def test_every_switch_says_that_it_is_a_try_with_what_it_changes(client: TestCli
         view = client.get(f"{part}/view.json?{query}").json()
         assert "This is a try, not the plan" in view["says"]
         assert said in view["says"].replace("\u202f", " ")
-        assert "Against the plan" in view["summary"]
+        assert view["short"].startswith("Against the plan, adequate reception is gained on ")
+        assert view["short"] in html.unescape(view["summary"])
     assert client.get(f"{part}/view.json?offset=south:-12.5&clock=gap:0").json() == planned
 
 

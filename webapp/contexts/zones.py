@@ -84,6 +84,8 @@ class MapSummary(Context):
     """Area and people by class and by site, as planned and as tried."""
     is_tried: bool
     """Whether anything is tried."""
+    in_short: str
+    """What the try changes, in a sentence."""
     people_said: str
     """Where the people come from, or why they are not counted."""
     people_page: str

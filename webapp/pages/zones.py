@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from sfn.answer.compared import compared
+from sfn.answer.compared import compared, in_short
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields
 from sfn.errors import PlanError, Problem
@@ -15,6 +15,7 @@ from sfn.reception.coverage import Coverage
 from sfn.report.colours import painted, site_colours
 from sfn.report.legend import legend
 from sfn.report.maps import png
+from sfn.report.numbers import us
 from sfn.report.wavefronts import ribbon
 from sfn.systems.service import service
 from webapp import addresses
@@ -63,6 +64,7 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
     south, west, north, east = found.coverage.grid.bounds_deg
+    summary = _summary(opened, maps, key, found, now)
     placed = place(opened.network)
     colours = site_colours(len(opened.network.sites))
     sites = [
@@ -84,7 +86,9 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
         "says": html(request, MapTry(now.says, now.doubts, addresses.zones(opened.head.id))),
-        "summary": html(request, _summary(opened, maps, key, found, now)),
+        "summary": html(request, summary),
+        "short": summary.in_short,
+        "tolerance": us(service(opened.network.service).tolerance_us),
     }
     return JSONResponse(answer)
 
@@ -176,10 +180,15 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     author = form.get("author", "").strip()
     if not author:
         raise RefusedError(422, Problem("author", "a save needs a name", "yours"))
-    document = changed_document(opened.document, form)
-    store.save(opened.head.id, document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
+    base, document = form.get("base", ""), changed_document(opened.document, form)
+    if not (base.isascii() and base.isdigit()):
+        raise RefusedError(422, Problem("base", f"the form says {base!r}", "the number of a revision"))
     request.session["author"] = author
-    notice(request, "Saved as a new revision. The sheets follow it.")
+    if document == opened.document and int(base) == opened.head.revision.number:
+        notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and sites off air are not.")
+    else:
+        store.save(opened.head.id, document, base_revision=int(base), author=author, reason=reason)
+        notice(request, "Saved as a new revision. The sheets follow it.")
     asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
     return RedirectResponse(_address(opened, asked, WhatIf()), 303)
 
@@ -237,8 +246,9 @@ def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf) -> tuple[Zones,
 def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:
     """The map in numbers, against the plan where something is tried."""
     planned = zones_of(opened, maps, key, WhatIf())[0] if now.says else found
-    said = maps.listeners(opened.network, found.coverage.grid).said
-    return MapSummary(found, compared(planned, found), bool(now.says), said, addresses.people(opened.head.id))
+    against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
+    short = in_short(against) if now.says else ""
+    return MapSummary(found, against, bool(now.says), short, said, addresses.people(opened.head.id))
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

@@ -78,20 +78,29 @@
 
   function overlay(old, url, bounds, pane, opacity) {
     const made = L.imageOverlay(url, bounds, { pane, opacity, interactive: false, className: "pixels" }).addTo(map);
-    if (old) made.once("load", () => old.remove()).once("error", () => old.remove());
+    // What cannot be drawn leaves the last picture in its place.
+    if (old) made.once("load", () => old.remove()).once("error", () => { made.remove(); if (picture === made) picture = old; });
     return made;
   }
 
+  let drawing = 0;
   async function wavefronts(bounds) {
-    const pair = byId("pair").value;
+    const mine = ++drawing;
+    const pair = byId("pair").value, says = byId("ribbon-say");
     if (ribbon) { ribbon.remove(); ribbon = null; }
     if (lines) { lines.remove(); lines = null; }
+    says.replaceChildren();
     if (!pair) return;
-    const [a, b] = JSON.parse(pair);
+    const [a, b] = JSON.parse(pair), silent = view.sites.find((site) => (site.id === a || site.id === b) && !site.on_air);
+    if (silent) {
+      says.textContent = `No wavefronts: ${silent.name} is off the air.`;
+      return;
+    }
+    says.append(Object.assign(document.createElement("span"), { className: "ribbon-key" }), `${byId("pair").selectedOptions[0].text} arrive within ${view.tolerance} of each other: strong where their levels match, faint elsewhere. The ribbon tints the layer beneath it; “no layer” shows it alone.`);
     ribbon = overlay(null, address("ribbon.png", { a, b }), bounds, "ribbon", 0.85);
     const answer = await fetch(address("lines.json", { a, b }));
-    if (!answer.ok || byId("pair").value !== pair) return;
-    const drawn = await answer.json();
+    const drawn = answer.ok ? await answer.json() : null;
+    if (!drawn || mine !== drawing) return;
     lines = L.geoJSON(drawn, {
       interactive: false,
       style: ({ properties: p }) => p.kind === "equal-signal"
@@ -121,6 +130,15 @@
     shown.alt = `Legend: ${byId("layer").selectedOptions[0].text}`;
   }
 
+  // Pairs that meet somewhere, the one that is chosen among them.
+  function pairs(held) {
+    const select = byId("pair"), names = Object.fromEntries(view.sites.map((site) => [site.id, site.name]));
+    const offered = view.pairs.map((pair) => JSON.stringify(pair));
+    if (held && !offered.includes(held) && JSON.parse(held).every((id) => id in names)) offered.push(held);
+    const option = (value) => new Option(value ? JSON.parse(value).map((id) => names[id]).join(" – ") : "none", value, false, value === held);
+    select.replaceChildren(...["", ...offered].map(option));
+  }
+
   let turn = 0, view = null;
   async function redraw() {
     const mine = ++turn, first = !view, name = chosen();
@@ -131,17 +149,21 @@
     legend();
     const answer = await fetch(address("view.json"), { headers: { Accept: "application/json" } });
     if (mine !== turn) return;
+    for (const input of document.querySelectorAll("[data-try]")) input.removeAttribute("aria-invalid");
     if (!answer.ok) {
       const said = await answer.json().catch(() => ({ problems: [] }));
       const line = (text) => Object.assign(document.createElement("p"), { className: "assumed", textContent: text });
       byId("map-try").replaceChildren(...(said.problems || []).map((p) => line(`${p.what}; ${p.expected}`)), line("The map below does not follow what is typed."));
+      for (const problem of said.problems || []) document.getElementById(problem.where)?.setAttribute("aria-invalid", "true");
       page.classList.add("is-tried");
       byId("map-summary").replaceChildren();
+      byId("try-short").textContent = "";
       return;
     }
     view = await answer.json();
     byId("map-try").innerHTML = view.says; // templates of ours, escaped there
     byId("map-summary").innerHTML = view.summary;
+    byId("try-short").textContent = view.short;
     page.classList.toggle("is-tried", Boolean(view.says.trim()));
     for (const input of document.querySelectorAll("[data-keep]")) {
       const typed = document.querySelector(`[data-try="offset"][data-site="${input.dataset.keep}"]`);
@@ -151,12 +173,11 @@
       map.fitBounds(view.bounds);
       if (view.has_shade) shade = overlay(null, `${part}/shade.png`, view.bounds, "ground", 1);
       if (name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
-      const names = Object.fromEntries(view.sites.map((site) => [site.id, site.name]));
-      const select = byId("pair");
-      for (const pair of view.pairs) select.append(new Option(`${names[pair[0]]} – ${names[pair[1]]}`, JSON.stringify(pair), false, asked.get("pair") === pair.join(":")));
+      if (asked.get("pair")) pairs(JSON.stringify(asked.get("pair").split(":")));
       const [lat, lng] = (asked.get("at") || "").split(",").map(Number);
       if (Number.isFinite(lat) && Number.isFinite(lng)) pinned(L.latLng(lat, lng));
     }
+    pairs(byId("pair").value);
     siteMarks(view.sites);
     page.dispatchEvent(new Event("redrawn"));
     await wavefronts(view.bounds);
@@ -198,7 +219,7 @@
     if (!event.target.matches('[data-try], [name="route"], [name="off"]')) return;
     clearTimeout(waiting);
     // While a number is typed the map waits for its end; a switch acts at once.
-    waiting = setTimeout(redraw, event.target.matches("[data-try]") ? 200 : 0);
+    waiting = setTimeout(redraw, event.target.matches("[data-try]") ? 150 : 0);
   });
   byId("map-try").addEventListener("click", (event) => {
     if (event.target.id !== "back-to-plan") return;
