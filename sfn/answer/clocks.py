@@ -56,7 +56,7 @@ class Clocks:
 def kinds() -> tuple[tuple[str, str], ...]:
     """What a site may have: value and words, classes from the least to the most stable."""
     found = tuple((key, f"{kind.name} ({key})") for key, kind in oscillators().items())
-    return (*found, (OWN, "own figures"), (LOCKED, "keeps its reference"))
+    return (*found, (OWN, "by its data sheet, figures below"), (LOCKED, "keeps its reference"))
 
 
 def with_clock(network: Network) -> tuple[Site, ...]:

@@ -2,7 +2,8 @@
 
 For each site alone: the area served as its launch drifts either way, against the area served with the site off the air.
 The error at which silence serves more, held against the site's clock, gives the time. Sites fed off air drift, and fall
-silent, with their parent.
+silent, with their parent. A site that takes more than it gives while everything is in step is no matter of clocks: it
+stands apart, because its offset or its power is wrong, and an order that ranked it first would hide that.
 """
 
 from collections.abc import Mapping
@@ -46,10 +47,31 @@ class Muting:
     in_step_km2: float
     silent_km2: float
 
+    @property
+    def never(self) -> bool:
+        """No error tried is worse than silence."""
+        return isinf(self.error_us)
+
+
+@dataclass(frozen=True, slots=True)
+class MutingOrder:
+    """Who falls silent when, and who should not be on the air as planned at all.
+
+    Parameters
+    ----------
+    order : tuple of Muting
+        First to be silenced first; never last.
+    harmful : tuple of Muting
+        Sites without which more is served even with all in step, most first; they have no turn.
+    """
+
+    order: tuple[Muting, ...]
+    harmful: tuple[Muting, ...]
+
 
 def muting_order(
     network: Network, coverage: Coverage, launches: Mapping[str, float], *, clocks: Mapping[str, Clock]
-) -> tuple[Muting, ...]:
+) -> MutingOrder:
     """Sites in the order in which they should fall silent.
 
     Parameters
@@ -64,24 +86,29 @@ def muting_order(
 
     Returns
     -------
-    order : tuple of Muting
-        First to be silenced first; never last.
+    MutingOrder
     """
     yard = yardstick(network)
     children = {site.id: fed_by(network, site.id) for site in network.sites}
     heads = [s for s in network.sites if s.on_air and s.fed_off_air_from is None and s.id in clocks]
     scene = Scene.of(network, coverage, launches, yard, trials_n=len(heads) * (2 * len(TRIED_PARTS) + 1))
     whole = scene.served_km2({})
-    order = []
+    order, harmful = [], []
     for site in heads:
         group = {site.id, *children[site.id]}
         silent = scene.served_km2({}, off=group)
+        if whole < silent:
+            harmful.append(Muting(site.id, site.name, 0.0, 0.0, whole, silent))
+            continue
         error_us = _worse_than(scene, group, silent, whole, tolerance_us=yard.carried.tolerance_us)
         after_h = inf if isinf(error_us) else 0.0
         if 0 < error_us < inf:
             after_h = time_to_limit(clocks[site.id], limit_us=error_us)
         order.append(Muting(site.id, site.name, after_h, error_us, whole, silent))
-    return tuple(sorted(order, key=lambda one: (one.after_h, one.error_us)))
+    return MutingOrder(
+        tuple(sorted(order, key=lambda one: (one.after_h, one.error_us))),
+        tuple(sorted(harmful, key=lambda one: -one.silent_km2)),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +159,6 @@ class Scene:
 
 def _worse_than(scene: Scene, group: set[str], silent: float, whole: float, *, tolerance_us: float) -> float:
     """Least error of the group, either way, at which less is served than in silence; infinite for none tried. [us]"""
-    if whole <= silent:
-        return 0.0
     before_us, before_km2 = 0.0, whole
     for part in TRIED_PARTS:
         error_us = part * tolerance_us

@@ -24,7 +24,7 @@ def chain_problems(network: Network) -> tuple[Problem, ...]:
     problems : tuple of Problem
         In the order of the stages, then of the sites.
     """
-    users, covered = _users(network), {name for stage in network.stages for name in stage.inside}
+    users, covered = users_of(network), {name for stage in network.stages for name in stage.inside}
     found = [
         problem
         for i, stage in enumerate(network.stages)
@@ -36,7 +36,7 @@ def chain_problems(network: Network) -> tuple[Problem, ...]:
     return (*found, *_tree(network))
 
 
-def _users(network: Network) -> dict[str, list[tuple[Site, Chain]]]:
+def users_of(network: Network) -> dict[str, list[tuple[Site, Chain]]]:
     """Sites and chains that pass each stage, or a time-stamped section that covers it, in the order of the sites."""
     stages = {stage.id: stage for stage in network.stages}
     users: dict[str, list[tuple[Site, Chain]]] = {name: [] for name in stages}
@@ -48,7 +48,7 @@ def _users(network: Network) -> dict[str, list[tuple[Site, Chain]]]:
     return users
 
 
-def _named(users: list[tuple[Site, Chain]]) -> str:
+def named(users: list[tuple[Site, Chain]]) -> str:
     """The users of a stage in words."""
     return ", ".join(f"site {site.name} ({chain.route})" for site, chain in users)
 
@@ -64,7 +64,7 @@ def _stage(
     if stage.kind == "time-stamped section":
         yield from _dry(network, where, stage, users)
     if stage.adapts and any(stage.id in chain.stages for _, chain in users):
-        what = f"{_named(users)}: stage {stage.id} adapts its delay, so the launch time wanders with the network"
+        what = f"{named(users)}: stage {stage.id} adapts its delay, so the launch time wanders with the network"
         expected = "a fixed delay, or put it inside a time-stamped section, which absorbs the variation"
         yield Problem(f"{where}.adapts", what, expected)
     if stage.shapes_waveform and not stage.identical:
@@ -86,7 +86,7 @@ def _stage(
     elif stage.source == "assumed":
         yield Problem(
             f"{where}.source",
-            f"{_named(users)}: the latency of stage {stage.id} is only assumed",
+            f"{named(users)}: the latency of stage {stage.id} is only assumed",
             "a measured figure, or one from the data sheet",
             "warning",
         )
@@ -103,14 +103,14 @@ def _dry(network: Network, where: str, stage: Stage, users: list[tuple[Site, Cha
     needed_us = float(needed)
     if needed > exact(release_us):
         what = (
-            f"{_named(users)} runs dry: section {stage.id} needs {needed_us:,.10g} us for its worst path, margin and "
+            f"{named(users)} runs dry: section {stage.id} needs {needed_us:,.10g} us for its worst path, margin and "
             f"processing, but releases after {release_us:,.10g} us, {needed_us - release_us:,.10g} us too soon"
         )
         yield Problem(f"{where}.release_delay_us", what, f"{needed_us:,.10g} us or more")
     wrap_s = network.time_stamps.wrap_s if network.time_stamps else None
     if wrap_s is not None and release_us >= wrap_s * 1e6:
         what = (
-            f"{_named(users)}: section {stage.id} releases {release_us:,.10g} us after its stamp, "
+            f"{named(users)}: section {stage.id} releases {release_us:,.10g} us after its stamp, "
             f"but stamps repeat after {wrap_s:g} s"
         )
         yield Problem(f"{where}.release_delay_us", what, f"less than {wrap_s * 1e6:g} us, or absolute time stamps")
@@ -132,7 +132,7 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
     )
     if missing:
         what = (
-            f"{_named(users)}: stage {stage.id} changes the waveform, but not for {', '.join(missing)}: "
+            f"{named(users)}: stage {stage.id} changes the waveform, but not for {', '.join(missing)}: "
             "where the signals differ, no delay brings them together"
         )
         expected = (

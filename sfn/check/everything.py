@@ -5,6 +5,7 @@ from pathlib import Path
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems, reach_problems
+from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.plausible import implausible
 from sfn.geodesy.sites import place
@@ -28,8 +29,8 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
     Returns
     -------
     problems : tuple of Problem
-        Service, positions, chains, delay fields, settings that cannot be made. Errors make a number wrong or
-        impossible, warnings make it doubtful.
+        Service, positions, chains, stream plans, delay fields, settings that cannot be made. Errors make a number
+        wrong or impossible, warnings make it doubtful.
     """
     found: list[Problem] = []
     try:
@@ -47,6 +48,7 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
     if placed is not None and terrain is not None:
         found += height_problems(network, placed, terrain)
     found += chain_problems(network)
+    found += stream_problems(network)
     if carried is not None:
         found += device_problems(network, carried)
     if placed is not None:

@@ -81,7 +81,7 @@ def test_problems_stand_at_their_fields(fields, field, text, client, number):
 
 
 def test_the_muting_order_needs_the_map_s_levels(client, number):
-    """Without field strengths the page sends to the map; once they are there, each site has its turn."""
+    """Without field strengths the page sends to the map; once they are there, a plan that harms itself is said so."""
     before = plain(client.get(f"/networks/{number}/clocks"))
     client.get(f"/networks/{number}/map")
     for job in list(client.app.state.jobs._jobs.values()):
@@ -89,7 +89,7 @@ def test_the_muting_order_needs_the_map_s_levels(client, number):
     after = plain(client.get(f"/networks/{number}/clocks", params={"clock-south": "locked", "clock-north": "ocxo"}))
 
     assert "Open the overlap map" in before
-    assert "Switch off after" in after
+    assert "Mend the plan before you mute anything" in after  # no offset is set: each of the two takes from the other
     turns = after.split("Muting order", 1)[1].split("Failures, worst first", 1)[0]
     assert "North ridge" in turns
     assert "South ridge" not in turns

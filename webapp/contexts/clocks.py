@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from sfn.answer.clocks import Clocks
 from sfn.answer.failures import FailureRow
-from sfn.answer.muting import Muting
+from sfn.answer.muting import MutingOrder
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.forms.stream import Part
@@ -31,7 +31,7 @@ class ClocksPage(Context):
     """Error against time."""
     failures: tuple[FailureRow, ...]
     """Worst first."""
-    order: tuple[Muting, ...] | None
+    order: MutingOrder | None
     """Which site falls silent first; None while there are no field strengths to judge it by."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
-from sfn.stream.packet import LAYERS
 from sfn.stream.payload import subcarriers
 from sfn.stream.typed import DEFAULTS, PARITIES, PAYLOADS
 from webapp.forms.fields import Field
@@ -37,6 +36,10 @@ class Part:
 
 BOXES = ("parity_spread", "second_path", "time_stamped", "adapting", "g703", "remove_drift")
 SAMPLED = ("analogue composite", "digital composite", "left and right, linear")
+COUNTED = (
+    ("payload", "the payload alone"), ("rtp", "RTP packets"), ("udp", "UDP datagrams"), ("ip", "IP packets"),
+    ("tunnel", "IP packets in the tunnel"), ("ethernet", "Ethernet frames"), ("wire", "the whole cable, gaps too"),
+)  # fmt: skip
 TICKS = ", ".join(f"{mark.top_khz:g} {mark.name}" for mark in subcarriers())
 
 PAYLOAD = (
@@ -72,8 +75,18 @@ PROTECTION = (
 )
 LINK = (
     Ask("link_mbps", "rate of its narrowest part", "Mbit/s", empty="not known"),
-    Ask("link_layer", "meant at layer", options=LAYERS),
-    Ask("hops", "a packet is stored and sent on", "times"),
+    Ask(
+        "link_layer",
+        "that rate counts",
+        help="Contracts mostly mean IP packets, a port's rate the whole cable.",
+        choices=COUNTED,
+    ),
+    Ask(
+        "hops",
+        "links in a row",
+        "",
+        "One more than the switches and routers between: each takes a packet in whole first.",
+    ),
     Ask("network_ms", "least transit of the network", "ms"),
     Ask("variation_ms", "delay variation to cover", "ms", "From a measured quantile: page Losses."),
     Ask("differential_ms", "second path is longer by", "ms"),

@@ -66,6 +66,6 @@ def _parts(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...])
     return (
         forms.part("Clock of each site", asks, assumed | typed, problems),
         forms.part("Limit and surroundings", forms.HOLDOVER, typed, problems),
-        forms.part("Own figures", forms.OWN_CLOCK, typed, problems),
+        forms.part("Figures of a clock of your own", forms.OWN_CLOCK, typed, problems),
         forms.part("Antenna cable of a timing receiver", forms.CABLE, typed, problems),
     )

@@ -52,7 +52,7 @@ CLOCK = Clock(frequency_offset_ratio=1e-9)
 
 def test_the_site_that_only_disturbs_is_silenced_first(network):
     """The south serves what the north would serve as well: late, it only disturbs, and goes first."""
-    south, north = muting_order(network, coverage(HALVES), TOGETHER, clocks={"north": CLOCK, "south": CLOCK})
+    south, north = muting_order(network, coverage(HALVES), TOGETHER, clocks={"north": CLOCK, "south": CLOCK}).order
 
     assert ("south", "north") == (south.site_id, north.site_id)
     assert south.silent_km2 >= 0.9 * south.in_step_km2
@@ -64,8 +64,9 @@ def test_the_site_that_only_disturbs_is_silenced_first(network):
 def test_time_follows_from_error_and_clock(network):
     """With a better clock the same error comes later; a site that gives nothing is silenced at once."""
     levels = HALVES | {"south": step(STRONG, STRONG, 0.95)}
-    (poor,) = muting_order(network, coverage(levels), TOGETHER, clocks={"south": CLOCK})
-    (good,) = muting_order(network, coverage(levels), TOGETHER, clocks={"south": Clock(frequency_offset_ratio=1e-10)})
+    (poor,) = muting_order(network, coverage(levels), TOGETHER, clocks={"south": CLOCK}).order
+    better = {"south": Clock(frequency_offset_ratio=1e-10)}
+    (good,) = muting_order(network, coverage(levels), TOGETHER, clocks=better).order
 
     assert poor.error_us == good.error_us
     assert poor.after_h == (0.0 if poor.error_us == 0 else time_to_limit(CLOCK, limit_us=poor.error_us))
@@ -75,7 +76,7 @@ def test_time_follows_from_error_and_clock(network):
 def test_a_lone_site_is_never_silenced(network):
     """Where nobody else is heard, being late harms nobody."""
     alone = {"north": step(STRONG, STRONG, 0.5), "south": step(-60.0, -60.0, 0.5), "gap": step(-60.0, -60.0, 0.5)}
-    (north,) = muting_order(network, coverage(alone), TOGETHER, clocks={"north": CLOCK})
+    (north,) = muting_order(network, coverage(alone), TOGETHER, clocks={"north": CLOCK}).order
 
     assert inf == north.after_h
     assert 0.0 == north.silent_km2
@@ -88,10 +89,21 @@ def test_a_site_fed_off_air_goes_with_its_parent(network):
         "south": step(-60.0, -60.0, 0.5),
         "gap": step(STRONG, STRONG, 0.5),
     }
-    order = muting_order(network, coverage(levels), TOGETHER, clocks={"north": CLOCK, "gap": CLOCK})
+    order = muting_order(network, coverage(levels), TOGETHER, clocks={"north": CLOCK, "gap": CLOCK}).order
 
     assert ["north"] == [one.site_id for one in order]
     assert 0.0 == order[0].silent_km2 < order[0].in_step_km2
+
+
+def test_a_site_that_harms_in_step_has_no_turn_and_is_named(network):
+    """100 us out of step as planned: the south serves less than its silence, so the plan is called wrong, not ranked."""
+    order = muting_order(
+        network, coverage(HALVES), TOGETHER | {"south": 100.0}, clocks={"north": CLOCK, "south": CLOCK}
+    )
+
+    assert ["south"] == [one.site_id for one in order.harmful]
+    assert order.harmful[0].silent_km2 > order.harmful[0].in_step_km2
+    assert ["north"] == [one.site_id for one in order.order]
 
 
 def test_the_document_is_the_example():

@@ -1,0 +1,103 @@
+"""Problems of stages that say they are computed from a stream plan: do they still hold what the plan gives?
+
+A stage keeps its plan's fields (`stream_plan`). Somebody may change the stage by hand, or the plan, or a release of
+this program may compute the plan differently: then every delay that rests on the stage is stale.
+"""
+
+from collections.abc import Iterator
+
+from sfn.chain import stage_latency
+from sfn.check.chains import named, users_of
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network, Stage
+from sfn.stream.link import LinkPlan
+from sfn.stream.typed import plan_of, read
+
+AGREES_US = 0.001  # plans are exact, stages hold them in microseconds with every digit
+MEND = (
+    "open the plan on the page Link plan and put it into the chain again, or take stream_plan out of the stage if the "
+    "figures typed by hand are right"
+)
+
+
+def stream_problems(network: Network) -> tuple[Problem, ...]:
+    """Stages that differ from the stream plan that they name, and plans that cannot work, in the stages' order.
+
+    Parameters
+    ----------
+    network : Network
+    """
+    users = users_of(network)
+    return tuple(
+        problem
+        for i, stage in enumerate(network.stages)
+        if stage.stream_plan is not None and users[stage.id]
+        for problem in _stage(network, f"stages[{i}]", stage, named(users[stage.id]))
+    )
+
+
+def _stage(network: Network, where: str, stage: Stage, whose: str) -> Iterator[Problem]:
+    """What is wrong with one stage that has a plan."""
+    try:
+        plan = plan_of(read(stage.stream_plan or ""))
+    except PlanError as refused:
+        for problem in refused.problems:
+            what = f"{whose}: the stream plan of {stage.id} cannot be read: {problem.where} {problem.what}"
+            yield Problem(f"{where}.stream_plan", what, problem.expected or MEND)
+        return
+    for problem in plan.problems:
+        if problem.where == "link.adapting" and stage.adapts:
+            continue  # said of the stage itself
+        what = f"{whose}: stream plan of {stage.id}: {problem.what}"
+        yield Problem(f"{where}.stream_plan", what, problem.expected, problem.severity)
+    yield from (
+        _time_stamped(network, where, stage, plan, whose)
+        if plan.link.time_stamped
+        else _whole(where, stage, plan, whose)
+    )
+
+
+def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, whose: str) -> Iterator[Problem]:
+    """A time-stamped section: too short for its plan is an error, other figures than the plan's a warning."""
+    if stage.kind != "time-stamped section":
+        what = f"{whose}: {stage.id} is of kind {stage.kind}, but its stream plan releases at time stamps"
+        yield Problem(f"{where}.stream_plan", what, MEND, "warning")
+        return
+    release_us, least_us = stage.release_delay_us or 0.0, plan.latency_us
+    if release_us < least_us - AGREES_US:
+        what = (
+            f"{whose} runs dry: the stream plan of {stage.id} needs {least_us:,.10g} us, but it releases after "
+            f"{release_us:,.10g} us"
+        )
+        yield Problem(f"{where}.release_delay_us", what, f"{least_us:,.10g} us or more")
+    stages = {s.id: s for s in network.stages}
+    held_us = sum(
+        float(stage_latency(stages[name], refractivity_n=network.refractivity_n)) + (stages[name].tolerance_us or 0.0)
+        for name in stage.inside
+    )
+    held_us += (stage.jitter_margin_us or 0.0) + (stage.least_processing_us or 0.0)
+    if abs(held_us - least_us) > AGREES_US:
+        what = (
+            f"{whose}: {stage.id} says it is computed from its stream plan, but has {held_us:,.10g} us to cover where "
+            f"the plan has {least_us:,.10g} us: the plan is stale"
+        )
+        yield Problem(f"{where}.stream_plan", what, MEND, "warning")
+
+
+def _whole(where: str, stage: Stage, plan: LinkPlan, whose: str) -> Iterator[Problem]:
+    """A stage without time stamps: its latency goes straight into the launch time, so a stale one is an error."""
+    figures = (
+        ("latency", stage.latency_us, plan.latency_us),
+        ("tolerance", stage.tolerance_us or 0.0, plan.tolerance_us),
+    )
+    for name, held_us, planned_us in figures:
+        if held_us is None or abs(held_us - planned_us) > AGREES_US:
+            has = "none" if held_us is None else f"{held_us:,.10g} us"
+            what = (
+                f"{whose}: {stage.id} says it is computed from its stream plan, but its {name} is {has} where the "
+                f"plan gives {planned_us:,.10g} us: every delay that rests on it is stale"
+            )
+            yield Problem(f"{where}.{name}_us", what, MEND, "error" if name == "latency" else "warning")
+    if plan.link.adapting and not stage.adapts:
+        what = f"{whose}: the receive buffer of {stage.id}'s stream plan adapts by itself, the stage says it does not"
+        yield Problem(f"{where}.adapts", what, MEND, "warning")
