@@ -38,6 +38,7 @@ from webapp.terrains import TerrainLine, terrain_lines
 
 KEPT_BYTES = 1_500_000_000
 KEPT_LISTENERS_N = 8
+KEPT_SO_FAR_N = 2
 KEPT_ZONES_BYTES = 600_000_000
 KEPT_EFFECTS_BYTES = 100_000_000
 DISK_BYTES = 4_000_000_000
@@ -72,7 +73,7 @@ class Maps:
         self._memory = Memory({path: held for path, held in known.items() if Path(path).is_file()})
         self._saved = dict(self._memory.digests)
         self._objectives: OrderedDict[str, Objective] = OrderedDict()
-        self._so_far: dict[str, SoFar] = {}
+        self._so_far: OrderedDict[str, SoFar] = OrderedDict()
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
         self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
@@ -127,7 +128,7 @@ class Maps:
             return self._kept.get(key)
 
     def so_far(self, key: str) -> SoFar | None:
-        """What is finished of a coverage that is being computed."""
+        """What is finished of a coverage that is being computed, or was until just now."""
         with self._lock:
             return self._so_far.get(key)
 
@@ -233,11 +234,16 @@ class Maps:
                 finished=finished,
             )
             self._keep(wanted.key, made)
-        except SweepCancelled:
-            raise CancelledError from None
-        finally:
+        except BaseException as error:
             with self._lock:
                 self._so_far.pop(wanted.key, None)
+            if isinstance(error, SweepCancelled):
+                raise CancelledError from None
+            raise
+        with self._lock:
+            # A page that was just told of a picture may still ask for it: the last ones stay for a while.
+            while len(self._so_far) > KEPT_SO_FAR_N:
+                self._so_far.popitem(last=False)
         return made
 
     def objective(self, network: Network, key: str) -> Objective | None:

@@ -63,7 +63,7 @@ def in_short(found: Compared) -> str:
     """What the try changes, in a sentence."""
     parts = []
     for word, one in (("gained", found.gained), ("lost", found.lost)):
-        who = "" if one.people is None else f" by {number(one.people, 0)} people"
+        who = "" if one.people is None else f" ({number(one.people, 0)} people)"
         parts.append(f"{word} on {number(one.area_km2, 1)} km²{who}")
     return f"Against the plan, adequate reception is {' and '.join(parts)}."
 

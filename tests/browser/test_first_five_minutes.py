@@ -61,6 +61,15 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     expect(page.locator("#map-try")).to_contain_text("This is a try, not the plan")
     fits(page)
     assert "offset=gap%3A-9" in page.url
+    expect(page.locator('#files a[data-file="file/LAYER.png"]')).to_have_attribute(
+        "href", re.compile(r"file/quality_class\.png\?offset=gap%3A-9")
+    )
+    page.locator("#layer-lines").check()
+    page.wait_for_selector(".leaflet-overlay-pane canvas")
+    page.locator("#layer").select_option("delay_difference_us")
+    expect(page.locator("#lines-say")).to_contain_text("no lines here", timeout=20_000)
+    page.locator("#layer").select_option("quality_class")
+    page.locator("#layer-lines").uncheck()
     page.reload()
     expect(page.locator("#offset-gap")).to_have_value("-9")
     expect(page.locator("#map-summary")).to_contain_text("try", timeout=20_000)
