@@ -11,6 +11,7 @@ from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
 from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.stems import Stems, stems
+from sfn.systems.ofdm import USUAL_STRATEGIES
 from sfn.systems.service import service
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable, delay_table
@@ -69,6 +70,11 @@ class Judged:
     rows: ArrivalRows | None
     stems: Stems | None
     is_fm: bool
+
+    @property
+    def strategies(self) -> tuple[str, ...]:
+        """OFDM: the window strategies whose less favourable one makes the margin, the class and the map."""
+        return USUAL_STRATEGIES
 
 
 def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:

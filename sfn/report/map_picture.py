@@ -146,6 +146,8 @@ def _sites(axes: "Axes", marks: tuple[Mark, ...], wide: float) -> None:
         if not (west <= x <= east and south <= y <= north):
             continue
         axes.plot([x], [y], "o", ms=8, mfc=colour if mark.on_air else "none", mec=INK, mew=1.2, zorder=5)
+        if not mark.on_air:
+            axes.plot([x], [y], "x", ms=7, mec=INK, mew=1.2, zorder=5)
         shown.append((mark, (x - west) * inch, (y - south) * inch))
         if mark.offset_us:
             away = (9 if mark.offset_us > 0 else -9, 0)

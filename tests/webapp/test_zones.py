@@ -206,6 +206,8 @@ def test_every_switch_says_that_it_is_a_try_with_what_it_changes(client: TestCli
         assert view["short"].startswith("Against the plan, adequate reception is gained on ")
         assert view["short"] in html.unescape(view["summary"])
     assert client.get(f"{part}/view.json?offset=south:-12.5&clock=gap:0").json() == planned
+    clocks = [site["clock_us"] for site in client.get(f"{part}/view.json?clock=south:30").json()["sites"]]
+    assert clocks == [0, 30, 0]
 
 
 def test_the_address_of_the_page_keeps_what_is_tried(client: TestClient, number: int) -> None:

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.compared import compared, in_short
-from sfn.answer.what_if import Tried, WhatIf, tried
+from sfn.answer.what_if import MAIN, Tried, WhatIf, tried
 from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
@@ -75,6 +75,8 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
             "lon": placed[site.id].lon_deg,
             "offset_us": site.offset_us,
             "on_air": site.on_air,
+            "clock_us": tries.clock_errors_us.get(site.id, 0.0),
+            "route": tries.routes.get(site.id, MAIN),
             "colour": colours[i],
         }
         for i, site in enumerate(now.network.sites)
