@@ -342,6 +342,11 @@ def measured_losses(network_id: int, job_id: str) -> str:
     return f"/networks/{network_id}/losses/{quote(job_id, safe='')}"
 
 
+def off_air(network_id: int) -> str:
+    """Sites fed off air: isolation, gain margin, what they hear."""
+    return f"/networks/{network_id}/off-air"
+
+
 def clocks(network_id: int) -> str:
     """Holdover of the sites' clocks, and which failure leaves which sites in step."""
     return f"/networks/{network_id}/clocks"

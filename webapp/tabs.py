@@ -27,6 +27,7 @@ TABS = (
     Tab("links", "Link plan", addresses.links),
     Tab("losses", "Losses", addresses.losses),
     Tab("clocks", "Clocks", addresses.clocks),
+    Tab("off-air", "Off air", addresses.off_air),
     Tab("change", "Change plan", addresses.change),
     Tab("sheets", "Sheets", addresses.sheets),
     Tab("readings", "Readings", addresses.readings),

@@ -5,6 +5,7 @@ from pathlib import Path
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems, reach_problems
+from sfn.check.off_air import off_air_problems
 from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.plausible import implausible
@@ -67,7 +68,7 @@ def check_on_ground(
         ground = open_ground(network, folder=folder, anywhere=anywhere, memory=memory)
     except PlanError as refused:
         return (*check(network), *refused.problems)
-    found = check(network, terrain=ground.terrain)
+    found = (*check(network, terrain=ground.terrain), *off_air_problems(network, ground))
     if ground.cover is None and ground.zones is None:
         return found
     try:

@@ -29,6 +29,7 @@ COMMANDS: tuple[str, ...] = (
     "stream",
     "loss",
     "holdover",
+    "repeaters",
     "signals",
     "services",
 )

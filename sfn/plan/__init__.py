@@ -21,6 +21,7 @@ from sfn.plan.document import (
 )
 from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, ZoneSource
 from sfn.plan.listeners import ListenerSource, Place
+from sfn.plan.off_air import OffAir
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
@@ -34,6 +35,7 @@ __all__ = [
     "DelayField",
     "ListenerSource",
     "Network",
+    "OffAir",
     "Place",
     "PlanePattern",
     "Position",

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from sfn.plan.antenna import Antenna
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.listeners import ListenerSource
+from sfn.plan.off_air import OffAir
 from sfn.plan.record import Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
@@ -136,6 +137,8 @@ class Site(Record):
     """The search for better offsets leaves this one alone."""
     fed_off_air_from: Id | None = None
     """Site whose emission this one receives and radiates again."""
+    off_air: OffAir | None = None
+    """How it hears its parent, and what keeps it from hearing itself."""
     delay_fields: tuple[DelayField, ...]
     """Where delay can be set, in any order."""
     chains: Annotated[tuple[Chain, ...], Field(min_length=1)]

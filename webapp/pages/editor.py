@@ -43,6 +43,8 @@ def change(request: Request, store: StoreDep, network_id: int, form: FormDep) ->
         return _shown(request, outcome, view, index, status=422)
     if draft.text is not None:
         return _shown(request, draft, "document", index, status=422)
+    if verb == "look":
+        return _shown(request, draft, view, index)
     if verb == "go":
         view, _, at = place.partition(" ")
         index = _index(at or str(index))
@@ -118,9 +120,15 @@ def _passed(site: Mapping[str, Any], document: Mapping[str, Any]) -> set[str]:
 
 def views() -> Mapping[str, Show]:
     """The editing pages by name."""
-    from webapp.pages import chain, document, network, site
+    from webapp.pages import chain, document, network, off_air, site
 
-    return {"network": network.shown, "site": site.shown, "chain": chain.shown, "document": document.shown}
+    return {
+        "network": network.shown,
+        "site": site.shown,
+        "chain": chain.shown,
+        "off-air": off_air.shown,
+        "document": document.shown,
+    }
 
 
 def _shown(request: Request, draft: Draft, view: str, index: int, *, status: int = 200) -> Response:
@@ -128,6 +136,8 @@ def _shown(request: Request, draft: Draft, view: str, index: int, *, status: int
     sites = draft.document.get("sites") or ()
     if view in ("site", "chain") and index < len(sites) and draft.text is None:
         return views()[view](request, draft, index, status=status)
+    if view == "off-air" and draft.text is None:
+        return views()[view](request, draft, status=status)
     name = "document" if draft.text is not None or view == "document" else "network"
     return views()[name](request, draft, status=status)
 
@@ -138,7 +148,8 @@ def _address(network_id: int, view: str, index: int, document: Mapping[str, Any]
     if view in ("site", "chain") and index < len(sites):
         make = addresses.site if view == "site" else addresses.chain
         return make(network_id, sites[index]["id"])
-    return addresses.document(network_id) if view == "document" else addresses.network(network_id)
+    whole = {"document": addresses.document, "off-air": addresses.off_air}
+    return whole.get(view, addresses.network)(network_id)
 
 
 def _index(text: str) -> int:

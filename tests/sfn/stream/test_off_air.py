@@ -65,7 +65,7 @@ def test_echoes_beyond_the_window_and_processing_beyond_the_guard():
 
     assert 2998 == round(longest_echo_m(10.0))
     assert "echoes of 12 us come back, the canceller sees 10" == late.what
-    assert "processing takes 30 us, the guard interval is 28" == slow.what
+    assert "from antenna to antenna it takes 30 us, the guard interval is 28" == slow.what
 
 
 def test_the_wrong_parent():

@@ -1,0 +1,38 @@
+"""Problems of sites fed off air: what they hear, and whether they hear themselves."""
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.reception.off_air import fed_off_air
+from sfn.terrain.ground import Ground
+
+
+def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
+    """Loops too near to oscillation, wrong parents, and figures without which nobody can tell.
+
+    Parameters
+    ----------
+    network : Network
+    ground : Ground
+        Field strengths at the receiving antennas come over it.
+    """
+    idle = [
+        Problem(
+            f"sites[{i}].off_air",
+            f"site {site.name} says how it hears a parent, but has a chain from the studio",
+            "fed_off_air_from, or no off_air",
+            "warning",
+        )
+        for i, site in enumerate(network.sites)
+        if site.off_air is not None and site.fed_off_air_from is None
+    ]
+    try:
+        fed = fed_off_air(network, ground=ground)
+    except PlanError:
+        return tuple(idle)  # an unknown service or position is said already
+    for one in fed:
+        idle += one.problems
+        if one.missing:
+            what = f"site {one.site.name} radiates what it receives, but {', '.join(one.missing)} is not said"
+            expected = "measured figures: without them nobody can tell how far it is from oscillation"
+            idle.append(Problem(f"sites[{one.index}].off_air", what, expected, "warning"))
+    return tuple(idle)
