@@ -4,66 +4,33 @@ from urllib.parse import quote, urlencode
 
 from webapp.map_addresses import (
     contours as contours,
-)
-from webapp.map_addresses import (
     keep_offsets as keep_offsets,
-)
-from webapp.map_addresses import (
     layer_file as layer_file,
-)
-from webapp.map_addresses import (
     layer_lines as layer_lines,
-)
-from webapp.map_addresses import (
     licence as licence,
-)
-from webapp.map_addresses import (
     map_files as map_files,
-)
-from webapp.map_addresses import (
     map_layer as map_layer,
-)
-from webapp.map_addresses import (
     map_legend as map_legend,
-)
-from webapp.map_addresses import (
     map_part as map_part,
-)
-from webapp.map_addresses import (
     people as people,
-)
-from webapp.map_addresses import (
     people_upload as people_upload,
-)
-from webapp.map_addresses import (
     point as point,
-)
-from webapp.map_addresses import (
     point_direct as point_direct,
-)
-from webapp.map_addresses import (
     point_part as point_part,
-)
-from webapp.map_addresses import (
     wavefronts as wavefronts,
-)
-from webapp.map_addresses import (
     zones as zones,
 )
 from webapp.offset_addresses import (
     accept_offsets as accept_offsets,
-)
-from webapp.offset_addresses import (
     find_offsets as find_offsets,
-)
-from webapp.offset_addresses import (
     offset_weights as offset_weights,
-)
-from webapp.offset_addresses import (
     offsets as offsets,
-)
-from webapp.offset_addresses import (
     offsets_part as offsets_part,
+)
+from webapp.road_addresses import (
+    road as road,
+    road_file as road_file,
+    road_upload as road_upload,
 )
 
 STATIC = "/static"

@@ -24,6 +24,7 @@ TABS = (
     Tab("offsets", "Offsets", addresses.offsets),
     Tab("point", "Point", addresses.point),
     Tab("path", "Path", addresses.path),
+    Tab("road", "Road", addresses.road),
     Tab("links", "Link plan", addresses.links),
     Tab("losses", "Losses", addresses.losses),
     Tab("clocks", "Clocks", addresses.clocks),

@@ -7,12 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.survey.prediction import planned_levels
+from sfn.reception.along import line_signals
 from sfn.survey.runs import Run, SideBySide, side_by_side
-from sfn.terrain.dem import heights
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
 
@@ -64,9 +62,11 @@ def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, g
         found = side_by_side(runs, stretch_m=stretch_m)
     except ValueError as error:
         raise PlanError([Problem("runs", str(error), "two runs or more of one route at different settings")]) from error
-    level, _ = planned_levels(network, found.lat_deg, found.lon_deg, ground=ground)
+    signals = line_signals(network, found.lat_deg, found.lon_deg, ground=ground)
+    level = signals.level_dbuvm
     level = np.where(np.array([site.on_air for site in network.sites])[:, None] & np.isfinite(level), level, -np.inf)
-    arrival = _arrivals(network, found, ground=ground)
+    launches = delay_table(network, placed=place(network)).launches()
+    arrival = signals.travel_us + np.array([launches[name] for name in signals.sites])[:, None]
     order = np.argsort(-level, axis=0)
     columns = np.arange(len(found.distance_m))
     first, second = order[0], order[min(1, len(order) - 1)]
@@ -81,20 +81,3 @@ def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, g
         level_difference_db=np.where(two, difference, np.nan),
         delay_difference_us=np.where(two, arrival[second, columns] - arrival[first, columns], np.nan),
     )
-
-
-def _arrivals(network: Network, found: SideBySide, *, ground: Ground | None) -> NDArray[np.float64]:
-    """Planned arrival of every site at every stretch, shape (S, B). [us]"""
-    placed = place(network)
-    launches = delay_table(network, placed=placed).launches()
-    rx_m = np.zeros(len(found.distance_m))
-    if ground is not None and ground.terrain is not None:
-        rx_m = np.nan_to_num(heights(ground.terrain, found.lat_deg, found.lon_deg))
-    rx_m = rx_m + network.receiver.height_m
-    rows = []
-    for site in network.sites:
-        at = placed[site.id]
-        ground_m, _, _ = inverse(at.lat_deg, at.lon_deg, found.lat_deg, found.lon_deg)
-        path_m = path_length(ground_m, height_difference_m=site.ground_m + site.antenna_m - rx_m)
-        rows.append(launches[site.id] + travel_time(path_m, refractivity_n=network.refractivity_n))
-    return np.array(rows)

@@ -23,6 +23,7 @@ COMMANDS: tuple[str, ...] = (
     "delays",
     "point",
     "zones",
+    "road",
     "contours",
     "optimise",
     "path",

@@ -19,8 +19,7 @@ import sys
 from fractions import Fraction
 
 from sfn.errors import PlanError, Problem
-from sfn.stream import link as links
-from sfn.stream import payload as payloads
+from sfn.stream import link as links, payload as payloads
 from sfn.stream.advise import Target, advise
 from sfn.stream.answer import choice_answer
 from sfn.stream.loss import LossModel, bursts, independent

@@ -228,6 +228,11 @@ def coverage_key(network: Network, grid: Grid, *, ground: Ground) -> str:
     ground : Ground
         Its digest changes with the files' content.
     """
+    return levels_key(network, repr(grid), ground=ground)
+
+
+def levels_key(network: Network, where: str, *, ground: Ground) -> str:
+    """The same for levels at any places, `where` being what tells these apart."""
     sites = [
         site.model_dump(mode="json", include={"id", "position", "ground_m", "antenna_m", "erp_kw", "antenna"})
         for site in network.sites
@@ -245,5 +250,5 @@ def coverage_key(network: Network, grid: Grid, *, ground: Ground) -> str:
             "zones",
         },
     )
-    text = json.dumps([sites, about, repr(grid), ground.digest], sort_keys=True)
+    text = json.dumps([sites, about, where, ground.digest], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:20]

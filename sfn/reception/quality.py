@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from sfn.plan import Network
 from sfn.reception.significance import Criteria, criteria
 from sfn.reception.statistics import coverage_probability, share_above
-from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table
-from sfn.systems.fm import quality as fm_quality
+from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.ofdm_map import ofdm_map
 from sfn.systems.service import Service, service

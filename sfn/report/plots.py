@@ -96,7 +96,7 @@ def path_plot(
     axes.set_xlim(0.0, long_km)
     axes.set_ylim(low_m - 0.06 * (top_m - low_m), top_m + 0.16 * (top_m - low_m))
     _light_ruler(axes, long_km, refractivity_n)
-    return _written(figure, picture)
+    return written(figure, picture)
 
 
 def pattern_plot(pattern: Pattern, *, plane: Literal["h", "v"] = "h", picture: PictureFormat = "svg") -> bytes:
@@ -132,11 +132,11 @@ def pattern_plot(pattern: Pattern, *, plane: Literal["h", "v"] = "h", picture: P
     for turn_deg, colour, name in ((0.0, TEAL, "along the azimuth"), (180.0, RUST, "behind")):
         off_db = attenuation(pattern, pattern.azimuth_deg + turn_deg, elevation_deg=elevation, plane=plane)
         flat.plot(elevation, -off_db, color=colour, lw=1.4, label=name)
-    _quiet(flat)
+    quiet_axes(flat)
     flat.set_xlabel("elevation (degrees, below the horizon to the left)", fontsize=9, color=INK)
     flat.set_ylabel("dB", fontsize=9, color=INK)
     flat.legend(fontsize=8, frameon=False)
-    return _written(figure, picture)
+    return written(figure, picture)
 
 
 def _figure(width_in: float, height_in: float) -> "tuple[Figure, Axes]":
@@ -145,11 +145,11 @@ def _figure(width_in: float, height_in: float) -> "tuple[Figure, Axes]":
 
     figure = Figure(figsize=(width_in, height_in), facecolor=SHEET, layout="constrained")
     axes = figure.add_subplot()
-    _quiet(axes)
+    quiet_axes(axes)
     return figure, axes
 
 
-def _quiet(axes: "Axes") -> None:
+def quiet_axes(axes: "Axes") -> None:
     """Paper, thin rules, no frame."""
     axes.set_facecolor(SHEET)
     for side in ("top", "right"):
@@ -239,7 +239,7 @@ def _light_ruler(axes: "Axes", long_km: float, refractivity_n: float) -> None:
     )
 
 
-def _written(figure: "Figure", picture: PictureFormat) -> bytes:
+def written(figure: "Figure", picture: PictureFormat) -> bytes:
     """The figure as a file; no date in it."""
     out = io.BytesIO()
     if picture == "svg":

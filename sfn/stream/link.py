@@ -27,9 +27,9 @@ from sfn.stream.protection import (
     longest_burst_recovered,
     packet_overhead,
     skew_class,
+    st2022_1_problems as matrix_problems,
     waits,
 )
-from sfn.stream.protection import st2022_1_problems as matrix_problems
 
 MONTH_S = 30.4375 * 86_400  # a twelfth of 365.25 days
 # Packet times in use, 125 us to 20 ms; a third of a millisecond is exact.

@@ -1,6 +1,7 @@
 """Levels logged on the road: CSV with lat,lon,level_dbuvm and, if wanted, site; or GPX with levels in its points."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse
+from sfn.survey.gpx import gpx_points
 from sfn.survey.rows import Row, read_rows, refuse, rows_of
 
 Floats = NDArray[np.float64]
@@ -17,9 +19,7 @@ REQUIRED = ("lat", "lon", "level_dbuvm")
 OPTIONAL = ("site", "when", "remark")
 # Word in the column `site` for "whatever is on air"; an empty cell means the same.
 ALL_ON_AIR = "all"
-_POINTS = ("trkpt", "wpt", "rtept")
 _TEXT_LEVEL = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*(?:dB\s*(?:\(?[uµμ]V/m\)?)?)?\s*")
-_MOST_GPX_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,24 +130,13 @@ def _site(row: Row, sites: tuple[str, ...]) -> str:
 
 def _gpx(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
     """Points of a GPX file: level in an element `level_dbuvm`, or as the text of name, cmt or desc."""
-    from xml.etree.ElementTree import ParseError
-
-    from defusedxml import ElementTree
-    from defusedxml.common import DefusedXmlException
-
-    if len(content) > _MOST_GPX_BYTES:
-        raise PlanError([Problem(source, f"has {len(content)} bytes", f"{_MOST_GPX_BYTES} at most")])
-    try:
-        root = ElementTree.fromstring(content)
-    except (ParseError, DefusedXmlException) as error:
-        raise PlanError([Problem(source, f"is no GPX that can be read ({error})", "a GPX file")]) from error
+    expected = "lat, lon and a level in dBuV/m"
     found, problems = [], []
-    points = [e for e in root.iter() if _local(e.tag) in _POINTS]
-    for number, point in enumerate(points, start=1):
+    for number, point in enumerate(gpx_points(content, source=source, expected=expected), start=1):
         try:
-            found.append(_gpx_point(point, sites=sites))
+            found.append((point.lat_deg, point.lon_deg, *_gpx_level(point.texts, sites=sites)))
         except ValueError as error:
-            problems.append(Problem(f"{source} point {number}", str(error), "lat, lon and a level in dBuV/m"))
+            problems.append(Problem(f"{source} point {number}", str(error), expected))
     if problems or not found:
         nothing = Problem(source, "holds no points", "track points with levels")
         raise PlanError(problems[:20] or [nothing])
@@ -155,15 +144,8 @@ def _gpx(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
     return DriveLog(np.array(lat), np.array(lon), np.array(level), tuple(site))
 
 
-def _gpx_point(point, *, sites: tuple[str, ...]) -> tuple[float, float, float, str]:  # type: ignore[no-untyped-def]
-    """Position, level and site of one point."""
-    texts = {_local(e.tag): (e.text or "").strip() for e in point.iter()}
-    try:
-        lat, lon = float(point.get("lat")), float(point.get("lon"))
-    except (TypeError, ValueError):
-        raise ValueError("has no position") from None
-    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
-        raise ValueError(f"stands at {lat:g},{lon:g}, outside the earth")
+def _gpx_level(texts: Mapping[str, str], *, sites: tuple[str, ...]) -> tuple[float, str]:
+    """Level and site of one point."""
     written = texts.get("level_dbuvm") or next((texts[k] for k in ("name", "cmt", "desc") if texts.get(k)), "")
     level = _TEXT_LEVEL.fullmatch(written)
     if level is None:
@@ -171,9 +153,4 @@ def _gpx_point(point, *, sites: tuple[str, ...]) -> tuple[float, float, float, s
     site = texts.get("site", "")
     if site not in ("", ALL_ON_AIR, *sites):
         raise ValueError(f"its site is {site!r}, which is not known")
-    return lat, lon, float(level[1].replace(",", ".")), "" if site == ALL_ON_AIR else site
-
-
-def _local(tag: object) -> str:
-    """Name of an element without its namespace."""
-    return str(tag).rsplit("}", 1)[-1]
+    return float(level[1].replace(",", ".")), "" if site == ALL_ON_AIR else site

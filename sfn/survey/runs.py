@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse
 from sfn.survey.rows import Row, read_rows, refuse, rows_of
+from sfn.survey.track import thinned
 
 Floats = NDArray[np.float64]
 
@@ -238,11 +239,7 @@ def _length(lat_deg: Floats, lon_deg: Floats) -> float:
 
 def _route(lat_deg: Floats, lon_deg: Floats) -> _Route:
     """The run's places at least 10 m apart, so that standing still adds no distance."""
-    keep = [0]
-    for k in range(1, len(lat_deg)):
-        last = keep[-1]
-        if _length(lat_deg[[last, k]], lon_deg[[last, k]]) >= _VERTEX_M:
-            keep.append(k)
+    keep = thinned(lat_deg, lon_deg, least_m=_VERTEX_M)
     lat, lon = lat_deg[keep], lon_deg[keep]
     steps, _, _ = inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])
     along = np.concatenate(([0.0], np.cumsum(steps)))

@@ -2,8 +2,7 @@
 
 import contextlib
 
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from sfn.errors import PlanError
 from sfn.survey.drive_log import log_of

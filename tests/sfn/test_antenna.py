@@ -7,8 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.antenna import Pattern, attenuation, declination, pattern, read_table
 from sfn.errors import PlanError

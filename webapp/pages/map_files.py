@@ -10,7 +10,6 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 
 from sfn.answer.layer_lines import layer_lines
 from sfn.answer.map_files import MEDIA, layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
-from sfn.answer.what_if import Tried
 from sfn.answer.zones import Layer, Zones
 from sfn.report.stamp import Stamp, stamp
 from webapp.dependencies import MapsDep, NetworkDep, Opened
@@ -29,7 +28,7 @@ def layer_file(
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
     found, now = zones_of(opened, maps, key, tries)
-    by = stamp_of(opened, now)
+    by = stamp_of(opened, now.says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
         return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=_named(by, name, form))
@@ -44,7 +43,7 @@ def lines(
     """The lines of a layer: for the page, or as a file."""
     found, now = zones_of(opened, maps, key, tries)
     made = layer_lines(found, _layer(found, name))
-    return JSONResponse(made) if form == "json" else as_file(made, f"lines-{name}", form, stamp_of(opened, now))
+    return JSONResponse(made) if form == "json" else as_file(made, f"lines-{name}", form, stamp_of(opened, now.says))
 
 
 @router.get("/networks/{network_id}/map/{key}/wavefronts.{form}")
@@ -63,23 +62,23 @@ def wavefront_file(
         known_pair(found, a, b)
     name = f"wavefronts-{a}-{b}" if a else "wavefronts"
     made = wavefronts(found, now.launches, ((a, b),) if a else ())
-    return as_file(made, name, form, stamp_of(opened, now))
+    return as_file(made, name, form, stamp_of(opened, now.says))
 
 
 @router.get("/networks/{network_id}/map/{key}/files.zip")
 def everything(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Every layer as GeoTIFF and all lines in one archive."""
     found, now = zones_of(opened, maps, key, tries)
-    by = stamp_of(opened, now)
+    by = stamp_of(opened, now.says)
     held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
     write_zip(held, found, now.launches, by)
     held.seek(0)
     return StreamingResponse(_blocks(held), media_type="application/zip", headers=_named(by, "map", "zip"))
 
 
-def stamp_of(opened: Opened, now: Tried | None = None) -> Stamp:
+def stamp_of(opened: Opened, says: tuple[str, ...] = ()) -> Stamp:
     """What files made now say of themselves."""
-    number, says = opened.head.revision.number, now.says if now else ()
+    number = opened.head.revision.number
     return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says)
 
 

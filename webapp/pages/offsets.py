@@ -14,7 +14,6 @@ from sfn.answer.zones import offered
 from sfn.errors import PlanError, Problem, in_range
 from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.report.colours import site_colours
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
 from sfn.systems.service import service
@@ -26,6 +25,7 @@ from webapp.jobs import Job, Progress
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import notice, page
+from webapp.site_marks import site_marks
 from webapp.tries import changed_document
 
 router = APIRouter(include_in_schema=False)
@@ -196,14 +196,8 @@ def _largest(places: tuple[Any, ...]) -> tuple[str, ...]:
 
 def _drawn(network: Network, wanted: Wanted, weights: list[dict[str, Any]]) -> dict[str, Any]:
     """What the map draws before anything is computed."""
-    placed, colours = place(network), site_colours(len(network.sites))
     south, west, north, east = wanted.grid.bounds_deg
-    sites = [
-        {"id": s.id, "name": s.name, "lat": placed[s.id].lat_deg, "lon": placed[s.id].lon_deg, "on_air": s.on_air,
-         "offset_us": s.offset_us, "colour": colours[i]}
-        for i, s in enumerate(network.sites)
-    ]  # fmt: skip
-    return {"bounds": [[south, west], [north, east]], "sites": sites, "weights": weights}
+    return {"bounds": [[south, west], [north, east]], "sites": site_marks(network), "weights": weights}
 
 
 def _asked(typed: dict[str, str]) -> Asked:

@@ -9,13 +9,7 @@
   map.createPane("layer").style.zIndex = 220;
   map.fitBounds(drawn.bounds || [[-60, -180], [70, 180]]);
 
-  for (const site of drawn.sites || []) {
-    const tick = site.offset_us > 0 ? '<line x1="12" y1="12" x2="23" y2="12"/>' : site.offset_us < 0 ? '<line x1="1" y1="12" x2="12" y2="12"/>' : "";
-    const html = `<svg width="24" height="24" class="site-mark${site.on_air ? "" : " off"}"><circle cx="12" cy="12" r="6" fill="${/^#[0-9a-f]{6}$/.test(site.colour) ? site.colour : "#fff"}"/>${tick}</svg>`;
-    const label = Object.assign(document.createElement("span"), { textContent: site.name });
-    L.marker([site.lat, site.lon], { keyboard: false, interactive: false, icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
-      .bindTooltip(label, { permanent: drawn.sites.length <= 15, direction: "right", offset: [10, 0], className: "site-label" }).addTo(map);
-  }
+  siteMarks(map, drawn.sites || []);
   for (const weight of drawn.weights || []) {
     const style = { color: "#1c2a31", weight: 2, dashArray: weight.factor < 1 ? "2 5" : null, fill: Boolean(weight.area || weight.discs), fillOpacity: 0.06, interactive: false };
     const shapes = weight.area ? [L.polygon(weight.area, style)] : weight.road ? [L.polyline(weight.road, { ...style, weight: 4, opacity: 0.6 })] : weight.discs.map(([lat, lon, radius]) => L.circle([lat, lon], { ...style, radius }));

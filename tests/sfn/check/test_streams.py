@@ -11,8 +11,7 @@ from sfn.check import check
 from sfn.errors import Problem
 from sfn.plan import read
 from sfn.stream.section import stages
-from sfn.stream.typed import plan_of
-from sfn.stream.typed import read as fields_of
+from sfn.stream.typed import plan_of, read as fields_of
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 STAMPED = "packet_ms=1&parity=both&network_ms=21&variation_ms=20&receiver_ms=4&link_mbps=10"

@@ -4,8 +4,7 @@ from math import inf, isinf, pi
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.clock.holdover import (
     Clock,

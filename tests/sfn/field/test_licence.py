@@ -5,8 +5,7 @@ import json
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
 from sfn.field.contours import Area, area_geometry

@@ -3,8 +3,7 @@
 import re
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from sfn.errors import PlanError
 from sfn.geodesy.angles import read_angles

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from pyproj import Transformer
 
 from sfn.geodesy.line import direct, inverse, path_length, points_along, travel_time

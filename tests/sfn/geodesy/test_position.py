@@ -7,8 +7,7 @@ import warnings
 from typing import Any
 
 import pytest
-from hypothesis import example, given, settings
-from hypothesis import strategies as st
+from hypothesis import example, given, settings, strategies as st
 
 from sfn.errors import PlanError
 from sfn.geodesy import datum, position

@@ -3,8 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.stream.packet import LAYERS, Headers, largest_packet_time_s, layer_bytes, packet_of, rates_bps
 from sfn.stream.payload import composite, digital_composite, linear, transport_stream

@@ -1,8 +1,7 @@
 """Plans, losses and targets out of typed fields."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
 from sfn.stream.advise import combinations

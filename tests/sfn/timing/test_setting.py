@@ -4,8 +4,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from sfn.plan import DelayField
 from sfn.timing import field_limits, settings_for

@@ -1,0 +1,266 @@
+"""The answer of ``road``: what a receiver gets along a line, where it is worst, and which site is to blame."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.answer.what_if import Tried
+from sfn.geodesy.line import inverse
+from sfn.plan import Network
+from sfn.reception.along import LineSignals
+from sfn.reception.quality import (
+    CLASSES,
+    JUST_ENOUGH,
+    TOO_WEAK,
+    UPSET,
+    ServiceQuality,
+    Yardstick,
+    service_quality,
+    yardstick,
+)
+from sfn.reception.significance import significant
+from sfn.survey.track import Samples
+
+Floats = NDArray[np.float64]
+
+# A driver takes two bad stretches with a breath between them for one.
+JOIN_M = 150.0
+STRETCHES_N = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the road without adequate service.
+
+    Parameters
+    ----------
+    from_m, to_m : float
+        Distances along the road. [m]
+    lost_m : float
+        How much of it is without: breaks of up to `JOIN_M` with service are part of a stretch. [m]
+    class_name : str
+        The class of most of that.
+    hurts, wanted : str or None
+        The site whose signal hurts most and the strongest site, as they stand together on most of it; no site hurts
+        where all are too weak.
+    margin_db : float
+        The worst on it; negative: not served. [dB]
+    lat_deg, lon_deg : float
+        Where that is. [degrees]
+    delay_difference_us, level_difference_db : float or None
+        Of the two strongest signals there, second minus strongest.
+    nearest, away_m : str, float
+        Place or site nearest to that, and how far it is. [m]
+    """
+
+    from_m: float
+    to_m: float
+    lost_m: float
+    class_name: str
+    hurts: str | None
+    wanted: str | None
+    margin_db: float
+    lat_deg: float
+    lon_deg: float
+    delay_difference_us: float | None
+    level_difference_db: float | None
+    nearest: str
+    away_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Road:
+    """Reception along a line with given launches; arrays shaped (S, M) hold the sites that are on air.
+
+    Parameters
+    ----------
+    network : Network
+        With what is tried in force.
+    samples : Samples
+    signals : LineSignals
+    sites : tuple of str
+        Those on air, in document order.
+    level_dbuvm, delay_difference_us : ndarray, shape (S, M)
+        Delay: arrival minus that of the strongest. [dB(uV/m), us]
+    counts : ndarray of bool, shape (S, M)
+        Which are significant.
+    strongest, second : ndarray of int, shape (M,)
+        Rows of the two strongest; -1 where there is none.
+    quality : ServiceQuality
+    class_m : tuple of float
+        Length in each of `CLASSES`. [m]
+    unknown_m, uncovered_m : float
+        Length where nothing can be said; and where the terrain leaves out the path from some site. [m]
+    stretches : tuple of Stretch
+        Those without adequate service, the longest loss first.
+    says : tuple of str
+        What is tried, in words; empty where it is the plan.
+    """
+
+    network: Network
+    samples: Samples
+    signals: LineSignals
+    yard: Yardstick
+    sites: tuple[str, ...]
+    level_dbuvm: Floats
+    delay_difference_us: Floats
+    counts: NDArray[np.bool_]
+    strongest: NDArray[np.intp]
+    second: NDArray[np.intp]
+    quality: ServiceQuality
+    class_m: tuple[float, ...]
+    unknown_m: float
+    uncovered_m: float
+    stretches: tuple[Stretch, ...]
+    says: tuple[str, ...]
+
+    @property
+    def served_m(self) -> float:
+        """Length with adequate service. [m]"""
+        return sum(self.class_m[: JUST_ENOUGH + 1])
+
+    def of_second(self, values: Floats) -> Floats:
+        """Row of the second strongest out of values shaped (S, M); NaN where there is none."""
+        columns = np.arange(values.shape[1])
+        if not len(values):
+            return np.full(len(columns), np.nan)
+        return np.where(self.second >= 0, values[np.maximum(self.second, 0), columns], np.nan)
+
+    @property
+    def covered(self) -> NDArray[np.bool_]:
+        """Whether the terrain covers the paths from all sites on air, shape (M,)."""
+        rows = [self.signals.sites.index(name) for name in self.sites]
+        return np.asarray(self.signals.covered[rows].all(axis=0))
+
+    @property
+    def level_difference_db(self) -> Floats:
+        """Second strongest minus strongest, shape (M,). [dB]"""
+        top = np.fmax.reduce(self.level_dbuvm, axis=0, initial=np.nan)
+        return np.asarray(self.of_second(self.level_dbuvm) - top)
+
+
+def road(
+    now: Tried, samples: Samples, signals: LineSignals, *, near: Mapping[str, tuple[float, float]] | None = None
+) -> Road:
+    """Reception along a line from levels that were computed before.
+
+    Parameters
+    ----------
+    now : Tried
+        The network with what is tried in force, and its launches.
+    samples : Samples
+    signals : LineSignals
+        Of the same samples.
+    near : mapping of name to (latitude, longitude), optional
+        Places and sites that a stretch may be called after.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    network, yard = now.network, yardstick(now.network)
+    radiating = {site.id for site in network.sites if site.on_air}
+    rows = np.array([i for i, name in enumerate(signals.sites) if name in radiating], dtype=np.intp)
+    sites = tuple(signals.sites[i] for i in rows)
+    level = signals.level_dbuvm[rows]
+    launches = np.array([now.launches[name] for name in sites], dtype=np.float64)
+    arrival = signals.travel_us[rows] + launches[:, None]
+    quality = service_quality(
+        level, arrival, yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=signals.level_1pct_dbuvm[rows]
+    )
+    strongest, second = _two(level)
+    columns = np.arange(level.shape[1])
+    reference = arrival[np.maximum(strongest, 0), columns] if len(rows) else np.full(level.shape[1], np.nan)
+    counts = np.zeros(level.shape, dtype=bool)
+    if len(rows):
+        counts = significant(level, arrival, significant_db=yard.counts.significant_db, guard_us=yard.counts.guard_us)
+    share_m = samples.share_m()
+    classes = quality.quality_class
+    made = Road(
+        network, samples, signals, yard, sites, level,
+        np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
+        tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
+        float(share_m[np.isnan(classes)].sum()),
+        float(share_m[~signals.covered[rows].all(axis=0)].sum()),
+        (), now.says,
+    )  # fmt: skip
+    return _with_stretches(made, near or {})
+
+
+def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows of the two strongest at each place, -1 where there is none."""
+    none = np.full(level.shape[1], -1, dtype=np.intp)
+    if not len(level):
+        return none, none
+    known = np.where(np.isfinite(level), level, -np.inf)
+    order = np.argsort(-known, axis=0, kind="stable")
+    columns = np.arange(level.shape[1])
+    first = np.where(np.isfinite(known[order[0], columns]), order[0], -1)
+    if len(level) < 2:
+        return first, none
+    return first, np.where(np.isfinite(known[order[1], columns]), order[1], -1)
+
+
+def _with_stretches(of: Road, near: Mapping[str, tuple[float, float]]) -> Road:
+    """The road with its stretches that have no adequate service."""
+    bad = of.quality.quality_class > JUST_ENOUGH  # NaN is not bad: nothing is known there
+    at_m = of.samples.distance_m
+    edges_m = np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, [of.samples.length_m]))
+    starts = np.flatnonzero(bad & ~np.concatenate(([False], bad[:-1])))
+    ends = np.flatnonzero(bad & ~np.concatenate((bad[1:], [False]))) + 1
+    joined: list[list[int]] = []
+    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
+        if joined and edges_m[a] - edges_m[joined[-1][1]] <= JOIN_M:
+            joined[-1][1] = b
+        else:
+            joined.append([a, b])
+    made = [_stretch(of, a, b, edges_m, near) for a, b in joined]
+    return replace(of, stretches=tuple(sorted(made, key=lambda s: (-s.lost_m, s.margin_db))))
+
+
+def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple[float, float]]) -> Stretch:
+    """One stretch, from sample `a` to before `b`."""
+    part = slice(a, b)
+    classes, share_m = of.quality.quality_class[part], np.diff(edges_m)[part]
+    upset, weak = (float(share_m[classes == k].sum()) for k in (UPSET, TOO_WEAK))
+    name = CLASSES[UPSET if upset >= weak else TOO_WEAK]
+    lost = classes > JUST_ENOUGH
+    worst = a + int(np.argmin(np.where(lost, of.quality.margin_db[part], np.inf)))
+    delay, level = of.of_second(of.delay_difference_us)[worst], of.level_difference_db[worst]
+    lat, lon = float(of.samples.lat_deg[worst]), float(of.samples.lon_deg[worst])
+    nearest, away_m = _nearest(lat, lon, near)
+    hurts, wanted = _pair(of, part, classes == CLASSES.index(name), share_m)
+    return Stretch(
+        float(edges_m[a]), float(edges_m[b]), upset + weak, name, hurts, wanted, float(of.quality.margin_db[worst]),
+        lat, lon, finite_or_none(delay), finite_or_none(level), nearest, away_m,
+    )  # fmt: skip
+
+
+def _pair(of: Road, part: slice, where: NDArray[np.bool_], share_m: Floats) -> tuple[str | None, str | None]:
+    """The site that hurts and the strongest, as they stand together on most of a stretch; None where none does."""
+    strongest, limiting = of.strongest[part][where], of.quality.limiting[part][where]
+    hurts = np.nan_to_num(limiting, nan=-1.0).astype(int)
+    sums: dict[tuple[int, int], float] = {}
+    for pair, length in zip(zip(hurts.tolist(), strongest.tolist(), strict=True), share_m[where], strict=True):
+        sums[pair] = sums.get(pair, 0.0) + float(length)
+    bad, top = max(sums, key=lambda pair: sums[pair])
+    return of.sites[bad] if bad >= 0 else None, of.sites[top] if top >= 0 else None
+
+
+def _nearest(lat: float, lon: float, near: Mapping[str, tuple[float, float]]) -> tuple[str, float]:
+    """Name and distance of the nearest place. [m]"""
+    if not near:
+        return "", float("nan")
+    spots = np.array(list(near.values()), dtype=np.float64)
+    here = np.full(len(spots), lat), np.full(len(spots), lon)
+    away_m = inverse(spots[:, 0], spots[:, 1], *here)[0]
+    at = int(np.argmin(away_m))
+    return list(near)[at], float(away_m[at])
+
+
+def finite_or_none(value: float | np.floating | None) -> float | None:
+    """NaN is null."""
+    return None if value is None or not np.isfinite(value) else float(value)

@@ -1,0 +1,112 @@
+"""The JSON document of ``road --json``."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from sfn.answer.road import Road, Stretch, finite_or_none
+from sfn.errors import Problem
+from sfn.plan import checksum
+from sfn.reception.quality import CLASSES
+from sfn.survey.along import Overlaid
+
+
+def document(
+    found: Road, *, before: Road | None = None, measured: Overlaid | None = None, problems: Sequence[Problem] = ()
+) -> dict[str, Any]:
+    """The JSON document of ``road --json``; `before` is the plan where something is tried."""
+    samples = found.samples
+    return {
+        "network": found.network.name,
+        "checksum": checksum(found.network),
+        "tried": list(found.says),
+        "length_m": samples.length_m,
+        "samples_n": len(samples.distance_m),
+        "rx_height_m": found.signals.rx_height_m,
+        "smooth_earth": found.signals.smooth,
+        **_lengths(found),
+        "stretches": [stretch_document(one) for one in found.stretches],
+        "before": None if before is None else _lengths(before),
+        "measured": None if measured is None else measured.as_json(),
+        "samples": _samples(found),
+        "problems": [problem.as_json() for problem in problems],
+    }
+
+
+def stretch_document(one: Stretch) -> dict[str, Any]:
+    """One stretch; the worst of it is at `lat`, `lon`."""
+    return {
+        "from_m": one.from_m,
+        "to_m": one.to_m,
+        "lost_m": one.lost_m,
+        "class": one.class_name,
+        "hurts": one.hurts,
+        "wanted": one.wanted,
+        "margin_db": one.margin_db,
+        "lat": one.lat_deg,
+        "lon": one.lon_deg,
+        "delay_difference_us": one.delay_difference_us,
+        "level_difference_db": one.level_difference_db,
+        "nearest": one.nearest,
+        "away_m": finite_or_none(one.away_m),
+    }
+
+
+def _lengths(of: Road) -> dict[str, Any]:
+    """How much of the road is in each class."""
+    whole = of.samples.length_m
+    return {
+        "served_m": of.served_m,
+        "classes": [
+            {"class": name, "length_m": length, "share_pct": 100.0 * length / whole}
+            for name, length in zip(CLASSES, of.class_m, strict=True)
+        ],
+        "unknown_m": of.unknown_m,
+        "uncovered_m": of.uncovered_m,
+    }
+
+
+def _samples(of: Road) -> list[dict[str, Any]]:
+    """Every sample; signals strongest first."""
+    covered, level_difference, delay_difference = (
+        of.covered,
+        of.level_difference_db,
+        of.of_second(of.delay_difference_us),
+    )
+    made = []
+    for k, at_m in enumerate(of.samples.distance_m):
+        known = np.flatnonzero(np.isfinite(of.level_dbuvm[:, k]))
+        order = known[np.argsort(-of.level_dbuvm[known, k], kind="stable")]
+        top = of.level_dbuvm[order[0], k] if len(order) else np.nan
+        kind, limiting = of.quality.quality_class[k], of.quality.limiting[k]
+        share = of.quality.probability
+        made.append(
+            {
+                "distance_m": float(at_m),
+                "lat": float(of.samples.lat_deg[k]),
+                "lon": float(of.samples.lon_deg[k]),
+                "rx_ground_m": finite_or_none(of.signals.rx_ground_m[k]),
+                "covered": bool(covered[k]),
+                "class": None if np.isnan(kind) else CLASSES[int(kind)],
+                "quality_margin_db": finite_or_none(of.quality.margin_db[k]),
+                "hurts": None if np.isnan(limiting) else of.sites[int(limiting)],
+                "coverage_probability": None if share is None else finite_or_none(share[k]),
+                "level_dbuvm": finite_or_none(top),
+                "level_difference_db": finite_or_none(level_difference[k]),
+                "delay_difference_us": finite_or_none(delay_difference[k]),
+                "signals": [_signal(of, int(i), k, float(top)) for i in order],
+            }
+        )
+    return made
+
+
+def _signal(of: Road, i: int, k: int, top_dbuvm: float) -> dict[str, Any]:
+    """One signal at a sample; differences are from the strongest."""
+    return {
+        "site": of.sites[i],
+        "level_dbuvm": float(of.level_dbuvm[i, k]),
+        "level_difference_db": float(of.level_dbuvm[i, k] - top_dbuvm),
+        "delay_difference_us": float(of.delay_difference_us[i, k]),
+        "significant": bool(of.counts[i, k]),
+    }

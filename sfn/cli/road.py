@@ -1,0 +1,131 @@
+"""What a receiver gets along a road: level, delay difference and quality over distance, the worst stretches, the blame.
+
+LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lon (a log of levels also does). LOG is a
+CSV or GPX log of measured levels, as for `calibrate`.
+
+JSON keys: `network`, `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`, `smooth_earth`; `served_m`,
+`classes` (each `class`, `length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a site's path leaves the
+terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`, `lost_m`, `class`, `hurts`,
+`wanted`, and its worst sample `margin_db`, `lat`, `lon`, `delay_difference_us`, `level_difference_db`, `nearest`,
+`away_m`; `before` (lengths of the plan, where something is tried); `measured` (the log: `stretches_n`, `off_road_n`,
+`prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
+`covered`, `class`, `quality_margin_db`, `hurts`, `coverage_probability`, `level_dbuvm`, `level_difference_db`,
+`delay_difference_us`, `signals` (strongest first; differences are from the strongest); `problems`.
+"""
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sfn.answer.road import Road
+from sfn.answer.road_document import document
+from sfn.answer.road_files import FORMS, road_file
+from sfn.answer.road_plan import planned_road
+from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.cli.tries import add_tries, tries_argument
+from sfn.errors import PlanError, Problem
+from sfn.plan import read_file
+from sfn.reception.quality import CLASSES
+from sfn.report.numbers import number
+from sfn.report.stamp import stamp
+from sfn.survey.drive_log import read_log
+from sfn.survey.track import USUAL_SPACING_M, read_track
+from sfn.terrain.ground import open_ground
+
+NAME = "road"
+SUMMARY = "reception along a road, and where it is worst"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
+    parser.add_argument("line", type=Path, metavar="LINE", help="GPX track, GeoJSON LineString, or CSV lat,lon")
+    usual = f"distance of samples ({USUAL_SPACING_M:g})"
+    parser.add_argument("--spacing-m", type=float, default=USUAL_SPACING_M, metavar="M", help=usual)
+    parser.add_argument("--rx-height-m", type=float, metavar="H", help="antenna above ground (the network's receiver)")
+    parser.add_argument("--log", type=Path, metavar="LOG", help="measured levels to hold against the prediction")
+    parser.add_argument("--out", type=Path, metavar="FILE", help=f"also write a file: {', '.join(FORMS)} by its ending")
+    parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
+    add_tries(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work out the road and print it."""
+    form = None if args.out is None else args.out.suffix.lower().removeprefix(".")
+    if form is not None and form not in FORMS:
+        raise PlanError([Problem("--out", f"cannot end in {args.out.suffix!r}", f"one of .{', .'.join(FORMS)}")])
+    network, track = read_file(args.network), read_track(args.line)
+    folder = args.network.resolve().parent
+    log = None if args.log is None else read_log(args.log, sites=tuple(site.id for site in network.sites))
+    made = planned_road(
+        network,
+        track,
+        tries=tries_argument(args),
+        spacing_m=args.spacing_m,
+        rx_height_m=args.rx_height_m,
+        as_set=args.as_set,
+        log=log,
+        ground=open_ground(network, folder=folder, anywhere=True),
+        folder=folder,
+        anywhere=True,
+    )
+    if form is not None:
+        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=made.found.says)
+        try:
+            args.out.write_bytes(road_file(made, form, by))
+        except OSError as error:
+            raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a file that can")]) from None
+    if args.json:
+        print_json(document(made.found, before=made.before, measured=made.measured, problems=made.problems))
+        return 0
+    _print(made.found, made.before)
+    if made.measured is not None:
+        log_said = made.measured
+        print(
+            f"prediction minus measurement {number(log_said.bias_db, signed=True)} dB, spread "
+            f"{number(log_said.spread_db)} dB, {log_said.compared_n} stretches; {log_said.off_n} off the road"
+        )
+    print_problems(made.problems)
+    return 0
+
+
+def _print(found: Road, before: Road | None) -> None:
+    """Lengths in each class, and the worst stretches."""
+    for said in found.says:
+        print(f"TRY: {said}")
+    heads = ("reception", "km", "share %", *(() if before is None else ("as planned km",)))
+    whole_m = found.samples.length_m
+    rows = [
+        (name, number(length / 1000, 2), number(100 * length / whole_m, 1), *_was(before, k))
+        for k, (name, length) in enumerate(zip(CLASSES, found.class_m, strict=True))
+    ]
+    if found.unknown_m:
+        rows.append(("not known", number(found.unknown_m / 1000, 2), number(100 * found.unknown_m / whole_m, 1)))
+    print_table(heads, rows)
+    if found.stretches:
+        print()
+        print_table(
+            ("without service, from km", "to km", "reception", "hurts", "margin dB", "delay difference us", "near"),
+            (
+                (
+                    number(s.from_m / 1000, 2),
+                    number(s.to_m / 1000, 2),
+                    s.class_name,
+                    s.hurts or "-",
+                    number(s.margin_db),
+                    number(s.delay_difference_us, 1, signed=True),
+                    f"{s.nearest}, {number(s.away_m / 1000, 1)} km" if s.nearest else "-",
+                )
+                for s in found.stretches
+            ),
+        )
+    if found.uncovered_m:
+        print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
+    if found.signals.smooth:
+        print("no terrain: smooth earth")
+
+
+def _was(before: Road | None, k: int) -> tuple[str, ...]:
+    """Length of a class in the plan."""
+    return () if before is None else (number(before.class_m[k] / 1000, 2),)

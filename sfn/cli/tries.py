@@ -1,0 +1,56 @@
+"""What-ifs on the command line: ``--offset SITE:US``, ``--clock SITE:US``, ``--route SITE:ROUTE``, ``--off SITE``."""
+
+import argparse
+
+from sfn.answer.what_if import WhatIf
+from sfn.errors import PlanError, Problem
+
+
+def add_tries(parser: argparse.ArgumentParser) -> None:
+    """The arguments; each may be given several times."""
+    for name, shape, text in (
+        ("offset", "SITE:US", "try an offset (positive is later)"),
+        ("clock", "SITE:US", "try a clock that is late by so much"),
+        ("route", "SITE:ROUTE", "try a route, with the main route's setting"),
+        ("off", "SITE", "try a site off the air"),
+    ):
+        parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
+
+
+def tries_argument(args: argparse.Namespace) -> WhatIf:
+    """What is tried.
+
+    Raises
+    ------
+    PlanError
+        If a text is not of the shape asked for. Whether the network has the site is for `tried` to say.
+    """
+    problems: list[Problem] = []
+    numbers = {name: _numbers(name, getattr(args, name), problems) for name in ("offset", "clock")}
+    routes = dict(_pairs("route", args.route, problems))
+    if problems:
+        raise PlanError(problems)
+    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off))
+
+
+def _pairs(name: str, texts: list[str], problems: list[Problem]) -> list[tuple[str, str]]:
+    """``SITE:VALUE`` texts."""
+    made = []
+    for text in texts:
+        site, colon, value = text.rpartition(":")
+        if colon:
+            made.append((site, value))
+        else:
+            problems.append(Problem(f"--{name}", f"cannot be {text!r}", "SITE:VALUE, as north:-12.5"))
+    return made
+
+
+def _numbers(name: str, texts: list[str], problems: list[Problem]) -> dict[str, float]:
+    """``SITE:US`` texts."""
+    made = {}
+    for site, value in _pairs(name, texts, problems):
+        try:
+            made[site] = float(value.replace("\u2212", "-").replace(",", "."))
+        except ValueError:
+            problems.append(Problem(f"--{name}", f"{site}: {value!r} is no number", "microseconds, as north:-12.5"))
+    return made

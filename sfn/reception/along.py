@@ -1,0 +1,107 @@
+"""Signals of all sites along a line: levels and travel times once, whatever is tried with delays afterwards.
+
+| symbol | name | unit |
+|---|---|---|
+| S, M | sites in document order, and samples along the line | |
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.field.levels import levels_at
+from sfn.geodesy.line import path_length, travel_time
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.reception.coverage import received_plane, transmitters
+from sfn.terrain.ground import Ground
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class LineSignals:
+    """Signals of S sites at M places.
+
+    Parameters
+    ----------
+    sites : tuple of str
+        Site ids in document order, on air or not.
+    level_dbuvm, level_1pct_dbuvm : ndarray, shape (S, M)
+        Exceeded for 50 % and 1 % of time, median over places; NaN where the terrain leaves the path out. [dB(uV/m)]
+    travel_us : ndarray, shape (S, M)
+        From antenna to antenna. [us]
+    rx_ground_m : ndarray, shape (M,)
+        Ground above sea level; NaN where it is not known. [m]
+    covered : ndarray of bool, shape (S, M)
+        False where the terrain has a gap on the path.
+    rx_height_m : float
+        Receiving antenna above ground. [m]
+    smooth : bool
+        No terrain was used.
+    """
+
+    sites: tuple[str, ...]
+    level_dbuvm: Floats
+    level_1pct_dbuvm: Floats
+    travel_us: Floats
+    rx_ground_m: Floats
+    covered: NDArray[np.bool_]
+    rx_height_m: float
+    smooth: bool
+
+
+def line_signals(
+    network: Network,
+    lat_deg: Floats,
+    lon_deg: Floats,
+    *,
+    ground: Ground | None = None,
+    rx_height_m: float | None = None,
+    tell: Callable[[str, int, int], None] | None = None,
+) -> LineSignals:
+    """Levels and travel times of all sites at places in a row.
+
+    Parameters
+    ----------
+    network : Network
+    lat_deg, lon_deg : ndarray, shape (M,)
+        [degrees]
+    ground : Ground, optional
+        Terrain; a smooth earth without it.
+    rx_height_m : float, optional
+        Receiving antenna above ground; the network's receiver where not given. [m]
+    tell : callable(site name, done, total), optional
+        Told before each site, and at the end.
+
+    Raises
+    ------
+    PlanError
+        If a position or a site cannot be used.
+    ValueError
+        If `rx_height_m` is outside 1 to 3000 m.
+    """
+    height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
+    radiating = transmitters(network, place(network))
+    shape = (len(radiating), len(lat_deg))
+    level, rare, travel = (np.full(shape, np.nan) for _ in range(3))
+    covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)
+    smooth = True
+    for i, (one, site) in enumerate(zip(radiating, network.sites, strict=True)):
+        if tell is not None:
+            tell(site.name, i, len(radiating))
+        found = levels_at(
+            one, lat_deg, lon_deg, rx_height_m=height_m, ground=ground, receiver_polarisation=received_plane(network)
+        )
+        level[i], rare[i], covered[i] = found.level_dbuvm, found.level_1pct_dbuvm, found.covered
+        above = np.where(np.isnan(above), found.rx_ground_m, above)
+        smooth &= found.smooth
+        rise_m = np.nan_to_num(found.rx_ground_m) + height_m - site.ground_m - site.antenna_m
+        length_m = path_length(found.ground_distance_m, height_difference_m=rise_m)
+        travel[i] = travel_time(length_m, refractivity_n=network.refractivity_n)
+    if tell is not None:
+        tell("all sites", len(radiating), len(radiating))
+    ids = tuple(site.id for site in network.sites)
+    return LineSignals(ids, level, rare, travel, above, covered, height_m, smooth)

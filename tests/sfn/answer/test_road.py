@@ -1,0 +1,173 @@
+"""A road against the point answer, against the speed of light, and against what is done to it."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from sfn.answer import point as point_answer
+from sfn.answer.road_document import document
+from sfn.answer.road_files import FORMS, road_csv, road_file, road_lines
+from sfn.answer.road_plan import Line, line, on_line
+from sfn.answer.what_if import WhatIf
+from sfn.cli import main
+from sfn.errors import PlanError
+from sfn.geodesy.line import direct, inverse
+from sfn.geodesy.sites import place
+from sfn.plan import Network, read_file
+from sfn.reception.point import point_quality
+from sfn.reception.quality import CLASSES, yardstick
+from sfn.report.stamp import stamp
+from sfn.survey.drive_log import DriveLog
+from sfn.survey.track import track_of
+from sfn.terrain.ground import open_ground
+
+DEMOS = Path(__file__).parents[3] / "demo_sites"
+CORNERS = [(36.19, -84.40), (36.25, -84.33), (36.36, -84.20), (36.42, -84.10)]
+
+
+@pytest.fixture(scope="module")
+def network() -> Network:
+    """The ridge demo, over its terrain."""
+    return read_file(DEMOS / "fm_ridge.json")
+
+
+@pytest.fixture(scope="module")
+def along(network: Network) -> Line:
+    """A line through it, every 500 m."""
+    ground = open_ground(network, folder=DEMOS)
+    return line(network, track_of(CORNERS, source="test"), spacing_m=500.0, ground=ground, folder=DEMOS)
+
+
+def test_samples_equal_the_point_answer(network: Network, along: Line) -> None:
+    """Levels, delays, class and margin of a sample are what the point page says there."""
+    answer = document(on_line(network, along, WhatIf()).found)
+    ground = open_ground(network, folder=DEMOS)
+    for sample in answer["samples"][3::15]:
+        found = point_answer.point_signals(network, lat_deg=sample["lat"], lon_deg=sample["lon"], ground=ground)
+        quality = point_quality(network, found, yardstick(network))
+        assert quality is not None
+        for mine, theirs in zip(sample["signals"], found.signals, strict=True):
+            assert mine["site"] == theirs.site
+            assert mine["level_dbuvm"] == pytest.approx(theirs.level_dbuvm, abs=0.05)
+            assert mine["delay_difference_us"] == pytest.approx(theirs.delay_difference_us, abs=1e-3)
+            assert mine["significant"] == theirs.significant
+        assert sample["quality_margin_db"] == pytest.approx(quality.margin_db, abs=0.3)
+        assert sample["class"] == quality.class_name or abs(quality.margin_db) < 0.3
+
+
+def test_between_two_sites_a_kilometre_is_twice_its_travel_time() -> None:
+    """On the line of two sites the delay difference changes by 2 n / c = 6.673 us a kilometre (N 315)."""
+    document_ = json.loads((DEMOS / "fm_ridge.json").read_text())
+    network = read_file(DEMOS / "fm_ridge.json")
+    assert document_["refractivity_n"] == 315
+    placed = place(network)
+    a, b = placed["summit"], placed["north"]
+    whole, azimuth, _ = inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)
+    ends = [direct(a.lat_deg, a.lon_deg, azimuth_deg=azimuth, ground_m=whole * part) for part in (0.3, 0.7)]
+    track = track_of([(float(lat), float(lon)) for lat, lon in ends], source="between")
+    made = on_line(network, line(network, track, spacing_m=1000.0, folder=DEMOS), WhatIf())
+    i, k = made.found.sites.index("summit"), made.found.sites.index("north")
+    delay_us = made.found.delay_difference_us[k] - made.found.delay_difference_us[i]
+    per_km = np.diff(delay_us)[:-1] / np.diff(made.found.samples.distance_m)[:-1] * 1000
+
+    # The slant of some hundred metres over kilometres takes off less than 1 %.
+    assert per_km == pytest.approx(-2e9 * 1.000315 / 299_792_458, rel=0.01)
+
+
+def test_lengths_add_up_and_stretches_hold_what_is_lost(network: Network, along: Line) -> None:
+    """Every metre is in one class or unknown; stretches hold just the metres without service."""
+    found = on_line(network, along, WhatIf()).found
+    whole_m = found.samples.length_m
+
+    assert sum(found.class_m) + found.unknown_m == pytest.approx(whole_m)
+    assert sum(s.lost_m for s in found.stretches) == pytest.approx(found.class_m[2] + found.class_m[3])
+    assert all(s.from_m < s.to_m <= whole_m + 1e-6 and s.margin_db < 0 for s in found.stretches)
+    assert [s.lost_m for s in found.stretches] == sorted((s.lost_m for s in found.stretches), reverse=True)
+    worst = found.stretches[0]
+    assert worst.class_name == CLASSES[2]
+    assert worst.hurts in found.sites
+    assert worst.nearest
+
+
+def test_what_is_tried_moves_delays_alone(network: Network, along: Line) -> None:
+    """An offset of +10 us at one site moves its delays by just that; taking it off the air takes it off the road."""
+    plan, later = on_line(network, along, WhatIf()), on_line(network, along, WhatIf({"summit": 10.0}))
+    i, k = plan.found.sites.index("summit"), plan.found.sites.index("north")
+
+    def difference(of: Any) -> Any:
+        return of.found.delay_difference_us[i] - of.found.delay_difference_us[k]
+
+    moved = difference(later) - difference(plan)
+    assert moved[np.isfinite(moved)] == pytest.approx(10.0, abs=0.2)  # settings go in steps
+    assert np.array_equal(later.found.level_dbuvm, plan.found.level_dbuvm, equal_nan=True)
+    assert plan.before is None
+    assert later.before is not None
+    assert later.before.class_m == plan.found.class_m
+    off = on_line(network, along, WhatIf(off_air=frozenset({"summit"})))
+    assert "summit" not in off.found.sites
+    every = on_line(network, along, WhatIf(off_air=frozenset(s.id for s in network.sites)))
+    assert every.found.unknown_m == pytest.approx(along.samples.length_m)
+    assert document(every.found)["samples"][0]["signals"] == []
+    with pytest.raises(PlanError, match="no site 'nowhere'"):
+        on_line(network, along, WhatIf({"nowhere": 1.0}))
+
+
+def test_a_log_is_laid_on_the_road(network: Network, along: Line) -> None:
+    """Measured 4 dB below the prediction of one site: bias +4 dB; what lies off the road is counted, not used."""
+    i = along.signals.sites.index("north")
+    lat, lon, level = along.samples.lat_deg, along.samples.lon_deg, along.signals.level_dbuvm[i]
+    log = DriveLog(
+        np.append(lat, 36.0), np.append(lon, -84.0), np.append(level - 4.0, 50.0), ("north",) * (len(lat) + 1)
+    )
+    from dataclasses import replace
+
+    found = on_line(network, replace(along, log=log), WhatIf()).measured
+    assert found is not None
+    assert found.bias_db == pytest.approx(4.0, abs=0.1)  # the last piece is taken together with its neighbour
+    assert found.off_n == 1
+    away = replace(log, lat_deg=log.lat_deg + 5.0)
+    with pytest.raises(PlanError, match="lies nowhere on the road"):
+        on_line(network, replace(along, log=away), WhatIf())
+
+
+def test_files_bear_unit_revision_and_try(network: Network, along: Line) -> None:
+    """Every form says what it is of; that of a try says so first."""
+    made = on_line(network, along, WhatIf({"summit": 10.0}))
+    by = stamp(network, revision=7, made_at=datetime.now(UTC), says=made.found.says)
+    table = road_csv(made.found, by).splitlines()
+    lines = road_lines(made.found, by)
+
+    assert "TRY_summit_delay_difference_us_revision_7" in table[0]
+    assert len(table) == 1 + len(along.samples.distance_m)
+    assert lines["properties"]["revision"] == "7"
+    assert all(f["properties"]["state"].startswith("TRY") for f in lines["features"])
+    length = sum(
+        f["properties"]["to_m"] - f["properties"]["from_m"]
+        for f in lines["features"]
+        if f["geometry"]["type"] == "LineString"
+    )
+    assert length == pytest.approx(along.samples.length_m, abs=1.0)
+    for form in FORMS:
+        assert len(road_file(made, form, by)) > 500
+    assert b"TRY, not the plan" in road_file(made, "kml", by)
+
+
+def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The command answers like the functions, writes its file, and refuses in words."""
+    (tmp_path / "l.csv").write_text("lat,lon\n" + "".join(f"{a},{b}\n" for a, b in CORNERS))
+    asked = ["road", str(DEMOS / "fm_ridge.json"), str(tmp_path / "l.csv"), "--spacing-m", "2000"]
+    assert main([*asked, "--offset", "summit:-5", "--json", "--out", str(tmp_path / "r.kml")]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["tried"]
+    assert answer["before"]["served_m"] > 0
+    assert "<kml" in (tmp_path / "r.kml").read_text()
+    assert main([*asked, "--off", "gap"]) == 0
+    assert "TRY: Long gap: off the air" in capsys.readouterr().out
+    assert main([*asked, "--offset", "summit"]) == 2
+    assert "SITE:VALUE" in capsys.readouterr().err
+    assert main([*asked, "--out", str(tmp_path / "r.doc")]) == 2
+    assert "one of .csv" in capsys.readouterr().err

@@ -1,0 +1,73 @@
+// The road on a map, in pieces of one class each, and drawing of a new one; everything is computed on the server.
+"use strict";
+(() => {
+  const page = document.getElementById("road-page");
+  if (!page) return;
+  const byId = (id) => document.getElementById(id);
+  const drawn = JSON.parse(page.dataset.drawn);
+  const map = L.map("map", { attributionControl: false, zoomSnap: 0.5 });
+  map.createPane("ground").style.zIndex = 210;
+  map.fitBounds(drawn.bounds, { padding: [24, 24] });
+  if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
+  siteMarks(map, drawn.sites);
+
+  const dashes = { "upset by our own sites": "4 3", "too weak": "10 7" };
+  async function road() {
+    const answer = await fetch(page.dataset.road, { headers: { Accept: "application/json" } });
+    if (!answer.ok) return;
+    const found = await answer.json();
+    let number = 0;
+    for (const { geometry, properties } of found.features) {
+      const where = geometry.coordinates;
+      if (geometry.type === "LineString") {
+        const line = where.map(([lon, lat]) => [lat, lon]);
+        const colour = /^#[0-9a-f]{6}$/.test(properties.colour) ? properties.colour : "#8a857a";
+        L.polyline(line, { color: "#fdfbf5", weight: 8, interactive: false }).addTo(map);
+        L.polyline(line, { color: colour, weight: 5, lineCap: "butt", dashArray: dashes[properties.class] || null, interactive: false }).addTo(map);
+      } else {
+        const label = Object.assign(document.createElement("span"), { textContent: String(++number) });
+        L.circleMarker([where[1], where[0]], { radius: 4, color: "#a3430f", weight: 2, fillOpacity: 0.9, fillColor: "#fdfbf5", interactive: false })
+          .bindTooltip(label, { permanent: number <= 12, direction: "top", className: "site-label" }).addTo(map);
+      }
+    }
+  }
+  if (page.dataset.road) road();
+
+  // Drawing: each click a point; they go into the form's field.
+  let corners = [], sketch = null, drawing = false;
+  const typed = byId("line");
+  function sketched() {
+    if (sketch) sketch.remove();
+    const style = { color: "#a3430f", weight: 3, dashArray: "6 4", interactive: false };
+    sketch = L.layerGroup([L.polyline(corners, style), ...corners.map((c) => L.circleMarker(c, { radius: 4, color: "#a3430f", interactive: false }))]).addTo(map);
+    const more = 2 - corners.length;
+    byId("draw-says").textContent = more > 0 ? `Click ${more} more point${more > 1 ? "s" : ""}.` : `${corners.length} points. Click on, or finish.`;
+    byId("draw-finish").disabled = more > 0;
+    byId("draw-undo").disabled = !corners.length;
+    typed.value = corners.map(([lat, lon]) => `${lat.toFixed(5)}, ${lon.toFixed(5)}`).join("\n");
+  }
+  function ended() {
+    drawing = false;
+    page.classList.remove("drawing");
+    byId("drawing").hidden = true;
+    byId("road-draw").hidden = false;
+  }
+  byId("draw-bar").hidden = false;
+  byId("road-draw").addEventListener("click", () => {
+    drawing = true;
+    corners = [];
+    page.classList.add("drawing");
+    byId("drawing").hidden = false;
+    byId("road-draw").hidden = true;
+    sketched();
+  });
+  byId("draw-undo").addEventListener("click", () => { corners.pop(); sketched(); });
+  byId("draw-finish").addEventListener("click", () => { ended(); byId("road-form").scrollIntoView({ block: "center" }); });
+  byId("draw-cancel").addEventListener("click", () => { ended(); corners = []; typed.value = ""; if (sketch) { sketch.remove(); sketch = null; } });
+  map.on("click", (event) => {
+    if (!drawing) return;
+    const where = event.latlng.wrap();
+    corners.push([where.lat, where.lng]);
+    sketched();
+  });
+})();
