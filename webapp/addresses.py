@@ -354,6 +354,11 @@ def drive_levels(network_id: int) -> str:
     return f"{drives(network_id)}/levels/upload"
 
 
+def drive_shifts(network_id: int) -> str:
+    """Accepts and withdraws corrections of levels."""
+    return f"{drives(network_id)}/shifts"
+
+
 def drive_runs(network_id: int) -> str:
     """Takes runs of one route."""
     return f"{drives(network_id)}/runs/upload"

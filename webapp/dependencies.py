@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from sfn.field.shift import shift_says
 from sfn.plan import Network
 from webapp.contexts import NetworkHead
 from webapp.documents import network_of
@@ -36,7 +37,7 @@ def head_of(saved: Saved) -> NetworkHead:
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document)
-    head = NetworkHead(saved.revision.network_id, network.name, saved.revision)
+    head = NetworkHead(saved.revision.network_id, network.name, saved.revision, shift_says(network))
     return Opened(head, saved, saved.document, network)
 
 

@@ -1,7 +1,8 @@
 """The answer of ``calibrate``: drive-test logs beside the levels that the plan predicts."""
 
+import copy
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -92,6 +93,7 @@ def document(answer: Calibrated) -> dict[str, Any]:
         "stretch_m": answer.stretch_m,
         "samples_n": answer.samples_n,
         "stretches_n": len(road),
+        "shifts_db": {site: list(shifts) for site, shifts in shifts_of(answer).items()},
         "sites": [_sector(row) for row in found.whole],
         "sectors": [_sector(row) for row in found.sectors],
         "together": {"difference_db": _finite(mean), "spread_db": _finite(spread), "stretches_n": count},
@@ -107,6 +109,53 @@ def document(answer: Calibrated) -> dict[str, Any]:
         ],
         "problems": [p.as_json() for p in found.problems],
     }
+
+
+def shifts_of(answer: Calibrated) -> dict[str, tuple[float, ...]]:
+    """Shifts that a calibration offers, by site: one a sector where sectors stand out, else one all round. [dB]
+
+    A sector without a shift of its own takes that of the whole site, 0 where that does not stand out either.
+    """
+    found = answer.found
+    offered = {}
+    for whole in found.whole:
+        round_db = whole.shift_db if whole.significant else 0.0
+        sectors = [s for s in found.sectors if s.site == whole.site]
+        by_sector = tuple(round(s.shift_db if s.significant else round_db, 2) + 0.0 for s in sectors)
+        if any(s.significant for s in sectors):
+            offered[whole.site] = by_sector
+        elif whole.significant:
+            offered[whole.site] = (round(round_db, 2) + 0.0,)
+    return offered
+
+
+def with_shifts(
+    document: Mapping[str, Any],
+    shifts_db: Mapping[str, Sequence[float]],
+    *,
+    withdrawn: Collection[str] = (),
+    source: str,
+    day: str,
+) -> dict[str, Any]:
+    """A network's document with shifts accepted, and others withdrawn.
+
+    Parameters
+    ----------
+    document : mapping
+    shifts_db : mapping of site id to shifts
+        At even bearings from 0 degrees on. [dB]
+    withdrawn : collection of str
+        Sites that stand on the model alone again.
+    source, day : str
+        Where the shifts come from, and when they were accepted.
+    """
+    made = copy.deepcopy(dict(document))
+    for site in made["sites"]:
+        if site["id"] in withdrawn:
+            site.pop("level_shift", None)
+        if site["id"] in shifts_db:
+            site["level_shift"] = {"sectors_db": list(shifts_db[site["id"]]), "source": source, "date": day}
+    return made
 
 
 def _refuse(

@@ -14,7 +14,7 @@ from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.position import Located
 from sfn.plan import Network
-from sfn.reception.coverage import Coverage, received_plane, transmitters
+from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
 from sfn.report.numbers import number
 from sfn.report.vector import collection
 from sfn.terrain.ground import Ground
@@ -105,7 +105,7 @@ def network_contours(
     wanted = _wanted(network, sites, main)
     radiating = {t.id: t for t in transmitters(network, placed)}
     levels = {
-        wanted[n]: raster.level_dbuvm
+        wanted[n]: raster.level_dbuvm + shift_on(network, radiating[wanted[n]], grid)
         for n, raster in level_rasters(
             [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
             receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,

@@ -51,6 +51,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         f"{ground}; receiving antenna {height_m:g} m above ground; pixel {coverage.grid.pixel_m:.0f} m; "
         f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
+    note = f"{note} {by.corrected}." if by.corrected else note
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,
         covered=coverage.covered.reshape(coverage.grid.shape), marks=marks, stamp=by, note=note,
@@ -66,7 +67,7 @@ def layers_csv(found: Zones, layers: Iterable[Layer], by: Stamp) -> Iterator[str
     """
     layers, grid = tuple(layers), found.coverage.grid
     heads = ["lat_deg", "lon_deg", *(by.column(layer.name) for layer in layers)]
-    extra = [_quoted(by.state)] if by.is_try else []
+    extra = [_quoted(said) for said in (by.state if by.is_try else "", by.corrected) if said]
     yield ",".join([*heads, *extra]) + "\r\n"
     lon = [f"{value:.6f}" for value in grid.lon_deg]
     ending = "," * len(extra) + "\r\n"

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sfn.clock.holdover import Clock, time_to_limit
 from sfn.plan import Network
+from sfn.reception.aimed import received
 from sfn.reception.area import class_summary
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import Yardstick, service_quality, yardstick
@@ -133,10 +134,11 @@ class Scene:
         wanted = int(np.clip(WORK_POINTS_N / trials, LEAST_POINTS_N, MOST_POINTS_N))
         pixels_n = coverage.level_dbuvm.shape[1]
         kept = np.unique(np.linspace(0, pixels_n - 1, min(wanted, pixels_n)).astype(int))
+        level, rare = received(network, coverage, on_air)
         return cls(
             tuple(coverage.sites[i] for i in on_air),
-            coverage.level_dbuvm[np.ix_(on_air, kept)],
-            coverage.level_1pct_dbuvm[np.ix_(on_air, kept)],
+            level[:, kept],
+            rare[:, kept],
             coverage.arrivals(launches)[np.ix_(on_air, kept)],
             coverage.area_km2()[kept] * (pixels_n / kept.size),
             yard,

@@ -9,6 +9,7 @@ import numpy as np
 from sfn.errors import PlanError, Problem
 from sfn.field.around import ground_around
 from sfn.field.path import PathLevels, path_levels
+from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
 from sfn.geodesy.line import travel_time
 from sfn.geodesy.position import locate
@@ -47,6 +48,11 @@ class PathAnswer:
     transmitter: Transmitter
     levels: PathLevels
     travel_us: float | None
+
+    @property
+    def shift_db(self) -> float:
+        """What drive tests add on maps and at points; these levels are the model's alone. [dB]"""
+        return float(site_shift(self.site, self.levels.bearing_deg))
 
 
 def path_answer(
@@ -128,6 +134,7 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "lon": answer.lon_deg,
         "rx_height_m": answer.rx_height_m,
         "rx_ground_m": _known(levels.rx_ground_m),
+        "level_shift_db": answer.shift_db,
         "ground_m": levels.ground_distance_m,
         "path_m": _known(levels.path_m),
         "bearing_deg": levels.bearing_deg,

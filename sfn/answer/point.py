@@ -111,6 +111,8 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "uncovered": list(found.uncovered),
         "over_gaps": list(found.over_gaps),
         "signals": [_signal(signal) for signal in found.signals],
+        "receiving_antenna": found.roof or None,
+        "level_shifts": found.corrected or None,
         "delay_spread_us": found.delay_spread_us,
         "quality": None if quality is None else quality_document(quality),
     }
@@ -149,6 +151,7 @@ def _signal(signal: Signal) -> dict[str, Any]:
         "bearing_deg": signal.bearing_deg,
         "level_dbuvm": signal.level_dbuvm,
         "level_1pct_dbuvm": signal.level_1pct_dbuvm,
+        "antenna_db": signal.antenna_db,
         "travel_us": signal.travel_us,
         "launch_us": signal.launch_us,
         "arrival_us": signal.arrival_us,

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from sfn.answer.what_if import Tried
 from sfn.geodesy.line import inverse
 from sfn.plan import Network
+from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals
 from sfn.reception.quality import (
     CLASSES,
@@ -165,11 +166,16 @@ def road(
     radiating = {site.id for site in network.sites if site.on_air}
     rows = np.array([i for i, name in enumerate(signals.sites) if name in radiating], dtype=np.intp)
     sites = tuple(signals.sites[i] for i in rows)
-    level = signals.level_dbuvm[rows]
+    gain_db = behind_antenna(network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
+    level = signals.level_dbuvm[rows] + gain_db
     launches = np.array([now.launches[name] for name in sites], dtype=np.float64)
     arrival = signals.travel_us[rows] + launches[:, None]
     quality = service_quality(
-        level, arrival, yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=signals.level_1pct_dbuvm[rows]
+        level,
+        arrival,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
     )
     strongest, second = _two(level)
     columns = np.arange(level.shape[1])

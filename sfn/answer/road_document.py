@@ -7,6 +7,7 @@ import numpy as np
 
 from sfn.answer.road import Road, Stretch, finite_or_none
 from sfn.errors import Problem
+from sfn.field.shift import shift_says
 from sfn.plan import checksum
 from sfn.reception.quality import CLASSES
 from sfn.survey.along import Overlaid
@@ -25,6 +26,7 @@ def document(
         "samples_n": len(samples.distance_m),
         "rx_height_m": found.signals.rx_height_m,
         "smooth_earth": found.signals.smooth,
+        "level_shifts": shift_says(found.network) or None,
         **_lengths(found),
         "stretches": [stretch_document(one) for one in found.stretches],
         "before": None if before is None else _lengths(before),

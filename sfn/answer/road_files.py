@@ -54,7 +54,7 @@ def road_csv(of: Road, by: Stamp) -> str:
     writer = csv.writer(out)
     names = ["quality_margin_db", "class", "hurts", "strongest", "level_difference_db", "delay_difference_us"]
     sites = [name for site in of.sites for name in (f"{site}_level_dbuvm", f"{site}_delay_difference_us")]
-    extra = [by.state] if by.is_try else []
+    extra = [said for said in (by.state if by.is_try else "", by.corrected) if said]
     writer.writerow(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
@@ -71,7 +71,7 @@ def road_csv(of: Road, by: Stamp) -> str:
         for i in range(len(of.sites)):
             cells += [_cell(of.level_dbuvm[i, k]), _cell(of.delay_difference_us[i, k])]
         where = [f"{at_m:.1f}", f"{of.samples.lat_deg[k]:.6f}", f"{of.samples.lon_deg[k]:.6f}"]
-        writer.writerow([*where, "yes" if covered[k] else "no", *cells, *([""] if extra else [])])
+        writer.writerow([*where, "yes" if covered[k] else "no", *cells, *([""] * len(extra))])
     return out.getvalue()
 
 
@@ -130,6 +130,7 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
         measured=None if made.measured is None else (made.measured.distance_m, made.measured.measured_dbuvm),
     )
     said = f"{by.network}, {by.of}, {by.checksum[:8]}, {by.date}"
+    said = f"{said}. {by.corrected}" if by.corrected else said
     return road_chart(drawn, said=said, state=by.state if by.is_try else "", picture="png" if form == "png" else "svg")
 
 

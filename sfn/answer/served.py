@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, class_summary
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import CLASSES, JUST_ENOUGH, ServiceQuality, service_quality
@@ -49,11 +50,12 @@ class State:
 
 def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
     """Levels at 50 % and 1 % of time, NaN where a site is off air or the terrain has a gap, shape (S, M). [dBuV/m]"""
-    silent = np.ones(len(computed.sites), bool)
-    silent[computed.on_air(network)] = False
-    hidden = silent[:, None] | ~computed.covered[None, :]
-    nothing = np.float32(np.nan)
-    return np.where(hidden, nothing, computed.level_dbuvm), np.where(hidden, nothing, computed.level_1pct_dbuvm)
+    on_air = computed.on_air(network)
+    level, rare = (np.full(computed.level_dbuvm.shape, np.nan, dtype=np.float32) for _ in range(2))
+    level[on_air], rare[on_air] = received(network, computed, on_air)
+    for one in (level, rare):
+        one[:, ~computed.covered] = np.nan
+    return level, rare
 
 
 def state(

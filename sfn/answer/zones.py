@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.field.shift import shift_says
 from sfn.plan import Network, checksum
+from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import CLASSES, UPSET, ServiceQuality, service_quality, yardstick
@@ -125,16 +127,17 @@ def zones(
     carried = service(network.service)
     counts = criteria(network, carried)
     on_air = coverage.on_air(network)
-    # Where all radiate nothing is copied: rows of twenty sites and a million pixels are 240 MB.
-    rows = slice(None) if len(on_air) == len(coverage.sites) else on_air
-    arrivals, levels = coverage.arrivals(launches)[rows], coverage.level_dbuvm[rows]
+    arrivals = coverage.arrivals(launches)
+    if len(on_air) < len(coverage.sites):
+        arrivals = arrivals[on_air]
+    levels, rare = received(network, coverage, on_air)
     found = overlap(levels, arrivals, counts=counts, executor=executor)
     quality = service_quality(
         levels,
         arrivals,
         yardstick(network),
         frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=coverage.level_1pct_dbuvm[rows],
+        level_1pct_dbuvm=rare,
         executor=executor,
     )
     sites, area = tuple(coverage.sites[i] for i in on_air), coverage.area_km2()
@@ -265,6 +268,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "pixel_m": found.coverage.grid.pixel_m,
         "bounds": list(found.coverage.grid.bounds_deg),
         "smooth_earth": found.coverage.smooth,
+        "level_shifts": shift_says(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,
         "significant_db": found.counts.significant_db,

@@ -8,8 +8,8 @@ JSON keys: `network`, `stretch_m`, `samples_n`, `stretches_n`; `sites` and `sect
 (bearings seen from the site, 0 to 360 is all round), `stretches_n`, `difference_db` (prediction minus measurement),
 `spread_db` (of single stretches), `uncertainty_db` (of the mean), `shift_db` (what to add to the prediction),
 `significant` (worth a shift); `together` (power sum of all, stretches with all on air): `difference_db`, `spread_db`,
-`stretches_n`; `stretches`: each `lat`, `lon`, `measured_dbuvm`, `site` (that it speaks of, or null), `difference_db`;
-`problems`.
+`stretches_n`; `shifts_db`: by site what could be accepted, at even bearings from 0 degrees on; `stretches`: each
+`lat`, `lon`, `measured_dbuvm`, `site` (that it speaks of, or null), `difference_db`; `problems`.
 """
 
 import argparse

@@ -10,6 +10,7 @@ from sfn.answer.optimise_document import document
 from sfn.answer.served import State
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.errors import PlanError, Problem
+from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
@@ -71,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor)
         found = optimise(network, computed, asked, placed=placed, executor=executor)
     answer = document(found) | {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
+    answer["level_shifts"] = shift_says(network) or None
     if args.json:
         print_json(answer)
         return 0

@@ -93,6 +93,10 @@ def run(args: argparse.Namespace) -> int:
         for fix in quality.fixes[:4]:
             reach = "brings it to target" if fix.reaches_target else f"gives {number(fix.margin_db)} dB"
             print(f"  {fix.site_name} by {number(fix.change_us, 1, signed=True)} us {reach}")
+    if found.corrected:
+        print(found.corrected)
+    if found.roof:
+        print(f"roof antenna ({found.roof}) points at the strongest: levels are those behind it")
     if found.smooth:
         print("no terrain: smooth earth")
     if found.uncovered:

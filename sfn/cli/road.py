@@ -24,6 +24,7 @@ from sfn.answer.road_plan import planned_road
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
+from sfn.field.shift import shift_says
 from sfn.plan import read_file
 from sfn.reception.quality import CLASSES
 from sfn.report.numbers import number
@@ -122,6 +123,8 @@ def _print(found: Road, before: Road | None) -> None:
         )
     if found.uncovered_m:
         print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
+    if corrected := shift_says(found.network):
+        print(corrected)
     if found.signals.smooth:
         print("no terrain: smooth earth")
 

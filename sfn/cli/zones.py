@@ -11,6 +11,7 @@ from sfn.answer.map_files import FORMS, write_files
 from sfn.answer.zones import document, zones
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.errors import PlanError, Problem
+from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
@@ -83,6 +84,8 @@ def run(args: argparse.Namespace) -> int:
             f"not covered by the terrain on the way from some site: {number(found.uncovered_km2, 1)} km2; "
             f"{number(found.uncovered_counted_km2, 1)} km2 of it are counted above, from what is known"
         )
+    if corrected := shift_says(network):
+        print(corrected)
     if computed.smooth:
         print("no terrain: smooth earth")
     return 0

@@ -8,7 +8,7 @@ from sfn.plan.antenna import Antenna
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
-from sfn.plan.record import Id, Latency, Name, Record, Text
+from sfn.plan.record import Day, Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
 
@@ -112,6 +112,17 @@ class LockSheet(Record):
     """Where RDS is generated."""
 
 
+class LevelShift(Record):
+    """What drive tests add to a site's predicted levels: accepted shifts at even bearings, straight between them."""
+
+    sectors_db: Annotated[tuple[Annotated[float, Field(ge=-30, le=30)], ...], Field(min_length=1, max_length=72)]
+    """Shift at 0, 360 / N, ... degrees from the site, clockwise from true north; one alone is all round. [dB]"""
+    source: Annotated[Text, Field(min_length=1)]
+    """What it was taken from, by whom."""
+    date: Day
+    """When it was accepted."""
+
+
 class Site(Record):
     """One transmitter: where it stands, what it radiates, how it is fed and what delays it."""
 
@@ -147,6 +158,8 @@ class Site(Record):
     """Least offset the search may choose. [us]"""
     greatest_offset_us: Offset | None = None
     """Greatest offset the search may choose. [us]"""
+    level_shift: LevelShift | None = None
+    """Correction of its predicted levels, from drive tests."""
     remote: bool = False
     """The delay can be set from a distance, without a visit."""
     lock: LockSheet | None = None
@@ -180,6 +193,8 @@ class Receiver(Record):
     """Receiving antenna above ground: 1.5 for a car, 10 for a roof. [m]"""
     polarisation: Literal["h", "v", "stronger"] = "stronger"
     """Plane in which it receives; the stronger of the two where it does not matter."""
+    antenna: Literal["all round", "roof"] = "all round"
+    """all round: in a car or portable; roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599)."""
 
 
 class Thresholds(Record):

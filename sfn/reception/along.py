@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.field.levels import levels_at
-from sfn.geodesy.line import path_length, travel_time
+from sfn.field.shift import site_shift
+from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
@@ -33,6 +34,8 @@ class LineSignals:
         Exceeded for 50 % and 1 % of time, median over places; NaN where the terrain leaves the path out. [dB(uV/m)]
     travel_us : ndarray, shape (S, M)
         From antenna to antenna. [us]
+    bearing_deg : ndarray, shape (S, M)
+        From the places to the sites. [degrees]
     rx_ground_m : ndarray, shape (M,)
         Ground above sea level; NaN where it is not known. [m]
     covered : ndarray of bool, shape (S, M)
@@ -47,6 +50,7 @@ class LineSignals:
     level_dbuvm: Floats
     level_1pct_dbuvm: Floats
     travel_us: Floats
+    bearing_deg: Floats
     rx_ground_m: Floats
     covered: NDArray[np.bool_]
     rx_height_m: float
@@ -86,7 +90,7 @@ def line_signals(
     height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
     radiating = transmitters(network, place(network))
     shape = (len(radiating), len(lat_deg))
-    level, rare, travel = (np.full(shape, np.nan) for _ in range(3))
+    level, rare, travel, bearing = (np.full(shape, np.nan) for _ in range(4))
     covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)
     smooth = True
     for i, (one, site) in enumerate(zip(radiating, network.sites, strict=True)):
@@ -95,7 +99,9 @@ def line_signals(
         found = levels_at(
             one, lat_deg, lon_deg, rx_height_m=height_m, ground=ground, receiver_polarisation=received_plane(network)
         )
-        level[i], rare[i], covered[i] = found.level_dbuvm, found.level_1pct_dbuvm, found.covered
+        shift_db = site_shift(site, found.bearing_deg)
+        level[i], rare[i], covered[i] = found.level_dbuvm + shift_db, found.level_1pct_dbuvm + shift_db, found.covered
+        bearing[i] = inverse(lat_deg, lon_deg, one.lat_deg, one.lon_deg)[1]
         above = np.where(np.isnan(above), found.rx_ground_m, above)
         smooth &= found.smooth
         rise_m = np.nan_to_num(found.rx_ground_m) + height_m - site.ground_m - site.antenna_m
@@ -104,4 +110,4 @@ def line_signals(
     if tell is not None:
         tell("all sites", len(radiating), len(radiating))
     ids = tuple(site.id for site in network.sites)
-    return LineSignals(ids, level, rare, travel, above, covered, height_m, smooth)
+    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth)

@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
+from sfn.field.shift import site_shift
 from sfn.field.transmitter import Plane, Transmitter, transmitter
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.line import direct
@@ -45,6 +46,8 @@ class Coverage:
         False where the terrain has a gap at the pixel or on the way to it from some site.
     smooth : bool
         No terrain was used: the earth counted as smooth.
+    gains : dict
+        What `sfn.reception.aimed` keeps of roof antennas, by the sites on air. [dB]
     """
 
     grid: Grid
@@ -55,6 +58,7 @@ class Coverage:
     rx_ground_m: NDArray[np.float32]
     covered: NDArray[np.bool_]
     smooth: bool
+    gains: dict[tuple[int, ...], NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
 
     def area_km2(self) -> NDArray[np.float64]:
         """Ground area of each pixel, shape (M,). [km2]"""
@@ -155,6 +159,10 @@ def coverage(
     )
     for i, raster in made:
         level[i], level_1pct[i] = raster.level_dbuvm.ravel(), raster.level_1pct_dbuvm.ravel()
+        shift_db = shift_on(network, radiating[i], grid)
+        if np.any(shift_db):
+            level[i] += np.ravel(shift_db)
+            level_1pct[i] += np.ravel(shift_db)
         covered &= raster.covered.ravel()
         rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
         smooth &= raster.smooth
@@ -171,6 +179,29 @@ def coverage(
     )
     ids = tuple(site.id for site in network.sites)
     return Coverage(grid, ids, level, level_1pct, travel.reshape(count, pixels), rx_ground, covered, smooth)
+
+
+def bearings(of: Transmitter, grid: Grid) -> NDArray[np.float64]:
+    """Bearing of every pixel seen from a site, on the sphere: a tenth of a degree at most from the geodesic's.
+
+    Returns
+    -------
+    bearing_deg : ndarray, shape (M,)
+        [degrees]
+    """
+    lat, east = np.radians(grid.lat_deg)[:, None], np.radians(grid.lon_deg - of.lon_deg)[None, :]
+    own = np.radians(of.lat_deg)
+    across = np.sin(east) * np.cos(lat)
+    along = np.cos(own) * np.sin(lat) - np.sin(own) * np.cos(lat) * np.cos(east)
+    return np.asarray(np.degrees(np.arctan2(across, along)).ravel() % 360.0)
+
+
+def shift_on(network: Network, of: Transmitter, grid: Grid) -> NDArray[np.float32]:
+    """What a site's accepted level shift adds to each pixel, shape (rows, columns); one zero without any. [dB]"""
+    site = next(site for site in network.sites if site.id == of.id)
+    if site.level_shift is None:
+        return np.zeros((1, 1), dtype=np.float32)
+    return np.asarray(site_shift(site, bearings(of, grid)), dtype=np.float32).reshape(grid.shape)
 
 
 def usual_bounds(placed: Mapping[str, Located], *, ground: Ground) -> tuple[float, float, float, float]:
@@ -234,7 +265,9 @@ def coverage_key(network: Network, grid: Grid, *, ground: Ground) -> str:
 def levels_key(network: Network, where: str, *, ground: Ground) -> str:
     """The same for levels at any places, `where` being what tells these apart."""
     sites = [
-        site.model_dump(mode="json", include={"id", "position", "ground_m", "antenna_m", "erp_kw", "antenna"})
+        site.model_dump(
+            mode="json", include={"id", "position", "ground_m", "antenna_m", "erp_kw", "antenna", "level_shift"}
+        )
         for site in network.sites
     ]
     about = network.model_dump(

@@ -1,15 +1,17 @@
 """Signals at one receiving point: level, travel, launch, arrival and differences, strongest first."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sfn.field.levels import PointLevels, levels_at
+from sfn.field.shift import shift_says, site_shift
 from sfn.field.transmitter import Transmitter
-from sfn.geodesy.line import path_length, travel_time
+from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
+from sfn.reception.aimed import behind_antenna, roof_of
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
 from sfn.terrain.ground import Ground, GroundWindow, ground_window
@@ -20,7 +22,10 @@ _AROUND_DEG = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """One site's signal at a point. Differences are this signal minus the strongest: later and stronger positive."""
+    """One site's signal at a point. Differences are this signal minus the strongest: later and stronger positive.
+
+    Levels are those behind the receiving antenna, which takes `antenna_db` off (0 or less).
+    """
 
     site: str
     site_name: str
@@ -29,6 +34,7 @@ class Signal:
     bearing_deg: float
     level_dbuvm: float
     level_1pct_dbuvm: float
+    antenna_db: float
     travel_us: float
     launch_us: float
     arrival_us: float
@@ -55,6 +61,10 @@ class PointSignals:
     smooth: bool
     uncovered: tuple[str, ...]
     over_gaps: tuple[str, ...]
+    roof: str = ""
+    """The receiving antenna where it is directional; it points at the first signal's site."""
+    corrected: str = ""
+    """Which levels are corrected by drive tests, in words."""
 
 
 def signals_at(
@@ -100,6 +110,9 @@ def signals_at(
         _signal(network, site, launches[site.id], radiating[site.id], (lat_deg, lon_deg), height, rx_ground_m, ground)
         for site in on_air
     ]
+    roof = roof_of(network)
+    if roof is not None:
+        made = _behind(network, made, lat_deg, lon_deg, placed)
     heard = sorted((item for item in made if np.isfinite(item[0].level_dbuvm)), key=lambda item: -item[0].level_dbuvm)
     gaps = [(s.site_name, bool(np.isfinite(s.level_dbuvm))) for s, levels in made if not bool(levels.covered)]
     uncovered, over_gaps = (tuple(name for name, known in gaps if known == wanted) for wanted in (False, True))
@@ -114,7 +127,47 @@ def signals_at(
     signals = tuple(_against(signal, top, bool(counted[i, 0])) for i, (signal, _) in enumerate(heard))
     spread = float(delay_spread(arrival, counted)[0])
     usable = top.level_dbuvm >= counts.usable_dbuvm
-    return PointSignals(lat_deg, lon_deg, height, above, signals, spread, usable, smooth, uncovered, over_gaps)
+    named = "" if roof is None else roof.name
+    return PointSignals(
+        lat_deg,
+        lon_deg,
+        height,
+        above,
+        signals,
+        spread,
+        usable,
+        smooth,
+        uncovered,
+        over_gaps,
+        named,
+        shift_says(network),
+    )
+
+
+def _behind(
+    network: Network,
+    made: list[tuple[Signal, PointLevels]],
+    lat_deg: float,
+    lon_deg: float,
+    placed: Mapping[str, Located],
+) -> list[tuple[Signal, PointLevels]]:
+    """The signals behind a roof antenna."""
+    sites = [placed[signal.site] for signal, _ in made]
+    _, bearing, _ = inverse(lat_deg, lon_deg, [at.lat_deg for at in sites], [at.lon_deg for at in sites])
+    level = np.array([[signal.level_dbuvm] for signal, _ in made])
+    gain = behind_antenna(network, level, np.reshape(bearing, (-1, 1))).ravel()
+    return [
+        (
+            replace(
+                signal,
+                level_dbuvm=signal.level_dbuvm + float(db),
+                level_1pct_dbuvm=signal.level_1pct_dbuvm + float(db),
+                antenna_db=float(db),
+            ),
+            levels,
+        )
+        for (signal, levels), db in zip(made, gain, strict=True)
+    ]
 
 
 def _signal(
@@ -140,14 +193,16 @@ def _signal(
     rise = above + height_m - site.ground_m - site.antenna_m
     length = float(path_length(levels.ground_distance_m, height_difference_m=rise))
     travel = float(travel_time(length, refractivity_n=network.refractivity_n))
+    shift_db = float(site_shift(site, levels.bearing_deg))
     signal = Signal(
         site.id,
         site.name,
         float(levels.ground_distance_m),
         length,
         float(levels.bearing_deg),
-        float(levels.level_dbuvm),
-        float(levels.level_1pct_dbuvm),
+        float(levels.level_dbuvm) + shift_db,
+        float(levels.level_1pct_dbuvm) + shift_db,
+        0.0,
         travel,
         launch_us,
         launch_us + travel,
@@ -180,6 +235,7 @@ def _against(signal: Signal, top: Signal, counts: bool) -> Signal:
         signal.bearing_deg,
         signal.level_dbuvm,
         signal.level_1pct_dbuvm,
+        signal.antenna_db,
         signal.travel_us,
         signal.launch_us,
         signal.arrival_us,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sfn.field.shift import shift_says
 from sfn.plan import Network, checksum
 
 TRY = "TRY"
@@ -30,6 +31,8 @@ class Stamp:
         In UTC.
     says : tuple of str
         What is tried, a sentence each; empty where it is the plan.
+    corrected : str
+        Which levels are corrected by drive tests, in words; empty where none is.
     """
 
     network: str
@@ -38,6 +41,7 @@ class Stamp:
     sites: tuple[str, ...]
     made_at: datetime
     says: tuple[str, ...] = ()
+    corrected: str = ""
 
     @property
     def is_try(self) -> bool:
@@ -47,7 +51,7 @@ class Stamp:
     @property
     def state(self) -> str:
         """``plan``, or that it is a try, and which."""
-        said = "; ".join(self.says).replace("\u202f", " ").replace("−", "-")
+        said = _plain("; ".join(self.says))
         return f"{TRY}, not the plan: {said}" if self.says else "plan"
 
     @property
@@ -63,7 +67,8 @@ class Stamp:
     def tags(self) -> dict[str, str]:
         """For a GeoTIFF, and for every feature of a file of lines."""
         revision = "" if self.revision is None else str(self.revision)
-        return {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
+        made = {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
+        return made | {"levels": _plain(self.corrected)} if self.corrected else made
 
     def column(self, name: str) -> str:
         """A column's name: the layer with its unit, and the revision; a try says so first."""
@@ -81,7 +86,12 @@ class Stamp:
 def stamp(network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = ()) -> Stamp:
     """The stamp of files made from a network's document; `says` is what is tried on it."""
     sites = tuple(site.id for site in network.sites)
-    return Stamp(network.name, revision, checksum(network), sites, made_at, says)
+    return Stamp(network.name, revision, checksum(network), sites, made_at, says, shift_says(network))
+
+
+def _plain(text: str) -> str:
+    """Text without spaces and signs that files' readers stumble over."""
+    return text.replace("\u202f", " ").replace("−", "-")
 
 
 def stamped(document: Mapping[str, Any], by: Stamp) -> dict[str, Any]:

@@ -140,35 +140,6 @@ def calibrate(
     )
 
 
-def sector_shift(bearing_deg: ArrayLike, *, shifts_db: ArrayLike) -> Floats:
-    """Shift at any bearing from shifts at the centres of sectors, straight between them.
-
-    Parameters
-    ----------
-    bearing_deg : array_like, any shape
-        Seen from the site. [degrees]
-    shifts_db : array_like (N,)
-        Shift at bearings 0, 360 / N, ...; NaN sectors are bridged. [dB]
-
-    Returns
-    -------
-    ndarray, shape of `bearing_deg`
-        0 when all are NaN. [dB]
-
-    Examples
-    --------
-    >>> print(sector_shift([0.0, 45.0, 315.0], shifts_db=[4.0, 0.0, 0.0, 0.0]))
-    [4. 2. 2.]
-    """
-    shifts = np.asarray(shifts_db, dtype=np.float64)
-    centres = np.arange(len(shifts)) * 360.0 / len(shifts)
-    known = np.isfinite(shifts)
-    bearing = np.asarray(bearing_deg, dtype=np.float64)
-    if not known.any():
-        return np.zeros(bearing.shape)
-    return np.asarray(np.interp(bearing % 360.0, centres[known], shifts[known], period=360.0))
-
-
 def independent_n(difference_db: ArrayLike) -> float:
     """Independent values that values along a road are worth.
 

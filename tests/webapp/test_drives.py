@@ -90,3 +90,39 @@ def test_what_cannot_be_used_is_said(
 
     assert 422 == answer.status_code
     assert words in answer.text
+
+
+def test_shifts_are_accepted_said_and_withdrawn(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, example: dict[str, Any]
+) -> None:
+    """What a comparison offers is accepted by name, every page says so, and it is taken back."""
+    angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    lat, lon = 36.37 + 0.03 * np.cos(angle), -84.25 + 0.037 * np.sin(angle)
+    level, _ = planned_levels(network_of(example), lat, lon)
+    noise = np.random.default_rng(1).normal(size=60)
+    lines = [f"{a:.6f},{o:.6f},{v - 6 + n:.2f}\n" for a, o, v, n in zip(lat, lon, level[0], noise, strict=True)]
+    files = {"logs": ("night.csv", ("lat,lon,level_dbuvm\n" + "".join(lines)).encode())}
+    html = result(client, post(f"/networks/{number}/drives/levels/upload", files=files, alone="north", sectors="4"))
+    job = html.split('name="job" value="')[1].split('"')[0]
+    assert 'name="accept-north"' in html
+
+    form = {"base": "1", "job": job, "accept-north": "yes"}
+    nobody = post(f"/networks/{number}/drives/shifts", **form)
+    assert nobody.status_code == 422
+    assert "a save needs a name" in nobody.text
+    assert post(f"/networks/{number}/drives/shifts", base="1", job=job, author="Ann").status_code == 422
+
+    assert post(f"/networks/{number}/drives/shifts", **form, author="Ann", reason="night drive").status_code == 303
+    saved = store.read(number).document["sites"][0]["level_shift"]
+    assert saved["source"] == "night drive, Ann"
+    assert all(-8 < shift < -4 for shift in saved["sectors_db"])
+    for page in ("/map", "/point", "/road", "/offsets", "/drives"):
+        assert "Levels are corrected by drive tests: " in client.get(f"/networks/{number}{page}").text
+    now = client.get(f"/api/networks/{number}/point?lat=36.37&lon=-84.25").json()
+    assert "corrected by drive tests" in now["level_shifts"]
+
+    gone = post(f"/networks/{number}/drives/shifts", **{"base": "2", "withdraw-north": "yes", "author": "Ann"})
+    assert gone.status_code == 303
+    assert "level_shift" not in store.read(number).document["sites"][0]
+    assert "withdrawn: north" in store.history(number)[0].reason
+    assert "corrected by drive tests" not in client.get(f"/networks/{number}/point").text

@@ -17,6 +17,8 @@ class NetworkHead:
     id: int
     name: str
     revision: Revision
+    corrected: str = ""
+    """Which levels are corrected by drive tests, in words; empty where none is."""
 
 
 @dataclass(frozen=True, slots=True)

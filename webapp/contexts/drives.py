@@ -23,6 +23,10 @@ class DrivesPage(Context):
     """Its sites, one of which may have been on air alone."""
     names: dict[str, str]
     """Site names by id."""
+    job: str
+    """Of the comparison that is shown; empty without one."""
+    offered: dict[str, tuple[float, ...]]
+    """Shifts that it offers, by site. [dB]"""
     calibrated: Calibrated | None
     """Prediction minus measurement, once a log is there."""
     driven: Driven | None

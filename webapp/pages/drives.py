@@ -1,20 +1,21 @@
 """Drive tests: logged levels beside the prediction, and runs of one route at several settings."""
 
 import secrets
+from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.calibrated import Calibrated, calibrated
+from sfn.answer.calibrated import Calibrated, calibrated, shifts_of, with_shifts
 from sfn.answer.driven import Driven, driven
 from sfn.errors import PlanError, Problem
 from sfn.report.run_strips import run_strips
 from webapp import addresses
 from webapp.contexts.drives import DrivesPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, UploadsDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, StoreDep, UploadsDep
 from webapp.jobs import Jobs, Progress, Work
 from webapp.measurements import RUNS, chosen_logs, chosen_runs, number_of
-from webapp.render import page
+from webapp.render import notice, page
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,6 +29,7 @@ def show(request: Request, opened: NetworkDep, jobs: JobsDep, job: str = "") -> 
         request,
         _page(
             opened,
+            job=job,
             found=result if isinstance(result, Calibrated) else None,
             side=result if isinstance(result, Driven) else None,
         ),
@@ -75,6 +77,34 @@ def compare_runs(
     return _started(opened, jobs, work, title="Runs side by side")
 
 
+@router.post("/networks/{network_id}/drives/shifts")
+def change_shifts(request: Request, opened: NetworkDep, jobs: JobsDep, store: StoreDep, form: FormDep) -> Response:
+    """Accept the shifts of a comparison, or withdraw accepted ones, as a new revision."""
+    job, author = form.get("job", ""), form.get("author", "").strip()
+    ended = jobs.find(job) if job else None
+    found = ended.result if ended is not None and isinstance(ended.result, Calibrated) else None
+    offered = {} if found is None else shifts_of(found)
+    accepted = {site: shifts for site, shifts in offered.items() if form.get(f"accept-{site}")}
+    withdrawn = [site.id for site in opened.network.sites if site.level_shift and form.get(f"withdraw-{site.id}")]
+    try:
+        if not author:
+            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        if not accepted and not withdrawn:
+            raise PlanError([Problem("shifts", "no site was chosen", "at least one to accept or to withdraw")])
+        why = form.get("reason", "").strip() or "drive test"
+        day = f"{datetime.now(UTC):%Y-%m-%d}"
+        made = with_shifts(opened.document, accepted, withdrawn=withdrawn, source=f"{why}, {author}", day=day)
+    except PlanError as error:
+        return page(request, _page(opened, job=job, found=found, problems=error.problems), status=422)
+    said = [f"level shifts accepted: {', '.join(accepted)}" if accepted else ""]
+    said.append(f"level shifts withdrawn: {', '.join(withdrawn)}" if withdrawn else "")
+    reason = f"{'; '.join(filter(None, said))} ({why})"
+    store.save(opened.head.id, made, base_revision=int(form.get("base", "0")), author=author, reason=reason[:500])
+    request.session["author"] = author
+    notice(request, "Saved as a new revision. Maps, points and roads count levels like that from now on.")
+    return RedirectResponse(addresses.drives(opened.head.id), 303)
+
+
 def _started(opened: Opened, jobs: Jobs, work: Work, *, title: str) -> Response:
     """A job whose end is the page with its result."""
     job = jobs.start(work, title=title, key=secrets.token_urlsafe(9))
@@ -85,6 +115,7 @@ def _started(opened: Opened, jobs: Jobs, work: Work, *, title: str) -> Response:
 def _page(
     opened: Opened,
     *,
+    job: str = "",
     found: Calibrated | None = None,
     side: Driven | None = None,
     problems: tuple[Problem, ...] = (),
@@ -99,6 +130,8 @@ def _page(
         network=opened.head,
         sites=sites,
         names=names,
+        job=job if found else "",
+        offered=shifts_of(found) if found else {},
         calibrated=found,
         driven=side,
         strips=strips,

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from sfn.survey.calibrate import calibrate, independent_n, sector_shift
+from sfn.field.shift import sector_shift
+from sfn.survey.calibrate import calibrate, independent_n
 
 SITES = ("main", "fill")
 

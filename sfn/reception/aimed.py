@@ -1,0 +1,102 @@
+"""What a roof antenna makes of the levels at places: ITU-R BT.419 and BS.599, pointed at the strongest site.
+
+Field strengths stay what they are; what counts for reception is lowered for sites that the antenna does not point at.
+Which site that is depends on what is on air, so it is worked out after levels, never kept on disk with them.
+
+| symbol | name | unit |
+|---|---|---|
+| S, M | sites on air, and places | |
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.sites import place
+from sfn.plan import Network
+from sfn.reception.coverage import Coverage
+from sfn.systems.receiving_antenna import RoofAntenna, aimed_levels, roof_antenna
+
+Singles = NDArray[np.float32]
+Floats = NDArray[np.float64]
+
+
+def roof_of(network: Network) -> RoofAntenna | None:
+    """The antenna of a network's receivers; None where they receive alike from all round.
+
+    Raises
+    ------
+    PlanError
+        If no Recommendation gives one for the frequency.
+    """
+    if network.receiver.antenna != "roof":
+        return None
+    try:
+        return roof_antenna(network.frequency_mhz)
+    except ValueError as error:
+        expected = '"all round" at this frequency'
+        raise PlanError([Problem("receiver.antenna", f"no roof antenna is known: {error}", expected)]) from error
+
+
+def behind_antenna(network: Network, level_dbuvm: NDArray[np.floating], bearing_deg: NDArray[np.floating]) -> Floats:
+    """What the receiver's antenna takes off each signal, 0 or less.
+
+    Parameters
+    ----------
+    network : Network
+    level_dbuvm : ndarray, shape (S, M)
+        Median levels of the sites on air; NaN where there is no signal. [dB(uV/m)]
+    bearing_deg : ndarray, shape (S, M)
+        From the places to the sites. [degrees]
+
+    Returns
+    -------
+    gain_db : ndarray, shape (S, M)
+        [dB]
+    """
+    antenna = roof_of(network)
+    if antenna is None or not len(level_dbuvm):
+        return np.zeros(level_dbuvm.shape)
+    return np.asarray(aimed_levels(level_dbuvm, bearing_deg=bearing_deg, antenna=antenna) - level_dbuvm)
+
+
+def received(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> tuple[Singles, Singles]:
+    """Levels at 50 % and 1 % of time of some sites as the network's receivers get them, shape (S, M). [dB(uV/m)]
+
+    Parameters
+    ----------
+    network : Network
+    computed : Coverage
+    rows : ndarray of int
+        The sites on air, as places in the first axis.
+
+    Raises
+    ------
+    PlanError
+        If no roof antenna is known for the frequency.
+    """
+    # Where all radiate nothing is copied: rows of twenty sites and a million pixels are 240 MB.
+    which: slice | NDArray[np.intp] = slice(None) if len(rows) == len(computed.sites) else rows
+    level, rare = computed.level_dbuvm[which], computed.level_1pct_dbuvm[which]
+    if roof_of(network) is None or not len(rows):
+        return level, rare
+    key = tuple(rows.tolist())
+    gain_db = computed.gains.get(key)
+    if gain_db is None:
+        gain_db = behind_antenna(network, level, _bearings_to(network, computed, rows)).astype(np.float32)
+        computed.gains.clear()  # the last set of sites is enough: a try goes back and forth with it
+        computed.gains[key] = gain_db
+    return level + gain_db, rare + gain_db
+
+
+def _bearings_to(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> Singles:
+    """Bearing of sites seen from every pixel, on the sphere, shape (S, M). [degrees]"""
+    placed = place(network)
+    lat = np.radians(computed.grid.lat_deg)[:, None]
+    made = np.empty((len(rows), computed.grid.pixels_n), dtype=np.float32)
+    for i, row in enumerate(rows):
+        at = placed[computed.sites[row]]
+        own, east = np.radians(at.lat_deg), np.radians(at.lon_deg - computed.grid.lon_deg)[None, :]
+        along = np.cos(lat) * np.sin(own) - np.sin(lat) * np.cos(own) * np.cos(east)
+        made[i] = np.degrees(np.arctan2(np.sin(east) * np.cos(own) + 0.0 * lat, along)).ravel()
+    return made
