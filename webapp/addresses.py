@@ -4,6 +4,8 @@ from urllib.parse import quote, urlencode
 
 from webapp.map_addresses import (
     contours as contours,
+    hear as hear,
+    heard as heard,
     keep_offsets as keep_offsets,
     layer_file as layer_file,
     layer_lines as layer_lines,
@@ -222,6 +224,11 @@ def path(network_id: int, site: str = "", at: str = "") -> str:
 def path_picture(network_id: int, **typed: str) -> str:
     """The profile of a path as SVG; `typed` as the path's form has it."""
     return f"/networks/{network_id}/path.svg?{urlencode({key: value for key, value in typed.items() if value})}"
+
+
+def signals(network_id: int) -> str:
+    """Any list of signals, also a measured one."""
+    return f"/networks/{network_id}/signals"
 
 
 def change(network_id: int, against: int | None = None) -> str:

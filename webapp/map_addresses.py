@@ -77,6 +77,17 @@ def point(network_id: int, at: str = "", rx_height_m: str = "", tries: Sequence[
     return f"/networks/{network_id}/point" + (f"?{query}" if query else "")
 
 
+def hear(network_id: int, tries: Sequence[tuple[str, str]] = ()) -> str:
+    """Starts playing a programme as it is heard at a point."""
+    return f"/networks/{network_id}/point/hear/upload?{urlencode([*tries])}"
+
+
+def heard(network_id: int, job_id: str, sound: str = "") -> str:
+    """What a programme sounds like at a point: the page, or one of its two sounds."""
+    page = f"/networks/{network_id}/point/hear/{quote(job_id, safe='')}"
+    return f"{page}/{sound}.wav" if sound else page
+
+
 def point_part(network_id: int) -> str:
     """The same for the map's side: a piece of a page."""
     return f"/networks/{network_id}/point/part"

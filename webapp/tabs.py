@@ -23,6 +23,7 @@ TABS = (
     Tab("zones", "Overlap map", addresses.zones),
     Tab("offsets", "Offsets", addresses.offsets),
     Tab("point", "Point", addresses.point),
+    Tab("signals", "Signals", addresses.signals),
     Tab("path", "Path", addresses.path),
     Tab("road", "Road", addresses.road),
     Tab("links", "Link plan", addresses.links),

@@ -95,7 +95,13 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     if yard.carried.kind == "ofdm":
         least = quality.answer["least_favourable"]
         window_us = next(s["window_us"] for s in quality.answer["strategies"] if s["strategy"] == least)
-    drawn = stems(point, network, yard.carried, adequate_snr_db=yard.adequate_snr_db, window_us=window_us)
+    drawn = stems(
+        point.signals,
+        yard.carried,
+        refractivity_n=network.refractivity_n,
+        adequate_snr_db=yard.adequate_snr_db,
+        window_us=window_us,
+    )
     return Judged(point, quality, point_rows(point, table, network, yard.carried), drawn, is_fm)
 
 

@@ -3,13 +3,20 @@
 import argparse
 from pathlib import Path
 
-from sfn.answer.point import document, point_signals
+from sfn.answer.heard import PHASES, heard, own_programme, shipped_programme
+from sfn.answer.point import document
+from sfn.answer.what_if import tried
 from sfn.cli.table import add_json, place_argument, print_json, print_table
+from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
-from sfn.plan import read_file
+from sfn.geodesy.sites import place
+from sfn.plan import Network, read_file
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
+from sfn.reception.signals import PointSignals, signals_at
+from sfn.reception.significance import criteria
 from sfn.report.numbers import number
+from sfn.systems.service import service
 from sfn.terrain.ground import open_ground
 
 NAME = "point"
@@ -29,6 +36,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--as-set", action="store_true", help="launches with what is set now, not with the computed settings"
     )
+    parser.add_argument(
+        "--hear", type=Path, metavar="FILE.wav", help="FM: write a programme as heard there, and FILE-undisturbed.wav"
+    )
+    parser.add_argument("--programme", type=Path, metavar="SOUND", help="your own WAV or FLAC (a made one), 10 s of it")
+    parser.add_argument("--phase", choices=PHASES, default=PHASES[0], help="of the carriers (worst tenth)")
+    parser.add_argument("--mono", action="store_true", help="a mono programme and receiver")
+    add_tries(parser)
     add_json(parser)
 
 
@@ -41,20 +55,29 @@ def run(args: argparse.Namespace) -> int:
     ):
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m")])
-    network = read_file(args.network)
-    found = point_signals(
+    planned = read_file(args.network)
+    placed = place(planned)
+    now = tried(planned, tries_argument(args), placed=placed, as_set=args.as_set)
+    network = now.network
+    found = signals_at(
         network,
+        now.launches,
         lat_deg=lat,
         lon_deg=lon,
+        placed=placed,
+        counts=criteria(network, service(network.service)),
         rx_height_m=args.rx_height_m,
         rx_ground_m=args.rx_ground_m,
-        as_set=args.as_set,
-        ground=open_ground(network, folder=args.network.resolve().parent, anywhere=True),
+        ground=open_ground(planned, folder=args.network.resolve().parent, anywhere=True),
     )
+    if args.hear is not None:
+        _write_sound(args, network, found)
     quality = point_quality(network, found, yardstick(network))
     if args.json:
-        print_json(document(found, quality))
+        print_json(document(found, quality) | {"tried": list(now.says)})
         return 0
+    for said in now.says:
+        print(f"TRY: {said}")
     header = (
         "site",
         "km",
@@ -104,3 +127,27 @@ def run(args: argparse.Namespace) -> int:
     if found.over_gaps:
         print(f"over a small gap in the terrain that was filled from its rim: {', '.join(found.over_gaps)}")
     return 0
+
+
+def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals) -> None:
+    """The programme as heard at the point, and undisturbed, as two files."""
+    if service(network.service).kind != "fm":
+        raise PlanError([Problem("--hear", f"{network.service} is not FM", "an FM network")])
+    programme = shipped_programme()
+    if args.programme is not None:
+        try:
+            with args.programme.open("rb") as file:
+                programme = own_programme(file, name=args.programme.name)
+        except OSError as error:
+            raise PlanError(
+                [Problem("--programme", f"cannot be opened: {error.strerror}", "a WAV or FLAC file")]
+            ) from None
+    made = heard(found, programme=programme, phase=args.phase, stereo=not args.mono)
+    for path, sound in (
+        (args.hear, made.received),
+        (args.hear.with_stem(f"{args.hear.stem}-undisturbed"), made.undisturbed),
+    ):
+        try:
+            path.write_bytes(sound)
+        except OSError as error:
+            raise PlanError([Problem("--hear", f"cannot be written ({error.strerror})", "a file that can")]) from None

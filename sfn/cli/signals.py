@@ -1,6 +1,9 @@
 """What a receiver makes of any list of signals, computed or measured.
 
-SIGNALS.csv has the columns level_dbuvm,delay_us and optionally level_1pct_dbuvm,site. JSON keys: `service`, `kind`,
+SIGNALS.csv has the columns level_dbuvm,delay_us and optionally level_1pct_dbuvm,site and, for FM with --direct,
+carrier_offset_hz,deviation_mismatch_pct. OTHERS.csv: spacing_khz,level_dbuvm and optionally interference (steady or
+tropospheric); answered in `unrelated`: `wanted_dbuvm`, and for `mono` and `stereo` the fields that are needed
+(`steady_dbuvm`, `tropospheric_dbuvm`), `margin_db`, `snr_db`. JSON keys: `service`, `kind`,
 `sites` (names of the list). OFDM: `strategies`, each with `strategy`, `window_us`, `wanted_dbuvm`,
 `interference_dbuvm` (null: none), `ci_db`, `cni_db`, `margin_db`, `wanted` and `hurts` (places in the list from 0)
 and `signals` (`place`, `late_us` after the window's t0, `weight`); `noise_dbuvm`, `required_cn_db`, `threshold_db`,
@@ -16,11 +19,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from sfn.answer.signals import signals_answer
+from sfn.answer.signals import signals_answer, unrelated_answer
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.errors import PlanError, Problem
 from sfn.systems.service import service
-from sfn.systems.signal_list import SignalList, read_signal_list
+from sfn.systems.signal_list import SignalList, read_others, read_signal_list
 
 NAME = "signals"
 SUMMARY = "what a receiver makes of a list of signals"
@@ -34,6 +37,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--frequency-mhz", type=float, help="carrier, for the noise field (OFDM, 8-VSB)")
     parser.add_argument("--threshold-db", type=float, default=15.0, help='of the strategy "first" (OFDM)')
     parser.add_argument("--direct", action="store_true", help="simulate all signals together (FM)")
+    parser.add_argument(
+        "--others", type=Path, metavar="OTHERS.csv", help="FM: services with other programmes, judged by ITU-R BS.412"
+    )
     add_json(parser)
 
 
@@ -53,11 +59,24 @@ def run(args: argparse.Namespace) -> int:
         )
     except ValueError as error:
         raise PlanError([Problem("arguments", str(error), "see python -m sfn signals --help")]) from None
+    if args.others is not None:
+        answer |= _unrelated(args.others, of.kind, float(signals.level_dbuvm.max()))
     if args.json:
         print_json(answer)
     else:
         _TABLES[of.kind](answer, signals)
     return 0
+
+
+def _unrelated(path: Path, kind: str, wanted_dbuvm: float) -> dict[str, Any]:
+    """What other services ask for."""
+    if kind != "fm":
+        raise PlanError([Problem("--others", "is judged for FM alone", "an FM service")])
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        raise PlanError([Problem("--others", f"{path.name} cannot be read", "a CSV file in UTF-8")]) from None
+    return {"unrelated": unrelated_answer(read_others(text, source=path.name), wanted_dbuvm)}
 
 
 def _read(path: str) -> SignalList:
@@ -142,6 +161,9 @@ def _fm_table(answer: dict[str, Any], signals: SignalList) -> None:
         ],
     )
     print(f"from the {answer['source']}, {len(signals.delay_us)} signals; maps use the local column")
+    for mode, found in answer.get("unrelated", {}).items():
+        if mode != "wanted_dbuvm":
+            print(f"other services, {mode}: margin {_decibels(found['margin_db'])} dB, S/N {found['snr_db']:.1f} dB")
 
 
 _TABLES = {"ofdm": _ofdm_table, "vsb": _vsb_table, "fm": _fm_table}

@@ -8,8 +8,10 @@ from pathlib import Path
 
 from sfn.answer.compared import of_site
 from sfn.answer.map_files import FORMS, write_files
+from sfn.answer.what_if import tried
 from sfn.answer.zones import document, zones
 from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
@@ -20,7 +22,6 @@ from sfn.reception.listeners import listeners
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
 from sfn.terrain.ground import open_ground
-from sfn.timing import delay_table
 
 NAME = "zones"
 SUMMARY = "rasters and summary of the overlap zones"
@@ -37,6 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--forms", metavar="LIST", default="tif,geojson", help=f"files to write, of {', '.join(FORMS)} (tif,geojson)"
     )
     parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
+    add_tries(parser)
     add_json(parser)
 
 
@@ -48,17 +50,19 @@ def run(args: argparse.Namespace) -> int:
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
-    launches = delay_table(network, placed=placed).launches(as_set=args.as_set)
+    now = tried(network, tries_argument(args), placed=placed, as_set=args.as_set)
     heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
     with ThreadPoolExecutor(THREADS_N) as executor:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
-        found = zones(network, computed, launches, people=heard.people, executor=executor)
+        found = zones(now.network, computed, now.launches, people=heard.people, executor=executor)
     try:
-        files = write_files(found, launches, args.out, stamp(network, revision=None, made_at=datetime.now(UTC)), forms)
+        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says)
+        files = write_files(found, now.launches, args.out, by, forms)
     except OSError as error:
         raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a folder that can")]) from None
     sites = [(name, of_site(found, name)) for name in computed.sites]
     answer = document(found, files) | {
+        "tried": list(now.says),
         "people": heard.total_people,
         "people_source": heard.said,
         "served": [{"site": name, "area_km2": got.area_km2, "people": got.people} for name, got in sites],
@@ -66,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(answer)
         return 0
+    for said in now.says:
+        print(f"TRY: {said}")
     print_table(
         ("layer", "unit", "file"), ((entry["name"], entry["unit"], entry["file"]) for entry in answer["layers"])
     )

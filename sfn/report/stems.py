@@ -1,11 +1,11 @@
 """Arrivals as stems: level over relative delay, with what the service tolerates drawn in as a band."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from sfn.plan import Network
-from sfn.reception.signals import PointSignals
+from sfn.reception.signals import Signal
 from sfn.report.numbers import number, us
 from sfn.report.scale import Tick, round_step, ticks
 from sfn.systems.fm import snr
@@ -14,6 +14,16 @@ from sfn.systems.service import Service
 from sfn.systems.vsb import needed_ratio_db
 
 STEPS_N = 160
+
+
+@dataclass(frozen=True, slots=True)
+class Stemmed:
+    """A signal to be drawn: its name, differences from the strongest, and whether it counts. [us, dB]"""
+
+    site_name: str
+    delay_difference_us: float
+    level_difference_db: float
+    significant: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +51,28 @@ class Stems:
 
 
 def stems(
-    point: PointSignals, network: Network, carried: Service, *, adequate_snr_db: float, window_us: float = 0.0
+    signals: Sequence[Signal | Stemmed],
+    carried: Service,
+    *,
+    refractivity_n: float,
+    adequate_snr_db: float,
+    window_us: float = 0.0,
 ) -> Stems:
     """The picture of one point.
 
     Parameters
     ----------
-    point : PointSignals
-        With at least one signal.
-    network : Network
+    signals : sequence of Signal or Stemmed
+        At least one.
     carried : Service
+    refractivity_n : float
+        For the scale in kilometres. [N-units]
     adequate_snr_db : float
         FM: what the limit line is drawn for. [dB]
     window_us : float
         OFDM: start of the FFT window against the strongest signal. [us]
     """
-    delays = [s.delay_difference_us for s in point.signals if s.significant] or [0.0]
+    delays = [s.delay_difference_us for s in signals if s.significant] or [0.0]
     guard = carried.guard_us if carried.kind == "ofdm" and carried.guard_us else 0.0
     ends = [
         *delays,
@@ -67,7 +83,7 @@ def stems(
     low, high = min(ends), max(ends)
     room = 0.08 * max(high - low, 1.0)
     low, high = low - room, high + room
-    floor = min(-45.0, 5.0 * np.floor(min(s.level_difference_db for s in point.signals if s.significant) / 5.0 - 1))
+    floor = min(-45.0, 5.0 * np.floor(min(s.level_difference_db for s in signals if s.significant) / 5.0 - 1))
     top = 6.0
 
     def x(value_us: float) -> float:
@@ -86,7 +102,7 @@ def stems(
             f"{s.site_name}: {us(s.delay_difference_us, 2, signed=True)}, {number(s.level_difference_db)} dB",
             s.significant,
         )
-        for s in point.signals
+        for s in signals
         if low <= s.delay_difference_us <= high and s.level_difference_db >= floor
     )
     at = np.linspace(low, high, STEPS_N + 1)
@@ -95,7 +111,7 @@ def stems(
     levels = np.arange(np.ceil(floor / step), np.floor(top / step) + 1) * step
     return Stems(
         made,
-        ticks(low, high, refractivity_n=network.refractivity_n, signed=True, most=6),
+        ticks(low, high, refractivity_n=refractivity_n, signed=True, most=6),
         tuple((y(float(v)), number(float(v), 0)) for v in levels),
         tuple((x(float(t)), y(float(v))) for t, v in zip(at, limit, strict=True)),
         says,

@@ -1,6 +1,7 @@
 """Direct simulation of all signals at one place: what `fm` reads from its table, without table and combination."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -82,6 +83,50 @@ def direct_statistics(
     with ThreadPoolExecutor(2) as pool:
         mono, stereo = pool.map(one, (False, True))
     return mono | stereo
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseSet:
+    """Carrier phases of the echoes against the strongest, shape (E,), and the S/N that they give. [rad, dB]"""
+
+    phase_rad: NDArray[np.float64]
+    snr_db: float
+
+
+def phase_sets(
+    level_difference_db: ArrayLike,
+    delay_difference_us: ArrayLike,
+    *,
+    stereo: bool = True,
+    emphasis_us: float = 50.0,
+    seed: int = 1,
+) -> dict[str, PhaseSet]:
+    """Carrier phases that stand for a place: the typical ones, and those of the worst tenth.
+
+    Parameters
+    ----------
+    level_difference_db, delay_difference_us : array_like, shape (E,)
+        As for `direct_statistics`; all of them count.
+    stereo : bool, default True
+    emphasis_us : float, default 50
+        [us]
+    seed : int, default 1
+
+    Returns
+    -------
+    dict
+        ``"typical"``: of `PHASES` sets the one in the middle by S/N; ``"worst tenth"``: the one a tenth from the
+        bottom.
+    """
+    weaker = np.atleast_1d(np.asarray(level_difference_db, dtype=np.float64))
+    late = np.atleast_1d(np.asarray(delay_difference_us, dtype=np.float64))
+    levels, psi, plain = _draws(weaker, 0.0, seed)
+    programme = noise_programme(seed, stereo=stereo, emphasis_us=emphasis_us, level_dbr=0.0)
+    rays = [Ray(-level, delay, 0.0, 0.0) for level, delay in zip(weaker, late, strict=True)]
+    found = _simulated(programme, rays, levels[:plain], psi[:plain])["stereo" if stereo else "mono"]
+    order = np.argsort(found)
+    at = {"typical": order[plain // 2], "worst tenth": order[plain // 10]}
+    return {name: PhaseSet(psi[k], float(found[k])) for name, k in at.items()}
 
 
 def _draws(

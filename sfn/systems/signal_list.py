@@ -1,23 +1,34 @@
 """A list of signals as text: what was measured or pasted, read with the place of whatever is wrong in it.
 
 Columns by their names in the first line, in any order: ``level_dbuvm`` and ``delay_us``, and if you
-have them ``level_1pct_dbuvm`` and ``site`` (a name for people). Separated by comma, semicolon or
+have them ``level_1pct_dbuvm``, ``site`` (a name for people), and for FM ``carrier_offset_hz`` and
+``deviation_mismatch_pct`` of each signal, which the direct simulation takes. Separated by comma, semicolon or
 tab; with the latter two a decimal comma is understood. Empty lines don't count.
 """
 
 import csv
 import math
 from dataclasses import dataclass
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.rows import refuse, rows_of
 
 REQUIRED = ("level_dbuvm", "delay_us")
-OPTIONAL = ("level_1pct_dbuvm", "site")
-RANGES = {"level_dbuvm": (-200.0, 200.0), "level_1pct_dbuvm": (-200.0, 200.0), "delay_us": (-1e9, 1e9)}
+OPTIONAL = ("level_1pct_dbuvm", "site", "carrier_offset_hz", "deviation_mismatch_pct")
+RANGES = {
+    "level_dbuvm": (-200.0, 200.0),
+    "level_1pct_dbuvm": (-200.0, 200.0),
+    "delay_us": (-1e9, 1e9),
+    "carrier_offset_hz": (-2000.0, 2000.0),
+    "deviation_mismatch_pct": (-50.0, 50.0),
+}
 MOST_SIGNALS = 10_000
+Interference = Literal["steady", "tropospheric"]
+INTERFERENCE: tuple[Interference, ...] = ("steady", "tropospheric")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +43,21 @@ class SignalList:
         None where the list has no such column. [dBuV/m]
     site : tuple of str
         Names, empty where the list has none.
+    carrier_offset_hz, deviation_mismatch_pct : (S,) array or None
+        FM: carrier less nominal, and deviation over nominal less 100 %. [Hz, %]
     """
 
     level_dbuvm: NDArray[np.float64]
     delay_us: NDArray[np.float64]
     level_1pct_dbuvm: NDArray[np.float64] | None
     site: tuple[str, ...]
+    carrier_offset_hz: NDArray[np.float64] | None = None
+    deviation_mismatch_pct: NDArray[np.float64] | None = None
+
+    @property
+    def needs_simulation(self) -> bool:
+        """FM: carriers or deviations differ, which the table knows nothing of."""
+        return any(v is not None and np.ptp(v) > 0 for v in (self.carrier_offset_hz, self.deviation_mismatch_pct))
 
 
 def read_signal_list(text: str) -> SignalList:
@@ -87,7 +107,39 @@ def read_signal_list(text: str) -> SignalList:
     if problems:
         raise PlanError(problems)
     arrays = {name: np.array(column) for name, column in values.items()}
-    return SignalList(arrays["level_dbuvm"], arrays["delay_us"], arrays.get("level_1pct_dbuvm"), tuple(sites))
+    return SignalList(
+        arrays["level_dbuvm"],
+        arrays["delay_us"],
+        arrays.get("level_1pct_dbuvm"),
+        tuple(sites),
+        arrays.get("carrier_offset_hz"),
+        arrays.get("deviation_mismatch_pct"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Others:
+    """Services with other programmes, shape (N,): carrier less the wanted one, level, how long it is there."""
+
+    spacing_khz: NDArray[np.float64]
+    level_dbuvm: NDArray[np.float64]
+    interference: tuple[Interference, ...]
+
+
+def read_others(text: str, *, source: str = "others") -> Others:
+    """Read a table of other services: ``spacing_khz,level_dbuvm`` and, if wanted, ``interference``.
+
+    Raises
+    ------
+    PlanError
+        If anything in it cannot be used; every problem says line and column.
+    """
+    rows = rows_of(text, source=source, required=("spacing_khz", "level_dbuvm"), optional=("interference",))
+    spacing = [r.number("spacing_khz", least=-1000, greatest=1000, unit="kHz") for r in rows]
+    level = [r.number("level_dbuvm", least=-50, greatest=160, unit="dBuV/m") for r in rows]
+    kinds = [r.one_of("interference", INTERFERENCE) if r.text("interference", empty=True) else "steady" for r in rows]
+    refuse(rows)
+    return Others(np.array(spacing), np.array(level), tuple(cast(Interference, kind) for kind in kinds))
 
 
 def _header_problems(header: list[str], number: int) -> list[Problem]:

@@ -33,7 +33,7 @@ def show(
         return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", ()))
     try:
         typed = locate(text=at, where="at")
-        found, now = _judged(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
+        found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
         return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", error.problems), status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
@@ -45,7 +45,7 @@ def show(
 @router.get("/networks/{network_id}/point/part")
 def part(request: Request, opened: NetworkDep, maps: MapsDep, tries: TriesDep, lat: float, lon: float) -> Response:
     """The signals at a clicked point."""
-    found, now = _judged(opened, maps, tries, lat, lon, None)
+    found, now = judged_at(opened, maps, tries, lat, lon, None)
     trying = query_of(tries.against(opened.network))
     link = addresses.point(opened.head.id, f"{degrees(lat)}, {degrees(lon)}", tries=trying)
     return page(request, PointPart(found, bool(now.says), link))
@@ -62,7 +62,7 @@ def direct(
     rx_height_m: str = "",
 ) -> Response:
     """FM: the direct simulation of all signals at a point, which follows the page."""
-    found, _ = _judged(opened, maps, tries, lat, lon, height_of(rx_height_m))
+    found, _ = judged_at(opened, maps, tries, lat, lon, height_of(rx_height_m))
     heard = [signal for signal in found.point.signals if signal.significant]
     if not found.is_fm or not heard:
         raise RefusedError(404)
@@ -70,7 +70,7 @@ def direct(
     return page(request, DirectPart(answer))
 
 
-def _judged(
+def judged_at(
     opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None
 ) -> tuple[Judged, Tried]:
     """The signals with what they make of reception, and with what is tried."""

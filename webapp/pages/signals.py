@@ -1,0 +1,81 @@
+"""Any list of signals, also a measured one, in any service: pasted, and answered as the command does."""
+
+from dataclasses import replace
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from sfn.answer.signals import Listed, listed
+from sfn.errors import PlanError, Problem
+from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB
+from sfn.systems.service import service, services
+from sfn.systems.signal_list import read_others, read_signal_list
+from webapp.contexts.signals import SignalsPage, SignalsTyped
+from webapp.dependencies import FormDep, NetworkDep, Opened, UploadsDep
+from webapp.measurements import number_of, text_of
+from webapp.render import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/signals")
+def show(request: Request, opened: NetworkDep) -> Response:
+    """The empty form, with the network's own service and frequency."""
+    network = opened.network
+    typed = SignalsTyped(service=network.service, frequency_mhz=f"{network.frequency_mhz:g}")
+    return page(request, _page(opened, typed))
+
+
+@router.post("/networks/{network_id}/signals")
+def answer(request: Request, opened: NetworkDep, form: FormDep, files: UploadsDep) -> Response:
+    """The list answered; a file, when one was chosen, stands for the pasted text."""
+    typed = SignalsTyped(
+        form.get("table", ""),
+        form.get("service", "").strip(),
+        form.get("frequency_mhz", ""),
+        form.get("threshold_db", ""),
+        form.get("others", ""),
+        bool(form.get("direct")),
+    )
+    try:
+        for file in files.get("file", ()):
+            typed = replace(typed, table=text_of(file))
+        return page(request, _page(opened, typed, made=_answered(opened, typed, form)))
+    except PlanError as error:
+        return page(request, _page(opened, typed, problems=error.problems), status=422)
+
+
+def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> Listed:
+    """The answer to what was typed."""
+    network = opened.network
+    carried = service(typed.service or network.service)
+    usual_mhz = network.frequency_mhz
+    frequency = number_of(form, "frequency_mhz", usual=usual_mhz, least=0.1, greatest=6000.0, unit="MHz")
+    threshold = number_of(form, "threshold_db", usual=DEFAULT_THRESHOLD_DB, least=0.0, greatest=200.0, unit="dB")
+    signals = read_signal_list(typed.table)
+    others = read_others(typed.others, source="other services") if typed.others.strip() else None
+    try:
+        return listed(
+            signals,
+            network,
+            carried,
+            threshold_db=threshold,
+            frequency_mhz=frequency,
+            direct=typed.direct and carried.kind == "fm",
+            others=others,
+        )
+    except ValueError as error:
+        raise PlanError([Problem("table", str(error), "figures in that range")]) from error
+
+
+def _page(
+    opened: Opened, typed: SignalsTyped, *, made: Listed | None = None, problems: tuple[Problem, ...] = ()
+) -> SignalsPage:
+    """The page with whatever is there to show."""
+    return SignalsPage(
+        network=opened.head,
+        typed=typed,
+        services=tuple(one.id for one in services()),
+        made=made,
+        problems=problems,
+    )
