@@ -34,6 +34,29 @@ from webapp.road_addresses import (
     road_file as road_file,
     road_upload as road_upload,
 )
+from webapp.survey_addresses import (
+    SITE_LINKS as SITE_LINKS,
+    ages as ages,
+    drive_levels as drive_levels,
+    drive_runs as drive_runs,
+    drive_shifts as drive_shifts,
+    drives as drives,
+    echoes as echoes,
+    keep_restarts as keep_restarts,
+    measurements as measurements,
+    measurements_keep as measurements_keep,
+    reading_links as reading_links,
+    readings as readings,
+    recording as recording,
+    recordings as recordings,
+    site_history as site_history,
+    site_history_file as site_history_file,
+    site_reading as site_reading,
+    sites_file as sites_file,
+    sites_template as sites_template,
+    tables as tables,
+    tables_upload as tables_upload,
+)
 
 STATIC = "/static"
 HOME = "/"
@@ -42,7 +65,6 @@ LOG_OUT = "/log-out"
 DELETED = "/deleted"
 ABOUT_API = "/api"
 OPENAPI = "/api/openapi.json"
-SITE_LINKS = "/site/"
 
 
 def static(name: str) -> str:
@@ -261,26 +283,6 @@ def sheet_sign(network_id: int, site_id: str) -> str:
     return f"{sheet(network_id, site_id)}/sign"
 
 
-def site_reading(token: str) -> str:
-    """One site's sheet for the holder of a signed link, and what is read there."""
-    return f"{SITE_LINKS}{quote(token, safe='')}"
-
-
-def readings(network_id: int) -> str:
-    """State of every site: planned, set, measured, disagrees."""
-    return f"/networks/{network_id}/readings"
-
-
-def reading_links(network_id: int) -> str:
-    """Makes signed links for technicians."""
-    return f"{readings(network_id)}/links"
-
-
-def keep_restarts(network_id: int) -> str:
-    """Takes the scatter after restarts as the tolerance of a stage."""
-    return f"{readings(network_id)}/restarts"
-
-
 def links(network_id: int, typed: str = "") -> str:
     """The link plan; `typed` are its fields as one text."""
     return f"/networks/{network_id}/links" + (f"?{typed}" if typed else "")
@@ -324,48 +326,3 @@ def off_air(network_id: int) -> str:
 def clocks(network_id: int) -> str:
     """Holdover of the sites' clocks, and which failure leaves which sites in step."""
     return f"/networks/{network_id}/clocks"
-
-
-def measurements(network_id: int) -> str:
-    """Measurements taken on air."""
-    return f"/networks/{network_id}/measurements"
-
-
-def measurements_keep(network_id: int) -> str:
-    """Saves the plan with launch errors taken up."""
-    return f"{measurements(network_id)}/keep"
-
-
-def echoes(network_id: int) -> str:
-    """Takes an impulse response."""
-    return f"{measurements(network_id)}/echoes"
-
-
-def recordings(network_id: int) -> str:
-    """Takes recordings."""
-    return f"{measurements(network_id)}/recordings/upload"
-
-
-def recording(network_id: int, job_id: str) -> str:
-    """The delay of recordings."""
-    return f"{measurements(network_id)}/recordings/{quote(job_id, safe='')}"
-
-
-def drives(network_id: int, job_id: str = "") -> str:
-    """Levels and runs logged on the road; with what a job made of them."""
-    return f"/networks/{network_id}/drives" + (f"?{urlencode({'job': job_id})}" if job_id else "")
-
-
-def drive_levels(network_id: int) -> str:
-    """Takes logs of levels."""
-    return f"{drives(network_id)}/levels/upload"
-
-
-def drive_shifts(network_id: int) -> str:
-    """Accepts and withdraws corrections of levels."""
-    return f"{drives(network_id)}/shifts"
-
-
-def drive_runs(network_id: int) -> str:
-    """Takes runs of one route."""
-    return f"{drives(network_id)}/runs/upload"

@@ -14,6 +14,7 @@ from starlette.datastructures import UploadFile
 from sfn.answer.reconciled import Way
 from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError, Problem
+from sfn.plan.sheets import read_sheet
 from sfn.survey.drive_log import DriveLog, log_of_bytes
 from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
@@ -73,13 +74,17 @@ def echo_form(form: Mapping[str, str], files: Sequence[UploadFile]) -> EchoForm:
 
 
 def text_of(file: UploadFile) -> str:
-    """The text of a file.
+    """The text of a file; an XLSX's first sheet as CSV.
 
     Raises
     ------
     PlanError
-        If it is not UTF-8.
+        If it is not UTF-8, or no XLSX that can be read.
     """
+    head = file.file.read(4)
+    file.file.seek(0)
+    if head == b"PK\x03\x04":
+        return read_sheet(file.file.read(), source=safe_name(file.filename or "file")).as_csv()
     try:
         return file.file.read().decode("utf-8-sig")
     except UnicodeDecodeError as error:

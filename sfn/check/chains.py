@@ -76,6 +76,14 @@ def _stage(
             "how far its latency may be off, in us",
             "warning",
         )
+    if stage.changed is not None and (stage.date is None or stage.date < stage.changed):
+        known = f"from {stage.date}" if stage.date else "without a date"
+        yield Problem(
+            f"{where}.date",
+            f"{named(users)}: firmware or mode of stage {stage.id} changed on {stage.changed}, its figure is {known}",
+            "a measurement after the change",
+            "warning",
+        )
     if stage.source is None:
         yield Problem(
             f"{where}.source",

@@ -21,6 +21,7 @@ COMMANDS: tuple[str, ...] = (
     "calibrate",
     "check",
     "delays",
+    "ages",
     "point",
     "zones",
     "road",

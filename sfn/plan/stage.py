@@ -75,6 +75,8 @@ class Stage(Record):
     """Model of the device, in words of your own; a common tolerance cancels between equal models."""
     firmware: Name | None = None
     """Firmware or mode that the figure holds for."""
+    changed: Day | None = None
+    """Day of the newest change of firmware or mode; an older figure must be measured again."""
     reference_plane: Name | None = None
     """Point up to which the figure holds: exciter input, exciter output, coupler after the filter, antenna."""
     shapes_waveform: bool = False

@@ -1,0 +1,252 @@
+"""How old and how sure every site's number is, and what a change of firmware or mode makes uncertain.
+
+A stage must be measured again when its firmware or mode changed after the day of its figure. A launch that was measured
+at a site before such a change says nothing of what is on air now either.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sfn.chain import RouteLatency, all_routes, rests_on_assumption
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network, Stage
+
+MAIN = "main"
+
+
+@dataclass(frozen=True, slots=True)
+class StageAge:
+    """One stage's figure.
+
+    Parameters
+    ----------
+    stage : Stage
+    latency_us : float
+    sites : tuple of str
+        Names of the sites whose chains it is in.
+    age_days : int or None
+        Since its date; None without one.
+    again : str
+        Why it must be measured again; empty where not.
+    """
+
+    stage: Stage
+    latency_us: float
+    sites: tuple[str, ...]
+    age_days: int | None
+    again: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaunchSeen:
+    """A launch that was measured at a site: the day, and how far it was from the plan then. [us]"""
+
+    day: str
+    off_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class SiteAge:
+    """One site's number on its main route.
+
+    Parameters
+    ----------
+    site_id, name : str
+    latency_us, tolerance_us, rss_us : float
+        Of its own stages: sum, worst case, root of squares. [us]
+    oldest : StageAge or None
+        The stage with the oldest dated figure.
+    undated_us, assumed_us : float
+        Parts of the latency whose figures bear no date, and that are only assumed. [us]
+    unstated : tuple of str
+        Stages that state no tolerance: they count as exact.
+    again : tuple of str
+        Stages that must be measured again.
+    seen : LaunchSeen or None
+        The newest launch that was measured there.
+    launch_again : str
+        Why the launch must be measured again; empty where not.
+    """
+
+    site_id: str
+    name: str
+    latency_us: float
+    tolerance_us: float
+    rss_us: float
+    oldest: StageAge | None
+    undated_us: float
+    assumed_us: float
+    unstated: tuple[str, ...]
+    again: tuple[str, ...]
+    seen: LaunchSeen | None
+    launch_again: str
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """The worst first: to be measured again, assumed, unstated, by the latency that it is about, then by age."""
+        oldest = self.oldest.age_days if self.oldest and self.oldest.age_days is not None else 0
+        again = len(self.again) + bool(self.launch_again)
+        return (-again, -self.assumed_us, -len(self.unstated), -self.undated_us, -oldest)
+
+
+@dataclass(frozen=True, slots=True)
+class Ages:
+    """Every site and every stage, the worst first."""
+
+    network: Network
+    today: str
+    sites: tuple[SiteAge, ...]
+    stages: tuple[StageAge, ...]
+
+
+def ages(network: Network, *, today: str, seen: Mapping[str, LaunchSeen] | None = None) -> Ages:
+    """How old and how sure the numbers of a network are.
+
+    Parameters
+    ----------
+    network : Network
+    today : str
+        As 2026-09-14.
+    seen : mapping of site id to LaunchSeen, optional
+        The newest launch that was measured at each site.
+    """
+    routes = all_routes(network)
+    latencies: dict[str, float] = {}
+    users: dict[str, dict[str, None]] = {}
+    for (site_id, _), route in routes.items():
+        name = next(site.name for site in network.sites if site.id == site_id)
+        for stage, latency in zip(route.stages, route.stage_us, strict=True):
+            latencies[stage.id] = float(latency)
+            users.setdefault(stage.id, {})[name] = None
+    stages = {
+        stage.id: StageAge(stage, latencies[stage.id], tuple(users[stage.id]), _days(stage.date, today), _again(stage))
+        for stage in network.stages
+        if stage.id in latencies
+    }
+    sites = tuple(
+        _site(site.id, site.name, routes[site.id, MAIN], stages, (seen or {}).get(site.id))
+        for site in network.sites
+        if (site.id, MAIN) in routes
+    )
+    order = sorted(stages.values(), key=lambda one: (not one.again, -(one.age_days or -1)))
+    return Ages(network, today, tuple(sorted(sites, key=lambda one: one.rank)), tuple(order))
+
+
+def changed_document(
+    document: Mapping[str, Any], stage_ids: Sequence[str], *, firmware: str, day: str
+) -> dict[str, Any]:
+    """A document with a change of firmware or mode entered on some stages; their figures and dates stay.
+
+    Raises
+    ------
+    PlanError
+        If no stage is chosen or there is none of that name, or the day is none.
+    """
+    import copy
+
+    known = [stage["id"] for stage in document["stages"]]
+    problems = [
+        Problem("stage", f"there is no stage {name!r}", "one of the plan") for name in stage_ids if name not in known
+    ]
+    if not stage_ids:
+        problems.append(Problem("stage", "no stage was chosen", "at least one"))
+    if not firmware.strip():
+        problems.append(Problem("firmware", "is empty", "what it runs now, or in which mode"))
+    try:
+        date.fromisoformat(day)
+    except ValueError:
+        problems.append(Problem("day", f"{day!r} is no day", "as 2026-09-14"))
+    if problems:
+        raise PlanError(problems)
+    made = copy.deepcopy(dict(document))
+    for stage in made["stages"]:
+        if stage["id"] in stage_ids:
+            stage |= {"firmware": firmware.strip(), "changed": day}
+    return made
+
+
+def document(found: Ages) -> dict[str, Any]:
+    """The JSON document of ``ages --json``."""
+    return {
+        "network": found.network.name,
+        "today": found.today,
+        "sites": [
+            {
+                "site": one.site_id,
+                "latency_us": one.latency_us,
+                "tolerance_us": one.tolerance_us,
+                "rss_us": one.rss_us,
+                "assumed_us": one.assumed_us,
+                "undated_us": one.undated_us,
+                "oldest_stage": None if one.oldest is None else one.oldest.stage.id,
+                "oldest_days": None if one.oldest is None else one.oldest.age_days,
+                "without_tolerance": list(one.unstated),
+                "measure_again": list(one.again),
+                "launch_measured": None if one.seen is None else one.seen.day,
+                "launch_off_us": None if one.seen is None else one.seen.off_us,
+                "launch_again": one.launch_again or None,
+            }
+            for one in found.sites
+        ],
+        "stages": [
+            {
+                "stage": one.stage.id,
+                "sites": list(one.sites),
+                "latency_us": one.latency_us,
+                "tolerance_us": one.stage.tolerance_us,
+                "source": one.stage.source,
+                "date": one.stage.date,
+                "age_days": one.age_days,
+                "firmware": one.stage.firmware,
+                "changed": one.stage.changed,
+                "measure_again": one.again or None,
+            }
+            for one in found.stages
+        ],
+    }
+
+
+def _site(
+    site_id: str, name: str, route: RouteLatency, stages: Mapping[str, StageAge], seen: LaunchSeen | None
+) -> SiteAge:
+    """One site."""
+    own = [stages[stage.id] for stage in route.stages]
+    dated = [one for one in own if one.age_days is not None]
+    newer = [one.stage for one in own if seen is not None and one.stage.changed and one.stage.changed > seen.day]
+    launch_again = ""
+    if newer and seen is not None:
+        launch_again = f"{', '.join(s.id for s in newer)} changed after the launch was measured on {seen.day}"
+    return SiteAge(
+        site_id,
+        name,
+        float(route.exact_us),
+        route.tolerance_us,
+        route.rss_us,
+        max(dated, key=lambda one: one.age_days or 0) if dated else None,
+        sum(one.latency_us for one in own if one.age_days is None),
+        sum(one.latency_us for one in own if rests_on_assumption(one.stage)),
+        tuple(one.stage.id for one in own if one.stage.tolerance_us is None),
+        tuple(one.stage.id for one in own if one.again),
+        seen,
+        launch_again,
+    )
+
+
+def _again(stage: Stage) -> str:
+    """Why a stage must be measured again."""
+    if stage.changed is None or (stage.date is not None and stage.date >= stage.changed):
+        return ""
+    what = f"{stage.firmware} since {stage.changed}" if stage.firmware else f"changed on {stage.changed}"
+    return f"{what}; the figure is {'from ' + stage.date if stage.date else 'without a date'}"
+
+
+def _days(day: str | None, today: str) -> int | None:
+    """Days since; None without a day, or for one that the calendar does not have."""
+    if day is None:
+        return None
+    try:
+        return (date.fromisoformat(today) - date.fromisoformat(day)).days
+    except ValueError:
+        return None

@@ -1,0 +1,121 @@
+"""What a site was set to over time, what was measured there, and how far the two were apart."""
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sfn.plan import Network
+from sfn.timing import delay_table
+
+MAIN = "main"
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A site's settings in one revision: since when, by whom and why, what its fields give, when it launches. [us]"""
+
+    revision: int
+    at: str
+    author: str
+    reason: str
+    set_us: float
+    launch_us: float
+    offset_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One reading at a site, held against the revision that it was made under. [us]
+
+    `set_off_us` is as set minus planned; `launch_us` the mean launch measured and `off_us` that minus the planned one.
+    """
+
+    at: str
+    by: str
+    revision: int
+    set_off_us: float | None
+    launch_us: float | None
+    off_us: float | None
+    tolerated_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """One site over time, the oldest first."""
+
+    site_id: str
+    name: str
+    planned: tuple[Planned, ...]
+    visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """One revision: number, time as 2026-09-14 08:30, author, reason and document."""
+
+    number: int
+    at: str
+    author: str
+    reason: str
+    network: Network
+
+
+def histories(saves: Sequence[Saved], visits: Sequence[tuple[str, Visit]]) -> tuple[History, ...]:
+    """Every site of the newest revision over time.
+
+    Parameters
+    ----------
+    saves : sequence of Saved
+        The oldest first, at least one.
+    visits : sequence of (site id, Visit)
+        The oldest first.
+    """
+    planned: dict[str, list[Planned]] = {site.id: [] for site in saves[-1].network.sites}
+    for save in saves:
+        table = delay_table(save.network)
+        for site in save.network.sites:
+            if site.id not in planned:
+                continue
+            row = table.row(site.id, MAIN)
+            line = Planned(save.number, save.at, save.author, save.reason, row.set_us, row.launch_us, site.offset_us)
+            last = planned[site.id][-1] if planned[site.id] else None
+            # A revision that leaves the site as it was is no event of the site.
+            if last is None or (last.set_us, last.launch_us, last.offset_us) != (
+                line.set_us, line.launch_us, line.offset_us
+            ):  # fmt: skip
+                planned[site.id].append(line)
+    return tuple(
+        History(site.id, site.name, tuple(planned[site.id]), tuple(v for name, v in visits if name == site.id))
+        for site in saves[-1].network.sites
+    )
+
+
+def history_csv(found: Sequence[History]) -> str:
+    """Every event of the sites, a line each."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(
+        ["site", "at_utc", "what", "revision", "by", "set_us", "launch_us", "offset_us", "set_minus_planned_us",
+         "launch_minus_planned_us", "reason"]
+    )  # fmt: skip
+    for one in found:
+        events: list[tuple[str, list[str]]] = [
+            (p.at, ["planned", str(p.revision), p.author, _cell(p.set_us), _cell(p.launch_us), _cell(p.offset_us),
+                    "", "", p.reason])
+            for p in one.planned
+        ]  # fmt: skip
+        events += [
+            (
+                v.at,
+                ["read", str(v.revision), v.by, "", _cell(v.launch_us), "", _cell(v.set_off_us), _cell(v.off_us), ""],
+            )
+            for v in one.visits
+        ]
+        writer.writerows([one.site_id, at, *cells] for at, cells in sorted(events, key=lambda event: event[0]))
+    return out.getvalue()
+
+
+def _cell(value: float | None) -> str:
+    """A number, or nothing."""
+    return "" if value is None else f"{value:.4f}"

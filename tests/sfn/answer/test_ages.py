@@ -1,0 +1,124 @@
+"""How old and how sure numbers are, and what a change of firmware makes uncertain."""
+
+import json
+from typing import Any
+
+import pytest
+
+from sfn.answer.ages import LaunchSeen, ages, changed_document, document
+from sfn.answer.history import Saved, Visit, histories, history_csv
+from sfn.check import check
+from sfn.cli import main
+from sfn.errors import PlanError
+from sfn.plan import read
+from sfn.timing import delay_table
+from tests.sfn.networks import EXAMPLE_PATH, example
+
+TODAY = "2026-11-26"
+
+
+def tree() -> dict[str, Any]:
+    """The example's document."""
+    made: dict[str, Any] = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    return made
+
+
+def of(found: Any, name: str) -> Any:
+    """A site or a stage of an answer."""
+    return next(
+        o for o in found if name in (getattr(o, "site_id", None), getattr(getattr(o, "stage", None), "id", None))
+    )
+
+
+def test_ages_count_days_and_name_what_is_unsure() -> None:
+    """Days since the figure's date; parts of the latency that are assumed or undated add up from the stages."""
+    network = example()
+    found = ages(network, today=TODAY)
+    answer = document(found)
+    assert len(found.sites) == len(network.sites)
+    for one in found.sites:
+        own = [s for s in found.stages if one.name in s.sites and s.stage.id in _main(network, one.site_id)]
+        assert one.latency_us == pytest.approx(sum(s.latency_us for s in own))
+        assert one.assumed_us == pytest.approx(sum(s.latency_us for s in own if s.stage.source in (None, "assumed")))
+        assert one.unstated == tuple(s for s in _main(network, one.site_id) if _stage(network, s).tolerance_us is None)
+    for line in answer["stages"]:
+        if line["date"] == "2026-09-14":
+            assert line["age_days"] == 73
+    assert all(not one.again for one in found.sites)
+
+
+def _main(network: Any, site_id: str) -> tuple[str, ...]:
+    site = next(s for s in network.sites if s.id == site_id)
+    return next(c.stages for c in site.chains if c.route == "main")
+
+
+def _stage(network: Any, name: str) -> Any:
+    return next(s for s in network.stages if s.id == name)
+
+
+def test_a_change_marks_what_was_measured_before_it() -> None:
+    """The stage, every site that it is in, and a launch that was measured before: all to be measured again."""
+    plain = tree()
+    site = plain["sites"][0]
+    name = site["chains"][0]["stages"][-1]
+    changed = changed_document(plain, [name], firmware="v9", day="2026-11-01")
+    network = read(json.dumps(changed))
+    seen = {site["id"]: LaunchSeen("2026-10-30", 0.1)}
+    found = ages(network, today=TODAY, seen=seen)
+
+    assert name in found.sites[0].again
+    assert found.sites[0].site_id == site["id"]
+    assert "2026-10-30" in found.sites[0].launch_again
+    assert "v9 since 2026-11-01" in of(found.stages, name).again
+    assert any(f"stage {name} changed on 2026-11-01" in p.what for p in check(network))
+
+    for stage in changed["stages"]:
+        if stage["id"] == name:
+            stage |= {"source": "measured", "date": "2026-11-02"}
+    after = ages(read(json.dumps(changed)), today=TODAY, seen={site["id"]: LaunchSeen("2026-11-03", 0.1)})
+    assert not any(one.again or one.launch_again for one in after.sites)
+
+
+@pytest.mark.parametrize(
+    ("stages", "firmware", "day", "says"),
+    [
+        (["nothing"], "v2", "2026-11-01", "there is no stage 'nothing'"),
+        ([], "v2", "2026-11-01", "no stage was chosen"),
+        (["x"], " ", "2026-11-01", "is empty"),
+        (["x"], "v2", "soon", "is no day"),
+    ],
+)
+def test_changes_are_refused_in_words(stages: list[str], firmware: str, day: str, says: str) -> None:
+    """What is missing is named."""
+    with pytest.raises(PlanError, match=says):
+        changed_document(tree(), stages, firmware=firmware, day=day)
+
+
+def test_history_tells_only_what_changed_at_a_site() -> None:
+    """A revision that leaves a site as it was is none of its events; the numbers are the delay table's."""
+    first = example()
+    second = example(lambda t: t["sites"][0].update(offset_us=t["sites"][0]["offset_us"] + 5))
+    saves = [
+        Saved(n, f"2026-11-0{n} 08:00", "Ann", "why", network) for n, network in ((1, first), (2, second), (3, second))
+    ]
+    site = first.sites[0].id
+    visit = Visit("2026-11-02 09:00", "bo", 2, 0.0, 1234.5, -0.25, 1.0)
+    found = {one.site_id: one for one in histories(saves, [(site, visit)])}
+
+    assert [p.revision for p in found[site].planned] == [1, 2]
+    assert all(p.revision != 3 for one in found.values() for p in one.planned)
+    assert found[site].planned[1].launch_us == delay_table(second).row(site, "main").launch_us
+    assert found[site].visits == (visit,)
+    text = history_csv([found[site]]).splitlines()
+    assert len(text) == 4
+    assert text[3].startswith(f"{site},2026-11-02 09:00,read,2,bo,,1234.5000,,0.0000,-0.2500")
+
+
+def test_command(capsys: pytest.CaptureFixture[str]) -> None:
+    """The command prints the same, and refuses a day that is none."""
+    assert main(["ages", str(EXAMPLE_PATH), "--today", TODAY, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert {"site", "latency_us", "measure_again"} <= answer["sites"][0].keys()
+    assert main(["ages", str(EXAMPLE_PATH)]) == 0
+    assert "latency us" in capsys.readouterr().out
+    assert main(["ages", str(EXAMPLE_PATH), "--today", "tomorrow"]) == 2

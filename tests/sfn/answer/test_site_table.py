@@ -1,0 +1,125 @@
+"""Sites in and out as a table: what was understood, row by row, and what it would do."""
+
+import io
+import json
+from typing import Any
+
+import pytest
+from openpyxl import Workbook
+
+from sfn.answer.site_table import COLUMNS, TEMPLATE, sites_csv, sites_document, understood_sites
+from sfn.errors import PlanError
+from sfn.geodesy.sites import place
+from sfn.plan import read
+from sfn.plan.sheets import read_sheet
+from tests.sfn.networks import EXAMPLE_PATH, example
+
+
+@pytest.fixture
+def tree() -> dict[str, Any]:
+    """The example's document."""
+    made: dict[str, Any] = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    return made
+
+
+def rows_of(content: bytes, tree: dict[str, Any]) -> Any:
+    """A table understood."""
+    return understood_sites(read_sheet(content, source="s.csv"), tree)
+
+
+def test_what_goes_out_comes_in_and_changes_nothing(tree: dict[str, Any]) -> None:
+    """The table of a network, read again, is the network."""
+    found = rows_of(sites_csv(example()).encode(), tree)
+    assert [row.does for row in found.rows] == ["nothing"] * len(tree["sites"])
+    assert found.document == tree
+
+
+def test_spreadsheets_of_all_sorts(tree: dict[str, Any]) -> None:
+    """XLSX, semicolons with decimal commas, UTF-16, Windows letters, feet and watts, two columns for a place."""
+    head = ["Site", "Latitude", "Longitude", "Ground height (ft)", "Antenna height", "ERP H [W]", "Colour"]
+    book = Workbook()
+    book.active.append(head)
+    book.active.append(["Höhe", 36.5, -84.5, 1000, 30, 250, "red"])
+    out = io.BytesIO()
+    book.save(out)
+    plain = ";".join(head) + "\nHöhe;36,5;-84,5;1000;30;250;red\n"
+    documents = []
+    for content in (out.getvalue(), plain.encode(), plain.encode("utf-16"), plain.encode("cp1252")):
+        found = rows_of(content, tree)
+        assert [row.does for row in found.rows] == ["new"]
+        assert [c.title for c in found.columns if not c.taken_for] == ["Colour"]
+        assert found.document["sites"][-1]["ground_m"] == pytest.approx(304.8)
+        assert found.document["sites"][-1]["erp_kw"] == {"h": 0.25}
+        documents.append(found.document)
+    for document in documents:
+        network = read(json.dumps(document))
+        at = place(network)[network.sites[-1].id]
+        assert (at.lat_deg, at.lon_deg) == (36.5, -84.5)
+        assert not network.sites[-1].on_air
+
+
+def test_a_new_site_is_like_another_and_assumed(tree: dict[str, Any]) -> None:
+    """Its own stages are copied as assumed; shared ones stay shared; the plan can be read."""
+    table = read_sheet(TEMPLATE.replace("north,North", "far,Far").encode(), source="t")
+    like = tree["sites"][1]
+    found = understood_sites(table, tree, like=like["id"])
+    made = found.document["sites"][-1]
+    network = read(json.dumps(found.document))
+    assert made["id"] == "far"
+    assert len(made["chains"][0]["stages"]) == len(like["chains"][0]["stages"])
+    shared = set(made["chains"][0]["stages"]) & set(like["chains"][0]["stages"])
+    used = {n for s in tree["sites"] if s["id"] != like["id"] for c in s["chains"] for n in c["stages"]}
+    assert shared == set(like["chains"][0]["stages"]) & used
+    stages = {s.id: s for s in network.stages}
+    assert all(stages[n].source == "assumed" for n in made["chains"][0]["stages"] if n not in shared)
+
+
+def test_rows_say_what_they_change_or_why_not(tree: dict[str, Any]) -> None:
+    """A change is told old and new; each refused row says why, and leaves the others alone."""
+    site = tree["sites"][0]
+    text = (
+        "id,antenna_m,on_air,offset_us,ground_m\n"
+        f"{site['id']},99,no,2.5,\n"
+        "other,10,yes,0,100\n"
+        f"{tree['sites'][1]['id']},tall,perhaps,0,\n"
+    )
+    found = rows_of(text.encode(), tree)
+    assert [row.does for row in found.rows] == ["changes", "refused", "refused"]
+    assert any(says.startswith("antenna_m: ") and says.endswith("→ 99") for says in found.rows[0].says)
+    assert "is new and has no position" in found.rows[1].problems[0].what
+    assert {p.where for p in found.rows[2].problems} == {"s.csv line 4 column antenna_m", "s.csv line 4 column on_air"}
+    assert found.document["sites"][0]["antenna_m"] == 99
+    assert found.document["sites"][1] == tree["sites"][1]
+    ambiguous = rows_of(f'id,ground_m\n{site["id"]},"1,200"\n'.encode(), tree)
+    assert ambiguous.rows[0].does == "refused"
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "is empty"),
+        (b"colour\nred\n", "a column id or name"),
+        (b"id,code\na,b\n", "two columns are taken for id"),
+        (b"id\na,b\n", "has 2 cells"),
+        (b"PK\x03\x04 no archive", "no XLSX"),
+        (b"id\n\x00\n", "is not text"),
+    ],
+)
+def test_files_that_are_no_table_are_refused(tree: dict[str, Any], content: bytes, says: str) -> None:
+    """In words."""
+    with pytest.raises(PlanError) as refused:
+        rows_of(content, tree)
+    assert says in " ".join(f"{p.what}; {p.expected}" for p in refused.value.problems)
+
+
+def test_geojson_has_every_site(tree: dict[str, Any]) -> None:
+    """Longitude first, with what is told of it."""
+    network = example()
+    found = sites_document(network)
+    placed = place(network)
+    for feature, site in zip(found["features"], network.sites, strict=True):
+        assert feature["geometry"]["coordinates"] == pytest.approx(
+            [placed[site.id].lon_deg, placed[site.id].lat_deg], abs=1e-7
+        )
+        assert feature["properties"]["antenna_m"] == site.antenna_m
+    assert set(TEMPLATE.splitlines()[0].split(",")) <= set(COLUMNS)

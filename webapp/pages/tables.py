@@ -1,0 +1,119 @@
+"""Sites from CSV or XLSX with a preview, and out as CSV, GeoJSON and KML."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.map_files import MEDIA, lines_file
+from sfn.answer.site_table import COLUMNS, TEMPLATE, Understood, sites_csv, sites_document, understood_sites
+from sfn.errors import PlanError, Problem
+from sfn.plan.sheets import read_sheet
+from webapp import addresses
+from webapp.contexts.tables import TablesPage
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep, UploadsDep
+from webapp.documents import network_of
+from webapp.maps import Maps
+from webapp.measurements import safe_name
+from webapp.pages.map_files import stamp_of
+from webapp.render import notice, page
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sent:
+    """A table as it was sent, and what was understood."""
+
+    like: str = ""
+    content: str = ""
+    found: Understood | None = None
+
+
+@router.get("/networks/{network_id}/tables")
+def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
+    """Files out, and the form for a table."""
+    return page(request, _page(opened, maps, _Sent()))
+
+
+@router.post("/networks/{network_id}/tables/upload")
+def look(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
+    """What a table would do, row by row; nothing is saved."""
+    sent = _Sent(form.get("like", ""))
+    try:
+        for chosen in files.get("file", ()):
+            return page(request, _page(opened, maps, _read(opened, chosen.file.read(), chosen.filename, form)))
+        raise PlanError([Problem("file", "none was chosen", "a CSV or XLSX file of sites")])
+    except PlanError as error:
+        return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
+
+
+@router.post("/networks/{network_id}/tables")
+def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
+    """Save what was understood, as a new revision."""
+    sent, author = _Sent(form.get("like", ""), form.get("content", "")), form.get("author", "").strip()
+    try:
+        sent = _read(opened, form.get("content", "").encode(), form.get("source", "table"), form)
+        if not author:
+            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        found = sent.found
+        if found is None or not found.changes_n:
+            raise PlanError([Problem("file", "changes nothing", "a table that does")])
+        network_of(found.document)
+    except PlanError as error:
+        return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
+    reason = f"{found.changes_n} sites from {found.source}"
+    store.save(opened.head.id, found.document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
+    request.session["author"] = author
+    notice(request, f"Saved as a new revision: {reason}.")
+    return RedirectResponse(addresses.network(opened.head.id), 303)
+
+
+@router.get("/networks/{network_id}/sites.{form}")
+def file(opened: NetworkDep, form: Literal["csv", "geojson", "kml"]) -> Response:
+    """Every site as a file."""
+    by = stamp_of(opened)
+    named = {"Content-Disposition": f'attachment; filename="{by.file("sites", form)}"'}
+    if form == "csv":
+        return Response(sites_csv(opened.network), media_type=MEDIA[form], headers=named)
+    return Response(
+        lines_file(sites_document(opened.network), "sites", form, by), media_type=MEDIA[form], headers=named
+    )
+
+
+@router.get("/tables/sites-template.csv")
+def template() -> Response:
+    """A table to be filled in."""
+    named = {"Content-Disposition": 'attachment; filename="sites-template.csv"'}
+    return Response(TEMPLATE, media_type=MEDIA["csv"], headers=named)
+
+
+def _read(opened: Opened, content: bytes, name: str | None, form: Mapping[str, str]) -> _Sent:
+    """A table with what it would do."""
+    table = read_sheet(content, source=safe_name(name or "table"))
+    like = form.get("like", "")
+    return _Sent(like, table.as_csv(), understood_sites(table, opened.document, like=like))
+
+
+def _page(opened: Opened, maps: Maps, sent: _Sent, *, problems: tuple[Problem, ...] = ()) -> TablesPage:
+    """The page with whatever is there to show."""
+    return TablesPage(
+        network=opened.head,
+        site_names=tuple((str(s["id"]), str(s.get("name") or s["id"])) for s in opened.document["sites"]),
+        like=sent.like,
+        columns=tuple(COLUMNS),
+        found=sent.found,
+        content=sent.content,
+        doubts=_doubts(maps, sent.found.document) if sent.found and sent.found.changes_n else (),
+        problems=problems,
+    )
+
+
+def _doubts(maps: Maps, document: dict[str, Any]) -> tuple[Problem, ...]:
+    """What the check says of the changed document, or why it cannot be one."""
+    try:
+        return maps.checked(network_of(document))
+    except PlanError as error:
+        return error.problems

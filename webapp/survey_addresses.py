@@ -1,0 +1,105 @@
+"""Every URL about what is read, measured and kept at sites; `webapp.addresses` has them with all others."""
+
+from urllib.parse import quote, urlencode
+
+SITE_LINKS = "/site/"
+
+
+def site_reading(token: str) -> str:
+    """One site's sheet for the holder of a signed link, and what is read there."""
+    return f"{SITE_LINKS}{quote(token, safe='')}"
+
+
+def readings(network_id: int) -> str:
+    """State of every site: planned, set, measured, disagrees."""
+    return f"/networks/{network_id}/readings"
+
+
+def reading_links(network_id: int) -> str:
+    """Makes signed links for technicians."""
+    return f"{readings(network_id)}/links"
+
+
+def keep_restarts(network_id: int) -> str:
+    """Takes the scatter after restarts as the tolerance of a stage."""
+    return f"{readings(network_id)}/restarts"
+
+
+def ages(network_id: int) -> str:
+    """How old and how sure every site's number is."""
+    return f"/networks/{network_id}/ages"
+
+
+def site_history(network_id: int, site_id: str) -> str:
+    """One site's settings and readings over time."""
+    return f"{ages(network_id)}/{quote(site_id, safe='')}"
+
+
+def site_history_file(network_id: int, site_id: str, form: str) -> str:
+    """The same as a chart or a table."""
+    return f"{site_history(network_id, site_id)}/history.{form}"
+
+
+def tables(network_id: int) -> str:
+    """Sites in and out as a table."""
+    return f"/networks/{network_id}/tables"
+
+
+def tables_upload(network_id: int) -> str:
+    """Takes a table of sites, to be looked at."""
+    return f"{tables(network_id)}/upload"
+
+
+def sites_file(network_id: int, form: str) -> str:
+    """Every site as a file."""
+    return f"/networks/{network_id}/sites.{form}"
+
+
+def sites_template() -> str:
+    """A table of sites to be filled in."""
+    return "/tables/sites-template.csv"
+
+
+def measurements(network_id: int) -> str:
+    """Measurements taken on air."""
+    return f"/networks/{network_id}/measurements"
+
+
+def measurements_keep(network_id: int) -> str:
+    """Saves the plan with launch errors taken up."""
+    return f"{measurements(network_id)}/keep"
+
+
+def echoes(network_id: int) -> str:
+    """Takes an impulse response."""
+    return f"{measurements(network_id)}/echoes"
+
+
+def recordings(network_id: int) -> str:
+    """Takes recordings."""
+    return f"{measurements(network_id)}/recordings/upload"
+
+
+def recording(network_id: int, job_id: str) -> str:
+    """The delay of recordings."""
+    return f"{measurements(network_id)}/recordings/{quote(job_id, safe='')}"
+
+
+def drives(network_id: int, job_id: str = "") -> str:
+    """Levels and runs logged on the road; with what a job made of them."""
+    return f"/networks/{network_id}/drives" + (f"?{urlencode({'job': job_id})}" if job_id else "")
+
+
+def drive_levels(network_id: int) -> str:
+    """Takes logs of levels."""
+    return f"{drives(network_id)}/levels/upload"
+
+
+def drive_shifts(network_id: int) -> str:
+    """Accepts and withdraws corrections of levels."""
+    return f"{drives(network_id)}/shifts"
+
+
+def drive_runs(network_id: int) -> str:
+    """Takes runs of one route."""
+    return f"{drives(network_id)}/runs/upload"
