@@ -70,7 +70,7 @@ class Packed:
             count = np.diff(self.start)
             if self.b.size == 0:  # FM, VSB: the strongest is not among the signals
                 moving, count = moving + moved[self.strongest], count + 1
-            if len(self._touched) > 4 * self.sites_n + 16:
+            if len(self._touched) > 8 * self.sites_n + 64:
                 self._touched.clear()  # random groups come and go
             self._touched[key] = np.flatnonzero((moving > 0) & (moving < count))
         return self._touched[key]

@@ -1,7 +1,8 @@
 """Descent on the real objective from several starts: anytime, repeatable for a seed, never worse than what is set.
 
-One site (with the sites that receive it off air) moves at a time, along a line of offsets of which every one is
-evaluated, where the site matters. When no single move helps, kicks at random and random groups try for more.
+A site (with those that receive it off air) or one side of a link of the overlap tree moves at a time, along a line of
+offsets of which every one is evaluated, where the move matters; after a move only those that it stirs are looked at
+again. When no move helps, two at a time are tried, then kicks at random and random groups.
 """
 
 import time
@@ -13,17 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.solve.limits import Limits
+from sfn.solve.moves import moves
 from sfn.solve.objective import Objective, Score, along_totals, whole
 
 Doubles = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 COARSE_STEPS_N = 128  # a longer line is looked at coarsely first, then finely about its best places
+COARSE_OFDM_STEPS_N = 48  # nothing changes within a small part of the guard interval
 FINE_ABOUT_N = 3
 KICKS_PER_SITE_N = 10  # this many kicks in vain, a site, end the search; where they cost little, up to
 CHEAP_KICKS_PER_SITE_N = 150
+FIRST_KICKS_PER_SITE_N = 1  # before two at a time are tried
 CHEAP_EVALUATIONS = 1.5e8  # signals looked at in vain kicks: about a second
 PAIR_EVALUATIONS = 2e9  # signals looked at, in all planes of two groups: about ten seconds
+CLOSE_KICK_PROBABILITY = 0.7  # that a kick's second and third move lie near its first
 EXHAUSTIVE_MOST = 3  # movable groups, and as many evaluations as follow
 EXHAUSTIVE_EVALUATIONS = 4e8
 
@@ -76,9 +81,15 @@ class _Searching:
         self.progress, self.cancelled = progress, cancelled
         self.at = limits.now_us.copy()
         self.total = whole(what, self.at, executor=executor)
-        self.best, self.best_key = self.at.copy(), self.key
+        self.best, self.best_key, self.best_total = self.at.copy(), self.key, self.total.copy()
         self.tried, self.phase, self.ended = 1, "start", "settled"
-        self.groups = [limits.group(int(i)) for i in np.flatnonzero(limits.free)]
+        self.coarse = COARSE_OFDM_STEPS_N if what.yard.carried.kind == "ofdm" else COARSE_STEPS_N
+        self.moves = moves(what, limits)
+        self.groups = self.moves.singles
+        self.pairs = [
+            (i, j) for i in range(len(self.groups)) for j in range(i)
+            if (self.moves.near[i] & self.groups[j]).any()
+        ]  # fmt: skip
 
     @property
     def key(self) -> tuple[float, ...]:
@@ -95,7 +106,7 @@ class _Searching:
     def note(self) -> None:
         """Keep the best, tell, and stop when asked."""
         if self.key < self.best_key and self.limits.kept(self.at):
-            self.best, self.best_key = self.at.copy(), self.key
+            self.best, self.best_key, self.best_total = self.at.copy(), self.key, self.total.copy()
         spent = time.monotonic() - self.began
         if self.progress is not None:
             self.progress(self.best, Score(*self.best_key), self.phase, min(spent / max(self.budget_s, 1e-9), 1.0))
@@ -114,7 +125,7 @@ class _Searching:
         step = self.limits.step_us
         lead = float(self.at[int(np.flatnonzero(moved)[0])])
         shifts = steps_between(lead + low, lead + high, step) - lead
-        stride = max(1, -(-shifts.size // COARSE_STEPS_N))
+        stride = max(1, -(-shifts.size // self.coarse))
         found = self._look(moved, shifts[::stride])
         if stride > 1:
             keys = found[1]
@@ -145,25 +156,32 @@ class _Searching:
         changed = self.limits.changed(self.at) | self.limits.changed(self.at + np.where(moved, 0.123456, 0.0))
         return int(changed.sum()) <= self.limits.most_changed
 
-    def descend(self, order: Sequence[int]) -> None:
-        """Lines through every group, again and again, until none helps."""
-        waiting = list(order)
-        while waiting:
-            waiting = [i for i in waiting if self.line(self.groups[i])] and list(order)
+    def descend(self, order: Sequence[int], waiting: Mask | None = None) -> None:
+        """Lines along every move that waits for a look, again and again, until none helps."""
+        wait = np.ones(len(self.moves.masks), bool) if waiting is None else waiting.copy()
+        while wait.any():
+            for i in order:
+                if wait[i]:
+                    if self.line(self.moves.masks[i]):
+                        wait |= self.moves.stirred(self.moves.masks[i])
+                    wait[i] = False
+
+    def back(self) -> None:
+        """Stand at the best place."""
+        self.at, self.total = self.best.copy(), self.best_total.copy()
 
     def planes(self) -> None:
-        """Two groups at a time over all their steps: out of corners that no single line leaves."""
-        count = len(self.groups)
-        lines = COARSE_STEPS_N * count * (count - 1) / 2
-        if count < 2 or lines * COARSE_STEPS_N * self.what.places.site.size > PAIR_EVALUATIONS:
+        """Two groups that meet, over all their steps: out of corners that no single line leaves."""
+        looks = sum(self.coarse**2 * int(self.moves.signals[j]) for _, j in self.pairs)
+        if looks > PAIR_EVALUATIONS:
             return
         better = True
         while better:
-            better = max(
-                [self._plane(i, j) for i in range(count) for j in range(i)]
-            )  # all of them, not only until one helps
+            better = False
+            for i, j in self.pairs:  # all of them, not only until one helps
+                better |= self._plane(i, j)
             if better:
-                self.descend(range(count))
+                self.descend(range(len(self.moves.masks)))
 
     def _plane(self, i: int, j: int) -> bool:
         """The best of two groups' steps together; whether it was better."""
@@ -175,7 +193,7 @@ class _Searching:
             return False
         lead = float(here[int(np.flatnonzero(one)[0])])
         shifts = steps_between(lead + low, lead + high, self.limits.step_us) - lead
-        totals = self._look(one, shifts[:: max(1, -(-shifts.size // COARSE_STEPS_N))])
+        totals = self._look(one, shifts[:: max(1, -(-shifts.size // self.coarse))])
         for shift, after in zip(totals[0], totals[2], strict=True):
             self.at, self.total = here + np.where(one, shift, 0.0), after
             self.line(other)
@@ -279,7 +297,7 @@ def vars_of(score: Score) -> tuple[float, float, float]:
 
 def _explore(now: _Searching, starts: Sequence[Doubles], rng: np.random.Generator, *, exhaustive: bool) -> None:
     """From every start down, then everything or kicks."""
-    limits, count = now.limits, len(now.groups)
+    limits, count = now.limits, len(now.moves.masks)
     if count == 0:
         return
     now.phase = "first descents"
@@ -295,40 +313,68 @@ def _explore(now: _Searching, starts: Sequence[Doubles], rng: np.random.Generato
             now.descend(range(count))
     if exhaustive and _every(now):
         return
-    now.at = now.best.copy()
-    now.total = whole(now.what, now.at, executor=now.executor)
-    now.phase = "two sites at a time"
-    now.planes()
     now.phase = "kicks"
+    _kicks(now, rng, FIRST_KICKS_PER_SITE_N * count)
+    while True:
+        now.back()
+        now.phase = "two sites at a time"
+        now.planes()
+        now.phase, held = "kicks", now.best_key
+        _kicks(now, rng, _enough(now))
+        if now.best_key == held:
+            return
+
+
+def _enough(now: _Searching) -> float:
+    """Kicks in vain that end a search: more where they cost little."""
+    count = len(now.groups)
+    cost = 2.0 * now.coarse * max(float(now.moves.signals.sum()) / max(count, 1), 1.0)
+    return min(max(KICKS_PER_SITE_N, CHEAP_EVALUATIONS / cost / count), CHEAP_KICKS_PER_SITE_N) * max(count, 3)
+
+
+def _kicks(now: _Searching, rng: np.random.Generator, enough: float) -> None:
+    """Kicks and descents until so many in a row were in vain."""
     vain = 0
-    cost = 2.0 * COARSE_STEPS_N * max(now.what.places.site.size, 1)
-    enough = min(max(KICKS_PER_SITE_N, CHEAP_EVALUATIONS / cost / count), CHEAP_KICKS_PER_SITE_N) * max(count, 3)
     while vain < enough:
         held = now.best_key
-        now.at = now.best.copy()
-        now.total = whole(now.what, now.at, executor=now.executor)
-        _kick(now, rng)
-        now.descend(rng.permutation(count).tolist())
-        if now.best_key < held:
-            now.planes()
+        now.back()
+        moved = _kick(now, rng)
+        now.descend(rng.permutation(len(now.moves.masks)).tolist(), now.moves.stirred(moved))
         vain = 0 if now.best_key < held else vain + 1
 
 
-def _kick(now: _Searching, rng: np.random.Generator) -> None:
-    """Put one to three groups somewhere at random, or let a random group of sites find its best place together."""
-    count = len(now.groups)
-    if count > 2 and rng.random() < 0.3 and now.limits.most_changed is None:
+def _kick(now: _Searching, rng: np.random.Generator) -> Mask:
+    """Put one to three groups somewhere at random, or let a random half of them find its best place together.
+
+    Returns
+    -------
+    moved : ndarray of bool, shape (S,)
+        Sites that moved.
+    """
+    masks, count, limits = now.moves.masks, len(now.groups), now.limits
+    changed = np.zeros(len(limits.sites), bool)
+    if count > 2 and rng.random() < 0.3 and limits.most_changed is None:
         moved = np.logical_or.reduce([g for g in now.groups if rng.random() < 0.5] or [now.groups[0]])
-        now.line(moved)
+        if now.line(moved):
+            changed |= moved
     some = count if rng.random() < 0.3 and count < EXHAUSTIVE_MOST * 4 else min(count, int(rng.integers(1, 4)))
-    for i in rng.choice(count, size=some, replace=False):
-        moved = now.groups[int(i)]
-        low, high = now.limits.room(now.at, moved)
+    chosen: list[int] = []
+    for _ in range(some):
+        left = np.array([i for i in range(len(masks)) if i not in chosen])
+        if chosen and rng.random() < CLOSE_KICK_PROBABILITY:
+            close = now.moves.stirred(masks[chosen[0]])[left]
+            left = left[close] if close.any() else left
+        chosen.append(int(rng.choice(left)))
+    for i in chosen:
+        moved = masks[i]
+        low, high = limits.room(now.at, moved)
         if high - low > 1e-9 and now._may_change(moved):
             lead = float(now.at[int(np.flatnonzero(moved)[0])])
-            lines = steps_between(lead + low, lead + high, now.limits.step_us) - lead
-            now.at = now.at + np.where(moved, float(rng.choice(lines)), 0.0)
-    now.total = whole(now.what, now.at, executor=now.executor)
+            shift = float(rng.choice(steps_between(lead + low, lead + high, limits.step_us) - lead))
+            _, _, totals = now._look(moved, np.array([shift]))
+            now.at, now.total = now.at + np.where(moved, shift, 0.0), totals[0]
+            changed |= moved
+    return changed
 
 
 def _every(now: _Searching) -> bool:

@@ -7,15 +7,18 @@ from numpy.typing import NDArray
 
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick
 from sfn.reception.statistics import DEFAULT_K_FACTOR
-from sfn.solve.kernels import FM_KIND, VSB_KIND, echo_totals, ofdm_totals
+from sfn.solve.kernels import FM_KIND, VSB_KIND, echo_totals
+from sfn.solve.ofdm_kernels import ofdm_totals
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed
-from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, EDGE_US, STRATEGIES, USUAL_STRATEGIES, window_times
+from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, EDGE_US, window_times
 
 Doubles = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Run = Callable[[Callable[[Whole], Doubles], Sequence[Whole]], list[Doubles]]
 
 CHUNK_PLACES = 8192  # the same however many threads there are, so that sums are too
+CHUNK_LOOKS = 2**17  # places times shifts: fewer places a chunk where each is looked at often
+LEAST_CHUNK_PLACES = 256
 NOTHING = np.zeros(2)
 
 
@@ -29,7 +32,8 @@ def totals(
     work = _ofdm(held, yard, offsets, moved, shifts) if yard.carried.kind == "ofdm" else _echoes(
         held, yard, offsets, moved, shifts
     )  # fmt: skip
-    chunks = [places[i : i + CHUNK_PLACES] for i in range(0, places.size, CHUNK_PLACES)]
+    size = min(max(CHUNK_LOOKS // shifts.size, LEAST_CHUNK_PLACES), CHUNK_PLACES)
+    chunks = [places[i : i + size] for i in range(0, places.size, size)]
     out = np.zeros((shifts.size, 3))
     for part in run(work, chunks):
         out += part
@@ -79,7 +83,6 @@ def _ofdm(
     carried = yard.carried
     times = window_times(carried)
     clock = np.array([times.useful_us, times.guard_us, times.early_us, times.late_us, times.reach_us or 0.0, EDGE_US])
-    strategies = np.array([STRATEGIES.index(s) for s in USUAL_STRATEGIES])
     figures = np.array(
         [
             held.noise_power_factor, 10 ** (float(carried.required_cn_db or 0.0) / 10),
@@ -92,7 +95,7 @@ def _ofdm(
         out = np.zeros((shifts.size, 3))
         ofdm_totals(
             places, held.start, held.site, held.a, held.b, held.travel_us, held.weight, offsets, moved, shifts,
-            clock, strategies, figures, out,
+            clock, figures, out,
         )  # fmt: skip
         return out
 

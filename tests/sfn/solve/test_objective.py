@@ -33,12 +33,15 @@ def test_the_packed_objective_equals_the_quality_of_the_map(service: str) -> Non
         assert -whole[2] / what.usable_weight == pytest.approx(ours.minus_mean_margin_db, abs=13e-3 if few else 2e-3)
 
 
-def test_moving_along_a_line_equals_scoring_each_place() -> None:
-    """The incremental evaluation and the whole one agree."""
-    what = drawn(np.random.default_rng(5), sites=6, points=2000)
-    offsets = np.array([0.0, 3, -7, 12, 20, -20])
-    moved = np.array([False, True, False, True, False, False])
-    shifts = np.array([-15.0, -1.0, 0.0, 4.5, 30.0])
+@pytest.mark.parametrize("moved_n", [1, 2, 5])
+@pytest.mark.parametrize(("service", "reach_us"), [("fm-stereo", 40.0), ("dab-mode-1", 400.0), ("8-vsb", 40.0)])
+def test_moving_along_a_line_equals_scoring_each_place(service: str, reach_us: float, moved_n: int) -> None:
+    """The incremental evaluation and the whole one agree, one site or several moved, far and near, there and back."""
+    rng = np.random.default_rng(5)
+    what = drawn(rng, sites=6, points=2000, service=service, near_dbuvm=120.0, side_km=100.0)
+    offsets = np.round(rng.uniform(-reach_us, reach_us, 6))
+    moved = np.isin(np.arange(6), rng.choice(6, moved_n, replace=False))
+    shifts = np.concatenate([np.linspace(-2, 2, 30) * reach_us, [-1.0, 0.0, 4.5]])
 
     found = along(what, offsets, moved, shifts)
     for k, shift in enumerate(shifts):
