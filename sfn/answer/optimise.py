@@ -18,9 +18,10 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.quality import yardstick
 from sfn.reception.weights import Weighed
 from sfn.solve.bound import least_without_service
+from sfn.solve.descent import Told
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
 from sfn.solve.objective import Objective, Score, along, objective, score
-from sfn.solve.search import Found, Told, search
+from sfn.solve.search import Found, search
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
 from sfn.systems.service import service
@@ -96,6 +97,10 @@ class Optimised:
     bound: Weight
     area_km2: Doubles
     delays: Any
+    left_out_km2: float
+    """Area that counts for nothing, because the terrain does not cover it or the way to it from some site."""
+    left_out_people: float | None
+    """People who live there."""
 
     @property
     def offsets_us(self) -> dict[str, float]:
@@ -223,6 +228,8 @@ def optimise(
     )  # fmt: skip
     names = {site.id: site.name for site in network.sites}
     area_km2 = np.where(computed.covered, computed.area_km2(), 0.0)
+    gap = ~computed.covered
+    left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     return Optimised(
         network, planned, asked, what, allowed, found, before, after, planned_table,
@@ -230,6 +237,7 @@ def optimise(
         changed_places(computed, asked.places, before, after),
         lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
         min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned),
+        *left_out,
     )  # fmt: skip
 
 

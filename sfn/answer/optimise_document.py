@@ -27,6 +27,8 @@ def document(found: Optimised) -> dict[str, Any]:
         "unit": found.what.unit,
         "weights": [] if weights is None else list(weights.said),
         "counted": counted,
+        "left_out_km2": found.left_out_km2,
+        "left_out_people": found.left_out_people,
         "before": state_document(found.before),
         "after": state_document(found.after),
         "served_gain_pct": _served_gain_pct(found, counted),

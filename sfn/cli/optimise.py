@@ -120,6 +120,9 @@ def _print(found: Optimised) -> None:
     heads = (f"no adequate service, {counted}", f"below target, {counted}", "mean margin, dB", "people", "km2")
     print_table(("", *heads), [("before", *_figures(found.before)), ("after", *_figures(found.after))])
     print("(people and km2: on the map, without adequate service, as they are)\n")
+    if found.left_out_km2 > 0:
+        who = "" if found.left_out_people is None else f" with {number(found.left_out_people, 0)} people"
+        print(f"not covered by the terrain, and left out: {number(found.left_out_km2, 1)} km2{who}")
     _print_who(found)
     _print_how_sure(found)
     for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:

@@ -70,6 +70,17 @@ def test_people_and_area_are_reported_as_they_are(plan, ridge):
     assert answer["served_gain_pct"] > 0
 
 
+def test_what_the_terrain_leaves_out_is_said(plan, ridge):
+    """Ground that is not covered counts for nothing, and the answer says how much of it there is."""
+    _, _, computed, asked = ridge
+    answer = document(plan)
+    gap = ~computed.covered
+    assert gap.any()
+    assert answer["left_out_km2"] == pytest.approx(computed.area_km2()[gap].sum())
+    assert answer["left_out_people"] == pytest.approx(asked.people[gap].sum())
+    assert answer["counted"] + answer["left_out_people"] == pytest.approx(asked.people.sum())
+
+
 def test_a_town_that_counts_more_is_served_first(ridge):
     """A hundred times the weight on one town: of its people no more go without than in the plain plan, in words too."""
 
