@@ -15,15 +15,20 @@ from pydantic import BaseModel, Field
 from sfn.answer import delays, point
 from sfn.answer.road_document import document
 from sfn.answer.road_plan import planned_road
-from sfn.answer.what_if import WhatIf
+from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.sites import place
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
+from sfn.reception.signals import signals_at
+from sfn.reception.significance import criteria
 from sfn.survey.track import track_of
+from sfn.systems.service import service
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Summary
+from webapp.tries import TriesDep
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
 Reason = Annotated[str, Field(min_length=1, max_length=500, description="Why, for the record.")]
@@ -245,23 +250,29 @@ def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
 def answer_point(
     opened: NetworkDep,
     maps: MapsDep,
+    tries: TriesDep,
     lat: Annotated[float, Query(ge=-90, le=90, description="WGS 84. [degrees]")],
     lon: Annotated[float, Query(ge=-180, le=180, description="WGS 84. [degrees]")],
     rx_height_m: Annotated[float | None, Query(ge=1, le=3000, description="Above ground. [m]")] = None,
     rx_ground_m: Annotated[float | None, Query(ge=-500, le=9000, description="Above sea level. [m]")] = None,
     as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,
 ) -> dict[str, Any]:
-    """Every signal at a receiving point, as ``python -m sfn point --json`` answers."""
-    signals = point.point_signals(
-        opened.network,
+    """Every signal at a receiving point, as ``python -m sfn point --json`` answers; `offset=SITE:US` tries."""
+    placed = place(opened.network)
+    now = tried(opened.network, tries, placed=placed, as_set=as_set)
+    signals = signals_at(
+        now.network,
+        now.launches,
         lat_deg=lat,
         lon_deg=lon,
+        placed=placed,
+        counts=criteria(now.network, service(now.network.service)),
         rx_height_m=rx_height_m,
         rx_ground_m=rx_ground_m,
-        as_set=as_set,
         ground=maps.ground(opened.network),
     )
-    return point.document(signals, point_quality(opened.network, signals, yardstick(opened.network)))
+    found_quality = point_quality(now.network, signals, yardstick(now.network))
+    return point.document(signals, found_quality) | {"tried": list(now.says)}
 
 
 @router.post("/networks/{network_id}/road", tags=["answers"])

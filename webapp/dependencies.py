@@ -13,6 +13,7 @@ from webapp.contexts import NetworkHead
 from webapp.documents import network_of
 from webapp.jobs import Jobs
 from webapp.maps import Maps
+from webapp.places_said import names_in
 from webapp.settings import Settings
 from webapp.store import Saved, Store
 
@@ -31,13 +32,15 @@ class Opened:
 
 def head_of(saved: Saved) -> NetworkHead:
     """What pages print of a revision."""
-    return NetworkHead(saved.revision.network_id, str(saved.document["name"]), saved.revision)
+    document = saved.document
+    return NetworkHead(saved.revision.network_id, str(document["name"]), saved.revision, names=names_in(document))
 
 
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document)
-    head = NetworkHead(saved.revision.network_id, network.name, saved.revision, shift_says(network))
+    names = names_in(saved.document)
+    head = NetworkHead(saved.revision.network_id, network.name, saved.revision, shift_says(network), names)
     return Opened(head, saved, saved.document, network)
 
 

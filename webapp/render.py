@@ -1,6 +1,5 @@
 """Jinja environment, filters, and `page(request, context)`: the one way a template becomes an answer."""
 
-import re
 from dataclasses import fields
 from datetime import datetime
 
@@ -13,6 +12,8 @@ from sfn.report import numbers
 from webapp import addresses
 from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
+from webapp.forms.places import anchor as anchor
+from webapp.places_said import NAMES, place_said, text_said
 from webapp.security import csrf_token
 from webapp.tabs import TABS
 
@@ -31,7 +32,7 @@ def environment() -> Environment:
     )
     made.globals["to"] = addresses
     made.globals["tabs"] = TABS
-    made.filters.update(when=when, count=count, anchor=anchor, hours=in_words)
+    made.filters.update(when=when, count=count, anchor=anchor, hours=in_words, place=place_said, said=text_said)
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
 
@@ -49,7 +50,11 @@ def html(request: Request, context: Context) -> str:
         network=network if isinstance(network, NetworkHead) else None,
     )
     template = request.app.state.templates.get_template(context.TEMPLATE)
-    return str(template.render(**values, frame=frame))
+    before = NAMES.set(network.names if isinstance(network, NetworkHead) else {})
+    try:
+        return str(template.render(**values, frame=frame))
+    finally:
+        NAMES.reset(before)
 
 
 def page(request: Request, context: Context, *, status: int = 200) -> HTMLResponse:
@@ -70,8 +75,3 @@ def when(moment: datetime) -> str:
 def count(number: int, one: str, many: str) -> str:
     """A number with its noun: 1 site, 3 sites."""
     return f"{number} {one if number == 1 else many}"
-
-
-def anchor(path: str) -> str:
-    """A document path as an element's id: ``sites[2].offset_us`` -> ``sites-2-offset_us``."""
-    return re.sub(r"[\[\].]+", "-", path).strip("-")

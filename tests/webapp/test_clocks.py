@@ -63,7 +63,7 @@ def test_failures_worst_first(client, number):
     ("fields", "field", "text"),
     [
         ({"clock-north": "quartz"}, "clock-north", "is not a kind of clock"),
-        ({"limit_us": "0"}, "limit_us", "cannot be 0; above 0 us"),
+        ({"limit_us": "0"}, "limit_us", "cannot be 0; above 0\u202fµs"),
         ({"swing_degc": "900"}, "swing_degc", "temperature_swing_degc must be from 0 to 75 degC"),
         ({"own_ageing_per_day": "5"}, "own_ageing_per_day", "ageing_per_day must be from"),
         ({"cable_m": "30", "velocity_factor": "83"}, "velocity_factor", "velocity_factor must be from 0.3 to 1"),

@@ -4,7 +4,8 @@ A record names its template (`TEMPLATE`) and, inside a network, its tab (`TAB`).
 record's fields by their names, plus `frame`, `to` (addresses) and the filters of `webapp.render`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from webapp.store import Revision
@@ -19,6 +20,8 @@ class NetworkHead:
     revision: Revision
     corrected: str = ""
     """Which levels are corrected by drive tests, in words; empty where none is."""
+    names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """What its sites and stages are called, in the order of the document."""
 
 
 @dataclass(frozen=True, slots=True)

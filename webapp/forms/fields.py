@@ -9,8 +9,7 @@ from pydantic import BaseModel
 
 from sfn.errors import Problem
 from sfn.plan import Network
-from webapp.forms.places import Kind, Leaf, leaf, leaf_at, name_of, path_of
-from webapp.render import anchor
+from webapp.forms.places import Kind, Leaf, anchor, leaf, leaf_at, name_of, path_of
 
 # Where a key alone, without its unit, would not read as a label.
 LABELS = {

@@ -1,5 +1,6 @@
 """What stands at a place of the document: its kind, its default, its words. Read off the model, once for all forms."""
 
+import re
 import types
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -164,3 +165,8 @@ def _sentence_and_unit(description: str) -> tuple[str, str]:
         return " ".join(description.split()), ""
     unit = unit.removesuffix("]")
     return " ".join(sentence.split()), _UNITS.get(unit, unit)
+
+
+def anchor(path: str) -> str:
+    """A document path as an element's id: ``sites[2].offset_us`` -> ``sites-2-offset_us``."""
+    return re.sub(r"[\[\].]+", "-", path).strip("-")

@@ -1,0 +1,57 @@
+"""Places of a document in words, for people: ``sites[2].position.crs`` as "Long gap: position, datum or projection"."""
+
+import re
+from collections.abc import Mapping
+from contextvars import ContextVar
+from typing import Any
+
+from sfn.plan import Network
+from webapp.forms.fields import label_of
+
+# Names of the sites and stages of the network that a page is about, in the order of its document.
+NAMES: ContextVar[Mapping[str, tuple[str, ...]]] = ContextVar("names", default={})  # noqa: B039  never changed in place
+_PATH = re.compile(r"[a-z][a-z0-9_]*(\[\d+\])?(\.[a-z][a-z0-9_]*(\[\d+\])?)*")
+_PIECE = re.compile(r"([a-z0-9_]+)(?:\[(\d+)\])?")
+_ONE = {"sites": "site", "stages": "stage", "delay_fields": "delay field", "chains": "chain", "weights": "weight"}
+_MICROSECONDS = re.compile(r"(\d) us\b")
+
+
+def names_in(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+    """What the sites and stages of a document are called."""
+    return {
+        "sites": tuple(str(site.get("name") or site.get("id") or "") for site in document.get("sites") or ()),
+        "stages": tuple(f"stage {stage.get('id') or ''}".strip() for stage in document.get("stages") or ()),
+    }
+
+
+def place_said(where: str) -> str:
+    """A place of a document in words; anything that is no such place stays as it is.
+
+    Examples
+    --------
+    >>> place_said("sites[1].delay_fields[0].greatest")
+    'site 2: delay field 1, greatest'
+    >>> place_said("night.csv line 3 column lat")
+    'night.csv line 3 column lat'
+    """
+    first = where.partition(".")[0].partition("[")[0]
+    if not _PATH.fullmatch(where) or (first != where and first not in Network.model_fields):
+        return where
+    said = [_piece(found[1], found[2]) for found in _PIECE.finditer(where)]
+    head, rest = said[0], said[1:]
+    return f"{head}: {', '.join(rest)}" if rest and "[" in where.partition(".")[0] else ", ".join(said)
+
+
+def text_said(text: str) -> str:
+    """A sentence of the engine's as a page prints it: microseconds with their letter."""
+    return _MICROSECONDS.sub("\\1\u202f\u00b5s", text).replace("dBuV/m", "dB\u00b5V/m")
+
+
+def _piece(key: str, index: str | None) -> str:
+    """One step of a path."""
+    if index is None:
+        return label_of(key)
+    names = NAMES.get().get(key, ())
+    if int(index) < len(names) and names[int(index)]:
+        return names[int(index)]
+    return f"{_ONE.get(key, label_of(key))} {int(index) + 1}"
