@@ -11,7 +11,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.staticfiles import StaticFiles
 
-from webapp import addresses, api, problems, security
+from webapp import addresses, api, api_pages, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
 from webapp.maps import Maps
@@ -104,6 +104,9 @@ ROUTERS = (
     api.router,
 )
 
+# Not offered to scripts a second time: the interface itself, logging in, and a technician's signed link.
+OWN = (api.router, about_api.router, account.router, site_reading.router)
+
 
 def middleware(settings: Settings) -> list[Middleware]:
     """Outermost first: a request passes them downwards, its answer upwards."""
@@ -121,6 +124,7 @@ def middleware(settings: Settings) -> list[Middleware]:
         Middleware(problems.LastResort),
         Middleware(security.SessionNeeded, settings=settings),
         Middleware(BodyLimit, limits=settings.limits),
+        Middleware(api_pages.NextAsData),
     ]
 
 
@@ -158,6 +162,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.add_exception_handler(ConflictError, revisions.answer_conflict)
     for router in ROUTERS:
         app.include_router(router)
+    api_pages.offer(app, tuple(router for router in ROUTERS if router not in OWN))
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
     app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
     app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")

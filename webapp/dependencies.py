@@ -1,5 +1,6 @@
 """What page functions ask for by type: the store, the settings, the jobs, a network, a form."""
 
+import json
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -7,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.plan import Network
 from webapp.contexts import NetworkHead
@@ -76,13 +78,48 @@ def _network(network_id: int, store: StoreDep) -> Opened:
 
 async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
     """Every typed field, the last of a name; files are taken by handlers that ask for them."""
+    return {name: values[-1] for name, values in (await _lists(request, settings)).items() if values}
+
+
+async def _lists(request: Request, settings: SettingsDep) -> dict[str, list[str]]:
+    """Every typed field with all its values, out of a form or out of a script's JSON object."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() == "application/json":
+        return _of_json(await request.body())
     limits = settings.limits
     form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
-    return {name: value for name, value in form.multi_items() if not isinstance(value, UploadFile)}
+    found: dict[str, list[str]] = {}
+    for name, value in form.multi_items():
+        if not isinstance(value, UploadFile):
+            found.setdefault(name, []).append(value)
+    return found
+
+
+def _of_json(body: bytes) -> dict[str, list[str]]:
+    """A script's JSON object as form fields; true is a ticked box, false and null one that is not."""
+    try:
+        sent = json.loads(body)
+    except (ValueError, RecursionError):
+        sent = None
+    if not isinstance(sent, dict):
+        raise PlanError([Problem("body", "is no JSON object", "the form's fields by name")])
+    found: dict[str, list[str]] = {}
+    for name, value in sent.items():
+        several = value if isinstance(value, list) else [value]
+        if any(isinstance(one, dict | list) for one in several):
+            raise PlanError(
+                [Problem(name, "is no value of a field", "text, a number, true, false, or a list of these")]
+            )
+        texts = ["yes" if one is True else str(one) for one in several if one is not None and one is not False]
+        if texts:
+            found[name] = texts
+    return found
 
 
 async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dict[str, list[UploadFile]]]:
     """Every file that was chosen, by the name of its field; fields left empty are not there."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() == "application/json":
+        yield {}
+        return
     limits = settings.limits
     form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
     found: dict[str, list[UploadFile]] = {}
@@ -97,4 +134,5 @@ async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dic
 
 NetworkDep = Annotated[Opened, Depends(_network)]
 FormDep = Annotated[dict[str, str], Depends(_form)]
+ListsDep = Annotated[dict[str, list[str]], Depends(_lists)]
 UploadsDep = Annotated[dict[str, list[UploadFile]], Depends(_uploads)]

@@ -4,12 +4,14 @@ from dataclasses import fields
 from datetime import datetime
 
 from fastapi import Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from sfn.answer.clocks import in_words
+from sfn.answer.plain import plain
 from sfn.report import numbers
 from webapp import addresses
+from webapp.api_pages import PREFIX
 from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
 from webapp.forms.places import anchor as anchor
@@ -57,8 +59,13 @@ def html(request: Request, context: Context) -> str:
         NAMES.reset(before)
 
 
-def page(request: Request, context: Context, *, status: int = 200) -> HTMLResponse:
-    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation."""
+def page(request: Request, context: Context, *, status: int = 200) -> Response:
+    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation.
+
+    Under ``/api/pages`` the record itself, as JSON.
+    """
+    if request.url.path.startswith(PREFIX):
+        return JSONResponse({f.name: plain(getattr(context, f.name)) for f in fields(context)}, status)  # type: ignore[arg-type]
     return HTMLResponse(html(request, context), status_code=status)
 
 

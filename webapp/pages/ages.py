@@ -14,7 +14,7 @@ from sfn.plan import Network
 from sfn.report.history_chart import history_chart
 from webapp import addresses
 from webapp.contexts.ages import AgesPage, ChangeTyped, HistoryPage
-from webapp.dependencies import NetworkDep, Opened, StoreDep
+from webapp.dependencies import FormDep, ListsDep, NetworkDep, Opened, StoreDep
 from webapp.documents import network_of
 from webapp.problems import RefusedError
 from webapp.readings import READING, kept
@@ -33,20 +33,16 @@ def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
 
 
 @router.post("/networks/{network_id}/ages")
-async def change(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
+def change(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep, lists: ListsDep) -> Response:
     """Enter a change of firmware or mode on some stages, as a new revision."""
-    form = await request.form()
-    typed = ChangeTyped(
-        tuple(str(one) for one in form.getlist("stage")), str(form.get("firmware", "")), str(form.get("day", ""))
-    )
-    author = str(form.get("author", "")).strip()
+    typed = ChangeTyped(tuple(lists.get("stage", ())), form.get("firmware", ""), form.get("day", ""))
+    author = form.get("author", "").strip()
     try:
         if not author:
             raise PlanError([Problem("author", "a save needs a name", "yours")])
         made = changed_document(opened.document, typed.stages, firmware=typed.firmware, day=typed.day.strip())
         reason = f"{typed.firmware.strip()} since {typed.day.strip()}: {', '.join(typed.stages)}"
-        base = int(str(form.get("base", "0")))
-        store.save(opened.head.id, made, base_revision=base, author=author, reason=reason[:500])
+        store.save(opened.head.id, made, base_revision=int(form.get("base", "0")), author=author, reason=reason[:500])
     except PlanError as error:
         return page(request, _page(opened, store, typed=typed, problems=error.problems), status=422)
     request.session["author"] = author

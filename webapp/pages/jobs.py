@@ -4,10 +4,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from webapp import addresses
+from webapp.api_pages import PREFIX
 from webapp.contexts.job import JobPage
 from webapp.dependencies import JobsDep
 from webapp.jobs import Job, Jobs, JobView
-from webapp.problems import RefusedError
+from webapp.problems import RefusedError, wants_json
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -18,7 +19,7 @@ RELOAD_S = 2
 def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
     """The job's state: JSON where it is asked for, else a page that reloads itself and ends at the result."""
     view = found(jobs, job_id).view()
-    if "application/json" in request.headers.get("accept", ""):
+    if wants_json(request):
         return JSONResponse(as_json(view))
     if view.result_url:
         return RedirectResponse(view.result_url, 303)
@@ -33,7 +34,7 @@ def cancel(request: Request, jobs: JobsDep, job_id: str) -> Response:
     """Ask the job to stop; it does at its next step."""
     job = found(jobs, job_id)
     job.progress.cancel()
-    if "application/json" in request.headers.get("accept", ""):
+    if wants_json(request):
         return JSONResponse(as_json(job.view()))
     return RedirectResponse(addresses.job(job_id), 303)
 
@@ -50,6 +51,7 @@ def as_json(view: JobView) -> dict[str, object]:
         "parts": [{"name": part.name, "done": part.done, "total": part.total} for part in view.parts],
         "problems": [p.as_json() for p in view.problems],
         "result_url": view.result_url,
+        "result_api": None if view.result_url is None else f"{PREFIX}{view.result_url}",
         "url": addresses.job(view.id),
         "cancel_url": addresses.cancel_job(view.id),
     }

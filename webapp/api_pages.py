@@ -1,0 +1,123 @@
+"""Every page and action for scripts: the same addresses under ``/api/pages`` answer JSON, with the same refusals.
+
+A page answers with its record (`webapp.contexts`), as `sfn.answer.plain` makes it plain; an action that would lead a
+browser to another page answers ``{"next": ADDRESS}``. Forms are sent as form fields or as one JSON object.
+"""
+
+import inspect
+import json
+import re
+from typing import Any
+
+from fastapi import APIRouter, FastAPI
+from fastapi.routing import APIRoute
+from starlette.datastructures import Headers
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from webapp import addresses
+from webapp.bundled import folder
+
+PREFIX = "/api/pages"
+TAG = "pages"
+_FORM = re.compile(r"<form[^>]*method=\"post\"[^>]*action=\"\{\{ to\.(\w+)\(.*?</form>", re.S)
+_FIELD = re.compile(r"<(?:input|select|textarea)\b[^>]*>", re.S)
+_GIVEN = re.compile(r"\b(name|id)=\"([^\"]+)\"")
+_LABEL = re.compile(r"<label for=\"([^\"]+)\"[^>]*>([^<{]+)</label>")
+_HIDDEN = ("csrf_token",)
+
+
+def offer(app: FastAPI, routers: tuple[APIRouter, ...]) -> None:
+    """Give every page and action its second place, described in the schema."""
+    forms = form_fields()
+    again = APIRouter(prefix=PREFIX, tags=[TAG])
+    for router in routers:
+        for route in router.routes:
+            if isinstance(route, APIRoute):
+                names = _named(route, forms) if "POST" in route.methods else {}
+                again.add_api_route(
+                    route.path,
+                    route.endpoint,
+                    methods=sorted(route.methods),
+                    name=f"{route.endpoint.__module__.rpartition('.')[2]} {route.name}",
+                    openapi_extra={"requestBody": _body(names)} if names else None,
+                )
+    app.include_router(again)
+
+
+def form_fields() -> dict[str, dict[str, str]]:
+    """By the address of each form in the templates: its fields' names, each with its label where that is fixed."""
+    found: dict[str, dict[str, str]] = {}
+    for template in sorted(folder("templates").rglob("*.html")):
+        text = template.read_text(encoding="utf-8")
+        labels = {name: label.strip() for name, label in _LABEL.findall(text)}
+        for form in _FORM.finditer(text):
+            there = found.setdefault(_address(form[1]), {})
+            for tag in _FIELD.findall(form[0]):
+                given = dict(_GIVEN.findall(tag))
+                if "name" in given and given["name"] not in _HIDDEN:
+                    there[_open(given["name"])] = labels.get(given.get("id", ""), "")
+    return found
+
+
+def _address(name: str) -> str:
+    """The address that a template's ``to.NAME(...)`` gives, with something in every gap."""
+    make = getattr(addresses, name)
+    gaps = [p for p in inspect.signature(make).parameters.values() if p.default is inspect.Parameter.empty]
+    made = make(*(1 if p.annotation is int else "x" for p in gaps))
+    return str(made).partition("?")[0]
+
+
+def _open(name: str) -> str:
+    """A field's name with its gaps in words: ``offset-{{ site.id }}`` as ``offset-SITE``."""
+    return re.sub(r"\{\{ *([a-z_]+)[^}]*\}\}", lambda gap: gap[1].upper(), name)
+
+
+def _named(route: APIRoute, forms: dict[str, dict[str, str]]) -> dict[str, str]:
+    """The fields of the forms that lead to a route."""
+    names: dict[str, str] = {}
+    for address, fields in forms.items():
+        if route.path_regex.match(address):
+            names |= fields
+    return names
+
+
+def _body(names: dict[str, str]) -> dict[str, Any]:
+    """A form's fields for the schema."""
+    properties = {
+        name: {"type": "string", **({"description": label} if label else {})} for name, label in names.items()
+    }
+    schema = {"type": "object", "properties": properties}
+    kinds = ("application/json", "application/x-www-form-urlencoded", "multipart/form-data")
+    return {"content": {kind: {"schema": schema} for kind in kinds}}
+
+
+class NextAsData:
+    """Under `PREFIX` a redirect becomes JSON that names where it leads, under the same prefix."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let everything else through as it is."""
+        if scope["type"] != "http" or not scope["path"].startswith(f"{PREFIX}/"):
+            await self.app(scope, receive, send)
+            return
+        moved = False
+
+        async def answer(message: Message) -> None:
+            """Exchange a redirect's head and body."""
+            nonlocal moved
+            if message["type"] == "http.response.start" and message["status"] in (302, 303, 307):
+                moved = True
+                location = Headers(raw=message["headers"]).get("location", "/")
+                inside = location.startswith("/") and not location.startswith(PREFIX)
+                where = f"{PREFIX}{location}" if inside else location
+                body = json.dumps({"next": where}).encode()
+                kept = [(k, v) for k, v in message["headers"] if k not in (b"location", b"content-length")]
+                head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+                await send({**message, "status": 200, "headers": [*kept, *head]})
+                await send({"type": "http.response.body", "body": body})
+            elif not moved:
+                await send(message)
+
+        await self.app(scope, receive, answer)
