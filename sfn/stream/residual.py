@@ -1,8 +1,9 @@
-"""What stays lost after protection: exact where a formula exists, else by weighted Monte Carlo with its interval.
+"""What stays lost after protection: exact where a formula exists, else by Monte Carlo with its interval.
 
 An *audible error* is a run of lost packets; with parity, a block of L x D media packets in which something stays
 lost (rows alone: blocks of about 100 packets). Losses of one burst are one error, and intervals count errors, not
-packets: the packets of a burst stand or fall together.
+packets: the packets of a burst stand or fall together. Where blocks seldom lose anything they are drawn given what a
+loss for good needs (`sfn.stream.rare`), and their figures are as sure as common ones.
 
 | symbol | name | unit |
 |---|---|---|
@@ -12,20 +13,23 @@ packets: the packets of a burst stand or fall together.
 """
 
 from dataclasses import dataclass, replace
-from math import ceil, expm1, log, log1p, sqrt
+from math import ceil, log, sqrt
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import in_range
-from sfn.stream.kernels import blocks, crossed
-from sfn.stream.loss import LossModel, binomial_interval, independent, losses, stationary, transition
+from sfn.stream.kernels import blocks
+from sfn.stream.loss import LossModel, independent, losses, stationary, transition
 from sfn.stream.protection import Protection
+from sfn.stream.rare import seeded_sums
 
 Z99 = 2.5758293035489004  # two-sided 99 % of the normal distribution
 LEAST_EVENTS_N = 30  # below this the normal interval means nothing
 ROW_BLOCK_PACKETS = 100
+PILOT_BLOCKS = 2000
+DENSE_RATIO = 0.05  # of blocks hit: above, plain drawing is the surer (tests/bench/bench_fec.py)
 ZERO_EVENTS_99 = -log(0.01)  # Poisson mean that gives no event with probability 1 %
 
 Kind = Literal["exact", "estimate", "less than"]
@@ -79,7 +83,7 @@ def residual(
     seed : int
         Of the simulation, where one is needed.
     block_n : int
-        Blocks to simulate.
+        Blocks to draw.
 
     Returns
     -------
@@ -110,8 +114,6 @@ def residual(
         return Residual(lost, lost, lost, begun, begun, begun, "exact", "exact", 0)
     if all(model.is_independent for model in paths):
         paths, protection = _folded(protection, paths)
-        if protection.row_parity and protection.column_parity:
-            return _crossed(protection, paths[0].loss_ratio, seed=seed, trial_n=block_n)
     simulation = simulated(protection, paths=paths, seed=seed, block_n=block_n)
     known = _one_parity(protection, paths)
     if known is None:
@@ -260,25 +262,13 @@ def _folded(protection: Protection, paths: tuple[LossModel, ...]) -> tuple[tuple
     return (independent(loss_ratio),), replace(protection, repeat_after=0, second_path=False)
 
 
-def _crossed(protection: Protection, loss_ratio: float, *, seed: int, trial_n: int) -> Residual:
-    """Rows and columns against independent loss: P(what a loss for good needs) times its success by simulation."""
-    columns, rows = protection.columns, protection.rows
-    needs = loss_ratio * -expm1(columns * log1p(-loss_ratio)) * -expm1(rows * log1p(-loss_ratio))
-    stayed, each, squares = (float(s) for s in crossed(seed, trial_n, columns, rows, loss_ratio))
-    low, high = binomial_interval(int(stayed), of=trial_n)
-    begun, begun_wide = _mean(each, squares, trial_n)
-    if stayed < LEAST_EVENTS_N:
-        limit = needs * high
-        return Residual(limit, 0.0, limit, limit, 0.0, limit, "less than", "less than", int(stayed))
-    return Residual(
-        needs * stayed / trial_n, needs * low, needs * high,
-        needs * begun, needs * max(begun - begun_wide, 0.0), needs * (begun + begun_wide),
-        "estimate", "estimate", int(stayed),
-    )  # fmt: skip
-
-
 def simulated(
-    protection: Protection, *, paths: tuple[LossModel, ...], seed: int, block_n: int, weighted: bool = True
+    protection: Protection,
+    *,
+    paths: tuple[LossModel, ...],
+    seed: int,
+    block_n: int,
+    way: Literal["either", "plain", "seeded"] = "either",
 ) -> Residual:
     """Monte Carlo of whole blocks, for every protection with parity.
 
@@ -286,24 +276,31 @@ def simulated(
     ----------
     protection, paths, seed, block_n
         As for `residual`.
-    weighted : bool
-        Draw from worse models and weigh; False draws from the true model only, as a check.
+    way : {'either', 'plain', 'seeded'}
+        Blocks as they come, or given what a loss for good needs; 'either' draws some plainly first and goes on so
+        where many are hit. The others are for checks of one against the other.
     """
     columns = protection.columns
     rows = protection.rows if protection.column_parity else ceil(ROW_BLOCK_PACKETS / columns)
     media = columns * rows
     slots = _slots(columns, rows, row_parity=protection.row_parity, column_parity=protection.column_parity)
-    proposals = _proposals(
-        paths, slots_n=int(slots.max()) + 1 + protection.repeat_after, packets_n=slots.size * protection.copies,
-        stretch_packets=columns if protection.column_parity else 2,
-    )[: None if weighted else 1]  # fmt: skip
-    shares = np.full(len(proposals), 0.8 / max(len(proposals) - 1, 1))
-    shares[0] = 0.2 if len(proposals) > 1 else 1.0
-    sums = blocks(
-        seed, block_n, columns, rows, protection.row_parity, protection.column_parity, protection.repeat_after,
-        proposals, _logs(proposals), shares, slots,
-    )  # fmt: skip
-    return _interval(sums, block_n=block_n, media=media, greatest_weight=float(1 / shares[0]))
+    models = np.array(
+        [(m.start_probability, m.end_probability, m.good_loss_probability, m.bad_loss_probability) for m in paths]
+    )
+
+    def plain(count: int, begin: int) -> NDArray[np.float64]:
+        """Sums over blocks as they come."""
+        return blocks(
+            begin, count, columns, rows, protection.row_parity, protection.column_parity, protection.repeat_after,
+            models, slots,
+        )  # fmt: skip
+
+    dense = way == "plain" or (way == "either" and plain(PILOT_BLOCKS, ~seed)[2] >= DENSE_RATIO * PILOT_BLOCKS)
+    if not dense:
+        found = seeded_sums(protection, paths, columns=columns, rows=rows, slots=slots, seed=seed, trial_n=block_n)
+        if found is not None:
+            return _interval(found[0], block_n=block_n, media=media, greatest_weight=found[1])
+    return _interval(plain(block_n, seed), block_n=block_n, media=media, greatest_weight=1.0)
 
 
 def _interval(sums: NDArray[np.float64], *, block_n: int, media: int, greatest_weight: float) -> Residual:
@@ -338,33 +335,3 @@ def _slots(columns: int, rows: int, *, row_parity: bool, column_parity: bool) ->
     if column_parity:
         parts.append(media + np.arange(columns))
     return np.concatenate(parts).astype(np.int64)
-
-
-def _proposals(
-    paths: tuple[LossModel, ...], *, slots_n: int, packets_n: int, stretch_packets: int
-) -> NDArray[np.float64]:
-    """The true model and worse ones, shape (J, paths, 4): more bursts a block, longer bursts, more single losses."""
-    found = []
-    for bursts_n, singles_n, longer in ((0, 0, False), (1.5, 2, False), (3, 4, False), (1.5, 8, True), (3, 3, True)):
-        worse = []
-        for m in paths:
-            start, end, single = m.start_probability, m.end_probability, m.good_loss_probability
-            if start > 0:
-                start = max(start, min(0.5, bursts_n / slots_n))
-            if start > 0 and longer and end < 1:
-                end = min(end, 1.2 / (stretch_packets + 1))
-            if single > 0:
-                single = max(single, min(0.5, singles_n / packets_n))
-            worse.append((start, end, single, m.bad_loss_probability))
-        if worse not in found:
-            found.append(worse)
-    return np.array(found, dtype=np.float64)
-
-
-def _logs(proposals: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Logarithms of every probability that a likelihood multiplies, shape (J, paths, 8)."""
-    start, end, single = proposals[..., 0], proposals[..., 1], proposals[..., 2]
-    bad = start / (start + end)
-    parts = np.stack((bad, start, 1 - start, end, 1 - end, single, 1 - single, 1 - bad), axis=-1)
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.log(parts))

@@ -27,9 +27,9 @@ def obvious(loss_ratio: float, blocks_n: int) -> float:
 
 def kernel_rate(model: LossModel, blocks_n: int) -> float:
     """Media packets a second of the plain simulation."""
-    simulated(GUARD, paths=(model,), seed=1, block_n=1000, weighted=False)
+    simulated(GUARD, paths=(model,), seed=1, block_n=1000, way="plain")
     begun = time.process_time()
-    simulated(GUARD, paths=(model,), seed=1, block_n=blocks_n, weighted=False)
+    simulated(GUARD, paths=(model,), seed=1, block_n=blocks_n, way="plain")
     return blocks_n * COLUMNS * ROWS / (time.process_time() - begun)
 
 
