@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.stream.advise import spoken, usual
+from sfn.stream.advise import WEEK_S, spoken, usual
 from sfn.stream.answer import joint_answer, measured_answer
-from sfn.stream.buffer import Hour, hours
+from sfn.stream.buffer import Hour, Need, Release, common_release, hours
 from sfn.stream.joint import joint_loss
 from sfn.stream.loss import LossModel, fit
 from sfn.stream.measured import Measured
@@ -57,6 +57,63 @@ def usual_protections(paths: Sequence[LossModel], *, packet_time_s: float) -> tu
 
 
 @dataclass(frozen=True, slots=True)
+class HourNeed:
+    """What one hour of a record asks for: the lightest protection that meets the target, and the delay it takes.
+
+    Parameters
+    ----------
+    hour : Hour
+    chosen : Left or None
+        The cheapest of the usual protections on one path that meets the target; None where none does.
+    need : Need
+        Above the least delay of the path: variation, and the wait of that protection (of the longest where none meets
+        the target).
+    """
+
+    hour: Hour
+    chosen: Left | None
+    need: Need
+
+
+def by_hour(cut: Sequence[Hour], *, packet_time_s: float, error_every_s: float = WEEK_S) -> tuple[HourNeed, ...]:
+    """The protection and the delay that every hour needs.
+
+    Parameters
+    ----------
+    cut : sequence of Hour
+        Hours in which nothing arrived are left out.
+    packet_time_s : float
+        [s]
+    error_every_s : float
+        Mean time between audible errors that is wanted; a week where not given. [s]
+    """
+    found = []
+    for hour in cut:
+        if hour.variation is None:
+            continue
+        chosen, wait_us = None, 0.0
+        if hour.loss is not None:
+            lefts = [
+                one
+                for one in usual_protections((hour.loss.model,), packet_time_s=packet_time_s)
+                if not one.protection.second_path
+            ]
+            enough = [one for one in lefts if _meets(one.left, packet_time_s, error_every_s)]
+            chosen = min(enough, key=lambda one: (one.rate_factor, one.wait_us), default=None)
+            wait_us = chosen.wait_us if chosen else max(one.wait_us for one in lefts)
+        variation = hour.variation
+        covered_us = variation.delay_us if variation.high_us is None else variation.high_us
+        need = Need(f"{hour.hour_of_day:02d} h", 0.0, covered_us, wait_us)
+        found.append(HourNeed(hour, chosen, need))
+    return tuple(found)
+
+
+def _meets(left: Residual, packet_time_s: float, error_every_s: float) -> bool:
+    """Whether errors are surely rare enough: by the upper end of their interval."""
+    return left.errors_high_ratio <= packet_time_s / error_every_s
+
+
+@dataclass(frozen=True, slots=True)
 class Records:
     """One or two records of a network and all that was found in them.
 
@@ -68,6 +125,13 @@ class Records:
     hours: tuple[Hour, ...]
     model: LossModel | None
     found: dict[str, Any]
+    needs: tuple[HourNeed, ...] = ()
+    """What every hour asks for."""
+
+    @property
+    def release(self) -> Release | None:
+        """The one release delay, above the path's least delay, that covers every hour's protection. [us]"""
+        return common_release([one.need for one in self.needs], step_us=1000.0) if self.needs else None
 
     @property
     def neediest(self) -> Hour | None:
@@ -103,4 +167,17 @@ def records(measured: Sequence[Measured], *, names: Sequence[str], late_probabil
         found |= joint_answer(joint_loss(first, measured[1], seed=seed))
         found["second_burst_packets"] = other.model.mean_burst_packets if other else None
     fitted = fit(first.delay_us.size, burst_lengths=first.burst_lengths)
-    return Records(tuple(names), first, cut, fitted.model if fitted else None, found)
+    needs = by_hour(cut, packet_time_s=first.packet_time_s)
+    made = Records(tuple(names), first, cut, fitted.model if fitted else None, found, needs)
+    found["hours_need"] = [
+        {
+            "hour_of_day": one.hour.hour_of_day,
+            "protection": "none" if one.hour.loss is None else one.chosen.protection.in_words() if one.chosen else None,
+            "wait_us": one.need.wait_us,
+            "variation_us": one.need.variation_us,
+            "total_us": one.need.total_us,
+        }
+        for one in needs
+    ]
+    found["release_above_least_us"] = made.release.release_us if made.release else None
+    return made

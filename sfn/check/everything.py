@@ -6,6 +6,7 @@ from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
+from sfn.check.references import references
 from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.plausible import implausible
@@ -52,6 +53,7 @@ def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem,
     found += stream_problems(network)
     if carried is not None:
         found += device_problems(network, carried)
+        found += references(network)
     if placed is not None:
         found += delay_table(network, placed=placed).problems
     return tuple(found)

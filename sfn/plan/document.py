@@ -112,6 +112,19 @@ class LockSheet(Record):
     """Where RDS is generated."""
 
 
+class TimeReference(Record):
+    """What a site's time comes from: the scale it keeps, and the antenna cable of its timing receiver."""
+
+    scale: Literal["UTC", "GPS", "TAI", "local"]
+    """Time scale of its time of day: one at all sites, or time stamps are whole seconds off."""
+    cable_m: Annotated[float, Field(ge=0, le=10_000)] | None = None
+    """Antenna cable of the timing receiver. [m]"""
+    velocity_factor: Annotated[float, Field(ge=0.3, le=1)] = 0.83
+    """Speed in that cable as a part of that in vacuum."""
+    entered_ns: Annotated[float, Field(ge=-100_000, le=100_000)] = 0.0
+    """Cable compensation entered in the receiver. [ns]"""
+
+
 class LevelShift(Record):
     """What drive tests add to a site's predicted levels: accepted shifts at even bearings, straight between them."""
 
@@ -158,6 +171,8 @@ class Site(Record):
     """Least offset the search may choose. [us]"""
     greatest_offset_us: Offset | None = None
     """Greatest offset the search may choose. [us]"""
+    time_reference: TimeReference | None = None
+    """Time scale and timing receiver of the site."""
     level_shift: LevelShift | None = None
     """Correction of its predicted levels, from drive tests."""
     remote: bool = False

@@ -40,6 +40,7 @@ DEFAULTS = {
     "limit_us": "", "step_degc": "5", "swing_degc": "5", "reaction_h": "2", "locked_us": "0.1",
     "own_frequency_offset": "1e-10", "own_ageing_per_day": "5e-10", "own_temperature_per_degc": "1e-10",
     "cable_m": "", "velocity_factor": "0.83", "entered_ns": "0",
+    "standby_mbps": "1.5", "standby_detect_s": "1", "standby_call_s": "5", "standby_hours": "2", "standby_called": "no",
 }  # fmt: skip
 OWN_PACKETS = ("compressed audio", "DAB ensemble", "transport stream")  # an empty packet time means their usual one
 

@@ -90,6 +90,6 @@ def test_the_muting_order_needs_the_map_s_levels(client, number):
 
     assert "Open the overlap map" in before
     assert "Mend the plan before you mute anything" in after  # no offset is set: each of the two takes from the other
-    turns = after.split("Muting order", 1)[1].split("Failures, worst first", 1)[0]
+    turns = after.split("Muting order", 1)[1].split("Standby routes", 1)[0]
     assert "North ridge" in turns
     assert "South ridge" not in turns

@@ -6,6 +6,7 @@ from typing import ClassVar
 from sfn.answer.clocks import Clocks
 from sfn.answer.failures import FailureRow
 from sfn.answer.muting import MutingOrder
+from sfn.answer.standby_routes import StandbyRoute
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.forms.stream import Part
@@ -33,5 +34,11 @@ class ClocksPage(Context):
     """Worst first."""
     order: MutingOrder | None
     """Which site falls silent first; None while there are no field strengths to judge it by."""
+    standby: tuple[StandbyRoute, ...]
+    """Going over to each standby route."""
+    references: tuple[tuple[str, str, float | None], ...]
+    """Of every site that keeps time: name, time scale, error of its antenna cable. [us]"""
+    reference_problems: tuple[Problem, ...]
+    """What is wrong with them."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""

@@ -130,6 +130,13 @@ CABLE = (
     Ask("velocity_factor", "velocity factor"),
     Ask("entered_ns", "entered in the receiver", "ns"),
 )
+STANDBY = (
+    Ask("standby_mbps", "rate of a standby stream", "Mbit/s", "As it is billed."),
+    Ask("standby_detect_s", "loss is noticed within", "s"),
+    Ask("standby_called", "is called only when needed", "", "Otherwise it runs all the time."),
+    Ask("standby_call_s", "a called stream arrives within", "s"),
+    Ask("standby_hours", "hours a month that it is needed", "h"),
+)
 TARGET = (
     Ask("error_every_h", "audible errors at most every", "h", "168 h are a week."),
     Ask("greatest_latency_ms", "latency at most", "ms", empty="any"),

@@ -8,6 +8,8 @@ from fastapi.responses import Response
 from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
 from sfn.answer.failures import failure_table
 from sfn.answer.muting import muting_order
+from sfn.answer.standby_routes import standby_routes
+from sfn.check.references import receivers_of, references
 from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
 from sfn.reception.coverage import Coverage
@@ -26,23 +28,48 @@ router = APIRouter(include_in_schema=False)
 def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Time to the tolerance of every site and pair, alarms, failures."""
     typed = dict(request.query_params.multi_items())
+    table = delay_table(opened.network)
     try:
         found = clocks(opened.network, typed)
+        standby = standby_routes(table, typed)
     except PlanError as error:
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
-        return page(request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), None, left), status=422)
+        return page(
+            request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), None, (), (), (), left), status=422
+        )
     holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
-    table = delay_table(opened.network)
     rows = failure_table(opened.network, table, tolerance_us=found.limit_us, holdover_h=holds)
     levels = _levels(opened, maps, settings.limits.grid_points)
     clocks_of = {site.site_id: site.clock for site in found.sites if site.kind != LOCKED}
     order = None if levels is None else muting_order(opened.network, levels, table.launches(), clocks=clocks_of)
     chosen = any(name.startswith("clock-") for name in typed)
     context = ClocksPage(
-        opened.head, _parts(opened, typed, ()), found, not chosen, NOTE, _chart(found), rows, order, ()
+        opened.head,
+        _parts(opened, typed, ()),
+        found,
+        not chosen,
+        NOTE,
+        _chart(found),
+        rows,
+        order,
+        standby,
+        _references(opened),
+        tuple(references(opened.network)),
+        (),
     )
     return page(request, context)
+
+
+def _references(opened: Opened) -> tuple[tuple[str, str, float | None], ...]:
+    """Of every site its name, time scale (empty: not said), and how late its pulse is for want of compensation. [us]"""
+    receivers = receivers_of(opened.network)
+    return tuple(
+        (site.name, receivers[site.id].time_scale, receivers[site.id].error_us)
+        if site.id in receivers
+        else (site.name, "", None)
+        for site in with_clock(opened.network)
+    )
 
 
 def _levels(opened: Opened, maps: Maps, most: int) -> Coverage | None:
@@ -68,4 +95,5 @@ def _parts(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...])
         forms.part("Limit and surroundings", forms.HOLDOVER, typed, problems),
         forms.part("Figures of a clock of your own", forms.OWN_CLOCK, typed, problems),
         forms.part("Antenna cable of a timing receiver", forms.CABLE, typed, problems),
+        forms.part("Standby routes", forms.STANDBY, typed, problems),
     )

@@ -1,0 +1,40 @@
+"""Time references of the sites: one scale everywhere, antenna cables compensated."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from sfn.clock.reference import Receiver, reference_problems
+from sfn.errors import Problem
+from sfn.plan import Network
+from sfn.systems.service import service
+
+PART_OF_TOLERANCE = 0.1  # what a cable may take of the service's tolerance (engineering judgement)
+
+
+def receivers_of(network: Network) -> dict[str, Receiver]:
+    """Timing receivers of the sites that say what they keep, by site id; no cable where none is given."""
+    return {
+        site.id: Receiver(at.cable_m or 0.0, at.velocity_factor, at.entered_ns / 1000 if at.cable_m else 0.0, at.scale)
+        for site in network.sites
+        if (at := site.time_reference) is not None
+    }
+
+
+def references(network: Network) -> Iterator[Problem]:
+    """Sites whose time scale differs from the others', cables that cost too much, and sites that say nothing."""
+    receivers = receivers_of(network)
+    if not receivers:
+        return
+    places = {site.id: (n, site.name) for n, site in enumerate(network.sites)}
+    tolerance_us = PART_OF_TOLERANCE * service(network.service).tolerance_us
+    for problem in reference_problems(receivers, tolerance_us=tolerance_us):
+        site_id = next(name for name in receivers if problem.where.startswith(f"receivers.{name}."))
+        key = {"time_scale": "scale", "entered_us": "entered_ns"}[problem.where.rpartition(".")[2]]
+        n, name = places[site_id]
+        what = problem.what.removeprefix(f"{site_id} ")
+        yield replace(problem, where=f"sites[{n}].time_reference.{key}", what=f"site {name}: {what}")
+    for site in network.sites:
+        if site.id not in receivers and site.fed_off_air_from is None:
+            n, name = places[site.id]
+            what = f"site {name} does not say which time scale it keeps, others do"
+            yield Problem(f"sites[{n}].time_reference", what, "UTC, GPS or TAI, as the others", "warning")
