@@ -253,6 +253,21 @@ def signals(network_id: int) -> str:
     return f"/networks/{network_id}/signals"
 
 
+def services() -> str:
+    """Broadcast services, and a file of one's own."""
+    return "/services"
+
+
+def services_upload() -> str:
+    """Takes a file of services."""
+    return f"{services()}/upload"
+
+
+def services_shipped() -> str:
+    """The shipped file of services."""
+    return f"{services()}/shipped.toml"
+
+
 def change(network_id: int, against: int | None = None) -> str:
     """The change plan, against an older revision or what is set now."""
     return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")

@@ -11,6 +11,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.staticfiles import StaticFiles
 
+from sfn.systems.service import use_own_file
 from webapp import addresses, api, api_pages, problems, security
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
@@ -47,6 +48,7 @@ from webapp.pages import (
     readings,
     revisions,
     road,
+    services,
     sheets,
     signals,
     site,
@@ -72,6 +74,7 @@ ROUTERS = (
     document.router,
     editor.router,
     revisions.router,
+    services.router,
     ages.router,
     tables.router,
     hear.router,
@@ -135,6 +138,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
 
     maps = Maps(running, settings.data_folder)
+    use_own_file(settings.data_folder / services.FILE)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:

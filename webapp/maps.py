@@ -26,6 +26,7 @@ from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bound
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
+from sfn.systems.service import own_stamp
 from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import load_known, save_known
@@ -173,6 +174,7 @@ class Maps:
             now.network.model_dump_json(exclude={"listeners", "weights"}),
             tuple(now.launches.items()),
             id(people),
+            own_stamp(),
         )
 
         def make() -> Zones:
@@ -255,7 +257,7 @@ class Maps:
         if found is None:
             return None
         about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners", "weights"})
-        known = f"{key} {about} {found.on_air(network).tolist()}"
+        known = f"{key} {about} {found.on_air(network).tolist()} {own_stamp()}"
         with self._lock:
             if known in self._objectives:
                 self._objectives.move_to_end(known)
@@ -274,7 +276,7 @@ class Maps:
             return None
         saved = delay_table(network, placed=place(network)).launches()
         counted = self.counted(network, computed.grid)
-        about = (key, network.model_dump_json(), tuple(now.launches.items()))
+        about = (key, network.model_dump_json(), tuple(now.launches.items()), own_stamp())
 
         def make() -> Effect:
             """Judge both."""

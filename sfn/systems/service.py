@@ -169,9 +169,35 @@ def modulations(family: str, *, own_file: str | Path | None = None) -> dict[str,
     return {}
 
 
+_usual: list[Path] = []  # of this program's run, see `use_own_file`; threads share it
+
+
+def use_own_file(path: Path | None) -> None:
+    """Look a user's file of services up wherever a service is asked for and no other file is given.
+
+    Parameters
+    ----------
+    path : Path or None
+        Need not exist: then, and for None, only the shipped services are known.
+    """
+    _usual[:] = [] if path is None else [path]
+
+
+def own_stamp() -> tuple[str, int]:
+    """What changes whenever the file of `use_own_file` does, for keys of what was worked out with it."""
+    path = _usual_file()
+    return ("", 0) if path is None else (str(path), path.stat().st_mtime_ns)
+
+
+def _usual_file() -> Path | None:
+    """The user's file, where it is there."""
+    return next((path for path in _usual if path.is_file()), None)
+
+
 def _sources(own_file: str | Path | None) -> Iterator[tuple[ServiceEntry | Family, str]]:
     """Every entry with its id, the user's first."""
-    for file in ([own(own_file)] if own_file is not None else []) + [shipped()]:
+    mine = _usual_file() if own_file is None else own_file
+    for file in ([own(mine)] if mine is not None else []) + [shipped()]:
         yield from ((entry, entry.id) for entry in file.service)
         yield from ((entry, entry.id) for entry in file.family)
 

@@ -20,6 +20,7 @@ from sfn.stream.link import Link, link_plan
 from sfn.stream.packet import Headers, packet_of, rates_bps
 from sfn.stream.payload import Payload, composite, compressed, digital_composite, dynamic_range_db
 from sfn.stream.protection import Protection
+from sfn.systems.fm_answer import fm_answer
 
 PACKET_S = Fraction(5, 2000)
 
@@ -60,3 +61,18 @@ def test_twenty_coded_stereo_channels(frame_ms: int) -> None:
     plan = link_plan(payload, packet_of(payload), headers=Headers(), protection=Protection(), link=link)
 
     assert 20 == plan.streams_that_fit
+
+
+def test_stereo_bears_five_microseconds_and_mono_more_at_the_typical_phase() -> None:
+    """Common practice: in the equal-level zone stereo bears about 5 us and mono about 10.
+
+    The model at the typical carrier phase: stereo keeps 30 dB to 5 us and has lost it at 6; mono still has 49 dB at 5,
+    27 at 6 and 15, speech one can follow, at 10. The worst tenth of phases, which maps count, bears not quite 2 and
+    4 us: practice speaks of what is heard most of the time, the map of what a listener may be unlucky to get.
+    """
+    found = {late: fm_answer([60.0, 60.0], [0.0, late]) for late in (2.0, 4.0, 5.0, 6.0, 7.0, 10.0)}
+    assert found[5.0]["stereo"]["snr_median_db"] > 30 > found[6.0]["stereo"]["snr_median_db"]
+    assert found[5.0]["mono"]["snr_median_db"] > 45 > 30 > found[6.0]["mono"]["snr_median_db"] > 25
+    assert found[10.0]["mono"]["snr_median_db"] > 14 > found[10.0]["stereo"]["snr_median_db"] + 8
+    assert found[2.0]["stereo"]["snr_local_db"] > 27 > found[4.0]["stereo"]["snr_local_db"]
+    assert found[4.0]["mono"]["snr_local_db"] > 29 > found[6.0]["mono"]["snr_local_db"]

@@ -41,7 +41,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         doubts = ground_problems(there, index, name=name_of(site, index), typed_m=typed_m)
         draft = replace(draft, advice=(*draft.advice, *doubts))
     held = sheet(draft)
-    fields = held.group(f"sites-{index}", leave_out=("antenna",))
+    fields = held.group(f"sites-{index}", leave_out=("antenna", "level_shift"))
     delay_fields = tuple(
         held.group(f"sites-{index}-delay_fields-{n}", title=str(entry.get("name", "")))
         for n, entry in enumerate(site.get("delay_fields") or ())

@@ -1,0 +1,72 @@
+"""Broadcast services: the shipped ones with their sources, and a file of the user's own beside them."""
+
+from importlib.resources import files as package_files
+from pathlib import Path
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from sfn.systems.mode_table import parse, shipped
+from sfn.systems.service import services
+from webapp import addresses
+from webapp.contexts.services import ServicesPage
+from webapp.dependencies import FormDep, SettingsDep, UploadsDep
+from webapp.measurements import text_of
+from webapp.render import notice, page
+
+router = APIRouter(include_in_schema=False)
+FILE = "services.toml"
+
+
+@router.get("/services")
+def show(request: Request, settings: SettingsDep) -> Response:
+    """Every family with its source, and the user's own file."""
+    mine = _own(settings.data_folder)
+    return page(request, _page(mine, mine))
+
+
+@router.post("/services/upload")
+def keep(request: Request, settings: SettingsDep, form: FormDep, files: UploadsDep) -> Response:
+    """Use a file of one's own, or none when it is empty."""
+    typed = form.get("text", "")
+    place = settings.data_folder / FILE
+    try:
+        for file in files.get("file", ()):
+            typed = text_of(file)
+        if typed.strip():
+            parse(typed, above=shipped().service)
+            settings.data_folder.mkdir(parents=True, exist_ok=True)
+            part = place.with_suffix(".part")
+            part.write_text(typed, encoding="utf-8")
+            part.replace(place)
+        else:
+            place.unlink(missing_ok=True)
+    except PlanError as error:
+        problems = tuple(Problem(f"{FILE} {p.where}".strip(), p.what, p.expected) for p in error.problems)
+        return page(request, _page(_own(settings.data_folder), typed, problems), status=422)
+    notice(request, "Your services are in use." if typed.strip() else "Only the shipped services are in use.")
+    return RedirectResponse(addresses.services(), 303)
+
+
+@router.get("/services/shipped.toml")
+def shipped_file() -> Response:
+    """The shipped file, to be learned from."""
+    text = package_files("sfn.systems").joinpath("modes.toml").read_text(encoding="utf-8")
+    named = {"Content-Disposition": 'attachment; filename="shipped-services.toml"'}
+    return Response(text, media_type="application/toml; charset=utf-8", headers=named)
+
+
+def _own(folder: Path) -> str:
+    """The user's file as text; empty without one."""
+    place = folder / FILE
+    return place.read_text(encoding="utf-8") if place.is_file() else ""
+
+
+def _page(own: str, typed: str, problems: tuple[Problem, ...] = ()) -> ServicesPage:
+    """The page."""
+    known = services()
+    first = {one.family: one for one in reversed(known)}
+    count = {family: sum(one.family == family for one in known) for family in first}
+    families = tuple((family, first[family], count[family]) for family in dict.fromkeys(one.family for one in known))
+    return ServicesPage(families=families, own=own, typed=typed, problems=problems)
