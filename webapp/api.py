@@ -13,17 +13,15 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from sfn.answer import delays, point
-from sfn.answer.road_document import document
-from sfn.answer.road_plan import planned_road
-from sfn.answer.what_if import WhatIf, tried
+from sfn.answer.what_if import tried
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import signals_at
 from sfn.reception.significance import criteria
-from sfn.survey.track import track_of
 from sfn.systems.service import service
+from webapp import api_road
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
 from webapp.pages.jobs import as_json, found
@@ -87,22 +85,6 @@ class Restoration(BaseModel):
     revision: Annotated[int, Field(ge=1)]
     base_revision: Annotated[int, Field(ge=1, description="The newest revision, as far as the caller knows.")]
     author: Author
-
-
-class RoadAsked(BaseModel):
-    """A line to drive along, and what is tried on the way; sites by their ids."""
-
-    line: Annotated[
-        list[tuple[Annotated[float, Field(ge=-90, le=90)], Annotated[float, Field(ge=-180, le=180)]]],
-        Field(min_length=2, max_length=20_000, description="[latitude, longitude] pairs on WGS 84. [degrees]"),
-    ]
-    spacing_m: Annotated[float, Field(ge=5, le=10_000, description="Distance of samples. [m]")] = 100.0
-    rx_height_m: Annotated[float | None, Field(ge=1, le=3000, description="Above ground. [m]")] = None
-    as_set: Annotated[bool, Field(description="With what is set now, not with the computed settings.")] = False
-    offsets_us: Annotated[dict[str, float], Field(description="Offsets tried, positive is later. [us]")] = {}
-    clocks_late_us: Annotated[dict[str, float], Field(description="Clocks that are late by so much. [us]")] = {}
-    routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
-    off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
 
 
 class DifferenceLine(BaseModel):
@@ -275,22 +257,6 @@ def answer_point(
     return point.document(signals, found_quality) | {"tried": list(now.says)}
 
 
-@router.post("/networks/{network_id}/road", tags=["answers"])
-def answer_road(opened: NetworkDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
-    """Reception along a road, as ``python -m sfn road --json`` answers."""
-    made = planned_road(
-        opened.network,
-        track_of(body.line, source="line"),
-        tries=WhatIf(body.offsets_us, body.clocks_late_us, body.routes, frozenset(body.off_air)),
-        as_set=body.as_set,
-        spacing_m=body.spacing_m,
-        rx_height_m=body.rx_height_m,
-        ground=maps.ground(opened.network),
-        folder=maps.terrain_folder,
-    )
-    return document(made.found, before=made.before, problems=made.problems)
-
-
 @router.get("/jobs/{job_id}", tags=["jobs"])
 def read_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
     """How far a computation is: state, phase, done of total."""
@@ -360,3 +326,6 @@ def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
         for path, methods in schema["paths"].items()
         for method, operation in methods.items()
     )
+
+
+router.include_router(api_road.router)

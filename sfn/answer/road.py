@@ -18,6 +18,7 @@ from sfn.reception.quality import (
     UPSET,
     ServiceQuality,
     Yardstick,
+    figures,
     service_quality,
     yardstick,
 )
@@ -28,7 +29,6 @@ Floats = NDArray[np.float64]
 
 # A driver takes two bad stretches with a breath between them for one.
 JOIN_M = 150.0
-STRETCHES_N = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +90,8 @@ class Road:
     strongest, second : ndarray of int, shape (M,)
         Rows of the two strongest; -1 where there is none.
     quality : ServiceQuality
+    figures : mapping of name to ndarray, shape (M,)
+        S/N in stereo and mono, or C/(N+I); see `sfn.reception.quality.figures`. [dB]
     class_m : tuple of float
         Length in each of `CLASSES`. [m]
     unknown_m, uncovered_m : float
@@ -111,6 +113,7 @@ class Road:
     strongest: NDArray[np.intp]
     second: NDArray[np.intp]
     quality: ServiceQuality
+    figures: Mapping[str, NDArray[np.float32]]
     class_m: tuple[float, ...]
     unknown_m: float
     uncovered_m: float
@@ -128,6 +131,20 @@ class Road:
         if not len(values):
             return np.full(len(columns), np.nan)
         return np.where(self.second >= 0, values[np.maximum(self.second, 0), columns], np.nan)
+
+    @property
+    def edges_m(self) -> Floats:
+        """Where the share of each sample begins and ends, half way to its neighbours, shape (M + 1,). [m]"""
+        at_m = self.samples.distance_m
+        return np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, [self.samples.length_m]))
+
+    def between(self, from_m: float, to_m: float) -> tuple[float, float | None]:
+        """How much of a part of the road has no adequate service, and the least margin on it. [m, dB]"""
+        edges_m = self.edges_m
+        share_m = np.clip(np.minimum(edges_m[1:], to_m) - np.maximum(edges_m[:-1], from_m), 0.0, None)
+        margin = self.quality.margin_db[(share_m > 0) & np.isfinite(self.quality.margin_db)]
+        lost_m = float(share_m[self.quality.quality_class > JUST_ENOUGH].sum())
+        return lost_m, float(margin.min()) if margin.size else None
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -188,6 +205,7 @@ def road(
     made = Road(
         network, samples, signals, yard, sites, level,
         np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
+        figures(quality, level, arrival, yard),
         tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
         float(share_m[np.isnan(classes)].sum()),
         float(share_m[~signals.covered[rows].all(axis=0)].sum()),
@@ -213,8 +231,7 @@ def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 def _with_stretches(of: Road, near: Mapping[str, tuple[float, float]]) -> Road:
     """The road with its stretches that have no adequate service."""
     bad = of.quality.quality_class > JUST_ENOUGH  # NaN is not bad: nothing is known there
-    at_m = of.samples.distance_m
-    edges_m = np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, [of.samples.length_m]))
+    edges_m = of.edges_m
     starts = np.flatnonzero(bad & ~np.concatenate(([False], bad[:-1])))
     ends = np.flatnonzero(bad & ~np.concatenate((bad[1:], [False]))) + 1
     joined: list[list[int]] = []

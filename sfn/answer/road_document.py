@@ -1,26 +1,22 @@
 """The JSON document of ``road --json``."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from sfn.answer.road import Road, Stretch, finite_or_none
-from sfn.errors import Problem
+from sfn.answer.road_plan import PlannedRoad
 from sfn.field.shift import shift_says
-from sfn.plan import checksum
 from sfn.reception.quality import CLASSES
-from sfn.survey.along import Overlaid
 
 
-def document(
-    found: Road, *, before: Road | None = None, measured: Overlaid | None = None, problems: Sequence[Problem] = ()
-) -> dict[str, Any]:
-    """The JSON document of ``road --json``; `before` is the plan where something is tried."""
-    samples = found.samples
+def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any]:
+    """The JSON document of ``road --json``; `before` in it is the plan where something is tried."""
+    found, samples = made.found, made.found.samples
     return {
         "network": found.network.name,
-        "checksum": checksum(found.network),
+        "revision": revision,
+        "checksum": made.checksum,
         "tried": list(found.says),
         "length_m": samples.length_m,
         "samples_n": len(samples.distance_m),
@@ -28,12 +24,22 @@ def document(
         "smooth_earth": found.signals.smooth,
         "level_shifts": shift_says(found.network) or None,
         **_lengths(found),
-        "stretches": [stretch_document(one) for one in found.stretches],
-        "before": None if before is None else _lengths(before),
-        "measured": None if measured is None else measured.as_json(),
+        "stretches": _changed(found, made.were, "planned"),
+        "before": None
+        if made.before is None
+        else _lengths(made.before) | {"stretches": _changed(made.before, made.become, "tried")},
+        "measured": None if made.measured is None else made.measured.as_json(),
         "samples": _samples(found),
-        "problems": [problem.as_json() for problem in problems],
+        "problems": [problem.as_json() for problem in made.problems],
     }
+
+
+def _changed(of: Road, other: tuple[tuple[float, float | None], ...], name: str) -> list[dict[str, Any]]:
+    """Stretches, and what the same part of the road is `name`d: planned, or tried; nothing where nothing is tried."""
+    made = [stretch_document(one) for one in of.stretches]
+    for one, (lost_m, margin_db) in zip(made, other, strict=bool(other)):
+        one |= {f"{name}_lost_m": lost_m, f"{name}_margin_db": margin_db}
+    return made
 
 
 def stretch_document(one: Stretch) -> dict[str, Any]:
@@ -93,6 +99,7 @@ def _samples(of: Road) -> list[dict[str, Any]]:
                 "class": None if np.isnan(kind) else CLASSES[int(kind)],
                 "quality_margin_db": finite_or_none(of.quality.margin_db[k]),
                 "hurts": None if np.isnan(limiting) else of.sites[int(limiting)],
+                **{name: finite_or_none(values[k]) for name, values in of.figures.items()},
                 "coverage_probability": None if share is None else finite_or_none(share[k]),
                 "level_dbuvm": finite_or_none(top),
                 "level_difference_db": finite_or_none(level_difference[k]),

@@ -49,12 +49,23 @@ def road_file(made: PlannedRoad, form: str, by: Stamp) -> bytes:
 
 
 def road_csv(of: Road, by: Stamp) -> str:
-    """A line a sample: levels and delays of every site on air; empty where nothing is known."""
+    """A line a sample: levels and delays of every site on air; empty where nothing is known.
+
+    The headings of last, empty columns say the document's checksum and what is tried.
+    """
     out = io.StringIO()
     writer = csv.writer(out)
-    names = ["quality_margin_db", "class", "hurts", "strongest", "level_difference_db", "delay_difference_us"]
+    names = [
+        "quality_margin_db",
+        *of.figures,
+        "class",
+        "hurts",
+        "strongest",
+        "level_difference_db",
+        "delay_difference_us",
+    ]
     sites = [name for site in of.sites for name in (f"{site}_level_dbuvm", f"{site}_delay_difference_us")]
-    extra = [said for said in (by.state if by.is_try else "", by.corrected) if said]
+    extra = [said for said in (f"checksum {by.checksum}", by.state if by.is_try else "", by.corrected) if said]
     writer.writerow(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
@@ -62,6 +73,7 @@ def road_csv(of: Road, by: Stamp) -> str:
         kind, hurts = of.quality.quality_class[k], of.quality.limiting[k]
         cells = [
             _cell(of.quality.margin_db[k]),
+            *(_cell(values[k]) for values in of.figures.values()),
             "" if np.isnan(kind) else CLASSES[int(kind)],
             "" if np.isnan(hurts) else of.sites[int(hurts)],
             "" if of.strongest[k] < 0 else of.sites[of.strongest[k]],

@@ -11,7 +11,7 @@ from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import Network
+from sfn.plan import Network, checksum
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.coverage import levels_key
 from sfn.reception.listeners import listeners
@@ -57,6 +57,18 @@ class PlannedRoad:
     """Why what is tried could not be set like that."""
     warnings: tuple[Problem, ...]
     """What is doubtful about the line."""
+    checksum: str
+    """Of the document as planned, as in every file of it."""
+
+    @property
+    def were(self) -> tuple[tuple[float, float | None], ...]:
+        """Of each stretch as tried: how much of it was without service as planned, and the least margin. [m, dB]"""
+        return () if self.before is None else tuple(self.before.between(s.from_m, s.to_m) for s in self.found.stretches)
+
+    @property
+    def become(self) -> tuple[tuple[float, float | None], ...]:
+        """Of each stretch as planned: how much of it is without service as tried, and the least margin. [m, dB]"""
+        return () if self.before is None else tuple(self.found.between(s.from_m, s.to_m) for s in self.before.stretches)
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -135,7 +147,7 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
     measured = None
     if of.log is not None:
         measured = overlaid(of.log, of.samples, of.signals.level_dbuvm, sites=of.signals.sites, on_air=found.sites)
-    return PlannedRoad(found, before, measured, now.table, now.doubts, of.track.problems)
+    return PlannedRoad(found, before, measured, now.table, now.doubts, of.track.problems, checksum(network))
 
 
 def planned_road(

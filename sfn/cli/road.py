@@ -3,14 +3,17 @@
 LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lon (a log of levels also does). LOG is a
 CSV or GPX log of measured levels, as for `calibrate`.
 
-JSON keys: `network`, `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`, `smooth_earth`; `served_m`,
-`classes` (each `class`, `length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a site's path leaves the
-terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`, `lost_m`, `class`, `hurts`,
-`wanted`, and its worst sample `margin_db`, `lat`, `lon`, `delay_difference_us`, `level_difference_db`, `nearest`,
-`away_m`; `before` (lengths of the plan, where something is tried); `measured` (the log: `stretches_n`, `off_road_n`,
+JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
+`smooth_earth`; `served_m`, `classes` (each `class`, `length_m`, `share_pct`), `unknown_m` (nothing known),
+`uncovered_m` (a site's path leaves the terrain); `stretches` without adequate service, the longest loss first:
+`from_m`, `to_m`, `lost_m`, `class`, `hurts`, `wanted`, and its worst sample `margin_db`, `lat`, `lon`,
+`delay_difference_us`, `level_difference_db`, `nearest`, `away_m`; where something is tried, also `planned_lost_m` and
+`planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan, these
+with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
-`covered`, `class`, `quality_margin_db`, `hurts`, `coverage_probability`, `level_dbuvm`, `level_difference_db`,
-`delay_difference_us`, `signals` (strongest first; differences are from the strongest); `problems`.
+`covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM), `hurts`,
+`coverage_probability`, `level_dbuvm`, `level_difference_db`, `delay_difference_us`, `signals` (strongest first;
+differences are from the strongest); `problems`.
 """
 
 import argparse
@@ -78,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         except OSError as error:
             raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a file that can")]) from None
     if args.json:
-        print_json(document(made.found, before=made.before, measured=made.measured, problems=made.problems))
+        print_json(document(made))
         return 0
     _print(made.found, made.before)
     if made.measured is not None:

@@ -128,6 +128,45 @@ def service_quality(
     return _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
 
 
+def figures(
+    found: ServiceQuality, level_dbuvm: NDArray[np.floating], arrival_us: Doubles, yard: Yardstick
+) -> dict[str, Singles]:
+    """The service's own figures behind margins, by name, shape (M,); NaN where no signal is known. [dB]
+
+    Parameters
+    ----------
+    found : ServiceQuality
+        Of the same signals.
+    level_dbuvm, arrival_us : ndarray, shape (S, M)
+        As for `service_quality`. [dB(uV/m), us]
+    yard : Yardstick
+
+    Returns
+    -------
+    dict
+        FM: ``stereo_snr_db`` (where the service is stereo) and ``mono_snr_db``, the worst decile over phase averaged
+        over the local spread, without the receiver's implementation margin. OFDM: ``cni_db``, C/(N+I) in the least
+        favourable window of the usual strategies. VSB: none, its margin is that of the echo mask.
+    """
+    if yard.carried.kind == "ofdm":
+        return {"cni_db": (found.margin_db + np.float32(yard.carried.required_cn_db or 0.0)).astype(np.float32)}
+    if yard.carried.kind != "fm":
+        return {}
+    if yard.carried.id == "fm-mono" or not level_dbuvm.shape[0]:
+        mono = found.figure_db
+    else:
+        heard = fm_quality(level_dbuvm, arrival_us, local=local_table("mono")).snr_local_db
+        mono = np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
+    return (
+        {"mono_snr_db": mono}
+        if yard.carried.id == "fm-mono"
+        else {
+            "stereo_snr_db": found.figure_db,
+            "mono_snr_db": mono,
+        }
+    )
+
+
 def _fm(level: NDArray[np.floating], arrival: Doubles, yard: Yardstick, workers: int) -> ServiceQuality:
     """FM: the smaller of what level and S/N leave."""
     mode = "mono" if yard.carried.id == "fm-mono" else "stereo"

@@ -1,7 +1,7 @@
 """Levels logged on the road: CSV with lat,lon,level_dbuvm and, if wanted, site; or GPX with levels in its points."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -73,6 +73,30 @@ def log_of_bytes(content: bytes, *, source: str, sites: tuple[str, ...]) -> Driv
 def log_of(text: str, *, source: str, sites: tuple[str, ...]) -> DriveLog:
     """The same from CSV text that is already here."""
     return _from_rows(rows_of(text, source=source, required=REQUIRED, optional=OPTIONAL), sites=sites)
+
+
+def log_of_levels(
+    levels: Sequence[tuple[float, float, float, str]], *, source: str, sites: tuple[str, ...]
+) -> DriveLog:
+    """The same from (latitude, longitude, level, site) in driving order; a site that is empty stands for all on air.
+
+    Raises
+    ------
+    PlanError
+        If there is none, or a site is not known.
+    """
+    known = ("", ALL_ON_AIR, *sites)
+    wrong = [
+        Problem(f"{source}[{k}]", f"its site is {site!r}, which is not known", f"one of {', '.join(sites)}, or nothing")
+        for k, (_, _, _, site) in enumerate(levels)
+        if site not in known
+    ]
+    if wrong or not levels:
+        raise PlanError(wrong[:20] or [Problem(source, "holds no levels", "lat, lon and a level in dBuV/m each")])
+    lat, lon, level, site = zip(*levels, strict=True)
+    return DriveLog(
+        np.array(lat), np.array(lon), np.array(level), tuple("" if one == ALL_ON_AIR else one for one in site)
+    )
 
 
 def stretches(log: DriveLog, *, stretch_m: float = 100.0) -> DriveLog:

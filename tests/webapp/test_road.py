@@ -45,6 +45,7 @@ def test_a_typed_line_gives_a_road_and_its_files(client: TestClient, post: Calla
     html = client.get(tried).text
     assert "This is a try, not the plan" in html
     assert "As planned" in html
+    assert "What the try makes of the plan" in html or "None: service is adequate" in html
     job = where.split("job=")[1]
     for form, head in (
         ("csv", b"distance_m"),
@@ -132,3 +133,25 @@ def test_scripts_get_the_same(client: TestClient, post: Callable[..., Any], numb
     assert client.post(f"/api/networks/{number}/road", json={"line": [[36.28, -84.3]]}).status_code == 422
     wrong = client.post(f"/api/networks/{number}/road", json={**body, "off_air": ["nowhere"]})
     assert "there is no site" in wrong.json()["problems"][0]["what"]
+
+
+def test_scripts_send_a_log_and_get_files(client: TestClient, number: int) -> None:
+    """Levels sent with the line are compared; every form of file comes by the same body, stamped as the page's."""
+    log = [{"lat": 36.28 + k * 0.001, "lon": -84.30 + k * 0.002, "level_dbuvm": 60 + k % 3} for k in range(40)]
+    body = {"line": [[36.28, -84.30], [36.33, -84.20]], "spacing_m": 200, "log": log}
+    answer = client.post(f"/api/networks/{number}/road", json=body).json()
+    assert answer["revision"] == 1
+    assert answer["measured"]["stretches_n"] > 10
+    assert answer["measured"]["prediction_minus_measurement_db"] is not None
+    wrong = client.post(f"/api/networks/{number}/road", json={**body, "log": [{**log[0], "site": "nowhere"}]})
+    assert wrong.status_code == 422
+    assert "'nowhere', which is not known" in wrong.json()["problems"][0]["what"]
+
+    trying = {**body, "offsets_us": {"north": 12}}
+    for form, head in (("csv", b"distance_m"), ("kml", b"<?xml"), ("geojson", b"{"), ("png", b"\x89PNG")):
+        made = client.post(f"/api/networks/{number}/road.{form}", json=trying)
+        assert made.content.startswith(head)
+        assert "TRY-" in made.headers["content-disposition"]
+    described = client.get("/api/openapi.json").json()
+    assert "/api/networks/{network_id}/road.{form}" in described["paths"]
+    assert "log" in described["components"]["schemas"]["RoadAsked"]["properties"]

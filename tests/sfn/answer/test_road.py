@@ -23,6 +23,7 @@ from sfn.reception.quality import CLASSES, yardstick
 from sfn.report.stamp import stamp
 from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import track_of
+from sfn.systems.ofdm import USUAL_STRATEGIES
 from sfn.terrain.ground import open_ground
 
 DEMOS = Path(__file__).parents[3] / "demo_sites"
@@ -44,7 +45,9 @@ def along(network: Network) -> Line:
 
 def test_samples_equal_the_point_answer(network: Network, along: Line) -> None:
     """Levels, delays, class and margin of a sample are what the point page says there."""
-    answer = document(on_line(network, along, WhatIf()).found)
+    answer = document(on_line(network, along, WhatIf()))
+    assert answer["before"] is None
+    assert "planned_lost_m" not in answer["stretches"][0]
     ground = open_ground(network, folder=DEMOS)
     for sample in answer["samples"][3::15]:
         found = point_answer.point_signals(network, lat_deg=sample["lat"], lon_deg=sample["lon"], ground=ground)
@@ -57,6 +60,49 @@ def test_samples_equal_the_point_answer(network: Network, along: Line) -> None:
             assert mine["significant"] == theirs.significant
         assert sample["quality_margin_db"] == pytest.approx(quality.margin_db, abs=0.3)
         assert sample["class"] == quality.class_name or abs(quality.margin_db) < 0.3
+        for mode in ("stereo", "mono"):
+            assert sample[f"{mode}_snr_db"] == pytest.approx(quality.answer[mode]["snr_local_db"], abs=0.3)
+
+
+def test_ofdm_samples_bear_the_carrier_to_noise_and_interference_of_the_point() -> None:
+    """C/(N+I) of a sample is that of the least favourable usual window at the same point."""
+    plain = read_file(DEMOS / "dab_plain.json")
+    ground = open_ground(plain, folder=DEMOS)
+    track = track_of([(52.62, 9.60), (52.74, 9.90)], source="plain")
+    made = on_line(plain, line(plain, track, spacing_m=2000.0, ground=ground, folder=DEMOS), WhatIf())
+    seen = 0
+    for sample in document(made)["samples"][::4]:
+        found = point_answer.point_signals(plain, lat_deg=sample["lat"], lon_deg=sample["lon"], ground=ground)
+        quality = point_quality(plain, found, yardstick(plain))
+        if quality is None:
+            continue
+        usual = [s["cni_db"] for s in quality.answer["strategies"] if s["strategy"] in USUAL_STRATEGIES]
+        assert sample["cni_db"] == pytest.approx(min(usual), abs=0.3)
+        assert "stereo_snr_db" not in sample
+        seen += 1
+    assert seen > 2
+
+
+def test_stretches_tell_before_and_after(network: Network, along: Line) -> None:
+    """What is lost on a stretch as planned and as tried; all of the plan's stretches hold what the plan loses."""
+    made = on_line(network, along, WhatIf({"summit": -12.0}))
+    assert made.before is not None
+    answer = document(made)
+    was, now = answer["before"]["stretches"], answer["stretches"]
+    plan = on_line(network, along, WhatIf())
+
+    assert [s["lost_m"] for s in was] == [s.lost_m for s in plan.found.stretches]
+    assert answer["checksum"] == document(plan)["checksum"]
+    whole = made.before.between(0.0, along.samples.length_m)
+    assert whole[0] == pytest.approx(sum(s["lost_m"] for s in was))
+    assert whole[1] == pytest.approx(min(s["margin_db"] for s in was))
+    for one in now:
+        assert 0 <= one["planned_lost_m"] <= one["to_m"] - one["from_m"] + 1e-6
+        assert one["planned_lost_m"] == pytest.approx(made.before.between(one["from_m"], one["to_m"])[0])
+    # Nothing tried moves nothing: a part of the plan against itself.
+    for one in was:
+        assert plan.found.between(one["from_m"], one["to_m"]) == pytest.approx((one["lost_m"], one["margin_db"]))
+    assert any(one["tried_lost_m"] != one["lost_m"] for one in was)
 
 
 def test_between_two_sites_a_kilometre_is_twice_its_travel_time() -> None:
@@ -111,7 +157,7 @@ def test_what_is_tried_moves_delays_alone(network: Network, along: Line) -> None
     assert "summit" not in off.found.sites
     every = on_line(network, along, WhatIf(off_air=frozenset(s.id for s in network.sites)))
     assert every.found.unknown_m == pytest.approx(along.samples.length_m)
-    assert document(every.found)["samples"][0]["signals"] == []
+    assert document(every)["samples"][0]["signals"] == []
     with pytest.raises(PlanError, match="no site 'nowhere'"):
         on_line(network, along, WhatIf({"nowhere": 1.0}))
 
@@ -142,6 +188,8 @@ def test_files_bear_unit_revision_and_try(network: Network, along: Line) -> None
     lines = road_lines(made.found, by)
 
     assert "TRY_summit_delay_difference_us_revision_7" in table[0]
+    assert f"checksum {by.checksum}" in table[0]
+    assert "TRY_stereo_snr_db_revision_7" in table[0]
     assert len(table) == 1 + len(along.samples.distance_m)
     assert lines["properties"]["revision"] == "7"
     assert all(f["properties"]["state"].startswith("TRY") for f in lines["features"])

@@ -1,0 +1,81 @@
+"""The road for scripts: ``/api/networks/ID/road``, as JSON and as files; part of the interface of `webapp.api`."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Response
+from pydantic import BaseModel, Field
+
+from sfn.answer.road_document import document
+from sfn.answer.road_files import MEDIA, road_file
+from sfn.answer.road_plan import PlannedRoad, planned_road
+from sfn.answer.what_if import WhatIf
+from sfn.survey.drive_log import log_of_levels
+from sfn.survey.track import track_of
+from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.maps import Maps
+from webapp.pages.map_files import stamp_of
+
+router = APIRouter(tags=["answers"])
+
+
+class LevelMeasured(BaseModel):
+    """A level measured on the road."""
+
+    lat: Annotated[float, Field(ge=-90, le=90, description="WGS 84. [degrees]")]
+    lon: Annotated[float, Field(ge=-180, le=180, description="WGS 84. [degrees]")]
+    level_dbuvm: Annotated[float, Field(ge=-50, le=160, description="[dBuV/m]")]
+    site: Annotated[str, Field(description="Whose signal, by its id; empty for all on air together.")] = ""
+
+
+class RoadAsked(BaseModel):
+    """A line to drive along, and what is tried on the way; sites by their ids."""
+
+    line: Annotated[
+        list[tuple[Annotated[float, Field(ge=-90, le=90)], Annotated[float, Field(ge=-180, le=180)]]],
+        Field(min_length=2, max_length=20_000, description="[latitude, longitude] pairs on WGS 84. [degrees]"),
+    ]
+    spacing_m: Annotated[float, Field(ge=5, le=10_000, description="Distance of samples. [m]")] = 100.0
+    rx_height_m: Annotated[float | None, Field(ge=1, le=3000, description="Above ground. [m]")] = None
+    as_set: Annotated[bool, Field(description="With what is set now, not with the computed settings.")] = False
+    offsets_us: Annotated[dict[str, float], Field(description="Offsets tried, positive is later. [us]")] = {}
+    clocks_late_us: Annotated[dict[str, float], Field(description="Clocks that are late by so much. [us]")] = {}
+    routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
+    off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
+    log: Annotated[
+        list[LevelMeasured], Field(max_length=200_000, description="Measured levels to hold against the prediction.")
+    ] = []
+
+
+@router.post("/networks/{network_id}/road")
+def answer_road(opened: NetworkDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
+    """Reception along a road, as ``python -m sfn road --json`` answers."""
+    return document(_planned(opened, maps, body), revision=opened.head.revision.number)
+
+
+@router.post("/networks/{network_id}/road.{form}", response_class=Response)
+def road_as_file(
+    opened: NetworkDep, maps: MapsDep, body: RoadAsked, form: Literal["csv", "geojson", "kml", "svg", "png"]
+) -> Response:
+    """The same as a file: a table, lines for maps, or the chart; with revision, checksum and what is tried."""
+    made = _planned(opened, maps, body)
+    by = stamp_of(opened, made.found.says)
+    named = {"Content-Disposition": f'attachment; filename="{by.file("road", form)}"'}
+    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named)
+
+
+def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:
+    """The road that was asked for."""
+    network = opened.network
+    levels = [(one.lat, one.lon, one.level_dbuvm, one.site) for one in body.log]
+    sites = tuple(site.id for site in network.sites)
+    return planned_road(
+        network,
+        track_of(body.line, source="line"),
+        tries=WhatIf(body.offsets_us, body.clocks_late_us, body.routes, frozenset(body.off_air)),
+        as_set=body.as_set,
+        spacing_m=body.spacing_m,
+        rx_height_m=body.rx_height_m,
+        log=log_of_levels(levels, source="log", sites=sites) if levels else None,
+        ground=maps.ground(network),
+        folder=maps.terrain_folder,
+    )
