@@ -138,6 +138,7 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
         margin_db=found.quality.margin_db,
         margin_before_db=None if made.before is None else made.before.quality.margin_db,
         quality_class=found.quality.quality_class,
+        covered=found.covered,
         stretches=tuple((s.from_m, s.to_m) for s in found.stretches),
         measured=None if made.measured is None else (made.measured.distance_m, made.measured.measured_dbuvm),
     )

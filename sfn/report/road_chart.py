@@ -45,6 +45,8 @@ class Drawn:
     margin_db, quality_class : ndarray, shape (M,)
     margin_before_db : ndarray, shape (M,), optional
         As planned, where something is tried.
+    covered : ndarray of bool, shape (M,)
+        Whether the terrain covers the paths from all sites.
     stretches : tuple of (from, to)
         Without adequate service, in the order of their numbers. [m]
     measured : (distance, level), optional
@@ -64,6 +66,7 @@ class Drawn:
     margin_db: NDArray[np.floating]
     margin_before_db: NDArray[np.floating] | None
     quality_class: NDArray[np.floating]
+    covered: NDArray[np.bool_]
     stretches: tuple[tuple[float, float], ...]
     measured: tuple[Floats, Floats] | None
 
@@ -102,6 +105,7 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
         style = {"color": colours[drawn.site_places[i]], "ls": SITE_DASHES[drawn.site_places[i] // 10 % 4], "lw": 1.3}
         level.plot(at_km, drawn.level_dbuvm[i], label=drawn.sites[i], **style)
         delay.plot(at_km, _differences(drawn, i), **(style | {"lw": 1.5}))
+    _left_out(level, drawn)
     if drawn.measured is not None:
         level.plot(drawn.measured[0] / 1000, drawn.measured[1], ".", ms=4, color=INK, label="measured", zorder=6)
     level.axhline(drawn.usable_dbuvm, color=QUIET, lw=0.9, ls=(0, (4, 3)))
@@ -146,6 +150,21 @@ def _delays(axes: "Axes", drawn: Drawn) -> None:
     axes.set_ylabel("delay minus that of\nthe strongest (µs)", fontsize=9, color=INK)
 
 
+def _left_out(axes: "Axes", drawn: Drawn) -> None:
+    """Hatching at the foot where the terrain leaves out the path from some site: its curve is missing there."""
+    out = np.concatenate(([False], ~drawn.covered, [False])).astype(int)
+    edges_km = _edges_km(drawn)
+    for n, (a, b) in enumerate(zip(np.flatnonzero(np.diff(out) == 1), np.flatnonzero(np.diff(out) == -1), strict=True)):
+        said = None if n else "terrain leaves out a site's path"
+        axes.axvspan(edges_km[a], edges_km[b], 0, 0.06, fc="none", ec=QUIET, hatch="\\\\\\", lw=0, label=said)
+
+
+def _edges_km(drawn: Drawn) -> Floats:
+    """Where the share of each sample begins and ends, shape (M + 1,). [km]"""
+    at_m = drawn.distance_m
+    return np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, at_m[-1:])) / 1000
+
+
 def _margins(axes: "Axes", drawn: Drawn, at_km: Floats) -> None:
     """Margin over adequate service, now and as planned."""
     if drawn.margin_before_db is not None:
@@ -161,7 +180,7 @@ def _strip(axes: "Axes", drawn: Drawn) -> None:
     from matplotlib.patches import Patch
 
     colours = class_colours()
-    edges = np.concatenate(([0.0], (drawn.distance_m[:-1] + drawn.distance_m[1:]) / 2, drawn.distance_m[-1:])) / 1000
+    edges = _edges_km(drawn)
     kinds = np.nan_to_num(drawn.quality_class, nan=-1.0).astype(int)
     starts = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), len(kinds)]
     for a, b in itertools.pairwise(starts):
@@ -184,4 +203,7 @@ def _strip(axes: "Axes", drawn: Drawn) -> None:
 
 def _note(axes: "Axes", at: float, text: str) -> None:
     """A small sentence on a line, at the right."""
-    axes.annotate(text, (1.0, at), xycoords=("axes fraction", "data"), ha="right", va="bottom", fontsize=8, color=QUIET)
+    axes.annotate(
+        text, (1.0, at), xycoords=("axes fraction", "data"), ha="right", va="bottom", fontsize=8, color=QUIET, zorder=7,
+        bbox={"facecolor": SHEET, "alpha": 0.85, "lw": 0, "pad": 1.0},
+    )  # fmt: skip

@@ -204,6 +204,20 @@ def test_files_bear_unit_revision_and_try(network: Network, along: Line) -> None
     assert b"TRY, not the plan" in road_file(made, "kml", by)
 
 
+def test_the_chart_says_where_the_terrain_leaves_out_a_path(network: Network, along: Line) -> None:
+    """Hatching and its words stand on a chart that leaves the terrain, and on no other."""
+    ground = open_ground(network, folder=DEMOS)
+    beyond = track_of([(36.25, -84.33), (36.25, -84.60)], source="beyond")
+    leaving = on_line(network, line(network, beyond, spacing_m=500.0, ground=ground, folder=DEMOS), WhatIf())
+    assert not leaving.found.covered.all()
+    assert not all(sample["covered"] for sample in document(leaving)["samples"])
+    said = []
+    for made in (leaving, on_line(network, along, WhatIf())):
+        by = stamp(network, revision=1, made_at=datetime.now(UTC))
+        said.append(b"terrain leaves out" in road_file(made, "svg", by))
+    assert said == [True, False]
+
+
 def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The command answers like the functions, writes its file, and refuses in words."""
     (tmp_path / "l.csv").write_text("lat,lon\n" + "".join(f"{a},{b}\n" for a, b in CORNERS))
