@@ -235,7 +235,7 @@ def _geojson(text: str, *, source: str) -> Track:
     points: list[tuple[float, float]] = []
     try:
         for line in _lines(document):
-            points += [_lat_lon(position) for position in line]
+            points += [_lat_lon(position, number) for number, position in enumerate(line, start=1)]
     except (KeyError, TypeError, ValueError, IndexError, RecursionError) as error:
         what = f"is no GeoJSON that can be used ({str(error)[:120]})"
         raise PlanError([Problem(source, what, "a LineString of [longitude, latitude] pairs on WGS84")]) from error
@@ -259,11 +259,14 @@ def _lines(of: Any) -> list[Any]:
     return [line for one in inside for line in _lines(one)]
 
 
-def _lat_lon(position: Any) -> tuple[float, float]:
+def _lat_lon(position: Any, number: int) -> tuple[float, float]:
     """Latitude and longitude of a GeoJSON position."""
-    lon, lat = float(position[0]), float(position[1])
+    try:
+        lon, lat = float(position[0]), float(position[1])
+    except (TypeError, ValueError, IndexError, KeyError) as error:
+        raise ValueError(f"position {number} is {str(position)[:60]}") from error
     if not (-90 <= lat <= 90 and -180 <= lon <= 180):
-        raise ValueError(f"a position is [{lon:g}, {lat:g}]")
+        raise ValueError(f"position {number} is [{lon:g}, {lat:g}]")
     return lat, lon
 
 
