@@ -208,8 +208,8 @@ class Receiver(Record):
     """Receiving antenna above ground: 1.5 for a car, 10 for a roof. [m]"""
     polarisation: Literal["h", "v", "stronger"] = "stronger"
     """Plane in which it receives; the stronger of the two where it does not matter."""
-    antenna: Literal["all round", "roof"] = "all round"
-    """all round: in a car or portable; roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599)."""
+    antenna: Literal["roof"] | None = None
+    """roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599); alike from all round where not given."""
 
 
 class Thresholds(Record):

@@ -34,7 +34,7 @@ def roof_of(network: Network) -> RoofAntenna | None:
     try:
         return roof_antenna(network.frequency_mhz)
     except ValueError as error:
-        expected = '"all round" at this frequency'
+        expected = "none: alike from all round"
         raise PlanError([Problem("receiver.antenna", f"no roof antenna is known: {error}", expected)]) from error
 
 
