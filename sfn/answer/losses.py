@@ -168,16 +168,30 @@ def records(measured: Sequence[Measured], *, names: Sequence[str], late_probabil
         found["second_burst_packets"] = other.model.mean_burst_packets if other else None
     fitted = fit(first.delay_us.size, burst_lengths=first.burst_lengths)
     needs = by_hour(cut, packet_time_s=first.packet_time_s)
-    made = Records(tuple(names), first, cut, fitted.model if fitted else None, found, needs)
-    found["hours_need"] = [
-        {
-            "hour_of_day": one.hour.hour_of_day,
-            "protection": "none" if one.hour.loss is None else one.chosen.protection.in_words() if one.chosen else None,
-            "wait_us": one.need.wait_us,
-            "variation_us": one.need.variation_us,
-            "total_us": one.need.total_us,
-        }
-        for one in needs
-    ]
-    found["release_above_least_us"] = made.release.release_us if made.release else None
-    return made
+    return Records(tuple(names), first, cut, fitted.model if fitted else None, found | needs_answer(needs), needs)
+
+
+def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
+    """What every hour asks for, and the one release delay that covers them all, as ``loss --json`` has it."""
+    release = common_release([one.need for one in needs], step_us=1000.0) if needs else None
+    return {
+        "hours_need": [
+            {
+                "hour_of_day": one.hour.hour_of_day,
+                "protection": _named(one),
+                "wait_us": one.need.wait_us,
+                "variation_us": one.need.variation_us,
+                "total_us": one.need.total_us,
+            }
+            for one in needs
+        ],
+        "release_above_least_us": None if release is None else release.release_us,
+        "release_decided_by": None if release is None else release.decided_by,
+    }
+
+
+def _named(one: HourNeed) -> str | None:
+    """The protection in words; None where none of the usual ones does."""
+    if one.hour.loss is None:
+        return "none"
+    return one.chosen.protection.in_words() if one.chosen else None

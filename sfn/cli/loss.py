@@ -15,7 +15,10 @@ paths over media packets); `model_source` (given, fitted, or an upper limit wher
 both copies would have been lost, by spacing); delay above the least that all but `late_probability` keep as
 `variation_us`, `variation_low_us`, `variation_high_us` (null: the record is too short for an upper end);
 `delay_quantiles`; `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio,
-mean_burst_packets, heavier (surely loses more than the whole), variation_us, variation_high_us. With --second-capture
+mean_burst_packets, heavier (surely loses more than the whole), variation_us, variation_high_us; `hours_need`, each
+with hour_of_day, protection (the lightest that leaves an audible error a week at most; null: none of the usual ones),
+wait_us, variation_us, total_us; `release_above_least_us`, the one release delay above the path's least that covers
+every hour, and `release_decided_by`. With --second-capture
 also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if
 independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`.
 """
@@ -27,6 +30,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import cast
 
+from sfn.answer.losses import by_hour, needs_answer
 from sfn.cli.stream import model_of, number, protection_arguments, protection_of
 from sfn.errors import PlanError, Problem
 from sfn.stream.advise import spoken, usual
@@ -129,6 +133,7 @@ def _measured_models(
     one = _record(args.capture, args, time_s)
     cut = hours(one, late_probability=args.late_probability)
     answer = measured_answer(one, cut, late_probability=args.late_probability)
+    answer |= needs_answer(by_hour(cut, packet_time_s=one.packet_time_s))
     first, source = _fitted(one)
     if args.second_capture is None:
         return first, first, source, answer
@@ -258,6 +263,12 @@ def _measured_table(answer: dict[str, object]) -> list[str]:
     for row in rows:
         within = "-" if row["variation_us"] is None else f"{row['variation_us'] / 1000:.2f}"
         lines.append(f"{row['hour_of_day']:>6}{row['packets_n']:>10}{row['lost_n']:>8}{row['bursts_n']:>8}{within:>12}")
+    if answer["release_above_least_us"] is not None:
+        release_ms = cast(float, answer["release_above_least_us"]) / 1000
+        lines.append(
+            f"one release delay for every hour's protection (an error a week): {release_ms:.0f} ms above the least, "
+            f"decided by {answer['release_decided_by']}"
+        )
     if "joint_loss_ratio" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]

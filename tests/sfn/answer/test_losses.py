@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sfn.answer.losses import by_hour, usual_protections
+from sfn.answer.losses import by_hour, needs_answer, usual_protections
 from sfn.stream.buffer import Hour, common_release, delay_quantile
 from sfn.stream.loss import bursts, fit
 from tests.sfn.stream.test_residual import record
@@ -48,6 +48,10 @@ def test_a_bad_hour_asks_for_more_and_decides_the_release() -> None:
     ]
     assert all(one.left.errors_high_ratio > PACKET_S / 604_800 for one in cheaper)
     assert bad.need.total_us > light.need.total_us > quiet.need.total_us
+    answer = needs_answer((quiet, light, bad))
+    assert [line["protection"] for line in answer["hours_need"]][:2] == ["none", light.chosen.protection.in_words()]
+    assert answer["release_decided_by"] == "20 h"
     release = common_release([one.need for one in (quiet, light, bad)], step_us=1000.0)
+    assert answer["release_above_least_us"] == release.release_us
     assert release.decided_by == "20 h"
     assert release.release_us == pytest.approx(np.ceil(bad.need.total_us / 1000) * 1000)
