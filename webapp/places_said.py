@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from contextvars import ContextVar
 from typing import Any
 
-from sfn.plan import Network
+from sfn.plan import DelayField, Network, Site, Stage
 from webapp.forms.fields import label_of
 
 # Names of the sites and stages of the network that a page is about, in the order of its document.
@@ -13,6 +13,8 @@ NAMES: ContextVar[Mapping[str, tuple[str, ...]]] = ContextVar("names", default={
 _PATH = re.compile(r"[a-z][a-z0-9_]*(\[\d+\])?(\.[a-z][a-z0-9_]*(\[\d+\])?)*")
 _PIECE = re.compile(r"([a-z0-9_]+)(?:\[(\d+)\])?")
 _ONE = {"sites": "site", "stages": "stage", "delay_fields": "delay field", "chains": "chain", "weights": "weight"}
+_KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
+_KEYS = frozenset(key for record in (Stage, Site, DelayField, Network) for key in record.model_fields)
 _MICROSECONDS = re.compile(r"(\d) us\b")
 
 
@@ -34,17 +36,30 @@ def place_said(where: str) -> str:
     >>> place_said("night.csv line 3 column lat")
     'night.csv line 3 column lat'
     """
-    first = where.partition(".")[0].partition("[")[0]
-    if not _PATH.fullmatch(where) or (first != where and first not in Network.model_fields):
+    if not _is_place(where):
         return where
     said = [_piece(found[1], found[2]) for found in _PIECE.finditer(where)]
     head, rest = said[0], said[1:]
     return f"{head}: {', '.join(rest)}" if rest and "[" in where.partition(".")[0] else ", ".join(said)
 
 
-def text_said(text: str) -> str:
-    """A sentence of the engine's as a page prints it: microseconds with their letter."""
+def text_said(text: str, where: str = "") -> str:
+    """A sentence of the engine's as a page prints it: microseconds with their letter, keys of a document in words.
+
+    Examples
+    --------
+    >>> text_said("latency_us is missing", "stages[1]")
+    'latency is missing'
+    """
+    if _is_place(where) and ("[" in where or "." in where):
+        text = _KEY.sub(lambda key: label_of(key[0]) if key[0] in _KEYS else key[0], text)
     return _MICROSECONDS.sub("\\1\u202f\u00b5s", text).replace("dBuV/m", "dB\u00b5V/m")
+
+
+def _is_place(where: str) -> bool:
+    """Whether a text is a place of the document, or one word."""
+    first = where.partition(".")[0].partition("[")[0]
+    return bool(_PATH.fullmatch(where)) and (first == where or first in Network.model_fields)
 
 
 def _piece(key: str, index: str | None) -> str:

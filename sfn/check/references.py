@@ -14,7 +14,9 @@ PART_OF_TOLERANCE = 0.1  # what a cable may take of the service's tolerance (eng
 def receivers_of(network: Network) -> dict[str, Receiver]:
     """Timing receivers of the sites that say what they keep, by site id; no cable where none is given."""
     return {
-        site.id: Receiver(at.cable_m or 0.0, at.velocity_factor, at.entered_ns / 1000 if at.cable_m else 0.0, at.scale)
+        site.id: Receiver(
+            at.cable_m or 0.0, at.cable_velocity_factor, at.entered_ns / 1000 if at.cable_m else 0.0, at.scale
+        )
         for site in network.sites
         if (at := site.time_reference) is not None
     }

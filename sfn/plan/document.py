@@ -119,7 +119,7 @@ class TimeReference(Record):
     """Time scale of its time of day: one at all sites, or time stamps are whole seconds off."""
     cable_m: Annotated[float, Field(ge=0, le=10_000)] | None = None
     """Antenna cable of the timing receiver. [m]"""
-    velocity_factor: Annotated[float, Field(ge=0.3, le=1)] = 0.83
+    cable_velocity_factor: Annotated[float, Field(ge=0.3, le=1)] = 0.83
     """Speed in that cable as a part of that in vacuum."""
     entered_ns: Annotated[float, Field(ge=-100_000, le=100_000)] = 0.0
     """Cable compensation entered in the receiver. [ns]"""

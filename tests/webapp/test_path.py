@@ -80,7 +80,7 @@ def test_off_the_terrain_the_page_says_so(client: TestClient, number: int) -> No
         ({"at": "36.3, -84.2", "rx_height_m": "0.2"}, "1 to 3000 m above ground"),
         ({"at": "36.3, -84.2", "rx_ground_m": "high"}, "cannot be 'high'"),
         ({"at": "36.3, -84.2", "time_pct": "90"}, "up to ten numbers from 1 to 50 %"),
-        ({"at": "36.3, -84.2", "rx_ground_m": "20000"}, "ground_m"),
+        ({"at": "36.3, -84.2", "rx_ground_m": "20000"}, "ground height"),
     ],
 )
 def test_what_cannot_be_used_is_said_and_kept(

@@ -41,6 +41,8 @@ class Editor:
     """The network was deleted while it was being edited."""
     problems: tuple[Problem, ...]
     """Everything that keeps it from being saved, with its place."""
+    leads: dict[str, tuple[str, str]]
+    """By the place of a problem that is not on this page: the view where it can be mended, and what the button says."""
     advice: tuple[Advice, ...]
     """What the check found in it, where nothing keeps it from being saved."""
     on_page: frozenset[str]

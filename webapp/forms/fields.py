@@ -54,6 +54,10 @@ LABELS = {
     "window_us": "its window",
     "echo_us": "longest echo of its own signal",
     "parent_margin_db": "parent above all others",
+    "scale": "time scale",
+    "cable_m": "antenna cable of its receiver",
+    "cable_velocity_factor": "its velocity factor",
+    "entered_ns": "compensation entered",
 }
 SUGGESTIONS = {
     "crs": ("EPSG:4326", "EPSG:4269", "EPSG:4267", "EPSG:4230", "EPSG:4277", "EPSG:27700", "EPSG:25832", "EPSG:25833"),

@@ -91,9 +91,18 @@ def editor(
         reason=draft.reason,
         deleted=draft.deleted,
         problems=draft.problems,
+        leads={p.where: (a.go, a.words) for p in draft.problems if (a := _lead(p, draft.document, on_page)).go},
         advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
         on_page=frozenset(anchor(p.where) for p in (*draft.problems, *found) if anchor(p.where) in on_page),
     )
+
+
+def _lead(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
+    """The same for what keeps a draft from being saved; no way where the draft is too odd to tell one."""
+    try:
+        return _advice(problem, document, on_page)
+    except (KeyError, IndexError, TypeError, AttributeError):
+        return Advice(problem, "", "")
 
 
 def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
@@ -108,7 +117,9 @@ def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) ->
         stage = document["stages"][path[1]]["id"]
         view, index = "chain", next((n for n, s in enumerate(sites) if stage in _passed(s, document)), 0)
     return Advice(
-        problem, f"{view} {index}", f"go to {'the chains of ' if view == 'chain' else ''}{sites[index]['name']}"
+        problem,
+        f"{view} {index}",
+        f"go to {'the chains of ' if view == 'chain' else ''}{sites[index].get('name') or sites[index]['id']}",
     )
 
 

@@ -5,9 +5,10 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
+from pydantic import BaseModel
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import Stage
+from sfn.plan import DelayField, Network, Site, Stage
 from webapp import addresses
 from webapp.contexts.network import NewPage
 from webapp.dependencies import FormDep, StoreDep
@@ -38,14 +39,10 @@ STARTING_POINT: dict[str, Any] = {
         }
     ],
 }
-NETWORK_REST = (
-    "format refractivity_n delta_n surface_refractivity_n0 receiver time_stamps thresholds terrain cover zones"
-    " work_order notes"
-).split()
-SITE_REST = (
-    "id on_air offset_us offset_held fed_off_air_from least_offset_us greatest_offset_us remote lock antenna".split()
-)
-DELAY_REST = ("insertion_us", "entry", "reference_plane")
+# Asked for at first; everything else has its usual value and can be changed later.
+NETWORK_KEPT = ("name", "service", "frequency_mhz", "reference_point", "common_delay")
+SITE_KEPT = ("name", "position", "ground_m", "antenna_m", "erp_kw")
+DELAY_KEPT = ("name", "unit", "step", "least", "greatest", "sign", "set")
 STAGE_KEPT = ("latency_us", "tolerance_us", "source", "date")
 
 
@@ -78,14 +75,18 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
 def shown(request: Request, document: dict[str, Any], form: dict[str, str], problems: tuple[Problem, ...]) -> Response:
     """The form with what was typed."""
     held = Sheet(document, problems, suggestions={"service": service_ids()})
-    stage_rest = [key for key in Stage.model_fields if key not in STAGE_KEPT]
     groups = (
-        held.group("", leave_out=NETWORK_REST),
-        held.group("sites-0", leave_out=SITE_REST),
-        held.group("sites-0-delay_fields-0", leave_out=DELAY_REST),
-        held.group("stages-0", leave_out=stage_rest),
+        held.group("", leave_out=_but(Network, NETWORK_KEPT)),
+        held.group("sites-0", leave_out=_but(Site, SITE_KEPT)),
+        held.group("sites-0-delay_fields-0", leave_out=_but(DelayField, DELAY_KEPT)),
+        held.group("stages-0", leave_out=_but(Stage, STAGE_KEPT)),
     )
     elsewhere = {id(p) for p in held.elsewhere(groups)}
     on_page = frozenset(anchor(p.where) for p in problems if id(p) not in elsewhere)
     context = NewPage(*groups, author=form.get("author", ""), problems=problems, on_page=on_page)
     return page(request, context, status=422 if problems else 200)
+
+
+def _but(record: type[BaseModel], kept: tuple[str, ...]) -> list[str]:
+    """Every key of a record but those kept."""
+    return [key for key in record.model_fields if key not in kept]
