@@ -13,8 +13,8 @@
 
 References
 ----------
-.. [1] GE06 Final Acts, Annex 2 Chapter 3 and Appendix 3.4 (read in a transcription).
-.. [2] ITU-R BT.2033-2, annex; BT.2036 (read in open code and a transcription).
+.. [1] GE06 Final Acts, Annex 2 Chapter 3 and Appendix 3.4 (read in a typed copy).
+.. [2] ITU-R BT.2033-2, annex; BT.2036 (read in open code and a typed copy).
 """
 
 from dataclasses import asdict, dataclass
