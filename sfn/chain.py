@@ -17,6 +17,7 @@ from decimal import Decimal, localcontext
 
 from sfn.plan import Chain, Network, Site, Stage
 
+MAIN = "main"  # the route that every site has
 # Feeders need a division: 40 digits are far below the 1e-4 us that anybody can see.
 _DIGITS = 40
 _C_M_PER_US = Decimal("299.792458")
@@ -96,6 +97,11 @@ def _from_length(stage: Stage, refractivity_n: float) -> Decimal:
 def rests_on_assumption(stage: Stage) -> bool:
     """Whether nobody measured, looked up or computed this stage's latency."""
     return stage.source in (None, "assumed")
+
+
+def outdated(stage: Stage) -> bool:
+    """Whether firmware or mode changed after the day of the stage's figure, or the figure bears no day."""
+    return stage.changed is not None and (stage.date is None or stage.date < stage.changed)
 
 
 def route_latency(site: Site, chain: Chain, *, stages: Mapping[str, Stage], refractivity_n: float) -> RouteLatency:

@@ -101,6 +101,11 @@ def power_sum_db(levels_db: ArrayLike, *, axis: int = 0) -> NDArray[np.float64]:
         return np.asarray(10.0 * np.log10(total))
 
 
+def finite_or_none(value: float | np.floating | None) -> float | None:
+    """A number as JSON has it: none where it is missing, NaN or infinite."""
+    return None if value is None or not np.isfinite(value) else float(value)
+
+
 def erp_dbw(erp_kw: float) -> float:
     """Effective radiated power in dBW from kilowatts; -inf for nothing radiated.
 

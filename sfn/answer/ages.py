@@ -4,16 +4,15 @@ A stage must be measured again when its firmware or mode changed after the day o
 at a site before such a change says nothing of what is on air now either.
 """
 
+import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sfn.chain import RouteLatency, all_routes, rests_on_assumption
+from sfn.chain import MAIN, RouteLatency, all_routes, outdated, rests_on_assumption
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, Stage
-
-MAIN = "main"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +143,6 @@ def changed_document(
     PlanError
         If no stage is chosen or there is none of that name, or the day is none.
     """
-    import copy
-
     known = [stage["id"] for stage in document["stages"]]
     problems = [
         Problem("stage", f"there is no stage {name!r}", "one of the plan") for name in stage_ids if name not in known
@@ -236,7 +233,7 @@ def _site(
 
 def _again(stage: Stage) -> str:
     """Why a stage must be measured again."""
-    if stage.changed is None or (stage.date is not None and stage.date >= stage.changed):
+    if not outdated(stage):
         return ""
     what = f"{stage.firmware} since {stage.changed}" if stage.firmware else f"changed on {stage.changed}"
     return f"{what}; the figure is {'from ' + stage.date if stage.date else 'without a date'}"

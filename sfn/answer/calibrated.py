@@ -1,7 +1,6 @@
 """The answer of ``calibrate``: drive-test logs beside the levels that the plan predicts."""
 
 import copy
-import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +13,7 @@ from sfn.survey.calibrate import DOMINANCE_DB, Calibration, Sector, calibrate
 from sfn.survey.drive_log import DriveLog, stretches
 from sfn.survey.prediction import planned_levels
 from sfn.terrain.ground import Ground
+from sfn.units import finite_or_none
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +96,14 @@ def document(answer: Calibrated) -> dict[str, Any]:
         "shifts_db": {site: list(shifts) for site, shifts in shifts_of(answer).items()},
         "sites": [_sector(row) for row in found.whole],
         "sectors": [_sector(row) for row in found.sectors],
-        "together": {"difference_db": _finite(mean), "spread_db": _finite(spread), "stretches_n": count},
+        "together": {"difference_db": finite_or_none(mean), "spread_db": finite_or_none(spread), "stretches_n": count},
         "stretches": [
             {
                 "lat": float(road.lat_deg[k]),
                 "lon": float(road.lon_deg[k]),
                 "measured_dbuvm": float(road.level_dbuvm[k]),
                 "site": found.site[k],
-                "difference_db": _finite(found.difference_db[k]),
+                "difference_db": finite_or_none(found.difference_db[k]),
             }
             for k in range(len(road))
         ],
@@ -182,14 +182,9 @@ def _sector(row: Sector) -> dict[str, Any]:
         "from_deg": row.from_deg,
         "to_deg": row.to_deg,
         "stretches_n": row.stretches_n,
-        "difference_db": _finite(row.difference_db),
-        "spread_db": _finite(row.spread_db),
-        "uncertainty_db": _finite(row.uncertainty_db),
-        "shift_db": _finite(row.shift_db),
+        "difference_db": finite_or_none(row.difference_db),
+        "spread_db": finite_or_none(row.spread_db),
+        "uncertainty_db": finite_or_none(row.uncertainty_db),
+        "shift_db": finite_or_none(row.shift_db),
         "significant": row.significant,
     }
-
-
-def _finite(value: float) -> float | None:
-    """NaN is null."""
-    return float(value) if math.isfinite(value) else None

@@ -5,10 +5,9 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sfn.chain import MAIN
 from sfn.plan import Network
 from sfn.timing import delay_table
-
-MAIN = "main"
 
 
 @dataclass(frozen=True, slots=True)

@@ -131,7 +131,7 @@ class Records:
     @property
     def release(self) -> Release | None:
         """The one release delay, above the path's least delay, that covers every hour's protection. [us]"""
-        return common_release([one.need for one in self.needs], step_us=1000.0) if self.needs else None
+        return _release(self.needs)
 
     @property
     def neediest(self) -> Hour | None:
@@ -173,7 +173,7 @@ def records(measured: Sequence[Measured], *, names: Sequence[str], late_probabil
 
 def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
     """What every hour asks for, and the one release delay that covers them all, as ``loss --json`` has it."""
-    release = common_release([one.need for one in needs], step_us=1000.0) if needs else None
+    release = _release(needs)
     return {
         "hours_need": [
             {
@@ -188,6 +188,11 @@ def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
         "release_above_least_us": None if release is None else release.release_us,
         "release_decided_by": None if release is None else release.decided_by,
     }
+
+
+def _release(needs: Sequence[HourNeed]) -> Release | None:
+    """The one release delay that covers every hour, in whole milliseconds; None without hours."""
+    return common_release([one.need for one in needs], step_us=1000.0) if needs else None
 
 
 def _named(one: HourNeed) -> str | None:

@@ -18,6 +18,7 @@ from sfn.propagation.smooth_earth import effective_radius
 from sfn.report.numbers import db, dbuvm, degrees, km, number, us
 from sfn.report.plots import path_plot
 from sfn.terrain.ground import Ground
+from sfn.units import finite_or_none
 
 # What the path page and command work out where nobody asks for other percentages.
 USUAL_TIME_PCT = (50.0, 10.0, 1.0)
@@ -133,10 +134,10 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "lat": answer.lat_deg,
         "lon": answer.lon_deg,
         "rx_height_m": answer.rx_height_m,
-        "rx_ground_m": _known(levels.rx_ground_m),
+        "rx_ground_m": finite_or_none(levels.rx_ground_m),
         "level_shift_db": answer.shift_db,
         "ground_m": levels.ground_distance_m,
-        "path_m": _known(levels.path_m),
+        "path_m": finite_or_none(levels.path_m),
         "bearing_deg": levels.bearing_deg,
         "travel_us": answer.travel_us,
         "smooth_earth": ground.smooth,
@@ -145,16 +146,17 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "line_of_sight": first.line_of_sight if first else None,
         "tx_elevation_deg": first.tx_elevation_deg if first else None,
         "rx_elevation_deg": first.rx_elevation_deg if first else None,
-        "erp_kw": _known(10.0 ** (levels.erp_dbk / 10.0)),
-        "attenuation_db": _known(levels.attenuation_db),
+        "erp_kw": finite_or_none(10.0 ** (levels.erp_dbk / 10.0)),
+        "attenuation_db": finite_or_none(levels.attenuation_db),
         "levels": [
-            {"time_pct": pct, "level_dbuvm": _known(level), "loss_db": one.loss_db, "field_dbuvm": one.field_dbuvm,
-             "intermediates": {name: _known(value) for name, value in one.intermediates.items()}}
+            {"time_pct": pct, "level_dbuvm": finite_or_none(level),
+             "loss_db": one.loss_db, "field_dbuvm": one.field_dbuvm,
+             "intermediates": {name: finite_or_none(value) for name, value in one.intermediates.items()}}
             for pct, level, one in zip(levels.time_pct, levels.level_dbuvm, levels.loss, strict=False)
         ],
         "profile": {
             "distance_km": (ground.distance_m / 1000.0).tolist(),
-            "ground_m": [_known(v) for v in ground.ground_m.tolist()],
+            "ground_m": [finite_or_none(v) for v in ground.ground_m.tolist()],
             "cover_m": ground.cover_m.tolist(),
             "zone": [("inland", "coast", "sea")[z] for z in ground.zone],
         },
@@ -211,8 +213,3 @@ def resting_on(answer: PathAnswer) -> str:
     if ground.broken:
         return f"terrain is not known from {km(ground.gap_from_m, 2)} on: no answer"
     return f"terrain has a small void at {km(ground.gap_from_m, 2)}, filled from its rim"
-
-
-def _known(value: float) -> float | None:
-    """The number, or None where there is none."""
-    return float(value) if np.isfinite(value) else None

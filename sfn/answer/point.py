@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.point import PointQuality, point_quality
@@ -14,7 +15,7 @@ from sfn.report.stems import Stems, stems
 from sfn.systems.ofdm import USUAL_STRATEGIES
 from sfn.systems.service import service
 from sfn.terrain.ground import Ground
-from sfn.timing import DelayTable, delay_table
+from sfn.timing import DelayTable
 
 
 def point_signals(
@@ -46,11 +47,35 @@ def point_signals(
     PlanError
         If a position or the service cannot be used.
     """
+    return tried_signals(
+        network, WhatIf(), lat_deg=lat_deg, lon_deg=lon_deg, rx_height_m=rx_height_m, rx_ground_m=rx_ground_m,
+        as_set=as_set, ground=ground,
+    )[0]  # fmt: skip
+
+
+def tried_signals(
+    network: Network,
+    tries: WhatIf,
+    *,
+    lat_deg: float,
+    lon_deg: float,
+    rx_height_m: float | None = None,
+    rx_ground_m: float | None = None,
+    as_set: bool = False,
+    ground: Ground | None = None,
+) -> tuple[PointSignals, Tried]:
+    """The same with something tried, and the network with that in force; arguments as for `point_signals`.
+
+    Raises
+    ------
+    PlanError
+        If a position or the service cannot be used, or what is tried names what the network does not have.
+    """
     placed = place(network)
-    launches = delay_table(network, placed=placed).launches(as_set=as_set)
-    return signals_at(
-        network,
-        launches,
+    now = tried(network, tries, placed=placed, as_set=as_set)
+    found = signals_at(
+        now.network,
+        now.launches,
         lat_deg=lat_deg,
         lon_deg=lon_deg,
         placed=placed,
@@ -59,6 +84,7 @@ def point_signals(
         rx_height_m=rx_height_m,
         rx_ground_m=rx_ground_m,
     )
+    return found, now
 
 
 @dataclass(frozen=True, slots=True)

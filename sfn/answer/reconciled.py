@@ -1,7 +1,6 @@
 """The answer of ``reconcile``: launch errors from measurements, what explains them, and the plan corrected by them."""
 
 import copy
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -14,6 +13,7 @@ from sfn.survey.measurements import Measurement, planes
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import Reconciliation, Residual, SiteError, reconcile, snoop
 from sfn.terrain.dem import Terrain
+from sfn.units import finite_or_none
 
 Way = Literal["all", "robust", "without suspects"]
 
@@ -87,9 +87,9 @@ def document(answer: Reconciled) -> dict[str, Any]:
         "rank": found.rank,
         "freedom": found.freedom,
         "chi_square": found.chi_square_ratio,
-        "chi_square_low": _finite(low),
-        "chi_square_high": _finite(high),
-        "scale_ratio": _finite(found.scale_ratio),
+        "chi_square_low": finite_or_none(low),
+        "chi_square_high": finite_or_none(high),
+        "scale_ratio": finite_or_none(found.scale_ratio),
         "residuals": [_residual(row) for row in found.residuals],
         "suspects": [k for k, row in enumerate(found.residuals) if row.verdict == "suspect"],
         "uncheckable": [k for k, row in enumerate(found.residuals) if row.verdict == "uncheckable"],
@@ -196,8 +196,3 @@ def _residual(row: Residual) -> dict[str, Any]:
         "verdict": row.verdict,
         "alike": list(row.alike),
     }
-
-
-def _finite(value: float) -> float | None:
-    """NaN is null."""
-    return value if math.isfinite(value) else None

@@ -24,6 +24,7 @@ from sfn.reception.quality import (
 )
 from sfn.reception.significance import significant
 from sfn.survey.track import Samples
+from sfn.units import finite_or_none
 
 Floats = NDArray[np.float64]
 
@@ -132,15 +133,9 @@ class Road:
             return np.full(len(columns), np.nan)
         return np.where(self.second >= 0, values[np.maximum(self.second, 0), columns], np.nan)
 
-    @property
-    def edges_m(self) -> Floats:
-        """Where the share of each sample begins and ends, half way to its neighbours, shape (M + 1,). [m]"""
-        at_m = self.samples.distance_m
-        return np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, [self.samples.length_m]))
-
     def between(self, from_m: float, to_m: float) -> tuple[float, float | None]:
         """How much of a part of the road has no adequate service, and the least margin on it. [m, dB]"""
-        edges_m = self.edges_m
+        edges_m = self.samples.edges_m
         share_m = np.clip(np.minimum(edges_m[1:], to_m) - np.maximum(edges_m[:-1], from_m), 0.0, None)
         margin = self.quality.margin_db[(share_m > 0) & np.isfinite(self.quality.margin_db)]
         lost_m = float(share_m[self.quality.quality_class > JUST_ENOUGH].sum())
@@ -231,7 +226,7 @@ def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 def _with_stretches(of: Road, near: Mapping[str, tuple[float, float]]) -> Road:
     """The road with its stretches that have no adequate service."""
     bad = of.quality.quality_class > JUST_ENOUGH  # NaN is not bad: nothing is known there
-    edges_m = of.edges_m
+    edges_m = of.samples.edges_m
     starts = np.flatnonzero(bad & ~np.concatenate(([False], bad[:-1])))
     ends = np.flatnonzero(bad & ~np.concatenate((bad[1:], [False]))) + 1
     joined: list[list[int]] = []
@@ -282,8 +277,3 @@ def _nearest(lat: float, lon: float, near: Mapping[str, tuple[float, float]]) ->
     away_m = inverse(spots[:, 0], spots[:, 1], *here)[0]
     at = int(np.argmin(away_m))
     return list(near)[at], float(away_m[at])
-
-
-def finite_or_none(value: float | np.floating | None) -> float | None:
-    """NaN is null."""
-    return None if value is None or not np.isfinite(value) else float(value)

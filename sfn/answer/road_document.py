@@ -4,10 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.road import Road, Stretch, finite_or_none
+from sfn.answer.road import Road, Stretch
 from sfn.answer.road_plan import PlannedRoad
 from sfn.field.shift import shift_says
 from sfn.reception.quality import CLASSES
+from sfn.units import finite_or_none
 
 
 def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any]:

@@ -126,6 +126,7 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
     tolerance_us = found.yard.carried.tolerance_us
     drawn = Drawn(
         distance_m=found.samples.distance_m,
+        edges_m=found.samples.edges_m,
         sites=tuple(names[name] for name in found.sites),
         site_places=tuple(found.signals.sites.index(name) for name in found.sites),
         level_dbuvm=found.level_dbuvm,

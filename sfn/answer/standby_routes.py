@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from sfn.chain import MAIN
 from sfn.errors import Problem
 from sfn.stream.link import MONTH_S
 from sfn.stream.typed import Reader
 from sfn.timing import DelayTable
-
-MAIN = "main"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from sfn.chain import MAIN
 from sfn.check import check
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
@@ -11,7 +12,6 @@ from sfn.report.numbers import us
 from sfn.timing import DelayTable, delay_table
 
 GREATEST_TRIED_US = 1_000_000.0
-MAIN = "main"
 
 
 @dataclass(frozen=True, slots=True)

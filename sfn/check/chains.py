@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from itertools import combinations
 
-from sfn.chain import stage_latency
+from sfn.chain import outdated, stage_latency
 from sfn.errors import Problem
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.units import exact
@@ -76,7 +76,7 @@ def _stage(
             "how far its latency may be off, in us",
             "warning",
         )
-    if stage.changed is not None and (stage.date is None or stage.date < stage.changed):
+    if outdated(stage):
         known = f"from {stage.date}" if stage.date else "without a date"
         yield Problem(
             f"{where}.date",

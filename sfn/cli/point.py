@@ -4,17 +4,14 @@ import argparse
 from pathlib import Path
 
 from sfn.answer.heard import PHASES, heard, own_programme, shipped_programme
-from sfn.answer.point import document
-from sfn.answer.what_if import tried
+from sfn.answer.point import document, tried_signals
 from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from sfn.reception.signals import PointSignals, signals_at
-from sfn.reception.significance import criteria
+from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
 from sfn.systems.service import service
 from sfn.terrain.ground import open_ground
@@ -56,20 +53,17 @@ def run(args: argparse.Namespace) -> int:
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m")])
     planned = read_file(args.network)
-    placed = place(planned)
-    now = tried(planned, tries_argument(args), placed=placed, as_set=args.as_set)
-    network = now.network
-    found = signals_at(
-        network,
-        now.launches,
+    found, now = tried_signals(
+        planned,
+        tries_argument(args),
         lat_deg=lat,
         lon_deg=lon,
-        placed=placed,
-        counts=criteria(network, service(network.service)),
         rx_height_m=args.rx_height_m,
         rx_ground_m=args.rx_ground_m,
+        as_set=args.as_set,
         ground=open_ground(planned, folder=args.network.resolve().parent, anywhere=True),
     )
+    network = now.network
     if args.hear is not None:
         _write_sound(args, network, found)
     quality = point_quality(network, found, yardstick(network))

@@ -22,6 +22,8 @@ from sfn.units import DEFAULT_REFRACTIVITY_N, SPEED_OF_LIGHT_M_PER_US, refractiv
 
 Floats = NDArray[np.float64]
 
+METRES_PER_DEGREE_M = 111_319.49  # of the equator on WGS84
+
 
 @lru_cache(maxsize=1)
 def wgs84() -> Geod:
@@ -252,6 +254,27 @@ def travel_time(distance_m: ArrayLike, *, refractivity_n: float = DEFAULT_REFRAC
     if np.any(distance < 0):
         raise ValueError(f"distance_m must be 0 m or more, got {np.nanmin(distance)}")
     return np.asarray(distance * (refractive_index(refractivity_n) / SPEED_OF_LIGHT_M_PER_US))
+
+
+def sphere_bearing(
+    lat1_deg: ArrayLike, lon1_deg: ArrayLike, lat2_deg: ArrayLike, lon2_deg: ArrayLike
+) -> Floats:  # fmt: skip
+    """Bearing at the first place towards the second on the sphere: quick, for rasters of a million pixels.
+
+    Parameters
+    ----------
+    lat1_deg, lon1_deg, lat2_deg, lon2_deg : array_like, shapes that broadcast together
+        [degrees]
+
+    Returns
+    -------
+    bearing_deg : ndarray, the common shape
+        Clockwise from true north; within a fifth of a degree of the geodesic's. [degrees, -180 to 180]
+    """
+    lat1, lat2 = (np.radians(np.asarray(lat, dtype=np.float64)) for lat in (lat1_deg, lat2_deg))
+    east = np.radians(np.asarray(lon2_deg, dtype=np.float64) - np.asarray(lon1_deg, dtype=np.float64))
+    north = np.cos(lat1) * np.sin(lat2) - np.sin(lat1) * np.cos(lat2) * np.cos(east)
+    return np.asarray(np.degrees(np.arctan2(np.sin(east) * np.cos(lat2), north)))
 
 
 def _latitude(name: str, value_deg: ArrayLike) -> Floats:

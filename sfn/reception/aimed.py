@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.line import sphere_bearing
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
@@ -92,11 +93,9 @@ def received(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> tu
 def _bearings_to(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> Singles:
     """Bearing of sites seen from every pixel, on the sphere, shape (S, M). [degrees]"""
     placed = place(network)
-    lat = np.radians(computed.grid.lat_deg)[:, None]
+    lat_deg, lon_deg = computed.grid.lat_deg[:, None], computed.grid.lon_deg
     made = np.empty((len(rows), computed.grid.pixels_n), dtype=np.float32)
     for i, row in enumerate(rows):
         at = placed[computed.sites[row]]
-        own, east = np.radians(at.lat_deg), np.radians(at.lon_deg - computed.grid.lon_deg)[None, :]
-        along = np.cos(lat) * np.sin(own) - np.sin(lat) * np.cos(own) * np.cos(east)
-        made[i] = np.degrees(np.arctan2(np.sin(east) * np.cos(own) + 0.0 * lat, along)).ravel()
+        made[i] = sphere_bearing(lat_deg, lon_deg, at.lat_deg, at.lon_deg).ravel()
     return made

@@ -15,7 +15,7 @@ from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Plane, Transmitter, transmitter
 from sfn.geodesy.grid import Grid
-from sfn.geodesy.line import direct
+from sfn.geodesy.line import direct, sphere_bearing
 from sfn.geodesy.position import Located
 from sfn.geodesy.travel import travel_times
 from sfn.plan import Network
@@ -182,18 +182,14 @@ def coverage(
 
 
 def bearings(of: Transmitter, grid: Grid) -> NDArray[np.float64]:
-    """Bearing of every pixel seen from a site, on the sphere: a tenth of a degree at most from the geodesic's.
+    """Bearing of every pixel seen from a site, on the sphere: see `sfn.geodesy.line.sphere_bearing`.
 
     Returns
     -------
     bearing_deg : ndarray, shape (M,)
         [degrees]
     """
-    lat, east = np.radians(grid.lat_deg)[:, None], np.radians(grid.lon_deg - of.lon_deg)[None, :]
-    own = np.radians(of.lat_deg)
-    across = np.sin(east) * np.cos(lat)
-    along = np.cos(own) * np.sin(lat) - np.sin(own) * np.cos(lat) * np.cos(east)
-    return np.asarray(np.degrees(np.arctan2(across, along)).ravel() % 360.0)
+    return sphere_bearing(of.lat_deg, of.lon_deg, grid.lat_deg[:, None], grid.lon_deg).ravel() % 360.0
 
 
 def shift_on(network: Network, of: Transmitter, grid: Grid) -> NDArray[np.float32]:

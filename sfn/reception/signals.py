@@ -227,19 +227,9 @@ def _window(ground: Ground, radiated: Transmitter, point: tuple[float, float]) -
 
 def _against(signal: Signal, top: Signal, counts: bool) -> Signal:
     """The signal with its differences from the strongest."""
-    return Signal(
-        signal.site,
-        signal.site_name,
-        signal.ground_m,
-        signal.path_m,
-        signal.bearing_deg,
-        signal.level_dbuvm,
-        signal.level_1pct_dbuvm,
-        signal.antenna_db,
-        signal.travel_us,
-        signal.launch_us,
-        signal.arrival_us,
-        signal.arrival_us - top.arrival_us,
-        signal.level_dbuvm - top.level_dbuvm,
-        counts,
+    return replace(
+        signal,
+        delay_difference_us=signal.arrival_us - top.arrival_us,
+        level_difference_db=signal.level_dbuvm - top.level_dbuvm,
+        significant=counts,
     )

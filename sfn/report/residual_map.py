@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sfn.geodesy.line import METRES_PER_DEGREE_M
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.report.numbers import us
@@ -15,7 +16,6 @@ _WIDTH, _MARGIN = 640.0, 46.0
 _LEAST_HEIGHT, _GREATEST_HEIGHT = 220.0, 620.0
 _LEAST_RADIUS, _GREATEST_RADIUS = 3.0, 14.0
 _FAN_PX = 13.0
-_METRES_PER_DEGREE_M = 111_319.49
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +76,15 @@ def residual_map(
     south, north = min(p[0] for p in places), max(p[0] for p in places)
     west, east = min(p[1] for p in places), max(p[1] for p in places)
     shrink = math.cos(math.radians((south + north) / 2))
-    across_m = max((east - west) * shrink, 1e-3) * _METRES_PER_DEGREE_M
-    along_m = max(north - south, 1e-3) * _METRES_PER_DEGREE_M
+    across_m = max((east - west) * shrink, 1e-3) * METRES_PER_DEGREE_M
+    along_m = max(north - south, 1e-3) * METRES_PER_DEGREE_M
     per_m = min((_WIDTH - 2 * _MARGIN) / across_m, (_GREATEST_HEIGHT - 2 * _MARGIN) / along_m)
     height = max(along_m * per_m + 2 * _MARGIN, _LEAST_HEIGHT)
     middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
 
     def at(lat: float, lon: float) -> tuple[int, int]:
-        x = _WIDTH / 2 + (lon - middle_lon) * shrink * _METRES_PER_DEGREE_M * per_m
-        y = height / 2 - (lat - middle_lat) * _METRES_PER_DEGREE_M * per_m
+        x = _WIDTH / 2 + (lon - middle_lon) * shrink * METRES_PER_DEGREE_M * per_m
+        y = height / 2 - (lat - middle_lat) * METRES_PER_DEGREE_M * per_m
         return round(x), round(y)
 
     worst = max((abs(r[2]) for r in residuals), default=0.0)

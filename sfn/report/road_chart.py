@@ -32,6 +32,8 @@ class Drawn:
     Parameters
     ----------
     distance_m : ndarray, shape (M,)
+    edges_m : ndarray, shape (M + 1,)
+        Where the share of each sample begins and ends.
     sites : tuple of str (S,)
         Names.
     site_places : tuple of int (S,)
@@ -54,6 +56,7 @@ class Drawn:
     """
 
     distance_m: Floats
+    edges_m: Floats
     sites: tuple[str, ...]
     site_places: tuple[int, ...]
     level_dbuvm: Floats
@@ -153,16 +156,10 @@ def _delays(axes: "Axes", drawn: Drawn) -> None:
 def _left_out(axes: "Axes", drawn: Drawn) -> None:
     """Hatching at the foot where the terrain leaves out the path from some site: its curve is missing there."""
     out = np.concatenate(([False], ~drawn.covered, [False])).astype(int)
-    edges_km = _edges_km(drawn)
+    edges_km = drawn.edges_m / 1000
     for n, (a, b) in enumerate(zip(np.flatnonzero(np.diff(out) == 1), np.flatnonzero(np.diff(out) == -1), strict=True)):
         said = None if n else "terrain leaves out a site's path"
         axes.axvspan(edges_km[a], edges_km[b], 0, 0.06, fc="none", ec=QUIET, hatch="\\\\\\", lw=0, label=said)
-
-
-def _edges_km(drawn: Drawn) -> Floats:
-    """Where the share of each sample begins and ends, shape (M + 1,). [km]"""
-    at_m = drawn.distance_m
-    return np.concatenate(([0.0], (at_m[:-1] + at_m[1:]) / 2, at_m[-1:])) / 1000
 
 
 def _margins(axes: "Axes", drawn: Drawn, at_km: Floats) -> None:
@@ -180,7 +177,7 @@ def _strip(axes: "Axes", drawn: Drawn) -> None:
     from matplotlib.patches import Patch
 
     colours = class_colours()
-    edges = _edges_km(drawn)
+    edges = drawn.edges_m / 1000
     kinds = np.nan_to_num(drawn.quality_class, nan=-1.0).astype(int)
     starts = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), len(kinds)]
     for a, b in itertools.pairwise(starts):

@@ -24,6 +24,7 @@ MOST_SEEDS_N = 400_000  # 20 x 20 with both parities has 160 000
 def seeded_sums(
     protection: Protection,
     paths: tuple[LossModel, ...],
+    models: NDArray[np.float64],
     *,
     columns: int,
     rows: int,
@@ -37,6 +38,8 @@ def seeded_sums(
     ----------
     protection : Protection
     paths : tuple of LossModel
+    models : ndarray, shape (paths, 4)
+        The same as numbers: start, end, loss in good, loss in bad.
     columns, rows : int
         Of a block.
     slots : ndarray of int, shape (packets,)
@@ -55,12 +58,6 @@ def seeded_sums(
     if seeds_n > MOST_SEEDS_N:
         return None
     seeds = _seeds(columns, rows, row_parity=row, column_parity=column)
-    models = np.array(
-        [
-            (m.start_probability, m.end_probability, m.good_loss_probability, m.bad_loss_probability)
-            for m in paths
-        ]
-    )  # fmt: skip
     repeat = protection.repeat_after
     steps = np.arange(int(slots.max()) + 2 + repeat)
     powers = np.array([m.memory_ratio**steps for m in paths], dtype=np.float64)

@@ -297,7 +297,9 @@ def simulated(
 
     dense = way == "plain" or (way == "either" and plain(PILOT_BLOCKS, ~seed)[2] >= DENSE_RATIO * PILOT_BLOCKS)
     if not dense:
-        found = seeded_sums(protection, paths, columns=columns, rows=rows, slots=slots, seed=seed, trial_n=block_n)
+        found = seeded_sums(
+            protection, paths, models, columns=columns, rows=rows, slots=slots, seed=seed, trial_n=block_n
+        )
         if found is not None:
             return _interval(found[0], block_n=block_n, media=media, greatest_weight=found[1])
     return _interval(plain(block_n, seed), block_n=block_n, media=media, greatest_weight=1.0)

@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.line import METRES_PER_DEGREE_M
 from sfn.survey.drive_log import DriveLog, stretches
 from sfn.survey.track import Samples
-from sfn.units import power_sum_db
+from sfn.units import finite_or_none, power_sum_db
 
 Floats = NDArray[np.float64]
 
 GREATEST_OFF_M = 60.0
-_METRES_PER_DEGREE_M = 111_319.49
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +51,10 @@ class Overlaid:
         return {
             "stretches_n": len(self.distance_m),
             "off_road_n": self.off_n,
-            "prediction_minus_measurement_db": _finite(self.bias_db),
-            "spread_db": _finite(self.spread_db),
+            "prediction_minus_measurement_db": finite_or_none(self.bias_db),
+            "spread_db": finite_or_none(self.spread_db),
             "stretches": [
-                {"distance_m": float(d), "measured_dbuvm": float(m), "predicted_dbuvm": _finite(p)}
+                {"distance_m": float(d), "measured_dbuvm": float(m), "predicted_dbuvm": finite_or_none(p)}
                 for d, m, p in zip(self.distance_m, self.measured_dbuvm, self.predicted_dbuvm, strict=True)
             ],
         }
@@ -90,7 +90,7 @@ def overlaid(
     def plane(lat: Floats, lon: Floats) -> Floats:
         """Metres about the middle of the line: flat enough to find the nearest sample."""
         east = ((lon - samples.lon_deg[0] + 180.0) % 360.0 - 180.0) * np.cos(np.radians(middle_deg))
-        return np.stack((east, lat - middle_deg), axis=-1) * _METRES_PER_DEGREE_M
+        return np.stack((east, lat - middle_deg), axis=-1) * METRES_PER_DEGREE_M
 
     reach_m = float(np.hypot(spacing_m / 2, GREATEST_OFF_M))
     away_m, at = KDTree(plane(samples.lat_deg, samples.lon_deg)).query(
@@ -115,8 +115,3 @@ def overlaid(
     off = (predicted - measured)[np.isfinite(predicted)]
     bias, spread = (float(off.mean()), float(off.std(ddof=1))) if len(off) > 1 else (float("nan"), float("nan"))
     return Overlaid(samples.distance_m[at[on]], measured, predicted, bias, spread, int((~on).sum()))
-
-
-def _finite(value: float) -> float | None:
-    """NaN is null."""
-    return float(value) if np.isfinite(value) else None

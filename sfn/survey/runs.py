@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.line import inverse
+from sfn.geodesy.line import METRES_PER_DEGREE_M, inverse
 from sfn.survey.rows import Row, read_rows, refuse, rows_of
 from sfn.survey.track import thinned
 
@@ -30,7 +30,6 @@ _VERTEX_M = 10.0
 _LOOK_AHEAD_M = 400.0
 _LOOK_BACK_M = 60.0
 _CONTINUITY_RATIO = 0.02
-_METRES_PER_DEGREE_M = 111_319.49
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +205,7 @@ class _Route:
     def plane(self, lat_deg: Floats, lon_deg: Floats) -> Floats:
         """Places on the plane; over a drive of some tens of kilometres it is flat enough to tell roads apart."""
         east = (lon_deg - self.middle_lon_deg) * np.cos(np.radians(self.middle_lat_deg))
-        return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * _METRES_PER_DEGREE_M
+        return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * METRES_PER_DEGREE_M
 
 
 def _run(rows: list[Row], *, setting_us: float) -> Run:

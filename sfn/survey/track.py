@@ -58,10 +58,15 @@ class Samples:
         """Of the whole line."""
         return float(self.distance_m[-1])
 
-    def share_m(self) -> Floats:
-        """How much of the line each sample stands for, shape (M,): to half way to its neighbours. [m]"""
+    @property
+    def edges_m(self) -> Floats:
+        """Where the share of each sample begins and ends, half way to its neighbours, shape (M + 1,). [m]"""
         middle = (self.distance_m[:-1] + self.distance_m[1:]) / 2
-        return np.diff(np.concatenate(([0.0], middle, [self.length_m])))
+        return np.concatenate(([0.0], middle, [self.length_m]))
+
+    def share_m(self) -> Floats:
+        """How much of the line each sample stands for, shape (M,). [m]"""
+        return np.diff(self.edges_m)
 
 
 def read_track(path: Path | str) -> Track:

@@ -31,17 +31,21 @@ def result(client: TestClient, started: Any) -> str:
     return client.get(state["result_url"]).text
 
 
-def test_levels_are_compared(
-    client: TestClient, post: Callable[..., Any], number: int, example: dict[str, Any]
-) -> None:
-    """A log 6 dB below the prediction of north asks for a shift of -6 dB."""
+def low_log(example: dict[str, Any]) -> dict[str, tuple[str, bytes]]:
+    """A log of a ring about north, 6 dB below its prediction, as a form's file."""
     angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     lat, lon = 36.37 + 0.03 * np.cos(angle), -84.25 + 0.037 * np.sin(angle)
     level, _ = planned_levels(network_of(example), lat, lon)
     noise = np.random.default_rng(1).normal(size=60)
     lines = [f"{a:.6f},{o:.6f},{v - 6 + n:.2f}\n" for a, o, v, n in zip(lat, lon, level[0], noise, strict=True)]
-    text = "lat,lon,level_dbuvm\n" + "".join(lines)
-    files = {"logs": ("night.csv", text.encode())}
+    return {"logs": ("night.csv", ("lat,lon,level_dbuvm\n" + "".join(lines)).encode())}
+
+
+def test_levels_are_compared(
+    client: TestClient, post: Callable[..., Any], number: int, example: dict[str, Any]
+) -> None:
+    """A log 6 dB below the prediction of north asks for a shift of -6 dB."""
+    files = low_log(example)
     html = result(client, post(f"/networks/{number}/drives/levels/upload", files=files, alone="north", sectors="4"))
 
     assert "60 samples on" in html
@@ -96,12 +100,7 @@ def test_shifts_are_accepted_said_and_withdrawn(
     client: TestClient, post: Callable[..., Any], store: Store, number: int, example: dict[str, Any]
 ) -> None:
     """What a comparison offers is accepted by name, every page says so, and it is taken back."""
-    angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-    lat, lon = 36.37 + 0.03 * np.cos(angle), -84.25 + 0.037 * np.sin(angle)
-    level, _ = planned_levels(network_of(example), lat, lon)
-    noise = np.random.default_rng(1).normal(size=60)
-    lines = [f"{a:.6f},{o:.6f},{v - 6 + n:.2f}\n" for a, o, v, n in zip(lat, lon, level[0], noise, strict=True)]
-    files = {"logs": ("night.csv", ("lat,lon,level_dbuvm\n" + "".join(lines)).encode())}
+    files = low_log(example)
     html = result(client, post(f"/networks/{number}/drives/levels/upload", files=files, alone="north", sectors="4"))
     job = html.split('name="job" value="')[1].split('"')[0]
     assert 'name="accept-north"' in html

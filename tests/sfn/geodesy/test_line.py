@@ -6,7 +6,7 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given, strategies as st
 from pyproj import Transformer
 
-from sfn.geodesy.line import direct, inverse, path_length, points_along, travel_time
+from sfn.geodesy.line import direct, inverse, path_length, points_along, sphere_bearing, travel_time
 
 ONE_NANOSECOND_US = 1e-3
 ONE_MICROMETRE_M = 1e-6
@@ -77,6 +77,16 @@ def test_distance_is_the_same_both_ways(lat1: float, lon1: float, lat2: float, l
     back, _, _ = inverse(lat2, lon2, lat1, lon1)
 
     assert float(there) == pytest.approx(float(back), abs=ONE_MICROMETRE_M)
+
+
+@pytest.mark.parametrize("lat", [-75.0, -36.0, 0.0, 20.0, 45.0, 65.0])
+def test_bearing_on_the_sphere_is_within_a_fifth_of_a_degree(lat: float) -> None:
+    """Geographiclib's azimuths, 1 to 150 km away in all directions; the greatest differences are at the equator."""
+    rng = np.random.default_rng(round(lat) + 100)
+    for azimuth, ground_m in zip(rng.uniform(0, 360, 300), rng.uniform(1e3, 1.5e5, 300), strict=True):
+        there = Geodesic.WGS84.Direct(lat, 10.0, azimuth, ground_m)
+        off = float(sphere_bearing(lat, 10.0, there["lat2"], there["lon2"])) - azimuth
+        assert abs((off + 180) % 360 - 180) < 0.2
 
 
 def test_shapes_broadcast() -> None:
