@@ -13,14 +13,9 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from sfn.answer import delays, point
-from sfn.answer.what_if import tried
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.sites import place
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from sfn.reception.signals import signals_at
-from sfn.reception.significance import criteria
-from sfn.systems.service import service
 from webapp import api_road
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
@@ -240,17 +235,14 @@ def answer_point(
     as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,
 ) -> dict[str, Any]:
     """Every signal at a receiving point, as ``python -m sfn point --json`` answers; `offset=SITE:US` tries."""
-    placed = place(opened.network)
-    now = tried(opened.network, tries, placed=placed, as_set=as_set)
-    signals = signals_at(
-        now.network,
-        now.launches,
+    signals, now = point.tried_signals(
+        opened.network,
+        tries,
         lat_deg=lat,
         lon_deg=lon,
-        placed=placed,
-        counts=criteria(now.network, service(now.network.service)),
         rx_height_m=rx_height_m,
         rx_ground_m=rx_ground_m,
+        as_set=as_set,
         ground=maps.ground(opened.network),
     )
     found_quality = point_quality(now.network, signals, yardstick(now.network))

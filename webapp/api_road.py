@@ -13,7 +13,7 @@ from sfn.survey.drive_log import log_of_levels
 from sfn.survey.track import track_of
 from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.maps import Maps
-from webapp.pages.map_files import stamp_of
+from webapp.pages.map_files import named, stamp_of
 
 router = APIRouter(tags=["answers"])
 
@@ -59,8 +59,7 @@ def road_as_file(
     """The same as a file: a table, lines for maps, or the chart; with revision, checksum and what is tried."""
     made = _planned(opened, maps, body)
     by = stamp_of(opened, made.found.says)
-    named = {"Content-Disposition": f'attachment; filename="{by.file("road", form)}"'}
-    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named)
+    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named(by, "road", form))
 
 
 def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -41,9 +41,7 @@ def head_of(saved: Saved) -> NetworkHead:
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document)
-    names = names_in(saved.document)
-    head = NetworkHead(saved.revision.network_id, network.name, saved.revision, shift_says(network), names)
-    return Opened(head, saved, saved.document, network)
+    return Opened(replace(head_of(saved), corrected=shift_says(network)), saved, saved.document, network)
 
 
 def _store(request: Request) -> Store:
@@ -83,7 +81,7 @@ async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
 
 async def _lists(request: Request, settings: SettingsDep) -> dict[str, list[str]]:
     """Every typed field with all its values, out of a form or out of a script's JSON object."""
-    if request.headers.get("content-type", "").partition(";")[0].strip() == "application/json":
+    if _is_json(request):
         return _of_json(await request.body())
     limits = settings.limits
     form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
@@ -92,6 +90,11 @@ async def _lists(request: Request, settings: SettingsDep) -> dict[str, list[str]
         if not isinstance(value, UploadFile):
             found.setdefault(name, []).append(value)
     return found
+
+
+def _is_json(request: Request) -> bool:
+    """Whether a script sent a JSON object instead of a form."""
+    return request.headers.get("content-type", "").partition(";")[0].strip() == "application/json"
 
 
 def _of_json(body: bytes) -> dict[str, list[str]]:
@@ -117,7 +120,7 @@ def _of_json(body: bytes) -> dict[str, list[str]]:
 
 async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dict[str, list[UploadFile]]]:
     """Every file that was chosen, by the name of its field; fields left empty are not there."""
-    if request.headers.get("content-type", "").partition(";")[0].strip() == "application/json":
+    if _is_json(request):
         yield {}
         return
     limits = settings.limits

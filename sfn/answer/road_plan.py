@@ -37,11 +37,11 @@ class Line:
     spacing_m: float
     rx_height_m: float | None
     levels: str
-    """What the levels were computed from, see `key_in`."""
+    """What the levels were computed from."""
 
-    def key_in(self, network: Network, ground: Ground) -> str:
-        """What the levels along the line would depend on in a network: no delay, no offset, not what is on air."""
-        return _key(network, ground)
+    def holds(self, network: Network, ground: Ground) -> bool:
+        """Whether the levels are those of a network still: no delay, no offset, nothing on or off air changes them."""
+        return self.levels == _key(network, ground)
 
 
 @dataclass(frozen=True, slots=True)

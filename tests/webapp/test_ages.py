@@ -35,6 +35,9 @@ def test_a_change_is_entered_and_marked(
     assert 'value="v9"' in wrong.text
     conflict = post(f"/networks/{number}/ages", **(form | {"firmware": "v10"}))
     assert conflict.status_code == 409
+    odd = post(f"/networks/{number}/ages", **(form | {"base": "newest"}))
+    assert odd.status_code == 422
+    assert "the number of a revision" in odd.text
 
 
 def test_a_site_has_its_history(client: TestClient, store: Store, number: int, example: dict[str, Any]) -> None:

@@ -19,6 +19,7 @@ from webapp.documents import network_of
 from webapp.problems import RefusedError
 from webapp.readings import READING, kept
 from webapp.render import notice, page
+from webapp.saving import author_of, save
 from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
@@ -36,16 +37,13 @@ def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
 def change(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep, lists: ListsDep) -> Response:
     """Enter a change of firmware or mode on some stages, as a new revision."""
     typed = ChangeTyped(tuple(lists.get("stage", ())), form.get("firmware", ""), form.get("day", ""))
-    author = form.get("author", "").strip()
     try:
-        if not author:
-            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        author = author_of(form)
         made = changed_document(opened.document, typed.stages, firmware=typed.firmware, day=typed.day.strip())
         reason = f"{typed.firmware.strip()} since {typed.day.strip()}: {', '.join(typed.stages)}"
-        store.save(opened.head.id, made, base_revision=int(form.get("base", "0")), author=author, reason=reason[:500])
+        save(request, store, opened, made, form, author=author, reason=reason[:500])
     except PlanError as error:
         return page(request, _page(opened, store, typed=typed, problems=error.problems), status=422)
-    request.session["author"] = author
     notice(request, "Saved as a new revision. What must be measured again stands first.")
     return RedirectResponse(addresses.ages(opened.head.id), 303)
 

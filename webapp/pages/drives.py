@@ -16,6 +16,7 @@ from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, S
 from webapp.jobs import Jobs, Progress, Work
 from webapp.measurements import RUNS, chosen_logs, chosen_runs, number_of
 from webapp.render import notice, page
+from webapp.saving import author_of, save
 
 router = APIRouter(include_in_schema=False)
 
@@ -80,15 +81,14 @@ def compare_runs(
 @router.post("/networks/{network_id}/drives/shifts")
 def change_shifts(request: Request, opened: NetworkDep, jobs: JobsDep, store: StoreDep, form: FormDep) -> Response:
     """Accept the shifts of a comparison, or withdraw accepted ones, as a new revision."""
-    job, author = form.get("job", ""), form.get("author", "").strip()
+    job = form.get("job", "")
     ended = jobs.find(job) if job else None
     found = ended.result if ended is not None and isinstance(ended.result, Calibrated) else None
     offered = {} if found is None else shifts_of(found)
     accepted = {site: shifts for site, shifts in offered.items() if form.get(f"accept-{site}")}
     withdrawn = [site.id for site in opened.network.sites if site.level_shift and form.get(f"withdraw-{site.id}")]
     try:
-        if not author:
-            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        author = author_of(form)
         if not accepted and not withdrawn:
             raise PlanError([Problem("shifts", "no site was chosen", "at least one to accept or to withdraw")])
         why = form.get("reason", "").strip() or "drive test"
@@ -99,8 +99,7 @@ def change_shifts(request: Request, opened: NetworkDep, jobs: JobsDep, store: St
     said = [f"level shifts accepted: {', '.join(accepted)}" if accepted else ""]
     said.append(f"level shifts withdrawn: {', '.join(withdrawn)}" if withdrawn else "")
     reason = f"{'; '.join(filter(None, said))} ({why})"
-    store.save(opened.head.id, made, base_revision=int(form.get("base", "0")), author=author, reason=reason[:500])
-    request.session["author"] = author
+    save(request, store, opened, made, form, author=author, reason=reason[:500])
     notice(request, "Saved as a new revision. Maps, points and roads count levels like that from now on.")
     return RedirectResponse(addresses.drives(opened.head.id), 303)
 

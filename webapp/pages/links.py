@@ -20,6 +20,7 @@ from webapp.jobs import Progress
 from webapp.pages.jobs import found as job_found
 from webapp.problems import RefusedError
 from webapp.render import notice, page
+from webapp.saving import save
 
 router = APIRouter(include_in_schema=False)
 
@@ -95,9 +96,7 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
         release_us=forms.release_us(form),
     )
     network = network_of(document)
-    given = int(form.get("base", "0"))
-    store.save(opened.head.id, document, base_revision=given, author=author, reason=f"stream plan of {site_id}")
-    request.session["author"] = author
+    save(request, store, opened, document, form, author=author, reason=f"stream plan of {site_id}")
     stale = ", ".join(change.in_words for change in stale_settings(opened.network, network))
     sentence = f"Settings that are out of date now: {stale}." if stale else "No setting changes."
     notice(request, f"Saved as a new revision. {sentence}")

@@ -31,9 +31,9 @@ def layer_file(
     by = stamp_of(opened, now.says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
-        return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=_named(by, name, form))
+        return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=named(by, name, form))
     made = (layer_tif if form == "tif" else layer_png)(found, _layer(found, name), by)
-    return Response(made, media_type=MEDIA[form], headers=_named(by, name, form))
+    return Response(made, media_type=MEDIA[form], headers=named(by, name, form))
 
 
 @router.get("/networks/{network_id}/map/{key}/lines/{name}.{form}")
@@ -73,7 +73,7 @@ def everything(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> 
     held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
     write_zip(held, found, now.launches, by)
     held.seek(0)
-    return StreamingResponse(_blocks(held), media_type="application/zip", headers=_named(by, "map", "zip"))
+    return StreamingResponse(_blocks(held), media_type="application/zip", headers=named(by, "map", "zip"))
 
 
 def stamp_of(opened: Opened, says: tuple[str, ...] = ()) -> Stamp:
@@ -99,9 +99,9 @@ def _layer(found: Zones, name: str) -> Layer:
 
 def as_file(document: dict[str, object], name: str, form: str, by: Stamp) -> Response:
     """Lines to be kept."""
-    return Response(lines_file(document, name, form, by), media_type=MEDIA[form], headers=_named(by, name, form))
+    return Response(lines_file(document, name, form, by), media_type=MEDIA[form], headers=named(by, name, form))
 
 
-def _named(by: Stamp, name: str, form: str) -> dict[str, str]:
+def named(by: Stamp, name: str, form: str) -> dict[str, str]:
     """The file's name, that of a try beginning with TRY."""
     return {"Content-Disposition": f'attachment; filename="{by.file(name, form)}"'}

@@ -28,6 +28,7 @@ from webapp.measurements import (
 )
 from webapp.problems import RefusedError
 from webapp.render import notice, page
+from webapp.saving import author_of, save
 
 router = APIRouter(include_in_schema=False)
 
@@ -55,20 +56,17 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
     """Save the plan with chosen launch errors taken up by a stage."""
     sites = [site.id for site in opened.network.sites]
     typed = measurement_form(form, (), sites=sites)
-    author = form.get("author", "").strip()
     chosen = {site: form[f"stage-{site}"] for site in sites if form.get(f"stage-{site}")}
     try:
         answer = _reconciled(opened, maps, typed)
-        if not author:
-            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        author = author_of(form)
         if not chosen:
             raise PlanError([Problem("stage", "no site was chosen to be corrected", "at least one")])
         document = corrected(opened.document, answer, stages=chosen, day=f"{datetime.now(UTC):%Y-%m-%d}")
     except PlanError as error:
         return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
     reason = f"reconciled with {typed.source}: {', '.join(chosen)}"
-    store.save(opened.head.id, document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
-    request.session["author"] = author
+    save(request, store, opened, document, form, author=author, reason=reason)
     notice(request, "Saved as a new revision. The settings below launch these sites as planned.")
     return RedirectResponse(addresses.delays(opened.head.id), 303)
 

@@ -10,6 +10,7 @@ from webapp.documents import network_of
 from webapp.forms.weights import NEW, weights_typed
 from webapp.pages.offsets import Shown, offsets_page
 from webapp.render import notice
+from webapp.saving import save
 
 router = APIRouter(include_in_schema=False)
 
@@ -30,8 +31,6 @@ def change(
     except PlanError as error:
         shown = Shown(problems=error.problems, new_weight={name: form.get(name, "") for name in NEW})
         return offsets_page(request, opened, maps, settings.limits.grid_points, shown, status=422)
-    base, reason = int(form.get("base", "0")), f"what counts: {said}"[:300]
-    store.save(opened.head.id, changed, base_revision=base, author=author, reason=reason)
-    request.session["author"] = author
+    save(request, store, opened, changed, form, author=author, reason=f"what counts: {said}"[:300])
     notice(request, "Saved as a new revision. The next search counts like that.")
     return RedirectResponse(addresses.offsets(opened.head.id), 303)

@@ -25,6 +25,7 @@ from webapp.jobs import Job, Progress
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import notice, page
+from webapp.saving import save
 from webapp.site_marks import site_marks
 from webapp.tries import changed_document
 
@@ -94,8 +95,7 @@ def accept(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep)
     if not author or not reason:
         raise RefusedError(422, Problem("author", "a save needs a name and a reason", "yours"))
     changed = changed_document(opened.document, form)
-    store.save(opened.head.id, changed, base_revision=int(form.get("base", "0")), author=author, reason=reason)
-    request.session["author"] = author
+    save(request, store, opened, changed, form, author=author, reason=reason)
     notice(request, "Saved as a new revision. Nothing is set on any device: the sheets say what to set.")
     return RedirectResponse(addresses.delays(opened.head.id), 303)
 

@@ -3,16 +3,12 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.answer.point import Judged, judged
-from sfn.answer.what_if import Tried, WhatIf, tried
+from sfn.answer.point import Judged, judged, tried_signals
+from sfn.answer.what_if import Tried, WhatIf
 from sfn.errors import PlanError
 from sfn.geodesy.position import locate
-from sfn.geodesy.sites import place
-from sfn.reception.signals import signals_at
-from sfn.reception.significance import criteria
 from sfn.report.numbers import degrees
 from sfn.systems.fm_answer import fm_answer
-from sfn.systems.service import service
 from webapp import addresses
 from webapp.contexts.zones import DirectPart, PointPage, PointPart
 from webapp.dependencies import MapsDep, NetworkDep, Opened
@@ -74,16 +70,8 @@ def judged_at(
     opened: Opened, maps: Maps, tries: WhatIf, lat: float, lon: float, height_m: float | None
 ) -> tuple[Judged, Tried]:
     """The signals with what they make of reception, and with what is tried."""
-    network, placed = opened.network, place(opened.network)
-    now = tried(network, tries, placed=placed)
-    found = signals_at(
-        now.network,
-        now.launches,
-        lat_deg=lat,
-        lon_deg=lon,
-        placed=placed,
-        counts=criteria(network, service(network.service)),
-        ground=maps.ground(network),
-        rx_height_m=height_m,
+    network = opened.network
+    found, now = tried_signals(
+        network, tries, lat_deg=lat, lon_deg=lon, rx_height_m=height_m, ground=maps.ground(network)
     )
     return judged(now.network, found, now.table), now

@@ -18,6 +18,7 @@ from webapp.dependencies import FormDep, NetworkDep, Opened, SettingsDep, StoreD
 from webapp.entries import Entry
 from webapp.readings import LEVELS, LOCKS, READING, kept
 from webapp.render import notice, page
+from webapp.saving import author_of, save
 from webapp.settings import is_loopback
 from webapp.site_links import USUAL_DAYS, made_link
 
@@ -67,9 +68,8 @@ def show_links(
 @router.post("/networks/{network_id}/readings/restarts")
 def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
     """Take the scatter after restarts as a stage's tolerance: a new revision."""
-    author, stage_id, site_id = (form.get(name, "").strip() for name in ("author", "stage", "site"))
-    if not author:
-        raise PlanError([Problem("author", "a save needs a name", "yours")])
+    author = author_of(form)
+    stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     entries = store.entries.of(opened.head.id, kind=READING, site_id=site_id)
     made = sheet(opened.network, site_id, problems=())
     measured = _line(made, list(entries), opened).state.measured
@@ -79,9 +79,7 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: F
         raise PlanError([Problem("stage", "there is no scatter to take, or no such stage", "repeated readings")])
     stage |= {"tolerance_us": round(measured.scatter.tolerance_us, 4), "tolerance_kind": "restart"}
     reason = f"restart tolerance of {stage_id} from {measured.scatter.readings_n} restarts at {made.site.name}"
-    base = int(form.get("base", "0"))
-    store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
-    request.session["author"] = author
+    save(request, store, opened, document, form, author=author, reason=reason)
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(addresses.readings(opened.head.id), 303)
 

@@ -30,7 +30,7 @@ from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, S
 from webapp.jobs import Jobs, Progress
 from webapp.maps import Maps
 from webapp.measurements import number_of, safe_name
-from webapp.pages.map_files import stamp_of
+from webapp.pages.map_files import named, stamp_of
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 from webapp.site_marks import site_marks
@@ -56,7 +56,7 @@ def show(
     if by_form(request):  # a shorter way to say the same
         trying = query_of(tries.against(opened.network))
         return RedirectResponse(addresses.road(opened.head.id, job, trying), 303)
-    if kept.levels != kept.key_in(opened.network, maps.ground(opened.network)):
+    if not kept.holds(opened.network, maps.ground(opened.network)):
         notice(request, "Sites, heights or terrain have changed since: the levels along the road are computed again.")
         return _started(opened, maps, jobs, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
     try:
@@ -102,12 +102,12 @@ def file(
 ) -> Response:
     """The road as a file; `show`: for the page."""
     kept = _kept(jobs, job)
-    if kept is None or kept.levels != kept.key_in(opened.network, maps.ground(opened.network)):
+    if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
         raise RefusedError(404)
     made = on_line(opened.network, kept, tries)
     by = stamp_of(opened, made.found.says)
-    named = {} if show else {"Content-Disposition": f'attachment; filename="{by.file("road", form)}"'}
-    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named)
+    headers = {} if show else named(by, "road", form)
+    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
 
 
 def _log(files: Sequence[UploadFile], sites: tuple[str, ...]) -> DriveLog | None:

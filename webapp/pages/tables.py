@@ -7,7 +7,7 @@ from typing import Any, Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.map_files import MEDIA, lines_file
+from sfn.answer.map_files import MEDIA
 from sfn.answer.site_table import COLUMNS, TEMPLATE, Understood, sites_csv, sites_document, understood_sites
 from sfn.errors import PlanError, Problem
 from sfn.plan.sheets import read_sheet
@@ -17,8 +17,9 @@ from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep, 
 from webapp.documents import network_of
 from webapp.maps import Maps
 from webapp.measurements import safe_name
-from webapp.pages.map_files import stamp_of
+from webapp.pages.map_files import as_file, named, stamp_of
 from webapp.render import notice, page
+from webapp.saving import author_of, save
 
 router = APIRouter(include_in_schema=False)
 
@@ -53,11 +54,10 @@ def look(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, fil
 @router.post("/networks/{network_id}/tables")
 def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
     """Save what was understood, as a new revision."""
-    sent, author = _Sent(form.get("like", ""), form.get("content", "")), form.get("author", "").strip()
+    sent = _Sent(form.get("like", ""), form.get("content", ""))
     try:
         sent = _read(opened, form.get("content", "").encode(), form.get("source", "table"), form)
-        if not author:
-            raise PlanError([Problem("author", "a save needs a name", "yours")])
+        author = author_of(form)
         found = sent.found
         if found is None or not found.changes_n:
             raise PlanError([Problem("file", "changes nothing", "a table that does")])
@@ -65,8 +65,7 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
     except PlanError as error:
         return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
     reason = f"{found.changes_n} sites from {found.source}"
-    store.save(opened.head.id, found.document, base_revision=int(form.get("base", "0")), author=author, reason=reason)
-    request.session["author"] = author
+    save(request, store, opened, found.document, form, author=author, reason=reason)
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(addresses.network(opened.head.id), 303)
 
@@ -75,19 +74,16 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
 def file(opened: NetworkDep, form: Literal["csv", "geojson", "kml"]) -> Response:
     """Every site as a file."""
     by = stamp_of(opened)
-    named = {"Content-Disposition": f'attachment; filename="{by.file("sites", form)}"'}
     if form == "csv":
-        return Response(sites_csv(opened.network), media_type=MEDIA[form], headers=named)
-    return Response(
-        lines_file(sites_document(opened.network), "sites", form, by), media_type=MEDIA[form], headers=named
-    )
+        return Response(sites_csv(opened.network), media_type=MEDIA[form], headers=named(by, "sites", form))
+    return as_file(sites_document(opened.network), "sites", form, by)
 
 
 @router.get("/tables/sites-template.csv")
 def template() -> Response:
     """A table to be filled in."""
-    named = {"Content-Disposition": 'attachment; filename="sites-template.csv"'}
-    return Response(TEMPLATE, media_type=MEDIA["csv"], headers=named)
+    headers = {"Content-Disposition": 'attachment; filename="sites-template.csv"'}
+    return Response(TEMPLATE, media_type=MEDIA["csv"], headers=headers)
 
 
 def _read(opened: Opened, content: bytes, name: str | None, form: Mapping[str, str]) -> _Sent:

@@ -25,6 +25,7 @@ from webapp.jobs import Job
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import html, notice, page
+from webapp.saving import base_of
 from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries
 
 router = APIRouter(include_in_schema=False)
@@ -182,14 +183,12 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     author = form.get("author", "").strip()
     if not author:
         raise RefusedError(422, Problem("author", "a save needs a name", "yours"))
-    base, document = form.get("base", ""), changed_document(opened.document, form)
-    if not (base.isascii() and base.isdigit()):
-        raise RefusedError(422, Problem("base", f"the form says {base!r}", "the number of a revision"))
+    base, document = base_of({"base": "", **form}), changed_document(opened.document, form)
     request.session["author"] = author
-    if document == opened.document and int(base) == opened.head.revision.number:
+    if document == opened.document and base == opened.head.revision.number:
         notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and sites off air are not.")
     else:
-        store.save(opened.head.id, document, base_revision=int(base), author=author, reason=reason)
+        store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
         notice(request, "Saved as a new revision. The sheets follow it.")
     asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
     return RedirectResponse(_address(opened, asked, WhatIf()), 303)

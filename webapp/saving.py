@@ -1,0 +1,58 @@
+"""Saving a revision out of a page's form: who, on which revision, and the name kept for the next form."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import Request
+
+from sfn.errors import PlanError, Problem
+from webapp.dependencies import Opened
+from webapp.problems import RefusedError
+from webapp.store import Store
+
+
+def author_of(form: Mapping[str, str]) -> str:
+    """Who saves.
+
+    Raises
+    ------
+    PlanError
+        If nobody is named.
+    """
+    author = form.get("author", "").strip()
+    if not author:
+        raise PlanError([Problem("author", "a save needs a name", "yours")])
+    return author
+
+
+def base_of(form: Mapping[str, str]) -> int:
+    """The revision that the form was made from; 0, which conflicts with all, where it does not say.
+
+    Raises
+    ------
+    RefusedError
+        If it is no number.
+    """
+    base = form.get("base", "0")
+    if not (base.isascii() and base.isdigit()):
+        raise RefusedError(422, Problem("base", f"the form says {base!r}", "the number of a revision"))
+    return int(base)
+
+
+def save(
+    request: Request, store: Store, opened: Opened, document: dict[str, Any], form: Mapping[str, str], *, author: str,
+    reason: str,
+) -> None:  # fmt: skip
+    """A new revision of the open network; `author` stands in the next form.
+
+    Raises
+    ------
+    PlanError
+        If the document cannot be used.
+    ConflictError
+        If somebody saved since the form was made.
+    RefusedError
+        If the form's revision is no number.
+    """
+    store.save(opened.head.id, document, base_revision=base_of(form), author=author, reason=reason)
+    request.session["author"] = author
