@@ -45,6 +45,7 @@ from webapp.survey_addresses import (
     keep_restarts as keep_restarts,
     measurements as measurements,
     measurements_keep as measurements_keep,
+    measurements_template as measurements_template,
     reading_links as reading_links,
     readings as readings,
     recording as recording,

@@ -14,7 +14,8 @@ from starlette.datastructures import UploadFile
 from sfn.answer.reconciled import Way
 from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError, Problem
-from sfn.plan.sheets import read_sheet
+from sfn.plan.number_text import number_in
+from sfn.plan.sheets import table_text
 from sfn.survey.drive_log import DriveLog, log_of_bytes
 from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
@@ -34,6 +35,8 @@ class MeasurementForm:
     held: tuple[str, ...] = ()
     way: Way = "all"
     as_set: bool = False
+    leave_out: bool = False
+    """Whether lines that cannot be used are left out, once they were shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,7 @@ def measurement_form(form: Mapping[str, str], files: Sequence[UploadFile], *, si
         held=tuple(site for site in sites if form.get(f"hold-{site}")),
         way=way if way in WAYS else "all",
         as_set=bool(form.get("as_set")),
+        leave_out=bool(form.get("leave_out")),
     )
 
 
@@ -79,16 +83,9 @@ def text_of(file: UploadFile) -> str:
     Raises
     ------
     PlanError
-        If it is not UTF-8, or no XLSX that can be read.
+        If it is no text, or no XLSX that can be read.
     """
-    head = file.file.read(4)
-    file.file.seek(0)
-    if head == b"PK\x03\x04":
-        return read_sheet(file.file.read(), source=safe_name(file.filename or "file")).as_csv()
-    try:
-        return file.file.read().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise PlanError([Problem(safe_name(file.filename or "file"), "is not text in UTF-8", "a CSV file")]) from error
+    return table_text(file.file.read(), source=safe_name(file.filename or "file"))
 
 
 def number_of(form: Mapping[str, str], name: str, *, usual: float, least: float, greatest: float, unit: str) -> float:
@@ -102,12 +99,9 @@ def number_of(form: Mapping[str, str], name: str, *, usual: float, least: float,
     typed = form.get(name, "").strip()
     expected = f"a number from {least:g} to {greatest:g} {unit}"
     try:
-        value = float(typed.replace(",", ".").replace("\u2212", "-")) if typed else usual
-    except ValueError:
-        raise PlanError([Problem(name, f"{typed!r} is no number", expected)]) from None
-    if not least <= value <= greatest:
-        raise PlanError([Problem(name, f"{typed} is out of range", expected)])
-    return value
+        return number_in(typed, least=least, greatest=greatest) if typed else usual
+    except ValueError as error:
+        raise PlanError([Problem(name, str(error), expected)]) from None
 
 
 def safe_name(name: str) -> str:

@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from sfn.answer.readings import Judged, Question, Reading, judged, number_typed, route_of
+from sfn.answer.readings import Judged, Question, Reading, judged, route_of
 from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import number_written
 from webapp.entries import Entry
 
 READING = "reading"
@@ -70,7 +71,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
             return None
         expected = f"a number from {least:g} to {greatest:g} {unit}"
         try:
-            value = number_typed(text)
+            value = float(number_written(text))
         except ValueError as wrong:
             problems.append(Problem(name, str(wrong), expected))
             return None

@@ -65,6 +65,11 @@ def measurements(network_id: int) -> str:
     return f"/networks/{network_id}/measurements"
 
 
+def measurements_template(network_id: int) -> str:
+    """A table of measurements to be filled in."""
+    return f"{measurements(network_id)}-template.csv"
+
+
 def measurements_keep(network_id: int) -> str:
     """Saves the plan with launch errors taken up."""
     return f"{measurements(network_id)}/keep"

@@ -9,6 +9,7 @@ from fastapi import Depends, Query, Request
 from sfn.answer.what_if import MAIN, WhatIf
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
 from sfn.timing import DelayTable
 
@@ -137,13 +138,13 @@ def _numbers(name: str, values: list[str]) -> dict[str, float]:
 
 
 def _number(name: str, text: str, who: str = "") -> float:
-    """A finite number, with a comma or a true minus where people write them."""
+    """A number of a size that can be meant."""
     try:
-        value = float(text.strip().replace("−", "-").replace(",", "."))
-    except ValueError:
-        value = float("nan")
+        value = float(number_written(text))
+    except ValueError as error:
+        raise PlanError([Problem(name, f"{who}{error}", "a number")]) from None
     if not abs(value) < 1e12:
-        raise PlanError([Problem(name, f"{who}cannot be {text!r}", "a number")])
+        raise PlanError([Problem(name, f"{who}{text!r} is out of range", "a number below 1e12")])
     return value
 
 

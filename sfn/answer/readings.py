@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.plan import DelayField
+from sfn.plan.number_text import number_written
 from sfn.survey.readings import (
     Launch,
     Restarts,
@@ -182,7 +183,7 @@ def _lines(made: Sheet, route: RouteSheet, reading: Reading) -> tuple[SetLine, .
         typed = reading.as_set.get(planned.name)
         if typed is None:
             continue
-        own, value = _field(made, planned.name), number_typed(typed)
+        own, value = _field(made, planned.name), float(number_written(typed))
         off = set_now(own, value) - set_now(own, planned.value)
         lines.append(SetLine(planned.name, planned.unit, value, planned.value, float(off)))
     return tuple(lines)
@@ -196,7 +197,7 @@ def _setting_questions(made: Sheet, route: RouteSheet, reading: Reading) -> list
         if typed is None:
             continue
         found = question_setting(
-            repr(number_typed(typed)),
+            typed,
             field=_field(made, planned.name),
             planned=planned.value,
             old=planned.before if exact(planned.before) != exact(planned.value) else None,
@@ -255,26 +256,3 @@ def _launch_questions(
         slips = [text for found in tries for text in found if not text.startswith(_NO_SLIP)]
         asked.append(Question(f"reading-{n}", slips[0] if slips else tries[0][0]))
     return asked
-
-
-def number_typed(text: str) -> float:
-    """A number as people type it: decimal comma or point, thin or plain spaces, typographic minus.
-
-    Raises
-    ------
-    ValueError
-        If it is no finite number.
-
-    Examples
-    --------
-    >>> number_typed("122 602,9")
-    122602.9
-    """
-    plain = "".join(text.split()).replace("\u2212", "-").replace(",", ".")
-    try:
-        value = float(plain)
-    except ValueError:
-        raise ValueError(f"{text!r} is not a number") from None
-    if not abs(value) < 1e12:
-        raise ValueError(f"{text!r} is not a usable number")
-    return value

@@ -38,6 +38,7 @@ def reconciled(
     way: Way = "all",
     as_set: bool = False,
     terrain: Terrain | None = None,
+    doubts: Sequence[Problem] = (),
 ) -> Reconciled:
     """Launch errors of a network's sites from measured delay differences.
 
@@ -54,6 +55,8 @@ def reconciled(
         Compare with what is set now instead of the computed settings.
     terrain : Terrain, optional
         Ground at points whose height was not told; sea level without it.
+    doubts : sequence of Problem
+        About the table that the measurements stood in; they become the first of the answer's problems.
 
     Raises
     ------
@@ -70,7 +73,7 @@ def reconciled(
         found, left_out = snoop(measurements, predicted_us=predicted, sites=sites, held=held)
     else:
         found = reconcile(measurements, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
-    problems = (*planes(tuple(measurements)), *found.problems)
+    problems = (*doubts, *planes(tuple(measurements)), *found.problems)
     return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems)
 
 

@@ -7,18 +7,21 @@ saved. A site that is new gets delay fields and chains like those of a site that
 import copy
 import csv
 import io
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.cells import position_of
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
+from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
+from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
 from sfn.report.vector import collection, point_feature
 
-FOOT_M = 0.3048
 # What people call a column: the first name is ours. Case, blanks and the unit in brackets do not matter.
 COLUMNS: dict[str, tuple[str, ...]] = {
     "id": ("id", "site id", "short name", "code"),
@@ -36,12 +39,13 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "remote": ("remote", "remote control"),
 }
 _UNITS: dict[str, dict[str, float]] = {
-    "ground_m": {"m": 1.0, "ft": FOOT_M, "feet": FOOT_M},
-    "antenna_m": {"m": 1.0, "ft": FOOT_M, "feet": FOOT_M},
+    "ground_m": LENGTHS,
+    "antenna_m": LENGTHS,
     "erp_h_kw": {"kw": 1.0, "w": 1e-3},
     "erp_v_kw": {"kw": 1.0, "w": 1e-3},
-    "offset_us": {"us": 1.0, "\u00b5s": 1.0, "\u03bcs": 1.0, "ms": 1000.0, "ns": 1e-3},
+    "offset_us": TIMES,
 }
+_KNOWN = Known(COLUMNS, _UNITS)
 _YES, _NO = ("yes", "y", "true", "1", "on", "x"), ("no", "n", "false", "0", "off")
 WRITTEN = tuple(name for name in COLUMNS if name not in ("lat", "lon"))
 TEMPLATE = (
@@ -51,16 +55,7 @@ TEMPLATE = (
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
-    """One column: as it is called in the file, what it was taken for (empty: nothing), and the unit read into it."""
-
-    title: str
-    taken_for: str
-    unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
+class SiteRow:
     """One row: its line, the site it is about, what it would do, and what is wrong with it."""
 
     line: int
@@ -78,7 +73,7 @@ class Understood:
 
     source: str
     columns: tuple[Column, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[SiteRow, ...]
     document: dict[str, Any] = field(repr=False)
     """The network's document with every row that was not refused."""
 
@@ -109,21 +104,16 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     PlanError
         If no column tells sites apart, or one is there twice.
     """
-    columns = tuple(_column(title) for title in table.head)
-    taken = [c.taken_for for c in columns if c.taken_for]
-    twice = sorted({name for name in taken if taken.count(name) > 1})
-    where = f"{table.source} line 1"
-    if twice:
-        raise PlanError([Problem(where, f"two columns are taken for {', '.join(twice)}", "each once")])
-    if "id" not in taken and "name" not in taken:
-        titles = ", ".join(filter(None, table.head)) or "nothing"
+    columns = columns_of(table, _KNOWN)
+    if not {"id", "name"} & {c.taken_for for c in columns}:
+        where, titles = f"{table.source} line {table.head_line}", ", ".join(filter(None, table.head)) or "nothing"
         raise PlanError([Problem(where, f"has {titles}", "a column id or name, by which sites are known")])
     if like and all(site["id"] != like for site in document["sites"]):
         raise PlanError([Problem("like", f"there is no site {like!r}", "a site of the network")])
     made = copy.deepcopy(dict(document))
     rows = []
-    for line, cells in table.lines:
-        row, made = _row(table, line, cells, columns, made, document, like)
+    for given in rows_under(table, columns):
+        row, made = _row(given, made, document, like)
         rows.append(row)
     return Understood(table.source, columns, tuple(rows), made)
 
@@ -166,38 +156,13 @@ def _properties(site: Site) -> dict[str, Any]:
     }
 
 
-def _column(title: str) -> Column:
-    """What a column is taken for, and its unit: ``antenna height (ft)``, ``erp_h_w``."""
-    plain = " ".join(title.lower().replace("_", " ").replace(".", " ").split())
-    name, _, unit = plain.partition("(") if "(" in plain else plain.partition("[")
-    name, unit = name.strip(), unit.strip(" )]")
-    for key, names in COLUMNS.items():
-        known = {one.replace("_", " ") for one in names}
-        units = _UNITS.get(key, {})
-        if name in known and (not unit or unit in units or not units):
-            return Column(title, key, unit or next(iter(units), ""))
-        words = name.split()
-        if not unit and len(words) > 1 and words[-1] in units and " ".join(words[:-1]) in known | _bare(key):
-            return Column(title, key, words[-1])
-    return Column(title, "", "")
-
-
-def _bare(key: str) -> set[str]:
-    """Our own name without its unit."""
-    return {" ".join(key.split("_")[:-1])}
-
-
-def _row(
-    table: SheetTable, line: int, cells: tuple[str, ...], columns: tuple[Column, ...], made: dict[str, Any],
-    before: Mapping[str, Any], like: str,
-) -> tuple[Row, dict[str, Any]]:  # fmt: skip
+def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str) -> tuple[SiteRow, dict[str, Any]]:
     """One row, and the document with it."""
-    given = {c.taken_for: (cell, c) for cell, c in zip(cells, columns, strict=True) if c.taken_for and cell}
-    name, site_id = (given[key][0] if key in given else "" for key in ("name", "id"))
-    problems: list[Problem] = []
+    name, site_id = (given.text(key, empty=True) for key in ("name", "id"))
+    line, problems = given.line, given.problems
     known = [s for s in before["sites"] if (site_id and s["id"] == site_id) or (not site_id and s.get("name") == name)]
-    values = _values(table, line, given, problems)
-    where = f"{table.source} line {line}"
+    values = _values(given)
+    where = given.where()
     if not site_id and not name:
         problems.append(Problem(where, "names no site", "an id or a name"))
     if known:
@@ -213,7 +178,7 @@ def _row(
     if not known and not before["sites"]:
         problems.append(Problem(where, "there is no site yet to be like", "a first site, made in its form"))
     if problems:
-        return Row(line, site_id, name, "refused", (), tuple(problems)), made
+        return SiteRow(line, site_id, name, "refused", (), tuple(problems)), made
     after, says = copy.deepcopy(made), []
     if known:
         site = next(s for s in after["sites"] if s["id"] == site_id)
@@ -230,7 +195,7 @@ def _row(
             says.append(f"{key}: {_shown(old)} → {_shown(new_value)}" if known else f"{key}: {_shown(new_value)}")
             site[key] = new_value
     does = "changes" if known and says else "nothing" if known else "new"
-    return Row(line, site_id, str(site["name"]), does, tuple(says), ()), after
+    return SiteRow(line, site_id, str(site["name"]), does, tuple(says), ()), after
 
 
 def _alike(key: str, old: Any, given: Any) -> bool:
@@ -273,70 +238,31 @@ def _like(document: dict[str, Any], pattern: Mapping[str, Any], site_id: str, na
     return site
 
 
-def _values(
-    table: SheetTable, line: int, given: Mapping[str, tuple[str, Column]], problems: list[Problem]
-) -> dict[str, Any]:
+def _values(row: Row) -> dict[str, Any]:
     """The cells as the document has them."""
-    source, values = table.source, dict[str, Any]()
+    values = dict[str, Any]()
 
     def number(key: str) -> float | None:
-        """A number in the document's unit."""
-        text, column = given[key]
-        where = f"{source} line {line} column {column.title}"
-        plain = text.replace("\u2212", "-").replace("\u202f", "").replace("\xa0", "")
-        try:
-            # Among commas a comma may part thousands as well as decimals: that is not for us to guess.
-            value = float(plain if table.separator == "," else plain.replace(",", "."))
-        except ValueError:
-            problems.append(Problem(where, f"{text!r} is no number", f"a number in {column.unit or 'its unit'}"))
-            return None
-        return round(value * _UNITS.get(key, {}).get(column.unit, 1.0), 9) + 0.0
+        """A number in the document's unit; None where there is none."""
+        value = row.number(key, least=-1e12, greatest=1e12, unit=next(iter(_UNITS[key])), empty=True)
+        return None if math.isnan(value) else round(value, 9) + 0.0
 
     for key in ("ground_m", "antenna_m", "offset_us"):
-        if key in given and (value := number(key)) is not None:
+        if (value := number(key)) is not None:
             values[key] = value
-    power = {
-        plane: value
-        for plane in "hv"
-        if f"erp_{plane}_kw" in given and (value := number(f"erp_{plane}_kw")) is not None
-    }
+    power = {plane: value for plane in "hv" if (value := number(f"erp_{plane}_kw")) is not None}
     if power:
         values["erp_kw"] = power
     for key in ("on_air", "remote"):
-        if key in given:
-            text = given[key][0].lower()
-            if text in _YES or text in _NO:
-                values[key] = text in _YES
-            else:
-                where = f"{source} line {line} column {given[key][1].title}"
-                problems.append(Problem(where, f"cannot be {given[key][0]!r}", "yes or no"))
-    position = _position(source, line, given, problems)
-    if position is not None:
-        values["position"] = position
+        text = row.text(key, empty=True)
+        if text.lower() in _YES or text.lower() in _NO:
+            values[key] = text.lower() in _YES
+        elif text:
+            row.no(key, f"cannot be {text!r}", "yes or no")
+    at = position_of(row)
+    if at is not None:
+        values["position"] = at[0]
     return values
-
-
-def _position(
-    source: str, line: int, given: Mapping[str, tuple[str, Column]], problems: list[Problem]
-) -> dict[str, str] | None:
-    """A position out of one cell, or of two."""
-    crs = given["crs"][0] if "crs" in given else "EPSG:4326"
-    crs = f"EPSG:{crs}" if crs.isdigit() else crs
-    if "position" in given:
-        text = given["position"][0]
-    elif "lat" in given and "lon" in given:
-        text = f"{given['lat'][0].replace(',', '.')}, {given['lon'][0].replace(',', '.')}"
-    elif "lat" in given or "lon" in given:
-        problems.append(Problem(f"{source} line {line}", "has one of lat and lon", "both, or a position"))
-        return None
-    else:
-        return None
-    try:
-        locate(text=text, crs=crs, where=f"{source} line {line}")
-    except PlanError as error:
-        problems.extend(error.problems)
-        return None
-    return {"text": text, "crs": crs}
 
 
 def _id_of(name: str) -> str:

@@ -1,8 +1,9 @@
 """Corrections of launch times from delay differences measured on air.
 
-MEASUREMENTS.csv has the columns when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,
+MEASUREMENTS.csv (or .xlsx) has the columns when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,
 reference_plane,by (and rx_ground_m, if wanted): arrival of `site` minus arrival of `reference_site`, with its standard
-uncertainty (one sigma).
+uncertainty (one sigma). Sites by id or name; a column position, and units in brackets, as in "uncertainty (ns)", are
+understood too.
 
 JSON keys: `network`, `measurements_n`, `held`; `sites`: for each `site`, `launch_error_us` (later than planned is
 positive), `correction_us` (what to add: its negative), `uncertainty_us` (one sigma against the held site, or against
@@ -19,12 +20,13 @@ measured), `redundancy_ratio` (0: nothing checks it), `w_ratio`, `least_detectab
 import argparse
 from pathlib import Path
 
+from sfn.answer.measurement_table import understood_measurements
 from sfn.answer.reconciled import Reconciled, document, reconciled
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.errors import PlanError, Problem
 from sfn.plan import read_file
+from sfn.plan.sheets import content_of, read_sheet
 from sfn.report.numbers import number
-from sfn.survey.measurements import read_measurements
 from sfn.terrain.ground import open_ground
 
 NAME = "reconcile"
@@ -34,7 +36,7 @@ SUMMARY = "corrections from measured delay differences"
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
-    parser.add_argument("measurements", type=Path, metavar="MEASUREMENTS.csv", help="measured delay differences")
+    parser.add_argument("measurements", type=Path, metavar="MEASUREMENTS.csv", help="delay differences (CSV or XLSX)")
     parser.add_argument("--hold", action="append", default=[], metavar="SITE", help="its launch is as planned")
     parser.add_argument("--as-set", action="store_true", help="compare with what is set now, not with the plan")
     parser.add_argument("--robust", action="store_true", help="take weight from measurements that stand out")
@@ -48,13 +50,17 @@ def run(args: argparse.Namespace) -> int:
     if args.robust and args.without_suspects:
         what = "re-weights and leaves out at once"
         raise PlanError([Problem("--robust", what, "--robust or --without-suspects")])
-    measurements = read_measurements(args.measurements, sites=tuple(site.id for site in network.sites))
+    table = read_sheet(content_of(args.measurements), source=args.measurements.name)
+    read = understood_measurements(table, network)
+    if read.refused:
+        raise PlanError(read.refused)
     answer = reconciled(
         network,
-        measurements,
+        read.measurements,
         held=args.hold,
         way="robust" if args.robust else "without suspects" if args.without_suspects else "all",
         as_set=args.as_set,
+        doubts=read.left_out,
         terrain=open_ground(network, folder=args.network.resolve().parent, anywhere=True).terrain,
     )
     if args.json:

@@ -4,6 +4,7 @@ import argparse
 
 from sfn.answer.what_if import WhatIf
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import number_written
 
 
 def add_tries(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +51,7 @@ def _numbers(name: str, texts: list[str], problems: list[Problem]) -> dict[str, 
     made = {}
     for site, value in _pairs(name, texts, problems):
         try:
-            made[site] = float(value.replace("\u2212", "-").replace(",", "."))
-        except ValueError:
-            problems.append(Problem(f"--{name}", f"{site}: {value!r} is no number", "microseconds, as north:-12.5"))
+            made[site] = float(number_written(value))
+        except ValueError as error:
+            problems.append(Problem(f"--{name}", f"{site}: {error}", "microseconds, as north:-12.5"))
     return made

@@ -2,10 +2,13 @@
 
 import csv
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import FORM, Marks, marks_of, number_written
+from sfn.plan.sheets import content_of, separator_of, table_text
 
 # More of the same mistake help nobody.
 MOST_PROBLEMS = 20
@@ -19,32 +22,41 @@ class Row:
     line: int
     cells: dict[str, str]
     problems: list[Problem] = field(repr=False, compare=False)
+    marks: Marks = FORM
+    """Decimal marks of the whole table."""
+    titles: Mapping[str, str] = field(default_factory=dict)
+    """Names of columns as the file has them, where they are not ours."""
+    factors: Mapping[str, float] = field(default_factory=dict)
+    """What turns a column's unit into ours, where it is another."""
 
     def where(self, column: str | None = None) -> str:
         """``FILE line 7 column lat``."""
-        return f"{self.source} line {self.line}" + (f" column {column}" if column else "")
+        return f"{self.source} line {self.line}" + (f" column {self.titles.get(column, column)}" if column else "")
+
+    def no(self, column: str | None, what: str, expected: str) -> None:
+        """Note a problem."""
+        self.problems.append(Problem(self.where(column), what, expected))
 
     def text(self, column: str, *, empty: bool = False) -> str:
         """The cell's text; an empty one is a problem unless allowed."""
         value = self.cells.get(column, "")
         if not value and not empty:
-            self.problems.append(Problem(self.where(column), "is empty", "a value"))
+            self.no(column, "is empty", "a value")
         return value
 
     def number(self, column: str, *, least: float, greatest: float, unit: str, empty: bool = False) -> float:
-        """The cell's number within a range; NaN, with a problem noted, when it is none. Decimal commas are read."""
+        """The cell's number in our unit, within a range; NaN, with a problem noted, when it is none."""
         text = self.text(column, empty=empty)
         if not text:
             return math.nan
         expected = f"a number from {least:.12g} to {greatest:.12g} {unit}"
         try:
-            # Python reads 1_000 as a number; nobody means that.
-            value = float(text.replace("_", "?").replace(",", ".").replace("\u2212", "-"))
-        except ValueError:
-            self.problems.append(Problem(self.where(column), f"{text!r} is no number", expected))
+            value = float(number_written(text, self.marks)) * self.factors.get(column, 1.0)
+        except ValueError as error:
+            self.no(column, str(error), expected)
             return math.nan
         if not least <= value <= greatest:
-            self.problems.append(Problem(self.where(column), f"{text} is out of range", expected))
+            self.no(column, f"{text} is out of range", expected)
             return math.nan
         return value
 
@@ -52,12 +64,12 @@ class Row:
         """The cell's text when it is one of those known."""
         value = self.text(column)
         if value and value not in known:
-            self.problems.append(Problem(self.where(column), f"{value!r} is not known", f"one of {', '.join(known)}"))
+            self.no(column, f"{value!r} is not known", f"one of {', '.join(known)}")
         return value
 
 
 def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
-    """Lines of a CSV file with a header; comma or semicolon between cells.
+    """Lines of a CSV or XLSX file with a header; comma, semicolon or tab between cells.
 
     Parameters
     ----------
@@ -76,14 +88,8 @@ def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[st
         If the file cannot be read, holds no line, or a column is missing, unknown or there twice.
     """
     path = Path(path)
-    expected = f"a CSV file in UTF-8 with the columns {','.join(required)}"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", expected)]) from error
-    except UnicodeDecodeError as error:
-        raise PlanError([Problem(path.name, "is not text in UTF-8", expected)]) from error
-    return rows_of(text, source=path.name, required=required, optional=optional)
+    content = content_of(path, expected=f"a CSV or XLSX file with the columns {','.join(required)}")
+    return rows_of(table_text(content, source=path.name), source=path.name, required=required, optional=optional)
 
 
 def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
@@ -92,9 +98,8 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
     head = next((k for k, line in enumerate(lines) if line.strip()), None)
     if head is None:
         raise PlanError([Problem(source, "is empty", f"the columns {','.join(required)}")])
-    delimiter = ";" if lines[head].count(";") > lines[head].count(",") else ","
     read: list[tuple[int, list[str]]] = []
-    reader = csv.reader(lines[head:], delimiter=delimiter)
+    reader = csv.reader(lines[head:], delimiter=separator_of(lines[head]))
     try:
         read = [(head + reader.line_num, cells) for cells in reader]
     except csv.Error as error:
@@ -106,6 +111,7 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
         raise PlanError(problems)
     rows: list[Row] = []
     noted: list[Problem] = []
+    marks = marks_of(cell for _, cells in read[1:] for cell in cells)
     for number, cells in read[1:]:
         if not any(cell.strip() for cell in cells):
             continue
@@ -114,7 +120,7 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
                 Problem(f"{source} line {number}", f"has {len(cells)} cells", f"{len(names)}, as the header has")
             )
             continue
-        rows.append(Row(source, number, dict(zip(names, (c.strip() for c in cells), strict=True)), noted))
+        rows.append(Row(source, number, dict(zip(names, (c.strip() for c in cells), strict=True)), noted, marks))
     if not rows and not noted:
         raise PlanError([Problem(source, "has a header but no lines", "at least one line of values")])
     if not rows:
@@ -130,12 +136,16 @@ def refuse(rows: list[Row]) -> None:
     PlanError
         With the first 20 problems, in the order of the lines.
     """
-    noted = rows[0].problems
-    if len(noted) > MOST_PROBLEMS:
-        more = Problem(rows[0].source, f"has {len(noted) - MOST_PROBLEMS} more problems like these", "")
-        raise PlanError([*noted[:MOST_PROBLEMS], more])
-    if noted:
-        raise PlanError(noted)
+    if rows[0].problems:
+        raise PlanError(at_most(rows[0].problems, source=rows[0].source))
+
+
+def at_most(problems: list[Problem], *, source: str) -> list[Problem]:
+    """The first 20 problems, and how many more there are."""
+    if len(problems) <= MOST_PROBLEMS:
+        return problems
+    more = Problem(source, f"has {len(problems) - MOST_PROBLEMS} more problems like these", "")
+    return [*problems[:MOST_PROBLEMS], more]
 
 
 def _header(names: list[str], *, where: str, required: tuple[str, ...], optional: tuple[str, ...]) -> list[Problem]:

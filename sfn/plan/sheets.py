@@ -4,12 +4,15 @@ import csv
 import io
 import zipfile
 from dataclasses import dataclass
+from pathlib import Path
 
 from sfn.errors import PlanError, Problem
 
 MOST_ROWS_N = 20_000
 MOST_BYTES = 20_000_000
 EXPECTED = "a table as CSV or XLSX, with the names of its columns in the first line"
+_TEXT = "CSV in UTF-8, UTF-16 or Windows-1252, or XLSX"
+_XLSX = b"PK\x03\x04"
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,16 +22,37 @@ class SheetTable:
     source: str
     head: tuple[str, ...]
     lines: tuple[tuple[int, tuple[str, ...]], ...]
+    """As wide as the first line, or wider where more was written."""
     separator: str
     """Between cells; empty for XLSX."""
+
+    head_line: int = 1
+    """Line that the names stand in."""
 
     def as_csv(self) -> str:
         """The same as CSV text with commas, lines where they were."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(self.head)
-        writer.writerows(cells for _, cells in self.lines)
+        at = 1
+        for number, cells in ((self.head_line, self.head), *self.lines):
+            out.write("\n" * (number - at))
+            writer.writerow(cells)
+            at = max(number, at) + 1
         return out.getvalue()
+
+
+def content_of(path: Path, *, expected: str = EXPECTED) -> bytes:
+    """A file's bytes.
+
+    Raises
+    ------
+    PlanError
+        If it cannot be opened.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", expected)]) from error
 
 
 def read_sheet(content: bytes, *, source: str) -> SheetTable:
@@ -47,7 +71,7 @@ def read_sheet(content: bytes, *, source: str) -> SheetTable:
     """
     if len(content) > MOST_BYTES:
         raise PlanError([Problem(source, f"has {len(content):,} bytes", f"{MOST_BYTES:,} at most")])
-    rows, separator = (_xlsx(content, source), "") if content[:4] == b"PK\x03\x04" else _csv(content, source)
+    rows, separator = (_xlsx(content, source), "") if content[:4] == _XLSX else _csv(content, source)
     filled = [(n, cells) for n, cells in rows if any(cells)]
     if not filled:
         raise PlanError([Problem(source, "is empty", EXPECTED)])
@@ -57,28 +81,80 @@ def read_sheet(content: bytes, *, source: str) -> SheetTable:
     while head and not head[-1]:
         head = head[:-1]
     width = len(head)
-    lines = []
+    lines: list[tuple[int, tuple[str, ...]]] = []
     for number, cells in filled[1:]:
-        if any(cells[width:]):
-            what = f"has {len(cells)} cells"
-            raise PlanError([Problem(f"{source} line {number}", what, f"{width}, as the first line has")])
-        lines.append((number, (*cells[:width], *[""] * (width - len(cells)))))
-    return SheetTable(source, head, tuple(lines), separator)
+        used = cells if any(cells[width:]) else cells[:width]
+        lines.append((number, (*used, *[""] * (width - len(cells)))))
+    return SheetTable(source, head, tuple(lines), separator, filled[0][0])
+
+
+def table_text(content: bytes, *, source: str) -> str:
+    """The text of a table in a file; an XLSX's first sheet as CSV.
+
+    Raises
+    ------
+    PlanError
+        If it is neither text nor an XLSX that can be read.
+    """
+    if content[:4] == _XLSX:
+        return read_sheet(content, source=source).as_csv()
+    return decoded(content, source=source)
+
+
+def decoded(content: bytes, *, source: str) -> str:
+    """A file's text: UTF-8, UTF-16 with its mark, or Windows-1252. A character that is lost is never passed over.
+
+    Raises
+    ------
+    PlanError
+        If it is none of them, holds bytes of two, or a character was already lost when it was written.
+    """
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        try:
+            text = content.decode("utf-16")
+        except UnicodeDecodeError as error:
+            raise PlanError([Problem(source, "begins as UTF-16 and breaks off or goes wrong", _TEXT)]) from error
+    else:
+        text = _without_mark(content, source)
+    lost = text.find("\ufffd")
+    if lost >= 0:
+        where = f"{source} line {text.count(chr(10), 0, lost) + 1}"
+        raise PlanError([Problem(where, "holds a character that was lost when the file was written", _TEXT)])
+    if "\x00" in text:
+        raise PlanError([Problem(source, "is not text", _TEXT)])
+    return text
+
+
+def separator_of(line: str) -> str:
+    """What stands between the cells of a first line: comma, semicolon or tab."""
+    return max((",", ";", "\t"), key=line.count)
+
+
+def _line(content: bytes, place: int) -> int:
+    """Number of the line that a byte stands in."""
+    return content.count(b"\n", 0, place) + 1
+
+
+def _without_mark(content: bytes, source: str) -> str:
+    """UTF-8, else Windows-1252; not a mixture."""
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        where = f"{source} line {_line(content, error.start)}"
+        partly = content.decode("utf-8", errors="surrogateescape")
+        if any("\x7f" < c < "\ud800" or c > "\udfff" for c in partly):
+            raise PlanError([Problem(where, "breaks the UTF-8 of the rest of the file", _TEXT)]) from None
+    try:
+        return content.decode("cp1252")
+    except UnicodeDecodeError as error:
+        where = f"{source} line {_line(content, error.start)}"
+        raise PlanError([Problem(where, "is not text", _TEXT)]) from None
 
 
 def _csv(content: bytes, source: str) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
     """Lines of a CSV file, and what stands between its cells."""
-    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = content.decode("utf-16", errors="replace")
-    else:
-        try:
-            text = content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = content.decode("cp1252", errors="replace")
-    if "\x00" in text:
-        raise PlanError([Problem(source, "is not text", EXPECTED)])
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = max((",", ";", "\t"), key=first.count)
+    text = decoded(content, source=source)
+    separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
     reader = csv.reader(text.splitlines(), delimiter=separator)
     try:
         return [(reader.line_num, tuple(cell.strip() for cell in cells)) for cells in reader], separator
@@ -121,4 +197,4 @@ def _shown(cell: object) -> str:
     if hasattr(cell, "strftime"):
         text = str(cell)
         return text.removesuffix(" 00:00:00")
-    return str(cell).strip()
+    return " ".join(str(cell).split())

@@ -11,6 +11,7 @@ from typing import TypeVar
 from urllib.parse import parse_qsl, urlencode
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import number_written
 from sfn.stream import payload as payloads
 from sfn.stream.advise import Target
 from sfn.stream.link import Link, LinkPlan, link_plan
@@ -60,11 +61,14 @@ class Reader:
     def number(self, name: str) -> Fraction:
         """An exact number: 2.5, 2,5 or 1/3."""
         text = self.text(name)
+        above, stroke, below = text.partition("/")
         try:
-            return Fraction(text.replace("−", "-").replace(",", ".").replace(" ", ""))
-        except (ValueError, ZeroDivisionError):
-            self.problems.append(Problem(name, f"cannot be {text!r}", "a number, such as 2.5 or 1/3"))
-            return Fraction(1)
+            return number_written(above) / (number_written(below) if stroke else 1)
+        except ValueError as error:
+            self.problems.append(Problem(name, str(error), "a number, such as 2.5 or 1/3"))
+        except ZeroDivisionError:
+            self.problems.append(Problem(name, f"{text!r} divides by 0", "a number, such as 2.5 or 1/3"))
+        return Fraction(1)
 
     def whole(self, name: str) -> int:
         """A whole number."""

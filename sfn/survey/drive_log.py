@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse
+from sfn.plan.sheets import table_text
 from sfn.survey.gpx import gpx_points
 from sfn.survey.rows import Row, read_rows, refuse, rows_of
 
@@ -60,14 +61,10 @@ def read_log(path: Path | str, *, sites: tuple[str, ...]) -> DriveLog:
 
 
 def log_of_bytes(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
-    """The same from a file's content; GPX by the suffix of `source`, else CSV."""
+    """The same from a file's content; GPX by the suffix of `source`, else CSV or XLSX."""
     if source.lower().endswith(".gpx"):
         return _gpx(content, source=source, sites=sites)
-    try:
-        return log_of(content.decode("utf-8-sig"), source=source, sites=sites)
-    except UnicodeDecodeError as error:
-        expected = f"a CSV file in UTF-8 with the columns {','.join(REQUIRED)}"
-        raise PlanError([Problem(source, "is not text in UTF-8", expected)]) from error
+    return log_of(table_text(content, source=source), source=source, sites=sites)
 
 
 def log_of(text: str, *, source: str, sites: tuple[str, ...]) -> DriveLog:

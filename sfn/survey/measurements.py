@@ -1,28 +1,41 @@
-"""Delay differences measured on air: the CSV file, and what the plan predicts at the same points."""
+"""Delay differences measured on air: the table of them, and what the plan predicts at the same points."""
 
-from dataclasses import dataclass
-from pathlib import Path
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.errors import Problem
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.cells import position_of
 from sfn.geodesy.line import inverse, path_length, travel_time
-from sfn.survey.rows import Row, read_rows, refuse, rows_of
+from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
+from sfn.plan.rows import Row, at_most
+from sfn.plan.sheets import SheetTable
 
-COLUMNS = (
-    "when",
-    "point",
-    "lat",
-    "lon",
-    "site",
-    "reference_site",
-    "delay_difference_us",
-    "uncertainty_us",
-    "reference_plane",
-    "by",
-)
-OPTIONAL = ("rx_ground_m",)
+# What people call a column: the first name is ours. Case, blanks and the unit in brackets do not matter.
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "when": ("when", "time", "date", "date time", "measured at"),
+    "point": ("point", "place", "location", "name"),
+    "position": ("position", "coordinates"),
+    "lat": ("lat", "latitude", "lat deg"),
+    "lon": ("lon", "long", "longitude", "lng", "lon deg"),
+    "crs": ("crs", "datum", "epsg"),
+    "site": ("site", "site id", "site name", "transmitter"),
+    "reference_site": ("reference_site", "reference", "reference id", "reference name", "minus"),
+    "delay_difference_us": ("delay_difference_us", "delay difference", "difference"),
+    "uncertainty_us": ("uncertainty_us", "uncertainty", "standard uncertainty"),
+    "reference_plane": ("reference_plane", "plane"),
+    "by": ("by", "who", "measured by", "initials"),
+    "rx_ground_m": ("rx_ground_m", "rx ground", "ground", "ground height"),
+}
+NEEDED = ("site", "reference_site", "delay_difference_us", "uncertainty_us")
+# The columns that other programs write, in this order.
+WRITTEN = ("when", "point", "lat", "lon", *NEEDED, "reference_plane", "by")
+_KNOWN = Known(COLUMNS, {"delay_difference_us": TIMES, "uncertainty_us": TIMES, "rx_ground_m": LENGTHS})
+_DEGREES = re.compile(r"[+\-\u2212]?\d+([.,]\d+)?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,51 +68,98 @@ class Measurement:
     where: str = ""
 
 
-def read_measurements(path: Path | str, *, sites: tuple[str, ...]) -> tuple[Measurement, ...]:
-    """The measurements of a CSV file, in its order.
+@dataclass(frozen=True, slots=True)
+class MeasurementRow:
+    """One line: the measurement that was understood, or what is wrong with it."""
+
+    line: int
+    measurement: Measurement | None
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementTable:
+    """A table of measured delay differences as it was understood, line by line."""
+
+    source: str
+    columns: tuple[Column, ...]
+    rows: tuple[MeasurementRow, ...]
+
+    @property
+    def measurements(self) -> tuple[Measurement, ...]:
+        """Those that can be used."""
+        return tuple(row.measurement for row in self.rows if row.measurement is not None)
+
+    @property
+    def refused(self) -> tuple[Problem, ...]:
+        """Why the others cannot, at most 20 and their number."""
+        every = [problem for row in self.rows for problem in row.problems]
+        return tuple(at_most(every, source=self.source))
+
+    @property
+    def refused_n(self) -> int:
+        """Lines that cannot be used."""
+        return sum(row.measurement is None for row in self.rows)
+
+    @property
+    def left_out(self) -> tuple[Problem, ...]:
+        """A doubt when columns were taken for nothing."""
+        titles = [column.title for column in self.columns if column.title and not column.taken_for]
+        expected = f"only {', '.join(COLUMNS)}"
+        what = f"nothing is made of the column {', '.join(titles)}"
+        return (Problem(self.source, what, expected, "warning"),) if titles else ()
+
+
+def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
+    """Measured delay differences out of a table, line by line.
 
     Parameters
     ----------
-    path : path
-        Columns when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by and, if
-        wanted, rx_ground_m.
-    sites : tuple of str
-        Ids of the network's sites.
+    table : SheetTable
+        One of the columns in `COLUMNS` each, under any of its names, in any order. Needed are site, reference_site,
+        delay_difference_us, uncertainty_us and a place: lat and lon, or position.
+    sites : mapping of str to str
+        Names of the network's sites by id; a cell may hold either.
 
     Raises
     ------
     PlanError
-        If anything cannot be used; every problem names file, line and column.
+        If a column is missing or there twice, or there is no line.
     """
-    return _measurements(read_rows(path, required=COLUMNS, optional=OPTIONAL), sites=sites)
+    columns = columns_of(table, _KNOWN)
+    taken = {c.taken_for for c in columns}
+    missing = [name for name in NEEDED if name not in taken]
+    if "position" not in taken and not {"lat", "lon"} <= taken:
+        missing.insert(0, "lat, lon")
+    where = f"{table.source} line {table.head_line}"
+    if missing:
+        what = f"has the columns {', '.join(filter(None, table.head))} and lacks {', '.join(missing)}"
+        raise PlanError([Problem(where, what, f"columns like {','.join(WRITTEN)}")])
+    if not table.lines:
+        raise PlanError([Problem(table.source, "has a header but no lines", "at least one line of values")])
+    return MeasurementTable(table.source, columns, tuple(_row(row, sites) for row in rows_under(table, columns)))
 
 
-def measurements_of(text: str, *, source: str, sites: tuple[str, ...]) -> tuple[Measurement, ...]:
-    """The same from text that is already here."""
-    return _measurements(rows_of(text, source=source, required=COLUMNS, optional=OPTIONAL), sites=sites)
+def _row(row: Row, sites: Mapping[str, str]) -> MeasurementRow:
+    """One line."""
+    found = _measurement(row, sites)
+    return MeasurementRow(row.line, None if row.problems else found, tuple(row.problems))
 
 
-def _measurements(rows: list[Row], *, sites: tuple[str, ...]) -> tuple[Measurement, ...]:
-    """All rows, or all their problems."""
-    found = tuple(_measurement(row, sites=sites) for row in rows)
-    refuse(rows)
-    return found
-
-
-def _measurement(row: Row, *, sites: tuple[str, ...]) -> Measurement:
-    """One row."""
-    site, reference = row.one_of("site", sites), row.one_of("reference_site", sites)
+def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
+    """What a line says; not to be used where it has problems."""
+    site, reference = _site(row, "site", sites), _site(row, "reference_site", sites)
     if site and site == reference:
-        row.problems.append(Problem(row.where("reference_site"), f"{site} is compared with itself", "another site"))
+        row.no("reference_site", f"{site} is compared with itself", "another site")
     uncertainty_us = row.number("uncertainty_us", least=0.0, greatest=1e6, unit="us")
     if uncertainty_us == 0.0:
-        what = "0 would outweigh all others"
-        row.problems.append(Problem(row.where("uncertainty_us"), what, "the standard uncertainty, more than 0 us"))
+        row.no("uncertainty_us", "0 would outweigh all others", "the standard uncertainty, more than 0 us")
+    place, lat_deg, lon_deg = _place(row)
     return Measurement(
         when=row.text("when", empty=True),
-        point=row.text("point", empty=True) or f"{row.cells['lat']},{row.cells['lon']}",
-        lat_deg=row.number("lat", least=-90.0, greatest=90.0, unit="degrees"),
-        lon_deg=row.number("lon", least=-180.0, greatest=180.0, unit="degrees"),
+        point=row.text("point", empty=True) or place,
+        lat_deg=lat_deg,
+        lon_deg=lon_deg,
         site=site,
         reference_site=reference,
         delay_difference_us=row.number("delay_difference_us", least=-1e6, greatest=1e6, unit="us"),
@@ -109,6 +169,36 @@ def _measurement(row: Row, *, sites: tuple[str, ...]) -> Measurement:
         rx_ground_m=row.number("rx_ground_m", least=-500.0, greatest=9000.0, unit="m", empty=True),
         where=row.where(),
     )
+
+
+def _place(row: Row) -> tuple[str, float, float]:
+    """Where it was measured, as text and in degrees; NaN, with a problem noted, where that cannot be read."""
+    lat, lon = row.text("lat", empty=True), row.text("lon", empty=True)
+    if lat and lon and not row.text("position", empty=True) and not row.text("crs", empty=True):
+        if any(any(map(str.isdigit, cell)) and not _DEGREES.fullmatch(cell) for cell in (lat, lon)):
+            row = replace(row, cells={**row.cells, "position": f"{lat}, {lon}"})
+        else:
+            lat_deg = row.number("lat", least=-90.0, greatest=90.0, unit="degrees")
+            return f"{lat}, {lon}", lat_deg, row.number("lon", least=-180.0, greatest=180.0, unit="degrees")
+    noted_n = len(row.problems)
+    at = position_of(row)
+    if at is not None:
+        return at[0]["text"], at[1].lat_deg, at[1].lon_deg
+    if len(row.problems) == noted_n:
+        row.no(None, "has no place", "lat and lon, or a position")
+    return "", math.nan, math.nan
+
+
+def _site(row: Row, column: str, sites: Mapping[str, str]) -> str:
+    """Id of the site in a cell, which may hold its name; empty, with a problem noted, when it is none."""
+    text = row.text(column)
+    if text in sites or not text:
+        return text
+    found = [i for i, name in sites.items() if text.casefold() in (i.casefold(), name.casefold())]
+    if len(found) != 1:
+        row.no(column, f"{text!r} is {'the name of two sites' if found else 'not known'}", f"one of {', '.join(sites)}")
+        return ""
+    return found[0]
 
 
 def predicted_difference(

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from sfn.plan import DelayField
+from sfn.plan.number_text import number_written
 from sfn.units import exact, unit_length_us
 
 State = Literal["planned", "set", "measured", "disagrees"]
@@ -51,7 +52,7 @@ def question_setting(
     ValueError
         If `typed` is no number.
     """
-    value = _number("typed", typed)
+    value = number_written(str(typed))
     questions = []
     if planned is not None and value != exact(planned):
         slip = _slip(value, exact(planned), unit=field.unit, old=None if old is None else exact(old))
@@ -275,15 +276,6 @@ def state(*, as_set_agrees: bool | None, measured_us: float | None, planned_us: 
     if measured_us is not None:
         return "measured"
     return "set" if as_set_agrees else "planned"
-
-
-def _number(name: str, typed: str | float) -> Fraction:
-    """The number as typed, exactly; decimal comma and typographic minus are understood."""
-    text = str(typed).strip().replace("\u2212", "-").replace(",", ".").replace(" ", "")
-    try:
-        return Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        raise ValueError(f"{name} must be a number, got {typed!r}") from None
 
 
 def _text(value: Fraction) -> str:

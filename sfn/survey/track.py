@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.position import locate
+from sfn.plan.sheets import table_text
 from sfn.survey.gpx import gpx_points
 from sfn.survey.rows import MOST_PROBLEMS, Row, refuse, rows_of
 
@@ -90,10 +91,7 @@ def track_of_bytes(content: bytes, *, source: str) -> Track:
     head = content.lstrip(b"\xef\xbb\xbf \t\r\n")[:1]
     if head == b"<" or source.lower().endswith(".gpx"):
         return _gpx(content, source=source)
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise PlanError([Problem(source, "is not text in UTF-8", EXPECTED)]) from error
+    text = table_text(content, source=source)
     if head in (b"{", b"["):
         return _geojson(text, source=source)
     return _from_rows(rows_of(text, source=source, required=REQUIRED, optional=OPTIONAL), source=source)

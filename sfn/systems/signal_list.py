@@ -7,7 +7,6 @@ tab; with the latter two a decimal comma is understood. Empty lines don't count.
 """
 
 import csv
-import math
 from dataclasses import dataclass
 from typing import Literal, cast
 
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import marks_of, number_in
 from sfn.plan.rows import refuse, rows_of
 
 REQUIRED = ("level_dbuvm", "delay_us")
@@ -83,6 +83,7 @@ def read_signal_list(text: str) -> SignalList:
     problems = _header_problems(header, rows[0][0])
     if problems:
         raise PlanError(problems)
+    marks = marks_of(cell for _, cells in rows[1:] for cell in cells)
     values: dict[str, list[float]] = {name: [] for name in header if name in RANGES}
     sites: list[str] = []
     for number, cells in rows[1:]:
@@ -95,13 +96,12 @@ def read_signal_list(text: str) -> SignalList:
             if name == "site":
                 sites.append(cell)
                 continue
-            value = _number(cell, decimal_comma=separator != ",")
             least, greatest = RANGES[name]
-            if value is None or not least <= value <= greatest:
+            try:
+                values[name].append(number_in(cell, least=least, greatest=greatest, marks=marks))
+            except ValueError as error:
                 expected = f"a number from {least:g} to {greatest:g}"
-                problems.append(Problem(f"line {number}, column {name}", f"cannot be {cell!r}", expected))
-            else:
-                values[name].append(value)
+                problems.append(Problem(f"line {number}, column {name}", str(error), expected))
     if not problems and not 1 <= len(rows) - 1 <= MOST_SIGNALS:
         problems.append(Problem("lines", f"it lists {len(rows) - 1} signals", f"from 1 to {MOST_SIGNALS}"))
     if problems:
@@ -162,12 +162,3 @@ def _header_problems(header: list[str], number: int) -> list[Problem]:
             if name not in header
         ),
     ]
-
-
-def _number(cell: str, *, decimal_comma: bool) -> float | None:
-    """A finite number as it was written, or None."""
-    try:
-        value = float(cell.replace(",", ".") if decimal_comma else cell)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None

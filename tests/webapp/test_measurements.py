@@ -112,7 +112,7 @@ def test_a_bad_line_is_named_and_kept(post: Callable[..., Any], number: int) -> 
     assert "t,P1,x,-84" in answer.text
     binary = post(f"/networks/{number}/measurements", files={"file": ("../a/b.csv", b"\xff\xfe\x00")})
     assert 422 == binary.status_code
-    assert "b.csv</span> is not text in UTF-8" in binary.text
+    assert "b.csv</span> begins as UTF-16 and breaks off" in binary.text
 
 
 def wav(delay_samples: int) -> bytes:
@@ -201,3 +201,36 @@ def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any],
     refused = post(f"/networks/{number}/measurements/echoes", response="delay_us,level_db\n1,2\n", at="nowhere")
     assert 422 == refused.status_code
     assert "nowhere" in refused.text
+
+
+def test_a_table_is_looked_at_line_by_line(
+    client: TestClient, post: Callable[..., Any], number: int, rows: str
+) -> None:
+    """Columns, every line and its sites; one that is no good is refused first, then left out and said so."""
+    at = f"/networks/{number}/measurements"
+    text = (
+        rows.replace("delay_difference_us", "difference (us)").replace("by\n", "by,colour\n").replace("ab\n", "ab,\n")
+    )
+    looked = post(at, csv=text, do="look")
+    assert 200 == looked.status_code
+    assert "<strong>6</strong> of 6 lines can be used" in looked.text
+    assert "delay_difference_us, in us" in looked.text
+    assert "nothing: it is left out" in looked.text
+    assert "South ridge later than North ridge by" in looked.text
+    assert "Launch errors</h2>" not in looked.text
+    assert "Reconcile these</button>" in looked.text
+
+    bad = rows + 'late,P9,36.3,-84.2,west,north,"1,234",0.1,antenna,ab\n'
+    for do in ("look", ""):
+        refused = post(at, csv=bad, do=do)
+        assert (200 if do else 422) == refused.status_code
+        assert "can be 1.234 or 1234" in refused.text
+        assert "Reconcile 6, leaving out 1</button>" in refused.text
+        assert "Launch errors</h2>" not in refused.text
+    kept = post(at, csv=bad, leave_out="yes", **{"hold-north": "yes"})
+    assert 200 == kept.status_code
+    assert "1 line of the table not used" in kept.text
+    assert "+3.200" in kept.text
+    filled = client.get(f"{at}-template.csv")
+    assert filled.text.splitlines()[1] == ",,,,south,north,,,antenna,"
+    assert "lacks" not in post(at, csv=filled.text, do="look").text

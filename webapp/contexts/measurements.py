@@ -10,6 +10,7 @@ from sfn.errors import Problem
 from sfn.plan import Site
 from sfn.report.delay_course import DelayCourse
 from sfn.report.residual_map import ResidualMap
+from sfn.survey.measurements import MeasurementTable
 from webapp.contexts import Context, NetworkHead
 from webapp.measurements import EchoForm, MeasurementForm
 
@@ -26,6 +27,8 @@ class MeasurementsPage(Context):
     """Its sites, one of which may be held."""
     typed: MeasurementForm
     """What was typed or taken from a file."""
+    table: MeasurementTable | None
+    """The same line by line as it was understood, once there is any."""
     answer: Reconciled | None
     """Launch errors, once measurements are there."""
     drawing: ResidualMap | None

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import number_written
 from sfn.stream.payload import subcarriers
 from sfn.stream.typed import DEFAULTS, PARITIES, PAYLOADS
 from webapp.forms.fields import Field
@@ -192,6 +193,6 @@ def release_us(form: Mapping[str, str]) -> float | None:
     if not text:
         return None
     try:
-        return float(text.replace(",", ".")) * 1000
-    except ValueError:
-        raise PlanError([Problem("release_ms", f"cannot be {text!r}", "a number of milliseconds")]) from None
+        return float(number_written(text)) * 1000
+    except ValueError as error:
+        raise PlanError([Problem("release_ms", str(error), "a number of milliseconds")]) from None

@@ -6,14 +6,17 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.echoes import Echoes, echoes
+from sfn.answer.map_files import MEDIA
+from sfn.answer.measurement_table import template, understood_measurements
 from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled
 from sfn.answer.recordings import Measured
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
+from sfn.plan.sheets import read_sheet
 from sfn.report.delay_course import delay_course
 from sfn.report.residual_map import residuals_drawn
 from sfn.survey.impulse import response_of
-from sfn.survey.measurements import measurements_of
+from sfn.survey.measurements import MeasurementTable
 from webapp import addresses
 from webapp.contexts.measurements import MeasurementsPage, RecordingPage
 from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, UploadsDep
@@ -41,14 +44,23 @@ def show(request: Request, opened: NetworkDep) -> Response:
 
 @router.post("/networks/{network_id}/measurements")
 def reconcile_typed(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
-    """Launch errors from delay differences, typed or out of a file."""
+    """Delay differences, typed or out of a file: what is understood of them, or the launch errors."""
     sites = [site.id for site in opened.network.sites]
-    typed = MeasurementForm()
+    typed, table = MeasurementForm(csv=form.get("csv", "")), None
     try:
         typed = measurement_form(form, files.get("file", ()), sites=sites)
-        return page(request, _page(opened, typed=typed, answer=_reconciled(opened, maps, typed)))
+        table = _understood(opened, typed)
+        answer = None if form.get("do") == "look" else _reconciled(opened, maps, typed, table)
+        return page(request, _page(opened, typed=typed, table=table, answer=answer))
     except PlanError as error:
-        return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
+        return page(request, _page(opened, typed=typed, table=table, problems=error.problems), status=422)
+
+
+@router.get("/networks/{network_id}/measurements-template.csv")
+def template_file(opened: NetworkDep) -> Response:
+    """A table to be filled in."""
+    headers = {"Content-Disposition": 'attachment; filename="measurements-template.csv"'}
+    return Response(template(opened.network), media_type=MEDIA["csv"], headers=headers)
 
 
 @router.post("/networks/{network_id}/measurements/keep")
@@ -58,7 +70,7 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
     typed = measurement_form(form, (), sites=sites)
     chosen = {site: form[f"stage-{site}"] for site in sites if form.get(f"stage-{site}")}
     try:
-        answer = _reconciled(opened, maps, typed)
+        answer = _reconciled(opened, maps, typed, _understood(opened, typed))
         author = author_of(form)
         if not chosen:
             raise PlanError([Problem("stage", "no site was chosen to be corrected", "at least one")])
@@ -109,12 +121,25 @@ def show_recording(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: 
     return page(request, RecordingPage(network=opened.head, measured=job.result, course=course))
 
 
-def _reconciled(opened: Opened, maps: Maps, typed: MeasurementForm) -> Reconciled:
-    """Launch errors from what was typed."""
-    network = opened.network
-    rows = measurements_of(typed.csv, source=typed.source, sites=tuple(site.id for site in network.sites))
-    terrain = maps.ground(network).terrain
-    return reconciled(network, rows, held=typed.held, way=typed.way, as_set=typed.as_set, terrain=terrain)
+def _understood(opened: Opened, typed: MeasurementForm) -> MeasurementTable:
+    """What was typed, line by line."""
+    return understood_measurements(read_sheet(typed.csv.encode(), source=typed.source), opened.network)
+
+
+def _reconciled(opened: Opened, maps: Maps, typed: MeasurementForm, table: MeasurementTable) -> Reconciled:
+    """Launch errors from lines that can be used; the others must have been seen to be left out."""
+    if table.refused and not (typed.leave_out and table.measurements):
+        raise PlanError(table.refused)
+    network, terrain = opened.network, maps.ground(opened.network).terrain
+    return reconciled(
+        network,
+        table.measurements,
+        held=typed.held,
+        way=typed.way,
+        as_set=typed.as_set,
+        terrain=terrain,
+        doubts=table.left_out,
+    )
 
 
 def _echoes(opened: Opened, maps: Maps, typed: EchoForm, form: dict[str, str]) -> Echoes:
@@ -139,6 +164,7 @@ def _page(
     opened: Opened,
     *,
     typed: MeasurementForm | None = None,
+    table: MeasurementTable | None = None,
     answer: Reconciled | None = None,
     echo: EchoForm | None = None,
     echoes: Echoes | None = None,
@@ -150,6 +176,7 @@ def _page(
         network=opened.head,
         sites=sites,
         typed=typed or MeasurementForm(),
+        table=table,
         answer=answer,
         drawing=None if answer is None else residuals_drawn(answer.network, answer.found),
         stages={site.id: correctable_stages(opened.network, site.id) for site in sites},

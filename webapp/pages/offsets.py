@@ -11,9 +11,10 @@ from sfn.answer.optimise import Asked, held_of, optimise
 from sfn.answer.optimise_document import document
 from sfn.answer.weights import weight_shapes
 from sfn.answer.zones import offered
-from sfn.errors import PlanError, Problem, in_range
+from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.plan.number_text import number_in
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
 from sfn.systems.service import service
@@ -224,7 +225,6 @@ def _asked(typed: dict[str, str]) -> Asked:
 def _typed(name: str, text: str, least: float, greatest: float, unit: str) -> float:
     """A number in its range."""
     try:
-        return in_range(name, float(text.replace(",", ".")), least=least, greatest=greatest, unit=unit)
-    except ValueError:
-        wanted = f"{least:g} to {greatest:g} {unit}"
-        raise PlanError([Problem(name, f"cannot be {text!r}", wanted)]) from None
+        return number_in(text, least=least, greatest=greatest)
+    except ValueError as error:
+        raise PlanError([Problem(name, str(error), f"{least:g} to {greatest:g} {unit}")]) from None

@@ -8,7 +8,8 @@ import pytest
 from sfn.answer.echoes import echoes
 from sfn.answer.point import point_signals
 from sfn.plan import read_file
-from sfn.survey.measurements import COLUMNS, measurements_of
+from sfn.plan.sheets import read_sheet
+from sfn.survey.measurements import WRITTEN, understood
 
 NETWORK = read_file(Path(__file__).parent.parent / "example-network.json")
 AT = {"lat_deg": 36.30, "lon_deg": -84.22}
@@ -20,8 +21,10 @@ def test_echoes_become_rows_for_reconcile() -> None:
     delay = np.array([s.arrival_us for s in heard]) - 122_000.0
     level = np.array([s.level_dbuvm for s in heard]) - 70.0
     found = echoes(NETWORK, delay, level, **AT, launch_uncertainty_us=1.0, uncertainty_us=0.2)
-    text = ",".join(COLUMNS) + "\n" + "\n".join(found.rows) + "\n"
-    rows = measurements_of(text, source="echo.csv", sites=("north", "south", "gap"))
+    text = ",".join(WRITTEN) + "\n" + "\n".join(found.rows) + "\n"
+    rows = understood(
+        read_sheet(text.encode(), source="echo.csv"), {i: i for i in ("north", "south", "gap")}
+    ).measurements
     expected = {s.site: s.arrival_us - heard[0].arrival_us for s in heard[1:]}
 
     assert {s.site for s in heard} == {e.site for e in found.response.echoes}

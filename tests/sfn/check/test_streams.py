@@ -92,7 +92,7 @@ def test_a_plan_that_cannot_work_or_be_read_is_called() -> None:
     nonsense = found(STAMPED, lambda made: made[-1].update(stream_plan="packet_ms=soon"))
 
     assert "the link carries 5" in wide["stream.stream_plan"].what
-    assert "cannot be read: packet_ms cannot be 'soon'" in nonsense["stream.stream_plan"].what
+    assert "cannot be read: packet_ms 'soon' is no number" in nonsense["stream.stream_plan"].what
 
 
 def test_a_plan_of_another_kind_than_its_stage_is_called() -> None:

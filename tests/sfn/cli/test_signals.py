@@ -89,7 +89,7 @@ def test_standard_input(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
 @pytest.mark.parametrize(
     ("text", "options", "line"),
     [
-        ("level_dbuvm,delay_us\n60,zero\n", [], "line 2, column delay_us: cannot be 'zero'; a number from"),
+        ("level_dbuvm,delay_us\n60,zero\n", [], "line 2, column delay_us: 'zero' is no number; a number from"),
         (EXAMPLE, ["--service", "dab-mode-7"], "service: there is no service 'dab-mode-7'; one of dab-mode-"),
         (EXAMPLE, ["--threshold-db=-1"], "--threshold-db: cannot be -1.0; from 0 to 200 dB"),
         (EXAMPLE, ["--frequency-mhz", "0"], "frequency_mhz must be from"),

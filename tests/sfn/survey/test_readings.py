@@ -70,7 +70,7 @@ def test_an_earlier_field_turns_the_words() -> None:
 
 def test_no_number_is_refused() -> None:
     """The text comes back in the message."""
-    with pytest.raises(ValueError, match="typed must be a number, got 'about 5'"):
+    with pytest.raises(ValueError, match="'about 5' is no number"):
         question_setting("about 5", field=field())
 
 

@@ -69,7 +69,7 @@ def test_every_kind_of_file_is_one_line(tmp_path: Path) -> None:
         (b'{"type": "LineString", "coordinates": [[1, 2], ["x", 3]]}', "position 2 is ['x', 3]"),
         (b'{"type": "LineString"}', "no GeoJSON"),
         (b"{", "no JSON"),
-        (b"\xff\xfe\x00", "not text in UTF-8"),
+        (b"\xff\xfe\x00", "begins as UTF-16 and breaks off"),
         (b"", "is empty"),
     ],
 )

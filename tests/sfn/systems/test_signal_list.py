@@ -43,7 +43,7 @@ def test_names_and_rare_levels_may_be_given() -> None:
         ("level_dbuvm,delay_us\n60,0\n\n54,x\n", "line 4, column delay_us", "'x'"),
         ("level_dbuvm,delay_us\n,0\n", "line 2, column level_dbuvm", "''"),
         ("level_dbuvm,delay_us\nnan,0\n", "line 2, column level_dbuvm", "'nan'"),
-        ("level_dbuvm,delay_us\n600,0\n", "line 2, column level_dbuvm", "'600'"),
+        ("level_dbuvm,delay_us\n600,0\n", "line 2, column level_dbuvm", "600"),
         ("level_dbuvm,delay_us\n60,0,1\n", "line 2", "3 columns"),
         ("level_dbuvm,delay_us\n", "lines", "0 signals"),
     ],

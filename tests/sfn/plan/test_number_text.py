@@ -1,0 +1,60 @@
+"""Numbers as people write them: read where one reading is possible, refused in words where two are."""
+
+import pytest
+
+from sfn.plan.number_text import Marks, marks_of, number_in, number_written
+
+COMMAS, BOTH = Marks(comma=True), Marks(comma=True, point=True)
+
+
+@pytest.mark.parametrize(
+    ("text", "marks", "value"),
+    [
+        ("12,5", None, 12.5),
+        ("0,125", None, 0.125),
+        ("-1,2345", None, -1.2345),
+        ("1.234", None, 1.234),
+        ("120 000", None, 120_000.0),
+        ("122\u202f602,9", None, 122_602.9),
+        ("\u22123", None, -3.0),
+        (".5", None, 0.5),
+        ("1e-3", None, 0.001),
+        ("1,234", COMMAS, 1.234),
+        ("12.5", COMMAS, 12.5),
+        ("12.5", BOTH, 12.5),
+    ],
+)
+def test_one_reading(text: str, marks: Marks | None, value: float) -> None:
+    """What can mean one thing is that."""
+    assert value == float(number_written(text, *([marks] if marks else [])))
+
+
+@pytest.mark.parametrize(
+    ("text", "marks", "ways"),
+    [
+        ("1,234", None, "1.234 or 1234"),
+        ("-382,700", None, "-382.700 or -382700"),
+        ("1.234", COMMAS, "1.234 or 1234"),
+        ("1,234", BOTH, "1.234 or 1234"),
+        ("1.234", BOTH, "1.234 or 1234"),
+    ],
+)
+def test_two_readings_are_refused(text: str, marks: Marks | None, ways: str) -> None:
+    """A factor of a thousand is not for us to guess; both are named."""
+    with pytest.raises(ValueError, match=f"can be {ways}: write thousands without a mark"):
+        number_written(text, *([marks] if marks else []))
+
+
+@pytest.mark.parametrize("text", ["", "x", "1_000", "nan", "inf", "1,234.5", "1.234,5", "12 34", "1e999", "9" * 61])
+def test_what_is_no_number(text: str) -> None:
+    """Refused at once, also what exact arithmetic would never finish."""
+    with pytest.raises(ValueError, match="is no number"):
+        number_written(text)
+
+
+def test_marks_of_a_table_and_ranges() -> None:
+    """A cell that can be read two ways says nothing of its table; a number out of range is named as typed."""
+    assert Marks() == marks_of(["1,234", "9.999", "P7", "2026-10-01", "5"])
+    assert BOTH == marks_of(["36,28", "0.05"])
+    with pytest.raises(ValueError, match="−95,5 is out of range"):
+        number_in("−95,5", least=-90, greatest=90)
