@@ -1,5 +1,6 @@
 """Readings from a site: what a signed link opens, what is questioned, what the office then sees."""
 
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -51,6 +52,10 @@ def test_a_link_opens_one_site_without_the_password_and_nothing_else(
     assert "North ridge" in shown.text
     assert "gives no authority to climb" in shown.text
     assert f"/networks/{number}" not in shown.text
+    linked = {a for a in re.findall(r'(?:href|action|src)="([^"#]+)', shown.text) if not a.startswith("tel:")}
+    assert any(a.startswith("/site/") for a in linked)
+    for address in linked:
+        assert client.get(address, follow_redirects=False).status_code in (200, 405), address
     for address in (f"/networks/{number}", f"/networks/{number}/sheets/north", f"/networks/{number}/readings", "/"):
         assert client.get(address, follow_redirects=False).headers["location"].startswith("/log-in")
 
