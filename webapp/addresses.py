@@ -269,6 +269,11 @@ def services_shipped() -> str:
     return f"{services()}/shipped.toml"
 
 
+def change_levels(network_id: int) -> str:
+    """Works out the field strengths that the change plan shows its worst moment with."""
+    return f"/networks/{network_id}/change/levels"
+
+
 def change(network_id: int, against: int | None = None) -> str:
     """The change plan, against an older revision or what is set now."""
     return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")

@@ -102,7 +102,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
     if not initials:
         problems.append(Problem("initials", "a reading needs initials", "yours"))
     texts = _texts(form)
-    if not (as_set or readings or texts):
+    if not (as_set or readings or texts or problems):
         problems.append(Problem("set-1", "nothing was typed", "a setting, a reading, or a remark"))
     taken_at = _time(form.get("taken_at", ""), now, problems)
     if problems:

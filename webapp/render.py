@@ -20,7 +20,7 @@ from webapp.security import csrf_token
 from webapp.tabs import TABS
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
-NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "degrees")
+NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
 
 
 def environment() -> Environment:

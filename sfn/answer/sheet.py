@@ -23,6 +23,7 @@ class StageLine:
     kind: str
     latency_us: float
     tolerance_us: float | None
+    tolerance_kind: str
     source: str
     date: str
     reference_plane: str
@@ -130,6 +131,7 @@ def _route(site: Site, row: DelayRow) -> RouteSheet:
             stage.kind,
             float(latency),
             stage.tolerance_us,
+            stage.tolerance_kind or "",
             stage.source or "not stated",
             stage.date or "",
             stage.reference_plane or "",

@@ -1,6 +1,8 @@
 """The change plan's page."""
 
 import re
+import time
+from collections.abc import Callable
 from copy import deepcopy
 from typing import Any
 
@@ -73,3 +75,22 @@ def test_the_map_of_the_worst_moment_is_drawn(client: TestClient, store: Store, 
     assert "Area served" in html
     assert 2 == len(pictures)
     assert pixels(client, pictures[0].replace("&amp;", "&")).shape == pixels(client, pictures[1]).shape
+
+
+def test_field_strengths_are_worked_out_from_the_plan(
+    client: TestClient, post: Callable[..., Any], number: int
+) -> None:
+    """The button starts the job, and its end leads back to the plan, which then shows the worst moment on a map."""
+    assert "Work out field strengths" in client.get(f"/networks/{number}/change").text
+    started = post(f"/networks/{number}/change/levels")
+    assert 303 == started.status_code
+    for _ in range(600):
+        job = client.get(started.headers["location"], headers={"Accept": "application/json"}).json()
+        if job["state"] not in ("waiting", "running"):
+            break
+        time.sleep(0.1)
+    assert ("finished", f"/networks/{number}/change") == (job["state"], job["result_url"])
+    shown = client.get(job["result_url"]).text
+    assert "Work out field strengths" not in shown
+    assert "judged by the area served" in shown
+    assert 'alt="Map of reception at the worst moment"' in shown

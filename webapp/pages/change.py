@@ -1,14 +1,15 @@
 """The change plan: from what is on the air to the revision in force."""
 
 from fastapi import APIRouter, Request
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.change_plan import ChangePlan, change_plan
 from sfn.answer.what_if import GREATEST_TRIED_US
 from sfn.check import check
 from sfn.errors import PlanError, Problem
+from webapp import addresses
 from webapp.contexts.change import ChangePage
-from webapp.dependencies import MapsDep, NetworkDep, SettingsDep, StoreDep, opened
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, opened
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -39,6 +40,16 @@ def show(
     shown = key if levels is not None else ""
     context = ChangePage(network.head, plan, old and old.head.revision, revisions, shown, _waiting(plan))
     return page(request, context)
+
+
+@router.post("/networks/{network_id}/change/levels")
+def levels(network: NetworkDep, maps: MapsDep, settings: SettingsDep, form: FormDep) -> Response:
+    """Work out field strengths in a job, then back to the plan."""
+    against = form.get("against", "")
+    back = addresses.change(network.head.id, int(against) if against.isascii() and against.isdigit() else None)
+    wanted = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
+    job = maps.start(network.network, wanted, result_url=back)
+    return RedirectResponse(back if job is None else addresses.job(job.id), 303)
 
 
 def _waiting(plan: ChangePlan) -> tuple[str, ...]:

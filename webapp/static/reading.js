@@ -97,7 +97,7 @@ const send = async () => {
       return;
     }
     keep();
-    if (!(said.problems || []).length) ask(said.questions || []);
+    ask(said.questions || []);
     mark(said.problems || []);
     const words = (said.problems || []).map((p) => `${p.what}; ${p.expected}`).join(". ");
     tell(status === 422 ? words || "Not sent yet: something looks like a slip, see below." : `Kept here, but the office refused it: ${words}.`, "refused");
