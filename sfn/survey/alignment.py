@@ -166,6 +166,8 @@ class Sections:
 
     line: Line
     middle_s: Floats
+    heard_s: Floats
+    """Where in each the reference's power lies: of a burst, when it was."""
     spectra: tuple[Spectra, ...]
 
     @property
@@ -214,14 +216,15 @@ def sections(
     smear = abs(line.drift_us_per_s) * hop * 1e-6  # samples a block
     chunk = int(np.clip(0.25 / smear if smear > 0 else _CHUNK_BLOCKS, 1, _CHUNK_BLOCKS))
     middles: list[float] = []
-    parts: list[Spectra] = []
+    parts: list[tuple[Spectra, float]] = []
     for first, end in itertools.pairwise(edges):
         tell("averaging", done=len(parts), total=count)
         last = end if most_blocks is None else min(end, first + max(most_blocks // count, _LEAST_TRIAL_BLOCKS))
         starts = range(origin + first * hop, origin + last * hop, chunk * hop)
         middles.append((origin + (first + last + 3) / 2 * hop) / rate)
         parts.append(_section(reference, off_air, line=line, starts=starts, number=last - first, block=block))
-    return Sections(line, np.array(middles), tuple(parts))
+    heard = np.array([heard_s for _, heard_s in parts])
+    return Sections(line, np.array(middles), heard, tuple(part for part, _ in parts))
 
 
 def _common(reference: Source, off_air: Source, *, line: Line) -> tuple[int, int]:
@@ -232,8 +235,10 @@ def _common(reference: Source, off_air: Source, *, line: Line) -> tuple[int, int
     return (begin, end) if end > begin else (0, min(reference.frames, off_air.frames))
 
 
-def _section(reference: Source, off_air: Source, *, line: Line, starts: range, number: int, block: int) -> Spectra:
-    """Spectra of `number` blocks in chunks that begin at `starts`."""
+def _section(
+    reference: Source, off_air: Source, *, line: Line, starts: range, number: int, block: int
+) -> tuple[Spectra, float]:
+    """Spectra of `number` blocks in chunks that begin at `starts`, and the middle of the reference's power. [s]"""
     import scipy.fft
 
     rate, hop = reference.rate_hz, block // 4
@@ -241,17 +246,34 @@ def _section(reference: Source, off_air: Source, *, line: Line, starts: range, n
     window = hann_window(block)
     gxx, gyy = np.zeros(len(frequency)), np.zeros(len(frequency))
     gxy = np.zeros(len(frequency), dtype=np.complex128)
-    left = number
+    left, power, moment_s = number, 0.0, 0.0
     for start in starts:
         length = (min(starts.step // hop, left) - 1) * hop + block
         left -= starts.step // hop
         here_us = line.at((start + length / 2) / rate)
         x = scipy.fft.rfft(_blocks(reference.read(start, length), block=block) * window, axis=1)
         y = scipy.fft.rfft(_blocks(_earlier(off_air, start, length, by_us=here_us), block=block) * window, axis=1)
-        gxx += np.einsum("bf,bf->f", x.real, x.real) + np.einsum("bf,bf->f", x.imag, x.imag)
+        if line.drift_us_per_s:
+            _turned(y, frequency, first_us=line.at((start + block / 2) / rate) - here_us,
+                    step_us=line.drift_us_per_s * hop / rate)  # fmt: skip
+        size = x.real**2 + x.imag**2
+        gxx += size.sum(axis=0)
+        power_b = size.sum(axis=1)
+        power += float(power_b.sum())
+        moment_s += float(power_b @ (start + hop * np.arange(len(power_b)) + block / 2)) / rate
         gyy += np.einsum("bf,bf->f", y.real, y.real) + np.einsum("bf,bf->f", y.imag, y.imag)
         gxy += np.einsum("bf,bf->f", np.conj(x), y)
-    return Spectra(frequency, gxx, gyy, gxy, number, number * hop / rate)
+    middle_s = moment_s / power if power > 0 else starts.start / rate
+    return Spectra(frequency, gxx, gyy, gxy, number, number * hop / rate), middle_s
+
+
+def _turned(blocks: NDArray[np.complex128], frequency_hz: Floats, *, first_us: float, step_us: float) -> None:
+    """Take off, in place, what a drifting line moves from the middle of a chunk to each of its blocks."""
+    turn = np.exp(2e-6j * np.pi * frequency_hz * first_us)
+    step = np.exp(2e-6j * np.pi * frequency_hz * step_us)
+    for row in blocks:
+        row *= turn
+        turn *= step
 
 
 def _earlier(source: Source, start: int, length: int, *, by_us: float) -> Floats:

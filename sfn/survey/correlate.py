@@ -41,6 +41,8 @@ _LISTED_RATIO = 0.25
 _LEAST_AVERAGES = 12.0
 _TRIAL_BLOCKS = 240
 _ALIGNED_RATIO = 0.1
+# A section that knows less than this part of the average one hears nothing of the signal.
+_LEAST_SHARE = 0.05
 
 
 def delay(
@@ -92,24 +94,29 @@ def delay(
         return refusal(problems, weighting=weighting)
     tell("searching", done=0, total=1)
     coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)
-    fine, whole, w = _aligned(
+    fine, whole, w, inverted = _aligned(
         reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz, tell=tell
     )
     if whole.averages < _LEAST_AVERAGES:
         what = f"only {whole.duration_s:.3f} s in common: too short to average"
         problems.append(Problem(off_air.name, what, "at least a second or two"))
         return refusal(problems, weighting=weighting)
+    low, high = expected_us - search_us, expected_us + search_us
     if np.count_nonzero(w) < 2:
-        low, high = expected_us - search_us, expected_us + search_us
         what = f"nothing in common with {reference.name} for any delay from {low:g} to {high:g} us"
         problems.append(Problem(off_air.name, what, "the same programme in both channels, or a wider search"))
         return refusal(problems, weighting=weighting)
-    found = _found(fine, whole=whole, weight=w, inverted=coarse.inverted)
+    found = _found(fine, whole=whole, weight=w, inverted=inverted)
+    sample_us = 1e6 / reference.rate_hz
+    if abs(found.delay_us - expected_us) > search_us + 2 * sample_us:
+        what = f"what fits best lies at about {found.delay_us:.0f} us, outside {low:g} to {high:g} us"
+        problems.append(Problem(off_air.name, what, "a search that reaches beyond the delay on both sides"))
+        return refusal(problems, weighting=weighting)
     peaks = _peaks(coarse, whole=whole, weight=w, rate_hz=reference.rate_hz, near_us=found.delay_us)
     problems += doubts(
         found, peaks=peaks, jumps_us=coarse.jumps_us, greatest_drift_us=greatest_drift_us, where=off_air.name
     )
-    return answer(found, peaks=peaks, weighting=weighting, inverted=coarse.inverted, problems=problems)
+    return answer(found, peaks=peaks, weighting=weighting, inverted=inverted, problems=problems)
 
 
 def marked_delay(
@@ -167,9 +174,9 @@ def _aligned(
     low_hz: float,
     high_hz: float,
     tell: Tell,
-) -> tuple[Sections, Spectra, Floats]:
-    """Sections along a line that was bettered until both channels agreed to a tenth of a sample."""
-    sign = -1.0 if coarse.inverted else 1.0
+) -> tuple[Sections, Spectra, Floats, bool]:
+    """Sections along a line that was bettered until both channels agreed to a tenth of a sample; polarity."""
+    inverted = coarse.inverted
     sample_us = 1e6 / reference.rate_hz
     line = coarse.line
     for _ in range(4):
@@ -177,18 +184,36 @@ def _aligned(
         whole = fine.whole
         w = weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
         if np.count_nonzero(w) < 2 or whole.averages < _LEAST_AVERAGES:
-            return fine, whole, w
-        left = _left(fine, weight=w, sign=sign, sample_us=sample_us)
-        times = fine.middle_s
-        drift, level = np.polyfit(times - times.mean(), left, 1) if len(times) > 2 else (0.0, float(np.mean(left)))
+            return fine, whole, w, inverted
+        # The search may have met a side lobe, which has the other sign.
+        inverted = bool(_extreme(correlation(whole.cross, weight=w, samples=2 * (len(w) - 1))) < 0)
+        sign = -1.0 if inverted else 1.0
+        left, share = _left(fine, weight=w, sign=sign, sample_us=sample_us), _shares(fine, weight=w)
+        times = fine.heard_s
+        middle = float(np.average(times, weights=share))
+        drift, level = 0.0, float(np.average(left, weights=share))
+        if np.count_nonzero(share > _LEAST_SHARE) > 2:
+            drift = float(np.polyfit(times - middle, left, 1, w=np.sqrt(share))[0])
         if abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
             drift = 0.0
-        line = Line(line.at(float(times.mean())) + level, float(times.mean()), line.drift_us_per_s + drift)
+        line = Line(line.at(middle) + level, middle, line.drift_us_per_s + drift)
         if abs(level) + abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
             break
     fine = sections(reference, off_air, line=line, tell=tell)
     whole = fine.whole
-    return fine, whole, weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
+    return fine, whole, weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz), inverted
+
+
+def _extreme(r: Floats) -> float:
+    """The value farthest from nought, within an eighth of the lags to both sides."""
+    near = within_reach(r, reach=len(r) // 8)
+    return float(near[np.argmax(np.abs(near))])
+
+
+def _shares(fine: Sections, *, weight: Floats) -> Floats:
+    """How much each section knows of the delay, 1 on average: a marker may be silent in most of them."""
+    known = np.array([float(weight @ np.abs(part.cross)) for part in fine.spectra])
+    return np.asarray(known / known.mean())
 
 
 def _left(fine: Sections, *, weight: Floats, sign: float, sample_us: float) -> Floats:
@@ -211,12 +236,16 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
     used = np.flatnonzero(weight)
     share = np.cumsum(weight) / np.sum(weight)
     left = phase_slope(cross, frequency_hz=f, weight=weight)
-    middle = float(np.mean(fine.middle_s))
+    shares = _shares(fine, weight=weight)
+    middle, known_s = float(np.mean(fine.middle_s)), float(np.average(fine.heard_s, weights=shares))
     parts_us = np.array(
         [phase_slope(sign * p.cross, frequency_hz=f, weight=weight, start_us=left) for p in fine.spectra]
     )
     sigma = _sigma(weight, whole=whole)
-    drift, drift_sigma, inflation = _drift(fine.middle_s, parts_us, sigma_us=sigma)
+    drift, drift_sigma, inflation = _drift(fine.heard_s, parts_us, shares=shares, sigma_us=sigma)
+    heard = shares > _LEAST_SHARE
+    # With fewer than three sections no drift can be told, and none is carried to the middle.
+    away_us = drift_sigma * (middle - known_s) if np.isfinite(drift_sigma) else 0.0
     lower = _half(weight, f)
     low = phase_slope(cross, frequency_hz=f, weight=np.where(lower, weight, 0.0), start_us=left)
     high = phase_slope(cross, frequency_hz=f, weight=np.where(lower, 0.0, weight), start_us=left)
@@ -226,8 +255,8 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
     )
     turned = Spectra(f, whole.reference, whole.off_air, cross, whole.blocks_n, whole.duration_s)
     return Found(
-        delay_us=float(fine.line.at(middle) + left),
-        random_us=sigma * inflation,
+        delay_us=float(fine.line.at(middle) + left + drift * (middle - known_s)),
+        random_us=float(np.hypot(sigma * inflation, away_us)),
         dispersion_us=high - low,
         dispersion_sigma_us=float(halves),
         drift_us_per_s=fine.line.drift_us_per_s + drift,
@@ -238,8 +267,8 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
         band_low_hz=float(f[np.searchsorted(share, 0.001)]),
         band_high_hz=float(f[np.searchsorted(share, 0.999)]),
         duration_s=whole.duration_s,
-        sections_s=fine.middle_s,
-        sections_us=parts_us + np.array([fine.line.at(t) for t in fine.middle_s]),
+        sections_s=fine.heard_s[heard],
+        sections_us=(parts_us + np.array([fine.line.at(t) for t in fine.heard_s]))[heard],
     )
 
 
@@ -261,19 +290,23 @@ def _half(weight: Floats, frequency_hz: Floats) -> np.ndarray[tuple[int, ...], n
     return np.asarray(known <= known[-1] / 2)
 
 
-def _drift(middle_s: Floats, parts_us: Floats, *, sigma_us: float) -> tuple[float, float, float]:
+def _drift(middle_s: Floats, parts_us: Floats, *, shares: Floats, sigma_us: float) -> tuple[float, float, float]:
     """Drift, its standard uncertainty, and by how much the scatter about it exceeds what noise explains."""
-    n = len(middle_s)
+    heard = shares > _LEAST_SHARE
+    n = int(np.count_nonzero(heard))
     if n < 3:
-        return 0.0, float("inf") if n < 2 else sigma_us * np.sqrt(n) / float(np.ptp(middle_s)) * np.sqrt(2), 1.0
-    t = middle_s - middle_s.mean()
-    slope = float(t @ parts_us / (t @ t))
-    off = parts_us - parts_us.mean() - slope * t
+        length_s = float(np.ptp(middle_s[heard])) if n else 0.0
+        return 0.0, float("inf") if n < 2 else sigma_us * np.sqrt(n) / length_s * np.sqrt(2), 1.0
+    w = shares[heard] * n / np.sum(shares[heard])
+    t = middle_s[heard] - float(np.average(middle_s[heard], weights=w))
+    parts = parts_us[heard] - float(np.average(parts_us[heard], weights=w))
+    slope = float((w * t) @ parts / ((w * t) @ t))
+    off = parts - slope * t
     explained = sigma_us**2 * n
-    ratio = float(off @ off) / (n - 2) / explained if explained > 0 else 1.0
+    ratio = float((w * off) @ off) / (n - 2) / explained if explained > 0 else 1.0
     # 1 + 3 sqrt(2 / dof) stands near the 99.7 % quantile: below it the scatter is chance.
     inflation = np.sqrt(ratio) if ratio > 1.0 + 3.0 * np.sqrt(2.0 / (n - 2)) else 1.0
-    return slope, float(np.sqrt(explained / (t @ t)) * inflation), float(inflation)
+    return slope, float(np.sqrt(explained / ((w * t) @ t)) * inflation), float(inflation)
 
 
 def _peaks(coarse: Coarse, *, whole: Spectra, weight: Floats, rate_hz: int, near_us: float) -> tuple[Peak, ...]:

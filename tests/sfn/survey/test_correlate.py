@@ -213,6 +213,38 @@ def test_one_pulse_per_second_serves_as_marker(pair: Pair) -> None:
     assert abs(answer.delay_us - 20.0) < 0.1
 
 
+@pytest.mark.parametrize("drift_ppm", [0.0, 5.0])
+def test_bursts_of_noise_serve_as_marker(pair: Pair, drift_ppm: float) -> None:
+    """20 ms of noise a second: what lies between says nothing, also where the recorders' clocks differ."""
+    from scipy.interpolate import CubicSpline
+
+    rng = np.random.default_rng(3)
+    rate, started_s = 48_000, 0.0123456
+    x, y = pair(duration_s=10.0, delay_us=42.4, snr_db=30.0, high_hz=8000.0)
+    loud = (np.arange(len(x)) % rate >= 14_400) & (np.arange(len(x)) % rate < 15_360)
+    bursts = np.where(loud, pair(duration_s=10.0, snr_db=200.0, high_hz=8000.0, seed=4)[0], 0.0)
+    t = np.arange(len(x)) / rate
+    there = started_s + t[: 9 * rate] * (1 + drift_ppm * 1e-6)
+    y_there, bursts_there = (CubicSpline(t, v)(there) + 5e-4 * rng.standard_normal(len(there)) for v in (y, bursts))
+    first = (ArraySource(bursts + 5e-4 * rng.standard_normal(len(x)), rate), ArraySource(x, rate))
+
+    found, _, marker = marked_delay(first, (ArraySource(bursts_there, rate), ArraySource(y_there, rate)))
+    assert not found.refused
+    assert abs(found.delay_us - 42.4) < max(0.1, 3 * found.uncertainty_us)
+    assert abs(marker.drift_us_per_s + drift_ppm) < 0.1
+    assert len(marker.sections_s) < 15
+
+
+@pytest.mark.parametrize("true_us", [150.0, 1234.5])
+def test_a_delay_outside_the_search_is_refused(pair: Pair, true_us: float) -> None:
+    """What lies outside is never given as if it lay inside, nor crept up to."""
+    x, y = pair(duration_s=10.0, delay_us=true_us, snr_db=25.0)
+
+    found = measure(x, y, search_us=100.0)
+    assert found.delay_us is None
+    assert "outside -100 to 100 us" in found.problems[0].what
+
+
 def test_coarse_agrees_with_scipy(pair: Pair) -> None:
     """The plain correlation of scipy.signal has its highest sample where ours says."""
     from scipy.signal import correlate as plain
