@@ -6,10 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.reception.along import line_signals
+from sfn.reception.aimed import behind_antenna
+from sfn.reception.along import LineSignals, line_signals
+from sfn.reception.quality import JUST_ENOUGH, ServiceQuality, service_quality, yardstick
 from sfn.survey.runs import Run, SideBySide, side_by_side
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
@@ -26,6 +29,12 @@ class Driven:
         Sites of the two strongest signals at each stretch.
     level_difference_db, delay_difference_us : ndarray (B,)
         Second strongest minus strongest, as planned; NaN where there are no two. [dB, us]
+    level_dbuvm : ndarray (B,)
+        Of all sites on air together, as predicted; NaN where none is known. [dB(uV/m)]
+    moved : str or None
+        Site whose launch the settings move, where that was told.
+    margin_db, quality_class : ndarray (R, B) or (1, B)
+        What is predicted at each setting, or of the plan alone where `moved` is None; NaN where nothing is. [dB, 1]
     """
 
     found: SideBySide
@@ -33,6 +42,17 @@ class Driven:
     second: tuple[str | None, ...]
     level_difference_db: NDArray[np.float64]
     delay_difference_us: NDArray[np.float64]
+    level_dbuvm: NDArray[np.float64]
+    moved: str | None
+    margin_db: NDArray[np.float64]
+    quality_class: NDArray[np.float64]
+
+    @property
+    def served_pct(self) -> tuple[float, ...]:
+        """Share of the route predicted to be served, of what is known, at each setting or of the plan alone. [%]"""
+        known = np.isfinite(self.quality_class)
+        served = (self.quality_class <= JUST_ENOUGH).sum(axis=1)
+        return tuple((100.0 * served / np.maximum(known.sum(axis=1), 1)).tolist())
 
     def pairs(self, names: Mapping[str, str]) -> tuple[str, ...]:
         """The two strongest at each stretch by their names; empty where there are no two."""
@@ -41,13 +61,22 @@ class Driven:
         )
 
 
-def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, ground: Ground | None = None) -> Driven:
-    """Runs side by side with the plan's level and delay difference of the two strongest signals.
+def driven(
+    network: Network,
+    runs: Sequence[Run],
+    *,
+    moved: str | None = None,
+    stretch_m: float = 100.0,
+    ground: Ground | None = None,
+) -> Driven:
+    """Runs side by side with the plan's levels, delay difference of the two strongest signals, and quality.
 
     Parameters
     ----------
     network : Network
     runs : sequence of Run
+    moved : str, optional
+        Site that was set later than planned by each run's setting: quality is then predicted at every setting.
     stretch_m : float
         [m]
     ground : Ground, optional
@@ -56,8 +85,11 @@ def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, g
     Raises
     ------
     PlanError
-        If the runs cannot be compared, or a position cannot be read.
+        If the runs cannot be compared, there is no such site, or a position cannot be read.
     """
+    sites = {site.id: site for site in network.sites}
+    if moved is not None and moved not in sites:
+        raise PlanError([Problem("moved", f"there is no site {moved!r}", f"one of {', '.join(sites)}")])
     try:
         found = side_by_side(runs, stretch_m=stretch_m)
     except ValueError as error:
@@ -65,7 +97,8 @@ def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, g
     signals = line_signals(network, found.lat_deg, found.lon_deg, ground=ground)
     level = signals.level_dbuvm
     level = np.where(np.array([site.on_air for site in network.sites])[:, None] & np.isfinite(level), level, -np.inf)
-    launches = delay_table(network, placed=place(network)).launches()
+    placed = place(network)
+    launches = delay_table(network, placed=placed).launches()
     arrival = signals.travel_us + np.array([launches[name] for name in signals.sites])[:, None]
     order = np.argsort(-level, axis=0)
     columns = np.arange(len(found.distance_m))
@@ -74,10 +107,35 @@ def driven(network: Network, runs: Sequence[Run], *, stretch_m: float = 100.0, g
     ids = [site.id for site in network.sites]
     with np.errstate(invalid="ignore"):
         difference = level[second, columns] - level[first, columns]
+    tries = (
+        [WhatIf()]
+        if moved is None
+        else [WhatIf(offsets_us={moved: sites[moved].offset_us + setting}) for setting in found.settings_us]
+    )
+    judged = [_quality(signals, tried(network, what, placed=placed)) for what in tries]
+    power = np.where(np.isfinite(level), 10.0 ** (level / 10.0), 0.0).sum(axis=0)
     return Driven(
         found=found,
         strongest=tuple(ids[k] if np.isfinite(level[k, c]) else None for c, k in enumerate(first)),
         second=tuple(ids[k] if two[c] else None for c, k in enumerate(second)),
         level_difference_db=np.where(two, difference, np.nan),
         delay_difference_us=np.where(two, arrival[second, columns] - arrival[first, columns], np.nan),
+        level_dbuvm=np.where(power > 0, 10.0 * np.log10(np.maximum(power, 1e-300)), np.nan),
+        moved=moved,
+        margin_db=np.array([quality.margin_db for quality in judged], dtype=np.float64),
+        quality_class=np.array([quality.quality_class for quality in judged], dtype=np.float64),
+    )
+
+
+def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:
+    """What is predicted along the route with something tried."""
+    rows = [i for i, site in enumerate(now.network.sites) if site.on_air]
+    launches = np.array([now.launches[signals.sites[i]] for i in rows], dtype=np.float64)
+    gain_db = behind_antenna(now.network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
+    return service_quality(
+        signals.level_dbuvm[rows] + gain_db,
+        signals.travel_us[rows] + launches[:, None],
+        yardstick(now.network),
+        frequency_mhz=now.network.frequency_mhz,
+        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
     )

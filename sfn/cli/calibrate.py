@@ -34,7 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--alone", metavar="SITE", help="the site on air alone, where the log does not say")
     parser.add_argument("--sectors", type=int, default=8, metavar="N", help="sectors round each site (8)")
     parser.add_argument("--stretch-m", type=float, default=100.0, metavar="M", help="road taken together (100)")
-    parser.add_argument("--dominance-db", type=float, default=10.0, metavar="DB", help="all on air: a site is told by")
+    parser.add_argument("--dominance-db", type=float, default=10.0, metavar="DB", help="told from others by")
     parser.add_argument("--rx-height-m", type=float, metavar="H", help="antenna above ground (the network's receiver)")
     add_json(parser)
 

@@ -17,7 +17,7 @@ from sfn.survey.rows import Row, read_rows, refuse, rows_of
 Floats = NDArray[np.float64]
 
 REQUIRED = ("lat", "lon", "level_dbuvm")
-OPTIONAL = ("site", "when", "remark")
+OPTIONAL = ("site", "when", "remark", "mark", "quality_db")
 # Word in the column `site` for "whatever is on air"; an empty cell means the same.
 ALL_ON_AIR = "all"
 _TEXT_LEVEL = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*(?:dB\s*(?:\(?[uµμ]V/m\)?)?)?\s*")

@@ -186,7 +186,7 @@ def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_
             100.0 * float(np.mean(decided == k)) if len(decided) else 0.0 for k in range(len(settings))
         ),
         lowest_mark=tuple(float(np.nanmin(row)) if np.isfinite(row).any() else float("nan") for row in mark),
-        remarks=tuple(sorted(remarks, key=lambda r: r.distance_m)),
+        remarks=tuple(sorted(remarks, key=lambda r: (round(r.distance_m, -1), r.setting_us))),
         problems=tuple(problems),
     )
 

@@ -74,6 +74,10 @@ def test_runs_are_laid_side_by_side(client: TestClient, post: Callable[..., Any]
     assert "bridge" in html
     assert "<polyline" in html
     assert "50 % of what was decided" in html.replace("\u202f", " ")
+    assert "As planned," in html
+    told = result(client, post(f"/networks/{number}/drives/runs/upload", files=files, moved="north", **fields))
+    assert "with North ridge set that much later than planned" in told
+    assert 2 == told.count('data-label="Predicted to be served"')
 
 
 @pytest.mark.parametrize(
@@ -84,6 +88,8 @@ def test_runs_are_laid_side_by_side(client: TestClient, post: Callable[..., Any]
         ("levels", {"logs": ("a.csv", b"lat,lon,level_dbuvm\n36,-84,60\n")}, {"sectors": "99"}, "99 is out of range"),
         ("runs", {"run-1": ("a.csv", run_csv(True))}, {"setting-1": "2"}, "1 runs were chosen"),
         ("runs", {"run-1": ("a.csv", run_csv(True))}, {}, "a.csv has no setting"),
+        ("runs", {"run-1": ("a.csv", run_csv(True))}, {"setting-1": "1,500"}, "can be 1.500 or 1500"),
+        ("runs", {"run-1": ("a.csv", run_csv(True))}, {"setting-1": "2", "moved": "far"}, "there is no site"),
     ],
 )
 def test_what_cannot_be_used_is_said(
@@ -94,6 +100,7 @@ def test_what_cannot_be_used_is_said(
 
     assert 422 == answer.status_code
     assert words in answer.text
+    assert all(f'value="{value}"' in answer.text for name, value in fields.items() if name != "moved")
 
 
 def test_shifts_are_accepted_said_and_withdrawn(

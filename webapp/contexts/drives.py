@@ -1,5 +1,6 @@
 """Levels and runs logged on the road."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -35,5 +36,7 @@ class DrivesPage(Context):
     """Their drawing."""
     run_numbers: tuple[int, ...]
     """Runs that the form takes."""
+    typed: Mapping[str, str]
+    """What was typed and could not be used."""
     problems: tuple[Problem, ...]
     """What cannot be used."""

@@ -1,6 +1,7 @@
 """Drive tests: logged levels beside the prediction, and runs of one route at several settings."""
 
 import secrets
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
@@ -48,7 +49,7 @@ def compare_levels(
         sectors = int(number_of(form, "sectors", usual=8, least=1, greatest=72, unit="sectors"))
         stretch_m = number_of(form, "stretch_m", usual=100.0, least=1.0, greatest=10_000.0, unit="m")
     except PlanError as error:
-        return page(request, _page(opened, problems=error.problems), status=422)
+        return page(request, _page(opened, typed=form, problems=error.problems), status=422)
 
     def work(progress: Progress) -> Calibrated:
         progress.tell("predicting levels along the road", done=0, total=0)
@@ -67,13 +68,16 @@ def compare_runs(
     network = opened.network
     try:
         stretch_m = number_of(form, "stretch_m", usual=100.0, least=10.0, greatest=10_000.0, unit="m")
+        moved = form.get("moved") or None
+        if moved is not None and moved not in {site.id for site in network.sites}:
+            raise PlanError([Problem("moved", f"there is no site {moved!r}", "a site of the network, or none")])
         read = chosen_runs(files, form)
     except PlanError as error:
-        return page(request, _page(opened, problems=error.problems), status=422)
+        return page(request, _page(opened, typed=form, problems=error.problems), status=422)
 
     def work(progress: Progress) -> Driven:
         progress.tell("laying runs on the route", done=0, total=0)
-        return driven(network, read, stretch_m=stretch_m, ground=maps.ground(network))
+        return driven(network, read, moved=moved, stretch_m=stretch_m, ground=maps.ground(network))
 
     return _started(opened, jobs, work, title="Runs side by side")
 
@@ -117,6 +121,7 @@ def _page(
     job: str = "",
     found: Calibrated | None = None,
     side: Driven | None = None,
+    typed: Mapping[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
 ) -> DrivesPage:
     """The page with whatever is there to show."""
@@ -124,7 +129,13 @@ def _page(
     names = {site.id: site.name for site in sites}
     strips = None
     if side is not None:
-        strips = run_strips(side.found, delay_difference_us=side.delay_difference_us, pairs=side.pairs(names))
+        strips = run_strips(
+            side.found,
+            level_dbuvm=side.level_dbuvm,
+            delay_difference_us=side.delay_difference_us,
+            pairs=side.pairs(names),
+            predicted_class=None if side.moved is None else side.quality_class,
+        )
     return DrivesPage(
         network=opened.head,
         sites=sites,
@@ -135,5 +146,6 @@ def _page(
         driven=side,
         strips=strips,
         run_numbers=RUNS,
+        typed=typed or {},
         problems=problems,
     )
