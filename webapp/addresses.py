@@ -50,6 +50,7 @@ from webapp.survey_addresses import (
     readings as readings,
     recording as recording,
     recordings as recordings,
+    residuals_file as residuals_file,
     site_history as site_history,
     site_history_file as site_history_file,
     site_reading as site_reading,

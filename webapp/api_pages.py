@@ -20,7 +20,9 @@ from webapp.bundled import folder
 PREFIX = "/api/pages"
 TAG = "pages"
 _FORM = re.compile(r"<form[^>]*method=\"post\"[^>]*action=\"\{\{ to\.(\w+)\(.*?</form>", re.S)
-_FIELD = re.compile(r"<(?:input|select|textarea)\b[^>]*>", re.S)
+_MACRO = re.compile(r"\{% macro (\w+)\(.*?%\}(.*?)\{% endmacro %\}", re.S)
+_CALL = re.compile(r"\{\{ *(\w+)\(")
+_FIELD = re.compile(r"<(?:input|select|textarea|button)\b[^>]*>", re.S)
 _GIVEN = re.compile(r"\b(name|id)=\"([^\"]+)\"")
 _LABEL = re.compile(r"<label for=\"([^\"]+)\"[^>]*>([^<{]+)</label>")
 _HIDDEN = ("csrf_token",)
@@ -47,14 +49,18 @@ def offer(app: FastAPI, routers: tuple[APIRouter, ...]) -> None:
 def form_fields() -> dict[str, dict[str, str]]:
     """By the address of each form in the templates: its fields' names, each with its label where that is fixed."""
     found: dict[str, dict[str, str]] = {}
-    for template in sorted(folder("templates").rglob("*.html")):
-        text = template.read_text(encoding="utf-8")
+    texts = [path.read_text(encoding="utf-8") for path in sorted(folder("templates").rglob("*.html"))]
+    macros = dict(macro.groups() for text in texts for macro in _MACRO.finditer(text))
+    for text in texts:
         labels = {name: label.strip() for name, label in _LABEL.findall(text)}
         for form in _FORM.finditer(text):
             there = found.setdefault(_address(form[1]), {})
-            for tag in _FIELD.findall(form[0]):
+            whole = _CALL.sub(lambda call: macros.get(call[1], "") + call[0], form[0])
+            for tag in _FIELD.findall(whole):
                 given = dict(_GIVEN.findall(tag))
-                if "name" in given and given["name"] not in _HIDDEN:
+                if given.get("name", "{{").startswith("{{"):  # a name that only the page's own record knows
+                    continue
+                if given["name"] not in _HIDDEN:
                     there[_open(given["name"])] = labels.get(given.get("id", ""), "")
     return found
 

@@ -70,6 +70,11 @@ def measurements_template(network_id: int) -> str:
     return f"{measurements(network_id)}-template.csv"
 
 
+def residuals_file(network_id: int, form: str) -> str:
+    """Every measurement where it was taken, with what is left over, as a file."""
+    return f"{measurements(network_id)}/residuals.{form}"
+
+
 def measurements_keep(network_id: int) -> str:
     """Saves the plan with launch errors taken up."""
     return f"{measurements(network_id)}/keep"

@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.report.vector import collection, point_feature
 from sfn.survey.cause import Guess
 from sfn.survey.explain import site_guesses
 from sfn.survey.measurements import Measurement, planes
@@ -99,6 +100,20 @@ def document(answer: Reconciled) -> dict[str, Any]:
         "left_out": list(answer.left_out),
         "problems": [p.as_json() for p in answer.problems],
     }
+
+
+def residual_places(answer: Reconciled) -> dict[str, Any]:
+    """Every measurement where it was taken, as GeoJSON on WGS84; properties as the residuals of the JSON document."""
+    names = {site.id: site.name for site in answer.network.sites}
+    features = []
+    for number, row in enumerate(answer.found.residuals, start=1):
+        m, told = row.measurement, _residual(row)
+        label = f"{number}. {names[m.site]} - {names[m.reference_site]}: {row.verdict}"
+        lat, lon = told.pop("lat"), told.pop("lon")
+        # Nested values have no place in KML's extended data.
+        told["alike"] = ", ".join(str(k + 1) for k in row.alike)
+        features.append(point_feature(lon, lat, {"label": label, **told}))
+    return collection(features)
 
 
 def correctable_stages(network: Network, site_id: str) -> tuple[str, ...]:

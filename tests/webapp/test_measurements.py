@@ -234,3 +234,17 @@ def test_a_table_is_looked_at_line_by_line(
     filled = client.get(f"{at}-template.csv")
     assert filled.text.splitlines()[1] == ",,,,south,north,,,antenna,"
     assert "lacks" not in post(at, csv=filled.text, do="look").text
+
+
+def test_residuals_go_out_as_places(post: Callable[..., Any], number: int, rows: str) -> None:
+    """Longitude first, with the keys of the command's residuals, in both forms, named by the revision."""
+    at = f"/networks/{number}/measurements/residuals"
+    answer = post(f"{at}.geojson", csv=rows, **{"hold-north": "yes"})
+    features = answer.json()["features"]
+    assert 6 == len(features)
+    assert [-84.22, 36.30] == features[0]["geometry"]["coordinates"]
+    assert {"delay_difference_us", "residual_us", "verdict", "point", "label"} <= set(features[0]["properties"])
+    assert "revision-1-residuals.geojson" in answer.headers["content-disposition"]
+    drawn = post(f"{at}.kml", csv=rows)
+    assert 6 == drawn.text.count("<Placemark>")
+    assert 422 == post(f"{at}.kml", csv="nonsense").status_code

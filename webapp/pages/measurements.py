@@ -1,6 +1,7 @@
 """Measurements: delay differences reconciled, recordings correlated, impulse responses given to sites."""
 
 from datetime import UTC, datetime
+from typing import Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -8,7 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.echoes import Echoes, echoes
 from sfn.answer.map_files import MEDIA
 from sfn.answer.measurement_table import template, understood_measurements
-from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled
+from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled, residual_places
 from sfn.answer.recordings import Measured
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
@@ -29,6 +30,7 @@ from webapp.measurements import (
     measuring,
     number_of,
 )
+from webapp.pages.map_files import as_file, stamp_of
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 from webapp.saving import author_of, save
@@ -61,6 +63,14 @@ def template_file(opened: NetworkDep) -> Response:
     """A table to be filled in."""
     headers = {"Content-Disposition": 'attachment; filename="measurements-template.csv"'}
     return Response(template(opened.network), media_type=MEDIA["csv"], headers=headers)
+
+
+@router.post("/networks/{network_id}/measurements/residuals.{form}")
+def residuals(opened: NetworkDep, maps: MapsDep, sent: FormDep, form: Literal["geojson", "kml"]) -> Response:
+    """Every measurement where it was taken, with what is left over, as a file."""
+    typed = measurement_form(sent, (), sites=[site.id for site in opened.network.sites])
+    answer = _reconciled(opened, maps, typed, _understood(opened, typed))
+    return as_file(residual_places(answer), "residuals", form, stamp_of(opened))
 
 
 @router.post("/networks/{network_id}/measurements/keep")
