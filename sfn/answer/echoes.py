@@ -1,5 +1,6 @@
 """Echoes of an impulse response measured at a point, given to a network's sites."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,7 +48,7 @@ def echoes(
     launch_uncertainty_us : float
         How far launches may be off their plan. [us]
     uncertainty_us : float
-        Standard uncertainty that the rows claim. [us]
+        Standard uncertainty of one echo's delay; a row, the difference of two, claims sqrt(2) times as much. [us]
     as_set : bool
         Launches with what is set now.
     ground : Ground, optional
@@ -73,7 +74,7 @@ def echoes(
     )
     place = f"{lat_deg:.6f},{lon_deg:.6f}"
     rows = tuple(
-        f",echoes,{place},{site},{reference},{difference:.4f},{uncertainty_us:g},antenna,"
+        f",echoes,{place},{site},{reference},{difference:.4f},{math.sqrt(2) * uncertainty_us:.4g},antenna,"
         for site, reference, difference in response.differences()
     )
     return Echoes(response, rows)

@@ -13,23 +13,22 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.cells import position_of
+from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
+from sfn.geodesy.line import inverse
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
 from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
 from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
+from sfn.report.numbers import km
 from sfn.report.vector import collection, point_feature
 
 # What people call a column: the first name is ours. Case, blanks and the unit in brackets do not matter.
 COLUMNS: dict[str, tuple[str, ...]] = {
     "id": ("id", "site id", "short name", "code"),
     "name": ("name", "site", "site name", "station"),
-    "position": ("position", "coordinates", "location"),
-    "lat": ("lat", "latitude", "lat deg"),
-    "lon": ("lon", "long", "longitude", "lng", "lon deg"),
-    "crs": ("crs", "datum", "epsg"),
+    **PLACE_COLUMNS,
     "ground_m": ("ground_m", "ground", "ground height", "site height", "elevation", "amsl"),
     "antenna_m": ("antenna_m", "antenna", "antenna height", "height above ground", "agl"),
     "erp_h_kw": ("erp_h_kw", "erp h", "erp horizontal"),
@@ -39,6 +38,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "remote": ("remote", "remote control"),
 }
 _UNITS: dict[str, dict[str, float]] = {
+    **PLACE_UNITS,
     "ground_m": LENGTHS,
     "antenna_m": LENGTHS,
     "erp_h_kw": {"kw": 1.0, "w": 1e-3},
@@ -46,8 +46,16 @@ _UNITS: dict[str, dict[str, float]] = {
     "offset_us": TIMES,
 }
 _KNOWN = Known(COLUMNS, _UNITS)
+# As in `sfn.plan.document`; an antenna at 0 m is refused there.
+_RANGES = {
+    "ground_m": (-500.0, 9000.0),
+    "antenna_m": (0.0, 1000.0),
+    "erp_h_kw": (0.0, 10_000.0),
+    "erp_v_kw": (0.0, 10_000.0),
+    "offset_us": (-1e6, 1e6),
+}
 _YES, _NO = ("yes", "y", "true", "1", "on", "x"), ("no", "n", "false", "0", "off")
-WRITTEN = tuple(name for name in COLUMNS if name not in ("lat", "lon"))
+WRITTEN = tuple(name for name in COLUMNS if name not in ("lat", "lon", "easting_m", "northing_m"))
 TEMPLATE = (
     "id,name,position,ground_m,antenna_m,erp_h_kw,erp_v_kw,on_air,offset_us\n"
     'north,North hill,"36.3500, -84.2500",620,45,1.0,1.0,yes,0\n'
@@ -160,7 +168,7 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str)
     """One row, and the document with it."""
     name, site_id = (given.text(key, empty=True) for key in ("name", "id"))
     line, problems = given.line, given.problems
-    known = [s for s in before["sites"] if (site_id and s["id"] == site_id) or (not site_id and s.get("name") == name)]
+    known = _known(before, site_id, name)
     values = _values(given)
     where = given.where()
     if not site_id and not name:
@@ -193,9 +201,29 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str)
         new_value = {**old, **value} if key == "erp_kw" and isinstance(old, dict) else value
         if not _alike(key, old, new_value):
             says.append(f"{key}: {_shown(old)} → {_shown(new_value)}" if known else f"{key}: {_shown(new_value)}")
+            if known and key == "position":
+                says.append(_moved(old, new_value))
             site[key] = new_value
     does = "changes" if known and says else "nothing" if known else "new"
     return SiteRow(line, site_id, str(site["name"]), does, tuple(says), ()), after
+
+
+def _known(document: Mapping[str, Any], site_id: str, name: str) -> list[Mapping[str, Any]]:
+    """The site that a row is about, if there is one: by id, else by name; capitals count only where two are alike."""
+    key, given = ("id", site_id) if site_id else ("name", name)
+    exact = [s for s in document["sites"] if given and s.get(key) == given]
+    alike = [s for s in document["sites"] if given and str(s.get(key)).casefold() == given.casefold()]
+    return exact or (alike if len(alike) == 1 else [])
+
+
+def _moved(old: Mapping[str, Any], new: Mapping[str, Any]) -> str:
+    """How far a site moves: latitude and longitude the wrong way round show here."""
+    try:
+        was, now = locate(**old), locate(**new)
+    except (PlanError, TypeError):
+        return "how far that is cannot be told"
+    far_m = float(inverse(was.lat_deg, was.lon_deg, now.lat_deg, now.lon_deg)[0])
+    return f"it moves by {km(far_m, 1)}" if far_m >= 1000 else f"it moves by {far_m:.1f} m"
 
 
 def _alike(key: str, old: Any, given: Any) -> bool:
@@ -244,7 +272,9 @@ def _values(row: Row) -> dict[str, Any]:
 
     def number(key: str) -> float | None:
         """A number in the document's unit; None where there is none."""
-        value = row.number(key, least=-1e12, greatest=1e12, unit=next(iter(_UNITS[key])), empty=True)
+        least, greatest = _RANGES[key]
+        unit = {"kw": "kW", "us": "us", "m": "m"}[next(iter(_UNITS[key]))]
+        value = row.number(key, least=least, greatest=greatest, unit=unit, empty=True)
         return None if math.isnan(value) else round(value, 9) + 0.0
 
     for key in ("ground_m", "antenna_m", "offset_us"):

@@ -1,23 +1,54 @@
-"""A position in the cells of a table: in one, or latitude and longitude in two."""
+"""A position in the cells of a table: in one, latitude and longitude in two, or easting and northing."""
+
+import math
+from typing import Any
 
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located, locate
 from sfn.plan.rows import Row
 
+# What people call the columns of a place; the first name is ours.
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "position": ("position", "coordinates"),
+    "lat": ("lat", "latitude", "lat deg"),
+    "lon": ("lon", "long", "longitude", "lng", "lon deg"),
+    "easting_m": ("easting_m", "easting"),
+    "northing_m": ("northing_m", "northing"),
+    "crs": ("crs", "datum", "epsg"),
+}
+_DEGREES = {"degrees": 1.0, "deg": 1.0, "\u00b0": 1.0}
+UNITS: dict[str, dict[str, float]] = {
+    "lat": _DEGREES,
+    "lon": _DEGREES,
+    "easting_m": {"m": 1.0, "km": 1000.0},
+    "northing_m": {"m": 1.0, "km": 1000.0},
+}
 
-def position_of(row: Row) -> tuple[dict[str, str], Located] | None:
+
+def position_of(row: Row) -> tuple[dict[str, Any], Located] | None:
     """A position as the document has it, and where it is; None where there is none, or a problem was noted."""
-    lat, lon, text = (row.text(key, empty=True) for key in ("lat", "lon", "position"))
     crs = row.text("crs", empty=True) or "EPSG:4326"
     crs = f"EPSG:{crs}" if crs.isdigit() else crs
-    if not text and lat and lon:
-        text = f"{lat.replace(',', '.')}, {lon.replace(',', '.')}"
-    elif not text and (lat or lon):
-        row.no(None, "has one of lat and lon", "both, or a position")
-    if not text:
+    given: dict[str, Any] | None = None
+    if text := row.text("position", empty=True):
+        given = {"text": text, "crs": crs}
+    elif cells := _two(row, "lat", "lon"):
+        given = {"text": f"{cells[0].replace(',', '.')}, {cells[1].replace(',', '.')}", "crs": crs}
+    elif _two(row, "easting_m", "northing_m"):
+        metres = {key: row.number(key, least=-1e8, greatest=1e8, unit="m") for key in ("easting_m", "northing_m")}
+        given = None if any(map(math.isnan, metres.values())) else {**metres, "crs": crs}
+    if given is None:
         return None
     try:
-        return {"text": text, "crs": crs}, locate(text=text, crs=crs, where=row.where())
+        return given, locate(**given, where=row.where())
     except PlanError as error:
         row.problems.extend(error.problems)
         return None
+
+
+def _two(row: Row, first: str, second: str) -> tuple[str, str] | None:
+    """Both cells; None, with a problem noted when only one is filled."""
+    cells = row.text(first, empty=True), row.text(second, empty=True)
+    if bool(cells[0]) != bool(cells[1]):
+        row.no(None, f"has one of {first} and {second}", "both, or a position")
+    return cells if all(cells) else None

@@ -12,6 +12,7 @@ MOST_ROWS_N = 20_000
 MOST_BYTES = 20_000_000
 EXPECTED = "a table as CSV or XLSX, with the names of its columns in the first line"
 _TEXT = "CSV in UTF-8, UTF-16 or Windows-1252, or XLSX"
+_FAILED = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!")
 _XLSX = b"PK\x03\x04"
 
 
@@ -172,18 +173,35 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(part.file_size for part in packed.infolist()) > 10 * MOST_BYTES:
                 raise PlanError([Problem(source, "unpacks to more than 200 MB", "a smaller table")])
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        rows = []
-        for number, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
+        # Once for what cells hold, once for what they show: a formula that was never worked out shows nothing.
+        books = [load_workbook(io.BytesIO(content), read_only=True, data_only=shown) for shown in (False, True)]
+        rows, problems = [], list[Problem]()
+        pair = (book.worksheets[0].iter_rows(values_only=True) for book in books)
+        for number, (held, cells) in enumerate(zip(*pair, strict=False), start=1):
             if number > MOST_ROWS_N + 1000:
                 break
             rows.append((number, tuple(_shown(cell) for cell in cells)))
-        book.close()
+            problems += _lost(held, cells, where=f"{source} line {number}")
+        for book in books:
+            book.close()
     except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError) as error:
         what = f"is no XLSX that can be read ({str(error)[:100]})"
         raise PlanError([Problem(source, what, EXPECTED)]) from error
+    if problems:
+        raise PlanError(problems[:20])
     return rows
+
+
+def _lost(held: tuple[object, ...], shown: tuple[object, ...], *, where: str) -> list[Problem]:
+    """Cells of a row whose value is not in the file."""
+    found = []
+    for place, (formula, value) in enumerate(zip(held, shown, strict=False), start=1):
+        if value is None and isinstance(formula, str) and formula.startswith("="):
+            what = f"holds the formula {formula[:60]!r} without its value"
+            found.append(Problem(f"{where} column {place}", what, "a file saved by a spreadsheet, or values"))
+        elif value in _FAILED:
+            found.append(Problem(f"{where} column {place}", f"shows {value}", "a value"))
+    return found
 
 
 def _shown(cell: object) -> str:

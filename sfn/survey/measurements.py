@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.cells import position_of
+from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
 from sfn.plan.rows import Row, at_most
@@ -19,10 +19,7 @@ from sfn.plan.sheets import SheetTable
 COLUMNS: dict[str, tuple[str, ...]] = {
     "when": ("when", "time", "date", "date time", "measured at"),
     "point": ("point", "place", "location", "name"),
-    "position": ("position", "coordinates"),
-    "lat": ("lat", "latitude", "lat deg"),
-    "lon": ("lon", "long", "longitude", "lng", "lon deg"),
-    "crs": ("crs", "datum", "epsg"),
+    **PLACE_COLUMNS,
     "site": ("site", "site id", "site name", "transmitter"),
     "reference_site": ("reference_site", "reference", "reference id", "reference name", "minus"),
     "delay_difference_us": ("delay_difference_us", "delay difference", "difference"),
@@ -34,7 +31,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 NEEDED = ("site", "reference_site", "delay_difference_us", "uncertainty_us")
 # The columns that other programs write, in this order.
 WRITTEN = ("when", "point", "lat", "lon", *NEEDED, "reference_plane", "by")
-_KNOWN = Known(COLUMNS, {"delay_difference_us": TIMES, "uncertainty_us": TIMES, "rx_ground_m": LENGTHS})
+_KNOWN = Known(COLUMNS, {**PLACE_UNITS, "delay_difference_us": TIMES, "uncertainty_us": TIMES, "rx_ground_m": LENGTHS})
 _DEGREES = re.compile(r"[+\-\u2212]?\d+([.,]\d+)?", re.ASCII)
 
 
@@ -129,7 +126,7 @@ def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
     columns = columns_of(table, _KNOWN)
     taken = {c.taken_for for c in columns}
     missing = [name for name in NEEDED if name not in taken]
-    if "position" not in taken and not {"lat", "lon"} <= taken:
+    if "position" not in taken and not {"lat", "lon"} <= taken and not {"easting_m", "northing_m"} <= taken:
         missing.insert(0, "lat, lon")
     where = f"{table.source} line {table.head_line}"
     if missing:
@@ -183,7 +180,7 @@ def _place(row: Row) -> tuple[str, float, float]:
     noted_n = len(row.problems)
     at = position_of(row)
     if at is not None:
-        return at[0]["text"], at[1].lat_deg, at[1].lon_deg
+        return f"{at[1].lat_deg:.5f}, {at[1].lon_deg:.5f}", at[1].lat_deg, at[1].lon_deg
     if len(row.problems) == noted_n:
         row.no(None, "has no place", "lat and lon, or a position")
     return "", math.nan, math.nan

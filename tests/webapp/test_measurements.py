@@ -3,6 +3,7 @@
 import io
 import time
 from collections.abc import Callable
+from html import unescape
 from typing import Any
 
 import numpy as np
@@ -198,6 +199,11 @@ def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any],
     assert 200 == answer.status_code
     assert "Rows to reconcile" in answer.text
     assert ",echoes,36.300000,-84.220000," in answer.text
+    assert ",0.7071,antenna," in answer.text
+    rows = unescape(answer.text.split('id="echo-rows"')[1].split(">", 1)[1].split("</textarea>")[0])
+    looked = post(f"/networks/{number}/measurements", csv=rows, source="impulse response", do="look")
+    assert "impulse response, as it was understood" in looked.text
+    assert "<strong>2</strong> of 2 lines can be used" in looked.text
     refused = post(f"/networks/{number}/measurements/echoes", response="delay_us,level_db\n1,2\n", at="nowhere")
     assert 422 == refused.status_code
     assert "nowhere" in refused.text

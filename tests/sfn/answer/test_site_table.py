@@ -122,3 +122,32 @@ def test_geojson_has_every_site(tree: dict[str, Any]) -> None:
         )
         assert feature["properties"]["antenna_m"] == site.antenna_m
     assert set(TEMPLATE.splitlines()[0].split(",")) <= set(COLUMNS)
+
+
+def test_sites_are_known_by_capitals_too_and_a_move_is_told(tree: dict[str, Any]) -> None:
+    """NORTH is north; a place the wrong way round shows by how far it moves; values beyond the plan's are refused."""
+    first, second = tree["sites"][0]["id"], tree["sites"][1]["id"]
+    text = f'id,position,erp_h_kw\n{first.upper()},"-84.25, 36.35",\n{second},,-5\n'
+    found = rows_of(text.encode(), tree)
+
+    assert ["changes", "refused"] == [row.does for row in found.rows]
+    assert first == found.rows[0].id
+    assert any(says.startswith("it moves by 14") and says.endswith("km") for says in found.rows[0].says)
+    assert "-5 is out of range" == found.rows[1].problems[0].what
+
+
+def test_eastings_and_northings_are_a_place(tree: dict[str, Any]) -> None:
+    """UTM zone 16 north by its EPSG code, in two columns; one alone is no place, and degrees are no metres."""
+    ids = [site["id"] for site in tree["sites"]]
+    text = (
+        f"id;Easting (m);Northing (m);EPSG\n{ids[0]};740832,3;4027502,3;32616\n{ids[1]};740832,3;;32616\n"
+        f"{ids[2]};740832;4027502;4326\n"
+    )
+    found = rows_of(text.encode(), tree)
+
+    assert ["changes", "refused", "refused"] == [row.does for row in found.rows]
+    assert {"easting_m": 740832.3, "northing_m": 4027502.3, "crs": "EPSG:32616"} == found.document["sites"][0][
+        "position"
+    ]
+    assert "has one of easting_m and northing_m" == found.rows[1].problems[0].what
+    read(json.dumps(found.document))

@@ -57,3 +57,19 @@ def test_lines_of_a_spreadsheet_stay_where_they_were() -> None:
     assert "\nlat,lon\n36.1,-84\n\ntwo lines,-84.1\n" == table_text(out.getvalue(), source="a.xlsx")
     again = read_sheet(table.as_csv().encode(), source="a.xlsx")
     assert (table.head_line, table.lines) == (again.head_line, again.lines)
+
+
+def test_cells_without_their_value_are_named() -> None:
+    """A formula that was never worked out, and one that failed, are no empty cells."""
+    book = Workbook()
+    for cells in (["lat", "lon"], [36.1, "=A2-120"], ["#REF!", -84.1]):
+        book.active.append(cells)
+    out = io.BytesIO()
+    book.save(out)
+    with pytest.raises(PlanError) as refused:
+        read_sheet(out.getvalue(), source="a.xlsx")
+
+    assert [
+        ("a.xlsx line 2 column 2", "holds the formula '=A2-120' without its value"),
+        ("a.xlsx line 3 column 1", "shows #REF!"),
+    ] == [(p.where, p.what) for p in refused.value.problems]
