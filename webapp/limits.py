@@ -11,8 +11,8 @@ class Limits:
 
     body_bytes: int = 8_000_000
     """An ordinary request: a form, or a document of 200 sites with 30 stages each, several times over."""
-    upload_bytes: int = 2_000_000_000
-    """A request to an address that takes files: an hour of 192 kHz stereo, or a region's terrain."""
+    upload_bytes: int = 4_500_000_000
+    """A request to an address that takes files: an hour of 192 kHz stereo in 24 bits is 4.15e9, as is much terrain."""
     grid_points: int = 4_000_000
     """Receiving points of one map."""
     form_fields: int = 20_000
