@@ -181,6 +181,7 @@ class Sections:
             cross=np.sum([p.cross for p in parts], axis=0),
             blocks_n=sum(p.blocks_n for p in parts),
             duration_s=sum(p.duration_s for p in parts),
+            powers=(sum(p.powers[0] for p in parts), sum(p.powers[1] for p in parts)),
         )
 
 
@@ -246,7 +247,7 @@ def _section(
     window = hann_window(block)
     gxx, gyy = np.zeros(len(frequency)), np.zeros(len(frequency))
     gxy = np.zeros(len(frequency), dtype=np.complex128)
-    left, power, moment_s = number, 0.0, 0.0
+    left, power, moment_s, both = number, 0.0, 0.0, np.zeros(2)
     for start in starts:
         length = (min(starts.step // hop, left) - 1) * hop + block
         left -= starts.step // hop
@@ -261,10 +262,13 @@ def _section(
         power_b = size.sum(axis=1)
         power += float(power_b.sum())
         moment_s += float(power_b @ (start + hop * np.arange(len(power_b)) + block / 2)) / rate
-        gyy += np.einsum("bf,bf->f", y.real, y.real) + np.einsum("bf,bf->f", y.imag, y.imag)
+        other = y.real**2 + y.imag**2
+        gyy += other.sum(axis=0)
+        shared = power_b * other.sum(axis=1)
+        both += (np.sqrt(shared).sum(), shared.sum())
         gxy += np.einsum("bf,bf->f", np.conj(x), y)
     middle_s = moment_s / power if power > 0 else starts.start / rate
-    return Spectra(frequency, gxx, gyy, gxy, number, number * hop / rate), middle_s
+    return Spectra(frequency, gxx, gyy, gxy, number, number * hop / rate, (float(both[0]), float(both[1]))), middle_s
 
 
 def _turned(blocks: NDArray[np.complex128], frequency_hz: Floats, *, first_us: float, step_us: float) -> None:

@@ -11,14 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from sfn.errors import PlanError, Problem
+from sfn.survey.agreement import LEAST_SHARE, agreement, long_enough, shares
 from sfn.survey.alignment import (
     CLEAR_PEAK_RATIO,
     Coarse,
-    Line,
     Sections,
     Tell,
     search,
-    sections,
     untold,
     within_reach,
 )
@@ -29,20 +28,13 @@ from sfn.survey.spectra import (
     Weighting,
     bound_us,
     coherence,
-    correlation,
     crowd,
     phase_misfit,
     phase_slope,
-    weights,
 )
-from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, drifts, driven, refusal
+from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, drifts, driven, jump, refusal
 
 _LISTED_RATIO = 0.25
-_LEAST_AVERAGES = 12.0
-_TRIAL_BLOCKS = 240
-_ALIGNED_RATIO = 0.1
-# A section that knows less than this part of the average one hears nothing of the signal.
-_LEAST_SHARE = 0.05
 
 
 def delay(
@@ -94,10 +86,9 @@ def delay(
         return refusal(problems, weighting=weighting)
     tell("searching", done=0, total=1)
     coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)
-    fine, whole, w, inverted = _aligned(
-        reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz, tell=tell
-    )
-    if whole.averages < _LEAST_AVERAGES:
+    agreed = agreement(reference, off_air, coarse=coarse, weighting=weighting, low_hz=low_hz, high_hz=top_hz, tell=tell)
+    fine, whole, w, inverted = agreed.fine, agreed.whole, agreed.weight, agreed.inverted
+    if not long_enough(whole):
         what = f"only {whole.duration_s:.3f} s in common: too short to average"
         problems.append(Problem(off_air.name, what, "at least a second or two"))
         return refusal(problems, weighting=weighting)
@@ -105,6 +96,13 @@ def delay(
     if np.count_nonzero(w) < 2:
         what = f"nothing in common with {reference.name} for any delay from {low:g} to {high:g} us"
         problems.append(Problem(off_air.name, what, "the same programme in both channels, or a wider search"))
+        return refusal(problems, weighting=weighting)
+    if not agreed.settled and coarse.jumps_us:
+        return refusal([*problems, jump(coarse.jumps_us, where=off_air.name)], weighting=weighting)
+    if not agreed.settled:
+        what = f"no one delay from {low:g} to {high:g} us fits: what is in common is too weak, or moves too fast"
+        expected = "the same programme in both channels, a clearer or longer recording, or a wider search"
+        problems.append(Problem(off_air.name, what, expected))
         return refusal(problems, weighting=weighting)
     found = _found(fine, whole=whole, weight=w, inverted=inverted)
     sample_us = 1e6 / reference.rate_hz
@@ -165,69 +163,6 @@ def _same_rate(reference: Source, off_air: Source) -> None:
         raise PlanError([Problem(off_air.name, what, "both recorded at the same rate")])
 
 
-def _aligned(
-    reference: Source,
-    off_air: Source,
-    *,
-    coarse: Coarse,
-    weighting: Weighting,
-    low_hz: float,
-    high_hz: float,
-    tell: Tell,
-) -> tuple[Sections, Spectra, Floats, bool]:
-    """Sections along a line that was bettered until both channels agreed to a tenth of a sample; polarity."""
-    inverted = coarse.inverted
-    sample_us = 1e6 / reference.rate_hz
-    line = coarse.line
-    for _ in range(4):
-        fine = sections(reference, off_air, line=line, most_blocks=_TRIAL_BLOCKS)
-        whole = fine.whole
-        w = weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz)
-        if np.count_nonzero(w) < 2 or whole.averages < _LEAST_AVERAGES:
-            return fine, whole, w, inverted
-        # The search may have met a side lobe, which has the other sign.
-        inverted = bool(_extreme(correlation(whole.cross, weight=w, samples=2 * (len(w) - 1))) < 0)
-        sign = -1.0 if inverted else 1.0
-        left, share = _left(fine, weight=w, sign=sign, sample_us=sample_us), _shares(fine, weight=w)
-        times = fine.heard_s
-        middle = float(np.average(times, weights=share))
-        drift, level = 0.0, float(np.average(left, weights=share))
-        if np.count_nonzero(share > _LEAST_SHARE) > 2:
-            drift = float(np.polyfit(times - middle, left, 1, w=np.sqrt(share))[0])
-        if abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
-            drift = 0.0
-        line = Line(line.at(middle) + level, middle, line.drift_us_per_s + drift)
-        if abs(level) + abs(drift) * float(np.ptp(times)) < _ALIGNED_RATIO * sample_us:
-            break
-    fine = sections(reference, off_air, line=line, tell=tell)
-    whole = fine.whole
-    return fine, whole, weights(whole, weighting=weighting, low_hz=low_hz, high_hz=high_hz), inverted
-
-
-def _extreme(r: Floats) -> float:
-    """The value farthest from nought, within an eighth of the lags to both sides."""
-    near = within_reach(r, reach=len(r) // 8)
-    return float(near[np.argmax(np.abs(near))])
-
-
-def _shares(fine: Sections, *, weight: Floats) -> Floats:
-    """How much each section knows of the delay, 1 on average: a marker may be silent in most of them."""
-    known = np.array([float(weight @ np.abs(part.cross)) for part in fine.spectra])
-    return np.asarray(known / known.mean())
-
-
-def _left(fine: Sections, *, weight: Floats, sign: float, sample_us: float) -> Floats:
-    """What each section says is left after the line was taken off. [us]"""
-    left = []
-    for part in fine.spectra:
-        samples = 2 * (len(part.frequency_hz) - 1)
-        r = sign * within_reach(correlation(part.cross, weight=weight, samples=samples), reach=samples // 8)
-        start = (int(np.argmax(r)) - samples // 8) * sample_us
-        slope = phase_slope(sign * part.cross, frequency_hz=part.frequency_hz, weight=weight, start_us=start)
-        left.append(slope)
-    return np.array(left)
-
-
 def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) -> Found:
     """Fine estimate from all sections, with its uncertainty and its checks."""
     sign = -1.0 if inverted else 1.0
@@ -236,14 +171,14 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
     used = np.flatnonzero(weight)
     share = np.cumsum(weight) / np.sum(weight)
     left = phase_slope(cross, frequency_hz=f, weight=weight)
-    shares = _shares(fine, weight=weight)
-    middle, known_s = float(np.mean(fine.middle_s)), float(np.average(fine.heard_s, weights=shares))
+    share_s = shares(fine, whole=whole, weight=weight)
+    middle, known_s = float(np.mean(fine.middle_s)), float(np.average(fine.heard_s, weights=share_s))
     parts_us = np.array(
         [phase_slope(sign * p.cross, frequency_hz=f, weight=weight, start_us=left) for p in fine.spectra]
     )
     sigma = _sigma(weight, whole=whole)
-    drift, drift_sigma, inflation = _drift(fine.heard_s, parts_us, shares=shares, sigma_us=sigma)
-    heard = shares > _LEAST_SHARE
+    drift, drift_sigma, inflation = _drift(fine.heard_s, parts_us, share=share_s, sigma_us=sigma)
+    heard = share_s > LEAST_SHARE
     # With fewer than three sections no drift can be told, and none is carried to the middle.
     away_us = drift_sigma * (middle - known_s) if np.isfinite(drift_sigma) else 0.0
     lower = _half(weight, f)
@@ -253,7 +188,7 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
         _sigma(np.where(lower, weight, 0.0), whole=whole),
         _sigma(np.where(lower, 0.0, weight), whole=whole),
     )
-    turned = Spectra(f, whole.reference, whole.off_air, cross, whole.blocks_n, whole.duration_s)
+    turned = replace(whole, cross=cross)
     return Found(
         delay_us=float(fine.line.at(middle) + left + drift * (middle - known_s)),
         random_us=float(np.hypot(sigma * inflation, away_us)),
@@ -290,14 +225,14 @@ def _half(weight: Floats, frequency_hz: Floats) -> np.ndarray[tuple[int, ...], n
     return np.asarray(known <= known[-1] / 2)
 
 
-def _drift(middle_s: Floats, parts_us: Floats, *, shares: Floats, sigma_us: float) -> tuple[float, float, float]:
+def _drift(middle_s: Floats, parts_us: Floats, *, share: Floats, sigma_us: float) -> tuple[float, float, float]:
     """Drift, its standard uncertainty, and by how much the scatter about it exceeds what noise explains."""
-    heard = shares > _LEAST_SHARE
+    heard = share > LEAST_SHARE
     n = int(np.count_nonzero(heard))
     if n < 3:
         length_s = float(np.ptp(middle_s[heard])) if n else 0.0
         return 0.0, float("inf") if n < 2 else sigma_us * np.sqrt(n) / length_s * np.sqrt(2), 1.0
-    w = shares[heard] * n / np.sum(shares[heard])
+    w = share[heard] * n / np.sum(share[heard])
     t = middle_s[heard] - float(np.average(middle_s[heard], weights=w))
     parts = parts_us[heard] - float(np.average(parts_us[heard], weights=w))
     slope = float((w * t) @ parts / ((w * t) @ t))

@@ -11,7 +11,7 @@ Knapp and Carter, "The generalized correlation method for estimation of time del
 no. 4, 1976 (from memory): the maximum-likelihood weight is ``C / (1 - C) / |Gxy|``, PHAT's is ``1 / |Gxy|``.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -24,13 +24,14 @@ Floats = NDArray[np.float64]
 _GREATEST_WEIGHT = 1e5
 # Chance that a bin without common signal passes the gate.
 _FALSE_ALARM_PROBABILITY = 1e-6
-_SMOOTH_BINS = 9
+_SMOOTH_BINS, _MOST_SMOOTH_BINS, _USUAL_AVERAGES = 9, 129, 32.0
 _LEAST_PHAT_RATIO = 0.05
 # Below this a bin may hold leakage of other bins, whose phase says nothing about its own frequency.
 LEAST_POWER_RATIO = 1e-6
 # At a cliff, 10 bins beyond repeat the noise of the last one: tests/bench/bench_correlate.py, 1.9 dB lost.
 _CLIFF_RATIO, _NEIGHBOURS = 3e-3, 10
 _TONE_RATIO = 20.0
+_ENOUGH_AVERAGES, _MOST_STEADY_BINS = 64.0, 65
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +44,42 @@ class Spectra:
     cross: NDArray[np.complex128]
     blocks_n: int
     duration_s: float
+    powers: tuple[float, float] = (0.0, 0.0)
+    """Sum over blocks of the two channels' power together, and of its square; 0 where it counts as constant."""
 
     @property
     def averages(self) -> float:
         """Independent averages that `blocks_n` Hann windows a quarter of their length apart are worth.
 
-        ``n / (1 + 2 (r1^2 + r2^2 + r3^2))`` with the window's own correlation 0.659, 0.167, 0.0075.
+        ``n / (1 + 2 (r1^2 + r2^2 + r3^2))`` with the window's own correlation 0.659, 0.167, 0.0075; and n is
+        ``(sum p)^2 / sum p^2`` of the blocks' power: where a few loud ones outweigh all others, only these count.
         """
-        return max(self.blocks_n / 1.925, 1.0)
+        power, square = self.powers
+        n = power**2 / square if square > 0 else self.blocks_n
+        return max(n / 1.925, 1.0)
+
+
+def steadied(spectra: Spectra) -> Spectra:
+    """Aligned spectra averaged over neighbouring bins as well, where too few blocks count to know the coherence.
+
+    With 64 averages or more they are left as they are; a tone then keeps its bin.
+    """
+    import scipy.ndimage
+
+    bins = int(np.clip(2 * (_ENOUGH_AVERAGES / spectra.averages // 2) + 1, 1, _MOST_STEADY_BINS))
+    if bins == 1:
+        return spectra
+
+    def even(values: NDArray[np.floating]) -> Floats:
+        """Mean over neighbours."""
+        return np.asarray(scipy.ndimage.uniform_filter1d(values, bins, mode="nearest"))
+
+    cross = even(spectra.cross.real) + 1j * even(spectra.cross.imag)
+    power, square = spectra.powers if spectra.powers[1] > 0 else (float(spectra.blocks_n), float(spectra.blocks_n))
+    return replace(
+        spectra, reference=even(spectra.reference), off_air=even(spectra.off_air), cross=cross,
+        powers=(power, square / bins),
+    )  # fmt: skip
 
 
 def hann_window(block_samples: int) -> Floats:
@@ -94,20 +123,23 @@ def weights(spectra: Spectra, *, weighting: Weighting, low_hz: float, high_hz: f
     Notes
     -----
     The gate looks at the coherence averaged over 9 bins: a bin of noise reaches ``1/n`` on average, and
-    the mean of nine stays below four times that but for one in a million. Bins far below their neighbours
-    hold the neighbours' leakage and are left out.
+    the mean of nine stays below four times that but for one in a million; with fewer than 32 averages over so many
+    more bins. Bins far below their neighbours hold the neighbours' leakage and are left out.
     """
     import scipy.ndimage
 
     likeness = coherence(spectra)
-    local = np.convolve(likeness, np.full(_SMOOTH_BINS, 1.0 / _SMOOTH_BINS), mode="same")
+    # The fewer averages, the more bins must agree.
+    bins = int(np.clip(_SMOOTH_BINS * _USUAL_AVERAGES / spectra.averages, _SMOOTH_BINS, _MOST_SMOOTH_BINS))
+    local = np.convolve(likeness, np.full(bins, 1.0 / bins), mode="same")
     alone = 1.0 - _FALSE_ALARM_PROBABILITY ** (1.0 / max(spectra.averages - 1.0, 1.0))
     in_band = (spectra.frequency_hz >= low_hz) & (spectra.frequency_hz <= high_hz)
     for power in (spectra.reference, spectra.off_air):
         loudest = scipy.ndimage.maximum_filter1d(power, 2 * _NEIGHBOURS + 1)
         in_band &= (power > LEAST_POWER_RATIO * np.mean(power)) & (power > _CLIFF_RATIO * loudest)
     shared = crowd(spectra)
-    gate = in_band & ((local > 4.0 / spectra.averages) | (likeness > alone)) & (likeness > 0)
+    least = 4.0 / spectra.averages * np.sqrt(_SMOOTH_BINS / bins)
+    gate = in_band & ((local > least) | (likeness > alone)) & (likeness > 0)
     if weighting == "phat":
         return np.where(gate & (likeness > _LEAST_PHAT_RATIO), 1.0 / shared, 0.0)
     with np.errstate(divide="ignore"):

@@ -117,14 +117,18 @@ def driven(source: Source, level: Modulation, *, judge_clipping: bool) -> list[P
     return [Problem(where, what, "a recording with some decibels of headroom", severity)]  # type: ignore[arg-type]
 
 
+def jump(jumps_us: float, *, where: str) -> Problem:
+    """The refusal of a delay that jumps."""
+    what = f"the delay jumps by {jumps_us:.0f} us or more within the recording"
+    return Problem(where, what, "a stretch without a change of setting, a lost packet or a dropped block")
+
+
 def doubts(
     found: Found, *, peaks: tuple[Peak, ...], jumps_us: float, greatest_drift_us: float, where: str
 ) -> list[Problem]:
     """What stands against the number, the first cause alone where it explains the others."""
     if jumps_us:
-        what = f"the delay jumps by {jumps_us:.0f} us or more within the recording"
-        expected = "a stretch without a change of setting, a lost packet or a dropped block"
-        return [Problem(where, what, expected)]
+        return [jump(jumps_us, where=where)]
     problems = drifts(
         found.drift_us_per_s,
         found.drift_sigma_us_per_s,
