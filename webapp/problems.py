@@ -98,6 +98,8 @@ def _said(error: Mapping[str, Any]) -> tuple[str, str]:
     """What is wrong and what would be right; a number that is none in plain words."""
     if error["type"] == "int_parsing":
         return f"cannot be {str(error['input'])[:60]!r}", "a whole number"
+    if error["type"] == "missing":
+        return "is missing", "a value"
     return _lower(error["msg"]), ""
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from sfn.answer.point import point_signals
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
-from sfn.survey.impulse import Floats, Response, assign, peaks
+from sfn.survey.impulse import RANGE_DB, Floats, Response, assign, peaks
 from sfn.terrain.ground import Ground
 
 _MOST_ECHOES = 40
@@ -22,6 +22,10 @@ class Echoes:
 
     response: Response
     rows: tuple[str, ...]
+    weak_n: int
+    """Lines more than 25 dB below the strongest: counted as noise."""
+    beside_n: int
+    """Lines within 1 us of a stronger one, which stands for them, and what is beyond the 40 strongest."""
 
 
 def echoes(
@@ -62,7 +66,7 @@ def echoes(
     heard = point_signals(network, lat_deg=lat_deg, lon_deg=lon_deg, as_set=as_set, ground=ground).signals[:_MOST_SITES]
     if not heard:
         raise PlanError([Problem("at", "no site of the plan is heard there", "a place that a site covers")])
-    kept = peaks(delay_us, level_db=level_db)
+    kept = peaks(delay_us, level_db=level_db, range_db=RANGE_DB)
     kept = np.sort(kept[np.argsort(-level_db[kept], kind="stable")][:_MOST_ECHOES])
     response = assign(
         delay_us[kept],
@@ -77,4 +81,5 @@ def echoes(
         f",echoes,{place},{site},{reference},{difference:.4f},{math.sqrt(2) * uncertainty_us:.4g},antenna,"
         for site, reference, difference in response.differences()
     )
-    return Echoes(response, rows)
+    weak_n = int(np.count_nonzero(level_db < np.max(level_db) - RANGE_DB))
+    return Echoes(response, rows, weak_n, len(level_db) - weak_n - len(kept))

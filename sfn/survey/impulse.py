@@ -24,6 +24,8 @@ from sfn.survey.rows import read_rows, refuse, rows_of
 Floats = NDArray[np.float64]
 
 COLUMNS = ("delay_us", "level_db")
+# Weaker than the strongest by more is noise of the receiver, or its own side lobes.
+RANGE_DB = 25.0
 # An echo that fits a site worse than 3.5 standard deviations is rather a reflection.
 UNEXPLAINED_COST = 12.25
 # Another assignment that is less than exp(4 / 2), 7 times, as unlikely cannot be excluded.
@@ -102,7 +104,7 @@ def _response(rows: list) -> tuple[Floats, Floats]:  # type: ignore[type-arg] # 
 
 
 def peaks(
-    delay_us: ArrayLike, *, level_db: ArrayLike, range_db: float = 25.0, apart_us: float = 1.0
+    delay_us: ArrayLike, *, level_db: ArrayLike, range_db: float = RANGE_DB, apart_us: float = 1.0
 ) -> NDArray[np.int64]:
     """Numbers of the echoes in a response that a receiver gives sample by sample.
 

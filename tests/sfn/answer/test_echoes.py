@@ -30,3 +30,16 @@ def test_echoes_become_rows_for_reconcile() -> None:
     assert {s.site for s in heard} == {e.site for e in found.response.echoes}
     assert {heard[0].site} == {m.reference_site for m in rows}
     assert expected == pytest.approx({m.site: m.delay_difference_us for m in rows}, abs=1e-3)
+
+
+def test_lines_that_are_not_used_are_counted() -> None:
+    """One 30 dB down is noise, one 0.4 us beside a stronger is part of it; the rest are echoes."""
+    heard = point_signals(NETWORK, **AT).signals
+    delay = np.array([s.arrival_us for s in heard])
+    level = np.array([s.level_dbuvm for s in heard])
+    more = echoes(
+        NETWORK, np.append(delay, [delay[0] + 0.4, delay[0] + 300.0]), np.append(level, [level[0] - 3, level[0] - 30]),
+        **AT, launch_uncertainty_us=1.0, uncertainty_us=0.2,
+    )  # fmt: skip
+    assert (1, 1) == (more.weak_n, more.beside_n)
+    assert len(heard) == len(more.response.echoes)
