@@ -131,6 +131,7 @@ def reading_of(body: Mapping[str, Any]) -> Reading:
         str(body["plane"]),
         float(body["test_cable_us"]),
         float(body["demodulator_us"]),
+        {key: text for key, _ in LOCKS if (text := body["texts"].get(f"lock-{key}"))},
     )
 
 

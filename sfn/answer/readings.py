@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.plan import DelayField
 from sfn.plan.number_text import number_written
+from sfn.survey.lock_sheet import question_cable, question_lock
 from sfn.survey.readings import (
     Launch,
     Restarts,
@@ -33,11 +34,15 @@ class Reading:
     plane: str = ""
     test_cable_us: float = 0.0
     demodulator_us: float = 0.0
+    locks: Mapping[str, str] = field(default_factory=dict)
+    """Lines of the lock sheet, as typed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Something typed that looks like a slip. `field` is ``set-N`` or ``reading-N``, counted from 1."""
+    """Something typed that looks like a slip. `field` is ``set-N`` or ``reading-N``, counted from 1, or the field's
+    own name.
+    """
 
     field: str
     text: str
@@ -95,6 +100,10 @@ def judged(made: Sheet, reading: Reading) -> Judged:
     asked = list(_setting_questions(made, route, reading))
     launches = _launches(route, reading)
     asked += _launch_questions(route, reading, launches, tolerated_us=made.tolerated_us)
+    asked += [Question("test_cable_us", text) for text in question_cable(reading.test_cable_us)]
+    for name, typed in reading.locks.items():
+        told = question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us)
+        asked += [Question(f"lock-{name}", text) for text in told]
     values = [launch.launch_us for launch in launches]
     measured = sum(values) / len(values) if values else None
     lines = _lines(made, route, reading)

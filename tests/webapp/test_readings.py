@@ -186,3 +186,29 @@ def test_links_are_made_with_codes(client: TestClient, number: int) -> None:
     address = text.split('<p class="link-text"><a href="http://127.0.0.1:8430')[1].split('"')[0]
     assert "North ridge" in client.get(address).text
     assert client.get(f"/networks/{number}/readings/links?days=4000").status_code == 422
+
+
+def test_a_lock_sheet_that_differs_and_a_long_cable_are_questioned(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """An inverted pilot, another deviation and pre-emphasis, a cable of kilometres; words are not, nor what agrees."""
+    example["sites"][0]["lock"] = {
+        "pilot_phase_deg": 0.0, "deviation_khz": 75.0, "deviation_match_pct": 0.3, "pre_emphasis_us": 50
+    }  # fmt: skip
+    address = link(store.create(example, author="test", reason="test").network_id)
+    wrong = {"lock-pilot_phase": "178,5\u00b0", "lock-deviation": "7.5 kHz", "lock-pre_emphasis": "75"}
+    asked = send(client, address, test_cable_us="50", remarks="x", **wrong).json()["questions"]
+    said = {q["field"]: q["text"] for q in asked}
+    assert (
+        "the plan says 0 degrees, you typed 178.5: is the pilot or the composite inverted?" == said["lock-pilot_phase"]
+    )
+    assert "the plan says 75 kHz within 0.3 %, you typed 7.5" in said["lock-deviation"]
+    assert "the plan says 50 us, you typed 75" in said["lock-pre_emphasis"]
+    assert "about 10 km of cable: are nanoseconds meant, 0.05 us?" in said["test_cable_us"]
+    right = {
+        "lock-pilot_phase": "359",
+        "lock-deviation": "75.1 kHz",
+        "lock-pre_emphasis": "50",
+        "lock-rds_source": "here",
+    }
+    assert send(client, address, test_cable_us="0.05", **right).json()["kept"] is True
