@@ -35,6 +35,7 @@ from sfn.survey.spectra import (
 from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, drifts, driven, jump, refusal
 
 _LISTED_RATIO = 0.25
+_NEIGHBOURS_N, _SURE_RATIO = 9, 0.5
 
 
 def delay(
@@ -209,12 +210,17 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
 
 def _sigma(weight: Floats, *, whole: Spectra) -> float:
     """Standard uncertainty of the phase slope for any weight, from the coherence. [us]"""
-    likeness = coherence(whole)
+    import scipy.ndimage
+
+    likeness, shared = coherence(whole), crowd(whole)
+    # Weak bins are used because they look coherent: their neighbours say how coherent such bins are. Tones stand alone.
+    around = np.minimum(likeness, scipy.ndimage.uniform_filter1d(likeness, _NEIGHBOURS_N))
+    likeness = np.where((shared > 1) | (likeness > _SURE_RATIO), likeness, around)
     used = (weight > 0) & (likeness > 0)
     if not used.any():
         return float("inf")
     turn, w, c = 2e-6 * np.pi * whole.frequency_hz[used], weight[used], likeness[used]
-    independent = whole.duration_s * float(whole.frequency_hz[1]) / crowd(whole)[used]
+    independent = whole.duration_s * float(whole.frequency_hz[1]) / shared[used]
     variance = np.maximum(1.0 - c, 1e-6) / (2.0 * c * independent)
     return float(np.sqrt(np.sum((w * turn) ** 2 * variance)) / np.sum(w * turn**2))
 
