@@ -43,6 +43,7 @@ from webapp.survey_addresses import (
     drives as drives,
     echoes as echoes,
     keep_restarts as keep_restarts,
+    keep_set_now as keep_set_now,
     measurements as measurements,
     measurements_keep as measurements_keep,
     measurements_template as measurements_template,

@@ -59,7 +59,10 @@ def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *
     if wants_json(request):
         told = problems or (Problem(request.url.path, title, sentence),)
         return JSONResponse({"problems": [p.as_json() for p in told]}, status)
-    return page(request, ProblemPage(status, title, sentence, problems), status=status)
+    technician = request.url.path.startswith("/site/")
+    if technician and status in (404, 410):
+        title, sentence = "This link opens no sheet", "Set nothing from an older one."
+    return page(request, ProblemPage(status, title, sentence, technician, problems), status=status)
 
 
 def install(app: FastAPI) -> None:

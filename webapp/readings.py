@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sfn.answer.readings import Judged, Question, Reading, judged, route_of
+from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, route_of
 from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
@@ -28,6 +28,14 @@ LEVELS = (
     ("input_level", "Input level, with unit"),
 )
 _LONGEST = 1000
+# A telephone's clock may be a little fast; an hour is another time zone.
+_AHEAD, _BEHIND = timedelta(minutes=15), timedelta(days=366)
+LABELS = {
+    **{f"lock-{key}": label for key, label in LOCKS},
+    **{f"level-{key}": label.removesuffix(", with unit") for key, label in LEVELS},
+    "test_signal": "Test signal",
+    "remarks": "Remarks",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +117,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         raise PlanError(problems)
     body = {
         "route": name,
+        "plan": plan_of(made, name),
         "as_set": as_set,
         "readings_us": list(readings),
         "plane": plane if readings else "",
@@ -168,6 +177,9 @@ def _time(text: str, now: datetime, problems: list[Problem]) -> str:
         problems.append(Problem("taken_at", f"{text!r} is no time", "as 2026-09-14 08:30, in UTC"))
         return ""
     at = at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
-    if (at - now).total_seconds() > 86_400:
-        problems.append(Problem("taken_at", f"{at:%Y-%m-%d %H:%M} UTC is to come", "the time of the reading, in UTC"))
+    if at > now + _AHEAD:
+        what = f"{at:%Y-%m-%d %H:%M} UTC is to come: is that local time?"
+        problems.append(Problem("taken_at", what, f"the time of the reading, in UTC; it is {now:%Y-%m-%d %H:%M} now"))
+    if at < now - _BEHIND:
+        problems.append(Problem("taken_at", f"{at:%Y-%m-%d %H:%M} UTC is over a year ago", "the time of the reading"))
     return f"{at:%Y-%m-%d %H:%M}"

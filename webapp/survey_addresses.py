@@ -20,6 +20,11 @@ def reading_links(network_id: int) -> str:
     return f"{readings(network_id)}/links"
 
 
+def keep_set_now(network_id: int) -> str:
+    """Takes what was read as set for what is set now."""
+    return f"{readings(network_id)}/set-now"
+
+
 def keep_restarts(network_id: int) -> str:
     """Takes the scatter after restarts as the tolerance of a stage."""
     return f"{readings(network_id)}/restarts"

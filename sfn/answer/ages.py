@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sfn.chain import MAIN, RouteLatency, all_routes, outdated, rests_on_assumption
+from sfn.chain import MAIN, RouteLatency, all_routes, outdated, rests_on_assumption, stage_latency
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, Stage
 
@@ -111,7 +111,7 @@ def ages(network: Network, *, today: str, seen: Mapping[str, LaunchSeen] | None 
     seen : mapping of site id to LaunchSeen, optional
         The newest launch that was measured at each site.
     """
-    routes = all_routes(network)
+    routes, by_id = all_routes(network), {stage.id: stage for stage in network.stages}
     latencies: dict[str, float] = {}
     users: dict[str, dict[str, None]] = {}
     for (site_id, _), route in routes.items():
@@ -119,6 +119,10 @@ def ages(network: Network, *, today: str, seen: Mapping[str, LaunchSeen] | None 
         for stage, latency in zip(route.stages, route.stage_us, strict=True):
             latencies[stage.id] = float(latency)
             users.setdefault(stage.id, {})[name] = None
+            # What a time-stamped section must cover adds nothing, yet the section runs dry when it grows.
+            for inner in (by_id[i] for i in stage.inside):
+                latencies[inner.id] = float(stage_latency(inner, refractivity_n=network.refractivity_n))
+                users.setdefault(inner.id, {})[name] = None
     stages = {
         stage.id: StageAge(stage, latencies[stage.id], tuple(users[stage.id]), _days(stage.date, today), _again(stage))
         for stage in network.stages
@@ -134,14 +138,14 @@ def ages(network: Network, *, today: str, seen: Mapping[str, LaunchSeen] | None 
 
 
 def changed_document(
-    document: Mapping[str, Any], stage_ids: Sequence[str], *, firmware: str, day: str
+    document: Mapping[str, Any], stage_ids: Sequence[str], *, firmware: str, day: str, today: str
 ) -> dict[str, Any]:
     """A document with a change of firmware or mode entered on some stages; their figures and dates stay.
 
     Raises
     ------
     PlanError
-        If no stage is chosen or there is none of that name, or the day is none.
+        If no stage is chosen or there is none of that name, or the day is none or to come.
     """
     known = [stage["id"] for stage in document["stages"]]
     problems = [
@@ -152,7 +156,8 @@ def changed_document(
     if not firmware.strip():
         problems.append(Problem("firmware", "is empty", "what it runs now, or in which mode"))
     try:
-        date.fromisoformat(day)
+        if (date.fromisoformat(day) - date.fromisoformat(today)).days > 1:
+            problems.append(Problem("day", f"{day} is to come", f"the day it changed; it is {today}"))
     except ValueError:
         problems.append(Problem("day", f"{day!r} is no day", "as 2026-09-14"))
     if problems:
@@ -211,10 +216,11 @@ def _site(
     """One site."""
     own = [stages[stage.id] for stage in route.stages]
     dated = [one for one in own if one.age_days is not None]
-    newer = [one.stage for one in own if seen is not None and one.stage.changed and one.stage.changed > seen.day]
+    newer = [one.stage for one in own if seen is not None and one.stage.changed and one.stage.changed >= seen.day]
     launch_again = ""
     if newer and seen is not None:
-        launch_again = f"{', '.join(s.id for s in newer)} changed after the launch was measured on {seen.day}"
+        when = "on the day that" if all(s.changed == seen.day for s in newer) else "after"
+        launch_again = f"{', '.join(s.id for s in newer)} changed {when} the launch was measured, {seen.day}"
     return SiteAge(
         site_id,
         name,
@@ -225,7 +231,7 @@ def _site(
         sum(one.latency_us for one in own if one.age_days is None),
         sum(one.latency_us for one in own if rests_on_assumption(one.stage)),
         tuple(one.stage.id for one in own if one.stage.tolerance_us is None),
-        tuple(one.stage.id for one in own if one.again),
+        tuple(one.stage.id for one in stages.values() if one.again and name in one.sites),
         seen,
         launch_again,
     )

@@ -48,6 +48,16 @@ class History:
     planned: tuple[Planned, ...]
     visits: tuple[Visit, ...]
 
+    @property
+    def as_set_us(self) -> tuple[tuple[str, float], ...]:
+        """Time and what the fields were found to give together, at each visit that read them. [us]"""
+        found = []
+        for visit in self.visits:
+            then = [one.set_us for one in self.planned if one.revision <= visit.revision]
+            if then and visit.set_off_us is not None:
+                found.append((visit.at, then[-1] + visit.set_off_us))
+        return tuple(found)
+
 
 @dataclass(frozen=True, slots=True)
 class Saved:

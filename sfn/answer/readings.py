@@ -1,7 +1,9 @@
 """What a technician typed at a site, held against the plan: questions, launches, scatter, the state of the site."""
 
+import copy
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.plan import DelayField
@@ -135,11 +137,30 @@ def route_of(made: Sheet, name: str) -> RouteSheet:
 
 @dataclass(frozen=True, slots=True)
 class SiteState:
-    """A site at a glance: its state, and the newest settings and launches that count."""
+    """A site at a glance: its state, and of one route the newest settings and launches that count.
+
+    The route is the main one, or the first that disagrees. `scatter` is that of all launches since a field was last
+    turned, however many visits they took; `locks` are questions about the newest lock-sheet readings.
+    """
 
     state: State
     settings: Judged | None
     measured: Judged | None
+    route: str
+    scatter: Restarts | None
+    locks: tuple[str, ...]
+
+
+def plan_of(made: Sheet, route: str) -> dict[str, float]:
+    """What a sheet plans for a route: every field's value, and the launch. [own units, us]
+
+    Raises
+    ------
+    ValueError
+        If the route is not on the sheet.
+    """
+    planned = route_of(made, route)
+    return {"launch_us": planned.row.launch_us, **{f"field {line.name}": line.value for line in planned.fields}}
 
 
 def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
@@ -150,15 +171,31 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
     made : Sheet
         The sheet of the newest revision.
     readings : sequence of (Reading, bool)
-        Each with whether it was made under the newest revision. An older one counts only where it agrees with the
-        newest plan: a field that stands where an older plan put it is not wrong, it is not changed yet.
+        Each with whether it was made under the plan that the newest revision has for its route. An older one counts
+        only where it agrees with the newest: a field that stands where an older plan put it is not wrong, it is not
+        changed yet.
     """
+    routes = [route.row.route for route in made.routes]
+    states = [_route_state(made, name, [one for one in readings if one[0].route == name]) for name in routes]
+    shown = next((one for one in states if one.state == "disagrees"), states[0])
+    locks: dict[str, tuple[str, ...]] = {}
+    for reading, _ in readings:
+        for name, typed in reading.locks.items():
+            locks[name] = tuple(question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us))
+    wrong = tuple(text for told in locks.values() for text in told)
+    return replace(shown, state="disagrees" if wrong else shown.state, locks=wrong)
+
+
+def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
+    """State of one route."""
     settings: Judged | None = None
     measured: Judged | None = None
+    launches: list[float] = []
+    plane = ""
     for reading, current in readings:
         try:
             found = judged(made, reading)
-        except ValueError:  # typed for a route, plane or field that the newest revision no longer has
+        except ValueError:  # typed for a plane or field that the newest revision no longer has
             continue
         if found.state == "disagrees" and not current:
             settings, measured = None, None
@@ -168,11 +205,39 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
             measured = None if settings is not None and _values(settings) != _values(found) else measured
             settings = found
         if found.launches:
-            measured = found
+            if measured is None or reading.plane != plane:
+                launches = []
+            launches += [launch.launch_us for launch in found.launches]
+            measured, plane = found, reading.plane
     both = [found for found in (settings, measured) if found is not None]
+    scatter = restart_tolerance(launches) if measured is not None and len(launches) > 1 else None
     if any(found.state == "disagrees" for found in both):
-        return SiteState("disagrees", settings, measured)
-    return SiteState("measured" if measured else settings.state if settings else "planned", settings, measured)
+        return SiteState("disagrees", settings, measured, name, scatter, ())
+    reached: State = "measured" if measured else settings.state if settings else "planned"
+    return SiteState(reached, settings, measured, name, scatter, ())
+
+
+def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dict[str, Any]:
+    """The document in which a site's fields stand where they were read: the way back of the next change.
+
+    Parameters
+    ----------
+    tree : mapping
+        The network document as it was typed.
+    site_id : str
+    found : SiteState
+        Of that site; without settings nothing changes.
+    """
+    made: dict[str, Any] = copy.deepcopy(dict(tree))
+    site = next(one for one in made["sites"] if one["id"] == site_id)
+    own = next((chain.get("set") or {} for chain in site["chains"] if chain["route"] == found.route), {})
+    for line in () if found.settings is None else found.settings.settings:
+        value = int(line.value) if float(line.value).is_integer() else line.value
+        if line.name in own:  # this route has a setting of its own
+            own[line.name] = value
+        else:
+            next(one for one in site["delay_fields"] if one["name"] == line.name)["set"] = value
+    return made
 
 
 def _values(found: Judged) -> dict[str, float]:

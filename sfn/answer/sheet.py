@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from sfn.chain import rests_on_assumption
+from sfn.chain import outdated, rests_on_assumption
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import place
@@ -28,6 +28,8 @@ class StageLine:
     date: str
     reference_plane: str
     assumed: bool
+    changed: str
+    """Day of a change of firmware or mode since its figure was taken; empty where it holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +138,7 @@ def _route(site: Site, row: DelayRow) -> RouteSheet:
             stage.date or "",
             stage.reference_plane or "",
             rests_on_assumption(stage),
+            str(stage.changed) if outdated(stage) else "",
         )
         for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
     )

@@ -17,6 +17,7 @@ def history_chart(
     set_us: list[Point],
     off_us: list[Point],
     set_off_us: list[Point],
+    as_set_us: list[Point],
     tolerated_us: float,
     until: str,
     picture: PictureFormat = "svg",
@@ -31,6 +32,8 @@ def history_chart(
         What all fields of the main route were planned to give together, from that time on.
     off_us, set_off_us : list of (time, value)
         Measured minus planned launch, and as set minus planned, at visits.
+    as_set_us : list of (time, value)
+        What the fields were found to give together, at visits.
     tolerated_us : float
         Band that is drawn about zero.
     until : str
@@ -48,8 +51,11 @@ def history_chart(
     values = [value for _, value in set_us]
     upper.step(times, [*values, values[-1]], where="post", color=TEAL, lw=1.6)
     upper.plot(times[:-1], values, "o", ms=4, color=TEAL)
+    _visits(upper, as_set_us, "s", RUST, "as set")
+    if as_set_us:
+        upper.legend(fontsize=8, frameon=False, loc="upper left")
     upper.ticklabel_format(axis="y", useOffset=False, style="plain")
-    upper.set_ylabel("fields together, planned (µs)", fontsize=9, color=INK)
+    upper.set_ylabel("fields together (µs)", fontsize=9, color=INK)
     lower.axhspan(-tolerated_us, tolerated_us, color=TEAL, alpha=0.1, lw=0)
     lower.axhline(0.0, color=QUIET, lw=0.8)
     _visits(lower, off_us, "o", INK, "launch, measured minus planned")
@@ -71,7 +77,10 @@ def history_chart(
 def _visits(axes: "Axes", points: list[Point], marker: str, colour: str, label: str) -> None:
     """Points over time."""
     if points:
-        axes.plot([_time(at) for at, _ in points], [v for _, v in points], marker, ms=5, color=colour, label=label)
+        # Squares are hollow and larger: a dot at the same place stays in sight.
+        looks = {"ms": 8, "mfc": "none", "mew": 1.4} if marker == "s" else {"ms": 5}
+        times, values = [_time(at) for at, _ in points], [v for _, v in points]
+        axes.plot(times, values, marker, color=colour, label=label, **looks)
 
 
 def _time(text: str) -> float:

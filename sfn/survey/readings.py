@@ -60,13 +60,13 @@ def question_setting(
     step, least, greatest = exact(field.step), exact(field.least), exact(field.greatest)
     if not least <= value <= greatest:
         questions.append(
-            f"{_text(value)} {field.unit} is outside what {field.name} can take,"
+            f"{_amount(value, field.unit)} is outside what {field.name} can take,"
             f" {field.least:g} to {field.greatest:g}: is it another field or another unit?"
         )
     elif (value / step).denominator != 1:
         near = round(value / step) * step
         questions.append(
-            f"{field.name} goes in steps of {field.step:g} {field.unit}, so it cannot stand at {_text(value)}:"
+            f"{field.name} goes in {_steps(step, field.unit)}, so it cannot stand at {_text(value)}:"
             f" is it {_text(near)}?"
         )
     return tuple(questions)
@@ -109,6 +109,9 @@ def question_launch(
             return (f"it is late by just the {name} ({amount_us:.3f} us): was that subtracted?",)
         if abs(off + amount_us) <= near:
             return (f"it is early by just the {name} ({amount_us:.3f} us): was that subtracted twice?",)
+        for factor, words in ((1e-3, "nanoseconds"), (1e3, "milliseconds")):
+            if abs(off + amount_us * (1.0 - factor)) <= near:
+                return (f"it fits with {name} {amount_us * factor:g} us: was {amount_us:g} meant in {words}?",)
     if abs(measured_us + planned_us) <= near:
         return (
             f"it is the planned launch with the other sign: which came first, the pulse or the signal? ({off:+.3f} us)",
@@ -290,7 +293,7 @@ def _near(a: Fraction, b: Fraction) -> bool:
 
 def _slip(value: Fraction, planned: Fraction, *, unit: str, old: Fraction | None) -> str | None:
     """The slip of the pen that leads from `planned` to `value`, as a question."""
-    typed, meant = f"{_text(value)} {unit}", f"{_text(planned)} {unit}"
+    typed, meant = _amount(value, unit), _amount(planned, unit)
     if old is not None and value == old:
         return f"{typed} is the old value, the new one is {meant}: is it not set yet?"
     if planned != 0 and value == -planned:
@@ -320,7 +323,17 @@ def _plain(off: Fraction, field: DelayField) -> str:
     off_us = float(off * unit_length_us(field.unit))
     later = (off_us > 0) == (field.sign == "later")
     way = "later" if later else "earlier"
-    return f"{field.name} differs from the plan by {_text(off)} {field.unit}, {abs(off_us):.4g} us {way}: is it meant?"
+    return f"{field.name} differs from the plan by {_amount(off, field.unit)}, {abs(off_us):.4g} us {way}: is it meant?"
+
+
+def _amount(value: Fraction, unit: str) -> str:
+    """A number with its unit: 5 us, 5 units of 100 ns, 5 samples at 192 kHz."""
+    return f"{_text(value)} {unit if unit in ('us', 'ms') else _unit_words(unit)}"
+
+
+def _steps(step: Fraction, unit: str) -> str:
+    """What a field goes in: steps of 0.1 us, whole units of 100 ns."""
+    return f"whole {_unit_words(unit)}" if step == 1 else f"steps of {_amount(step, unit)}"
 
 
 def _unit_words(unit: str) -> str:
@@ -328,7 +341,7 @@ def _unit_words(unit: str) -> str:
     words = {"us": "microseconds", "ms": "milliseconds", "ns": "nanoseconds", "100ns": "units of 100 ns"}
     if unit.startswith("samples@"):
         return f"samples at {float(unit.removeprefix('samples@')) / 1000:g} kHz"
-    return words.get(unit, f"units of {unit}")
+    return words.get(unit, f"units of {unit.replace('MHz', ' MHz')}")
 
 
 def _on_steps(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]], step_us: float, resolution_us: float) -> bool:

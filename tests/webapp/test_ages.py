@@ -21,11 +21,11 @@ def test_a_change_is_entered_and_marked(
 ) -> None:
     """From the form to the document, to the mark on the page and the check."""
     stage = example["sites"][0]["chains"][0]["stages"][-1]
-    form = {"base": "1", "stage": stage, "firmware": "v9", "day": "2099-11-01", "author": "Ann"}
+    form = {"base": "1", "stage": stage, "firmware": "v9", "day": "2026-11-21", "author": "Ann"}
     assert stage in client.get(f"/networks/{number}/ages").text
     assert post(f"/networks/{number}/ages", **form).status_code == 303
     saved = next(s for s in store.read(number).document["stages"] if s["id"] == stage)
-    assert (saved["firmware"], saved["changed"]) == ("v9", "2099-11-01")
+    assert (saved["firmware"], saved["changed"]) == ("v9", "2026-11-21")
     html = client.get(f"/networks/{number}/ages").text
     assert f"measure again: {stage}" in html
 

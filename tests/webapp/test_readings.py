@@ -212,3 +212,108 @@ def test_a_lock_sheet_that_differs_and_a_long_cable_are_questioned(
         "lock-rds_source": "here",
     }
     assert send(client, address, test_cable_us="0.05", **right).json()["kept"] is True
+
+
+def test_an_ended_link_offers_nothing_that_asks_for_the_password(
+    client_with: Callable[..., TestClient], number: int
+) -> None:
+    """Ended or changed: the page says where a new link comes from, and every link on it opens."""
+    client = client_with(password_hash=hash_password(PASSWORD))
+    for address in (link(number)[:-3] + "abc", link(number) + "x"):
+        page = client.get(address)
+        assert page.status_code in (404, 410)
+        assert "Ask the office for a new link" in page.text
+        for linked in set(re.findall(r'(?:href|src|action)="([^"#]+)', page.text)):
+            assert client.get(linked, follow_redirects=False).status_code == 200, linked
+
+
+def state_of(client: TestClient, number: int, name: str) -> str:
+    """The row of a site in the office's overview, as text."""
+    rows = re.findall(r"<tr>(.*?)</tr>", client.get(f"/networks/{number}/readings").text, re.S)
+    return re.sub(r"<[^>]+>", " ", next(row for row in rows if name in row))
+
+
+def test_a_disagreement_outlives_a_revision_that_leaves_the_site_alone(
+    client: TestClient, store: Store, number: int, example: dict[str, Any]
+) -> None:
+    """Only another plan for the site itself turns it back to planned."""
+    asked = send(client, link(number), **{"set-1": "499"}).json()["questions"]
+    told = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked, 1)}
+    assert send(client, link(number), **{"set-1": "499"}, **told).json()["kept"] is True
+    assert "disagrees" in state_of(client, number, "North ridge")
+    example["sites"][1]["remote"] = True
+    store.save(number, example, base_revision=1, author="test", reason="another site")
+    assert "disagrees" in state_of(client, number, "North ridge")
+    example["common_delay"]["margin_us"] = 600
+    store.save(number, example, base_revision=2, author="test", reason="this site")
+    assert "disagrees" not in state_of(client, number, "North ridge")
+
+
+def test_restarts_sent_one_by_one_scatter_together_and_locks_show(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Three sendings of one launch each give one scatter; a lock sheet that differs is seen at a glance."""
+    example["sites"][0]["lock"] = {"pre_emphasis_us": 50}
+    number = store.create(example, author="test", reason="test").network_id
+    planned = launch_us(store, number)
+    for off in (0.0, 0.2, -0.1):
+        assert send(client, link(number), **{"reading-1": f"{planned + off:.3f}"}).json()["kept"] is True
+    page = client.get(f"/networks/{number}/readings").text
+    assert "Scatter of 3 launches since a field was last turned: greatest minus least 0.300" in page.replace(
+        "\u202f", " "
+    )
+    assert "measured" in state_of(client, number, "North ridge")
+    wrong = {"lock-pre_emphasis": "75"}
+    asked = send(client, link(number), **wrong).json()["questions"]
+    told = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked, 1)}
+    assert send(client, link(number), **wrong, **told).json()["kept"] is True
+    assert "lock sheet differs" in state_of(client, number, "North ridge")
+
+
+@pytest.mark.parametrize(
+    ("taken_at", "words"),
+    [("2999-01-01 08:00", "is to come: is that local time?"), ("1999-01-01 08:00", "is over a year ago")],
+)
+def test_a_time_that_cannot_be_is_refused(client: TestClient, number: int, taken_at: str, words: str) -> None:
+    """To come, or long past."""
+    refused = send(client, link(number), remarks="x", taken_at=taken_at)
+    assert refused.status_code == 422
+    assert words in refused.json()["problems"][0]["what"]
+
+
+def test_what_was_read_becomes_the_way_back(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int
+) -> None:
+    """As set at the site, taken over by the office: the next plan rolls back to it, and the state stays."""
+    assert send(client, link(number), **{"set-1": "500"}).json()["kept"] is True
+    assert store.read(number).document["sites"][0]["delay_fields"][0]["set"] != 500
+    at = f"/networks/{number}/readings/set-now"
+    assert post(at, base="1", author="Ann").status_code == 422
+    assert post(at, base="1", author="Ann", **{"take-north": "yes"}).status_code == 303
+    saved = store.read(number)
+    assert saved.document["sites"][0]["delay_fields"][0]["set"] == 500
+    assert saved.revision.reason == "set now, as read at North ridge"
+    assert " set " in state_of(client, number, "North ridge")
+    assert "North ridge keeps its settings" in client.get(f"/networks/{number}/change").text
+
+
+def test_a_corrected_reading_is_kept_beside_the_one_whose_answer_was_lost(
+    client: TestClient, store: Store, number: int
+) -> None:
+    """The same sending with other words is another reading; the very same is kept once."""
+    for remarks in ("power 240 W", "power 240 W", "power 24 W"):
+        assert send(client, link(number), sending="one", remarks=remarks).json()["kept"] is True
+    kept = [entry.body["texts"]["remarks"] for entry in store.entries.of(number, kind="reading")]
+    assert ["power 240 W", "power 24 W"] == kept
+
+
+def test_an_older_reading_that_arrives_late_does_not_count_as_the_newest(client: TestClient, number: int) -> None:
+    """Order is by when it was taken."""
+    now = datetime.now(UTC)
+    for hours, value in ((1, "500"), (3, "499")):
+        when = f"{now - timedelta(hours=hours):%Y-%m-%d %H:%M}"
+        asked = send(client, link(number), taken_at=when, **{"set-1": value})
+        if asked.status_code == 422:
+            told = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked.json()["questions"], 1)}
+            assert send(client, link(number), taken_at=when, **{"set-1": value}, **told).json()["kept"] is True
+    assert "disagrees" not in state_of(client, number, "North ridge")

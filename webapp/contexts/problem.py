@@ -18,5 +18,7 @@ class ProblemPage(Context):
     """What happened, in a few words."""
     sentence: str
     """What to do about it."""
+    technician: bool
+    """Whether a signed link was opened: then nothing is offered that asks for the password."""
     problems: tuple[Problem, ...]
     """Each thing that is wrong, with its place."""

@@ -50,6 +50,8 @@ class SiteReadingPage(Context):
     """Levels that may be typed."""
     readings: int
     """How many readings there is room for."""
+    labels: Mapping[str, str]
+    """Words for the texts of a reading."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,7 +39,10 @@ def change(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep,
     typed = ChangeTyped(tuple(lists.get("stage", ())), form.get("firmware", ""), form.get("day", ""))
     try:
         author = author_of(form)
-        made = changed_document(opened.document, typed.stages, firmware=typed.firmware, day=typed.day.strip())
+        today = f"{datetime.now(UTC):%Y-%m-%d}"
+        made = changed_document(
+            opened.document, typed.stages, firmware=typed.firmware, day=typed.day.strip(), today=today
+        )
         reason = f"{typed.firmware.strip()} since {typed.day.strip()}: {', '.join(typed.stages)}"
         save(request, store, opened, made, form, author=author, reason=reason[:500])
     except PlanError as error:
@@ -67,6 +70,7 @@ def chart(opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg"
         set_us=[(one.at, one.set_us) for one in found.planned],
         off_us=[(one.at, one.off_us) for one in found.visits if one.off_us is not None],
         set_off_us=[(one.at, one.set_off_us) for one in found.visits if one.set_off_us is not None],
+        as_set_us=list(found.as_set_us),
         tolerated_us=sheet(opened.network, site_id, problems=()).tolerated_us,
         until=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         picture=form,
@@ -127,8 +131,9 @@ def _visits(opened: Opened, store: Store, site_id: str | None = None) -> list[tu
         made = sheets[key]
         if made is None:
             continue
-        judged = kept(made, [entry])[0].found
-        if judged is None:
+        one = kept(made, [entry])[0]
+        judged = one.found
+        if judged is None or one.reading.route != made.routes[0].row.route:  # the history is that of the main route
             continue
         off = sum(line.off_us for line in judged.settings) if judged.settings else None
         at = str(entry.body["taken_at"])[:16]

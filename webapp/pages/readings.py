@@ -8,7 +8,7 @@ import segno
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.readings import site_state
+from sfn.answer.readings import plan_of, site_state, with_set_now
 from sfn.answer.sheet import Sheet, sheet
 from sfn.check import check
 from sfn.errors import PlanError, Problem
@@ -16,7 +16,7 @@ from webapp import addresses
 from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine
 from webapp.dependencies import FormDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.entries import Entry
-from webapp.readings import LEVELS, LOCKS, READING, kept
+from webapp.readings import LABELS, READING, Kept, kept
 from webapp.render import notice, page
 from webapp.saving import author_of, save
 from webapp.settings import is_loopback
@@ -24,12 +24,6 @@ from webapp.site_links import USUAL_DAYS, made_link
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
-_LABELS = {
-    **{f"lock-{key}": label for key, label in LOCKS},
-    **{f"level-{key}": label.removesuffix(", with unit") for key, label in LEVELS},
-    "test_signal": "Test signal",
-    "remarks": "Remarks",
-}
 
 
 @router.get("/networks/{network_id}/readings")
@@ -43,7 +37,7 @@ def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
     lines = tuple(_line(made, by_site.get(made.site.id, []), opened) for made in sheets)
     counted = Counter(line.state.state for line in lines)
     counts = {name: counted[name] for name in _STATES}
-    return page(request, ReadingsPage(opened.head, lines, counts, USUAL_DAYS, _LABELS))
+    return page(request, ReadingsPage(opened.head, lines, counts, USUAL_DAYS, LABELS))
 
 
 @router.get("/networks/{network_id}/readings/links")
@@ -52,6 +46,9 @@ def show_links(
 ) -> Response:
     """Signed links with their codes, of one site or all."""
     chosen = [one for one in opened.network.sites if not site or one.id == site]
+    if not chosen:
+        known = ", ".join(one.id for one in opened.network.sites)
+        raise PlanError([Problem("site", f"there is no site {site!r}", f"one of {known}, or none for all")])
     revision = opened.head.revision.number
     lines = []
     for one in chosen:
@@ -72,21 +69,46 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: F
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     entries = store.entries.of(opened.head.id, kind=READING, site_id=site_id)
     made = sheet(opened.network, site_id, problems=())
-    measured = _line(made, list(entries), opened).state.measured
+    scatter = _line(made, list(entries), opened).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
-    if measured is None or measured.scatter is None or stage is None:
+    if scatter is None or stage is None:
         raise PlanError([Problem("stage", "there is no scatter to take, or no such stage", "repeated readings")])
-    stage |= {"tolerance_us": round(measured.scatter.tolerance_us, 4), "tolerance_kind": "restart"}
-    reason = f"restart tolerance of {stage_id} from {measured.scatter.readings_n} restarts at {made.site.name}"
+    stage |= {"tolerance_us": round(scatter.tolerance_us, 4), "tolerance_kind": "restart"}
+    reason = f"restart tolerance of {stage_id} from {scatter.readings_n} restarts at {made.site.name}"
     save(request, store, opened, document, form, author=author, reason=reason)
+    notice(request, f"Saved as a new revision: {reason}.")
+    return RedirectResponse(addresses.readings(opened.head.id), 303)
+
+
+@router.post("/networks/{network_id}/readings/set-now")
+def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+    """Take what was read as set for what is set now, at the chosen sites: a new revision."""
+    author, document, taken = author_of(form), dict(opened.document), []
+    for site in opened.network.sites:
+        if form.get(f"take-{site.id}"):
+            entries = store.entries.of(opened.head.id, kind=READING, site_id=site.id)
+            found = _line(sheet(opened.network, site.id, problems=()), list(entries), opened).state
+            document = with_set_now(document, site.id, found)
+            taken.append(site.name)
+    if not taken:
+        raise PlanError([Problem("take", "no site was chosen", "at least one that was read")])
+    reason = f"set now, as read at {', '.join(taken)}"
+    save(request, store, opened, document, form, author=author, reason=reason[:500])
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(addresses.readings(opened.head.id), 303)
 
 
 def _line(made: Sheet, entries: list[Entry], opened: Opened) -> SiteLine:
     """One site with everything sent from it."""
-    held = kept(made, entries)
-    current = opened.head.revision.number
-    state = site_state(made, [(one.reading, one.entry.revision == current) for one in held])
+    # In the order in which they were taken: a telephone that had no connection sends late.
+    held = kept(made, sorted(entries, key=lambda entry: str(entry.body.get("taken_at", ""))))
+    number = opened.head.revision.number
+    plans = {route.row.route: plan_of(made, route.row.route) for route in made.routes}
+
+    def current(one: Kept) -> bool:
+        """Whether it was read under the plan that is in force for its route, whatever else was saved since."""
+        return one.entry.revision == number or one.entry.body.get("plan") == plans.get(one.reading.route)
+
+    state = site_state(made, [(one.reading, current(one)) for one in held])
     return SiteLine(made, state, tuple(reversed(held)))

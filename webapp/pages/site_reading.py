@@ -1,7 +1,9 @@
 """A technician's page: one site's sheet behind a signed link, and what was set and measured there."""
 
 import secrets
+from collections.abc import Mapping
 from datetime import UTC, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
@@ -15,7 +17,7 @@ from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, Opened, SettingsDep, StoreDep, opened
 from webapp.pages.sheets import sheet_line
 from webapp.problems import wants_json
-from webapp.readings import LEVELS, LOCKS, READING, READINGS_N, Typed, confirmed, kept, typed_reading
+from webapp.readings import LABELS, LEVELS, LOCKS, READING, READINGS_N, Typed, confirmed, kept, typed_reading
 from webapp.render import notice, page
 from webapp.settings import Settings
 from webapp.site_links import SiteLink, read_link
@@ -46,16 +48,16 @@ def take(request: Request, token: str, settings: SettingsDep, store: StoreDep, f
         return _again(request, token, settings, store, form, (), found.questions)
     _keep(store, link, typed)
     if wants_json(request):
-        return JSONResponse({"kept": True, "sending": typed.body["sending"]})
+        return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
     notice(request, "The office has it. Thank you.")
     return RedirectResponse(addresses.site_reading(token), 303)
 
 
 def _keep(store: Store, link: SiteLink, typed: Typed) -> None:
-    """Write it down, unless this sending is there already (its answer was lost on the way)."""
+    """Write it down, unless it is there already (its answer was lost on the way); corrected since, it is another."""
     sending = typed.body["sending"]
     there = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
-    if sending and any(entry.body.get("sending") == sending for entry in there):
+    if sending and any(entry.body.get("sending") == sending and _same(entry.body, typed.body) for entry in there):
         return
     store.entries.add(
         link.network_id,
@@ -65,6 +67,12 @@ def _keep(store: Store, link: SiteLink, typed: Typed) -> None:
         made_by=typed.initials,
         body=typed.body,
     )
+
+
+def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
+    """Whether two bodies say the same; when they were sent, and what was ticked, apart."""
+    apart = ("taken_at", "confirmed")
+    return {k: v for k, v in a.items() if k not in apart} == {k: v for k, v in b.items() if k not in apart}
 
 
 def _again(
@@ -119,5 +127,6 @@ def _page(
         locks=LOCKS if line.sheet.is_fm else (),
         levels=LEVELS,
         readings=READINGS_N,
+        labels=LABELS,
     )
     return page(request, context, status=status)

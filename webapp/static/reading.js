@@ -4,7 +4,8 @@
 const form = document.getElementById("reading-form");
 const told = document.getElementById("connection");
 const asked = document.getElementById("questions");
-const key = `reading ${location.pathname} ${form.elements.route.value}`;
+// By site, not by link: a new link for the same site still finds what was typed under the old one.
+const key = `reading ${form.dataset.keep} ${form.elements.route.value}`;
 let waiting = false;  // a sending that no answer has come to yet
 let sending = false;
 let again = 0;
@@ -38,16 +39,13 @@ const bringBack = () => {
   tell("Kept in this telephone, not yet sent to the office.", "kept");
 };
 
+// Each question stands under its field, where the number was typed; the first one without a field above the form.
 const ask = (questions) => {
-  asked.replaceChildren();
-  if (!questions.length) return;
-  const box = document.createElement("fieldset");
-  box.className = "asked";
-  const legend = document.createElement("legend");
-  legend.textContent = "Is this meant?";
-  box.append(legend);
+  for (const old of form.querySelectorAll(".asked")) old.remove();
   questions.forEach((question, n) => {
-    const line = document.createElement("p"), label = document.createElement("label"), tick = document.createElement("input");
+    const box = document.createElement("div"), label = document.createElement("label"), tick = document.createElement("input");
+    box.className = "asked";
+    box.setAttribute("role", "alert");
     tick.type = "checkbox";
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
@@ -55,12 +53,12 @@ const ask = (questions) => {
     label.append(tick, ` ${question.text} `);
     const help = document.createElement("span");
     help.className = "quiet";
-    help.textContent = "Tick it if it is so; else correct it below.";
+    help.textContent = "Tick it if it is so; else correct it.";
     label.append(help);
-    line.append(label);
-    box.append(line);
+    box.append(label);
+    const input = form.elements[question.field], field = input && input.closest && input.closest(".field");
+    if (field) field.after(box); else asked.append(box);
   });
-  asked.append(box);
 };
 
 const mark = (problems) => {
@@ -87,10 +85,18 @@ const send = async () => {
   sending = true;
   clearTimeout(again);
   waiting = true;
-  const isKept = keep();
+  const isKept = keep(), sent = JSON.stringify(typed());
+  tell("Sending to the office …", "sending");
   try {
     const { ok, status, said } = await post([]);
     waiting = false;
+    if (ok && said.kept && sent !== JSON.stringify(typed())) {
+      form.elements.sending.value = said.next;
+      keep();
+      ask([]);
+      tell("The office has what you sent. What you typed since then is kept in this telephone, not yet sent.", "kept");
+      return;
+    }
     if (ok && said.kept) {
       localStorage.removeItem(key);
       location.replace(`${location.pathname}${location.search}${location.search ? "&" : "?"}sent=${Date.now()}`);
@@ -101,7 +107,7 @@ const send = async () => {
     mark(said.problems || []);
     const words = (said.problems || []).map((p) => `${p.what}; ${p.expected}`).join(". ");
     tell(status === 422 ? words || "Not sent yet: something looks like a slip, see below." : `Kept here, but the office refused it: ${words}.`, "refused");
-    (asked.firstChild || told).scrollIntoView({ block: "center" });
+    (form.querySelector(".asked") || told).scrollIntoView({ block: "center" });
   } catch {
     if (isKept) tell("No connection. What you typed is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it.", "waiting");
     again = setTimeout(send, 20000);
@@ -110,22 +116,55 @@ const send = async () => {
   }
 };
 
+// What was asked about a value is settled when the value changes.
+const settle = (name) => {
+  for (const tick of form.querySelectorAll(".asked input")) {
+    if (tick.value.startsWith(`${name}: `)) tick.closest(".asked").remove();
+  }
+};
+
 form.addEventListener("input", (event) => {
   if (event.target.type === "checkbox") return;
+  settle(event.target.name);
   waiting = false;
   clearTimeout(again);
   if (keep()) tell("Kept in this telephone, not yet sent to the office.", "kept");
 });
 // Questions at once, while the number is still on the instrument; silence when there is no connection.
-form.addEventListener("change", async (event) => {
-  if (!/^(set|reading)-/.test(event.target.name || "") || !event.target.value) return;
-  const before = JSON.stringify(typed());
+let inquiring = false;
+const inquire = async () => {
+  if (inquiring || sending) return;
+  inquiring = true;
   try {
-    const { said } = await post([["ask", "yes"], ["initials", form.elements.initials.value || "?"]]);
-    if (before === JSON.stringify(typed()) && !sending && !(said.problems || []).length) ask(said.questions || []);
-  } catch { /* asked when it is sent */ }
+    for (let round = 0; round < 5; round += 1) {
+      const before = JSON.stringify(typed());
+      const { said } = await post([["ask", "yes"], ["initials", form.elements.initials.value || "?"]]);
+      if (sending) break;
+      // Typed on meanwhile: the answer is of yesterday, ask again.
+      if (before !== JSON.stringify(typed())) continue;
+      if (!(said.problems || []).length) ask(said.questions || []);
+      break;
+    }
+  } catch { /* asked when it is sent */ } finally {
+    inquiring = false;
+  }
+};
+form.addEventListener("change", (event) => {
+  if (/^(set|reading|lock)-|^test_cable_us$|^demodulator_us$/.test(event.target.name || "") && event.target.value) inquire();
 });
-form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  // The time of the reading is now, not when a connection is found.
+  if (!form.elements.taken_at.value) form.elements.taken_at.value = new Date().toISOString().slice(0, 16).replace("T", " ");
+  send();
+});
 window.addEventListener("online", () => { if (waiting) send(); });
 bringBack();
+const address = new URL(location.href);
+if (address.searchParams.has("sent")) {
+  address.searchParams.delete("sent");
+  history.replaceState(null, "", address);
+  tell("The office has it. Thank you.", "sent");
+  told.scrollIntoView({ block: "center" });
+}
 if (waiting) send();

@@ -61,7 +61,7 @@ def test_a_change_marks_what_was_measured_before_it() -> None:
     plain = tree()
     site = plain["sites"][0]
     name = site["chains"][0]["stages"][-1]
-    changed = changed_document(plain, [name], firmware="v9", day="2026-11-01")
+    changed = changed_document(plain, [name], firmware="v9", day="2026-11-01", today="2026-11-26")
     network = read(json.dumps(changed))
     seen = {site["id"]: LaunchSeen("2026-10-30", 0.1)}
     found = ages(network, today=TODAY, seen=seen)
@@ -91,7 +91,7 @@ def test_a_change_marks_what_was_measured_before_it() -> None:
 def test_changes_are_refused_in_words(stages: list[str], firmware: str, day: str, says: str) -> None:
     """What is missing is named."""
     with pytest.raises(PlanError, match=says):
-        changed_document(tree(), stages, firmware=firmware, day=day)
+        changed_document(tree(), stages, firmware=firmware, day=day, today="2026-11-26")
 
 
 def test_history_tells_only_what_changed_at_a_site() -> None:
