@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import JSONResponse
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from sfn.answer import delays, point
 from sfn.errors import PlanError, Problem
@@ -60,6 +60,8 @@ class NetworkAnswer(RevisionLine):
 class NewNetwork(BaseModel):
     """A network to make."""
 
+    model_config = ConfigDict(extra="forbid")
+
     document: Document
     author: Author
     reason: Reason = "made by a script"
@@ -67,6 +69,8 @@ class NewNetwork(BaseModel):
 
 class ChangedNetwork(BaseModel):
     """A document made from a revision."""
+
+    model_config = ConfigDict(extra="forbid")
 
     document: Document
     base_revision: Annotated[int, Field(ge=1, description="The revision that the document was made from.")]
@@ -76,6 +80,8 @@ class ChangedNetwork(BaseModel):
 
 class Restoration(BaseModel):
     """An old revision to make the newest."""
+
+    model_config = ConfigDict(extra="forbid")
 
     revision: Annotated[int, Field(ge=1)]
     base_revision: Annotated[int, Field(ge=1, description="The newest revision, as far as the caller knows.")]

@@ -56,6 +56,8 @@ def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *
     title, sentence = SENTENCES.get(status, SENTENCES[400])
     if number:
         sentence = f"{sentence} {number}."
+    if wants_json(request) and status == 403:
+        sentence = "Send JSON with Content-Type: application/json, or a token as Authorization: Bearer TOKEN"
     if wants_json(request):
         told = problems or (Problem(request.url.path, title, sentence),)
         return JSONResponse({"problems": [p.as_json() for p in told]}, status)
@@ -93,14 +95,26 @@ def _unreadable_request(request: Request, raised: Exception) -> Response:
     errors = raised.errors()
     if any(e["loc"][0] == "path" for e in errors):
         return refusal(request, 404)
-    problems = tuple(Problem(".".join(str(piece) for piece in e["loc"][1:]) or "body", *_said(e)) for e in errors)
+    problems = tuple(Problem(_place(e), *_said(e)) for e in errors)
     return refusal(request, 422, problems)
+
+
+def _place(error: Mapping[str, Any]) -> str:
+    """Where something is wrong: the field, or the body where it has no fields yet."""
+    inside = [] if error["type"] == "json_invalid" else error["loc"][1:]
+    return ".".join(str(piece) for piece in inside) or "body"
 
 
 def _said(error: Mapping[str, Any]) -> tuple[str, str]:
     """What is wrong and what would be right; a number that is none in plain words."""
     if error["type"] == "int_parsing":
         return f"cannot be {str(error['input'])[:60]!r}", "a whole number"
+    if error["type"] == "json_invalid":
+        return "is no JSON that can be read", "one JSON document"
+    if error["type"] in ("float_parsing", "float_type"):
+        return f"cannot be {str(error['input'])[:60]!r}", "a number"
+    if error["type"] == "extra_forbidden":
+        return "is not known here", "only what the address describes"
     if error["type"] == "missing":
         return "is missing", "a value"
     return _lower(error["msg"]), ""

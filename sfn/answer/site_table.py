@@ -55,6 +55,7 @@ _RANGES = {
     "offset_us": (-1e6, 1e6),
 }
 _YES, _NO = ("yes", "y", "true", "1", "on", "x"), ("no", "n", "false", "0", "off")
+MOST_SITES_N = 500  # as in `sfn.plan.document`
 WRITTEN = tuple(name for name in COLUMNS if name not in ("lat", "lon", "easting_m", "northing_m"))
 TEMPLATE = (
     "id,name,position,ground_m,antenna_m,erp_h_kw,erp_v_kw,on_air,offset_us\n"
@@ -119,10 +120,12 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     if like and all(site["id"] != like for site in document["sites"]):
         raise PlanError([Problem("like", f"there is no site {like!r}", "a site of the network")])
     made = copy.deepcopy(dict(document))
-    rows = []
+    rows: list[SiteRow] = []
     for given in rows_under(table, columns):
-        row, made = _row(given, made, document, like)
-        rows.append(row)
+        rows.append(_row(given, made, document, like, {row.id for row in rows if row.does != "refused"}))
+    if len(made["sites"]) > MOST_SITES_N:
+        what = f"would make {len(made['sites'])} sites of the network's {len(document['sites'])}"
+        raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most")])
     return Understood(table.source, columns, tuple(rows), made)
 
 
@@ -164,8 +167,8 @@ def _properties(site: Site) -> dict[str, Any]:
     }
 
 
-def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str) -> tuple[SiteRow, dict[str, Any]]:
-    """One row, and the document with it."""
+def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str, seen: set[str]) -> SiteRow:
+    """One row; what it changes is changed in `made`, once nothing speaks against it."""
     name, site_id = (given.text(key, empty=True) for key in ("name", "id"))
     line, problems = given.line, given.problems
     known = _known(before, site_id, name)
@@ -177,7 +180,7 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str)
         site_id = str(known[0]["id"])
     elif not site_id:
         site_id = _id_of(name)
-    if any(row["id"] == site_id for row in made["sites"]) and not known:
+    if site_id in seen:
         problems.append(Problem(where, f"site {site_id} stands in the table twice", "each site once"))
     lacking = [] if known else [k for k in ("position", "ground_m", "antenna_m", "erp_kw") if k not in values]
     if lacking and not problems:
@@ -186,13 +189,13 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str)
     if not known and not before["sites"]:
         problems.append(Problem(where, "there is no site yet to be like", "a first site, made in its form"))
     if problems:
-        return SiteRow(line, site_id, name, "refused", (), tuple(problems)), made
-    after, says = copy.deepcopy(made), []
+        return SiteRow(line, site_id, name, "refused", (), tuple(problems))
+    says = []
     if known:
-        site = next(s for s in after["sites"] if s["id"] == site_id)
+        site = next(s for s in made["sites"] if s["id"] == site_id)
     else:
         pattern = next((s for s in before["sites"] if s["id"] == like), before["sites"][0])
-        site = _like(after, pattern, site_id, name or site_id)
+        site = _like(made, pattern, site_id, name or site_id)
         says.append(f"delay fields and chains like those of {pattern.get('name') or pattern['id']}, assumed")
     if known and name and name != site.get("name"):
         values["name"] = name
@@ -205,7 +208,7 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str)
                 says.append(_moved(old, new_value))
             site[key] = new_value
     does = "changes" if known and says else "nothing" if known else "new"
-    return SiteRow(line, site_id, str(site["name"]), does, tuple(says), ()), after
+    return SiteRow(line, site_id, str(site["name"]), does, tuple(says), ())
 
 
 def _known(document: Mapping[str, Any], site_id: str, name: str) -> list[Mapping[str, Any]]:

@@ -330,9 +330,8 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
         m = row.measurement
         name = f"{m.site} against {m.reference_site} at {m.point}, {m.when}"
         if row.verdict == "suspect":
-            what = (
-                f"{name}: {abs(row.residual_us or 0.0):.3f} us off, {abs(row.w_ratio or 0.0):.1f} times its uncertainty"
-            )
+            off_us, w = abs(row.residual_us or 0.0), abs(row.w_ratio or 0.0)
+            what = f"{name}: {off_us:.3f} us off, {w:.1f} times the standard deviation of what is left"
             others = [answer.residuals[k].measurement for k in row.alike]
             if others:
                 listed = ", ".join(f"{o.site} against {o.reference_site} at {o.point}" for o in others)

@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 
 from sfn.cli import main
 from webapp.security import token_hash
+from webapp.store import Store
 
 Document = dict[str, Any]
 
@@ -150,3 +151,25 @@ def test_answers_are_those_of_the_command_line(
         ours, theirs = client.get(f"{made}/{address}").json(), json.loads(capsys.readouterr().out)
         assert theirs == {**ours, **({"revision": None} if "revision" in ours else {})}, address
     assert "lat" == client.get(f"{made}/point?lat=95&lon=0").json()["problems"][0]["where"]
+
+
+def test_what_a_script_sends_wrong_is_said_to_a_script(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Broken JSON, a key that is not known, a number that is none, a body without its kind: each in words."""
+    number = store.create(example, author="test", reason="test").network_id
+    at, kind = f"/api/networks/{number}", {"Content-Type": "application/json"}
+    broken = client.put(at, content=b'{"a":', headers=kind).json()["problems"][0]
+    assert ("body", "is no JSON that can be read", "one JSON document") == tuple(
+        broken[key] for key in ("where", "what", "expected")
+    )
+    body = {"document": example, "base_revision": 1, "author": "me", "reason": "x", "raeson": "y"}
+    unknown = client.put(at, json=body)
+    assert unknown.status_code == 422
+    assert "is not known here" == unknown.json()["problems"][0]["what"]
+    assert store.read(number).revision.number == 1
+    nan = client.get(f"{at}/point?lat=x&lon=1").json()["problems"][0]
+    assert ("cannot be 'x'", "a number") == (nan["what"], nan["expected"])
+    refused = client.post(f"/api/pages/networks/{number}/measurements", data={"csv": "x"})
+    assert refused.status_code == 403
+    assert "Content-Type: application/json" in refused.json()["problems"][0]["expected"]

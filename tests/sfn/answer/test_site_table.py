@@ -151,3 +151,14 @@ def test_eastings_and_northings_are_a_place(tree: dict[str, Any]) -> None:
     ]
     assert "has one of easting_m and northing_m" == found.rows[1].problems[0].what
     read(json.dumps(found.document))
+
+
+def test_a_site_stands_once_and_there_are_not_too_many(tree: dict[str, Any]) -> None:
+    """The second line of a site that is there is refused like that of a new one; 600 new ones are refused at once."""
+    first = tree["sites"][0]["id"]
+    found = rows_of(f"id,ground_m\n{first},561\n{first},562\n".encode(), tree)
+    assert ["changes", "refused"] == [row.does for row in found.rows]
+    assert 561 == found.document["sites"][0]["ground_m"]
+    many = "id,position,ground_m,antenna_m,erp_h_kw\n" + "".join(f'n{k},"36.4,-84.3",100,20,1\n' for k in range(600))
+    with pytest.raises(PlanError, match="500 at most"):
+        rows_of(many.encode(), tree)
