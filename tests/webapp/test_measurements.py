@@ -250,6 +250,8 @@ def test_residuals_go_out_as_places(post: Callable[..., Any], number: int, rows:
     assert 6 == len(features)
     assert [-84.22, 36.30] == features[0]["geometry"]["coordinates"]
     assert {"delay_difference_us", "residual_us", "verdict", "point", "label"} <= set(features[0]["properties"])
+    for told in (feature["properties"] for feature in features):
+        assert told["left_over_us"] == -told["residual_us"]
     assert "revision-1-residuals.geojson" in answer.headers["content-disposition"]
     drawn = post(f"{at}.kml", csv=rows)
     assert 6 == drawn.text.count("<Placemark>")
