@@ -1,6 +1,7 @@
 """The answer of ``reconcile``: launch errors from measurements, what explains them, and the plan corrected by them."""
 
 import copy
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -146,12 +147,13 @@ def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[st
     Raises
     ------
     PlanError
-        If a site has no launch error, a stage may not take it, or a latency would become negative.
+        If a site has no launch error, a stage may not take it or took the same measurements already, or a latency
+        would become negative.
     """
     errors = {s.site: s for s in answer.found.sites}
     parents = {s.id: s.fed_off_air_from for s in answer.network.sites}
     changed: dict[str, Any] = copy.deepcopy(dict(tree))
-    problems = []
+    problems, mark = [], _mark(answer)
     for site_id, stage_id in stages.items():
         site = errors.get(site_id)
         if site is None or site.launch_error_us is None or site.uncertainty_us is None:
@@ -169,12 +171,27 @@ def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[st
             what = f"{stage_id!r} would take {latency_us:g} us"
             problems.append(Problem(f"site {site_id}", what, "another stage: this one is shorter than the correction"))
             continue
-        note = f"reconciled {day}: {own_us:+.3f} us, standard uncertainty {site.uncertainty_us:.3f} us"
-        row |= {"latency_us": latency_us, "source": "measured", "date": day}
+        if f"(table {mark})" in (row.get("note") or ""):
+            what = f"{stage_id!r} took these measurements up already: the correction would count twice"
+            problems.append(Problem(f"site {site_id}", what, "measurements made since, with the new setting"))
+            continue
+        note = f"reconciled {day} (table {mark}): {own_us:+.3f} us, standard uncertainty {site.uncertainty_us:.3f} us"
+        # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.
+        tolerance_us = max(row.get("tolerance_us") or 0.0, round(1.96 * site.uncertainty_us, 4))
+        row |= {"latency_us": latency_us, "source": "measured", "date": day, "tolerance_us": tolerance_us}
         row["note"] = f"{row['note']}; {note}" if row.get("note") else note
     if problems:
         raise PlanError(problems)
     return changed
+
+
+def _mark(answer: Reconciled) -> str:
+    """What tells one table of measurements from another."""
+    rows = [
+        (m.when, m.point, m.lat_deg, m.lon_deg, m.site, m.reference_site, m.delay_difference_us)
+        for m in (row.measurement for row in answer.found.residuals)
+    ]
+    return hashlib.sha256(repr(sorted(rows)).encode()).hexdigest()[:8]
 
 
 def _site(site: SiteError, guess: Guess) -> dict[str, Any]:

@@ -56,7 +56,12 @@ def test_the_corrected_plan_launches_as_planned(answer: Reconciled) -> None:
     before, after = delay_table(NETWORK).row("south"), delay_table(read(json.dumps(changed))).row("south")
 
     assert (1252.2, "measured", "2026-10-02") == (stage["latency_us"], stage["source"], stage["date"])
-    assert "reconciled 2026-10-02: +2.200 us" in stage["note"]
+    assert "): +2.200 us" in stage["note"]
+    assert (
+        stage["tolerance_us"] >= 1.96 * next(s.uncertainty_us for s in answer.found.sites if s.site == "south") - 1e-4
+    )
+    with pytest.raises(PlanError, match="took these measurements up already: the correction would count twice"):
+        corrected(changed, answer, stages={"south": "south-exciter"}, day="2026-10-03")
     assert before.added_us - 2.2 == pytest.approx(after.added_us, abs=1e-6)
     assert 1250 == next(s for s in TREE["stages"] if s["id"] == "south-exciter")["latency_us"]
 
