@@ -35,7 +35,7 @@ def understood_measurements(table: SheetTable, network: Network) -> MeasurementT
     found = understood(table, {site.id: site.name for site in network.sites})
     placed = place(network)
     usable = [row.measurement for row in found.rows if row.measurement is not None]
-    ends = [(m.lat_deg, m.lon_deg, placed[i].lat_deg, placed[i].lon_deg) for m in usable for i in (m.site,)]
+    ends = [(m.lat_deg, m.lon_deg, placed[m.site].lat_deg, placed[m.site].lon_deg) for m in usable]
     away_m = inverse(*np.array(ends).T)[0] if ends else np.zeros(0)
     away = dict(zip((m.where for m in usable), away_m.tolist(), strict=True))
     return replace(found, rows=tuple(_near(row, away) for row in found.rows))

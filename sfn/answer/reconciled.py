@@ -111,9 +111,9 @@ def residual_places(answer: Reconciled) -> dict[str, Any]:
         m, told = row.measurement, _residual(row)
         label = f"{number}. {names[m.site]} - {names[m.reference_site]}: {row.verdict}"
         lat, lon = told.pop("lat"), told.pop("lon")
-        # Nested values have no place in KML's extended data.
         # As the page shows it: measured minus adjusted. `residual_us` is the other way round, as in the JSON document.
         told["left_over_us"] = None if row.residual_us is None else -row.residual_us
+        # Nested values have no place in KML's extended data.
         told["alike"] = ", ".join(str(k + 1) for k in row.alike)
         features.append(point_feature(lon, lat, {"label": label, **told}))
     return collection(features)

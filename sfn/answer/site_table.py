@@ -120,9 +120,12 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     if like and all(site["id"] != like for site in document["sites"]):
         raise PlanError([Problem("like", f"there is no site {like!r}", "a site of the network")])
     made = copy.deepcopy(dict(document))
-    rows: list[SiteRow] = []
+    rows, seen = [], set[str]()
     for given in rows_under(table, columns):
-        rows.append(_row(given, made, document, like, {row.id for row in rows if row.does != "refused"}))
+        row = _row(given, made, document, like, seen)
+        rows.append(row)
+        if row.does != "refused":
+            seen.add(row.id)
     if len(made["sites"]) > MOST_SITES_N:
         what = f"would make {len(made['sites'])} sites of the network's {len(document['sites'])}"
         raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most")])
