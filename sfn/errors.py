@@ -4,37 +4,86 @@ Engine formulas raise `ValueError` with name, value, unit and range; everything 
 document raises or returns `Problem`.
 """
 
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass
-from typing import Literal
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
 Severity = Literal["error", "warning"]
 
 
 @dataclass(frozen=True, slots=True)
+class Touch:
+    """A site, and one of its routes, that a problem concerns; no route: all of them."""
+
+    site: str
+    route: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong, where it stands, and what would be right.
+    """One thing that is wrong, where it stands, what it touches, and what would be right.
+
+    Programs go by `code`, `touches`, `stages`, `fields` and `values`, never by the sentence: a name may stand inside
+    another name.
 
     Parameters
     ----------
     where : str
         Path into the document, ``sites[2].delay_fields[0]``, or the name of an argument.
     what : str
-        What is wrong, with the site by its name and the value as it was given.
+        What is wrong, with the site by its name and the value as it was given. Made once, from the values.
     expected : str
         What would be right. Empty only where nothing sensible can be said.
     severity : {'error', 'warning'}
         An error makes a number wrong or impossible; a warning makes it doubtful.
+    code : str
+        What kind of problem it is, in English words with hyphens: stable, scripts rely on it.
+    touches : tuple of Touch
+        Every site and route it concerns. Empty where it concerns no site of a document.
+    stages, fields : tuple of str
+        Ids of the stages, names of the delay fields or keys of the document, that it concerns.
+    values : mapping of str to number, str or None
+        The figures in the sentence, each key with its unit: ``{"needed_us": 1250.0}``.
     """
 
     where: str
     what: str
     expected: str
     severity: Severity = "error"
+    code: str = ""
+    touches: tuple[Touch, ...] = ()
+    stages: tuple[str, ...] = ()
+    fields: tuple[str, ...] = ()
+    values: Mapping[str, float | str | None] = field(default_factory=dict, hash=False)
 
-    def as_json(self) -> dict[str, str]:
+    @property
+    def sites(self) -> tuple[str, ...]:
+        """Ids of the sites it concerns, each once, in the order of `touches`."""
+        return tuple(dict.fromkeys(touch.site for touch in self.touches))
+
+    @property
+    def routes(self) -> tuple[str, ...]:
+        """Routes that are named beside the sites, each once; empty: every route."""
+        return tuple(dict.fromkeys(touch.route for touch in self.touches if touch.route is not None))
+
+    def touching(self, site: str, route: str | None = None) -> bool:
+        """Whether it concerns a site, on the route where one is given."""
+        return any(touch.site == site and (route is None or touch.route in (None, route)) for touch in self.touches)
+
+    def as_json(self) -> dict[str, Any]:
         """The record with the keys that outside scripts rely on."""
-        return asdict(self)
+        return {
+            "code": self.code,
+            "where": self.where,
+            "sites": list(self.sites),
+            "routes": list(self.routes),
+            "stages": list(self.stages),
+            "fields": list(self.fields),
+            "what": self.what,
+            "expected": self.expected,
+            "severity": self.severity,
+            "values": dict(self.values),
+        }
 
     def line(self, source: str) -> str:
         """``FILE: where: what; expected``, the form printed on stderr."""

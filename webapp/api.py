@@ -99,10 +99,16 @@ class DifferenceLine(BaseModel):
 class ProblemLine(BaseModel):
     """One thing that is wrong."""
 
+    code: str
     where: str
+    sites: list[str]
+    routes: list[str]
+    stages: list[str]
+    fields: list[str]
     what: str
     expected: str
     severity: str
+    values: dict[str, float | str | None]
 
 
 class ProblemsAnswer(BaseModel):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
-from sfn.answer.sheet import FieldLine, tolerated_error
+from sfn.answer.sheet import FieldLine
 from sfn.errors import Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site, checksum
@@ -15,6 +15,7 @@ from sfn.timing import DelayRow, DelayTable, delay_table
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.setting import set_now
 from sfn.timing.table import feed_order
+from sfn.timing.tolerated import tolerated_error
 from sfn.units import exact
 
 

@@ -10,9 +10,7 @@ from sfn.plan import Network, Site, checksum
 from sfn.systems.service import service
 from sfn.timing import DelayRow, delay_table
 from sfn.timing.planes import PlaneTime, plane_times
-
-# A tenth of what the service tolerates is far below what anybody hears, and above what a counter resolves.
-TOLERATED_PART_RATIO = 0.1
+from sfn.timing.tolerated import tolerated_error
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +71,6 @@ class Sheet:
     is_fm: bool
     checksum: str
     problems: tuple[Problem, ...]
-
-
-def tolerated_error(network: Network) -> float:
-    """Largest launch error that a technician may leave: the work order's, or a part of the service's tolerance. [us]"""
-    order = network.work_order
-    given = order.tolerated_error_us if order else None
-    return given or TOLERATED_PART_RATIO * service(network.service).tolerance_us
 
 
 def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> Sheet:
