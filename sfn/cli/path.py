@@ -17,6 +17,7 @@ from pathlib import Path
 from sfn.answer.path import USUAL_TIME_PCT, document, path_answer, path_picture, path_text
 from sfn.cli.table import place_argument, print_json
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import on_globe
 from sfn.plan import read_file
 from sfn.propagation.horizons import ZONES, centre_latitude
 from sfn.propagation.p1812 import PathLoss, path_loss
@@ -222,10 +223,9 @@ def position(option: str, text: str) -> tuple[float, float]:
     try:
         lat_deg, lon_deg = (float(part) for part in text.split(","))
     except ValueError:
-        lat_deg = lon_deg = math.nan
-    if not (-90.0 <= lat_deg <= 90.0 and -180.0 <= lon_deg <= 180.0):
-        raise PlanError([Problem(option, f"is {text!r}", "LAT,LON in decimal degrees, such as 51.48,-3.18")])
-    return lat_deg, lon_deg
+        expected = "LAT,LON in decimal degrees, such as 51.48,-3.18"
+        raise PlanError([Problem(option, f"is {text!r}", expected, code="place-unreadable")]) from None
+    return on_globe(lat_deg, lon_deg, where=option)
 
 
 def _plain(reason: Exception) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import on_globe
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -20,20 +21,14 @@ def place_argument(text: str) -> tuple[float, float]:
     Raises
     ------
     PlanError
-        If the text is not two numbers in range.
+        If the text is not two numbers, or they are no place on the globe.
     """
-    parts = text.split(",")
     try:
-        lat, lon = (float(part) for part in parts)
+        lat, lon = (float(part) for part in text.split(","))
     except ValueError:
-        raise PlanError(
-            [Problem("--at", f"cannot be {text!r}", "LAT,LON in decimal degrees, as 36.28,-84.19")]
-        ) from None
-    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
-        raise PlanError(
-            [Problem("--at", f"{text!r} is outside the earth", "latitude -90 to 90, then longitude -180 to 180")]
-        )
-    return lat, lon
+        expected = "LAT,LON in decimal degrees, as 36.28,-84.19"
+        raise PlanError([Problem("--at", f"cannot be {text!r}", expected, code="place-unreadable")]) from None
+    return on_globe(lat, lon, where="--at")
 
 
 def print_json(answer: Any) -> None:

@@ -15,6 +15,7 @@ from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
+from sfn.geodesy.position import on_globe
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
@@ -117,13 +118,16 @@ def bounds_argument(text: str) -> tuple[float, float, float, float]:
     Raises
     ------
     PlanError
-        If the text is not four numbers.
+        If the text is not four numbers, or a corner is no place on the globe.
     """
     try:
         south, west, north, east = (float(part) for part in text.split(","))
     except ValueError:
         what = f"cannot be {text!r}"
-        raise PlanError([Problem("--bounds", what, "S,W,N,E in degrees, as 36.1,-84.5,36.5,-84.0")]) from None
+        expected = "S,W,N,E in degrees, as 36.1,-84.5,36.5,-84.0"
+        raise PlanError([Problem("--bounds", what, expected, code="bounds-unreadable")]) from None
+    on_globe(south, west, where="--bounds", lat_field="S", lon_field="W")
+    on_globe(north, east, where="--bounds", lat_field="N", lon_field="E")
     return south, west, north, east
 
 

@@ -14,8 +14,11 @@ from pyproj import CRS
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.angles import read_angles, refuse
 from sfn.geodesy.datum import Shifted, coordinate_system, datum_of, epsg_code, to_utm, to_wgs84, utm_system
+from sfn.geodesy.globe import on_globe
 from sfn.geodesy.line import travel_time
 from sfn.geodesy.zones import GridReference, read_eastings, read_mgrs, read_utm
+
+__all__ = ["Forms", "Located", "locate", "on_globe", "three_forms"]
 
 LONGEST_TEXT_N = 200
 # 0.1 arc-second, 3.1 m or 10 ns: what a position should at least be written to.

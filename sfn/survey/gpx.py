@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import on_globe
 
 MOST_BYTES = 50_000_000
 KINDS = ("trkpt", "wpt", "rtept")
@@ -70,6 +71,8 @@ def _point(kind: str, element: Any) -> GpxPoint:
         lat, lon = float(element.get("lat")), float(element.get("lon"))
     except (TypeError, ValueError):
         raise ValueError("has no position") from None
-    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
-        raise ValueError(f"stands at {lat:g},{lon:g}, outside the earth")
+    try:
+        on_globe(lat, lon)
+    except PlanError as refused:
+        raise ValueError(f"stands at {lat:g},{lon:g}: {refused.problems[0].what}") from None
     return GpxPoint(kind, lat, lon, {local_name(e.tag): (e.text or "").strip() for e in element.iter()})

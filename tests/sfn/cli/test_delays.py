@@ -46,7 +46,10 @@ def test_the_table_for_people_shows_the_setting(capsys: pytest.CaptureFixture[st
             ["point", str(EXAMPLE_PATH), "--at", "36.28"],
             f"{EXAMPLE_PATH}: --at: cannot be '36.28'; LAT,LON in decimal degrees",
         ),
-        (["point", str(EXAMPLE_PATH), "--at", "-96.28,84"], f"{EXAMPLE_PATH}: --at: '-96.28,84' is outside the earth"),
+        (
+            ["point", str(EXAMPLE_PATH), "--at", "-96.28,84"],
+            f"{EXAMPLE_PATH}: --at: the latitude -96.28 is beyond 90 degrees",
+        ),
         (["point", str(EXAMPLE_PATH), "--at", "36,nan"], f"{EXAMPLE_PATH}: --at: "),
         (
             ["point", str(EXAMPLE_PATH), "--at", "36.28,-84.2", "--rx-height-m", "0"],

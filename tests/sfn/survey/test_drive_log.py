@@ -63,7 +63,7 @@ def test_gpx_points_hold_levels_in_several_ways(tmp_path: Path) -> None:
     [
         ("58,25 dBuV/m", "good", "night.gpx point 2: its level is 'good'"),
         ("<cmt>58,25 dBuV/m</cmt>", "", "point 2: has no level"),
-        ('lat="36.31"', 'lat="136.31"', "point 2: stands at 136.31,-84.2, outside the earth"),
+        ('lat="36.31"', 'lat="136.31"', "point 2: stands at 136.31,-84.2: the latitude 136.31 is beyond 90 degrees"),
         ('lat="36.31" ', "", "point 2: has no position"),
         (">main<", ">west<", "point 1: its site is 'west'"),
         ("</gpx>", "", "is no GPX that can be read"),
