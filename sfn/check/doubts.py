@@ -1,0 +1,107 @@
+"""Which doubt does what to a sheet: the one table. The trust page prints it.
+
+A doubt is a `Problem` with a code. A code that does not stand here goes by its severity: an error withholds, a
+warning is a remark, so that a new check can never let a sheet out by being forgotten here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from sfn.errors import Problem
+
+Consequence = Literal["withheld", "sign-off", "remark"]
+
+# Below this a doubtful position is worth less than anybody measures (30 m of travel).
+SMALL_POSITION_US = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What one kind of doubt does, and why, in words."""
+
+    consequence: Consequence | Literal["by its size"]
+    why: str
+
+
+_W: Consequence = "withheld"
+_S: Consequence = "sign-off"
+_R: Consequence = "remark"
+DOUBTS: Mapping[str, Doubt] = {
+    # what no setting can bring right
+    "setting-unreachable": Doubt(_W, "the device cannot make the delay that is needed"),
+    "rounding-above-tolerated": Doubt(_W, "what whole steps leave is more than the tolerated error"),
+    "buffer-underrun": Doubt(_W, "the buffer of a time-stamped section runs empty on its worst path"),
+    "delay-adapts": Doubt(_W, "the delay wanders, so no setting holds"),
+    "stamp-meaning-unknown": Doubt(_W, "nobody knows which stages a time stamp covers"),
+    "stamp-wrap": Doubt(_W, "time stamps repeat before the release"),
+    "waveform-differs": Doubt(_W, "where the signals differ, no delay brings them together"),
+    "lock-differs": Doubt(_W, "pre-emphasis, polarity or deviation differ, so the signals do"),
+    "relay-oscillates": Doubt(_W, "a relay that hears itself oscillates"),
+    "relay-below-least": Doubt(_W, "a relay cannot launch before its parent's signal is there and processed"),
+    "stage-two-latencies": Doubt(_W, "one shared device has two latencies: every site behind it is in doubt"),
+    "stage-counted-twice": Doubt(_W, "a latency is counted twice"),
+    "modulator-counted-twice": Doubt(_W, "a latency is counted twice"),
+    "stage-after-feeder": Doubt(_W, "the order of the chain cannot be what stands there"),
+    "stream-plan-stale": Doubt(_W, "a latency that is said to be computed is not what its plan gives"),
+    "device-sign-unknown": Doubt(_W, "a setting could move the launch the wrong way"),
+    "device-unit-unknown": Doubt(_W, "a number without a known unit is no setting"),
+    "device-step-unknown": Doubt(_W, "a number without a known step is no setting"),
+    "present-value-unknown": Doubt(_W, "without the value to roll back to nothing is changed: read it first"),
+    "position-unreadable": Doubt(_W, "nobody knows where the site stands"),
+    "parent-withheld": Doubt(_W, "a relay stands and falls with what feeds it"),
+    "slowest-withheld": Doubt(_W, "all wait for the slowest site, and its latency is in doubt"),
+    "release-withheld": Doubt(_W, "moving half a network is worse than moving none"),
+    # doubts about a position weigh by what they are worth
+    "position-coarse": Doubt("by its size", "few digits"),
+    "position-outside-area": Doubt("by its size", "outside the area of its reference system"),
+    "position-zero": Doubt(_W, "0, 0 is what an empty form gives"),
+    "position-kilometre-square": Doubt("by its size", "a grid reference of whole kilometres"),
+    "position-datum": Doubt("by its size", "datums may be mixed"),
+    "position-feet": Doubt("by its size", "feet or metres"),
+    "position-axis-order": Doubt("by its size", "easting and northing may be exchanged"),
+    # somebody must answer for it by name
+    "assumed-above-tolerated": Doubt(_S, "more than the tolerated error is assumed: set, measure, correct"),
+    "standby-faulty": Doubt(_S, "main is sound, a standby is not: inhibit the change-over"),
+    "lock-unproven": Doubt(_S, "carrier, pilot and deviation are not known to agree; other sites state theirs"),
+    "relay-isolation-estimated": Doubt(_S, "nobody measured how far the relay is from oscillation"),
+    "relay-figures-missing": Doubt(_S, "nobody can tell how far the relay is from oscillation"),
+    "relay-low-margin": Doubt(_S, "the relay is not far from oscillation"),
+    "relay-wrong-parent": Doubt(_S, "another site may be followed instead of the parent"),
+    "figure-outdated": Doubt(_S, "firmware, mode or filter changed since the measurement"),
+    "jump-beyond-tolerance": Doubt(_S, "a change-over moves the launch beyond tolerance"),
+    "frequency-outside-band": Doubt(_S, "the frequency is not one of this service"),
+    "common-delay-provisional": Doubt(_S, "the common delay may still move, since a site cannot be worked out"),
+    # said, and nothing more
+    "assumed-small": Doubt(_R, "what is assumed is worth less than the tolerated error"),
+    "rounding-left": Doubt(_R, "what whole steps leave stays below the tolerated error"),
+    "lock-not-stated": Doubt(_R, "no site of the network states its lock sheet"),
+    "ground-height-doubtful": Doubt(_R, "ten metres are usual on a peak, and worth nanoseconds"),
+    "terrain-missing": Doubt(_R, "delays do not rest on terrain"),
+    "headroom-low": Doubt(_R, "the next longer chain may not fit"),
+    "tolerance-above-latency": Doubt(_R, "a tolerance larger than its latency"),
+    "name-duplicate": Doubt(_R, "two sites have one name; ids are printed"),
+    "erp-zero": Doubt(_R, "a site on air radiates nothing"),
+    "people-doubled": Doubt(_R, "people are counted twice"),
+}  # fmt: skip
+
+
+def consequence_of(problem: Problem, *, tolerated_us: float) -> Consequence:
+    """What a problem does to the sheets of the sites it touches.
+
+    Parameters
+    ----------
+    problem : Problem
+        Positions weigh by ``values["doubt_us"]``; one that does not say what it is worth withholds.
+    tolerated_us : float
+        Launch error that may stay. [us]
+    """
+    known = DOUBTS.get(problem.code)
+    if known is None:
+        return "withheld" if problem.severity == "error" else "remark"
+    if known.consequence != "by its size":
+        return known.consequence
+    worth = problem.values.get("doubt_us")
+    if not isinstance(worth, int | float) or worth > tolerated_us:
+        return "withheld"
+    return "sign-off" if worth >= SMALL_POSITION_US else "remark"

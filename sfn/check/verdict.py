@@ -1,0 +1,302 @@
+"""One verdict a site and route: fit to issue, fit with a named sign-off, or withheld; and whose doubt decides it.
+
+A doubt travels: from a parent to the relays it feeds, from the slowest site to all that wait for it, from one site of
+a release to the others. What one kind of doubt does stands in `sfn.check.doubts`.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from sfn.chain import stage_latency
+from sfn.check.doubts import Consequence, consequence_of
+from sfn.errors import PlanError, Problem, Touch
+from sfn.plan import Network, Site
+from sfn.timing import DelayRow, DelayTable
+from sfn.timing.table import feed_order
+from sfn.timing.tolerated import tolerated_error
+
+State = Literal["fit", "sign-off", "withheld"]
+MAIN = "main"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One doubt as it reaches a site.
+
+    `whose` is the id of the site whose doubt it is: the site's own, its parent's, or one of the same release; empty
+    where it is the whole document's. `problem` says it in words.
+    """
+
+    code: str
+    whose: str
+    problem: Problem
+    consequence: Consequence
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether a technician may go by what a site's sheet says of one route."""
+
+    site: str
+    route: str
+    state: State
+    reasons: tuple[Reason, ...]
+    """What decides, the gravest first; remarks last."""
+    release: tuple[str, ...]
+    """Ids of the sites that are set together with this one; empty where this one changes nothing."""
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Codes of what withholds or wants a sign-off, each once."""
+        return tuple(dict.fromkeys(r.code for r in self.reasons if r.consequence != "remark"))
+
+    def because(self, consequence: Consequence) -> tuple[Reason, ...]:
+        """The reasons of one weight."""
+        return tuple(r for r in self.reasons if r.consequence == consequence)
+
+    @property
+    def reading_order(self) -> bool:
+        """Whether the site is to be read, not set: its present value is not known."""
+        return any(r.code == "present-value-unknown" and r.whose == self.site for r in self.reasons)
+
+    @property
+    def commissioning(self) -> bool:
+        """Whether the setting is a first try: set, measure, correct."""
+        return any(r.code == "assumed-above-tolerated" for r in self.reasons)
+
+
+def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -> dict[tuple[str, str], Verdict]:
+    """The verdict of every site and route.
+
+    Parameters
+    ----------
+    network : Network
+    problems : iterable of Problem
+        All that is wrong with the network, from the one check.
+    table : DelayTable
+        Of the same network. Sites without a row cannot be placed, and are withheld.
+
+    Returns
+    -------
+    verdicts : dict of (site id, route) to Verdict
+        Every chain of every site.
+
+    Notes
+    -----
+    A *release* is the sites that transmit and whose main route is set to something else than now (or to a value nobody
+    knows): none of them goes out while one is withheld, since moving half a network is worse than moving none.
+    Where the common delay is automatic, a withheld slowest site withholds all: they wait for a time that may be wrong.
+    """
+    try:
+        tolerated_us = tolerated_error(network)
+    except PlanError:
+        tolerated_us = 0.0  # the service is not known, which withholds every sheet
+    problems = tuple(problems)
+    found = (
+        *problems,
+        *_assumed(network, table, tolerated_us),
+        *_unplaced(network, table, problems),
+        *_provisional(network, table),
+    )
+    held = {(s.id, c.route): _own(s, c.route, found, tolerated_us) for s in network.sites for c in s.chains}
+    _from_slowest(network, table, held)
+    _from_parents(network, held)
+    release = release_of(network, table)
+    _from_release(network, release, held)
+    _from_parents(network, held)
+    _between_routes(network, held)
+    return {
+        (site, route): Verdict(site, route, _state(reasons), _ranked(reasons), release if site in release else ())
+        for (site, route), reasons in held.items()
+    }
+
+
+def release_of(network: Network, table: DelayTable) -> tuple[str, ...]:
+    """Ids of the sites that are set together, in document order."""
+    rows = {row.site_id: row for row in table.rows if row.route == MAIN}
+    return tuple(s.id for s in network.sites if s.on_air and s.id in rows and _moves(s, rows[s.id]))
+
+
+def _moves(site: Site, row: DelayRow) -> bool:
+    """Whether any field is to be set to something else than now, or nobody knows what it is set to."""
+    chain = next(chain for chain in site.chains if chain.route == row.route)
+    now = {field.name: (chain.set or {}).get(field.name, field.set) for field in site.delay_fields}
+    return any(now[made.name] is None or made.value != now[made.name] for made in row.fields)
+
+
+_Held = dict[tuple[str, str], list[Reason]]
+
+
+def _own(site: Site, route: str, problems: Iterable[Problem], tolerated_us: float) -> list[Reason]:
+    """What touches a site's route itself, or the whole document."""
+    reasons = []
+    for problem in problems:
+        consequence = consequence_of(problem, tolerated_us=tolerated_us)
+        if problem.touching(site.id, route):
+            reasons.append(Reason(problem.code, site.id, problem, consequence))
+        elif not problem.touches and consequence == "withheld":
+            reasons.append(Reason(problem.code, "", problem, consequence))
+    return reasons
+
+
+def _assumed(network: Network, table: DelayTable, tolerated_us: float) -> Iterable[Problem]:
+    """Figures that nobody measured, weighed by what they may be wrong by."""
+    index = {site.id: n for n, site in enumerate(network.sites)}
+    for row in table.rows:
+        if not row.assumed_stages:
+            continue
+        at_stake_us = assumed_at_stake(network, row)
+        above = at_stake_us > tolerated_us
+        stages = ", ".join(row.assumed_stages)
+        yield Problem(
+            f"sites[{index[row.site_id]}].chains",
+            f"site {row.site_name} ({row.route}): {at_stake_us:.4g} us rest on what is only assumed ({stages}); "
+            f"tolerated are {tolerated_us:.4g} us",
+            "measured figures; until then set, measure, correct" if above else "measured figures",
+            "warning",
+            code="assumed-above-tolerated" if above else "assumed-small",
+            touches=(Touch(row.site_id, row.route),),
+            stages=row.assumed_stages,
+            values={"assumed_us": at_stake_us, "tolerated_us": tolerated_us},
+        )
+
+
+def assumed_at_stake(network: Network, row: DelayRow) -> float:
+    """What a route's launch may be wrong by because figures are only assumed. [us]
+
+    An assumed stage counts with its stated tolerance; one that states none counts with its whole latency, since
+    nobody said how wrong it may be. Stages of the parents that feed a relay count too.
+    """
+    stages = {stage.id: stage for stage in network.stages}
+    total_us = 0.0
+    for name in row.assumed_stages:
+        stage = stages[name]
+        stated = stage.tolerance_us
+        latency = float(stage_latency(stage, refractivity_n=network.refractivity_n))
+        total_us += abs(latency) if stated is None else stated
+    return total_us
+
+
+def _unplaced(network: Network, table: DelayTable, problems: Iterable[Problem]) -> Iterable[Problem]:
+    """Sites that have no row: said here unless the check said why."""
+    there = {row.site_id for row in table.rows}
+    said = {site for problem in problems if problem.severity == "error" for site in problem.sites}
+    for n, site in enumerate(network.sites):
+        if site.id not in there and site.id not in said:
+            yield Problem(
+                f"sites[{n}]",
+                f"site {site.name}: has no delay that can be worked out",
+                "a position and units that can be read",
+                code="position-unreadable",
+                touches=(Touch(site.id),),
+            )
+
+
+def _provisional(network: Network, table: DelayTable) -> Iterable[Problem]:
+    """While a site cannot be worked out, the automatic common delay of the others may still move."""
+    there = {row.site_id for row in table.rows}
+    missing = [s for s in network.sites if s.id not in there and s.on_air and s.fed_off_air_from is None]
+    if network.common_delay.value_us is not None or not missing:
+        return
+    names = ", ".join(site.name for site in missing)
+    for n, site in enumerate(network.sites):
+        if site.id in there:
+            yield Problem(
+                f"sites[{n}]",
+                f"site {site.name}: provisional, the common delay may still move for {names}",
+                "sites that can all be worked out, or a fixed common delay",
+                "warning",
+                code="common-delay-provisional",
+                touches=(Touch(site.id),),
+            )
+
+
+def _withheld(reasons: list[Reason]) -> Reason | None:
+    """What withholds, the first that does."""
+    return next((r for r in reasons if r.consequence == "withheld"), None)
+
+
+def _passed_on(cause: Reason, code: str, words: str, names: Mapping[str, str]) -> Reason:
+    """Another site's withholding doubt as a reason of this one; whose it is stays with it."""
+    theirs = cause.problem
+    what = f"{words}; {names.get(cause.whose, 'the document')} is withheld: {theirs.what}"
+    return Reason(code, cause.whose, replace(theirs, what=what, severity="error", code=code), "withheld")
+
+
+def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
+    """All wait for the slowest site: where its latency is in doubt, the automatic common delay is."""
+    if network.common_delay.value_us is not None:
+        return
+    names = {site.id: site.name for site in network.sites}
+    slowest, route = table.forced_by
+    cause = _withheld(held.get((slowest, route), []))
+    if cause is None:
+        return
+    words = f"the common delay waits for {names[slowest]} ({route})"
+    for (site, _), own in held.items():
+        if site != slowest:
+            own.append(_passed_on(cause, "slowest-withheld", words, names))
+
+
+def _from_parents(network: Network, held: _Held) -> None:
+    """A relay stands and falls with what feeds it."""
+    names = {site.id: site.name for site in network.sites}
+    for site in feed_order(network):
+        parent = site.fed_off_air_from
+        if parent is None or (parent, MAIN) not in held:
+            continue
+        for chain in site.chains:
+            own, cause = held[site.id, chain.route], _withheld(held[parent, MAIN])
+            if cause is not None and not any(r.code == "parent-withheld" for r in own):
+                words = f"site {site.name} is fed off air from {names[parent]}"
+                own.append(_passed_on(cause, "parent-withheld", words, names))
+
+
+def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> None:
+    """None of a release goes out while one of it is withheld."""
+    names = {site.id: site.name for site in network.sites}
+    causes = {site: cause for site in release if (cause := _withheld(held[site, MAIN])) is not None}
+    for site in release:
+        for other, cause in causes.items() if site not in causes else ():
+            words = f"site {names[site]} changes together with {names[other]}"
+            held[site, MAIN].append(_passed_on(cause, "release-withheld", words, names))
+
+
+def _between_routes(network: Network, held: _Held) -> None:
+    """A faulty standby wants a sign-off on the main route; a withheld main route withholds the whole sheet."""
+    names = {site.id: site.name for site in network.sites}
+    for site in network.sites:
+        main = held.get((site.id, MAIN))
+        if main is None:
+            continue
+        others = [chain.route for chain in site.chains if chain.route != MAIN]
+        stop = _withheld(main)
+        faulty = [route for route in others if _withheld(held[site.id, route]) is not None]
+        if stop is None and faulty:
+            for route in faulty:
+                cause = _withheld(held[site.id, route])
+                assert cause is not None
+                what = f"site {names[site.id]}: the {route} route is withheld: {cause.problem.what}"
+                expected = "inhibit the change-over to it until it is mended"
+                problem = replace(
+                    cause.problem, what=what, expected=expected, severity="warning", code="standby-faulty"
+                )
+                main.append(Reason("standby-faulty", site.id, problem, "sign-off"))
+        for route in others:
+            if stop is not None and _withheld(held[site.id, route]) is None:
+                held[site.id, route].append(stop)
+
+
+def _state(reasons: list[Reason]) -> State:
+    """The gravest consequence."""
+    grave = {reason.consequence for reason in reasons}
+    return "withheld" if "withheld" in grave else "sign-off" if "sign-off" in grave else "fit"
+
+
+def _ranked(reasons: list[Reason]) -> tuple[Reason, ...]:
+    """The gravest first, each doubt once."""
+    order = ("withheld", "sign-off", "remark")
+    unique = dict.fromkeys((r.consequence, r.code, r.whose, r.problem) for r in reasons)
+    made = [Reason(code, whose, problem, consequence) for consequence, code, whose, problem in unique]
+    return tuple(sorted(made, key=lambda r: order.index(r.consequence)))

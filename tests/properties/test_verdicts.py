@@ -1,0 +1,183 @@
+"""Any withholding doubt that touches a site means no issued sheet of it, and no doubt of strangers withholds one.
+
+Networks are drawn: relays of relays, standby routes, sites that change nothing, sites that do not transmit. Doubts are
+laid on them at random, and what must follow is worked out here from the rule, not by the code under test.
+"""
+
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings, strategies as st
+
+from sfn.check.doubts import DOUBTS
+from sfn.check.review import Review, review
+from sfn.errors import Problem, Touch
+from sfn.plan import Network
+from sfn.timing import delay_table
+from tests.sfn.networks import example, field
+
+WITHHOLDING = ("buffer-underrun", "waveform-differs", "relay-oscillates", "setting-unreachable", "a-new-check")
+SIGNED = ("figure-outdated", "relay-figures-missing")
+
+
+@st.composite
+def networks(draw: st.DrawFn) -> Network:
+    """Two to six sites on a line, each fed by a chain of its own or off air from an earlier one."""
+    size = draw(st.integers(2, 6))
+    tree_sites: list[dict[str, Any]] = []
+    stages = []
+    for n in range(size):
+        parent = draw(st.sampled_from([None, *range(n)])) if n else None
+        routes = ["main", "standby"] if draw(st.booleans()) else ["main"]
+        for route in routes:
+            latency = draw(st.integers(0, 5000))
+            stages.append({"id": f"s{n}-{route}", "kind": "other", "latency_us": latency, "source": "measured",
+                           "date": "2026-01-02", "tolerance_us": 0})  # fmt: skip
+        tree_sites.append(
+            {
+                "id": f"s{n}", "name": f"Site {n}", "ground_m": 100, "antenna_m": 30, "erp_kw": {"h": 1.0},
+                "position": {"text": f"36.{n:05d}0, -84.100000"},
+                "on_air": draw(st.booleans()),
+                "offset_us": 10_000 * n,
+                "fed_off_air_from": None if parent is None else f"s{parent}",
+                "delay_fields": [field(step=0.0001, least=-1_000_000, greatest=1_000_000)],
+                "chains": [{"route": r, "stages": [f"s{n}-{r}"]} for r in routes],
+            }
+        )  # fmt: skip
+    fixed = draw(st.booleans())
+    common = {"mode": "fixed", "value_us": 9000} if fixed else {"mode": "automatic", "margin_us": 0}
+
+    def build(tree: dict[str, Any]) -> None:
+        """The drawn network instead of the example's."""
+        tree.update(stages=stages, sites=tree_sites, common_delay=common)
+
+    made = example(build)
+    for row in delay_table(made).rows:
+        if row.route == "main" and draw(st.booleans()):  # this site stands already where it should
+            tree_sites[int(row.site_id[1:])]["delay_fields"][0]["set"] = row.fields[0].value
+    return example(build)
+
+
+@st.composite
+def cases(draw: st.DrawFn) -> tuple[Network, tuple[Problem, ...]]:
+    """A network and doubts about some of its sites and routes."""
+    network = draw(networks())
+    routes = [Touch(s.id, r) for s in network.sites for r in (None, *(c.route for c in s.chains))]
+    doubts = st.builds(
+        lambda code, touches: Problem("sites", f"{code} there", "no such thing", code=code, touches=tuple(touches)),
+        st.sampled_from([*WITHHOLDING, *SIGNED]),
+        st.lists(st.sampled_from(routes), min_size=1, max_size=2),
+    )
+    return network, tuple(draw(st.lists(doubts, max_size=3)))
+
+
+def expected_withheld(network: Network, problems: tuple[Problem, ...]) -> dict[str, set[str]]:
+    """For each withheld site the sites whose doubt it may be, by the rule of the issue's table."""
+    table = delay_table(network)
+    main = {r.site_id: r for r in table.rows if r.route == "main"}
+    now = {s.id: s.delay_fields[0].set for s in network.sites}
+    grave = [p for p in problems if p.code in WITHHOLDING]
+    hit = {(t.site, t.route) for p in grave for t in p.touches}
+    causes: dict[str, set[str]] = {s.id: set() for s in network.sites}
+    for s in network.sites:
+        if (s.id, None) in hit or (s.id, "main") in hit:
+            causes[s.id].add(s.id)
+    slowest, route = table.forced_by
+    if network.common_delay.mode == "automatic" and ((slowest, None) in hit or (slowest, route) in hit):
+        for s in network.sites:
+            if s.id != slowest:
+                causes[s.id].add(slowest)
+
+    def feed() -> None:
+        """From parents to relays, however deep."""
+        for _ in network.sites:
+            for s in network.sites:
+                if s.fed_off_air_from is not None:
+                    causes[s.id] |= causes[s.fed_off_air_from]
+
+    feed()
+    release = [s.id for s in network.sites if s.on_air and main[s.id].fields[0].value != now[s.id]]
+    together = set().union(*(causes[name] for name in release)) if release else set()
+    for name in release:
+        causes[name] |= together
+    feed()
+    return {name: whose for name, whose in causes.items() if whose}
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(cases())
+def test_a_sheet_is_withheld_exactly_when_a_doubt_reaches_it(case: tuple[Network, tuple[Problem, ...]]) -> None:
+    """Own doubts, the parent's, the slowest site's, the release's; nobody else's; and the reason names whose it is."""
+    network, problems = case
+    found = review(network, problems=problems)
+    expected = expected_withheld(network, problems)
+
+    assert set(expected) == {s.id for s in network.sites if found.of(s.id).state == "withheld"}
+    for site, whose in expected.items():
+        for reason in found.of(site).because("withheld"):
+            assert reason.whose in whose
+            named = f"Site {reason.whose[1:]} is withheld" in reason.problem.what
+            assert named == (reason.whose != site)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(cases())
+def test_a_faulty_standby_wants_a_sign_off_on_a_sound_main(case: tuple[Network, tuple[Problem, ...]]) -> None:
+    """Where only the standby is hit, the sheet goes out with a name, and the standby entry itself is withheld."""
+    network, problems = case
+    found = review(network, problems=problems)
+    grave = {(t.site, t.route) for p in problems if p.code in WITHHOLDING for t in p.touches}
+    for site in network.sites:
+        if (site.id, "standby") not in grave or not any(c.route == "standby" for c in site.chains):
+            continue
+        assert "withheld" == found.of(site.id, "standby").state
+        if found.of(site.id).state != "withheld":
+            assert "standby-faulty" in found.of(site.id).codes
+
+
+def own(site: str, code: str, **values: float) -> Problem:
+    """A doubt about one site."""
+    return Problem("sites", code, "", "warning", code=code, touches=(Touch(site),), values=values)
+
+
+def reviewed(*problems: Problem) -> Review:
+    """The example with doubts."""
+    return review(example(), problems=problems)
+
+
+@pytest.mark.parametrize(
+    ("worth_us", "state"), [(0.0999, "fit"), (0.1, "sign-off"), (0.5, "sign-off"), (0.5001, "withheld")]
+)
+def test_a_doubtful_position_weighs_by_what_it_is_worth(worth_us: float, state: str) -> None:
+    """The example tolerates 0.5 us: from a tenth on somebody signs, above it nothing goes out."""
+    found = reviewed(own("north", "position-coarse", doubt_us=worth_us))
+
+    assert state == found.of("north").state
+
+
+def test_an_error_without_a_site_is_everybodys() -> None:
+    """A document whose service is not known lets no sheet out."""
+    found = reviewed(Problem("service", "is not known", "another", code="service-unknown"))
+
+    assert {"withheld"} == {found.of(site).state for site in ("north", "south", "gap")}
+
+
+def test_small_assumptions_are_said_and_large_ones_signed() -> None:
+    """45 m of assumed feeder are 0.18 us and go out; an assumed millisecond without a tolerance does not."""
+    assert ("fit", False) == (reviewed().of("south").state, reviewed().of("south").commissioning)
+
+    def assumed(tree: dict[str, Any]) -> None:
+        """The south exciter is only assumed, and nobody says how wrong it may be."""
+        del tree["stages"][7]["tolerance_us"]
+        tree["stages"][7]["source"] = "assumed"
+
+    found = review(example(assumed), problems=())
+    assert ("sign-off", True) == (found.of("south").state, found.of("south").commissioning)
+    assert "fit" == found.of("north").state
+
+
+def test_every_doubt_says_why() -> None:
+    """The table that the trust page prints has a sentence for each code."""
+    for code, doubt in DOUBTS.items():
+        assert code == code.lower().strip()
+        assert len(doubt.why) >= 10
