@@ -212,9 +212,9 @@ def _provisional(network: Network, table: DelayTable) -> Iterable[Problem]:
             )
 
 
-def _withheld(reasons: list[Reason]) -> Reason | None:
-    """What withholds, the first that does."""
-    return next((r for r in reasons if r.consequence == "withheld"), None)
+def _withheld(reasons: list[Reason], *, apart: str | None = None) -> Reason | None:
+    """What withholds, the first that does; a site's own doubt does not come back to it by way of its parent."""
+    return next((r for r in reasons if r.consequence == "withheld" and r.whose != apart), None)
 
 
 def _passed_on(cause: Reason, code: str, words: str, names: Mapping[str, str]) -> Reason:
@@ -247,7 +247,7 @@ def _from_parents(network: Network, held: _Held) -> None:
         if parent is None or (parent, MAIN) not in held:
             continue
         for chain in site.chains:
-            own, cause = held[site.id, chain.route], _withheld(held[parent, MAIN])
+            own, cause = held[site.id, chain.route], _withheld(held[parent, MAIN], apart=site.id)
             if cause is not None and not any(r.code == "parent-withheld" for r in own):
                 words = f"site {site.name} is fed off air from {names[parent]}"
                 own.append(_passed_on(cause, "parent-withheld", words, names))
