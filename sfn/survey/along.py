@@ -99,7 +99,9 @@ def overlaid(
     on = np.isfinite(away_m)
     if not on.any():
         what = "lies nowhere on the road"
-        raise PlanError([Problem("log", what, f"levels taken within {GREATEST_OFF_M:g} m of the line")])
+        raise PlanError(
+            [Problem("log", what, f"levels taken within {GREATEST_OFF_M:g} m of the line", code="log-off-line")]
+        )
     numbers = {name: i for i, name in enumerate(sites)}
     together = [numbers[name] for name in on_air]
     total = power_sum_db(level_dbuvm[together]) if together else np.full(level_dbuvm.shape[1], np.nan)

@@ -200,9 +200,11 @@ def _problems(whole: list[Sector], *, told: NDArray[np.bool_]) -> list[Problem]:
     lost = int(np.count_nonzero(~told))
     if lost:
         what = f"{lost} of {len(told)} stretches were not used: no site dominates, or none is covered there"
-        problems.append(Problem("log", what, "a drive with one site alone on air", "warning"))
+        problems.append(
+            Problem("log", what, "a drive with one site alone on air", "warning", code="other-sites-on-air")
+        )
     for row in whole:
         if row.stretches_n < LEAST_STRETCHES:
             what = f"{row.site}: {row.stretches_n} stretches are too few for a shift"
-            problems.append(Problem("log", what, f"{LEAST_STRETCHES} or more", "warning"))
+            problems.append(Problem("log", what, f"{LEAST_STRETCHES} or more", "warning", code="few-stretches"))
     return problems

@@ -80,7 +80,7 @@ def delay(
     top_hz = nyquist if high_hz is None else high_hz
     if not (0 <= low_hz < top_hz <= nyquist):
         what = f"the band from {low_hz:g} to {top_hz:g} Hz does not fit a rate of {reference.rate_hz} Hz"
-        raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz")])
+        raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz", code="band-out-of-range")])
     tell("looking at levels", done=0, total=1)
     problems = [p for s in (reference, off_air) for p in driven(s, modulation(s), judge_clipping=judge_clipping)]
     if any("silent" in p.what for p in problems):
@@ -91,25 +91,33 @@ def delay(
     fine, whole, w, inverted = agreed.fine, agreed.whole, agreed.weight, agreed.inverted
     if not long_enough(whole):
         what = f"only {whole.duration_s:.3f} s in common: too short to average"
-        problems.append(Problem(off_air.name, what, "at least a second or two"))
+        problems.append(Problem(off_air.name, what, "at least a second or two", code="recording-too-short"))
         return refusal(problems, weighting=weighting)
     low, high = expected_us - search_us, expected_us + search_us
     if np.count_nonzero(w) < 2:
         what = f"nothing in common with {reference.name} for any delay from {low:g} to {high:g} us"
-        problems.append(Problem(off_air.name, what, "the same programme in both channels, or a wider search"))
+        problems.append(
+            Problem(
+                off_air.name, what, "the same programme in both channels, or a wider search", code="no-common-signal"
+            )
+        )
         return refusal(problems, weighting=weighting)
     if not agreed.settled and coarse.jumps_us:
         return refusal([*problems, jump(coarse.jumps_us, where=off_air.name)], weighting=weighting)
     if not agreed.settled:
         what = f"no one delay from {low:g} to {high:g} us fits: what is in common is too weak, or moves too fast"
         expected = "the same programme in both channels, a clearer or longer recording, or a wider search"
-        problems.append(Problem(off_air.name, what, expected))
+        problems.append(Problem(off_air.name, what, expected, code="no-clear-peak"))
         return refusal(problems, weighting=weighting)
     found = _found(fine, whole=whole, weight=w, inverted=inverted)
     sample_us = 1e6 / reference.rate_hz
     if abs(found.delay_us - expected_us) > search_us + 2 * sample_us:
         what = f"what fits best lies at about {found.delay_us:.0f} us, outside {low:g} to {high:g} us"
-        problems.append(Problem(off_air.name, what, "a search that reaches beyond the delay on both sides"))
+        problems.append(
+            Problem(
+                off_air.name, what, "a search that reaches beyond the delay on both sides", code="peak-at-search-end"
+            )
+        )
         return refusal(problems, weighting=weighting)
     peaks = _peaks(coarse, whole=whole, weight=w, rate_hz=reference.rate_hz, near_us=found.delay_us)
     problems += doubts(
@@ -161,7 +169,7 @@ def _same_rate(reference: Source, off_air: Source) -> None:
     """Refuse two rates."""
     if reference.rate_hz != off_air.rate_hz:
         what = f"has {off_air.rate_hz} samples a second, {reference.name} has {reference.rate_hz}"
-        raise PlanError([Problem(off_air.name, what, "both recorded at the same rate")])
+        raise PlanError([Problem(off_air.name, what, "both recorded at the same rate", code="sample-rates-differ")])
 
 
 def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) -> Found:

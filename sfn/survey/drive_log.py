@@ -57,7 +57,9 @@ def read_log(path: Path | str, *, sites: tuple[str, ...]) -> DriveLog:
     try:
         return log_of_bytes(path.read_bytes(), source=path.name, sites=sites)
     except OSError as error:
-        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", "a GPX file")]) from error
+        raise PlanError(
+            [Problem(path.name, f"cannot be opened: {error.strerror}", "a GPX file", code="file-unreadable")]
+        ) from error
 
 
 def log_of_bytes(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
@@ -84,12 +86,20 @@ def log_of_levels(
     """
     known = ("", ALL_ON_AIR, *sites)
     wrong = [
-        Problem(f"{source}[{k}]", f"its site is {site!r}, which is not known", f"one of {', '.join(sites)}, or nothing")
+        Problem(
+            f"{source}[{k}]",
+            f"its site is {site!r}, which is not known",
+            f"one of {', '.join(sites)}, or nothing",
+            code="unknown-site",
+            values={"site": site},
+        )
         for k, (_, _, _, site) in enumerate(levels)
         if site not in known
     ]
     if wrong or not levels:
-        raise PlanError(wrong[:20] or [Problem(source, "holds no levels", "lat, lon and a level in dBuV/m each")])
+        raise PlanError(
+            wrong[:20] or [Problem(source, "holds no levels", "lat, lon and a level in dBuV/m each", code="file-empty")]
+        )
     lat, lon, level, site = zip(*levels, strict=True)
     return DriveLog(
         np.array(lat), np.array(lon), np.array(level), tuple("" if one == ALL_ON_AIR else one for one in site)
@@ -157,9 +167,13 @@ def _gpx(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
         try:
             found.append((point.lat_deg, point.lon_deg, *_gpx_level(point.texts, sites=sites)))
         except ValueError as error:
-            problems.append(Problem(f"{source} point {number}", str(error), expected))
+            problems.append(
+                Problem(
+                    f"{source} point {number}", str(error), expected, code="point-unreadable", values={"point": number}
+                )
+            )
     if problems or not found:
-        nothing = Problem(source, "holds no points", "track points with levels")
+        nothing = Problem(source, "holds no points", "track points with levels", code="file-empty")
         raise PlanError(problems[:20] or [nothing])
     lat, lon, level, site = zip(*found, strict=True)
     return DriveLog(np.array(lat), np.array(lon), np.array(level), tuple(site))

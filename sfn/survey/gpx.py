@@ -43,18 +43,34 @@ def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED) -> lis
     from defusedxml.common import DefusedXmlException
 
     if len(content) > MOST_BYTES:
-        raise PlanError([Problem(source, f"has {len(content)} bytes", f"{MOST_BYTES} at most")])
+        raise PlanError(
+            [
+                Problem(
+                    source,
+                    f"has {len(content)} bytes",
+                    f"{MOST_BYTES} at most",
+                    code="file-too-large",
+                    values={"size_bytes": len(content), "most_bytes": MOST_BYTES},
+                )
+            ]
+        )
     try:
         root = ElementTree.fromstring(content)
     except (ParseError, DefusedXmlException) as error:
-        raise PlanError([Problem(source, f"is no GPX that can be read ({error})", "a GPX file")]) from error
+        raise PlanError(
+            [Problem(source, f"is no GPX that can be read ({error})", "a GPX file", code="file-unreadable")]
+        ) from error
     found, problems = [], []
     elements = [(name, e) for e in root.iter() if (name := local_name(e.tag)) in KINDS]
     for number, (kind, element) in enumerate(elements, start=1):
         try:
             found.append(_point(kind, element))
         except ValueError as error:
-            problems.append(Problem(f"{source} point {number}", str(error), expected))
+            problems.append(
+                Problem(
+                    f"{source} point {number}", str(error), expected, code="point-unreadable", values={"point": number}
+                )
+            )
     if problems:
         raise PlanError(problems[:20])
     return found

@@ -104,7 +104,7 @@ class MeasurementTable:
         titles = [column.title for column in self.columns if column.title and not column.taken_for]
         expected = f"only {', '.join(COLUMNS)}"
         what = f"nothing is made of the column {', '.join(titles)}"
-        return (Problem(self.source, what, expected, "warning"),) if titles else ()
+        return (Problem(self.source, what, expected, "warning", code="lines-left-out"),) if titles else ()
 
 
 def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
@@ -131,9 +131,11 @@ def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
     where = f"{table.source} line {table.head_line}"
     if missing:
         what = f"has the columns {', '.join(filter(None, table.head))} and lacks {', '.join(missing)}"
-        raise PlanError([Problem(where, what, f"columns like {','.join(WRITTEN)}")])
+        raise PlanError([Problem(where, what, f"columns like {','.join(WRITTEN)}", code="columns-missing")])
     if not table.lines:
-        raise PlanError([Problem(table.source, "has a header but no lines", "at least one line of values")])
+        raise PlanError(
+            [Problem(table.source, "has a header but no lines", "at least one line of values", code="file-empty")]
+        )
     return MeasurementTable(table.source, columns, tuple(_row(row, sites) for row in rows_under(table, columns)))
 
 
@@ -249,6 +251,13 @@ def planes(measurements: tuple[Measurement, ...]) -> list[Problem]:
     named = sorted({m.reference_plane for m in measurements} - {"", "antenna"})
     expected = "antenna, or the value corrected for what lies between that plane and the antenna"
     return [
-        Problem(f"reference_plane {plane!r}", "arrival times of the plan hold at the antennas", expected, "warning")
+        Problem(
+            f"reference_plane {plane!r}",
+            "arrival times of the plan hold at the antennas",
+            expected,
+            "warning",
+            code="reference-plane-not-antenna",
+            values={"reference_plane": plane},
+        )
         for plane in named
     ]

@@ -92,17 +92,30 @@ def phase(reference: Source, off_air: Source, *, later_samples: int = 0, pilot_h
     rate = reference.rate_hz
     if off_air.rate_hz != rate or rate < 2.2 * pilot_hz:
         what = f"{rate} and {off_air.rate_hz} samples a second cannot both hold {pilot_hz:g} Hz"
-        raise PlanError([Problem(off_air.name, what, f"one rate, at least {2.2 * pilot_hz:.0f} Hz")])
+        raise PlanError(
+            [Problem(off_air.name, what, f"one rate, at least {2.2 * pilot_hz:.0f} Hz", code="sample-rate-too-low")]
+        )
     count = (min(reference.frames, off_air.frames) - abs(later_samples)) // round(_BLOCK_S * rate)
     if count < _LEAST_BLOCKS:
         what = f"{count * _BLOCK_S:.2f} s in common are too short for the pilot"
-        raise PlanError([Problem(off_air.name, what, f"{_LEAST_BLOCKS * _BLOCK_S:g} s or more")])
+        raise PlanError(
+            [Problem(off_air.name, what, f"{_LEAST_BLOCKS * _BLOCK_S:g} s or more", code="recording-too-short")]
+        )
     a, noise_a = _turned_down(reference, count=count, pilot_hz=pilot_hz)
     b, noise_b = _turned_down(off_air, count=count, pilot_hz=pilot_hz, skip=later_samples)
     for source, blocks, noise in ((reference, a, noise_a), (off_air, b, noise_b)):
         if _snr_db(blocks, noise) < _LEAST_SNR_DB:
             what = f"has no pilot at {pilot_hz:g} Hz"
-            raise PlanError([Problem(source.name, what, f"{_LEAST_SNR_DB:g} dB or more above the noise in 20 Hz")])
+            raise PlanError(
+                [
+                    Problem(
+                        source.name,
+                        what,
+                        f"{_LEAST_SNR_DB:g} dB or more above the noise in 20 Hz",
+                        code="pilot-too-weak",
+                    )
+                ]
+            )
     both = a * np.conj(b)
     slip_hz = -_rotation_hz(both)
     mean = np.sum(both)
@@ -195,7 +208,7 @@ def refined(
         )
     except ValueError as error:
         expected = "a surer coarse delay, or no use of the pilot"
-        raise PlanError([Problem(off_air.name, str(error), expected)]) from error
+        raise PlanError([Problem(off_air.name, str(error), expected, code="pilot-cannot-refine")]) from error
     return Refined(skipped_us + rest.delay_us, rest.uncertainty_us, rest.cycles, rest.moved_us), found
 
 
@@ -233,4 +246,13 @@ def _same_generator(source: Source, *, slip_hz: float, off_deg: NDArray[np.float
     turned_deg = 360.0 * slip_hz * _BLOCK_S * len(off_deg)
     if (abs(turned_deg) > 10.0 and abs(turned_deg) > 4.0 * float(np.std(np.diff(off_deg)))) or np.std(off_deg) > 40.0:
         what = f"its pilot runs {slip_hz:+.4f} Hz beside the reference's: they are not of one stereo generator"
-        raise PlanError([Problem(source.name, what, "one stereo generator for all sites, or no use of the pilot")])
+        raise PlanError(
+            [
+                Problem(
+                    source.name,
+                    what,
+                    "one stereo generator for all sites, or no use of the pilot",
+                    code="pilots-differ",
+                )
+            ]
+        )

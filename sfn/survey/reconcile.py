@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.survey.adjustment import UNCHECKABLE_RATIO, Adjustment, Floats, Integers, adjust, huber_factor, likeness
 from sfn.survey.measurements import Measurement
 
@@ -299,27 +299,72 @@ def _problems(answer: Reconciliation, *, held: Sequence[str]) -> list[Problem]:
     if len(answer.groups) > 1:
         listed = "; ".join(", ".join(group) for group in answer.groups)
         what = f"the measurements fall into {len(answer.groups)} groups that nothing ties together: {listed}"
-        problems.append(Problem("groups", what, "a point where a site of each group is heard", "warning"))
+        problems.append(
+            Problem(
+                "groups",
+                what,
+                "a point where a site of each group is heard",
+                "warning",
+                code="groups-apart",
+                touches=tuple(Touch(s) for group in answer.groups for s in group),
+            )
+        )
     for group in answer.groups:
         if not set(group) & set(held):
             what = f"no site of {', '.join(group)} is held: only their differences are known, their mean is set to zero"
-            problems.append(Problem("held", what, "the site whose launch is sure", "warning"))
+            problems.append(
+                Problem(
+                    "held",
+                    what,
+                    "the site whose launch is sure",
+                    "warning",
+                    code="no-site-held",
+                    touches=tuple(Touch(s) for s in group),
+                )
+            )
     silent = [s.site for s in answer.sites if s.group is None]
     if silent:
         what = f"nothing was measured of {', '.join(silent)}"
-        problems.append(Problem("sites", what, "a point where it and another site are heard", "warning"))
+        problems.append(
+            Problem(
+                "sites",
+                what,
+                "a point where it and another site are heard",
+                "warning",
+                code="site-not-measured",
+                touches=tuple(Touch(s) for s in silent),
+            )
+        )
     low, high = answer.chi_square_limits
     if answer.freedom == 0:
         what = "as many measurements as unknowns: nothing checks them"
-        problems.append(Problem("freedom", what, "more points or more pairs", "warning"))
+        problems.append(Problem("freedom", what, "more points or more pairs", "warning", code="nothing-to-spare"))
     elif answer.chi_square_ratio > high:
         found = f"{answer.chi_square_ratio:.1f} over {high:.1f}"
         what = f"the measurements contradict each other more than they claim: {found}"
         expected = f"uncertainties {answer.scale_ratio:.1f} times as large, or the suspects left out"
-        problems.append(Problem("chi_square", what, expected, "warning"))
+        problems.append(
+            Problem(
+                "chi_square",
+                what,
+                expected,
+                "warning",
+                code="measurements-contradict",
+                values={"chi_square_ratio": answer.chi_square_ratio, "greatest_ratio": high},
+            )
+        )
     elif answer.chi_square_ratio < low:
         what = f"the measurements agree better than they claim: {answer.chi_square_ratio:.2f} under {low:.2f}"
-        problems.append(Problem("chi_square", what, "smaller uncertainties, or independent measurements", "warning"))
+        problems.append(
+            Problem(
+                "chi_square",
+                what,
+                "smaller uncertainties, or independent measurements",
+                "warning",
+                code="uncertainties-too-large",
+                values={"chi_square_ratio": answer.chi_square_ratio, "least_ratio": low},
+            )
+        )
     return problems + _doubted(answer)
 
 
@@ -336,9 +381,26 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
             if others:
                 listed = ", ".join(f"{o.site} against {o.reference_site} at {o.point}" for o in others)
                 what += f"; the error may as well be in {listed}"
-            problems.append(Problem(m.where, what, "measured again", "warning"))
+            problems.append(
+                Problem(
+                    m.where,
+                    what,
+                    "measured again",
+                    "warning",
+                    code="measurement-suspect",
+                    touches=(Touch(m.site), Touch(m.reference_site)),
+                    values={"residual_us": row.residual_us, "w_ratio": row.w_ratio},
+                )
+            )
         if row.verdict == "uncheckable":
             problems.append(
-                Problem(m.where, f"{name}: no other measurement checks it", "a second way to the same sites", "warning")
+                Problem(
+                    m.where,
+                    f"{name}: no other measurement checks it",
+                    "a second way to the same sites",
+                    "warning",
+                    code="measurement-unchecked",
+                    touches=(Touch(m.site), Touch(m.reference_site)),
+                )
             )
     return problems

@@ -112,14 +112,18 @@ def channels(path: Path | str) -> tuple[FileSource, ...]:
 
     path = Path(path)
     if not path.is_file():
-        raise PlanError([Problem(path.name, "there is no such file", "a WAV, FLAC, WAVE64 or RF64 recording")])
+        raise PlanError(
+            [Problem(path.name, "there is no such file", "a WAV, FLAC, WAVE64 or RF64 recording", code="file-missing")]
+        )
     try:
         info = soundfile.info(str(path))
     except soundfile.LibsndfileError as error:
         what = f"is no recording that can be read ({error.error_string.rstrip('.')})"
-        raise PlanError([Problem(path.name, what, "a WAV, FLAC, WAVE64 or RF64 recording")]) from error
+        raise PlanError(
+            [Problem(path.name, what, "a WAV, FLAC, WAVE64 or RF64 recording", code="file-unreadable")]
+        ) from error
     if info.frames == 0:
-        raise PlanError([Problem(path.name, "holds no samples", "a recording of at least a second")])
+        raise PlanError([Problem(path.name, "holds no samples", "a recording of at least a second", code="file-empty")])
     return tuple(
         FileSource(path=path, channel=k, rate_hz=int(info.samplerate), frames=int(info.frames), channels=info.channels)
         for k in range(info.channels)

@@ -158,7 +158,15 @@ def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_
         on = np.isfinite(at_m)
         if not on.all():
             what = f"{int(np.count_nonzero(~on))} of {len(on)} samples are off the route"
-            problems.append(Problem(run.name, what, f"within {greatest_off_m:g} m of the longest run", "warning"))
+            problems.append(
+                Problem(
+                    run.name,
+                    what,
+                    f"within {greatest_off_m:g} m of the longest run",
+                    "warning",
+                    code="run-off-the-route",
+                )
+            )
         for k in np.flatnonzero(on):
             column = min(int(at_m[k] // stretch_m), count - 1)
             for name, table in cells.items():
@@ -227,7 +235,9 @@ def _run(rows: list[Row], *, setting_us: float) -> Run:
     )
     refuse(rows)
     if len(rows) < 2:
-        raise PlanError([Problem(rows[0].source, "holds one place only", "a drive of at least two")])
+        raise PlanError(
+            [Problem(rows[0].source, "holds one place only", "a drive of at least two", code="run-too-short")]
+        )
     return found
 
 

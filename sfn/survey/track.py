@@ -82,7 +82,9 @@ def read_track(path: Path | str) -> Track:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", EXPECTED)]) from error
+        raise PlanError(
+            [Problem(path.name, f"cannot be opened: {error.strerror}", EXPECTED, code="file-unreadable")]
+        ) from error
     return track_of_bytes(content, source=path.name)
 
 
@@ -111,7 +113,7 @@ def typed_track(text: str, *, where: str = "line") -> Track:
         try:
             found.append(locate(text=written, where=where))
         except PlanError as error:
-            problems += [Problem(where, f"place {number}: {p.what}", p.expected) for p in error.problems]
+            problems += [replace(p, where=where, what=f"place {number}: {p.what}") for p in error.problems]
     if problems:
         raise PlanError(problems[:MOST_PROBLEMS])
     return replace(track_of([(at.lat_deg, at.lon_deg) for at in found], source=where), name=TYPED)
@@ -135,12 +137,22 @@ def track_of(points: Sequence[tuple[float, float]], *, source: str, recorded: bo
         If it has fewer than two different places, or too many.
     """
     if len(points) > MOST_VERTICES_N:
-        raise PlanError([Problem(source, f"has {len(points)} points", f"{MOST_VERTICES_N} at most")])
+        raise PlanError(
+            [
+                Problem(
+                    source,
+                    f"has {len(points)} points",
+                    f"{MOST_VERTICES_N} at most",
+                    code="too-many-points",
+                    values={"points": len(points), "most_points": MOST_VERTICES_N},
+                )
+            ]
+        )
     lat, lon = (np.array([p[k] for p in points], dtype=np.float64) for k in (0, 1))
     keep = thinned(lat, lon, least_m=VERTEX_M if recorded else 0.01)
     if len(keep) < 2:
         what = "holds no line" if not len(points) else "holds one place only"
-        raise PlanError([Problem(source, what, "two places or more, some metres apart")])
+        raise PlanError([Problem(source, what, "two places or more, some metres apart", code="line-too-short")])
     lat, lon = lat[keep], lon[keep]
     return Track(source, lat, lon, _jumps(lat, lon, source=source) if recorded else ())
 
@@ -187,13 +199,35 @@ def samples(track: Track, *, spacing_m: float = USUAL_SPACING_M) -> Samples:
     """
     if not LEAST_SPACING_M <= spacing_m <= GREATEST_SPACING_M:
         expected = f"{LEAST_SPACING_M:g} to {GREATEST_SPACING_M:g} m"
-        raise PlanError([Problem("spacing_m", f"cannot be {spacing_m:g}", expected)])
+        raise PlanError(
+            [
+                Problem(
+                    "spacing_m",
+                    f"cannot be {spacing_m:g}",
+                    expected,
+                    code="out-of-range",
+                    fields=("spacing_m",),
+                    values={"spacing_m": spacing_m},
+                )
+            ]
+        )
     step_m, azimuth_deg, _ = inverse(track.lat_deg[:-1], track.lon_deg[:-1], track.lat_deg[1:], track.lon_deg[1:])
     along_m = np.concatenate(([0.0], np.cumsum(step_m)))
     length_m = float(along_m[-1])
     if length_m / spacing_m > MOST_SAMPLES_N:
         what = f"of {spacing_m:g} m makes more than {MOST_SAMPLES_N} points of {length_m / 1000:.0f} km"
-        raise PlanError([Problem("spacing_m", what, f"{length_m / MOST_SAMPLES_N:.0f} m or more")])
+        raise PlanError(
+            [
+                Problem(
+                    "spacing_m",
+                    what,
+                    f"{length_m / MOST_SAMPLES_N:.0f} m or more",
+                    code="too-many-samples",
+                    fields=("spacing_m",),
+                    values={"spacing_m": spacing_m},
+                )
+            ]
+        )
     at_m = np.arange(0.0, length_m, spacing_m)
     # The end belongs to the line; a last piece shorter than a metre is no sample of its own.
     at_m = np.append(at_m[at_m < length_m - 1.0] if len(at_m) > 1 else at_m, length_m)
@@ -214,6 +248,8 @@ def _jumps(lat: Floats, lon: Floats, *, source: str) -> tuple[Problem, ...]:
             f"jumps {step_m[k] / 1000:.1f} km from {lat[k]:.5f},{lon[k]:.5f}: a straight line is taken there",
             "a track without gaps",
             "warning",
+            code="track-jumps",
+            values={"jump_m": float(step_m[k])},
         )
         for k in np.flatnonzero(step_m > max(JUMP_M, 20 * usual_m))[:MOST_PROBLEMS]
     )
@@ -226,7 +262,7 @@ def _gpx(content: bytes, *, source: str) -> Track:
         of_kind = [(p.lat_deg, p.lon_deg) for p in points if p.kind == kind]
         if of_kind:
             return track_of(of_kind, source=source, recorded=kind == "trkpt")
-    raise PlanError([Problem(source, "holds no points", "a GPX track")])
+    raise PlanError([Problem(source, "holds no points", "a GPX track", code="file-empty")])
 
 
 def _geojson(text: str, *, source: str) -> Track:
@@ -234,16 +270,24 @@ def _geojson(text: str, *, source: str) -> Track:
     try:
         document = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise PlanError([Problem(source, f"is no JSON that can be read ({error})", EXPECTED)]) from error
+        raise PlanError(
+            [Problem(source, f"is no JSON that can be read ({error})", EXPECTED, code="file-unreadable")]
+        ) from error
     points: list[tuple[float, float]] = []
     try:
         for line in _lines(document):
             points += [_lat_lon(position, number) for number, position in enumerate(line, start=1)]
     except (KeyError, TypeError, ValueError, IndexError, RecursionError) as error:
         what = f"is no GeoJSON that can be used ({str(error)[:120]})"
-        raise PlanError([Problem(source, what, "a LineString of [longitude, latitude] pairs on WGS84")]) from error
+        raise PlanError(
+            [
+                Problem(
+                    source, what, "a LineString of [longitude, latitude] pairs on WGS84", code="coordinates-unreadable"
+                )
+            ]
+        ) from error
     if not points:
-        raise PlanError([Problem(source, "holds no line", "a GeoJSON LineString")])
+        raise PlanError([Problem(source, "holds no line", "a GeoJSON LineString", code="no-line-in-file")])
     return track_of(points, source=source)
 
 

@@ -107,20 +107,33 @@ def driven(source: Source, level: Modulation, *, judge_clipping: bool) -> list[P
     where = source.name
     if level.rms_db < SILENT_DB and level.peak_db < SILENT_DB + 20:
         what = "is silent" if level.peak_db == -np.inf else f"is silent ({level.rms_db:.0f} dB below full scale)"
-        return [Problem(where, what.replace("(-", "("), f"a signal above {SILENT_DB:g} dB of full scale")]
+        return [
+            Problem(
+                where,
+                what.replace("(-", "("),
+                f"a signal above {SILENT_DB:g} dB of full scale",
+                code="recording-silent",
+            )
+        ]
     worst = max(level.full_scale_pct, level.flat_topped_pct)
     if not judge_clipping or worst == 0:
         return []
     at = "at full scale" if level.full_scale_pct > 0 else f"cut off {-level.peak_db:.1f} dB below full scale"
     what = f"is clipped: {worst:.3g} % of its samples stand {at}"
     severity = "error" if worst > CLIPPED_PCT else "warning"
-    return [Problem(where, what, "a recording with some decibels of headroom", severity)]  # type: ignore[arg-type]
+    return [Problem(where, what, "a recording with some decibels of headroom", severity, code="recording-clipped")]  # type: ignore[arg-type]
 
 
 def jump(jumps_us: float, *, where: str) -> Problem:
     """The refusal of a delay that jumps."""
     what = f"the delay jumps by {jumps_us:.0f} us or more within the recording"
-    return Problem(where, what, "a stretch without a change of setting, a lost packet or a dropped block")
+    return Problem(
+        where,
+        what,
+        "a stretch without a change of setting, a lost packet or a dropped block",
+        code="delay-jumps",
+        values={"jump_us": jumps_us},
+    )
 
 
 def doubts(
@@ -141,13 +154,22 @@ def doubts(
         listed = ", ".join(f"{p.delay_us:+.1f} us" for p in (peaks[0], *rivals))
         what = f"{len(rivals) + 1} peaks of nearly the same height ({listed}): which one is meant cannot be told"
         expected = "one clear peak: a wider band, a directional antenna, the other site muted, or a narrower search"
-        problems.append(Problem(where, what, expected))
+        problems.append(Problem(where, what, expected, code="several-peaks"))
     if _disperses(found):
         what = (
             f"the upper half of the band is {found.dispersion_us:+.3f} us later than the lower: another arrival"
             " beside the first, or different filters in the two channels"
         )
-        problems.append(Problem(where, what, "the interval was widened by half of it", "warning"))
+        problems.append(
+            Problem(
+                where,
+                what,
+                "the interval was widened by half of it",
+                "warning",
+                code="dispersion",
+                values={"dispersion_us": found.dispersion_us},
+            )
+        )
     return problems
 
 
@@ -166,7 +188,15 @@ def drifts(drift: float, sigma: float, duration_s: float, *, greatest_drift_us: 
         f"the delay drifts by {drift:+.3f} us a second ({drift:+.3f} ppm), {moved:.2f} us over the recording:"
         " the clocks are not locked, or something in between adapts"
     )
-    return [Problem(where, what, f"both channels on one clock; at most {greatest_drift_us:g} us over the recording")]
+    return [
+        Problem(
+            where,
+            what,
+            f"both channels on one clock; at most {greatest_drift_us:g} us over the recording",
+            code="delay-drifts",
+            values={"drift_us_per_s": drift},
+        )
+    ]
 
 
 def answer(
