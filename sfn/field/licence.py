@@ -36,14 +36,34 @@ def read_areas(text: bytes) -> tuple[Area, ...]:
         If the file is too large, cannot be read, holds no area, or holds something that is none; each by its place.
     """
     if len(text) > GREATEST_FILE_BYTES:
-        raise PlanError([Problem("file", f"is {len(text):,} bytes long", f"at most {GREATEST_FILE_BYTES:,}")])
+        raise PlanError(
+            [
+                Problem(
+                    "file",
+                    f"is {len(text):,} bytes long",
+                    f"at most {GREATEST_FILE_BYTES:,}",
+                    code="file-too-large",
+                    values={"size_bytes": len(text), "most_bytes": GREATEST_FILE_BYTES},
+                )
+            ]
+        )
     body = text.lstrip(b"\xef\xbb\xbf \t\r\n")
     found = list(_from_kml(body) if body.startswith(b"<") else _from_geojson(body))
     if not found:
-        raise PlanError([Problem("file", "holds no area", _EXPECTED)])
+        raise PlanError([Problem("file", "holds no area", _EXPECTED, code="file-empty")])
     points = sum(len(ring) for area in found for ring in (area.outer, *area.holes))
     if points > MOST_POINTS:
-        raise PlanError([Problem("file", f"holds {points:,} points", f"at most {MOST_POINTS:,}")])
+        raise PlanError(
+            [
+                Problem(
+                    "file",
+                    f"holds {points:,} points",
+                    f"at most {MOST_POINTS:,}",
+                    code="too-many-points",
+                    values={"points": points, "most_points": MOST_POINTS},
+                )
+            ]
+        )
     return tuple(found)
 
 
@@ -52,7 +72,7 @@ def _from_geojson(text: bytes) -> Iterator[Area]:
     try:
         tree = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise PlanError([Problem("file", f"is not JSON ({error})", _EXPECTED)]) from None
+        raise PlanError([Problem("file", f"is not JSON ({error})", _EXPECTED, code="file-unreadable")]) from None
     yield from _geometry(tree, "file")
 
 
@@ -76,16 +96,25 @@ def _geometry(node: Any, where: str) -> Iterator[Area]:
             place = f"{where}.coordinates[{n}]"
             made = [_ring(r, f"{place}[{k}]") for k, r in enumerate(_list(rings, place))]
             if not made:
-                raise PlanError([Problem(place, "has no ring", "an outer ring")])
+                raise PlanError([Problem(place, "has no ring", "an outer ring", code="area-malformed")])
             yield Area(made[0], tuple(made[1:]))
     else:
-        raise PlanError([Problem(where, f"is {kind or 'no GeoJSON object'}", "polygons, or lines that close")])
+        raise PlanError(
+            [
+                Problem(
+                    where,
+                    f"is {kind or 'no GeoJSON object'}",
+                    "polygons, or lines that close",
+                    code="area-of-another-kind",
+                )
+            ]
+        )
 
 
 def _list(node: Any, where: str) -> list[Any]:
     """The node as a list."""
     if not isinstance(node, list):
-        raise PlanError([Problem(where, "is no list", "a list, as GeoJSON has it")])
+        raise PlanError([Problem(where, "is no list", "a list, as GeoJSON has it", code="area-malformed")])
     return node
 
 
@@ -94,17 +123,28 @@ def _ring(points: Any, where: str) -> Ring:
     try:
         ring = np.array([[float(p[0]), float(p[1])] for p in points], dtype=np.float64)
     except (TypeError, ValueError, IndexError, KeyError):
-        raise PlanError([Problem(where, "is no list of positions", "positions of longitude and latitude")]) from None
+        raise PlanError(
+            [Problem(where, "is no list of positions", "positions of longitude and latitude", code="area-malformed")]
+        ) from None
     if len(ring) < 3:
-        raise PlanError([Problem(where, f"has {len(ring)} points", "three or more")])
+        raise PlanError([Problem(where, f"has {len(ring)} points", "three or more", code="area-too-few-points")])
     if not (np.all(np.abs(ring[:, 0]) <= 360.0) and np.all(np.abs(ring[:, 1]) <= 85.05)):
         raise PlanError(
-            [Problem(where, "has a position off the map", "longitude first, then latitude within 85 degrees")]
+            [
+                Problem(
+                    where,
+                    "has a position off the map",
+                    "longitude first, then latitude within 85 degrees",
+                    code="position-off-the-map",
+                )
+            ]
         )
     if np.array_equal(ring[0], ring[-1]):
         ring = ring[:-1]
     elif float(np.max(np.abs(ring[0] - ring[-1]))) > CLOSING_DEG:
-        raise PlanError([Problem(where, "does not close", "a last position that equals the first")])
+        raise PlanError(
+            [Problem(where, "does not close", "a last position that equals the first", code="area-not-closed")]
+        )
     return np.vstack([ring, ring[:1]])
 
 
@@ -116,9 +156,13 @@ def _from_kml(text: bytes) -> Iterator[Area]:
     try:
         root = fromstring(text)
     except (ParseError, DefusedXmlException, ValueError) as error:
-        raise PlanError([Problem("file", f"is not XML that can be read ({error})", _EXPECTED)]) from None
+        raise PlanError(
+            [Problem("file", f"is not XML that can be read ({error})", _EXPECTED, code="file-unreadable")]
+        ) from None
     if _name(root) != "kml":
-        raise PlanError([Problem("file", f"is XML with the root {_name(root)}", _EXPECTED)])
+        raise PlanError(
+            [Problem("file", f"is XML with the root {_name(root)}", _EXPECTED, code="file-of-another-kind")]
+        )
     count = 0
     for parent in root.iter():
         for node in parent:
@@ -138,7 +182,7 @@ def _polygon(node: Element, where: str) -> Area:
     """One KML polygon."""
     outer = [_coordinates(b, where) for b in node if _name(b) == "outerBoundaryIs"]
     if len(outer) != 1:
-        raise PlanError([Problem(where, f"has {len(outer)} outer boundaries", "one")])
+        raise PlanError([Problem(where, f"has {len(outer)} outer boundaries", "one", code="area-malformed")])
     return Area(outer[0], tuple(_coordinates(b, where) for b in node if _name(b) == "innerBoundaryIs"))
 
 
