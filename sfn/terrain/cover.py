@@ -62,7 +62,12 @@ def zone_grid(grid: HeightGrid, *, zone: Mapping[int, str]) -> HeightGrid:
     """
     unknown = sorted({z for z in zone.values() if z not in ZONE_VALUES})
     if unknown:
-        raise PlanError([Problem("zones.classes", f"zone {z!r} is not known", "inland, coast or sea") for z in unknown])
+        raise PlanError(
+            [
+                Problem("zones.classes", f"zone {z!r} is not known", "inland, coast or sea", code="unknown-zone")
+                for z in unknown
+            ]
+        )
     values = {number: float(ZONE_VALUES[z]) for number, z in zone.items()}
     return _looked_up(grid, values, least=0.0, greatest=2.0, where="zones.classes", what="zone")
 
@@ -85,6 +90,8 @@ def cover_heights(grid: HeightGrid) -> HeightGrid:
                     "cover",
                     f"most cover heights lie above {GREATEST_COVER_M:g} m, the median is {median_m:.0f} m",
                     "heights of trees and buildings above the ground, not above sea level",
+                    code="cover-above-sea-level",
+                    values={"median_m": median_m},
                 )
             ]
         )
@@ -96,13 +103,25 @@ def _looked_up(
 ) -> HeightGrid:
     """Every class replaced by its value."""
     problems = [
-        Problem(where, f"{what} of class {number} is {value:g}", f"{least:g} to {greatest:g}")
+        Problem(
+            where,
+            f"{what} of class {number} is {value:g}",
+            f"{least:g} to {greatest:g}",
+            code="class-value-out-of-range",
+            values={"class": float(number), "value": float(value)},
+        )
         for number, value in table.items()
         if not least <= value <= greatest
     ]
     present: NDArray[np.float32] = np.unique(grid.height_m[np.isfinite(grid.height_m)])
     problems += [
-        Problem(where, f"class {number:g} occurs and has no {what}", f"a {what} for class {number:g}")
+        Problem(
+            where,
+            f"class {number:g} occurs and has no {what}",
+            f"a {what} for class {number:g}",
+            code="class-without-value",
+            values={"class": float(number)},
+        )
         for number in present.tolist()
         if number not in table
     ]

@@ -91,7 +91,16 @@ def terrain_from_folder(folder: Path, *, memory: Memory | None = None, blended: 
         If the folder is not there, holds no such file, or one of them cannot be used; every such file is named.
     """
     if not folder.is_dir():
-        raise PlanError([Problem("terrain", f"there is no folder {folder}", "a folder with GeoTIFF or .hgt files")])
+        raise PlanError(
+            [
+                Problem(
+                    "terrain",
+                    f"there is no folder {folder}",
+                    "a folder with GeoTIFF or .hgt files",
+                    code="folder-missing",
+                )
+            ]
+        )
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in READERS and p.is_file())
     return terrain_from_files(paths, name=folder.name, memory=memory, blended=blended)
 
@@ -124,11 +133,20 @@ def terrain_from_files(
             tiles.append(tile_of(path, memory=memory))
         except UnusableError as error:
             what, expected = error.args
-            problems.append(Problem("terrain", f"{path.name} {what}", expected))
+            problems.append(Problem("terrain", f"{path.name} {what}", expected, code="terrain-file-unusable"))
     if problems:
         raise PlanError(problems)
     if not tiles:
-        raise PlanError([Problem("terrain", f"{name} holds no terrain files", "files ending in .tif, .tiff or .hgt")])
+        raise PlanError(
+            [
+                Problem(
+                    "terrain",
+                    f"{name} holds no terrain files",
+                    "files ending in .tif, .tiff or .hgt",
+                    code="no-terrain-files",
+                )
+            ]
+        )
     tiles.sort(key=lambda t: (-t.step_lat_deg, t.path))
     return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)), blended, memory)
 

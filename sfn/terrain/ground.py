@@ -237,6 +237,13 @@ def _inside(folder: Path, name: str, key: str, anywhere: bool) -> Path:
     place = (folder / name).resolve()
     if not anywhere and not place.is_relative_to(folder.resolve()):
         raise PlanError(
-            [Problem(f"{key}.folder", f"{name} lies outside the terrain folder", "the name of a folder in it")]
+            [
+                Problem(
+                    f"{key}.folder",
+                    f"{name} lies outside the terrain folder",
+                    "the name of a folder in it",
+                    code="outside-terrain-folder",
+                )
+            ]
         )
     return place
