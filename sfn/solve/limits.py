@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.timing import DelayTable, field_limits
 
@@ -149,7 +149,14 @@ def limits(
     unknown = sorted(named - index.keys())
     if unknown:
         raise PlanError(
-            Problem("--hold", f"there is no site {name!r}", f"one of {', '.join(index)}") for name in unknown
+            Problem(
+                "--hold",
+                f"there is no site {name!r}",
+                f"one of {', '.join(index)}",
+                code="unknown-site",
+                values={"site": name},
+            )
+            for name in unknown
         )
     now = np.array([site.offset_us for site in network.sites], dtype=np.float64)
     parent = np.array([index[s.fed_off_air_from] if s.fed_off_air_from else -1 for s in network.sites])
@@ -225,6 +232,9 @@ def _refuse_empty(network: Network, low: Doubles, high: Doubles) -> None:
             f"sites[{i}]",
             f"site {site.name} may have no offset at all: at least {low[i]:g} us and at most {high[i]:g} us",
             "wider limits, or a common delay that its fields can meet",
+            code="offset-impossible",
+            touches=(Touch(site.id),),
+            values={"least_us": float(low[i]), "greatest_us": float(high[i])},
         )
         for i, site in enumerate(network.sites)
         if low[i] > high[i] + WITHIN_US
