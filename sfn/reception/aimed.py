@@ -36,7 +36,9 @@ def roof_of(network: Network) -> RoofAntenna | None:
         return roof_antenna(network.frequency_mhz)
     except ValueError as error:
         expected = "none: alike from all round"
-        raise PlanError([Problem("receiver.antenna", f"no roof antenna is known: {error}", expected)]) from error
+        raise PlanError(
+            [Problem("receiver.antenna", f"no roof antenna is known: {error}", expected, code="roof-antenna-unknown")]
+        ) from error
 
 
 def behind_antenna(network: Network, level_dbuvm: NDArray[np.floating], bearing_deg: NDArray[np.floating]) -> Floats:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.field.shift import site_shift
@@ -95,7 +95,13 @@ def transmitters(network: Network, placed: Mapping[str, Located]) -> tuple[Trans
             made.append(transmitter(site, network, lat_deg=at.lat_deg, lon_deg=at.lon_deg))
         except ValueError as error:
             problems.append(
-                Problem(f"sites[{i}]", f"site {site.name}: {error}", "a figure in that range (ITU-R P.1812)")
+                Problem(
+                    f"sites[{i}]",
+                    f"site {site.name}: {error}",
+                    "a figure in that range (ITU-R P.1812)",
+                    code="outside-propagation-model",
+                    touches=(Touch(site.id),),
+                )
             )
     if problems:
         raise PlanError(problems)

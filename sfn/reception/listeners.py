@@ -94,7 +94,12 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
         return _world(grid)
     path = (folder / asked.file).resolve()
     if not anywhere and not path.is_relative_to(folder.resolve()):
-        problem = Problem("listeners.file", f"{asked.file} lies outside the terrain folder", "the name of a file in it")
+        problem = Problem(
+            "listeners.file",
+            f"{asked.file} lies outside the terrain folder",
+            "the name of a file in it",
+            code="outside-terrain-folder",
+        )
         raise PlanError([problem])
     if path.suffix.lower() in (".tif", ".tiff"):
         return Listeners(from_raster(path, grid), f"people of {path.name}, even within each of its cells")
@@ -182,7 +187,7 @@ def _places(path: Path) -> tuple[tuple[Place, ...], list[Row]]:
     """The lines that can be used as places, and all lines with what is wrong with them."""
     if path.is_file() and path.stat().st_size > MOST_TABLE_BYTES:
         what = f"is a table of {path.stat().st_size / 1e6:,.0f} MB"
-        raise PlanError([Problem(path.name, what, f"{MOST_TABLE_BYTES / 1e6:,.0f} MB at most")])
+        raise PlanError([Problem(path.name, what, f"{MOST_TABLE_BYTES / 1e6:,.0f} MB at most", code="file-too-large")])
     rows = read_rows(path, required=("name", "lat", "lon", "people"))
     made = []
     for row in rows:
@@ -216,7 +221,9 @@ def from_raster(path: Path, grid: Grid) -> Floats:
     try:
         with rasterio.open(path, driver="GTiff") as source:
             if source.crs is None:
-                raise PlanError([Problem(path.name, "has no coordinate system", expected)])
+                raise PlanError(
+                    [Problem(path.name, "has no coordinate system", expected, code="raster-without-coordinate-system")]
+                )
             box = rasterio.warp.transform_bounds("EPSG:4326", source.crs, west, south, east, north, densify_pts=21)
             whole = Window(0, 0, source.width, source.height)  # type: ignore[no-untyped-call, unused-ignore]
             part = from_bounds(*box, transform=source.transform).round_offsets().round_lengths(op="ceil")
@@ -227,12 +234,21 @@ def from_raster(path: Path, grid: Grid) -> Floats:
                 return np.zeros(grid.pixels_n)
             if part.width * part.height > MOST_CELLS_N:
                 what = f"has {part.width * part.height:,.0f} cells in this area"
-                raise PlanError([Problem(path.name, what, f"{MOST_CELLS_N:,} at most: a smaller area or larger cells")])
+                raise PlanError(
+                    [
+                        Problem(
+                            path.name,
+                            what,
+                            f"{MOST_CELLS_N:,} at most: a smaller area or larger cells",
+                            code="raster-too-large",
+                        )
+                    ]
+                )
             read = source.read(1, window=part, masked=True).astype(np.float64).filled(0.0)
             place, crs = source.window_transform(part), source.crs
     except rasterio.errors.RasterioIOError as error:
         what = "is not there" if not path.exists() else f"cannot be read ({str(error)[:100]})"
-        raise PlanError([Problem(path.name, what, expected)]) from None
+        raise PlanError([Problem(path.name, what, expected, code="file-unreadable")]) from None
     people = np.where(np.isfinite(read) & (read > 0), read, 0.0)
     row, column = np.nonzero(people)
     if row.size == 0:

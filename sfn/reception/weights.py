@@ -66,7 +66,15 @@ def weighed(network: Network, grid: Grid, *, places: Sequence[Place] = ()) -> We
         named = [place for place in places if place.name == weight.place]
         if weight.place is not None and not named:
             what = f"weight {weight.name}: {weight.place!r} is no place of the listeners"
-            problems.append(Problem(f"weights[{i}].place", what, "the name of one of them, or an area instead"))
+            problems.append(
+                Problem(
+                    f"weights[{i}].place",
+                    what,
+                    "the name of one of them, or an area instead",
+                    code="unknown-place",
+                    values={"weight": weight.name, "place": weight.place},
+                )
+            )
             continue
         held = mask(weight, grid, named).ravel()
         factor[held] *= weight.factor
