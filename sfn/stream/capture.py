@@ -297,4 +297,4 @@ def _is_packet(cells: list[str], columns: tuple[int, int]) -> bool:
 
 def _refuse(where: str, what: str, expected: str) -> NoReturn:
     """Say what is wrong with the file, and where."""
-    raise PlanError([Problem(where, what, expected)])
+    raise PlanError([Problem(where, what, expected, code="packet-record-unusable")])

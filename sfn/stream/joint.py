@@ -72,12 +72,23 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
     shift, differential_s = _shift(first, second)
     if abs(differential_s) > GREATEST_OFFSET_S:
         what = f"the same packets are {abs(differential_s):.1f} s apart"
-        raise PlanError([Problem("second record", what, "two records of one stream at the same time")])
+        raise PlanError(
+            [Problem("second record", what, "two records of one stream at the same time", code="records-apart")]
+        )
     begin = max(0, shift)
     end = min(first.delay_us.size, shift + second.delay_us.size)
     if end - begin < LEAST_OVERLAP_PACKETS:
         what = f"shares {max(end - begin, 0)} packets with the first"
-        raise PlanError([Problem("second record", what, f"at least {LEAST_OVERLAP_PACKETS} in common")])
+        raise PlanError(
+            [
+                Problem(
+                    "second record",
+                    what,
+                    f"at least {LEAST_OVERLAP_PACKETS} in common",
+                    code="records-overlap-too-little",
+                )
+            ]
+        )
     return first.delay_us[begin:end], second.delay_us[begin - shift : end - shift]
 
 

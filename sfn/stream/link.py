@@ -218,6 +218,11 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                 f"the stream takes {float(plan.rates[link.capacity_layer]) / 1e6:.3f} Mbit/s at the "
                 f"{link.capacity_layer} layer, the link carries {link.capacity_mbps:g}",
                 "longer packets, fewer bits, less protection, or a wider link",
+                code="link-too-narrow",
+                values={
+                    "needed_mbps": float(plan.rates[link.capacity_layer]) / 1e6,
+                    "capacity_mbps": link.capacity_mbps,
+                },
             )
         )
     if link.adapting and not link.time_stamped:
@@ -227,6 +232,7 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                 "the receive buffer changes by itself in a section without time stamps: each change moves this site's "
                 "launch time by as much, at an unknown moment, and no delay setting makes up for it",
                 "a fixed buffer, or release at time stamps of a clock common to all sites",
+                code="buffer-adapts",
             )
         )
     found += matrix_problems(plan.protection)
@@ -237,6 +243,8 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                 f"the paths differ by {link.differential_us / 1000:g} ms",
                 "at most 450 ms (class C of SMPTE ST 2022-7)",
                 "warning",
+                code="paths-too-far-apart",
+                values={"differential_us": link.differential_us},
             )
         )
     return found
@@ -252,7 +260,7 @@ def _size_problems(plan: LinkPlan) -> list[Problem]:
     fits = f"a packet time of at most {float(longest_s * 1000):g} ms" if longest_s else "a larger MTU"
     which = "a parity packet" if parity else "a packet"
     what = f"{which} has {largest} bytes with its tunnel, the link passes {plan.link.mtu_bytes}"
-    return [Problem("packet_time", what, fits)]
+    return [Problem("packet_time", what, fits, code="packet-does-not-fit")]
 
 
 def as_answer(plan: LinkPlan) -> dict[str, object]:

@@ -153,14 +153,34 @@ class _Follower:
             steps = (steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2 if piece.wraps else steps
             run = np.concatenate(([0], np.cumsum(steps)))
             if run.size < LEAST_PACKETS or run[-1] <= 0 or piece.arrival_s[-1] <= piece.arrival_s[0]:
-                raise PlanError([Problem("packets", f"only {run.size} in order", f"at least {LEAST_PACKETS}")])
+                raise PlanError(
+                    [
+                        Problem(
+                            "packets",
+                            f"only {run.size} in order",
+                            f"at least {LEAST_PACKETS}",
+                            code="too-few-packets",
+                            values={"packets": int(run.size), "least_packets": LEAST_PACKETS},
+                        )
+                    ]
+                )
             # median over pairs half a piece apart: late packets and odd numbers don't tilt it
             half = run.size // 2
             apart = run[half:] - run[: run.size - half]
             times = (piece.arrival_s[half:] - piece.arrival_s[: run.size - half])[apart > 0]
             self.time_s = float(np.median(times / apart[apart > 0]))
         if not self.time_s > 0:
-            raise PlanError([Problem("packet_time_s", f"is {self.time_s:g} s", "more than 0 s")])
+            raise PlanError(
+                [
+                    Problem(
+                        "packet_time_s",
+                        f"is {self.time_s:g} s",
+                        "more than 0 s",
+                        code="packet-time-unusable",
+                        values={"packet_time_s": self.time_s},
+                    )
+                ]
+            )
 
     def _positions(self, piece: Piece) -> NDArray[np.int64]:
         """Position of every packet from the first, sequence numbers unrolled."""
@@ -187,7 +207,17 @@ class _Follower:
         needed = int(index.max()) + 1
         if needed > GREATEST_PACKETS:
             what = f"spans {needed} packets"
-            raise PlanError([Problem("packets", what, f"at most {GREATEST_PACKETS}: split the record by time")])
+            raise PlanError(
+                [
+                    Problem(
+                        "packets",
+                        what,
+                        f"at most {GREATEST_PACKETS}: split the record by time",
+                        code="too-many-packets",
+                        values={"most_packets": GREATEST_PACKETS},
+                    )
+                ]
+            )
         if needed > self.delay_us.size:
             grown = np.full(min(max(needed, self.delay_us.size * 3 // 2), GREATEST_PACKETS), np.nan, dtype=np.float32)
             grown[: self.delay_us.size] = self.delay_us
@@ -201,7 +231,17 @@ class _Follower:
     def finished(self, *, remove_drift: bool) -> Measured:
         """The record, drift taken out and counted from the least delay."""
         if self.count < LEAST_PACKETS or self.time_s is None:
-            raise PlanError([Problem("packets", f"only {self.count} arrived", f"at least {LEAST_PACKETS}")])
+            raise PlanError(
+                [
+                    Problem(
+                        "packets",
+                        f"only {self.count} arrived",
+                        f"at least {LEAST_PACKETS}",
+                        code="too-few-packets",
+                        values={"packets": self.count, "least_packets": LEAST_PACKETS},
+                    )
+                ]
+            )
         delay = self.delay_us[: self.greatest + 1 + self.base]
         slope_us = 0.0
         if remove_drift:

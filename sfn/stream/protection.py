@@ -179,7 +179,10 @@ def st2022_1_problems(protection: Protection) -> list[Problem]:
     if not protection.column_parity:
         found.append(("column_parity", "row parity without column parity", "columns, or rows and columns"))
     where = "protection."
-    return [Problem(where + name, what, f"{limit} (SMPTE ST 2022-1)", "warning") for name, what, limit in found]
+    return [
+        Problem(where + name, what, f"{limit} (SMPTE ST 2022-1)", "warning", code="parity-outside-standard")
+        for name, what, limit in found
+    ]
 
 
 def skew_class(differential_ms: float) -> str | None:

@@ -143,8 +143,20 @@ def _problem(route: Standby, *, release_us: float) -> Problem | None:
     where = f"routes.{route.need.name}"
     if not route.time_stamped:
         what = f"has no time stamps: its launch time is its latency of {route.need.total_us:.0f} us and wanders with it"
-        return Problem(where, what, "release at time stamps, on main and standby alike", "warning")
+        return Problem(
+            where,
+            what,
+            "release at time stamps, on main and standby alike",
+            "warning",
+            code="route-without-time-stamps",
+        )
     if short_us <= 0:
         return None
     what = f"runs dry: it needs {route.need.total_us:.0f} us, the release delay is {release_us:.0f}"
-    return Problem(where, what, f"a release delay at least {short_us:.0f} us longer, for every route")
+    return Problem(
+        where,
+        what,
+        f"a release delay at least {short_us:.0f} us longer, for every route",
+        code="release-too-early",
+        values={"needed_us": route.need.total_us, "release_us": release_us},
+    )

@@ -65,16 +65,30 @@ class Reader:
         try:
             return number_written(above) / (number_written(below) if stroke else 1)
         except ValueError as error:
-            self.problems.append(Problem(name, str(error), "a number, such as 2.5 or 1/3"))
+            self.problems.append(
+                Problem(name, str(error), "a number, such as 2.5 or 1/3", code="not-a-number", fields=(name,))
+            )
         except ZeroDivisionError:
-            self.problems.append(Problem(name, f"{text!r} divides by 0", "a number, such as 2.5 or 1/3"))
+            self.problems.append(
+                Problem(
+                    name,
+                    f"{text!r} divides by 0",
+                    "a number, such as 2.5 or 1/3",
+                    code="divides-by-zero",
+                    fields=(name,),
+                )
+            )
         return Fraction(1)
 
     def whole(self, name: str) -> int:
         """A whole number."""
         value = self.number(name)
         if value.denominator != 1:
-            self.problems.append(Problem(name, f"cannot be {self.text(name)!r}", "a whole number"))
+            self.problems.append(
+                Problem(
+                    name, f"cannot be {self.text(name)!r}", "a whole number", code="not-a-whole-number", fields=(name,)
+                )
+            )
         return int(value)
 
     def optional(self, name: str) -> float | None:
@@ -95,7 +109,7 @@ class Reader:
             return make()
         except ValueError as error:
             said = str(error)
-            self.problems.append(Problem(_field_of(said, names), said, ""))
+            self.problems.append(Problem(_field_of(said, names), said, "", code="stream-plan-refused"))
             return None
 
     def finish(self) -> None:
@@ -213,9 +227,25 @@ def record_of(typed: Typed) -> AskedRecord:
     if typed.get("port", "").strip():
         port = reader.whole("port")
     if not 0 < late <= 0.5:
-        reader.problems.append(Problem("late_probability", f"cannot be {late:g}", "above 0 to 0.5"))
+        reader.problems.append(
+            Problem(
+                "late_probability",
+                f"cannot be {late:g}",
+                "above 0 to 0.5",
+                code="out-of-range",
+                fields=("late_probability",),
+            )
+        )
     if packet_ms is not None and not 0 < packet_ms <= 1000:
-        reader.problems.append(Problem("record_packet_ms", f"cannot be {packet_ms:g}", "above 0 to 1000 ms"))
+        reader.problems.append(
+            Problem(
+                "record_packet_ms",
+                f"cannot be {packet_ms:g}",
+                "above 0 to 1000 ms",
+                code="out-of-range",
+                fields=("record_packet_ms",),
+            )
+        )
     reader.finish()
     return AskedRecord(late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"))
 
@@ -231,7 +261,15 @@ def packet_time_of(typed: Typed) -> float:
     reader = Reader(typed)
     packet_ms = reader.number("packet_ms")
     if not 0 < packet_ms <= 1000:
-        reader.problems.append(Problem("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms"))
+        reader.problems.append(
+            Problem(
+                "packet_ms",
+                f"cannot be {float(packet_ms):g}",
+                "above 0 to 1000 ms",
+                code="out-of-range",
+                fields=("packet_ms",),
+            )
+        )
     reader.finish()
     return float(packet_ms) / 1000
 
@@ -313,7 +351,15 @@ def _payload(reader: Reader) -> Payload | None:
         "other": (lambda: payloads.constant_rate(reader.number("rate_kbps")), ("rate_kbps",)),
     }
     if kind not in makers:
-        reader.problems.append(Problem("payload", f"cannot be {kind!r}", f"one of {', '.join(makers)}"))
+        reader.problems.append(
+            Problem(
+                "payload",
+                f"cannot be {kind!r}",
+                f"one of {', '.join(makers)}",
+                code="not-on-offer",
+                fields=("payload",),
+            )
+        )
         return None
     return reader.attempt(*makers[kind])
 
@@ -331,7 +377,15 @@ def _protection(reader: Reader) -> Protection | None:
     """The protection; a matrix counts only with parity."""
     parity = reader.text("parity")
     if parity not in PARITIES:
-        reader.problems.append(Problem("parity", f"cannot be {parity!r}", f"one of {', '.join(PARITIES)}"))
+        reader.problems.append(
+            Problem(
+                "parity",
+                f"cannot be {parity!r}",
+                f"one of {', '.join(PARITIES)}",
+                code="not-on-offer",
+                fields=("parity",),
+            )
+        )
         return None
     row, column = parity in ("row", "both"), parity in ("column", "both")
     columns = reader.whole("columns") if row or column else 0
