@@ -149,17 +149,44 @@ def changed_document(
     """
     known = [stage["id"] for stage in document["stages"]]
     problems = [
-        Problem("stage", f"there is no stage {name!r}", "one of the plan") for name in stage_ids if name not in known
+        Problem(
+            "stage",
+            f"there is no stage {name!r}",
+            "one of the plan",
+            code="unknown-stage",
+            fields=("stage",),
+            values={"stage": name},
+        )
+        for name in stage_ids
+        if name not in known
     ]
     if not stage_ids:
-        problems.append(Problem("stage", "no stage was chosen", "at least one"))
+        problems.append(
+            Problem("stage", "no stage was chosen", "at least one", code="no-stage-chosen", fields=("stage",))
+        )
     if not firmware.strip():
-        problems.append(Problem("firmware", "is empty", "what it runs now, or in which mode"))
+        problems.append(
+            Problem(
+                "firmware",
+                "is empty",
+                "what it runs now, or in which mode",
+                code="firmware-missing",
+                fields=("firmware",),
+            )
+        )
     try:
         if (date.fromisoformat(day) - date.fromisoformat(today)).days > 1:
-            problems.append(Problem("day", f"{day} is to come", f"the day it changed; it is {today}"))
+            problems.append(
+                Problem(
+                    "day",
+                    f"{day} is to come",
+                    f"the day it changed; it is {today}",
+                    code="date-in-the-future",
+                    fields=("day",),
+                )
+            )
     except ValueError:
-        problems.append(Problem("day", f"{day!r} is no day", "as 2026-09-14"))
+        problems.append(Problem("day", f"{day!r} is no day", "as 2026-09-14", code="not-a-date", fields=("day",)))
     if problems:
         raise PlanError(problems)
     made = copy.deepcopy(dict(document))

@@ -159,7 +159,17 @@ def plane(
     """
     one, other = pair
     if one.site == other.site:
-        raise PlanError([Problem("b", "a map over two offsets needs two sites", "another site")])
+        raise PlanError(
+            [
+                Problem(
+                    "b",
+                    "a map over two offsets needs two sites",
+                    "another site",
+                    code="two-sites-needed",
+                    fields=("b",),
+                )
+            ]
+        )
     now, here, groups = _tried(network, what, offsets, pair, placed=placed)
     rows = [what.sites.index(end.site) for end in pair]
     first, second = (
@@ -189,7 +199,17 @@ def _tried(
 ) -> tuple[NDArray[np.float64], dict[str, float], list[NDArray[np.bool_]]]:  # fmt: skip
     """Launches and offsets of a try, and which sites move with each of some."""
     known = {site.id for site in network.sites}
-    wrong = [Problem("site", f"there is no site {e.site!r}", f"one of {', '.join(known)}") for e in ends]
+    wrong = [
+        Problem(
+            "site",
+            f"there is no site {e.site!r}",
+            f"one of {', '.join(known)}",
+            code="unknown-site",
+            fields=("site",),
+            values={"site": e.site},
+        )
+        for e in ends
+    ]
     if any(e.site not in known for e in ends):
         raise PlanError(problem for problem, e in zip(wrong, ends, strict=True) if e.site not in known)
     now = tried(network, WhatIf(offsets_us=dict(offsets)), placed=placed)
@@ -209,7 +229,13 @@ def _wide(ends: Ends, here_us: float) -> tuple[float, float]:
     """
     if not -NEVER_WIDER_US <= ends.low_us <= ends.high_us <= NEVER_WIDER_US:
         what = f"offsets from {ends.low_us!r} to {ends.high_us!r} us are no range"
-        raise PlanError([Problem("low", what, f"low below high, within +-{NEVER_WIDER_US:g} us")])
+        raise PlanError(
+            [
+                Problem(
+                    "low", what, f"low below high, within +-{NEVER_WIDER_US:g} us", code="out-of-range", fields=("low",)
+                )
+            ]
+        )
     if ends.high_us - ends.low_us < LEAST_RANGE_US:
         return here_us - HELD_RANGE_US, here_us + HELD_RANGE_US
     return ends.low_us, ends.high_us

@@ -164,13 +164,30 @@ def _refuse(
     """Arguments that make no sense."""
     problems = []
     if alone and alone not in sites:
-        problems.append(Problem("alone", f"there is no site {alone}", f"one of {', '.join(sites)}"))
+        problems.append(
+            Problem(
+                "alone",
+                f"there is no site {alone}",
+                f"one of {', '.join(sites)}",
+                code="unknown-site",
+                fields=("alone",),
+                values={"site": alone},
+            )
+        )
     if not 1 <= sectors_n <= 72:
-        problems.append(Problem("sectors", f"cannot be {sectors_n}", "1 to 72"))
+        problems.append(
+            Problem("sectors", f"cannot be {sectors_n}", "1 to 72", code="out-of-range", fields=("sectors",))
+        )
     if not 1 <= stretch_m <= 10_000:
-        problems.append(Problem("stretch_m", f"cannot be {stretch_m:g}", "1 to 10000 m"))
+        problems.append(
+            Problem("stretch_m", f"cannot be {stretch_m:g}", "1 to 10000 m", code="out-of-range", fields=("stretch_m",))
+        )
     if rx_height_m is not None and not 1 <= rx_height_m <= 3000:
-        problems.append(Problem("rx_height_m", f"cannot be {rx_height_m:g}", "1 to 3000 m"))
+        problems.append(
+            Problem(
+                "rx_height_m", f"cannot be {rx_height_m:g}", "1 to 3000 m", code="out-of-range", fields=("rx_height_m",)
+            )
+        )
     if problems:
         raise PlanError(problems)
 

@@ -8,7 +8,7 @@ from math import isinf
 from sfn.clock.holdover import Alarm, Clock, alarms, pair_time_to_limit, time_to_limit
 from sfn.clock.oscillator import oscillators
 from sfn.clock.reference import Receiver
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.plan import Network, Site
 from sfn.stream.typed import Reader
 from sfn.systems.service import service
@@ -84,16 +84,31 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
     limit = reader.optional("limit_us")
     limit_us = carried.tolerance_us if limit is None else limit
     if not limit_us > 0:
-        reader.problems.append(Problem("limit_us", f"cannot be {limit_us:g}", "above 0 us"))
+        reader.problems.append(
+            Problem("limit_us", f"cannot be {limit_us:g}", "above 0 us", code="out-of-range", fields=("limit_us",))
+        )
     reaction_h = float(reader.number("reaction_h"))
     if not 0 <= reaction_h <= 1000:
-        reader.problems.append(Problem("reaction_h", f"cannot be {reaction_h:g}", "0 to 1000 h"))
+        reader.problems.append(
+            Problem(
+                "reaction_h", f"cannot be {reaction_h:g}", "0 to 1000 h", code="out-of-range", fields=("reaction_h",)
+            )
+        )
     made = _made(reader)
     receiver = _cable(reader, typed)
     for site in with_clock(network):
         if typed.get(f"clock-{site.id}", ASSUMED) not in made:
             listed = ", ".join(made)
-            reader.problems.append(Problem(f"clock-{site.id}", "is not a kind of clock", f"one of {listed}"))
+            reader.problems.append(
+                Problem(
+                    f"clock-{site.id}",
+                    "is not a kind of clock",
+                    f"one of {listed}",
+                    code="unknown-clock",
+                    touches=(Touch(site.id),),
+                    fields=(f"clock-{site.id}",),
+                )
+            )
     reader.finish()
     sites = tuple(
         SiteClock(

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.field.contours import Area, Overreach, area_geometry, contours, inside, overreach
 from sfn.field.raster import Singles
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
@@ -141,7 +141,17 @@ def _wanted(network: Network, sites: Sequence[str], main: str | None) -> tuple[s
     unknown = [name for name in wanted if name not in known]
     if unknown:
         raise PlanError(
-            [Problem("site", f"there is no site {name!r}", f"one of {', '.join(known)}") for name in unknown]
+            [
+                Problem(
+                    "site",
+                    f"there is no site {name!r}",
+                    f"one of {', '.join(known)}",
+                    code="unknown-site",
+                    fields=("site",),
+                    values={"site": name},
+                )
+                for name in unknown
+            ]
         )
     return wanted
 
@@ -252,4 +262,15 @@ def _inside(site: str, outer: str, mask: Any, allowed: Any, grid: Grid) -> Insid
         return Inside(site, outer, overreach(mask, allowed, grid))
     except ValueError:
         what = "has no part in the area that was computed" if outer == LICENCE else "reaches this level nowhere"
-        raise PlanError([Problem(outer, what, "bounds that hold it, or another level")]) from None
+        raise PlanError(
+            [
+                Problem(
+                    outer,
+                    what,
+                    "bounds that hold it, or another level",
+                    code="level-reached-nowhere",
+                    touches=() if outer == LICENCE else (Touch(outer),),
+                    fields=("level",),
+                )
+            ]
+        ) from None

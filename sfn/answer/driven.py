@@ -89,11 +89,32 @@ def driven(
     """
     sites = {site.id: site for site in network.sites}
     if moved is not None and moved not in sites:
-        raise PlanError([Problem("moved", f"there is no site {moved!r}", f"one of {', '.join(sites)}")])
+        raise PlanError(
+            [
+                Problem(
+                    "moved",
+                    f"there is no site {moved!r}",
+                    f"one of {', '.join(sites)}",
+                    code="unknown-site",
+                    fields=("moved",),
+                    values={"site": moved},
+                )
+            ]
+        )
     try:
         found = side_by_side(runs, stretch_m=stretch_m)
     except ValueError as error:
-        raise PlanError([Problem("runs", str(error), "two runs or more of one route at different settings")]) from error
+        raise PlanError(
+            [
+                Problem(
+                    "runs",
+                    str(error),
+                    "two runs or more of one route at different settings",
+                    code="runs-not-comparable",
+                    fields=("runs",),
+                )
+            ]
+        ) from error
     signals = line_signals(network, found.lat_deg, found.lon_deg, ground=ground)
     level = signals.level_dbuvm
     level = np.where(np.array([site.on_air for site in network.sites])[:, None] & np.isfinite(level), level, -np.inf)

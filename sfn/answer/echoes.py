@@ -65,7 +65,9 @@ def echoes(
     """
     heard = point_signals(network, lat_deg=lat_deg, lon_deg=lon_deg, as_set=as_set, ground=ground).signals[:_MOST_SITES]
     if not heard:
-        raise PlanError([Problem("at", "no site of the plan is heard there", "a place that a site covers")])
+        raise PlanError(
+            [Problem("at", "no site of the plan is heard there", "a place that a site covers", code="no-site-heard")]
+        )
     kept = peaks(delay_us, level_db=level_db, range_db=RANGE_DB)
     kept = np.sort(kept[np.argsort(-level_db[kept], kind="stable")][:_MOST_ECHOES])
     response = assign(

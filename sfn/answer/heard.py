@@ -81,13 +81,36 @@ def own_programme(file: IO[bytes], *, name: str) -> Programme:
             rate = int(sound.samplerate)
             audio = sound.read(round(SECONDS * rate), dtype="float64", always_2d=True).T
     except (soundfile.LibsndfileError, RuntimeError, ValueError) as error:
-        raise PlanError([Problem("programme", f"{name} cannot be read ({str(error)[:100]})", expected)]) from error
+        raise PlanError(
+            [Problem("programme", f"{name} cannot be read ({str(error)[:100]})", expected, code="file-unreadable")]
+        ) from error
     if not 8_000 <= rate <= 384_000:
-        raise PlanError([Problem("programme", f"{name} has {rate} samples a second", "8 000 to 384 000")])
+        raise PlanError(
+            [
+                Problem(
+                    "programme",
+                    f"{name} has {rate} samples a second",
+                    "8 000 to 384 000",
+                    code="sample-rate-out-of-range",
+                    values={"rate_hz": rate},
+                )
+            ]
+        )
     if audio.shape[1] < LEAST_S * rate:
-        raise PlanError([Problem("programme", f"{name} lasts {audio.shape[1] / rate:.1f} s", expected)])
+        raise PlanError(
+            [Problem("programme", f"{name} lasts {audio.shape[1] / rate:.1f} s", expected, code="programme-length")]
+        )
     if not np.isfinite(audio).all() or not np.abs(audio).max() > 1e-4:
-        raise PlanError([Problem("programme", f"{name} is silent in its first ten seconds", "a programme with sound")])
+        raise PlanError(
+            [
+                Problem(
+                    "programme",
+                    f"{name} is silent in its first ten seconds",
+                    "a programme with sound",
+                    code="recording-silent",
+                )
+            ]
+        )
     both = np.repeat(audio[:1], 2, axis=0) if len(audio) == 1 else audio[:2]
     if rate != RATE_HZ:
         shared = int(np.gcd(rate, RATE_HZ))
@@ -124,11 +147,27 @@ def heard(
         If no signal is there, or `phase` is none of `PHASES`.
     """
     if phase not in PHASES:
-        raise PlanError([Problem("phase", f"cannot be {phase!r}", f"one of {', '.join(PHASES)}")])
+        raise PlanError(
+            [
+                Problem(
+                    "phase",
+                    f"cannot be {phase!r}",
+                    f"one of {', '.join(PHASES)}",
+                    code="not-on-offer",
+                    fields=("phase",),
+                )
+            ]
+        )
     # What lies further down than the direct simulation counts is not to be heard.
     signals = [s for s in point.signals if s.level_difference_db >= -WEAKEST_DB]
     if not signals:
-        raise PlanError([Problem("at", "no signal reaches this point in this model", "a point inside the coverage")])
+        raise PlanError(
+            [
+                Problem(
+                    "at", "no signal reaches this point in this model", "a point inside the coverage", code="no-signal"
+                )
+            ]
+        )
     say = tell or (lambda *_: None)
     level, delay, psi, snr_db = [0.0], [0.0], [0.0], None
     say("looking for carrier phases", 0, 3)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
 from sfn.plan import Network
@@ -58,5 +58,12 @@ def _near(row: MeasurementRow, away: dict[str, float]) -> MeasurementRow:
         return row
     far_km = away[row.measurement.where] / 1000
     what = f"{row.measurement.point} is {far_km:,.0f} km from {row.measurement.site}".replace(",", "\u202f")
-    problem = Problem(row.measurement.where, what, "a place where both are heard; is latitude first?")
+    problem = Problem(
+        row.measurement.where,
+        what,
+        "a place where both are heard; is latitude first?",
+        code="measured-far-from-site",
+        touches=(Touch(row.measurement.site),),
+        values={"distance_km": far_km},
+    )
     return replace(row, measurement=None, problems=(problem,))

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.field.around import ground_around
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
@@ -91,7 +91,18 @@ def path_answer(
     found = [(n, s) for n, s in enumerate(network.sites) if s.id == site_id]
     if not found:
         known = ", ".join(s.id for s in network.sites)
-        raise PlanError([Problem("site", f"there is no site {site_id!r}", f"one of {known}")])
+        raise PlanError(
+            [
+                Problem(
+                    "site",
+                    f"there is no site {site_id!r}",
+                    f"one of {known}",
+                    code="unknown-site",
+                    fields=("site",),
+                    values={"site": site_id},
+                )
+            ]
+        )
     n, site = found[0]
     at = locate(**site.position.model_dump(exclude_none=True), where=f"sites[{n}].position")
     height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
@@ -111,7 +122,15 @@ def path_answer(
     except ValueError as refused:
         name, _, what = str(refused).partition(" ")
         raise PlanError(
-            [Problem(f"sites[{n}]", f"site {site.name}: {name} {what}", "a value inside that range")]
+            [
+                Problem(
+                    f"sites[{n}]",
+                    f"site {site.name}: {name} {what}",
+                    "a value inside that range",
+                    code="outside-propagation-model",
+                    touches=(Touch(site.id),),
+                )
+            ]
         ) from None
     known_end = bool(np.isfinite(levels.path_m))
     return PathAnswer(

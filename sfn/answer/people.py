@@ -1,7 +1,7 @@
 """A file of people looked at before a network counts by it: what was understood, line by line what was not, doubts."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -81,7 +81,15 @@ def _table(path: Path, name: str, grid: Grid | None) -> Looked:
     in_order = sorted(wrong, key=lambda p: int(re.search(r" line (\d+)", p.where)[1]))  # type: ignore[index]
     problems = tuple(_renamed(p, path, name) for p in in_order[:MOST_PROBLEMS])
     if len(wrong) > MOST_PROBLEMS:
-        problems += (Problem(name, f"has {len(wrong) - MOST_PROBLEMS} more problems like these", ""),)
+        problems += (
+            Problem(
+                name,
+                f"has {len(wrong) - MOST_PROBLEMS} more problems like these",
+                "",
+                code="more-problems",
+                values={"more": len(wrong) - MOST_PROBLEMS},
+            ),
+        )
     largest = tuple(sorted(places, key=lambda p: -p.people)[:SHOWN_N])
     total_people = sum(p.people for p in places)
     lat, lon = [p.lat for p in places], [p.lon for p in places]
@@ -99,18 +107,27 @@ def _doubts(places: tuple[Place, ...], name: str, grid: Grid | None, map_people:
         turned = [Place(name=p.name, lat=p.lon, lon=p.lat, people=p.people) for p in places if abs(p.lon) <= 85]
         swapped = bool(turned) and spread(turned, grid).sum() > 0
         expected = "latitude and longitude the other way round: so they would" if swapped else "places near the sites"
-        found.append(_doubt(name, what, expected))
+        found.append(_doubt(name, what, expected, code="nobody-on-the-map"))
     seen = {(p.name, round(p.lat, 3), round(p.lon, 3)) for p in places}
     if len(seen) < len(places):
         what = f"holds {_counted(len(places) - len(seen))} twice, of one name at one spot"
-        found.append(_doubt(name, what, "each place once: its people are counted as often as it is there"))
+        expected = "each place once: its people are counted as often as it is there"
+        found.append(_doubt(name, what, expected, code="place-given-twice"))
     empty = sum(p.people == 0 for p in places)
     if empty:
-        found.append(_doubt(name, f"says of {_counted(empty)} that nobody lives there", "a figure, or no line"))
+        found.append(
+            _doubt(
+                name, f"says of {_counted(empty)} that nobody lives there", "a figure, or no line", code="place-empty"
+            )
+        )
     part = int(districts(places).sum())
     if part:
         what = f"holds {_counted(part)} well within a town at least five times as large"
-        found.append(_doubt(name, what, "no districts beside their town: their people would be counted twice"))
+        found.append(
+            _doubt(
+                name, what, "no districts beside their town: their people would be counted twice", code="people-doubled"
+            )
+        )
     return found
 
 
@@ -124,30 +141,38 @@ def _raster(path: Path, name: str, grid: Grid | None) -> Looked:
     try:
         with rasterio.open(path, driver="GTiff") as source:
             if source.crs is None:
-                raise PlanError([Problem(name, "has no coordinate system", expected)])
+                raise PlanError(
+                    [Problem(name, "has no coordinate system", expected, code="raster-without-coordinate-system")]
+                )
             west, south, east, north = rasterio.warp.transform_bounds(source.crs, "EPSG:4326", *source.bounds)
             bands, side, unit = source.count, abs(source.transform.a), source.crs.linear_units
             system = source.crs.to_string()
             size = f"{source.width:,} × {source.height:,}".replace(",", "\u202f")
     except rasterio.errors.RasterioIOError as error:
-        raise PlanError([Problem(name, f"cannot be read ({str(error)[:100]})", expected)]) from None
+        raise PlanError(
+            [Problem(name, f"cannot be read ({str(error)[:100]})", expected, code="file-unreadable")]
+        ) from None
     bounds = (south, west, north, east)
     kind = f"a raster of {size} cells of {side:.6g} {'degrees' if unit in ('unknown', '') else unit}, {system}"
     doubts = []
     if bands > 1:
-        doubts.append(_doubt(name, f"has {bands} bands", "one: only the first is counted"))
+        doubts.append(_doubt(name, f"has {bands} bands", "one: only the first is counted", code="raster-bands"))
     if grid is None:
         return Looked(name, kind, (), 0, None, bounds, None, (), tuple(doubts))
     people = from_raster(path, grid)
     map_people, counted = float(people.sum()), people > 0
     if map_people == 0:
-        doubts.append(_doubt(name, "holds nobody on the network's map", "a file that covers the sites"))
+        doubts.append(
+            _doubt(name, "holds nobody on the network's map", "a file that covers the sites", code="nobody-on-the-map")
+        )
     else:
         area_km2 = float(np.repeat(grid.pixel_area_km2, grid.columns_n)[counted].sum())
         dense = map_people / area_km2
         if dense > GREATEST_PEOPLE_PER_KM2:
             what = f"has {dense:,.0f} people/km² where anybody lives"
-            doubts.append(_doubt(name, what, "people in each cell, not their density or another figure"))
+            doubts.append(
+                _doubt(name, what, "people in each cell, not their density or another figure", code="people-too-dense")
+            )
     return Looked(name, kind, (), int(counted.sum()), None, bounds, map_people, (), tuple(doubts))
 
 
@@ -156,11 +181,11 @@ def _counted(places: int) -> str:
     return f"{places} place{'' if places == 1 else 's'}"
 
 
-def _doubt(name: str, what: str, expected: str) -> Problem:
+def _doubt(name: str, what: str, expected: str, *, code: str) -> Problem:
     """A warning about a file."""
-    return Problem(name, what, expected, "warning")
+    return Problem(name, what, expected, "warning", code=code)
 
 
 def _renamed(problem: Problem, path: Path, name: str) -> Problem:
     """The file as the user knows it, where it lies under another name."""
-    return Problem(problem.where.replace(path.name, name), problem.what, problem.expected, problem.severity)
+    return replace(problem, where=problem.where.replace(path.name, name))

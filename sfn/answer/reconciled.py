@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.report.vector import collection, point_feature
 from sfn.survey.cause import Guess
@@ -68,7 +68,18 @@ def reconciled(
     sites = tuple(site.id for site in network.sites)
     unknown = [s for s in held if s not in sites]
     if unknown:
-        raise PlanError([Problem("hold", f"there is no site {', '.join(unknown)}", f"one of {', '.join(sites)}")])
+        raise PlanError(
+            [
+                Problem(
+                    "hold",
+                    f"there is no site {', '.join(unknown)}",
+                    f"one of {', '.join(sites)}",
+                    code="unknown-site",
+                    fields=("hold",),
+                    values={"site": unknown[0]},
+                )
+            ]
+        )
     predicted = planned_differences(network, measurements, terrain=terrain, as_set=as_set)
     left_out: tuple[int, ...] = ()
     if way == "without suspects":
@@ -157,11 +168,28 @@ def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[st
     for site_id, stage_id in stages.items():
         site = errors.get(site_id)
         if site is None or site.launch_error_us is None or site.uncertainty_us is None:
-            problems.append(Problem(f"site {site_id}", "has no launch error to take up", "a site that was measured"))
+            problems.append(
+                Problem(
+                    f"site {site_id}",
+                    "has no launch error to take up",
+                    "a site that was measured",
+                    code="no-launch-error",
+                    touches=(Touch(site_id),),
+                )
+            )
             continue
         allowed = correctable_stages(answer.network, site_id)
         if stage_id not in allowed:
-            problems.append(Problem(f"site {site_id}", f"cannot correct {stage_id!r}", f"one of {', '.join(allowed)}"))
+            problems.append(
+                Problem(
+                    f"site {site_id}",
+                    f"cannot correct {stage_id!r}",
+                    f"one of {', '.join(allowed)}",
+                    code="stage-not-correctable",
+                    touches=(Touch(site_id),),
+                    stages=(stage_id,),
+                )
+            )
             continue
         parent = errors.get(parents.get(site_id) or "")
         own_us = site.launch_error_us - ((parent.launch_error_us or 0.0) if parent is not None else 0.0)
@@ -169,11 +197,30 @@ def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[st
         latency_us = round(row["latency_us"] + own_us, 4)
         if latency_us < 0:
             what = f"{stage_id!r} would take {latency_us:g} us"
-            problems.append(Problem(f"site {site_id}", what, "another stage: this one is shorter than the correction"))
+            problems.append(
+                Problem(
+                    f"site {site_id}",
+                    what,
+                    "another stage: this one is shorter than the correction",
+                    code="latency-would-be-negative",
+                    touches=(Touch(site_id),),
+                    stages=(stage_id,),
+                    values={"latency_us": latency_us},
+                )
+            )
             continue
         if f"(table {mark})" in (row.get("note") or ""):
             what = f"{stage_id!r} took these measurements up already: the correction would count twice"
-            problems.append(Problem(f"site {site_id}", what, "measurements made since, with the new setting"))
+            problems.append(
+                Problem(
+                    f"site {site_id}",
+                    what,
+                    "measurements made since, with the new setting",
+                    code="correction-taken-already",
+                    touches=(Touch(site_id),),
+                    stages=(stage_id,),
+                )
+            )
             continue
         note = f"reconciled {day} (table {mark}): {own_us:+.3f} us, standard uncertainty {site.uncertainty_us:.3f} us"
         # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +83,17 @@ def measured(
         If a file, a channel or a value cannot be used.
     """
     if not search_us > 0:
-        raise PlanError([Problem("search_us", f"must be positive, got {search_us:g} us", "500000")])
+        raise PlanError(
+            [
+                Problem(
+                    "search_us",
+                    f"must be positive, got {search_us:g} us",
+                    "500000",
+                    code="out-of-range",
+                    fields=("search_us",),
+                )
+            ]
+        )
     reference, off_air, markers = _sources(paths, chosen)
     options: dict[str, Any] = {
         "weighting": weighting,
@@ -105,7 +115,7 @@ def measured(
         try:
             refined, phase = _refined(reference, off_air, found, marked=markers is not None)
         except PlanError as error:
-            problems += [Problem(p.where, p.what, p.expected, "warning") for p in error.problems]
+            problems += [replace(p, severity="warning") for p in error.problems]
     return Measured(reference.name, off_air.name, found, signal_us, marker_us, refined, phase, problems=tuple(problems))
 
 
@@ -136,18 +146,48 @@ def _sources(
 ) -> tuple[FileSource, FileSource, tuple[FileSource, FileSource] | None]:
     """Reference, off air, and the two markers when there are any."""
     if not 1 <= len(paths) <= 2:
-        raise PlanError([Problem("RECORDING", f"{len(paths)} recordings were given", "one or two")])
+        raise PlanError(
+            [
+                Problem(
+                    "RECORDING",
+                    f"{len(paths)} recordings were given",
+                    "one or two",
+                    code="recordings-number",
+                    values={"recordings": len(paths)},
+                )
+            ]
+        )
     files = [channels(path) for path in paths]
     reference = _channel(files[0], chosen.reference_channel, "reference_channel")
     second = 2 if len(files) == 1 else 1
     if chosen.marker_channel is None:
         return reference, _channel(files[-1], chosen.off_air_channel or second, "off_air_channel"), None
     if len(files) == 1:
-        raise PlanError([Problem("marker_channel", "one recording needs no marker", "two recordings")])
+        raise PlanError(
+            [
+                Problem(
+                    "marker_channel",
+                    "one recording needs no marker",
+                    "two recordings",
+                    code="marker-not-needed",
+                    fields=("marker_channel",),
+                )
+            ]
+        )
     off_air = _channel(files[1], chosen.off_air_channel or chosen.reference_channel, "off_air_channel")
     if chosen.marker_channel == chosen.reference_channel:
         what = f"channel {chosen.marker_channel} cannot be marker and signal"
-        raise PlanError([Problem("marker_channel", what, "another reference_channel for the signal")])
+        raise PlanError(
+            [
+                Problem(
+                    "marker_channel",
+                    what,
+                    "another reference_channel for the signal",
+                    code="marker-is-signal",
+                    fields=("marker_channel",),
+                )
+            ]
+        )
     first, other = (_channel(f, chosen.marker_channel, "marker_channel") for f in files)
     return reference, off_air, (first, other)
 
@@ -156,7 +196,17 @@ def _channel(file: tuple[FileSource, ...], wanted: int, where: str) -> FileSourc
     """One channel by its number from 1."""
     if not 1 <= wanted <= len(file):
         what = f"{file[0].path.name} has no channel {wanted}"
-        raise PlanError([Problem(where, what, f"1 to {len(file)}" if len(file) > 1 else "1: it has one channel only")])
+        raise PlanError(
+            [
+                Problem(
+                    where,
+                    what,
+                    f"1 to {len(file)}" if len(file) > 1 else "1: it has one channel only",
+                    code="no-such-channel",
+                    values={"channel": wanted, "channels": len(file)},
+                )
+            ]
+        )
     return file[wanted - 1]
 
 
@@ -166,7 +216,7 @@ def _refined(
     """The pilot's answer, or a refusal."""
     if marked:
         what = "the pilot's phase cannot be compared between two clocks"
-        raise PlanError([Problem(off_air.name, what, "one recorder for both channels")])
+        raise PlanError([Problem(off_air.name, what, "one recorder for both channels", code="clocks-too-far-apart")])
     coarse_us, uncertainty_us = found.delay_us or 0.0, found.uncertainty_us or 0.0
     return pilot.refined(reference, off_air, coarse_us=coarse_us, coarse_uncertainty_us=uncertainty_us)
 

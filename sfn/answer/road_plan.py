@@ -112,7 +112,17 @@ def line(
         If the spacing, the height, a position or a file cannot be used.
     """
     if rx_height_m is not None and not 1 <= rx_height_m <= 3000:
-        raise PlanError([Problem("rx_height_m", f"cannot be {rx_height_m:g}", "1 to 3000 m above ground")])
+        raise PlanError(
+            [
+                Problem(
+                    "rx_height_m",
+                    f"cannot be {rx_height_m:g}",
+                    "1 to 3000 m above ground",
+                    code="out-of-range",
+                    fields=("rx_height_m",),
+                )
+            ]
+        )
     along = samples(track, spacing_m=spacing_m)
     signals = line_signals(network, along.lat_deg, along.lon_deg, ground=ground, rx_height_m=rx_height_m, tell=tell)
     near = _names(network, along, folder=folder, anywhere=anywhere)

@@ -91,7 +91,18 @@ def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> S
     site = next((s for s in network.sites if s.id == site_id), None)
     if site is None:
         known = ", ".join(s.id for s in network.sites)
-        raise PlanError([Problem("site", f"there is no site {site_id!r}", f"one of {known}")])
+        raise PlanError(
+            [
+                Problem(
+                    "site",
+                    f"there is no site {site_id!r}",
+                    f"one of {known}",
+                    code="unknown-site",
+                    fields=("site",),
+                    values={"site": site_id},
+                )
+            ]
+        )
     placed = place(network)
     table = delay_table(network, placed=placed)
     rows = [row for row in table.rows if row.site_id == site_id]

@@ -58,7 +58,16 @@ def standby_routes(table: DelayTable, typed: Mapping[str, str]) -> tuple[Standby
         ("standby_hours", hours, MONTH_S / 3600, "h"),
     ):
         if not 0 <= value <= most:
-            reader.problems.append(Problem(name, f"cannot be {value:g}", f"0 to {most:g} {unit}"))
+            reader.problems.append(
+                Problem(
+                    name,
+                    f"cannot be {value:g}",
+                    f"0 to {most:g} {unit}",
+                    code="out-of-range",
+                    fields=(name,),
+                    values={"value": value, "most": most},
+                )
+            )
     reader.finish()
     called = reader.yes("standby_called")
     found = [

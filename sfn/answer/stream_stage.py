@@ -5,7 +5,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.report.numbers import us
 from sfn.stream.link import LinkPlan
@@ -57,12 +57,34 @@ def with_stream(
     chain = _chain(made, site_id, route)
     if in_place_of not in chain["stages"]:
         listed = ", ".join(chain["stages"])
-        raise PlanError([Problem("in_place_of", f"{in_place_of!r} is not in the {route} chain", f"one of {listed}")])
+        raise PlanError(
+            [
+                Problem(
+                    "in_place_of",
+                    f"{in_place_of!r} is not in the {route} chain",
+                    f"one of {listed}",
+                    code="stage-not-in-route",
+                    touches=(Touch(site_id, route),),
+                    fields=("in_place_of",),
+                )
+            ]
+        )
     prefix = f"{site_id}-stream" if route == "main" else f"{site_id}-{route}-stream"
     try:
         new = stages(plan, prefix=prefix, revision=revision, release_us=release_us, stream_plan=stream_plan)
     except ValueError as error:
-        raise PlanError([Problem("release_ms", str(error), "")]) from None
+        raise PlanError(
+            [
+                Problem(
+                    "release_ms",
+                    str(error),
+                    "",
+                    code="release-too-early",
+                    touches=(Touch(site_id, route),),
+                    fields=("release_ms",),
+                )
+            ]
+        ) from None
     chain["stages"] = [prefix if stage == in_place_of else stage for stage in chain["stages"]]
     replaced = {stage["id"] for stage in new}
     used = {stage for site in made["sites"] for one in site["chains"] for stage in one["stages"]}
@@ -107,4 +129,14 @@ def _chain(document: dict[str, Any], site_id: str, route: str) -> dict[str, Any]
             if chain["route"] == route:
                 found: dict[str, Any] = chain
                 return found
-    raise PlanError([Problem("chain", f"there is no {route} chain at {site_id!r}", "a chain of this network")])
+    raise PlanError(
+        [
+            Problem(
+                "chain",
+                f"there is no {route} chain at {site_id!r}",
+                "a chain of this network",
+                code="unknown-route",
+                values={"site": site_id, "route": route},
+            )
+        ]
+    )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from sfn.chain import MAIN
 from sfn.check import check
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
 from sfn.report.numbers import us
@@ -45,7 +45,13 @@ class WhatIf:
             ("off", self.off_air),
         ):
             found += [
-                Problem(key, f"there is no site {name!r}", f"one of {', '.join(sites)}")
+                Problem(
+                    key,
+                    f"there is no site {name!r}",
+                    f"one of {', '.join(sites)}",
+                    code="unknown-site",
+                    values={"site": name},
+                )
                 for name in names
                 if name not in sites
             ]
@@ -55,6 +61,9 @@ class WhatIf:
                     f"{key}-{name}",
                     f"site {name}: {value!r} us cannot be tried",
                     f"-{GREATEST_TRIED_US:g} to {GREATEST_TRIED_US:g} us",
+                    code="out-of-range",
+                    touches=(Touch(name),),
+                    values={"tried_us": value, "most_us": GREATEST_TRIED_US},
                 )
                 for name, value in values.items()
                 if not abs(value) <= GREATEST_TRIED_US
@@ -62,7 +71,16 @@ class WhatIf:
         for name, route in self.routes.items():
             known = [chain.route for chain in sites[name].chains] if name in sites else []
             if name in sites and route not in known:
-                found.append(Problem("route", f"site {name} has no route {route!r}", f"one of {', '.join(known)}"))
+                found.append(
+                    Problem(
+                        "route",
+                        f"site {name} has no route {route!r}",
+                        f"one of {', '.join(known)}",
+                        code="unknown-route",
+                        touches=(Touch(name),),
+                        values={"route": route},
+                    )
+                )
         return tuple(found)
 
 
