@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         date.fromisoformat(today)
     except ValueError:
-        raise PlanError([Problem("--today", f"{today!r} is no day", "as 2026-09-14")]) from None
+        raise PlanError([Problem("--today", f"{today!r} is no day", "as 2026-09-14", code="not-a-date")]) from None
     found = ages(read_file(args.network), today=today)
     if args.json:
         print_json(document(found))

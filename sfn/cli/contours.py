@@ -6,6 +6,7 @@ The level is exceeded for 50 % of time and places at the network's receiving hei
 import argparse
 import json
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 from sfn.answer.contours import Contours, document, features, network_contours, sentences
@@ -42,9 +43,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute the contours, write the file, print what they hold."""
     if not -20.0 <= args.level_dbuvm <= 150.0:
-        raise PlanError([Problem("--level-dbuvm", f"cannot be {args.level_dbuvm:g}", "-20 to 150 dBuV/m")])
+        raise PlanError(
+            [Problem("--level-dbuvm", f"cannot be {args.level_dbuvm:g}", "-20 to 150 dBuV/m", code="out-of-range")]
+        )
     if args.out is not None and args.out.suffix.lower() not in (".geojson", ".json", ".kml"):
-        raise PlanError([Problem("--out", f"cannot be {args.out.name}", "a name ending in .geojson or .kml")])
+        raise PlanError(
+            [Problem("--out", f"cannot be {args.out.name}", "a name ending in .geojson or .kml", code="file-ending")]
+        )
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
@@ -71,9 +76,15 @@ def _licence(file: Path | None) -> tuple[Area, ...]:
     try:
         return read_areas(file.read_bytes())
     except OSError as error:
-        raise PlanError([Problem("--licence", f"cannot be read ({error.strerror})", "a GeoJSON or KML file")]) from None
+        raise PlanError(
+            [
+                Problem(
+                    "--licence", f"cannot be read ({error.strerror})", "a GeoJSON or KML file", code="file-unreadable"
+                )
+            ]
+        ) from None
     except PlanError as refused:
-        named = [Problem(f"{file.name}, {p.where}", p.what, p.expected) for p in refused.problems]
+        named = [replace(p, where=f"{file.name}, {p.where}") for p in refused.problems]
         raise PlanError(named) from None
 
 
@@ -85,7 +96,9 @@ def _write(file: Path, found: Contours, name: str) -> None:
     try:
         file.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a file that can")]) from None
+        raise PlanError(
+            [Problem("--out", f"cannot be written ({error.strerror})", "a file that can", code="file-unwritable")]
+        ) from None
 
 
 def _print(found: Contours) -> None:

@@ -49,7 +49,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         answer = _sites(args) if args.site else _one(args)
     except ValueError as error:
-        raise PlanError([Problem("arguments", str(error), "see python -m sfn holdover --help")]) from None
+        raise PlanError(
+            [Problem("arguments", str(error), "see python -m sfn holdover --help", code="arguments-unusable")]
+        ) from None
     if args.json:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()

@@ -85,7 +85,9 @@ def run(args: argparse.Namespace) -> int:
                 for row in [_answer(guard, first, second, time_s=time_s, seed=args.seed, block_n=args.blocks)]
             ]
     except ValueError as error:
-        raise PlanError([Problem("arguments", str(error), "see python -m sfn loss --help")]) from None
+        raise PlanError(
+            [Problem("arguments", str(error), "see python -m sfn loss --help", code="arguments-unusable")]
+        ) from None
     if args.json:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()
@@ -172,7 +174,9 @@ def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Mea
                 remove_drift=not args.keep_drift,
             )
     except OSError as error:
-        problem = Problem(name, f"cannot be read ({error.strerror})", "a capture or a log of packets")
+        problem = Problem(
+            name, f"cannot be read ({error.strerror})", "a capture or a log of packets", code="file-unreadable"
+        )
         raise PlanError([problem]) from None
 
 

@@ -54,7 +54,9 @@ def run(args: argparse.Namespace) -> int:
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
     if args.objective == "people" and heard.people is None:
-        raise PlanError([Problem("--objective", heard.said, "listeners in the document, or --objective area")])
+        raise PlanError(
+            [Problem("--objective", heard.said, "listeners in the document, or --objective area", code="no-listeners")]
+        )
     asked = Asked(
         people=heard.people,
         by_area=args.objective == "area",
@@ -86,13 +88,15 @@ def _refuse(args: argparse.Namespace) -> None:
     wrong = []
     for name, value in (("--max-offset-us", args.max_offset_us), ("--max-move-us", args.max_move_us)):
         if value is not None and not 0 <= value <= 100_000:
-            wrong.append(Problem(name, f"cannot be {value!r}", "0 to 100 000 us"))
+            wrong.append(Problem(name, f"cannot be {value!r}", "0 to 100 000 us", code="out-of-range"))
     if not 0 < args.budget_s <= 86_400:
-        wrong.append(Problem("--budget-s", f"cannot be {args.budget_s!r}", "above 0, at most 86 400 s"))
+        wrong.append(
+            Problem("--budget-s", f"cannot be {args.budget_s!r}", "above 0, at most 86 400 s", code="out-of-range")
+        )
     if args.seed < 0:
-        wrong.append(Problem("--seed", f"cannot be {args.seed}", "0 or more"))
+        wrong.append(Problem("--seed", f"cannot be {args.seed}", "0 or more", code="out-of-range"))
     if args.max_changed is not None and args.max_changed < 0:
-        wrong.append(Problem("--max-changed", f"cannot be {args.max_changed}", "0 or more sites"))
+        wrong.append(Problem("--max-changed", f"cannot be {args.max_changed}", "0 or more sites", code="out-of-range"))
     if wrong:
         raise PlanError(wrong)
 

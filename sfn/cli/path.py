@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     if args.network is not None:
         return _run_network(args)
     missing = [
-        Problem(f"--{name.replace('_', '-')}", "is missing", expected)
+        Problem(f"--{name.replace('_', '-')}", "is missing", expected, code="argument-missing")
         for name, expected in ({"profile": "a CSV file of the profile"} | NEEDED).items()
         if getattr(args, name) is None
     ]
@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
         )
     except ValueError as refused:
         name, _, what = str(refused).partition(" ")
-        raise PlanError([Problem(name, what, "")]) from None
+        raise PlanError([Problem(name, what, "", code="outside-propagation-model")]) from None
     print(_json(answer) if args.json else _table(answer))
     return 0
 
@@ -108,7 +108,7 @@ def run(args: argparse.Namespace) -> int:
 def _run_network(args: argparse.Namespace) -> int:
     """The form with a network document."""
     missing = [
-        Problem(name, "is missing", expected)
+        Problem(name, "is missing", expected, code="argument-missing")
         for name, value, expected in (
             ("--site", args.site, "the id of a site of the network"),
             ("--at", args.at, "the receiving point, LAT,LON in decimal degrees"),
@@ -116,7 +116,9 @@ def _run_network(args: argparse.Namespace) -> int:
         if value is None
     ]
     if args.plot is not None and args.plot.suffix.lower() not in (".svg", ".png"):
-        missing.append(Problem("--plot", f"cannot be {args.plot.name}", "a name ending in .svg or .png"))
+        missing.append(
+            Problem("--plot", f"cannot be {args.plot.name}", "a name ending in .svg or .png", code="file-ending")
+        )
     if missing:
         raise PlanError(missing)
     network = read_file(args.network)
@@ -146,7 +148,11 @@ def _draw(file: Path, content: bytes) -> None:
         file.write_bytes(content)
     except OSError as reason:
         raise PlanError(
-            [Problem("--plot", f"cannot write {file.name}: {_plain(reason)}", "a place to write")]
+            [
+                Problem(
+                    "--plot", f"cannot write {file.name}: {_plain(reason)}", "a place to write", code="file-unwritable"
+                )
+            ]
         ) from None
 
 
@@ -159,7 +165,7 @@ def _percentages(text: str, *, most: int) -> list[float]:
         found = []
     if not (0 < len(found) <= most and all(1.0 <= p <= 50.0 for p in found)):
         one = "a number from 1 to 50" if most == 1 else f"up to {most} numbers from 1 to 50 with commas between"
-        raise PlanError([Problem("--time-pct", f"cannot be {text!r}", one)])
+        raise PlanError([Problem("--time-pct", f"cannot be {text!r}", one, code="out-of-range")])
     return found
 
 
@@ -174,11 +180,20 @@ def read_profile(file: Path) -> dict[str, list]:  # type: ignore[type-arg] # num
     try:
         rows = list(csv.reader(file.read_text(encoding="utf-8-sig").splitlines()))
     except (OSError, UnicodeDecodeError, csv.Error) as reason:
-        raise PlanError([Problem(str(file), f"cannot be read: {_plain(reason)}", "a CSV file in UTF-8")]) from None
+        raise PlanError(
+            [Problem(str(file), f"cannot be read: {_plain(reason)}", "a CSV file in UTF-8", code="file-unreadable")]
+        ) from None
     header = [cell.strip() for cell in rows[0]] if rows else []
     if sorted(header) != sorted(COLUMNS):
         raise PlanError(
-            [Problem(f"{file}, line 1", f"has the columns {','.join(header) or 'nothing'}", ",".join(COLUMNS))]
+            [
+                Problem(
+                    f"{file}, line 1",
+                    f"has the columns {','.join(header) or 'nothing'}",
+                    ",".join(COLUMNS),
+                    code="columns-missing",
+                )
+            ]
         )
     columns: dict[str, list] = {name: [] for name in COLUMNS}  # type: ignore[type-arg]
     problems = []
@@ -186,18 +201,26 @@ def read_profile(file: Path) -> dict[str, list]:  # type: ignore[type-arg] # num
         if not any(cell.strip() for cell in row):
             continue
         if len(row) != len(header):
-            problems.append(Problem(f"{file}, line {number}", f"has {len(row)} cells", f"{len(header)} cells"))
+            problems.append(
+                Problem(
+                    f"{file}, line {number}",
+                    f"has {len(row)} cells",
+                    f"{len(header)} cells",
+                    code="line-length",
+                    values={"cells": len(row), "columns": len(header)},
+                )
+            )
             continue
         for name, cell in zip(header, row, strict=True):
             value = _cell(name, cell.strip())
             if value is None:
                 wanted = " or ".join(ZONES) if name == "zone" else "a number"
-                problems.append(Problem(f"{file}, line {number}", f"{name} is {cell!r}", wanted))
+                problems.append(Problem(f"{file}, line {number}", f"{name} is {cell!r}", wanted, code="not-a-number"))
             columns[name].append(value)
     if problems:
         raise PlanError(problems[:MOST_PROBLEMS])
     if not columns["zone"]:
-        raise PlanError([Problem(str(file), "has no points", "at least 2 lines below the header")])
+        raise PlanError([Problem(str(file), "has no points", "at least 2 lines below the header", code="file-empty")])
     return columns
 
 

@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         ("--rx-ground-m", args.rx_ground_m, -500, 9000),
     ):
         if value is not None and not low <= value <= high:
-            raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m")])
+            raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m", code="out-of-range")])
     planned = read_file(args.network)
     found, now = tried_signals(
         planned,
@@ -126,7 +126,7 @@ def run(args: argparse.Namespace) -> int:
 def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals) -> None:
     """The programme as heard at the point, and undisturbed, as two files."""
     if service(network.service).kind != "fm":
-        raise PlanError([Problem("--hear", f"{network.service} is not FM", "an FM network")])
+        raise PlanError([Problem("--hear", f"{network.service} is not FM", "an FM network", code="service-not-fm")])
     programme = shipped_programme()
     if args.programme is not None:
         try:
@@ -134,7 +134,14 @@ def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals
                 programme = own_programme(file, name=args.programme.name)
         except OSError as error:
             raise PlanError(
-                [Problem("--programme", f"cannot be opened: {error.strerror}", "a WAV or FLAC file")]
+                [
+                    Problem(
+                        "--programme",
+                        f"cannot be opened: {error.strerror}",
+                        "a WAV or FLAC file",
+                        code="file-unreadable",
+                    )
+                ]
             ) from None
     made = heard(found, programme=programme, phase=args.phase, stereo=not args.mono)
     for path, sound in (
@@ -144,4 +151,6 @@ def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals
         try:
             path.write_bytes(sound)
         except OSError as error:
-            raise PlanError([Problem("--hear", f"cannot be written ({error.strerror})", "a file that can")]) from None
+            raise PlanError(
+                [Problem("--hear", f"cannot be written ({error.strerror})", "a file that can", code="file-unwritable")]
+            ) from None

@@ -49,7 +49,9 @@ def run(args: argparse.Namespace) -> int:
     network = read_file(args.network)
     if args.robust and args.without_suspects:
         what = "re-weights and leaves out at once"
-        raise PlanError([Problem("--robust", what, "--robust or --without-suspects")])
+        raise PlanError(
+            [Problem("--robust", what, "--robust or --without-suspects", code="arguments-exclude-each-other")]
+        )
     table = read_sheet(content_of(args.measurements), source=args.measurements.name)
     read = understood_measurements(table, network)
     if read.refused:

@@ -58,7 +58,9 @@ def run(args: argparse.Namespace) -> int:
     """Work out the road and print it."""
     form = None if args.out is None else args.out.suffix.lower().removeprefix(".")
     if form is not None and form not in FORMS:
-        raise PlanError([Problem("--out", f"cannot end in {args.out.suffix!r}", f"one of .{', .'.join(FORMS)}")])
+        raise PlanError(
+            [Problem("--out", f"cannot end in {args.out.suffix!r}", f"one of .{', .'.join(FORMS)}", code="file-ending")]
+        )
     network, track = read_file(args.network), read_track(args.line)
     folder = args.network.resolve().parent
     log = None if args.log is None else read_log(args.log, sites=tuple(site.id for site in network.sites))
@@ -79,7 +81,9 @@ def run(args: argparse.Namespace) -> int:
         try:
             args.out.write_bytes(road_file(made, form, by))
         except OSError as error:
-            raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a file that can")]) from None
+            raise PlanError(
+                [Problem("--out", f"cannot be written ({error.strerror})", "a file that can", code="file-unwritable")]
+            ) from None
     if args.json:
         print_json(document(made))
         return 0

@@ -33,7 +33,13 @@ def run(args: argparse.Namespace) -> int:
     words = [word.lower() for word in args.words]
     listed = tuple(s for s in services(own_file=args.services_file) if all(word in s.id for word in words))
     if not listed:
-        raise PlanError([Problem("WORD", f"no id has {' and '.join(words)} in it", "fewer or shorter words")])
+        raise PlanError(
+            [
+                Problem(
+                    "WORD", f"no id has {' and '.join(words)} in it", "fewer or shorter words", code="unknown-service"
+                )
+            ]
+        )
     if args.json:
         print_json(services_answer(listed, own_file=args.services_file))
         return 0

@@ -48,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
     of = service(args.service, own_file=args.services_file)
     signals = _read(args.signals_file)
     if args.threshold_db != args.threshold_db or not 0 <= args.threshold_db <= 200:
-        raise PlanError([Problem("--threshold-db", f"cannot be {args.threshold_db!r}", "from 0 to 200 dB")])
+        raise PlanError(
+            [Problem("--threshold-db", f"cannot be {args.threshold_db!r}", "from 0 to 200 dB", code="out-of-range")]
+        )
     try:
         answer = signals_answer(
             signals,
@@ -58,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
             direct=args.direct,
         )
     except ValueError as error:
-        raise PlanError([Problem("arguments", str(error), "see python -m sfn signals --help")]) from None
+        raise PlanError(
+            [Problem("arguments", str(error), "see python -m sfn signals --help", code="arguments-unusable")]
+        ) from None
     if args.others is not None:
         answer |= _unrelated(args.others, of.kind, float(signals.level_dbuvm.max()))
     if args.json:
@@ -71,11 +75,13 @@ def run(args: argparse.Namespace) -> int:
 def _unrelated(path: Path, kind: str, wanted_dbuvm: float) -> dict[str, Any]:
     """What other services ask for."""
     if kind != "fm":
-        raise PlanError([Problem("--others", "is judged for FM alone", "an FM service")])
+        raise PlanError([Problem("--others", "is judged for FM alone", "an FM service", code="service-not-fm")])
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError):
-        raise PlanError([Problem("--others", f"{path.name} cannot be read", "a CSV file in UTF-8")]) from None
+        raise PlanError(
+            [Problem("--others", f"{path.name} cannot be read", "a CSV file in UTF-8", code="file-unreadable")]
+        ) from None
     return {"unrelated": unrelated_answer(read_others(text, source=path.name), wanted_dbuvm)}
 
 
@@ -84,9 +90,13 @@ def _read(path: str) -> SignalList:
     try:
         text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise PlanError([Problem("file", f"cannot be read: {error.strerror}", "a CSV file of signals")]) from None
+        raise PlanError(
+            [Problem("file", f"cannot be read: {error.strerror}", "a CSV file of signals", code="file-unreadable")]
+        ) from None
     except UnicodeDecodeError:
-        raise PlanError([Problem("file", "is not UTF-8 text", "a CSV file of signals")]) from None
+        raise PlanError(
+            [Problem("file", "is not UTF-8 text", "a CSV file of signals", code="file-unreadable")]
+        ) from None
     return read_signal_list(text)
 
 

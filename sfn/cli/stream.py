@@ -182,7 +182,9 @@ def run(args: argparse.Namespace) -> int:
         if args.advise:
             answer["choices"] = _advised(args, payload, packet, headers=headers, link=link)
     except ValueError as error:
-        raise PlanError([Problem("arguments", str(error), "see python -m sfn stream --help")]) from None
+        raise PlanError(
+            [Problem("arguments", str(error), "see python -m sfn stream --help", code="arguments-unusable")]
+        ) from None
     if args.json:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()

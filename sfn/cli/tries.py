@@ -42,7 +42,9 @@ def _pairs(name: str, texts: list[str], problems: list[Problem]) -> list[tuple[s
         if colon:
             made.append((site, value))
         else:
-            problems.append(Problem(f"--{name}", f"cannot be {text!r}", "SITE:VALUE, as north:-12.5"))
+            problems.append(
+                Problem(f"--{name}", f"cannot be {text!r}", "SITE:VALUE, as north:-12.5", code="try-unreadable")
+            )
     return made
 
 
@@ -53,5 +55,13 @@ def _numbers(name: str, texts: list[str], problems: list[Problem]) -> dict[str, 
         try:
             made[site] = float(number_written(value))
         except ValueError as error:
-            problems.append(Problem(f"--{name}", f"{site}: {error}", "microseconds, as north:-12.5"))
+            problems.append(
+                Problem(
+                    f"--{name}",
+                    f"{site}: {error}",
+                    "microseconds, as north:-12.5",
+                    code="not-a-number",
+                    values={"site": site},
+                )
+            )
     return made

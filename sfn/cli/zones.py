@@ -60,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
         by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says)
         files = write_files(found, now.launches, args.out, by, forms)
     except OSError as error:
-        raise PlanError([Problem("--out", f"cannot be written ({error.strerror})", "a folder that can")]) from None
+        raise PlanError(
+            [Problem("--out", f"cannot be written ({error.strerror})", "a folder that can", code="file-unwritable")]
+        ) from None
     sites = [(name, of_site(found, name)) for name in computed.sites]
     answer = document(found, files) | {
         "tried": list(now.says),
@@ -108,7 +110,13 @@ def forms_argument(text: str) -> tuple[str, ...]:
     """
     forms = tuple(filter(None, (part.strip() for part in text.split(","))))
     if not forms or not set(forms) <= set(FORMS):
-        raise PlanError([Problem("--forms", f"cannot be {text!r}", f"some of {', '.join(FORMS)}, commas between")])
+        raise PlanError(
+            [
+                Problem(
+                    "--forms", f"cannot be {text!r}", f"some of {', '.join(FORMS)}, commas between", code="not-on-offer"
+                )
+            ]
+        )
     return forms
 
 
