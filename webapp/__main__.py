@@ -58,7 +58,9 @@ def serve(settings: Settings) -> int:
     """
     if not settings.on_loopback and settings.password_hash is None:
         what = f"{settings.host} can be reached from other machines, and no password is set"
-        raise PlanError([Problem("host", what, "python -m webapp --set-password first, or 127.0.0.1")])
+        raise PlanError(
+            [Problem("host", what, "python -m webapp --set-password first, or 127.0.0.1", code="password-needed")]
+        )
     listener = listen(settings)
     port = listener.getsockname()[1]
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
@@ -80,7 +82,9 @@ def listen(settings: Settings) -> socket.socket:
         )
     except OSError as refused:
         what = f"cannot listen on {settings.host} port {settings.port} ({refused.strerror})"
-        raise PlanError([Problem("port", what, "a free port: --port NUMBER, or 0 for any free one")]) from refused
+        raise PlanError(
+            [Problem("port", what, "a free port: --port NUMBER, or 0 for any free one", code="port-unusable")]
+        ) from refused
 
 
 def set_password(settings: Settings) -> int:
@@ -88,7 +92,9 @@ def set_password(settings: Settings) -> int:
     if sys.stdin.isatty():
         password = getpass.getpass("New password (12 characters or more): ")
         if getpass.getpass("The same again: ") != password:
-            raise PlanError([Problem("password", "the two are not the same", "the same password twice")])
+            raise PlanError(
+                [Problem("password", "the two are not the same", "the same password twice", code="passwords-differ")]
+            )
     else:
         password = sys.stdin.readline().rstrip("\n")
     _keep(settings, "password_hash", hash_password(password))

@@ -143,7 +143,12 @@ async def no_key_twice(request: Request) -> None:
     except (ValueError, RecursionError):
         return  # the framework refuses it
     if twice:
-        raise PlanError(Problem(key, "is given twice in one object", "one value for each key") for key in twice[:20])
+        raise PlanError(
+            Problem(
+                key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
+            )
+            for key in twice[:20]
+        )
 
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
@@ -282,6 +287,8 @@ def conflict_answer(conflict: ConflictError) -> JSONResponse:
         "base_revision",
         f"revision {theirs.number} was saved by {theirs.author} since revision {conflict.base.revision.number}",
         "put your changes into `theirs` and save again",
+        code="saved-by-another",
+        values={"revision": theirs.number},
     )
     answer = ConflictAnswer(
         problems=[ProblemLine(**problem.as_json())],

@@ -27,7 +27,13 @@ class BodyLimit:
         greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes
         declared = Headers(scope=scope).get("content-length", "0")
         if not declared.isdigit() or int(declared) > greatest:
-            problem = Problem("body", f"the request has {declared} bytes", f"at most {greatest} bytes at this address")
+            problem = Problem(
+                "body",
+                f"the request has {declared} bytes",
+                f"at most {greatest} bytes at this address",
+                code="request-too-large",
+                values={"most_bytes": greatest},
+            )
             await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
             return
         arrived = 0

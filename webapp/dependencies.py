@@ -104,13 +104,21 @@ def _of_json(body: bytes) -> dict[str, list[str]]:
     except (ValueError, RecursionError):
         sent = None
     if not isinstance(sent, dict):
-        raise PlanError([Problem("body", "is no JSON object", "the form's fields by name")])
+        raise PlanError([Problem("body", "is no JSON object", "the form's fields by name", code="no-json-object")])
     found: dict[str, list[str]] = {}
     for name, value in sent.items():
         several = value if isinstance(value, list) else [value]
         if any(isinstance(one, dict | list) for one in several):
             raise PlanError(
-                [Problem(name, "is no value of a field", "text, a number, true, false, or a list of these")]
+                [
+                    Problem(
+                        name,
+                        "is no value of a field",
+                        "text, a number, true, false, or a list of these",
+                        code="not-a-field-value",
+                        fields=(name,),
+                    )
+                ]
             )
         texts = ["yes" if one is True else str(one) for one in several if one is not None and one is not False]
         if texts:

@@ -62,7 +62,17 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     """
     base_text = form.get("base_revision", "")
     if not base_text.isascii() or not base_text.isdigit():
-        raise PlanError([Problem("base_revision", f"the form says {base_text!r}", "the number of a revision")])
+        raise PlanError(
+            [
+                Problem(
+                    "base_revision",
+                    f"the form says {base_text!r}",
+                    "the number of a revision",
+                    code="revision-unreadable",
+                    fields=("base_revision",),
+                )
+            ]
+        )
     base = store.read(network_id, int(base_text), even_deleted=True)
     draft = Draft(base, base.document, author=form.get("author", "").strip(), reason=form.get("reason", "").strip())
     if "document" in form:
@@ -94,7 +104,15 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
     """
     problems = _refusals(draft)
     if not draft.author or len(draft.author) > LONGEST_NAME:
-        problems += (Problem("author", "the record needs to know who changes this", "your name, in 120 characters"),)
+        problems += (
+            Problem(
+                "author",
+                "the record needs to know who changes this",
+                "your name, in 120 characters",
+                code="author-missing",
+                fields=("author",),
+            ),
+        )
     if problems:
         return replace(draft, problems=problems)
     request.session["author"] = draft.author
@@ -112,7 +130,9 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
         )
     except MissingError:
         what = "was deleted by someone while you were editing it; nothing you typed is lost"
-        return replace(draft, deleted=True, problems=(Problem("network", what, "bring it back and save"),))
+        return replace(
+            draft, deleted=True, problems=(Problem("network", what, "bring it back and save", code="network-put-away"),)
+        )
 
 
 def _as_json(draft: Draft, text: str) -> Draft:
@@ -147,4 +167,14 @@ def _carried(text: str) -> Any:
     try:
         return json.loads(text)
     except (ValueError, RecursionError) as wrong:
-        raise PlanError([Problem("draft", "the form's draft is not JSON", "the draft as the page made it")]) from wrong
+        raise PlanError(
+            [
+                Problem(
+                    "draft",
+                    "the form's draft is not JSON",
+                    "the draft as the page made it",
+                    code="draft-unreadable",
+                    fields=("draft",),
+                )
+            ]
+        ) from wrong

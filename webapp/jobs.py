@@ -116,7 +116,10 @@ class Job:
         except Exception:
             LOG.exception("job %s (%s) failed", self.id, self.title)
             what = f"{self.title} stopped because of a fault in this program"
-            state, self.problems = "failed", (Problem(self.id, what, "the program's log names the place"),)
+            state, self.problems = (
+                "failed",
+                (Problem(self.id, what, "the program's log names the place", code="work-failed"),),
+            )
         self.state = state
         self.ended.set()
 
@@ -154,7 +157,16 @@ class Jobs:
             open_jobs = sum(job.state not in ENDED for job in self._jobs.values())
             if open_jobs >= self._capacity:
                 what = f"{open_jobs} computations are waiting or running"
-                raise PlanError([Problem("jobs", what, f"fewer than {self._capacity}: cancel one, or wait for one")])
+                raise PlanError(
+                    [
+                        Problem(
+                            "jobs",
+                            what,
+                            f"fewer than {self._capacity}: cancel one, or wait for one",
+                            code="too-many-jobs",
+                        )
+                    ]
+                )
             job = Job(title=title, key=key, result_url=result_url)
             self._jobs[job.id] = job
             self._forget()

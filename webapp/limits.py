@@ -36,6 +36,9 @@ def bounded(name: str, value: int, *, greatest: int, unit: str) -> int:
             where=name,
             what=f"{value:,} {unit} are more than one request may ask for".replace(",", " "),
             expected=f"at most {greatest:,} {unit}".replace(",", " "),
+            code="beyond-a-limit",
+            fields=(name,),
+            values={"asked": value, "most": greatest},
         )
         raise PlanError([problem])
     return value

@@ -101,7 +101,7 @@ def number_of(form: Mapping[str, str], name: str, *, usual: float, least: float,
     try:
         return number_in(typed, least=least, greatest=greatest) if typed else usual
     except ValueError as error:
-        raise PlanError([Problem(name, str(error), expected)]) from None
+        raise PlanError([Problem(name, str(error), expected, code="not-a-number", fields=(name,))]) from None
 
 
 def safe_name(name: str) -> str:
@@ -119,7 +119,17 @@ def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
         If no file was chosen.
     """
     if not files:
-        raise PlanError([Problem("first", "no recording was chosen", "a WAV, FLAC, WAVE64 or RF64 file")])
+        raise PlanError(
+            [
+                Problem(
+                    "first",
+                    "no recording was chosen",
+                    "a WAV, FLAC, WAVE64 or RF64 file",
+                    code="no-file-chosen",
+                    fields=("first",),
+                )
+            ]
+        )
     folder.mkdir(parents=True, exist_ok=True)
     for old in folder.iterdir():
         if old.stat().st_mtime < time.time() - _DAY_S:
@@ -196,7 +206,9 @@ def chosen_logs(files: Sequence[UploadFile], *, sites: tuple[str, ...]) -> list[
         If no file was chosen, or one cannot be used.
     """
     if not files:
-        raise PlanError([Problem("logs", "no log was chosen", "a CSV or GPX file")])
+        raise PlanError(
+            [Problem("logs", "no log was chosen", "a CSV or GPX file", code="no-file-chosen", fields=("logs",))]
+        )
     return [log_of_bytes(f.file.read(), source=safe_name(f.filename or "log"), sites=sites) for f in files]
 
 
@@ -213,9 +225,29 @@ def chosen_runs(files: Mapping[str, Sequence[UploadFile]], form: Mapping[str, st
         for file in files.get(f"run-{number}", ()):
             name, source = f"setting-{number}", safe_name(file.filename or "run")
             if not form.get(name, "").strip():
-                raise PlanError([Problem(name, f"{source} has no setting", "its setting in us")])
+                raise PlanError(
+                    [
+                        Problem(
+                            name,
+                            f"{source} has no setting",
+                            "its setting in us",
+                            code="setting-missing",
+                            fields=(name,),
+                        )
+                    ]
+                )
             setting_us = number_of(form, name, usual=0.0, least=-1e6, greatest=1e6, unit="us")
             found.append(run_of(text_of(file), source=source, setting_us=setting_us))
     if len(found) < 2:
-        raise PlanError([Problem("runs", f"{len(found)} runs were chosen", "two or more of one route")])
+        raise PlanError(
+            [
+                Problem(
+                    "runs",
+                    f"{len(found)} runs were chosen",
+                    "two or more of one route",
+                    code="two-runs-needed",
+                    fields=("runs",),
+                )
+            ]
+        )
     return found

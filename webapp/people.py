@@ -75,7 +75,17 @@ def take(folder: Path, sent: str, stream: BinaryIO, *, grid: Grid | None) -> tup
     stem, ending = os.path.splitext(plain)
     if ending.lower() not in ENDINGS:
         what = f"{plain} is no file of people" if plain else "no file was sent"
-        raise PlanError([Problem("file", what, "a GeoTIFF (.tif) or a table of places (.csv)")])
+        raise PlanError(
+            [
+                Problem(
+                    "file",
+                    what,
+                    "a GeoTIFF (.tif) or a table of places (.csv)",
+                    code="file-of-another-kind",
+                    fields=("file",),
+                )
+            ]
+        )
     folder.mkdir(parents=True, exist_ok=True)
     arriving, digest = folder / f"{ARRIVING}{secrets.token_hex(8)}{ending.lower()}", hashlib.sha256()
     try:
@@ -126,4 +136,10 @@ def listeners_of(value: str, now: dict[str, Any] | None, *, folder: Path) -> dic
         return {"source": "places"}
     if HELD_NAME.fullmatch(value) and (folder / value).is_file():
         return {"file": value}
-    raise PlanError([Problem("listeners", f"cannot be {value!r}", "one of those on offer")])
+    raise PlanError(
+        [
+            Problem(
+                "listeners", f"cannot be {value!r}", "one of those on offer", code="not-on-offer", fields=("listeners",)
+            )
+        ]
+    )

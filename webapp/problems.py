@@ -59,7 +59,7 @@ def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *
     if wants_json(request) and status == 403:
         sentence = "Send JSON with Content-Type: application/json, or a token as Authorization: Bearer TOKEN"
     if wants_json(request):
-        told = problems or (Problem(request.url.path, title, sentence),)
+        told = problems or (Problem(request.url.path, title, sentence, code="request-refused"),)
         return JSONResponse({"problems": [p.as_json() for p in told]}, status)
     technician = request.url.path.startswith("/site/")
     if technician and status in (404, 410):
@@ -95,7 +95,7 @@ def _unreadable_request(request: Request, raised: Exception) -> Response:
     errors = raised.errors()
     if any(e["loc"][0] == "path" for e in errors):
         return refusal(request, 404)
-    problems = tuple(Problem(_place(e), *_said(e)) for e in errors)
+    problems = tuple(Problem(_place(e), *_said(e), code="request-unreadable", fields=(_place(e),)) for e in errors)
     return refusal(request, 422, problems)
 
 

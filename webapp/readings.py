@@ -81,17 +81,19 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         try:
             value = float(number_written(text))
         except ValueError as wrong:
-            problems.append(Problem(name, str(wrong), expected))
+            problems.append(Problem(name, str(wrong), expected, code="not-a-number", fields=(name,)))
             return None
         if not least <= value <= greatest:
-            problems.append(Problem(name, f"{text} is out of range", expected))
+            problems.append(Problem(name, f"{text} is out of range", expected, code="out-of-range", fields=(name,)))
         return value
 
     name = form.get("route") or made.routes[0].row.route
     try:
         route = route_of(made, name)
     except ValueError as wrong:
-        raise PlanError([Problem("route", str(wrong), "a route of this sheet")]) from None
+        raise PlanError(
+            [Problem("route", str(wrong), "a route of this sheet", code="unknown-route", fields=("route",))]
+        ) from None
     as_set = {}
     for n, planned in enumerate(route.fields, 1):
         value = number(f"set-{n}", -1e12, 1e12, planned.unit)
@@ -104,14 +106,30 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
     plane = form.get("plane", "")
     if readings and plane not in {time.plane for time in route.planes}:
         problems.append(
-            Problem("plane", "a reading needs the plane it was taken at", ", ".join(t.plane for t in route.planes))
+            Problem(
+                "plane",
+                "a reading needs the plane it was taken at",
+                ", ".join(t.plane for t in route.planes),
+                code="plane-missing",
+                fields=("plane",),
+            )
         )
     initials = form.get("initials", "").strip()[:40]
     if not initials:
-        problems.append(Problem("initials", "a reading needs initials", "yours"))
+        problems.append(
+            Problem("initials", "a reading needs initials", "yours", code="initials-missing", fields=("initials",))
+        )
     texts = _texts(form)
     if not (as_set or readings or texts or problems):
-        problems.append(Problem("set-1", "nothing was typed", "a setting, a reading, or a remark"))
+        problems.append(
+            Problem(
+                "set-1",
+                "nothing was typed",
+                "a setting, a reading, or a remark",
+                code="nothing-typed",
+                fields=("set-1",),
+            )
+        )
     taken_at = _time(form.get("taken_at", ""), now, problems)
     if problems:
         raise PlanError(problems)
@@ -174,12 +192,36 @@ def _time(text: str, now: datetime, problems: list[Problem]) -> str:
     try:
         at = datetime.fromisoformat(text.strip())
     except ValueError:
-        problems.append(Problem("taken_at", f"{text!r} is no time", "as 2026-09-14 08:30, in UTC"))
+        problems.append(
+            Problem(
+                "taken_at",
+                f"{text!r} is no time",
+                "as 2026-09-14 08:30, in UTC",
+                code="not-a-date",
+                fields=("taken_at",),
+            )
+        )
         return ""
     at = at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
     if at > now + _AHEAD:
         what = f"{at:%Y-%m-%d %H:%M} UTC is to come: is that local time?"
-        problems.append(Problem("taken_at", what, f"the time of the reading, in UTC; it is {now:%Y-%m-%d %H:%M} now"))
+        problems.append(
+            Problem(
+                "taken_at",
+                what,
+                f"the time of the reading, in UTC; it is {now:%Y-%m-%d %H:%M} now",
+                code="date-in-the-future",
+                fields=("taken_at",),
+            )
+        )
     if at < now - _BEHIND:
-        problems.append(Problem("taken_at", f"{at:%Y-%m-%d %H:%M} UTC is over a year ago", "the time of the reading"))
+        problems.append(
+            Problem(
+                "taken_at",
+                f"{at:%Y-%m-%d %H:%M} UTC is over a year ago",
+                "the time of the reading",
+                code="date-long-past",
+                fields=("taken_at",),
+            )
+        )
     return f"{at:%Y-%m-%d %H:%M}"

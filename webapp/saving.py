@@ -21,7 +21,7 @@ def author_of(form: Mapping[str, str]) -> str:
     """
     author = form.get("author", "").strip()
     if not author:
-        raise PlanError([Problem("author", "a save needs a name", "yours")])
+        raise PlanError([Problem("author", "a save needs a name", "yours", code="author-missing", fields=("author",))])
     return author
 
 
@@ -35,7 +35,16 @@ def base_of(form: Mapping[str, str]) -> int:
     """
     base = form.get("base", "0")
     if not (base.isascii() and base.isdigit()):
-        raise RefusedError(422, Problem("base", f"the form says {base!r}", "the number of a revision"))
+        raise RefusedError(
+            422,
+            Problem(
+                "base",
+                f"the form says {base!r}",
+                "the number of a revision",
+                code="revision-unreadable",
+                fields=("base",),
+            ),
+        )
     return int(base)
 
 

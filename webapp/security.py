@@ -50,7 +50,17 @@ def hash_password(password: str) -> str:
     """
     if len(password) < LEAST_PASSWORD:
         what = f"the password has {len(password)} characters"
-        raise PlanError([Problem("password", what, f"{LEAST_PASSWORD} or more; several words do well")])
+        raise PlanError(
+            [
+                Problem(
+                    "password",
+                    what,
+                    f"{LEAST_PASSWORD} or more; several words do well",
+                    code="password-too-short",
+                    fields=("password",),
+                )
+            ]
+        )
     return PasswordHasher().hash(password)
 
 
@@ -157,7 +167,9 @@ class SessionNeeded:
 
     def _refusal(self, scope: Scope) -> Response:
         if scope["path"].startswith("/api"):
-            problem = Problem("authorization", "this needs a session or a token", "Authorization: Bearer TOKEN")
+            problem = Problem(
+                "authorization", "this needs a session or a token", "Authorization: Bearer TOKEN", code="not-signed-in"
+            )
             return JSONResponse({"problems": [problem.as_json()]}, 401, {"WWW-Authenticate": "Bearer"})
         after = scope["path"] if scope["method"] == "GET" else addresses.HOME
         return RedirectResponse(addresses.log_in(local_address(after)), 303)

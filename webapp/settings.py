@@ -146,4 +146,4 @@ def _yes_or_no(name: str, text: str) -> bool:
 
 
 def _refusal(where: str, what: str, expected: str) -> PlanError:
-    return PlanError([Problem(where=where, what=what, expected=expected)])
+    return PlanError([Problem(where=where, what=what, expected=expected, code="setting-unusable")])

@@ -26,7 +26,16 @@ class SiteLink:
 def made_link(session_key: str, *, network_id: int, site_id: str, revision: int, days: int) -> str:
     """The signed part of a link's address; good for `days` from now."""
     if not 1 <= days <= MOST_DAYS:
-        raise RefusedError(422, Problem("days", f"a link cannot last {days} days", f"1 to {MOST_DAYS} days"))
+        raise RefusedError(
+            422,
+            Problem(
+                "days",
+                f"a link cannot last {days} days",
+                f"1 to {MOST_DAYS} days",
+                code="out-of-range",
+                fields=("days",),
+            ),
+        )
     return str(_signer(session_key).dumps([network_id, site_id, revision, days]))
 
 
@@ -44,12 +53,20 @@ def read_link(session_key: str, token: str, *, now: datetime | None = None) -> S
     except (BadSignature, ValueError, TypeError):
         raise RefusedError(
             404,
-            Problem("link", "this is no link of ours, or it was cut off", "the whole link; the control room has it"),
+            Problem(
+                "link",
+                "this is no link of ours, or it was cut off",
+                "the whole link; the control room has it",
+                code="link-unreadable",
+            ),
         ) from None
     ends_at = signed_at.astimezone(UTC) + timedelta(days=days)
     if (now or datetime.now(UTC)) > ends_at:
         what = f"this link ended on {ends_at:%Y-%m-%d %H:%M} UTC"
-        raise RefusedError(410, Problem("link", what, "a new one from the control room; what you typed is still kept"))
+        raise RefusedError(
+            410,
+            Problem("link", what, "a new one from the control room; what you typed is still kept", code="link-ended"),
+        )
     return SiteLink(network_id, site_id, revision, ends_at)
 
 

@@ -65,7 +65,9 @@ def source_of(value: str) -> dict[str, str] | None:
     kind, _, name = value.partition(" ")
     if kind == "folder" and FOLDER_NAME.fullmatch(name):
         return {"folder": name}
-    raise PlanError([Problem("terrain", f"cannot be {value!r}", "one of those on offer")])
+    raise PlanError(
+        [Problem("terrain", f"cannot be {value!r}", "one of those on offer", code="not-on-offer", fields=("terrain",))]
+    )
 
 
 def value_of(source: dict[str, str] | None) -> str:
@@ -97,7 +99,17 @@ def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]]) -
         If the name will not do, there is no file, or one of them is no terrain; every such file is named.
     """
     if not FOLDER_NAME.fullmatch(name):
-        raise PlanError([Problem("name", f"cannot be {name!r}", "up to 60 letters, digits, blanks, - and _")])
+        raise PlanError(
+            [
+                Problem(
+                    "name",
+                    f"cannot be {name!r}",
+                    "up to 60 letters, digits, blanks, - and _",
+                    code="name-unusable",
+                    fields=("name",),
+                )
+            ]
+        )
     arriving = folder / f"{ARRIVING}{secrets.token_hex(8)}"
     arriving.mkdir(parents=True)
     try:
@@ -116,7 +128,15 @@ def _arrived(arriving: Path, files: Iterable[tuple[str, BinaryIO]]) -> list[Path
     for sent, stream in files:
         file_name = Path(sent.replace("\\", "/")).name
         if not FILE_NAME.fullmatch(file_name) or Path(file_name).suffix.lower() not in READERS:
-            problems.append(Problem("files", f"{file_name or 'a file'} is not a terrain file", "GeoTIFF or SRTM .hgt"))
+            problems.append(
+                Problem(
+                    "files",
+                    f"{file_name or 'a file'} is not a terrain file",
+                    "GeoTIFF or SRTM .hgt",
+                    code="file-of-another-kind",
+                    fields=("files",),
+                )
+            )
             continue
         path = arriving / file_name
         with path.open("wb") as out:
@@ -125,12 +145,24 @@ def _arrived(arriving: Path, files: Iterable[tuple[str, BinaryIO]]) -> list[Path
             tile_of(path)
         except UnusableError as error:
             what, expected = error.args
-            problems.append(Problem("files", f"{file_name} {what}", expected))
+            problems.append(
+                Problem("files", f"{file_name} {what}", expected, code="terrain-file-unusable", fields=("files",))
+            )
         taken.append(path)
     if problems:
         raise PlanError(problems)
     if not taken:
-        raise PlanError([Problem("files", "no file was sent", "one GeoTIFF or SRTM .hgt file or more")])
+        raise PlanError(
+            [
+                Problem(
+                    "files",
+                    "no file was sent",
+                    "one GeoTIFF or SRTM .hgt file or more",
+                    code="no-file-chosen",
+                    fields=("files",),
+                )
+            ]
+        )
     return taken
 
 

@@ -101,7 +101,17 @@ def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float
         return None, pixel
     parts = [_number("bounds", part) for part in bounds.split(",")]
     if len(parts) != 4:
-        raise PlanError([Problem("bounds", f"cannot be {bounds!r}", "south,west,north,east in degrees")])
+        raise PlanError(
+            [
+                Problem(
+                    "bounds",
+                    f"cannot be {bounds!r}",
+                    "south,west,north,east in degrees",
+                    code="bounds-unreadable",
+                    fields=("bounds",),
+                )
+            ]
+        )
     return (parts[0], parts[1], parts[2], parts[3]), pixel
 
 
@@ -121,7 +131,7 @@ def _pairs(name: str, values: list[str]) -> list[tuple[str, str]]:
     for text in filter(None, values):
         site, colon, value = text.rpartition(":")
         if not colon:
-            raise PlanError([Problem(name, f"cannot be {text!r}", "SITE:VALUE")])
+            raise PlanError([Problem(name, f"cannot be {text!r}", "SITE:VALUE", code="try-unreadable", fields=(name,))])
         made.append((site, value))
     return made
 
@@ -142,9 +152,15 @@ def _number(name: str, text: str, who: str = "") -> float:
     try:
         value = float(number_written(text))
     except ValueError as error:
-        raise PlanError([Problem(name, f"{who}{error}", "a number")]) from None
+        raise PlanError([Problem(name, f"{who}{error}", "a number", code="not-a-number", fields=(name,))]) from None
     if not abs(value) < 1e12:
-        raise PlanError([Problem(name, f"{who}{text!r} is out of range", "a number below 1e12")])
+        raise PlanError(
+            [
+                Problem(
+                    name, f"{who}{text!r} is out of range", "a number below 1e12", code="out-of-range", fields=(name,)
+                )
+            ]
+        )
     return value
 
 
@@ -160,7 +176,17 @@ def height_of(text: str) -> float | None:
         return None
     height = _number("rx_height_m", text)
     if not 1 <= height <= 3000:
-        raise PlanError([Problem("rx_height_m", f"cannot be {text!r}", "1 to 3000 m above ground")])
+        raise PlanError(
+            [
+                Problem(
+                    "rx_height_m",
+                    f"cannot be {text!r}",
+                    "1 to 3000 m above ground",
+                    code="out-of-range",
+                    fields=("rx_height_m",),
+                )
+            ]
+        )
     return height
 
 
@@ -185,5 +211,15 @@ def percentages_of(text: str) -> tuple[float, ...]:
     """
     found = tuple(_number("time_pct", part) for part in text.replace(";", " ").replace(",", " ").split())
     if len(found) > 10 or not all(1 <= one <= 50 for one in found):
-        raise PlanError([Problem("time_pct", f"cannot be {text!r}", "up to ten numbers from 1 to 50 %")])
+        raise PlanError(
+            [
+                Problem(
+                    "time_pct",
+                    f"cannot be {text!r}",
+                    "up to ten numbers from 1 to 50 %",
+                    code="out-of-range",
+                    fields=("time_pct",),
+                )
+            ]
+        )
     return found

@@ -83,33 +83,63 @@ def source_document(typed: SourceTyped, key: str, *, held: Census | None) -> dic
     if typed.choice == NONE:
         return None
     if not FOLDER_NAME.fullmatch(typed.folder):
-        raise PlanError([Problem(key, f"cannot be {typed.choice!r}", "one of those on offer")])
+        raise PlanError(
+            [Problem(key, f"cannot be {typed.choice!r}", "one of those on offer", code="not-on-offer", fields=(key,))]
+        )
     document: dict[str, Any] = {"folder": typed.folder}
     if typed.kind == HEIGHTS:
         return document
     if held is not None and not held.classes and held.least is not None:
         what = f"{typed.folder} holds no classes but values from {held.least:g} to {held.greatest:g}"
         expected = "whole numbers, 128 different ones at most" + ("; or take them as heights" if key == "cover" else "")
-        raise PlanError([Problem(f"{key}.classes", what, expected)])
+        raise PlanError(
+            [Problem(f"{key}.classes", what, expected, code="class-line-unreadable", fields=(f"{key}.classes",))]
+        )
     value, what = ("height_m", "height in metres") if key == "cover" else ("zone", "zone")
     given = [(number(name), text) for name, text in typed.rows if text]
     named = [name for name, _ in given]
     problems = [
-        Problem(f"{key}.classes", f"class {name} occurs and has no {what}", f"a {what} for class {name}")
+        Problem(
+            f"{key}.classes",
+            f"class {name} occurs and has no {what}",
+            f"a {what} for class {name}",
+            code="class-without-value",
+            fields=(f"{key}.classes",),
+        )
         for name in (held.classes if held else ())
         if name not in named
     ]
     problems += [
-        Problem(f"{key}.classes", f"class {name!r} is no whole number", "the number that the raster holds")
+        Problem(
+            f"{key}.classes",
+            f"class {name!r} is no whole number",
+            "the number that the raster holds",
+            code="class-not-a-number",
+            fields=(f"{key}.classes",),
+        )
         for name in named
         if not isinstance(name, int)
     ]
     problems += [
-        Problem(f"{key}.classes", f"class {name} is given twice", "every class once")
+        Problem(
+            f"{key}.classes",
+            f"class {name} is given twice",
+            "every class once",
+            code="class-given-twice",
+            fields=(f"{key}.classes",),
+        )
         for name in sorted({n for n in named if isinstance(n, int) and named.count(n) > 1})
     ]
     if not given and not problems:
-        problems.append(Problem(f"{key}.classes", "says nothing of any class", f"a {what} for every class that occurs"))
+        problems.append(
+            Problem(
+                f"{key}.classes",
+                "says nothing of any class",
+                f"a {what} for every class that occurs",
+                code="no-classes",
+                fields=(f"{key}.classes",),
+            )
+        )
     if problems:
         raise PlanError(problems)
     document["classes"] = [{"number": name, value: number(text) if key == "cover" else text} for name, text in given]

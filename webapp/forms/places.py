@@ -111,7 +111,7 @@ def _misshapen(record: dict[str, Any], model: type[BaseModel], path: tuple[str |
 
 def _shape(path: tuple[str | int, ...], expected: str) -> Problem:
     where = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in path).removeprefix(".")
-    return Problem(where or "document", "cannot be shown in a form", expected)
+    return Problem(where or "document", "cannot be shown in a form", expected, code="document-not-for-forms")
 
 
 def _kind(annotation: Any) -> tuple[Kind, type[BaseModel] | None, tuple[Any, ...]]:

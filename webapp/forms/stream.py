@@ -195,4 +195,6 @@ def release_us(form: Mapping[str, str]) -> float | None:
     try:
         return float(number_written(text)) * 1000
     except ValueError as error:
-        raise PlanError([Problem("release_ms", str(error), "a number of milliseconds")]) from None
+        raise PlanError(
+            [Problem("release_ms", str(error), "a number of milliseconds", code="not-a-number", fields=("release_ms",))]
+        ) from None

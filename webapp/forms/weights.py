@@ -78,7 +78,16 @@ def _points(text: str) -> list[list[float | int | str]]:
             continue
         pieces = [number(piece) for piece in line.replace(",", " ").split()]
         if len(pieces) != 2 or any(isinstance(piece, str) for piece in pieces):
-            problems.append(Problem("points", f"line {n}: {line[:60]!r} is no place", "36.2100, -84.3000"))
+            problems.append(
+                Problem(
+                    "points",
+                    f"line {n}: {line[:60]!r} is no place",
+                    "36.2100, -84.3000",
+                    code="point-unreadable",
+                    fields=("points",),
+                    values={"line": n},
+                )
+            )
         made.append(pieces)
     if problems:
         raise PlanError(problems[:10])

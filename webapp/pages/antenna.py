@@ -2,6 +2,7 @@
 
 import copy
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Request, UploadFile
@@ -101,11 +102,13 @@ def _table(kind: str, sent: UploadFile) -> tuple[list[list[float]], tuple[Proble
     try:
         text = sent.file.read(2_000_000).decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise PlanError([Problem(f"{sent.filename}", "is not text in UTF-8", "a CSV file")]) from None
+        raise PlanError(
+            [Problem(f"{sent.filename}", "is not text in UTF-8", "a CSV file", code="file-unreadable")]
+        ) from None
     try:
         table, doubts = read_table(text, kind="horizontal" if kind == "horizontal" else "vertical")
     except PlanError as refused:
-        named = [Problem(f"{sent.filename}, {p.where}", p.what, p.expected, p.severity) for p in refused.problems]
+        named = [replace(p, where=f"{sent.filename}, {p.where}") for p in refused.problems]
         raise PlanError(named[:20]) from None
     return [list(row) for row in table], doubts
 
@@ -133,7 +136,15 @@ def _shown(
         hanging = _hanging(opened, site)
         true_deg = hanging.azimuth_deg if hanging else None
     except ValueError as refused:
-        wrong += (Problem("antenna.azimuth_date", str(refused), "a day from 2025 to 2029"),)
+        wrong += (
+            Problem(
+                "antenna.azimuth_date",
+                str(refused),
+                "a day from 2025 to 2029",
+                code="not-a-date",
+                fields=("antenna.azimuth_date",),
+            ),
+        )
     context = AntennaPage(
         network=opened.head,
         site_id=site.id,

@@ -23,7 +23,17 @@ def show(
     current = network.head.revision.number
     if against and not (against.isascii() and against.isdigit() and 0 < int(against) < current):
         expected = f"a revision from 1 to {current - 1}, or none for what is set now" if current > 1 else "none"
-        raise PlanError([Problem("against", f"{against!r} is no older revision", expected)])
+        raise PlanError(
+            [
+                Problem(
+                    "against",
+                    f"{against!r} is no older revision",
+                    expected,
+                    code="unknown-revision",
+                    fields=("against",),
+                )
+            ]
+        )
     old = opened(store.read(network.head.id, int(against))) if against else None
     try:
         key = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key

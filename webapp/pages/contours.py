@@ -54,7 +54,7 @@ def _found(
     at_dbuvm = number_of("level", level)
     if at_dbuvm is None or not LEAST_DBUVM <= at_dbuvm <= GREATEST_DBUVM:
         expected = f"{LEAST_DBUVM:g} to {GREATEST_DBUVM:g} dBuV/m"
-        raise PlanError([Problem("level", f"cannot be {level!r}", expected)])
+        raise PlanError([Problem("level", f"cannot be {level!r}", expected, code="out-of-range", fields=("level",))])
     computed = coverage_of(opened, maps, key)
     sites = [site] if site else []
     return coverage_contours(opened.network, computed, sites, at_dbuvm=at_dbuvm, main=main or None, licence=areas)

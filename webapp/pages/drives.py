@@ -70,7 +70,18 @@ def compare_runs(
         stretch_m = number_of(form, "stretch_m", usual=100.0, least=10.0, greatest=10_000.0, unit="m")
         moved = form.get("moved") or None
         if moved is not None and moved not in {site.id for site in network.sites}:
-            raise PlanError([Problem("moved", f"there is no site {moved!r}", "a site of the network, or none")])
+            raise PlanError(
+                [
+                    Problem(
+                        "moved",
+                        f"there is no site {moved!r}",
+                        "a site of the network, or none",
+                        code="unknown-site",
+                        fields=("moved",),
+                        values={"site": moved},
+                    )
+                ]
+            )
         read = chosen_runs(files, form)
     except PlanError as error:
         return page(request, _page(opened, typed=form, problems=error.problems), status=422)
@@ -94,7 +105,17 @@ def change_shifts(request: Request, opened: NetworkDep, jobs: JobsDep, store: St
     try:
         author = author_of(form)
         if not accepted and not withdrawn:
-            raise PlanError([Problem("shifts", "no site was chosen", "at least one to accept or to withdraw")])
+            raise PlanError(
+                [
+                    Problem(
+                        "shifts",
+                        "no site was chosen",
+                        "at least one to accept or to withdraw",
+                        code="no-site-chosen",
+                        fields=("shifts",),
+                    )
+                ]
+            )
         why = form.get("reason", "").strip() or "drive test"
         day = f"{datetime.now(UTC):%Y-%m-%d}"
         made = with_shifts(opened.document, accepted, withdrawn=withdrawn, source=f"{why}, {author}", day=day)

@@ -42,7 +42,9 @@ def play(
 ) -> Response:
     """Start making the two sounds."""
     if service(opened.network.service).kind != "fm":
-        raise PlanError([Problem("service", f"{opened.network.service} is not FM", "an FM network")])
+        raise PlanError(
+            [Problem("service", f"{opened.network.service} is not FM", "an FM network", code="service-not-fm")]
+        )
     at, height = form.get("at", ""), form.get("rx_height_m", "")
     typed = locate(text=at, where="at")
     judged, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(height))

@@ -62,7 +62,9 @@ def advice(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> 
     """The ranked protections."""
     result = job_found(jobs, job_id).result
     if result is None:
-        raise RefusedError(404, Problem("advice", "is no longer in memory", "ask again from the link plan"))
+        raise RefusedError(
+            404, Problem("advice", "is no longer in memory", "ask again from the link plan", code="no-longer-in-memory")
+        )
     choices, typed = result
     links = tuple(
         addresses.links(opened.head.id, written(with_protection(read(typed), choice.protection))) for choice in choices
@@ -80,10 +82,21 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     try:
         site_id, route, in_place_of = form.get("place", "").split("|")
     except ValueError:
-        raise RefusedError(422, Problem("place", "no stage was chosen", "the stage that the stream replaces")) from None
+        raise RefusedError(
+            422,
+            Problem(
+                "place",
+                "no stage was chosen",
+                "the stage that the stream replaces",
+                code="no-stage-chosen",
+                fields=("place",),
+            ),
+        ) from None
     author = form.get("author", "").strip()
     if not author:
-        raise RefusedError(422, Problem("author", "a save needs a name", "yours"))
+        raise RefusedError(
+            422, Problem("author", "a save needs a name", "yours", code="author-missing", fields=("author",))
+        )
     base = opened.head.revision.number
     document = with_stream(
         opened.document,

@@ -55,7 +55,9 @@ def upload(
     asked = record_of(form)
     given = [one for one in (first, second) if one is not None and one.filename]
     if not given:
-        raise RefusedError(422, Problem("first", "no file was sent", "a capture or a log"))
+        raise RefusedError(
+            422, Problem("first", "no file was sent", "a capture or a log", code="no-file-chosen", fields=("first",))
+        )
     names = [str(one.filename) for one in given]
     files = [_copy(one, settings.data_folder) for one in given]
 
@@ -78,7 +80,9 @@ def measured(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -
     """What was measured."""
     found = job_found(jobs, job_id).result
     if not isinstance(found, Records):
-        raise RefusedError(404, Problem("record", "is no longer in memory", "the file again"))
+        raise RefusedError(
+            404, Problem("record", "is no longer in memory", "the file again", code="no-longer-in-memory")
+        )
     charts = (burst_chart(found.first, found.model), delay_chart(found.first), hours_chart(found.hours))
     fields = measured_fields(found.found)
     context = MeasuredPage(

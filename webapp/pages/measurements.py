@@ -83,7 +83,17 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
         answer = _reconciled(opened, maps, typed, _understood(opened, typed))
         author = author_of(form)
         if not chosen:
-            raise PlanError([Problem("stage", "no site was chosen to be corrected", "at least one")])
+            raise PlanError(
+                [
+                    Problem(
+                        "stage",
+                        "no site was chosen to be corrected",
+                        "at least one",
+                        code="no-site-chosen",
+                        fields=("stage",),
+                    )
+                ]
+            )
         document = corrected(opened.document, answer, stages=chosen, day=f"{datetime.now(UTC):%Y-%m-%d}")
     except PlanError as error:
         return page(request, _page(opened, typed=typed, problems=error.problems), status=422)

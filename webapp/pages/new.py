@@ -59,7 +59,19 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
     site = document["sites"][0]
     site["id"] = re.sub(r"[^a-z0-9]+", "-", str(site.get("name", "")).lower()).strip("-")[:40] or "site"
     author = form.get("author", "").strip()
-    problems = () if author else (Problem("author", "the record needs to know who makes this", "your name"),)
+    problems = (
+        ()
+        if author
+        else (
+            Problem(
+                "author",
+                "the record needs to know who makes this",
+                "your name",
+                code="author-missing",
+                fields=("author",),
+            ),
+        )
+    )
     try:
         network_of(document)
     except PlanError as refused:

@@ -23,11 +23,31 @@ def change(
     author = form.get("author", "").strip()
     try:
         if not author:
-            raise PlanError([Problem("author", "the record needs to know who changes this", "your name")])
+            raise PlanError(
+                [
+                    Problem(
+                        "author",
+                        "the record needs to know who changes this",
+                        "your name",
+                        code="author-missing",
+                        fields=("author",),
+                    )
+                ]
+            )
         changed, said = weights_typed(opened.document, form)
         network_of(changed)
         if not said:
-            raise PlanError([Problem("weights", "nothing was changed", "a name for a new one, or another factor")])
+            raise PlanError(
+                [
+                    Problem(
+                        "weights",
+                        "nothing was changed",
+                        "a name for a new one, or another factor",
+                        code="nothing-changed",
+                        fields=("weights",),
+                    )
+                ]
+            )
     except PlanError as error:
         shown = Shown(problems=error.problems, new_weight={name: form.get(name, "") for name in NEW})
         return offsets_page(request, opened, maps, settings.limits.grid_points, shown, status=422)

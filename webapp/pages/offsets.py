@@ -64,7 +64,11 @@ def show(
 ) -> Response:
     """The form, the running search, or what it found."""
     job = jobs.find(found) if found else None
-    problems = (Problem("found", "that search is no longer remembered", "a new one"),) if found and not job else ()
+    problems = (
+        (Problem("found", "that search is no longer remembered", "a new one", code="no-longer-in-memory"),)
+        if found and not job
+        else ()
+    )
     return offsets_page(request, opened, maps, settings.limits.grid_points, Shown(job, problems))
 
 
@@ -94,7 +98,10 @@ def accept(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep)
     """Save offsets as a new revision, with who and why."""
     author, reason = form.get("author", "").strip(), form.get("reason", "").strip()
     if not author or not reason:
-        raise RefusedError(422, Problem("author", "a save needs a name and a reason", "yours"))
+        raise RefusedError(
+            422,
+            Problem("author", "a save needs a name and a reason", "yours", code="author-missing", fields=("author",)),
+        )
     changed = changed_document(opened.document, form)
     save(request, store, opened, changed, form, author=author, reason=reason)
     notice(request, "Saved as a new revision. Nothing is set on any device: the sheets say what to set.")
@@ -227,4 +234,6 @@ def _typed(name: str, text: str, least: float, greatest: float, unit: str) -> fl
     try:
         return number_in(text, least=least, greatest=greatest)
     except ValueError as error:
-        raise PlanError([Problem(name, str(error), f"{least:g} to {greatest:g} {unit}")]) from None
+        raise PlanError(
+            [Problem(name, str(error), f"{least:g} to {greatest:g} {unit}", code="not-a-number", fields=(name,))]
+        ) from None

@@ -103,7 +103,15 @@ def _objective(network: Network, maps: Maps, key: str) -> Objective:
     """The objective over levels in memory."""
     what = maps.objective(network, key)
     if what is None:
-        raise RefusedError(404, Problem("offsets", "these levels are no longer in memory", "the search run again"))
+        raise RefusedError(
+            404,
+            Problem(
+                "offsets", "these levels are no longer in memory", "the search run again", code="no-longer-in-memory"
+            ),
+        )
     if what.sites != tuple(site.id for site in network.sites):
-        raise RefusedError(409, Problem("offsets", "the network has other sites now", "the page opened again"))
+        raise RefusedError(
+            409,
+            Problem("offsets", "the network has other sites now", "the page opened again", code="sites-changed-since"),
+        )
     return what

@@ -48,7 +48,18 @@ def show_links(
     chosen = [one for one in opened.network.sites if not site or one.id == site]
     if not chosen:
         known = ", ".join(one.id for one in opened.network.sites)
-        raise PlanError([Problem("site", f"there is no site {site!r}", f"one of {known}, or none for all")])
+        raise PlanError(
+            [
+                Problem(
+                    "site",
+                    f"there is no site {site!r}",
+                    f"one of {known}, or none for all",
+                    code="unknown-site",
+                    fields=("site",),
+                    values={"site": site},
+                )
+            ]
+        )
     revision = opened.head.revision.number
     lines = []
     for one in chosen:
@@ -73,7 +84,17 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: F
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
-        raise PlanError([Problem("stage", "there is no scatter to take, or no such stage", "repeated readings")])
+        raise PlanError(
+            [
+                Problem(
+                    "stage",
+                    "there is no scatter to take, or no such stage",
+                    "repeated readings",
+                    code="no-stage-chosen",
+                    fields=("stage",),
+                )
+            ]
+        )
     stage |= {"tolerance_us": round(scatter.tolerance_us, 4), "tolerance_kind": "restart"}
     reason = f"restart tolerance of {stage_id} from {scatter.readings_n} restarts at {made.site.name}"
     save(request, store, opened, document, form, author=author, reason=reason)
@@ -92,7 +113,13 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, form: Fo
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:
-        raise PlanError([Problem("take", "no site was chosen", "at least one that was read")])
+        raise PlanError(
+            [
+                Problem(
+                    "take", "no site was chosen", "at least one that was read", code="no-site-chosen", fields=("take",)
+                )
+            ]
+        )
     reason = f"set now, as read at {', '.join(taken)}"
     save(request, store, opened, document, form, author=author, reason=reason[:500])
     notice(request, f"Saved as a new revision: {reason}.")

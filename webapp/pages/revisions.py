@@ -39,7 +39,17 @@ def restore(request: Request, store: StoreDep, network: NetworkDep, number: int,
     """Make an old revision the newest."""
     author = form.get("author", "").strip()
     if not author:
-        raise PlanError([Problem("author", "the record needs to know who restores this", "your name")])
+        raise PlanError(
+            [
+                Problem(
+                    "author",
+                    "the record needs to know who restores this",
+                    "your name",
+                    code="author-missing",
+                    fields=("author",),
+                )
+            ]
+        )
     request.session["author"] = author
     made = store.restore(network.head.id, number, base_revision=network.head.revision.number, author=author)
     notice(request, f"Revision {number} is restored, as revision {made.number}.")
@@ -55,7 +65,7 @@ def merge(request: Request, store: StoreDep, network_id: int, form: FormDep) -> 
     choices = {name.removeprefix(CHOICE): value for name, value in form.items() if name.startswith(CHOICE)}
     conflict = ConflictError(base=draft.base, theirs=theirs, mine=draft.document)
     open_questions = [
-        Problem(c.where, "both of you changed this", "one of the two")
+        Problem(c.where, "both of you changed this", "one of the two", code="changed-by-both")
         for c in clashes(draft.base.document, draft.document, theirs.document)
         if not c.settled and choices.get(c.where) not in ("mine", "theirs")
     ]

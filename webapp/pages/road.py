@@ -124,7 +124,17 @@ def _track(files: dict[str, list[UploadFile]], typed: RoadTyped) -> Track:
             chosen.file.seek(0)
             return track_of_bytes(chosen.file.read(), source=safe_name(chosen.filename or "line"))
     if not typed.line.strip():
-        raise PlanError([Problem("line", "there is none", f"draw or type one, or choose a file: {EXPECTED}")])
+        raise PlanError(
+            [
+                Problem(
+                    "line",
+                    "there is none",
+                    f"draw or type one, or choose a file: {EXPECTED}",
+                    code="no-line-given",
+                    fields=("line",),
+                )
+            ]
+        )
     return typed_track(typed.line)
 
 

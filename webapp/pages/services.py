@@ -1,5 +1,6 @@
 """Broadcast services: the shipped ones with their sources, and a file of the user's own beside them."""
 
+from dataclasses import replace
 from importlib.resources import files as package_files
 from pathlib import Path
 
@@ -43,7 +44,7 @@ def keep(request: Request, settings: SettingsDep, form: FormDep, files: UploadsD
         else:
             place.unlink(missing_ok=True)
     except PlanError as error:
-        problems = tuple(Problem(f"{FILE} {p.where}".strip(), p.what, p.expected) for p in error.problems)
+        problems = tuple(replace(p, where=f"{FILE} {p.where}".strip()) for p in error.problems)
         return page(request, _page(_own(settings.data_folder), typed, problems), status=422)
     notice(request, "Your services are in use." if typed.strip() else "Only the shipped services are in use.")
     return RedirectResponse(addresses.services(), 303)

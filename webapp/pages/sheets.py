@@ -65,9 +65,20 @@ def sign(request: Request, opened: NetworkDep, store: StoreDep, site_id: str, fo
     name = form.get("signed_by", "").strip()
     if form.get("revision") != str(opened.head.revision.number):
         what = "the network was saved again since this sheet was opened"
-        raise RefusedError(409, Problem("revision", what, "a look at the new sheet, then a sign-off of that one"))
+        raise RefusedError(
+            409,
+            Problem(
+                "revision",
+                what,
+                "a look at the new sheet, then a sign-off of that one",
+                code="sheet-changed-since",
+                fields=("revision",),
+            ),
+        )
     if not name:
-        raise RefusedError(422, Problem("signed_by", "a sign-off needs a name", "yours"))
+        raise RefusedError(
+            422, Problem("signed_by", "a sign-off needs a name", "yours", code="author-missing", fields=("signed_by",))
+        )
     assumed = sheet_line(opened, store, site_id).sheet.assumed_stages
     body = {"note": form.get("note", "").strip(), "assumed_stages": list(assumed)}
     store.entries.add(

@@ -65,7 +65,9 @@ def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> List
             others=others,
         )
     except ValueError as error:
-        raise PlanError([Problem("table", str(error), "figures in that range")]) from error
+        raise PlanError(
+            [Problem("table", str(error), "figures in that range", code="signals-out-of-range", fields=("table",))]
+        ) from error
 
 
 def _page(

@@ -46,7 +46,9 @@ def look(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, fil
     try:
         for chosen in files.get("file", ()):
             return page(request, _page(opened, maps, _read(opened, chosen.file.read(), chosen.filename, form)))
-        raise PlanError([Problem("file", "none was chosen", "a CSV or XLSX file of sites")])
+        raise PlanError(
+            [Problem("file", "none was chosen", "a CSV or XLSX file of sites", code="no-file-chosen", fields=("file",))]
+        )
     except PlanError as error:
         return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
 
@@ -60,7 +62,9 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
         author = author_of(form)
         found = sent.found
         if found is None or not found.changes_n:
-            raise PlanError([Problem("file", "changes nothing", "a table that does")])
+            raise PlanError(
+                [Problem("file", "changes nothing", "a table that does", code="nothing-changed", fields=("file",))]
+            )
         network_of(found.document)
     except PlanError as error:
         return page(request, _page(opened, maps, sent, problems=error.problems), status=422)

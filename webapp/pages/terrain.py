@@ -85,7 +85,16 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
             try:
                 site["ground_m"] = float(height)
             except ValueError:
-                raise RefusedError(422, Problem("ground_m", f"cannot be {height!r}", "a number of metres")) from None
+                raise RefusedError(
+                    422,
+                    Problem(
+                        "ground_m",
+                        f"cannot be {height!r}",
+                        "a number of metres",
+                        code="not-a-number",
+                        fields=("ground_m",),
+                    ),
+                ) from None
     return made
 
 

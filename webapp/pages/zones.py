@@ -182,7 +182,9 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     reason = form.get("reason", "").strip() or "offsets tried on the map"
     author = form.get("author", "").strip()
     if not author:
-        raise RefusedError(422, Problem("author", "a save needs a name", "yours"))
+        raise RefusedError(
+            422, Problem("author", "a save needs a name", "yours", code="author-missing", fields=("author",))
+        )
     base, document = base_of({"base": "", **form}), changed_document(opened.document, form)
     request.session["author"] = author
     if document == opened.document and base == opened.head.revision.number:
@@ -256,7 +258,9 @@ def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:
     """Levels that are in memory, of the sites that the network has now."""
     computed = _coverage(maps, key)
     if computed.sites != tuple(site.id for site in opened.network.sites):
-        raise RefusedError(409, Problem("map", "the network has other sites now", "the page opened again"))
+        raise RefusedError(
+            409, Problem("map", "the network has other sites now", "the page opened again", code="sites-changed-since")
+        )
     return computed
 
 
@@ -264,7 +268,10 @@ def _coverage(maps: Maps, key: str) -> Coverage:
     """Levels that are in memory."""
     found = maps.find(key)
     if found is None:
-        raise RefusedError(404, Problem("map", "these levels are no longer in memory", "the page opened again"))
+        raise RefusedError(
+            404,
+            Problem("map", "these levels are no longer in memory", "the page opened again", code="no-longer-in-memory"),
+        )
     return found
 
 
