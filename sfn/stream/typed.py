@@ -65,30 +65,16 @@ class Reader:
         try:
             return number_written(above) / (number_written(below) if stroke else 1)
         except ValueError as error:
-            self.problems.append(
-                Problem(name, str(error), "a number, such as 2.5 or 1/3", code="not-a-number", fields=(name,))
-            )
+            self.refuse(name, str(error), "a number, such as 2.5 or 1/3", code="not-a-number")
         except ZeroDivisionError:
-            self.problems.append(
-                Problem(
-                    name,
-                    f"{text!r} divides by 0",
-                    "a number, such as 2.5 or 1/3",
-                    code="divides-by-zero",
-                    fields=(name,),
-                )
-            )
+            self.refuse(name, f"{text!r} divides by 0", "a number, such as 2.5 or 1/3", code="divides-by-zero")
         return Fraction(1)
 
     def whole(self, name: str) -> int:
         """A whole number."""
         value = self.number(name)
         if value.denominator != 1:
-            self.problems.append(
-                Problem(
-                    name, f"cannot be {self.text(name)!r}", "a whole number", code="not-a-whole-number", fields=(name,)
-                )
-            )
+            self.refuse(name, f"cannot be {self.text(name)!r}", "a whole number", code="not-a-whole-number")
         return int(value)
 
     def optional(self, name: str) -> float | None:
@@ -108,9 +94,13 @@ class Reader:
         try:
             return make()
         except ValueError as error:
-            said = str(error)
-            self.problems.append(Problem(_field_of(said, names), said, "", code="stream-plan-refused"))
-            return None
+            argument = str(error).split(" ", 1)[0]
+            self.refuse(_field_of(argument, names), str(error), "", code="stream-plan-refused")
+        return None
+
+    def refuse(self, name: str, what: str, expected: str, *, code: str) -> None:
+        """Something wrong with one field, kept until all are read."""
+        self.problems.append(Problem(name, what, expected, code=code, fields=(name,)))
 
     def finish(self) -> None:
         """Refuse when anything was wrong."""
@@ -118,11 +108,9 @@ class Reader:
             raise PlanError(self.problems)
 
 
-def _field_of(said: str, names: Sequence[str]) -> str:
-    """The field that a refusal speaks of: it begins with the argument, whose name the field's holds, or the reverse."""
-    argument = said.split(" ", 1)[0]
-    stems = [(name, name.rsplit("_", 1)[0]) for name in names]
-    close = [name for name, stem in stems if argument.startswith(stem) or stem in argument or argument in name]
+def _field_of(argument: str, names: Sequence[str]) -> str:
+    """The field of an argument that was refused: one name holds the other."""
+    close = [name for name in names if name.rsplit("_", 1)[0] in argument or argument in name]
     same_unit = [name for name in names if name.rsplit("_", 1)[-1] == argument.rsplit("_", 1)[-1]]
     return (close or same_unit or list(names))[0]
 
@@ -223,29 +211,12 @@ def record_of(typed: Typed) -> AskedRecord:
         With every problem at its field.
     """
     reader = Reader(typed)
-    late, packet_ms, port = float(reader.number("late_probability")), reader.optional("record_packet_ms"), None
-    if typed.get("port", "").strip():
-        port = reader.whole("port")
+    late, packet_ms = float(reader.number("late_probability")), reader.optional("record_packet_ms")
+    port = reader.whole("port") if typed.get("port", "").strip() else None
     if not 0 < late <= 0.5:
-        reader.problems.append(
-            Problem(
-                "late_probability",
-                f"cannot be {late:g}",
-                "above 0 to 0.5",
-                code="out-of-range",
-                fields=("late_probability",),
-            )
-        )
+        reader.refuse("late_probability", f"cannot be {late:g}", "above 0 to 0.5", code="out-of-range")
     if packet_ms is not None and not 0 < packet_ms <= 1000:
-        reader.problems.append(
-            Problem(
-                "record_packet_ms",
-                f"cannot be {packet_ms:g}",
-                "above 0 to 1000 ms",
-                code="out-of-range",
-                fields=("record_packet_ms",),
-            )
-        )
+        reader.refuse("record_packet_ms", f"cannot be {packet_ms:g}", "above 0 to 1000 ms", code="out-of-range")
     reader.finish()
     return AskedRecord(late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"))
 
@@ -261,15 +232,7 @@ def packet_time_of(typed: Typed) -> float:
     reader = Reader(typed)
     packet_ms = reader.number("packet_ms")
     if not 0 < packet_ms <= 1000:
-        reader.problems.append(
-            Problem(
-                "packet_ms",
-                f"cannot be {float(packet_ms):g}",
-                "above 0 to 1000 ms",
-                code="out-of-range",
-                fields=("packet_ms",),
-            )
-        )
+        reader.refuse("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms", code="out-of-range")
     reader.finish()
     return float(packet_ms) / 1000
 
@@ -351,15 +314,7 @@ def _payload(reader: Reader) -> Payload | None:
         "other": (lambda: payloads.constant_rate(reader.number("rate_kbps")), ("rate_kbps",)),
     }
     if kind not in makers:
-        reader.problems.append(
-            Problem(
-                "payload",
-                f"cannot be {kind!r}",
-                f"one of {', '.join(makers)}",
-                code="not-on-offer",
-                fields=("payload",),
-            )
-        )
+        reader.refuse("payload", f"cannot be {kind!r}", f"one of {', '.join(makers)}", code="not-on-offer")
         return None
     return reader.attempt(*makers[kind])
 
@@ -377,15 +332,7 @@ def _protection(reader: Reader) -> Protection | None:
     """The protection; a matrix counts only with parity."""
     parity = reader.text("parity")
     if parity not in PARITIES:
-        reader.problems.append(
-            Problem(
-                "parity",
-                f"cannot be {parity!r}",
-                f"one of {', '.join(PARITIES)}",
-                code="not-on-offer",
-                fields=("parity",),
-            )
-        )
+        reader.refuse("parity", f"cannot be {parity!r}", f"one of {', '.join(PARITIES)}", code="not-on-offer")
         return None
     row, column = parity in ("row", "both"), parity in ("column", "both")
     columns = reader.whole("columns") if row or column else 0

@@ -300,55 +300,39 @@ def _problems(answer: Reconciliation, *, held: Sequence[str]) -> list[Problem]:
         listed = "; ".join(", ".join(group) for group in answer.groups)
         what = f"the measurements fall into {len(answer.groups)} groups that nothing ties together: {listed}"
         problems.append(
-            Problem(
+            _warning(
                 "groups",
                 what,
                 "a point where a site of each group is heard",
-                "warning",
                 code="groups-apart",
-                touches=tuple(Touch(s) for group in answer.groups for s in group),
+                sites=[s for group in answer.groups for s in group],
             )
         )
     for group in answer.groups:
         if not set(group) & set(held):
             what = f"no site of {', '.join(group)} is held: only their differences are known, their mean is set to zero"
-            problems.append(
-                Problem(
-                    "held",
-                    what,
-                    "the site whose launch is sure",
-                    "warning",
-                    code="no-site-held",
-                    touches=tuple(Touch(s) for s in group),
-                )
-            )
+            problems.append(_warning("held", what, "the site whose launch is sure", code="no-site-held", sites=group))
     silent = [s.site for s in answer.sites if s.group is None]
     if silent:
         what = f"nothing was measured of {', '.join(silent)}"
         problems.append(
-            Problem(
-                "sites",
-                what,
-                "a point where it and another site are heard",
-                "warning",
-                code="site-not-measured",
-                touches=tuple(Touch(s) for s in silent),
+            _warning(
+                "sites", what, "a point where it and another site are heard", code="site-not-measured", sites=silent
             )
         )
     low, high = answer.chi_square_limits
     if answer.freedom == 0:
         what = "as many measurements as unknowns: nothing checks them"
-        problems.append(Problem("freedom", what, "more points or more pairs", "warning", code="nothing-to-spare"))
+        problems.append(_warning("freedom", what, "more points or more pairs", code="nothing-to-spare"))
     elif answer.chi_square_ratio > high:
         found = f"{answer.chi_square_ratio:.1f} over {high:.1f}"
         what = f"the measurements contradict each other more than they claim: {found}"
         expected = f"uncertainties {answer.scale_ratio:.1f} times as large, or the suspects left out"
         problems.append(
-            Problem(
+            _warning(
                 "chi_square",
                 what,
                 expected,
-                "warning",
                 code="measurements-contradict",
                 values={"chi_square_ratio": answer.chi_square_ratio, "greatest_ratio": high},
             )
@@ -356,11 +340,10 @@ def _problems(answer: Reconciliation, *, held: Sequence[str]) -> list[Problem]:
     elif answer.chi_square_ratio < low:
         what = f"the measurements agree better than they claim: {answer.chi_square_ratio:.2f} under {low:.2f}"
         problems.append(
-            Problem(
+            _warning(
                 "chi_square",
                 what,
                 "smaller uncertainties, or independent measurements",
-                "warning",
                 code="uncertainties-too-large",
                 values={"chi_square_ratio": answer.chi_square_ratio, "least_ratio": low},
             )
@@ -373,7 +356,7 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
     problems = []
     for row in answer.residuals:
         m = row.measurement
-        name = f"{m.site} against {m.reference_site} at {m.point}, {m.when}"
+        name, both = f"{m.site} against {m.reference_site} at {m.point}, {m.when}", (m.site, m.reference_site)
         if row.verdict == "suspect":
             off_us, w = abs(row.residual_us or 0.0), abs(row.w_ratio or 0.0)
             what = f"{name}: {off_us:.3f} us off, {w:.1f} times the standard deviation of what is left"
@@ -381,26 +364,27 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
             if others:
                 listed = ", ".join(f"{o.site} against {o.reference_site} at {o.point}" for o in others)
                 what += f"; the error may as well be in {listed}"
+            values = {"residual_us": row.residual_us, "w_ratio": row.w_ratio}
             problems.append(
-                Problem(
-                    m.where,
-                    what,
-                    "measured again",
-                    "warning",
-                    code="measurement-suspect",
-                    touches=(Touch(m.site), Touch(m.reference_site)),
-                    values={"residual_us": row.residual_us, "w_ratio": row.w_ratio},
-                )
+                _warning(m.where, what, "measured again", code="measurement-suspect", sites=both, values=values)
             )
         if row.verdict == "uncheckable":
+            what = f"{name}: no other measurement checks it"
             problems.append(
-                Problem(
-                    m.where,
-                    f"{name}: no other measurement checks it",
-                    "a second way to the same sites",
-                    "warning",
-                    code="measurement-unchecked",
-                    touches=(Touch(m.site), Touch(m.reference_site)),
-                )
+                _warning(m.where, what, "a second way to the same sites", code="measurement-unchecked", sites=both)
             )
     return problems
+
+
+def _warning(
+    where: str,
+    what: str,
+    expected: str,
+    *,
+    code: str,
+    sites: Sequence[str] = (),
+    values: Mapping[str, float | None] | None = None,
+) -> Problem:
+    """Something that makes the answer doubtful, with the sites it touches."""
+    touches = tuple(Touch(site) for site in sites)
+    return Problem(where, what, expected, "warning", code=code, touches=touches, values=values or {})
