@@ -301,8 +301,13 @@ def sheet_qr(network_id: int, site_id: str) -> str:
     return f"{sheet(network_id, site_id)}/qr.svg"
 
 
+def sheets_issue(network_id: int) -> str:
+    """Issues every sheet that may go out."""
+    return f"{sheets(network_id)}/issue"
+
+
 def sheet_sign(network_id: int, site_id: str) -> str:
-    """Signs off what is assumed."""
+    """Signs off what somebody may answer for."""
     return f"{sheet(network_id, site_id)}/sign"
 
 

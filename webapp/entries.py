@@ -11,6 +11,7 @@ from sqlalchemy import Engine, Row, insert, select
 from webapp.schema import entries
 
 SIGN_OFF = "sign-off"
+ISSUE = "issue"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from sfn.answer.so_far import SoFar
 from sfn.answer.what_if import Tried
 from sfn.answer.zones import Zones, zones
 from sfn.check import check_on_ground
+from sfn.check.review import Review, review
 from sfn.errors import PlanError, Problem
 from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder
@@ -111,6 +112,10 @@ class Maps:
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """The check, terrain included."""
         return check_on_ground(network, folder=self.terrain_folder, memory=self._memory)
+
+    def reviewed(self, network: Network) -> Review:
+        """The one check, terrain included, and what follows for every sheet."""
+        return review(network, problems=self.checked(network))
 
     def wanted(
         self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int

@@ -22,6 +22,18 @@ class _Sheet(FPDF):
     """Pages with a foot that tells a stale sheet from a current one."""
 
     foot = ""
+    stamp = ""
+
+    def header(self) -> None:
+        """What must not be taken for an issued sheet says so across every page, beneath the text."""
+        if not self.stamp:
+            return
+        with self.local_context(), self.rotation(52, self.w / 2, self.h / 2):
+            self.set_font("dejavu", style="B", size=64)
+            self.set_text_color(226, 196, 186)
+            self.set_xy(0, self.h / 2 - 15)
+            self.cell(self.w, 30, self.stamp, align="C")
+        self.set_xy(self.l_margin, self.t_margin)
 
     def footer(self) -> None:
         """Revision and page number on every page."""
@@ -30,7 +42,7 @@ class _Sheet(FPDF):
         self.cell(0, 6, f"{self.foot} · page {self.page_no()} of {{nb}}", align="C")
 
 
-def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str) -> bytes:
+def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str, stamp: str = "") -> bytes:
     """The PDF of a page's plain HTML, with the QR code of its address.
 
     Parameters
@@ -41,10 +53,12 @@ def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str) -
     foot : str
         Stands on every page.
     address : str
-        Goes into the QR code.
+        Goes into the QR code; empty: there is none.
+    stamp : str, optional
+        Stands across every page.
     """
     sheet = _Sheet(format=paper)
-    sheet.foot = foot
+    sheet.foot, sheet.stamp = foot, stamp
     sheet.set_margins(14, 12, 14)
     sheet.set_auto_page_break(True, margin=16)
     fonts = _font_folder()
@@ -54,12 +68,13 @@ def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str) -
     sheet.add_font("dejavu", "BI", fonts / "DejaVuSans-BoldOblique.ttf")
     sheet.set_font("dejavu", size=9)
     sheet.add_page()
-    code = io.BytesIO()
-    segno.make(address, error="m", micro=False).save(code, kind="png", scale=6, border=2)
-    sheet.image(code, x=sheet.w - 14 - QR_MM, y=8, w=QR_MM)
+    if address:
+        code = io.BytesIO()
+        segno.make(address, error="m", micro=False).save(code, kind="png", scale=6, border=2)
+        sheet.image(code, x=sheet.w - 14 - QR_MM, y=8, w=QR_MM)
     heading, end, rest = body.partition("</h1>")
     sheet.write_html(heading + end, font_family="dejavu", tag_styles=_STYLES)
-    sheet.set_y(max(sheet.get_y(), 8 + QR_MM))
+    sheet.set_y(max(sheet.get_y(), 8 + QR_MM) if address else sheet.get_y())
     sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES)
     return bytes(sheet.output())
 

@@ -8,6 +8,7 @@
 | `database_url` | ``SFN_DELAYS_DATABASE`` | SQLAlchemy URL; a file in the data folder by default |
 | `allowed_hosts` | ``SFN_DELAYS_HOSTNAMES`` | names under which it answers, separated by commas |
 | `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
+| `public_url` | ``SFN_DELAYS_PUBLIC_URL`` | where others reach it, as ``https://sfn.example.org``: for sheets, links |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
@@ -20,6 +21,7 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from sfn.errors import PlanError, Problem
 from webapp.limits import Limits
@@ -39,6 +41,7 @@ class Settings:
     port: int = DEFAULT_PORT
     allowed_hosts: tuple[str, ...] = ()
     https: bool = False
+    public_url: str = ""
     password_hash: str | None = field(default=None, repr=False)
     api_token_hash: str | None = field(default=None, repr=False)
     limits: Limits = field(default_factory=Limits)
@@ -99,6 +102,7 @@ def read_settings(
         port=_port(port or environ.get("SFN_DELAYS_PORT") or str(DEFAULT_PORT)),
         allowed_hosts=tuple(n.strip().lower() for n in names.split(",") if n.strip()),
         https=_yes_or_no("SFN_DELAYS_HTTPS", environ.get("SFN_DELAYS_HTTPS") or "no"),
+        public_url=_public_url(environ.get("SFN_DELAYS_PUBLIC_URL", "")),
         password_hash=held.get("password_hash"),
         api_token_hash=held.get("api_token_hash"),
     )
@@ -137,6 +141,18 @@ def _port(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) > 65535:
         raise _refusal("port", f"the port is {text!r}", "a number from 0 to 65535 (0 takes any free one)")
     return int(text)
+
+
+def _public_url(text: str) -> str:
+    """An address that others can open, without the last slash; empty where none is given."""
+    given = text.strip().rstrip("/")
+    parts = urlsplit(given)
+    if given and (parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment):
+        raise _refusal("SFN_DELAYS_PUBLIC_URL", f"SFN_DELAYS_PUBLIC_URL is {text!r}", "as https://sfn.example.org")
+    if parts.hostname and is_loopback(parts.hostname):
+        what = f"SFN_DELAYS_PUBLIC_URL is {text!r}, which only this machine reaches"
+        raise _refusal("SFN_DELAYS_PUBLIC_URL", what, "a name that a phone can reach, or none")
+    return given
 
 
 def _yes_or_no(name: str, text: str) -> bool:

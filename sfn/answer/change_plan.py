@@ -6,6 +6,8 @@ from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
 from sfn.answer.sheet import FieldLine
+from sfn.check.review import Review
+from sfn.check.verdict import Verdict
 from sfn.errors import Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site, checksum
@@ -41,6 +43,8 @@ class SiteChange:
     fed_from: str | None
     routes: tuple[RouteChange, ...]
     assumed_stages: tuple[str, ...]
+    verdict: Verdict | None = None
+    """Whether its sheet may go out; None where nobody looked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,7 @@ def change_plan(
     *,
     old: Network | None = None,
     coverage: Coverage | None = None,
-    problems: tuple[Problem, ...] = (),
+    reviewed: Review | None = None,
 ) -> ChangePlan:
     """The plan for bringing a revision on the air.
 
@@ -103,8 +107,8 @@ def change_plan(
         The revision that is on the air, with its computed settings; none: what the document says is set now.
     coverage : Coverage, optional
         Levels that were computed before. With them the order goes by the area served, else by delay differences.
-    problems : tuple of Problem, optional
-        From `sfn.check.check`; the plan keeps the errors.
+    reviewed : Review, optional
+        The network with all that is wrong with it: each change bears its verdict, and the plan what withholds any.
 
     Raises
     ------
@@ -112,9 +116,9 @@ def change_plan(
         If a position cannot be read or the service is not known.
     """
     placed = place(network)
-    table = delay_table(network, placed=placed)
+    table = delay_table(network, placed=placed) if reviewed is None else reviewed.table
     before = _Before.of(old)
-    found = [made for site in network.sites if (made := _site_change(site, table, before)) is not None]
+    found = [made for site in network.sites if (made := _site_change(site, table, before, reviewed)) is not None]
     launches = _Launches.of(network, table, found)
     by_difference = difference_measure(network, placed=placed)
     by_area = None if coverage is None else area_measure(network, coverage, changes_n=len(found))
@@ -141,8 +145,14 @@ def change_plan(
         launches.waiting_us(order.states[order.worst_at]),
         tolerated_error(network),
         _remarks(network, old),
-        tuple(p for p in problems if p.severity == "error"),
+        _stopped(found),
     )
+
+
+def _stopped(changes: list[SiteChange]) -> tuple[Problem, ...]:
+    """What withholds any of the changes, each once."""
+    verdicts = [one.verdict for one in changes if one.verdict is not None]
+    return tuple(dict.fromkeys(r.problem for verdict in verdicts for r in verdict.because("withheld")))
 
 
 def _muted(by_area: AreaMeasure | None, by_difference: DifferenceMeasure, launches: dict[str, float]) -> Muted | None:
@@ -177,7 +187,7 @@ class _Before:
         return (value, True) if unit == field.unit else (now, False)
 
 
-def _site_change(site: Site, table: DelayTable, before: _Before) -> SiteChange | None:
+def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Review | None) -> SiteChange | None:
     """One site; None where every field of every route keeps its value."""
     routes = [_route_change(site, row, before) for row in table.rows if row.site_id == site.id]
     moved = tuple(route for route in routes if any(exact(f.value) != exact(f.before) for f in route.fields))
@@ -185,7 +195,7 @@ def _site_change(site: Site, table: DelayTable, before: _Before) -> SiteChange |
         return None
     parent = next((row.site_name for row in table.rows if row.site_id == site.fed_off_air_from), None)
     assumed = tuple(dict.fromkeys(name for route in moved for name in route.row.assumed_stages))
-    return SiteChange(site, parent, moved, assumed)
+    return SiteChange(site, parent, moved, assumed, None if reviewed is None else reviewed.of(site.id))
 
 
 def _route_change(site: Site, row: DelayRow, before: _Before) -> RouteChange:

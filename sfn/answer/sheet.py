@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 
 from sfn.chain import outdated, rests_on_assumption
+from sfn.check.review import Review
+from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site, checksum
 from sfn.systems.service import service
-from sfn.timing import DelayRow, delay_table
+from sfn.timing import DelayRow
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.tolerated import tolerated_error
 
@@ -53,11 +55,12 @@ class RouteSheet:
     stages: tuple[StageLine, ...]
     fields: tuple[FieldLine, ...]
     planes: tuple[PlaneTime, ...]
+    verdict: Verdict
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One site's field sheet."""
+    """One site's field sheet. `verdict` is that of the main route: it decides whether the sheet may go out."""
 
     network: Network
     site: Site
@@ -70,24 +73,26 @@ class Sheet:
     fed_from: str | None
     is_fm: bool
     checksum: str
+    verdict: Verdict
     problems: tuple[Problem, ...]
+    """What withholds it."""
 
 
-def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> Sheet:
+def sheet(reviewed: Review, site_id: str) -> Sheet:
     """The field sheet of one site.
 
     Parameters
     ----------
-    network : Network
+    reviewed : Review
+        The network with all that is wrong with it, and what follows.
     site_id : str
-    problems : tuple of Problem
-        From `sfn.check.check`; the sheet keeps the errors that name the site.
 
     Raises
     ------
     PlanError
-        If there is no such site, or a position cannot be read.
+        If there is no such site, or its position cannot be read.
     """
+    network, table = reviewed.network, reviewed.table
     site = next((s for s in network.sites if s.id == site_id), None)
     if site is None:
         known = ", ".join(s.id for s in network.sites)
@@ -98,34 +103,33 @@ def sheet(network: Network, site_id: str, *, problems: tuple[Problem, ...]) -> S
                     f"there is no site {site_id!r}",
                     f"one of {known}",
                     code="unknown-site",
-                    fields=("site",),
                     values={"site": site_id},
                 )
             ]
         )
-    placed = place(network)
-    table = delay_table(network, placed=placed)
+    at = place(network)[site_id]
     rows = [row for row in table.rows if row.site_id == site_id]
     carried = service(network.service)
     parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)
-    at = placed[site_id]
+    verdict = reviewed.of(site_id)
     return Sheet(
         network,
         site,
         at,
         three_forms(at.lat_deg, at.lon_deg),
-        tuple(_route(site, row) for row in rows),
+        tuple(_route(site, row, reviewed.of(site_id, row.route)) for row in rows),
         table.common_delay_us,
         tolerated_error(network),
         tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
         parent,
         carried.kind == "fm",
         checksum(network),
-        tuple(p for p in problems if p.severity == "error" and f"site {site.name}" in p.what),
+        verdict,
+        tuple(reason.problem for reason in verdict.because("withheld")),
     )
 
 
-def _route(site: Site, row: DelayRow) -> RouteSheet:
+def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
     """One route of the sheet."""
     chain = next(c for c in site.chains if c.route == row.route)
     own = chain.set or {}
@@ -158,4 +162,4 @@ def _route(site: Site, row: DelayRow) -> RouteSheet:
         )
         for made, field in zip(row.fields, site.delay_fields, strict=True)
     )
-    return RouteSheet(row, stages, fields, plane_times(row))
+    return RouteSheet(row, stages, fields, plane_times(row), verdict)

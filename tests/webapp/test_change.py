@@ -23,7 +23,8 @@ def number(store: Store, example: dict[str, Any]) -> int:
     made = store.create(example, author="test", reason="test").network_id
     later = deepcopy(example)
     later["sites"][0]["remote"] = True
-    later["sites"][0]["offset_us"], later["sites"][1]["offset_us"] = 50, 87.5
+    for site, offset_us in zip(later["sites"], (50, 87.5, 110), strict=True):
+        site["offset_us"] = offset_us
     later["work_order"] = {
         "change_window": "night of the 3rd",
         "permission_reference": "P-17",

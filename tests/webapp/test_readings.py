@@ -178,12 +178,17 @@ def test_restart_scatter_becomes_a_tolerance(
     assert stage["tolerance_kind"] == "restart"
 
 
-def test_links_are_made_with_codes(client: TestClient, number: int) -> None:
-    """Every site has its link and its code, and each link opens."""
+def test_links_are_made_with_codes(
+    client: TestClient, client_with: Callable[..., TestClient], number: int, issue: Callable[[int], int]
+) -> None:
+    """Every site whose sheet is issued has its link and its code, and each link opens."""
+    assert "No link" in client.get(f"/networks/{number}/readings/links").text
+    issue(number)
+    client = client_with(public_url="https://sfn.example.org")
     text = client.get(f"/networks/{number}/readings/links?days=3").text
 
     assert text.count("data:image/svg+xml") == 3
-    address = text.split('<p class="link-text"><a href="http://127.0.0.1:8430')[1].split('"')[0]
+    address = text.split('<p class="link-text"><a href="https://sfn.example.org')[1].split('"')[0]
     assert "North ridge" in client.get(address).text
     assert client.get(f"/networks/{number}/readings/links?days=4000").status_code == 422
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from webapp.site_links import made_link
 from webapp.store import Store
 
 
@@ -23,8 +24,11 @@ def text_of(client: TestClient, address: str) -> str:
     return client.get(address).text.replace("\u202f", " ")
 
 
-def test_a_sheet_gives_the_setting_the_old_value_and_the_launch(client: TestClient, number: int) -> None:
-    """All that a technician needs stands on one sheet, with the cautions."""
+def test_a_sheet_gives_the_setting_the_old_value_and_the_launch(
+    client: TestClient, number: int, issue: Callable[[int], int]
+) -> None:
+    """All that a technician needs stands on one issued sheet, with the cautions."""
+    issue(number)
     sheet = text_of(client, f"/networks/{number}/sheets/gap")
 
     for text in (
@@ -39,42 +43,120 @@ def test_a_sheet_gives_the_setting_the_old_value_and_the_launch(client: TestClie
         assert text in sheet
 
 
-def test_a_sheet_on_assumed_stages_waits_for_a_name(client: TestClient, number: int, post: Callable[..., Any]) -> None:
-    """South rests on an assumed feeder: not issued, then signed off by name, for this revision only."""
+def assumed(example: dict[str, Any]) -> dict[str, Any]:
+    """The south exciter is only assumed, and nobody says how wrong it may be."""
+    del example["stages"][7]["tolerance_us"]
+    example["stages"][7]["source"] = "assumed"
+    return example
+
+
+def test_a_sheet_on_assumed_stages_waits_for_a_name(
+    client: TestClient, store: Store, example: dict[str, Any], post: Callable[..., Any]
+) -> None:
+    """South rests on an assumed millisecond: signed off by name, then issued as a first try."""
+    number = store.create(assumed(example), author="test", reason="test").network_id
     address = f"/networks/{number}/sheets/south"
-    assert "NOT ISSUED" in client.get(address).text
+    assert "needs a sign-off" in client.get(address).text
     assert post(f"{address}/sign", revision="1", signed_by="  ").status_code == 422
     assert post(f"{address}/sign", revision="7", signed_by="A. Engineer").status_code == 409
-    assert "NOT ISSUED" in client.get(address).text
-
+    refused = post(f"/networks/{number}/sheets/issue", revision="1", issued_by="A. Planner")
+    assert refused.status_code == 422
+    assert "site South ridge changes together with the others and is not signed off" in refused.text
     assert post(f"{address}/sign", revision="1", signed_by="A. Engineer", note="measured next week").status_code == 303
-    sheet = client.get(address).text
-    assert "NOT ISSUED" not in sheet
-    assert "signed off by A. Engineer" in sheet
+    assert "needs a sign-off" not in client.get(address).text
 
 
-def test_a_new_revision_needs_a_new_sign_off(
-    client: TestClient, number: int, store: Store, example: dict[str, Any], post: Callable[..., Any]
+def test_what_is_issued_says_who_signed_and_that_it_is_a_first_try(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
 ) -> None:
-    """A signature does not travel to another revision."""
-    post(f"/networks/{number}/sheets/south/sign", revision="1", signed_by="A. Engineer")
-    example["sites"][1]["offset_us"] = -13
-    store.save(number, example, base_revision=1, author="test", reason="moved")
+    """The sign-off goes with the revision in which the common delay is frozen: its settings are the same."""
+    number = store.create(assumed(example), author="test", reason="test").network_id
+    before = store.read(number)
+    assert issue(number) == 2
+    sheet = text_of(client, f"/networks/{number}/sheets/south")
+    frozen = store.read(number).document["common_delay"]
 
-    assert "NOT ISSUED" in client.get(f"/networks/{number}/sheets/south").text
+    assert "NOT ISSUED" not in sheet
+    for text in ("COMMISSIONING SHEET", "by A. Engineer", "by A. Planner", "exciter delay: 382.7 µs"):
+        assert text in sheet
+    assert frozen["mode"] == "fixed"
+    assert frozen["value_us"] == pytest.approx(122_600.4549, abs=1e-4)
+    assert before.document["common_delay"]["mode"] == "automatic"
+
+
+def test_a_new_revision_needs_a_new_sign_off_and_a_new_issue(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
+) -> None:
+    """Neither travels to a revision that somebody saved."""
+    number = store.create(assumed(example), author="test", reason="test").network_id
+    issue(number)
+    document = store.read(number).document
+    document["sites"][1]["offset_us"] = -13
+    store.save(number, document, base_revision=2, author="test", reason="moved")
+
+    assert "needs a sign-off" in client.get(f"/networks/{number}/sheets/south").text
+    assert "NOT ISSUED yet" in client.get(f"/networks/{number}/sheets/north").text
+
+
+def dry(example: dict[str, Any]) -> None:
+    """A release delay a millisecond too short."""
+    example["stages"][3]["release_delay_us"] = 100_000
 
 
 def test_an_error_at_the_site_cannot_be_signed_away(
     client: TestClient, store: Store, example: dict[str, Any], post: Callable[..., Any]
 ) -> None:
-    """A section that runs dry keeps its sheet back, whoever signs."""
-    example["stages"][3]["release_delay_us"] = 100_000
+    """A buffer that runs empty keeps its sheet back, whoever signs, and those that change with it."""
+    dry(example)
     number = store.create(example, author="test", reason="test").network_id
-    post(f"/networks/{number}/sheets/north/sign", revision="1", signed_by="A. Engineer")
+    assert post(f"/networks/{number}/sheets/north/sign", revision="1", signed_by="A. Engineer").status_code == 422
+    assert post(f"/networks/{number}/sheets/issue", revision="1", issued_by="A. Planner").status_code == 422
 
-    sheet = client.get(f"/networks/{number}/sheets/north").text
-    assert "NOT ISSUED" in sheet
-    assert "runs dry" in sheet
+    for site in ("north", "south", "gap"):
+        sheet = text_of(client, f"/networks/{number}/sheets/{site}")
+        assert "WITHHELD" in sheet
+        assert "runs dry" in sheet
+        assert "<h4>" not in sheet
+        for setting in ("14.5 µs", "382.7", "106 ms"):
+            assert setting not in sheet
+
+
+def test_a_withheld_site_gets_no_link_and_an_old_one_says_so(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Links are for issued sheets; what a technician sends under another is kept as such."""
+    dry(example)
+    number = store.create(example, author="test", reason="test").network_id
+    links = client.get(f"/networks/{number}/readings/links").text
+    assert "/site/" not in links
+    assert "No link" in links
+
+    token = made_link("test-key", network_id=number, site_id="north", revision=1, days=7)
+    page = text_of(client, f"/site/{token}")
+    assert "WITHHELD" in page
+    assert "500 µs" not in page
+    typed = {"initials": "AE", "set-1": "480"}
+    as_script = {"Accept": "application/json"}
+    asked = client.post(f"/site/{token}", data=typed, headers=as_script).json().get("questions", ())
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked)}
+    if asked:
+        assert client.post(f"/site/{token}", data=typed | ticks, headers=as_script).json()["kept"]
+    assert "without an issued sheet" in client.get(f"/networks/{number}/readings").text.partition("<table")[2]
+
+
+def test_no_sheet_carries_an_address_that_only_this_machine_knows(
+    client: TestClient, client_with: Callable[..., TestClient], number: int
+) -> None:
+    """On loopback there is neither address nor code, and the sheet says so; with a public address there are both."""
+    sheet = client.get(f"/networks/{number}/sheets/gap").text
+    assert "carries no address and no QR code" in sheet
+    assert "qr.svg" not in sheet
+    assert "127.0.0.1" not in sheet
+    assert client.get(f"/networks/{number}/sheets/gap/qr.svg").status_code == 404
+
+    public = client_with(public_url="https://sfn.example.org").get(f"/networks/{number}/sheets/gap").text
+    assert f"https://sfn.example.org/networks/{number}/sheets/gap" in public
+    assert "qr.svg" in public
 
 
 def test_the_checksum_tells_a_stale_sheet(
@@ -91,8 +173,11 @@ def test_the_checksum_tells_a_stale_sheet(
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_the_pdf_carries_the_same_numbers(client: TestClient, number: int, paper: str, tmp_path: Path) -> None:
+def test_the_pdf_carries_the_same_numbers(
+    client: TestClient, number: int, paper: str, tmp_path: Path, issue: Callable[[int], int]
+) -> None:
     """The PDF is the same template printed: the setting is found in its text."""
+    issue(number)
     answer = client.get(f"/networks/{number}/sheets/gap/sheet.pdf?paper={paper}")
     assert answer.content.startswith(b"%PDF-")
     if shutil.which("pdftotext") is None:
@@ -101,7 +186,7 @@ def test_the_pdf_carries_the_same_numbers(client: TestClient, number: int, paper
     file.write_bytes(answer.content)
     text = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True).stdout
 
-    for found in ("repeater delay: 14.5", "660.3331", "no authority to climb", "revision 1"):
+    for found in ("repeater delay: 14.5", "660.3331", "no authority to climb", "revision 2"):
         assert found in text.replace("\u202f", " ")
 
 

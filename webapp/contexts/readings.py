@@ -11,6 +11,7 @@ from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.entries import Entry
 from webapp.readings import Kept
+from webapp.release import SheetLine, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,10 @@ class SiteReadingPage(Context):
     """The sign-off for what is assumed, if any."""
     issued: bool
     """Whether a technician may go by it."""
+    state: State
+    """How far the sheet is: withheld, needs sign-off, ready, issued."""
+    issue: Entry | None
+    """Who issued it, if anybody did."""
     ends_at: datetime
     """When the link ends."""
     address: str
@@ -61,6 +66,10 @@ class SiteLine:
     sheet: Sheet
     state: SiteState
     kept: tuple[Kept, ...]
+    line: SheetLine
+    """How far its sheet is."""
+    unissued: bool
+    """Whether what counts of it was set or read without an issued sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +96,10 @@ class LinkLine:
 
     site_name: str
     address: str
+    """Empty where there is no link: `why_not` says why."""
     code: str
+    """QR code; empty where the application has no public address."""
+    why_not: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,4 +115,4 @@ class ReadingLinksPage(Context):
     ends_at: datetime
     """When they end."""
     reachable: bool
-    """Whether a telephone can reach the address at all."""
+    """Whether the application has an address that a telephone can reach."""

@@ -4,17 +4,10 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from sfn.answer.sheet import Sheet
+from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.entries import Entry
-
-
-@dataclass(frozen=True, slots=True)
-class SheetLine:
-    """One site in the list of sheets."""
-
-    sheet: Sheet
-    signed: Entry | None
-    issued: bool
+from webapp.release import SheetLine, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +20,14 @@ class SheetsPage(Context):
     """Which network, in which revision."""
     lines: tuple[SheetLine, ...]
     """One line a site."""
+    release: tuple[str, ...]
+    """Names of the sites that are set together."""
+    missing: tuple[Problem, ...]
+    """Sites that have no sheet, and why."""
+    common_delay_us: float
+    """The common delay."""
+    frozen: bool
+    """Whether the common delay stays as it is, whatever changes at one site."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +41,15 @@ class SheetPage(Context):
     sheet: Sheet
     """The numbers."""
     signed: Entry | None
-    """The sign-off for what is assumed, if any."""
+    """The sign-off, if any."""
     issued: bool
     """Whether a technician may go by it."""
     address: str
-    """Where this sheet is found on the screen."""
+    """Where this sheet is found by others; empty where the application has no public address."""
+    state: State
+    """How far it is: withheld, needs sign-off, ready, issued."""
+    issue: Entry | None
+    """Who issued it, if anybody did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +62,12 @@ class SheetPaper(Context):
     sheet: Sheet
     """The numbers."""
     signed: Entry | None
-    """The sign-off for what is assumed, if any."""
+    """The sign-off, if any."""
     issued: bool
     """Whether a technician may go by it."""
     address: str
-    """Where this sheet is found on the screen."""
+    """Where this sheet is found by others; empty where the application has no public address."""
+    state: State
+    """How far it is: withheld, needs sign-off, ready, issued."""
+    issue: Entry | None
+    """Who issued it, if anybody did."""

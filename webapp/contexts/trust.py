@@ -1,8 +1,10 @@
 """The trust page."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from sfn.check.doubts import Doubt
 from webapp.contexts import Context
 
 
@@ -15,3 +17,5 @@ class TrustPage(Context):
     """Source, and its checks: what, ours, theirs, difference, tolerance, unit, reason."""
     checks: int
     """How many there are."""
+    doubts: Mapping[str, Doubt]
+    """Which doubt does what to a sheet, by its code."""

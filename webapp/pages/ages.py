@@ -9,9 +9,11 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.ages import LaunchSeen, ages, changed_document
 from sfn.answer.history import History, Saved, Visit, histories, history_csv
 from sfn.answer.sheet import Sheet, sheet
+from sfn.check.review import review
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.report.history_chart import history_chart
+from sfn.timing.tolerated import tolerated_error
 from webapp import addresses
 from webapp.contexts.ages import AgesPage, ChangeTyped, HistoryPage
 from webapp.dependencies import FormDep, ListsDep, NetworkDep, Opened, StoreDep
@@ -71,7 +73,7 @@ def chart(opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg"
         off_us=[(one.at, one.off_us) for one in found.visits if one.off_us is not None],
         set_off_us=[(one.at, one.set_off_us) for one in found.visits if one.set_off_us is not None],
         as_set_us=list(found.as_set_us),
-        tolerated_us=sheet(opened.network, site_id, problems=()).tolerated_us,
+        tolerated_us=tolerated_error(opened.network),
         until=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         picture=form,
     )
@@ -127,7 +129,7 @@ def _visits(opened: Opened, store: Store, site_id: str | None = None) -> list[tu
             if entry.revision not in networks:
                 networks[entry.revision] = network_of(store.read(opened.head.id, entry.revision).document)
             there = any(site.id == entry.site_id for site in networks[entry.revision].sites)
-            sheets[key] = sheet(networks[entry.revision], entry.site_id, problems=()) if there else None
+            sheets[key] = sheet(review(networks[entry.revision], problems=()), entry.site_id) if there else None
         made = sheets[key]
         if made is None:
             continue

@@ -5,7 +5,6 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.change_plan import ChangePlan, change_plan
 from sfn.answer.what_if import GREATEST_TRIED_US
-from sfn.check import check
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.change import ChangePage
@@ -44,7 +43,7 @@ def show(
         network.network,
         old=None if old is None else old.network,
         coverage=levels,
-        problems=check(network.network),
+        reviewed=maps.reviewed(network.network),
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""

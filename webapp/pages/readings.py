@@ -9,42 +9,47 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.readings import plan_of, site_state, with_set_now
-from sfn.answer.sheet import Sheet, sheet
-from sfn.check import check
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine
-from webapp.dependencies import FormDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.entries import Entry
+from webapp.public import public_base
 from webapp.readings import LABELS, READING, Kept, kept
+from webapp.release import SheetLine, released
 from webapp.render import notice, page
 from webapp.saving import author_of, save
-from webapp.settings import is_loopback
 from webapp.site_links import USUAL_DAYS, made_link
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
+_UNISSUED = "without an issued sheet"
 
 
 @router.get("/networks/{network_id}/readings")
-def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
+def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
     """Every site at a glance."""
-    found = check(opened.network)
     by_site: dict[str, list[Entry]] = {}
     for entry in store.entries.of(opened.head.id, kind=READING):
         by_site.setdefault(entry.site_id, []).append(entry)
-    sheets = (sheet(opened.network, site.id, problems=found) for site in opened.network.sites)
-    lines = tuple(_line(made, by_site.get(made.site.id, []), opened) for made in sheets)
-    counted = Counter(line.state.state for line in lines)
-    counts = {name: counted[name] for name in _STATES}
+    found = released(opened, store, maps)
+    lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened) for one in found.lines)
+    counted = Counter(_UNISSUED if line.unissued else line.state.state for line in lines)
+    counts = {name: counted[name] for name in (*_STATES, _UNISSUED)}
     return page(request, ReadingsPage(opened.head, lines, counts, USUAL_DAYS, LABELS))
 
 
 @router.get("/networks/{network_id}/readings/links")
 def show_links(
-    request: Request, opened: NetworkDep, settings: SettingsDep, site: str = "", days: int = USUAL_DAYS
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    site: str = "",
+    days: int = USUAL_DAYS,
 ) -> Response:
-    """Signed links with their codes, of one site or all."""
+    """Signed links with their codes, of one site or all; none for a sheet that is not issued."""
     chosen = [one for one in opened.network.sites if not site or one.id == site]
     if not chosen:
         known = ", ".join(one.id for one in opened.network.sites)
@@ -61,26 +66,31 @@ def show_links(
             ]
         )
     revision = opened.head.revision.number
+    found = released(opened, store, maps)
+    base = public_base(request, settings)
     lines = []
     for one in chosen:
+        line = found.of(one.id)
+        if not line.opens:
+            why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
+            lines.append(LinkLine(one.name, "", "", why))
+            continue
         token = made_link(settings.session_key, network_id=opened.head.id, site_id=one.id, revision=revision, days=days)
-        address = str(request.base_url).rstrip("/") + addresses.site_reading(token)
-        code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2)
+        address = base + addresses.site_reading(token)
+        code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2) if base else ""
         lines.append(LinkLine(one.name, address, code))
     ends_at = datetime.now(UTC) + timedelta(days=days)
-    return page(
-        request, ReadingLinksPage(opened.head, tuple(lines), ends_at, not is_loopback(request.url.hostname or ""))
-    )
+    return page(request, ReadingLinksPage(opened.head, tuple(lines), ends_at, bool(base)))
 
 
 @router.post("/networks/{network_id}/readings/restarts")
-def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
     """Take the scatter after restarts as a stage's tolerance: a new revision."""
     author = author_of(form)
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     entries = store.entries.of(opened.head.id, kind=READING, site_id=site_id)
-    made = sheet(opened.network, site_id, problems=())
-    scatter = _line(made, list(entries), opened).state.scatter
+    line = released(opened, store, maps).of(site_id)
+    scatter = _line(line, list(entries), opened).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
@@ -96,20 +106,21 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, form: F
             ]
         )
     stage |= {"tolerance_us": round(scatter.tolerance_us, 4), "tolerance_kind": "restart"}
-    reason = f"restart tolerance of {stage_id} from {scatter.readings_n} restarts at {made.site.name}"
+    reason = f"restart tolerance of {stage_id} from {scatter.readings_n} restarts at {line.sheet.site.name}"
     save(request, store, opened, document, form, author=author, reason=reason)
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(addresses.readings(opened.head.id), 303)
 
 
 @router.post("/networks/{network_id}/readings/set-now")
-def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
     """Take what was read as set for what is set now, at the chosen sites: a new revision."""
     author, document, taken = author_of(form), dict(opened.document), []
+    lines = released(opened, store, maps)
     for site in opened.network.sites:
         if form.get(f"take-{site.id}"):
             entries = store.entries.of(opened.head.id, kind=READING, site_id=site.id)
-            found = _line(sheet(opened.network, site.id, problems=()), list(entries), opened).state
+            found = _line(lines.of(site.id), list(entries), opened).state
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:
@@ -126,8 +137,9 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, form: Fo
     return RedirectResponse(addresses.readings(opened.head.id), 303)
 
 
-def _line(made: Sheet, entries: list[Entry], opened: Opened) -> SiteLine:
+def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
     """One site with everything sent from it."""
+    made = line.sheet
     # In the order in which they were taken: a telephone that had no connection sends late.
     held = kept(made, sorted(entries, key=lambda entry: str(entry.body.get("taken_at", ""))))
     number = opened.head.revision.number
@@ -138,4 +150,6 @@ def _line(made: Sheet, entries: list[Entry], opened: Opened) -> SiteLine:
         return one.entry.revision == number or one.entry.body.get("plan") == plans.get(one.reading.route)
 
     state = site_state(made, [(one.reading, current(one)) for one in held])
-    return SiteLine(made, state, tuple(reversed(held)))
+    counting = [one for one in held if one.found is not None and (one.found.settings or one.found.launches)]
+    unissued = bool(counting) and not counting[-1].entry.body.get("issued", True)
+    return SiteLine(made, state, tuple(reversed(held)), line, unissued)

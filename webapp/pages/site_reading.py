@@ -9,15 +9,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.readings import Question, judged, route_of
-from sfn.answer.sheet import sheet
-from sfn.check import check
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
-from webapp.dependencies import FormDep, Opened, SettingsDep, StoreDep, opened
-from webapp.pages.sheets import sheet_line
+from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
+from webapp.maps import Maps
 from webapp.problems import wants_json
 from webapp.readings import LABELS, LEVELS, LOCKS, READING, READINGS_N, Typed, confirmed, kept, typed_reading
+from webapp.release import SheetLine, released
 from webapp.render import notice, page
 from webapp.settings import Settings
 from webapp.site_links import SiteLink, read_link
@@ -27,34 +26,39 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/site/{token}")
-def show(request: Request, token: str, settings: SettingsDep, store: StoreDep, route: str = "") -> Response:
+def show(
+    request: Request, token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep, route: str = ""
+) -> Response:
     """The sheet, and room for what is read."""
-    return _page(request, token, settings, store, {"route": route} if route else {})
+    return _page(request, token, settings, store, maps, {"route": route} if route else {})
 
 
 @router.post("/site/{token}")
-def take(request: Request, token: str, settings: SettingsDep, store: StoreDep, form: FormDep) -> Response:
+def take(
+    request: Request, token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep, form: FormDep
+) -> Response:
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
     link = read_link(settings.session_key, token)
     planned = opened(store.read(link.network_id, link.revision))
-    made = sheet(planned.network, link.site_id, problems=check(planned.network))
+    line = released(planned, store, maps).of(link.site_id)
+    made = line.sheet
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
         found = judged(made, typed.reading)
     except PlanError as refused:
-        return _again(request, token, settings, store, form, refused.problems, ())
+        return _again(request, token, settings, store, maps, form, refused.problems, ())
     if typed.open_questions(found) or form.get("ask") == "yes":
         # All of them, those confirmed too: a tick that is left out of the answer would be asked for again.
-        return _again(request, token, settings, store, form, (), found.questions)
-    _keep(store, link, typed)
+        return _again(request, token, settings, store, maps, form, (), found.questions)
+    _keep(store, link, line, typed)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
     notice(request, "The office has it. Thank you.")
     return RedirectResponse(addresses.site_reading(token), 303)
 
 
-def _keep(store: Store, link: SiteLink, typed: Typed) -> None:
-    """Write it down, unless it is there already (its answer was lost on the way); corrected since, it is another."""
+def _keep(store: Store, link: SiteLink, line: SheetLine, typed: Typed) -> None:
+    """Write it down, whatever the state of its sheet, unless it is there already (the answer was lost on the way)."""
     sending = typed.body["sending"]
     there = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     if sending and any(entry.body.get("sending") == sending and _same(entry.body, typed.body) for entry in there):
@@ -65,13 +69,13 @@ def _keep(store: Store, link: SiteLink, typed: Typed) -> None:
         site_id=link.site_id,
         kind=READING,
         made_by=typed.initials,
-        body=typed.body,
+        body={**typed.body, "issued": line.issued},
     )
 
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     """Whether two bodies say the same; when they were sent, and what was ticked, apart."""
-    apart = ("taken_at", "confirmed")
+    apart = ("taken_at", "confirmed", "issued")
     return {k: v for k, v in a.items() if k not in apart} == {k: v for k, v in b.items() if k not in apart}
 
 
@@ -80,13 +84,14 @@ def _again(
     token: str,
     settings: Settings,
     store: Store,
+    maps: Maps,
     form: dict[str, str],
     problems: tuple[Problem, ...],
     questions: tuple[Question, ...],
 ) -> Response:
     """The page with what was typed, what cannot be read and what is asked."""
     if not wants_json(request):
-        return _page(request, token, settings, store, form, problems=problems, questions=questions, status=422)
+        return _page(request, token, settings, store, maps, form, problems=problems, questions=questions, status=422)
     ticked = confirmed(form)
     asked = [{"field": q.field, "text": q.text, "confirmed": f"{q.field}: {q.text}" in ticked} for q in questions]
     return JSONResponse({"kept": False, "problems": [p.as_json() for p in problems], "questions": asked}, 422)
@@ -97,6 +102,7 @@ def _page(
     token: str,
     settings: Settings,
     store: Store,
+    maps: Maps,
     typed: dict[str, str],
     *,
     problems: tuple[Problem, ...] = (),
@@ -106,7 +112,7 @@ def _page(
     """The page in any state."""
     link = read_link(settings.session_key, token)
     planned: Opened = opened(store.read(link.network_id, link.revision))
-    line = sheet_line(planned, store, link.site_id)
+    line = released(planned, store, maps).of(link.site_id)
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
@@ -117,6 +123,8 @@ def _page(
         route=route,
         signed=line.signed,
         issued=line.issued,
+        state=line.state,
+        issue=line.issue,
         ends_at=link.ends_at,
         address=addresses.site_reading(token),
         typed=typed,

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.check.doubts import DOUBTS
 from webapp.contexts.trust import TrustPage
 from webapp.render import page
 
@@ -22,4 +23,4 @@ def show(request: Request) -> Response:
     sources: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
         sources.setdefault(row["source"], []).append(row)
-    return page(request, TrustPage(tuple((name, tuple(checks)) for name, checks in sources.items()), len(rows)))
+    return page(request, TrustPage(tuple((name, tuple(checks)) for name, checks in sources.items()), len(rows), DOUBTS))

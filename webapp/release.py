@@ -1,0 +1,184 @@
+"""What goes out to the masts: the state of each sheet, sign-offs, and the issue of all that change together.
+
+A sheet is *withheld* by its verdict, *waits* for a named sign-off, is *ready*, or *issued*: somebody issued it, in this
+revision. The sites that change are issued together or not at all, and the common delay is frozen then: after that no
+change at one site moves the settings of the others.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sfn.answer.sheet import Sheet, sheet
+from sfn.check.review import Review, review
+from sfn.errors import Problem
+from webapp.dependencies import Opened
+from webapp.documents import network_of
+from webapp.entries import ISSUE, SIGN_OFF, Entry
+from webapp.maps import Maps
+from webapp.problems import RefusedError
+from webapp.store import Store
+
+State = Literal["withheld", "needs sign-off", "ready", "issued"]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """One site's sheet and how far it is."""
+
+    sheet: Sheet
+    signed: Entry | None
+    issued: bool
+    """Whether a technician may go by it."""
+    state: State
+    """How far it is; a doubt that came up after the issue takes it back."""
+    issue: Entry | None
+    """Who issued it, if anybody did."""
+
+    @classmethod
+    def of(cls, made: Sheet, signed: Entry | None = None, issue: Entry | None = None) -> "SheetLine":
+        """From a sheet and what was decided about it."""
+        verdict = made.verdict.state
+        state: State = "ready" if issue is None else "issued"
+        if verdict == "withheld":
+            state = "withheld"
+        elif verdict == "sign-off" and signed is None:
+            state = "needs sign-off"
+        return cls(made, signed, state == "issued", state, issue)
+
+    @property
+    def opens(self) -> bool:
+        """Whether a technician's link may open it: an issued sheet, or the order to read a site."""
+        return self.issued or self.sheet.verdict.reading_order
+
+
+@dataclass(frozen=True, slots=True)
+class Released:
+    """The sheets of one revision."""
+
+    reviewed: Review
+    lines: tuple[SheetLine, ...]
+
+    def of(self, site_id: str) -> SheetLine:
+        """The line of a site; raises `PlanError`, naming those there are."""
+        found = next((one for one in self.lines if one.sheet.site.id == site_id), None)
+        return found or SheetLine.of(sheet(self.reviewed, site_id))
+
+
+def released(opened: Opened, store: Store, maps: Maps) -> Released:
+    """The sheets of an open revision, each with its state; a site that cannot be placed has none."""
+    reviewed = maps.reviewed(opened.network)
+    placed = {row.site_id for row in reviewed.table.rows}
+    lines = (
+        SheetLine.of(
+            sheet(reviewed, site.id), _latest(store, opened, site.id, SIGN_OFF), _latest(store, opened, site.id, ISSUE)
+        )
+        for site in opened.network.sites
+        if site.id in placed
+    )
+    return Released(reviewed, tuple(lines))
+
+
+def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | None:
+    """The latest entry of a kind that holds for this revision."""
+    entries = store.entries.of(opened.head.id, kind=kind, site_id=site_id)
+    return next((e for e in reversed(entries) if e.revision == opened.head.revision.number), None)
+
+
+def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: str) -> None:
+    """Write down who answers for a sheet, and for which doubts.
+
+    Raises
+    ------
+    RefusedError
+        If it is withheld: no name helps there.
+    """
+    verdict = line.sheet.verdict
+    if verdict.state == "withheld":
+        raise RefusedError(422, *(reason.problem for reason in verdict.because("withheld")))
+    body = {"note": note, "assumed_stages": list(line.sheet.assumed_stages), "doubts": list(verdict.codes)}
+    _add(store, opened.head.id, opened.head.revision.number, line.sheet.site.id, SIGN_OFF, by, body)
+
+
+def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[int, tuple[str, ...]]:
+    """Issue every sheet that may go out, those that change together or none of them.
+
+    Parameters
+    ----------
+    opened : Opened
+        The newest revision.
+    store : Store
+    found : Released
+        Its sheets.
+    by : str
+        Who issues them.
+
+    Returns
+    -------
+    revision, names : int, tuple of str
+        The revision that is issued, a new one where the common delay was frozen; and the sites' names.
+
+    Raises
+    ------
+    RefusedError
+        If a site that changes is withheld or not signed off, or nothing can be issued; with every reason.
+    """
+    ready = [line for line in found.lines if line.state in ("ready", "issued")]
+    held = [line for line in found.lines if line.sheet.site.id in found.reviewed.release and line not in ready]
+    refused = [problem for line in held for problem in _why_not(line)]
+    if refused or not ready:
+        nothing = Problem(
+            "sites", "no sheet is ready", "sheets without what withholds them, signed off where they must be",
+            code="nothing-to-issue",
+        )  # fmt: skip
+        raise RefusedError(422, *(dict.fromkeys(refused) or (nothing,)))
+    number = _frozen(opened, store, found.reviewed, by=by)
+    for line in ready:
+        site = line.sheet.site.id
+        if line.signed is not None and number != opened.head.revision.number:
+            same = f"signed for revision {opened.head.revision.number}, which gives the same settings"
+            body = {**line.signed.body, "note": "; ".join(filter(None, (line.signed.body.get("note"), same)))}
+            _add(store, opened.head.id, number, site, SIGN_OFF, line.signed.made_by, body)
+        body = {"common_delay_us": found.reviewed.table.common_delay_us, "release": list(found.reviewed.release)}
+        _add(store, opened.head.id, number, site, ISSUE, by, body)
+    return number, tuple(line.sheet.site.name for line in ready)
+
+
+def _why_not(line: SheetLine) -> tuple[Problem, ...]:
+    """Why a sheet cannot go out."""
+    if line.state == "withheld":
+        return line.sheet.problems
+    name = line.sheet.site.name
+    doubts = ", ".join(reason.problem.what for reason in line.sheet.verdict.because("sign-off"))
+    what = f"site {name} changes together with the others and is not signed off: {doubts}"
+    return (Problem("signed_by", what, f"a named sign-off of {name}", code="sign-off-missing"),)
+
+
+def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
+    """The revision to issue: where the common delay was automatic, a new one in which it is fixed.
+
+    Raises
+    ------
+    RefusedError
+        If the settings would not be the same with it, which would be a fault of this program.
+    """
+    if opened.network.common_delay.value_us is not None:
+        return opened.head.revision.number
+    value_us = reviewed.table.common_delay_us
+    document: Mapping[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
+    again = review(network_of(document), problems=()).table
+    if [row.fields for row in again.rows] != [row.fields for row in reviewed.table.rows]:
+        what = f"a common delay fixed at {value_us!r} us would change settings"
+        raise RefusedError(422, Problem("common_delay", what, "a fixed common delay", code="common-delay-unfreezable"))
+    reason = f"common delay frozen at the first issue, by {by}"
+    saved = store.save(
+        opened.head.id, dict(document), base_revision=opened.head.revision.number, author=by, reason=reason[:500]
+    )
+    return saved.number
+
+
+def _add(
+    store: Store, network_id: int, revision: int, site_id: str, kind: str, by: str, body: Mapping[str, Any]
+) -> None:
+    """Write one entry."""
+    store.entries.add(network_id, revision=revision, site_id=site_id, kind=kind, made_by=by, body=body)
