@@ -19,9 +19,29 @@ SPEED_OF_LIGHT_M_PER_US = 299.792458
 DEFAULT_REFRACTIVITY_N = 315.0
 DBW_TO_DBK_DB = 30.0
 
+# Between thousands, and between a number and its unit: narrow, and never a line's end.
+THIN = "\u202f"
+
 _PLAIN_UNITS = {"us": Fraction(1), "ms": Fraction(1000), "100ns": Fraction(1, 10), "ns": Fraction(1, 1000)}
 _SAMPLES = re.compile(r"samples@(\d+(?:\.\d+)?)")
 _CLOCK = re.compile(r"1/(\d+(?:\.\d+)?)MHz")
+
+
+def grouped(value: float, form: str = "") -> str:
+    """A number with its thousands set apart by a narrow space: the one way in every sentence, never a comma.
+
+    Parameters
+    ----------
+    value : float
+    form : str
+        As in a format: ``.10g``, ``.0f``.
+
+    Examples
+    --------
+    >>> grouped(250_000.5, ".10g").replace(THIN, " ")
+    '250 000.5'
+    """
+    return f"{value:,{form}}".replace(",", THIN)
 
 
 @lru_cache(maxsize=256)

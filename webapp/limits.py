@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +35,8 @@ def bounded(name: str, value: int, *, greatest: int, unit: str) -> int:
     if value > greatest:
         problem = Problem(
             where=name,
-            what=f"{value:,} {unit} are more than one request may ask for".replace(",", " "),
-            expected=f"at most {greatest:,} {unit}".replace(",", " "),
+            what=f"{grouped(value)} {unit} are more than one request may ask for",
+            expected=f"at most {grouped(greatest)} {unit}",
             code="beyond-a-limit",
             fields=(name,),
             values={"asked": value, "most": greatest},

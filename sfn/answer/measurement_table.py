@@ -12,6 +12,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.plan.sheets import SheetTable
 from sfn.survey.measurements import WRITTEN, MeasurementRow, MeasurementTable, understood
+from sfn.units import grouped
 
 # Nobody hears two sites of one network from farther away; latitude and longitude the wrong way round often are.
 GREATEST_KM = 1000.0
@@ -57,7 +58,7 @@ def _near(row: MeasurementRow, away: dict[str, float]) -> MeasurementRow:
     if row.measurement is None or away[row.measurement.where] <= 1000 * GREATEST_KM:
         return row
     far_km = away[row.measurement.where] / 1000
-    what = f"{row.measurement.point} is {far_km:,.0f} km from {row.measurement.site}".replace(",", "\u202f")
+    what = f"{row.measurement.point} is {grouped(far_km, '.0f')} km from {row.measurement.site}"
     problem = Problem(
         row.measurement.where,
         what,

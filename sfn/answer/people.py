@@ -1,7 +1,6 @@
 """A file of people looked at before a network counts by it: what was understood, line by line what was not, doubts."""
 
-import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ from sfn.geodesy.grid import Grid
 from sfn.plan import Place
 from sfn.plan.rows import MOST_PROBLEMS
 from sfn.reception.listeners import districts, from_raster, spread, understood_places
+from sfn.units import grouped
 
 RASTERS = (".tif", ".tiff")
 SHOWN_N = 12
@@ -71,15 +71,13 @@ def look(path: Path, *, name: str, grid: Grid | None) -> Looked:
     try:
         return _raster(path, name, grid) if path.suffix.lower() in RASTERS else _table(path, name, grid)
     except PlanError as refused:
-        problems = tuple(_renamed(p, path, name) for p in refused.problems)
-        return Looked(name, "", (), 0, None, None, None, problems, ())
+        return Looked(name, "", (), 0, None, None, None, refused.problems, ())
 
 
 def _table(path: Path, name: str, grid: Grid | None) -> Looked:
     """A table of places."""
-    places, wrong = understood_places(path)
-    in_order = sorted(wrong, key=lambda p: int(re.search(r" line (\d+)", p.where)[1]))  # type: ignore[index]
-    problems = tuple(_renamed(p, path, name) for p in in_order[:MOST_PROBLEMS])
+    places, wrong = understood_places(path, source=name)
+    problems = tuple(sorted(wrong, key=_line)[:MOST_PROBLEMS])
     if len(wrong) > MOST_PROBLEMS:
         problems += (
             Problem(
@@ -147,7 +145,7 @@ def _raster(path: Path, name: str, grid: Grid | None) -> Looked:
             west, south, east, north = rasterio.warp.transform_bounds(source.crs, "EPSG:4326", *source.bounds)
             bands, side, unit = source.count, abs(source.transform.a), source.crs.linear_units
             system = source.crs.to_string()
-            size = f"{source.width:,} × {source.height:,}".replace(",", "\u202f")
+            size = f"{grouped(source.width)} × {grouped(source.height)}"
     except rasterio.errors.RasterioIOError as error:
         raise PlanError(
             [Problem(name, f"cannot be read ({str(error)[:100]})", expected, code="file-unreadable")]
@@ -159,7 +157,7 @@ def _raster(path: Path, name: str, grid: Grid | None) -> Looked:
         doubts.append(_doubt(name, f"has {bands} bands", "one: only the first is counted", code="raster-bands"))
     if grid is None:
         return Looked(name, kind, (), 0, None, bounds, None, (), tuple(doubts))
-    people = from_raster(path, grid)
+    people = from_raster(path, grid, name=name)
     map_people, counted = float(people.sum()), people > 0
     if map_people == 0:
         doubts.append(
@@ -169,7 +167,7 @@ def _raster(path: Path, name: str, grid: Grid | None) -> Looked:
         area_km2 = float(np.repeat(grid.pixel_area_km2, grid.columns_n)[counted].sum())
         dense = map_people / area_km2
         if dense > GREATEST_PEOPLE_PER_KM2:
-            what = f"has {dense:,.0f} people/km² where anybody lives"
+            what = f"has {grouped(dense, '.0f')} people/km² where anybody lives"
             doubts.append(
                 _doubt(name, what, "people in each cell, not their density or another figure", code="people-too-dense")
             )
@@ -186,6 +184,7 @@ def _doubt(name: str, what: str, expected: str, *, code: str) -> Problem:
     return Problem(name, what, expected, "warning", code=code)
 
 
-def _renamed(problem: Problem, path: Path, name: str) -> Problem:
-    """The file as the user knows it, where it lies under another name."""
-    return replace(problem, where=problem.where.replace(path.name, name))
+def _line(problem: Problem) -> float:
+    """The line of the table that a problem is about."""
+    line = problem.values.get("line")
+    return line if isinstance(line, int | float) else 0

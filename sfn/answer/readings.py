@@ -17,13 +17,13 @@ from sfn.survey.readings import (
     question_launch,
     question_setting,
     restart_tolerance,
+    slip_launch,
     state,
 )
 from sfn.timing.setting import set_now
 from sfn.units import exact
 
 _SECOND_US = 1_000_000.0
-_NO_SLIP = "it differs from the plan by"
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,16 +317,13 @@ def _launch_questions(
         if abs(inside - planned) <= tolerated_us:
             continue
         changed = abs(old - planned) > tolerated_us
-        tries = [
-            question_launch(
-                value,
-                planned_us=planned,
-                tolerance_us=tolerated_us,
-                old_us=old if changed else None,
-                known=known,
-            )
-            for value in (inside, plain, launch.reading_us)
-        ]
-        slips = [text for found in tries for text in found if not text.startswith(_NO_SLIP)]
-        asked.append(Question(f"reading-{n}", slips[0] if slips else tries[0][0]))
+        options: dict[str, Any] = {
+            "planned_us": planned,
+            "tolerance_us": tolerated_us,
+            "old_us": old if changed else None,
+            "known": known,
+        }
+        slips = (slip_launch(value, **options) for value in (inside, plain, launch.reading_us))
+        text = next((slip for slip in slips if slip), None) or question_launch(inside, **options)[0]
+        asked.append(Question(f"reading-{n}", text))
     return asked

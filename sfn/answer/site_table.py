@@ -294,7 +294,7 @@ def _values(row: Row) -> dict[str, Any]:
         if text.lower() in _YES or text.lower() in _NO:
             values[key] = text.lower() in _YES
         elif text:
-            row.no(key, f"cannot be {text!r}", "yes or no")
+            row.no(key, f"cannot be {text!r}", "yes or no", code="not-yes-or-no")
     at = position_of(row)
     if at is not None:
         values["position"] = at[0]

@@ -9,6 +9,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, Ring
+from sfn.units import grouped
 
 GREATEST_FILE_BYTES = 20_000_000
 MOST_POINTS = 500_000
@@ -40,8 +41,8 @@ def read_areas(text: bytes) -> tuple[Area, ...]:
             [
                 Problem(
                     "file",
-                    f"is {len(text):,} bytes long",
-                    f"at most {GREATEST_FILE_BYTES:,}",
+                    f"is {grouped(len(text))} bytes long",
+                    f"at most {grouped(GREATEST_FILE_BYTES)}",
                     code="file-too-large",
                     values={"size_bytes": len(text), "most_bytes": GREATEST_FILE_BYTES},
                 )
@@ -57,8 +58,8 @@ def read_areas(text: bytes) -> tuple[Area, ...]:
             [
                 Problem(
                     "file",
-                    f"holds {points:,} points",
-                    f"at most {MOST_POINTS:,}",
+                    f"holds {grouped(points)} points",
+                    f"at most {grouped(MOST_POINTS)}",
                     code="too-many-points",
                     values={"points": points, "most_points": MOST_POINTS},
                 )

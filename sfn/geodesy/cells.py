@@ -50,5 +50,5 @@ def _two(row: Row, first: str, second: str) -> tuple[str, str] | None:
     """Both cells; None, with a problem noted when only one is filled."""
     cells = row.text(first, empty=True), row.text(second, empty=True)
     if bool(cells[0]) != bool(cells[1]):
-        row.no(None, f"has one of {first} and {second}", "both, or a position")
+        row.no(None, f"has one of {first} and {second}", "both, or a position", code="half-a-position")
     return cells if all(cells) else None

@@ -44,8 +44,8 @@ def columns_of(table: SheetTable, known: Known) -> tuple[Column, ...]:
     taken = [c.taken_for for c in columns if c.taken_for]
     twice = sorted({name for name in taken if taken.count(name) > 1})
     if twice:
-        where = f"{table.source} line {table.head_line}"
-        raise PlanError([Problem(where, f"two columns are taken for {', '.join(twice)}", "each once")])
+        where, what = f"{table.source} line {table.head_line}", f"two columns are taken for {', '.join(twice)}"
+        raise PlanError([Problem(where, what, "each once", code="column-twice", fields=tuple(twice))])
     return columns
 
 
@@ -59,8 +59,7 @@ def rows_under(table: SheetTable, columns: tuple[Column, ...]) -> tuple[Row, ...
         row = Row(table.source, line, named, [], marks, {key: c.title for key, c in taken.items()},
                   {key: c.factor_ratio for key, c in taken.items()})  # fmt: skip
         if len(cells) > len(columns):
-            what = f"has {len(cells)} cells"
-            row.problems.append(Problem(row.where(), what, f"{len(columns)}, as the first line has"))
+            row.no(None, f"has {len(cells)} cells", f"{len(columns)}, as the first line has", code="line-length")
         rows.append(row)
     return tuple(rows)
 

@@ -8,9 +8,10 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.document import Network
 from sfn.plan.references import reference_problems
+from sfn.units import grouped
 
 GREATEST_DOCUMENT_BYTES = 8_000_000
 
@@ -34,7 +35,12 @@ def read(text: str | bytes) -> Network:
         is missing or out of range, a reference to a stage or site that does not exist.
     """
     if len(text) > GREATEST_DOCUMENT_BYTES:
-        raise PlanError([Problem("document", f"is {len(text):,} bytes long", f"at most {GREATEST_DOCUMENT_BYTES:,}")])
+        raise _refused(
+            "document",
+            f"is {grouped(len(text))} bytes long",
+            f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
+            code="document-too-large",
+        )
     tree = _tree(text)
     try:
         network = Network.model_validate_json(json.dumps(tree))
@@ -57,7 +63,9 @@ def read_file(path: Path) -> Network:
     try:
         return read(path.read_bytes())
     except OSError as error:
-        raise PlanError([Problem("file", f"cannot be read ({error.strerror})", "a readable JSON document")]) from None
+        raise _refused(
+            "file", f"cannot be read ({error.strerror})", "a readable JSON document", code="file-unreadable"
+        ) from None
 
 
 def written(network: Network) -> str:
@@ -86,28 +94,40 @@ def _tree(text: str | bytes) -> Any:
 
     def constant(name: str) -> Any:
         """NaN and infinities are not JSON."""
-        raise PlanError(
-            [Problem("document", f"contains {name}, which is not a number in JSON", "a finite number or null")]
+        raise _refused(
+            "document",
+            f"contains {name}, which is not a number in JSON",
+            "a finite number or null",
+            code="not-a-json-number",
         )
 
     try:
         decoded = text.decode("utf-8-sig") if isinstance(text, bytes) else text
         tree = json.loads(decoded, object_pairs_hook=pairs, parse_constant=constant)
     except UnicodeDecodeError as error:
-        raise PlanError(
-            [Problem("document", f"is not UTF-8 text (byte {error.start})", "a JSON document in UTF-8")]
+        raise _refused(
+            "document", f"is not UTF-8 text (byte {error.start})", "a JSON document in UTF-8", code="not-text"
         ) from None
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
-        raise PlanError([Problem(where, f"is not JSON: {error.msg}", "a JSON document")]) from None
+        raise _refused(where, f"is not JSON: {error.msg}", "a JSON document", code="not-json") from None
     except RecursionError:
-        raise PlanError([Problem("document", "is nested too deeply", "a network document")]) from None
+        raise _refused("document", "is nested too deeply", "a network document", code="nested-too-deeply") from None
     except ValueError:
-        raise PlanError([Problem("document", "contains a number that is too long to read", "fewer digits")]) from None
+        raise _refused(
+            "document", "contains a number that is too long to read", "fewer digits", code="number-too-long"
+        ) from None
     if not isinstance(tree, dict):
-        raise PlanError([Problem("document", f"is a {type(tree).__name__}, not an object", '{"format": 1, ...}')])
+        raise _refused(
+            "document", f"is a {type(tree).__name__}, not an object", '{"format": 1, ...}', code="not-an-object"
+        )
     if twice:
-        raise PlanError(Problem(key, "is given twice in one object", "one value for each key") for key in twice)
+        raise PlanError(
+            Problem(
+                key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
+            )
+            for key in twice
+        )
     return tree
 
 
@@ -137,16 +157,16 @@ def _problem(error: Any, tree: Any) -> Problem:
     loc, kind, context = error["loc"], error["type"], error.get("ctx", {})
     given = json.dumps(error["input"], ensure_ascii=False, default=str)
     given = given if len(given) <= 60 else given[:57] + "..."
-    where, subject = path_text(loc), _subject(loc, tree)
+    where, subject, whose = path_text(loc), _subject(loc, tree), _whose(loc, tree)
     if kind == "missing":
-        return Problem(where, f"{subject}is missing", _described(loc) or "a value")
+        return Problem(where, f"{subject}is missing", _described(loc) or "a value", code="key-missing", **whose)
     if kind == "extra_forbidden":
         near = get_close_matches(str(loc[-1]), _keys_at(loc[:-1]), n=1)
         hint = f"perhaps {near[0]}" if near else "remove it, or use a newer version that knows it"
-        return Problem(where, f"{subject}is not a key of this format", hint)
+        return Problem(where, f"{subject}is not a key of this format", hint, code="key-unknown", **whose)
     if kind == "value_error":
         what, _, expected = str(context["error"]).partition("; ")
-        return Problem(where, subject + what, expected)
+        return Problem(where, subject + what, expected, code="value-contradicts", **whose)
     expected = {
         "literal_error": f"one of {context.get('expected')}",
         "greater_than_equal": f"{_number(context.get('ge'))} or more",
@@ -163,7 +183,8 @@ def _problem(error: Any, tree: Any) -> Problem:
     if expected == _A_NUMBER and isinstance(error["input"], str) and "," in error["input"]:
         expected += " with a decimal point, not a comma"
     described = _described(loc)
-    return Problem(where, f"{subject}cannot be {given}", expected + (f" ({described})" if described else ""))
+    expected += f" ({described})" if described else ""
+    return Problem(where, f"{subject}cannot be {given}", expected, code="value-unusable", **whose)
 
 
 def _number(bound: object) -> str:
@@ -181,6 +202,19 @@ def _subject(loc: tuple[str | int, ...], tree: Any) -> str:
     except (KeyError, IndexError, AttributeError, TypeError):
         return ""
     return f"{'site' if loc[0] == 'sites' else 'stage'} {name}: " if isinstance(name, str) else ""
+
+
+def _whose(loc: tuple[str | int, ...], tree: Any) -> dict[str, Any]:
+    """Site, stage and key that a refused place belongs to, by their ids as typed."""
+    whose: dict[str, Any] = {"fields": tuple(key for key in loc[-1:] if isinstance(key, str))}
+    if len(loc) > 1 and loc[0] in ("sites", "stages"):
+        try:
+            entry_id = tree[loc[0]][loc[1]]["id"]
+        except (KeyError, IndexError, TypeError):
+            return whose
+        if isinstance(entry_id, str):
+            whose |= {"touches": (Touch(entry_id),)} if loc[0] == "sites" else {"stages": (entry_id,)}
+    return whose
 
 
 def _model_at(loc: tuple[str | int, ...]) -> type[BaseModel] | None:
@@ -222,3 +256,8 @@ def _described(loc: tuple[str | int, ...]) -> str:
     model = _model_at(loc[: names[-1]])
     field = model.model_fields.get(str(loc[names[-1]])) if model else None
     return (field.description or "").rstrip(".") if field else ""
+
+
+def _refused(where: str, what: str, expected: str, *, code: str) -> PlanError:
+    """One thing that keeps the whole from being read."""
+    return PlanError([Problem(where, what, expected, code=code)])

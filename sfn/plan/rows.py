@@ -33,15 +33,18 @@ class Row:
         """``FILE line 7 column lat``."""
         return f"{self.source} line {self.line}" + (f" column {self.titles.get(column, column)}" if column else "")
 
-    def no(self, column: str | None, what: str, expected: str) -> None:
+    def no(self, column: str | None, what: str, expected: str, *, code: str) -> None:
         """Note a problem."""
-        self.problems.append(Problem(self.where(column), what, expected))
+        fields = () if column is None else (column,)
+        self.problems.append(
+            Problem(self.where(column), what, expected, code=code, fields=fields, values={"line": self.line})
+        )
 
     def text(self, column: str, *, empty: bool = False) -> str:
         """The cell's text; an empty one is a problem unless allowed."""
         value = self.cells.get(column, "")
         if not value and not empty:
-            self.no(column, "is empty", "a value")
+            self.no(column, "is empty", "a value", code="cell-empty")
         return value
 
     def number(self, column: str, *, least: float, greatest: float, unit: str, empty: bool = False) -> float:
@@ -53,10 +56,10 @@ class Row:
         try:
             value = float(number_written(text, self.marks)) * self.factors.get(column, 1.0)
         except ValueError as error:
-            self.no(column, str(error), expected)
+            self.no(column, str(error), expected, code="not-a-number")
             return math.nan
         if not least <= value <= greatest:
-            self.no(column, f"{text} is out of range", expected)
+            self.no(column, f"{text} is out of range", expected, code="out-of-range")
             return math.nan
         return value
 
@@ -64,11 +67,13 @@ class Row:
         """The cell's text when it is one of those known."""
         value = self.text(column)
         if value and value not in known:
-            self.no(column, f"{value!r} is not known", f"one of {', '.join(known)}")
+            self.no(column, f"{value!r} is not known", f"one of {', '.join(known)}", code="not-on-offer")
         return value
 
 
-def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
+def read_rows(
+    path: Path | str, *, required: tuple[str, ...], optional: tuple[str, ...] = (), source: str | None = None
+) -> list[Row]:
     """Lines of a CSV or XLSX file with a header; comma, semicolon or tab between cells.
 
     Parameters
@@ -76,6 +81,8 @@ def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[st
     path : path
     required, optional : tuple of str
         Columns that must and may be there, in any order.
+    source : str, optional
+        What messages call it; the file's name.
 
     Returns
     -------
@@ -88,8 +95,9 @@ def read_rows(path: Path | str, *, required: tuple[str, ...], optional: tuple[st
         If the file cannot be read, holds no line, or a column is missing, unknown or there twice.
     """
     path = Path(path)
+    source = source or path.name
     content = content_of(path, expected=f"a CSV or XLSX file with the columns {','.join(required)}")
-    return rows_of(table_text(content, source=path.name), source=path.name, required=required, optional=optional)
+    return rows_of(table_text(content, source=source), source=source, required=required, optional=optional)
 
 
 def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
@@ -97,14 +105,14 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
     lines = text.splitlines()
     head = next((k for k, line in enumerate(lines) if line.strip()), None)
     if head is None:
-        raise PlanError([Problem(source, "is empty", f"the columns {','.join(required)}")])
+        raise PlanError([Problem(source, "is empty", f"the columns {','.join(required)}", code="file-empty")])
     read: list[tuple[int, list[str]]] = []
     reader = csv.reader(lines[head:], delimiter=separator_of(lines[head]))
     try:
         read = [(head + reader.line_num, cells) for cells in reader]
     except csv.Error as error:
-        where = f"{source} line {head + reader.line_num}"
-        raise PlanError([Problem(where, f"is no line of a table ({error})", "cells without NUL bytes")]) from error
+        where, what = f"{source} line {head + reader.line_num}", f"is no line of a table ({error})"
+        raise PlanError([Problem(where, what, "cells without NUL bytes", code="line-unreadable")]) from error
     names = [name.strip() for name in read[0][1]]
     problems = _header(names, where=f"{source} line {head + 1}", required=required, optional=optional)
     if problems:
@@ -116,13 +124,18 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(names):
-            noted.append(
-                Problem(f"{source} line {number}", f"has {len(cells)} cells", f"{len(names)}, as the header has")
+            where, what, expected = (
+                f"{source} line {number}",
+                f"has {len(cells)} cells",
+                f"{len(names)}, as the header has",
             )
+            noted.append(Problem(where, what, expected, code="line-length", values={"line": number}))
             continue
         rows.append(Row(source, number, dict(zip(names, (c.strip() for c in cells), strict=True)), noted, marks))
     if not rows and not noted:
-        raise PlanError([Problem(source, "has a header but no lines", "at least one line of values")])
+        raise PlanError(
+            [Problem(source, "has a header but no lines", "at least one line of values", code="file-empty")]
+        )
     if not rows:
         raise PlanError(noted[:MOST_PROBLEMS])
     return rows
@@ -144,7 +157,8 @@ def at_most(problems: list[Problem], *, source: str) -> list[Problem]:
     """The first 20 problems, and how many more there are."""
     if len(problems) <= MOST_PROBLEMS:
         return problems
-    more = Problem(source, f"has {len(problems) - MOST_PROBLEMS} more problems like these", "")
+    more_n = len(problems) - MOST_PROBLEMS
+    more = Problem(source, f"has {more_n} more problems like these", "", code="more-problems", values={"more": more_n})
     return [*problems[:MOST_PROBLEMS], more]
 
 
@@ -154,5 +168,13 @@ def _header(names: list[str], *, where: str, required: tuple[str, ...], optional
     missing = [n for n in required if n not in names]
     unknown = [n for n in names if n not in required + optional]
     twice = sorted({n for n in names if names.count(n) > 1})
-    listed = [("lacks the column", missing), ("has the unknown column", unknown), ("has twice the column", twice)]
-    return [Problem(where, f"{what} {', '.join(which)}", all_columns) for what, which in listed if which]
+    listed = [
+        ("lacks the column", "column-missing", missing),
+        ("has the unknown column", "column-unknown", unknown),
+        ("has twice the column", "column-twice", twice),
+    ]
+    return [
+        Problem(where, f"{what} {', '.join(which)}", all_columns, code=code, fields=tuple(which))
+        for what, code, which in listed
+        if which
+    ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 
 MOST_ROWS_N = 20_000
 MOST_BYTES = 20_000_000
@@ -53,7 +54,7 @@ def content_of(path: Path, *, expected: str = EXPECTED) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise PlanError([Problem(path.name, f"cannot be opened: {error.strerror}", expected)]) from error
+        raise _refused(path.name, f"cannot be opened: {error.strerror}", expected, code="file-unreadable") from error
 
 
 def read_sheet(content: bytes, *, source: str) -> SheetTable:
@@ -71,13 +72,23 @@ def read_sheet(content: bytes, *, source: str) -> SheetTable:
         If it is no table, is empty, or is too large.
     """
     if len(content) > MOST_BYTES:
-        raise PlanError([Problem(source, f"has {len(content):,} bytes", f"{MOST_BYTES:,} at most")])
+        raise _refused(
+            source,
+            f"has {grouped(len(content))} bytes",
+            f"{grouped(MOST_BYTES)} at most",
+            code="file-too-large",
+        )
     rows, separator = (_xlsx(content, source), "") if content[:4] == _XLSX else _csv(content, source)
     filled = [(n, cells) for n, cells in rows if any(cells)]
     if not filled:
-        raise PlanError([Problem(source, "is empty", EXPECTED)])
+        raise _refused(source, "is empty", EXPECTED, code="file-empty")
     if len(filled) > MOST_ROWS_N:
-        raise PlanError([Problem(source, f"has {len(filled):,} lines", f"{MOST_ROWS_N:,} at most")])
+        raise _refused(
+            source,
+            f"has {grouped(len(filled))} lines",
+            f"{grouped(MOST_ROWS_N)} at most",
+            code="file-too-large",
+        )
     head = filled[0][1]
     while head and not head[-1]:
         head = head[:-1]
@@ -114,15 +125,15 @@ def decoded(content: bytes, *, source: str) -> str:
         try:
             text = content.decode("utf-16")
         except UnicodeDecodeError as error:
-            raise PlanError([Problem(source, "begins as UTF-16 and breaks off or goes wrong", _TEXT)]) from error
+            raise _refused(source, "begins as UTF-16 and breaks off or goes wrong", _TEXT, code="not-text") from error
     else:
         text = _without_mark(content, source)
     lost = text.find("\ufffd")
     if lost >= 0:
         where = f"{source} line {text.count(chr(10), 0, lost) + 1}"
-        raise PlanError([Problem(where, "holds a character that was lost when the file was written", _TEXT)])
+        raise _refused(where, "holds a character that was lost when the file was written", _TEXT, code="character-lost")
     if "\x00" in text:
-        raise PlanError([Problem(source, "is not text", _TEXT)])
+        raise _refused(source, "is not text", _TEXT, code="not-text")
     return text
 
 
@@ -144,24 +155,24 @@ def _without_mark(content: bytes, source: str) -> str:
         where = f"{source} line {_line(content, error.start)}"
         partly = content.decode("utf-8", errors="surrogateescape")
         if any("\x7f" < c < "\ud800" or c > "\udfff" for c in partly):
-            raise PlanError([Problem(where, "breaks the UTF-8 of the rest of the file", _TEXT)]) from None
+            raise _refused(where, "breaks the UTF-8 of the rest of the file", _TEXT, code="encoding-mixed") from None
     try:
         return content.decode("cp1252")
     except UnicodeDecodeError as error:
         where = f"{source} line {_line(content, error.start)}"
-        raise PlanError([Problem(where, "is not text", _TEXT)]) from None
+        raise _refused(where, "is not text", _TEXT, code="not-text") from None
 
 
 def _csv(content: bytes, source: str) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
     """Lines of a CSV file, and what stands between its cells."""
     text = decoded(content, source=source)
     separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
-    reader = csv.reader(text.splitlines(), delimiter=separator)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)  # a cell in quotes may hold a line break
     try:
         return [(reader.line_num, tuple(cell.strip() for cell in cells)) for cells in reader], separator
     except csv.Error as error:
         where = f"{source} line {reader.line_num}"
-        raise PlanError([Problem(where, f"is no line of a table ({error})", EXPECTED)]) from error
+        raise _refused(where, f"is no line of a table ({error})", EXPECTED, code="line-unreadable") from error
 
 
 def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
@@ -172,7 +183,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(part.file_size for part in packed.infolist()) > 10 * MOST_BYTES:
-                raise PlanError([Problem(source, "unpacks to more than 200 MB", "a smaller table")])
+                raise _refused(source, "unpacks to more than 200 MB", "a smaller table", code="file-too-large")
         # Once for what cells hold, once for what they show: a formula that was never worked out shows nothing.
         books = [load_workbook(io.BytesIO(content), read_only=True, data_only=shown) for shown in (False, True)]
         rows, problems = [], list[Problem]()
@@ -186,7 +197,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
             book.close()
     except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError) as error:
         what = f"is no XLSX that can be read ({str(error)[:100]})"
-        raise PlanError([Problem(source, what, EXPECTED)]) from error
+        raise _refused(source, what, EXPECTED, code="file-unreadable") from error
     if problems:
         raise PlanError(problems[:20])
     return rows
@@ -198,9 +209,16 @@ def _lost(held: tuple[object, ...], shown: tuple[object, ...], *, where: str) ->
     for place, (formula, value) in enumerate(zip(held, shown, strict=False), start=1):
         if value is None and isinstance(formula, str) and formula.startswith("="):
             what = f"holds the formula {formula[:60]!r} without its value"
-            found.append(Problem(f"{where} column {place}", what, "a file saved by a spreadsheet, or values"))
+            found.append(
+                Problem(
+                    f"{where} column {place}",
+                    what,
+                    "a file saved by a spreadsheet, or values",
+                    code="formula-without-value",
+                )
+            )
         elif value in _FAILED:
-            found.append(Problem(f"{where} column {place}", f"shows {value}", "a value"))
+            found.append(Problem(f"{where} column {place}", f"shows {value}", "a value", code="formula-failed"))
     return found
 
 
@@ -216,3 +234,8 @@ def _shown(cell: object) -> str:
         text = str(cell)
         return text.removesuffix(" 00:00:00")
     return " ".join(str(cell).split())
+
+
+def _refused(where: str, what: str, expected: str, *, code: str) -> PlanError:
+    """One thing that keeps the whole from being read."""
+    return PlanError([Problem(where, what, expected, code=code)])

@@ -22,6 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import WEB_MERCATOR_LIMIT_DEG, Grid
 from sfn.plan import Network, Place
 from sfn.plan.rows import Row, read_rows, refuse
+from sfn.units import grouped
 
 Floats = NDArray[np.float64]
 
@@ -171,24 +172,33 @@ def read_places(path: Path) -> tuple[Place, ...]:
     return places
 
 
-def understood_places(path: Path) -> tuple[tuple[Place, ...], tuple[Problem, ...]]:
-    """The places of a table that can be used, and what is wrong with the other lines.
+def understood_places(path: Path, *, source: str | None = None) -> tuple[tuple[Place, ...], tuple[Problem, ...]]:
+    """The places of a table that can be used, and what is wrong with the other lines; messages call it `source`.
 
     Raises
     ------
     PlanError
         If the file cannot be read as a table at all.
     """
-    places, rows = _places(path)
+    places, rows = _places(path, source)
     return places, tuple(rows[0].problems)
 
 
-def _places(path: Path) -> tuple[tuple[Place, ...], list[Row]]:
+def _places(path: Path, source: str | None = None) -> tuple[tuple[Place, ...], list[Row]]:
     """The lines that can be used as places, and all lines with what is wrong with them."""
     if path.is_file() and path.stat().st_size > MOST_TABLE_BYTES:
-        what = f"is a table of {path.stat().st_size / 1e6:,.0f} MB"
-        raise PlanError([Problem(path.name, what, f"{MOST_TABLE_BYTES / 1e6:,.0f} MB at most", code="file-too-large")])
-    rows = read_rows(path, required=("name", "lat", "lon", "people"))
+        what = f"is a table of {grouped(path.stat().st_size / 1e6, '.0f')} MB"
+        raise PlanError(
+            [
+                Problem(
+                    source or path.name,
+                    what,
+                    f"{grouped(MOST_TABLE_BYTES / 1e6, '.0f')} MB at most",
+                    code="file-too-large",
+                )
+            ]
+        )
+    rows = read_rows(path, required=("name", "lat", "lon", "people"), source=source)
     made = []
     for row in rows:
         before = len(row.problems)
@@ -203,8 +213,10 @@ def _places(path: Path) -> tuple[tuple[Place, ...], list[Row]]:
     return tuple(made), rows
 
 
-def from_raster(path: Path, grid: Grid) -> Floats:
+def from_raster(path: Path, grid: Grid, *, name: str | None = None) -> Floats:
     """People of a GeoTIFF with people in each cell, in each pixel, shape (M,); a cell is spread evenly.
+
+    Messages call the file `name`; by its own where none is given.
 
     Raises
     ------
@@ -216,13 +228,14 @@ def from_raster(path: Path, grid: Grid) -> Floats:
     import rasterio.warp
     from rasterio.windows import Window, from_bounds
 
+    name = name or path.name
     expected = "a GeoTIFF with a coordinate system and people in each cell"
     south, west, north, east = grid.bounds_deg
     try:
         with rasterio.open(path, driver="GTiff") as source:
             if source.crs is None:
                 raise PlanError(
-                    [Problem(path.name, "has no coordinate system", expected, code="raster-without-coordinate-system")]
+                    [Problem(name, "has no coordinate system", expected, code="raster-without-coordinate-system")]
                 )
             box = rasterio.warp.transform_bounds("EPSG:4326", source.crs, west, south, east, north, densify_pts=21)
             whole = Window(0, 0, source.width, source.height)  # type: ignore[no-untyped-call, unused-ignore]
@@ -233,13 +246,13 @@ def from_raster(path: Path, grid: Grid) -> Floats:
             except rasterio.errors.WindowError:
                 return np.zeros(grid.pixels_n)
             if part.width * part.height > MOST_CELLS_N:
-                what = f"has {part.width * part.height:,.0f} cells in this area"
+                what = f"has {grouped(part.width * part.height, '.0f')} cells in this area"
                 raise PlanError(
                     [
                         Problem(
-                            path.name,
+                            name,
                             what,
-                            f"{MOST_CELLS_N:,} at most: a smaller area or larger cells",
+                            f"{grouped(MOST_CELLS_N)} at most: a smaller area or larger cells",
                             code="raster-too-large",
                         )
                     ]
@@ -248,7 +261,7 @@ def from_raster(path: Path, grid: Grid) -> Floats:
             place, crs = source.window_transform(part), source.crs
     except rasterio.errors.RasterioIOError as error:
         what = "is not there" if not path.exists() else f"cannot be read ({str(error)[:100]})"
-        raise PlanError([Problem(path.name, what, expected, code="file-unreadable")]) from None
+        raise PlanError([Problem(name, what, expected, code="file-unreadable")]) from None
     people = np.where(np.isfinite(read) & (read > 0), read, 0.0)
     row, column = np.nonzero(people)
     if row.size == 0:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from sfn.report.colours import site_colours
-from sfn.report.numbers import THIN, number
+from sfn.report.numbers import number
 from sfn.report.scale import round_step
+from sfn.units import THIN
 
 WIDTH, HEIGHT = 360, 230
 LEFT, RIGHT, TOP, BOTTOM = 46, 12, 14, 38

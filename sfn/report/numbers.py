@@ -6,7 +6,8 @@ so that a number never breaks over two lines on a sheet.
 
 import math
 
-THIN = "\u202f"
+from sfn.units import THIN, grouped
+
 NOT_COVERED = "–"
 
 
@@ -23,7 +24,7 @@ def number(value: float | None, decimals: int = 1, *, signed: bool = False) -> s
     if value is None or not math.isfinite(value):
         return NOT_COVERED
     rounded = round(value, decimals) + 0.0
-    text = f"{abs(rounded):,.{decimals}f}".replace(",", THIN)
+    text = grouped(abs(rounded), f".{decimals}f")
     sign = "−" if rounded < 0 else "+" if signed and rounded > 0 else ""
     return sign + text
 

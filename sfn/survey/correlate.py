@@ -83,7 +83,7 @@ def delay(
         raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz", code="band-out-of-range")])
     tell("looking at levels", done=0, total=1)
     problems = [p for s in (reference, off_air) for p in driven(s, modulation(s), judge_clipping=judge_clipping)]
-    if any("silent" in p.what for p in problems):
+    if any(p.code == "recording-silent" for p in problems):
         return refusal(problems, weighting=weighting)
     tell("searching", done=0, total=1)
     coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)

@@ -149,10 +149,15 @@ def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
     """What a line says; not to be used where it has problems."""
     site, reference = _site(row, "site", sites), _site(row, "reference_site", sites)
     if site and site == reference:
-        row.no("reference_site", f"{site} is compared with itself", "another site")
+        row.no("reference_site", f"{site} is compared with itself", "another site", code="site-against-itself")
     uncertainty_us = row.number("uncertainty_us", least=0.0, greatest=1e6, unit="us")
     if uncertainty_us == 0.0:
-        row.no("uncertainty_us", "0 would outweigh all others", "the standard uncertainty, more than 0 us")
+        row.no(
+            "uncertainty_us",
+            "0 would outweigh all others",
+            "the standard uncertainty, more than 0 us",
+            code="uncertainty-zero",
+        )
     place, lat_deg, lon_deg = _place(row)
     return Measurement(
         when=row.text("when", empty=True),
@@ -184,7 +189,7 @@ def _place(row: Row) -> tuple[str, float, float]:
     if at is not None:
         return f"{at[1].lat_deg:.5f}, {at[1].lon_deg:.5f}", at[1].lat_deg, at[1].lon_deg
     if len(row.problems) == noted_n:
-        row.no(None, "has no place", "lat and lon, or a position")
+        row.no(None, "has no place", "lat and lon, or a position", code="no-position")
     return "", math.nan, math.nan
 
 
@@ -195,7 +200,8 @@ def _site(row: Row, column: str, sites: Mapping[str, str]) -> str:
         return text
     found = [i for i, name in sites.items() if text.casefold() in (i.casefold(), name.casefold())]
     if len(found) != 1:
-        row.no(column, f"{text!r} is {'the name of two sites' if found else 'not known'}", f"one of {', '.join(sites)}")
+        what = f"{text!r} is {'the name of two sites' if found else 'not known'}"
+        row.no(column, what, f"one of {', '.join(sites)}", code="name-of-two-sites" if found else "unknown-site")
         return ""
     return found[0]
 

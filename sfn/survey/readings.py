@@ -101,26 +101,42 @@ def question_launch(
     off = measured_us - planned_us
     if abs(off) <= tolerance_us:
         return ()
+    slip = slip_launch(measured_us, planned_us=planned_us, tolerance_us=tolerance_us, old_us=old_us, known=known)
+    size = f"{off:+.3f} us, more than {tolerance_us:g} us"
+    return (slip or f"it differs from the plan by {size}: was it measured at the planned plane?",)
+
+
+def slip_launch(
+    measured_us: float,
+    *,
+    planned_us: float,
+    tolerance_us: float,
+    old_us: float | None = None,
+    known: Sequence[tuple[str, float]] = (),
+) -> str | None:
+    """The question about a slip that explains a measured launch, or None; arguments as `question_launch`."""
+    off = measured_us - planned_us
+    if abs(off) <= tolerance_us:
+        return None
     near = max(tolerance_us, 1e-3)
     if old_us is not None and abs(measured_us - old_us) <= near:
-        return (f"{measured_us:.3f} us is what the old setting gives: is the new one set, and was it stored?",)
+        return f"{measured_us:.3f} us is what the old setting gives: is the new one set, and was it stored?"
     for name, amount_us in known:
         if abs(off - amount_us) <= near:
-            return (f"it is late by just the {name} ({amount_us:.3f} us): was that subtracted?",)
+            return f"it is late by just the {name} ({amount_us:.3f} us): was that subtracted?"
         if abs(off + amount_us) <= near:
-            return (f"it is early by just the {name} ({amount_us:.3f} us): was that subtracted twice?",)
+            return f"it is early by just the {name} ({amount_us:.3f} us): was that subtracted twice?"
         for factor, words in ((1e-3, "nanoseconds"), (1e3, "milliseconds")):
             if abs(off + amount_us * (1.0 - factor)) <= near:
-                return (f"it fits with {name} {amount_us * factor:g} us: was {amount_us:g} meant in {words}?",)
+                return f"it fits with {name} {amount_us * factor:g} us: was {amount_us:g} meant in {words}?"
     if abs(measured_us + planned_us) <= near:
         return (
-            f"it is the planned launch with the other sign: which came first, the pulse or the signal? ({off:+.3f} us)",
+            f"it is the planned launch with the other sign: which came first, the pulse or the signal? ({off:+.3f} us)"
         )
     for factor, words in ((1e-3, "in ms"), (1e3, "in ns")):
         if abs(measured_us - planned_us * factor) <= max(near * factor, 1e-3 * abs(planned_us * factor)):
-            return (f"{measured_us:g} is the planned launch {words}: this field takes us",)
-    size = f"{off:+.3f} us, more than {tolerance_us:g} us"
-    return (f"it differs from the plan by {size}: was it measured at the planned plane?",)
+            return f"{measured_us:g} is the planned launch {words}: this field takes us"
+    return None
 
 
 @dataclass(frozen=True, slots=True)

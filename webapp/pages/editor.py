@@ -1,7 +1,7 @@
 """What the editing pages share: the form's hidden part, the choices, the one address that takes every form."""
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -77,10 +77,11 @@ def editor(
     index: int = 0,
     groups: Iterable[Group] = (),
     names: Iterable[str] = (),
-    about: tuple[str, ...] = ("",),
+    about: Sequence[str] = ("",),
 ) -> Editor:
     """The hidden part of a form, and the lists of problems; `about` are the places that the page is about."""
-    found = [p for p in draft.advice if p.where.startswith(about)]
+    places = [path_of(anchor(place)) if place else () for place in about]
+    found = [p for p in draft.advice if any(path_of(anchor(p.where))[: len(place)] == place for place in places)]
     on_page = {name for group in groups for name in _names(group)} | set(names)
     return Editor(
         base_revision=draft.base.revision.number,

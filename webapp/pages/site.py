@@ -48,9 +48,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     )
     context = SitePage(
         network=head_of(draft.base),
-        editor=editor(
-            draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}].", "network")
-        ),
+        editor=editor(draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}]", "network")),
         name=name_of(site, index),
         site_id=saved_id(draft, site),
         located=found,
