@@ -7,13 +7,13 @@ from typing import Any
 
 from fastapi import Request
 
-from sfn.check import check
 from sfn.errors import PlanError, Problem
 from sfn.plan import read as network_of_text
 from webapp.differences import compared, in_words
 from webapp.documents import network_of
 from webapp.forms.places import misshapen
 from webapp.forms.typed import applied
+from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
 
 LONGEST_NAME = 120
@@ -84,12 +84,12 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     return draft.with_document(applied(held, form))
 
 
-def looked_at(draft: Draft) -> Draft:
+def looked_at(draft: Draft, maps: Maps) -> Draft:
     """The draft with what keeps it from being saved, or else with what the check finds in it."""
     if draft.problems:
         return draft
     try:
-        return replace(draft, advice=check(network_of(draft.document)))
+        return replace(draft, advice=maps.checked(network_of(draft.document)))
     except PlanError as refused:
         return replace(draft, problems=refused.problems)
 

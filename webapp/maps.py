@@ -7,6 +7,7 @@ import time
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
 from sfn.answer.effect import Effect, effect
@@ -14,7 +15,8 @@ from sfn.answer.optimise import Asked, network_objective
 from sfn.answer.so_far import SoFar
 from sfn.answer.what_if import Tried
 from sfn.answer.zones import Zones, zones
-from sfn.check import check_on_ground
+from sfn.check import all_problems
+from sfn.check.everything import unopened
 from sfn.check.review import Review, review
 from sfn.errors import PlanError, Problem
 from sfn.field.raster import LevelRaster
@@ -46,6 +48,7 @@ KEPT_EFFECTS_BYTES = 100_000_000
 DISK_BYTES = 4_000_000_000
 SITE_THREADS = 2
 KEPT_OBJECTIVES = 2
+KEPT_PROBLEMS_N = 20_000
 KEPT_CENSUSES_N = 32
 TELL_EVERY_S = 0.1
 DIGESTS_FILE = "terrain-digests.json"
@@ -78,6 +81,7 @@ class Maps:
         self._so_far: OrderedDict[str, SoFar] = OrderedDict()
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
+        self._checks: Kept[tuple[Problem, ...]] = Kept(len, most_bytes=KEPT_PROBLEMS_N, least_n=4)
         self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
         self._drawn: Kept[Zones] = Kept(_zones_bytes, most_bytes=KEPT_ZONES_BYTES, least_n=2)
 
@@ -110,8 +114,13 @@ class Maps:
         return found
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
-        """The check, terrain included."""
-        return check_on_ground(network, folder=self.terrain_folder, memory=self._memory)
+        """All that is wrong with a network on its ground, kept: pages, sheets and answers take the same."""
+        document = sha256(f"{network.model_dump_json(exclude_none=True)}{own_stamp()}".encode()).hexdigest()
+        try:
+            ground = self.ground(network)
+        except PlanError as refused:
+            return (*self._checks.get((document, ""), lambda: all_problems(network)), *unopened(refused.problems))
+        return self._checks.get((document, ground.digest), lambda: all_problems(network, ground=ground))
 
     def reviewed(self, network: Network) -> Review:
         """The one check, terrain included, and what follows for every sheet."""

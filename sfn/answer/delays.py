@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from sfn.check import all_problems
 from sfn.errors import Problem
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
@@ -24,14 +25,14 @@ class Delays:
     problems: tuple[Problem, ...]
 
 
-def delays(network: Network, *, problems: tuple[Problem, ...] = ()) -> Delays:
+def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> Delays:
     """The delay table of a network with everything that belongs to it.
 
     Parameters
     ----------
     network : Network
     problems : tuple of Problem, optional
-        From `sfn.check.check`; the table's own where not given.
+        From `sfn.check.all_problems`; over a smooth earth where not given.
 
     Raises
     ------
@@ -41,7 +42,8 @@ def delays(network: Network, *, problems: tuple[Problem, ...] = ()) -> Delays:
     placed = place(network)
     table = delay_table(network, placed=placed)
     pairs = pair_differences(network, table.launches(), placed=placed)
-    return Delays(network, placed, table, pairs, _triangles(network, placed), problems or table.problems)
+    found = all_problems(network) if problems is None else problems
+    return Delays(network, placed, table, pairs, _triangles(network, placed), found)
 
 
 def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from sfn.chain import MAIN
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
@@ -149,7 +149,7 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
     says = tuple(text for site in network.sites for text in _sentences(site, what, table, silent, names))
-    doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, names, what))
+    doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, what))
     return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
 
 
@@ -162,12 +162,12 @@ def _beyond_fields(
     return tuple(p for p in wrong if p.where not in before)
 
 
-def _unfit_routes(network: Network, names: Mapping[str, str], what: WhatIf) -> tuple[Problem, ...]:
+def _unfit_routes(network: Network, what: WhatIf) -> tuple[Problem, ...]:
     """Errors of the check that name a route which is tried: one that runs dry does not launch when it should."""
     if not what.routes:
         return ()
-    named = [f"{names[site]} ({route})" for site, route in what.routes.items()]
-    return tuple(p for p in check(network) if p.severity == "error" and any(one in p.what for one in named))
+    on = {Touch(site, route) for site, route in what.routes.items()}
+    return tuple(p for p in all_problems(network) if p.severity == "error" and on.intersection(p.touches))
 
 
 def _silent_above(name: str, parents: Mapping[str, str | None], off_air: frozenset[str]) -> str | None:

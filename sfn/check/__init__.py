@@ -1,9 +1,10 @@
 """Every problem of a document that can be read, in reading order.
 
-`chains` looks at stages and the distribution tree, `streams` at stages that rest on a stream plan, `devices` at delay
-fields, `positions` at where the sites stand; what cannot be set comes from the delay table itself.
+`everything` is the one place that says all of it. `chains` looks at stages and the distribution tree, `streams` at
+stages that rest on a stream plan, `devices` at delay fields, `references` at time references, `heights` at the ground,
+`off_air` at sites fed off air; what cannot be set comes from the delay table itself.
 """
 
-from sfn.check.everything import check, check_on_ground
+from sfn.check.everything import all_problems, all_problems_in
 
-__all__ = ["check", "check_on_ground"]
+__all__ = ["all_problems", "all_problems_in"]

@@ -1,11 +1,12 @@
 """Problems of chains: dry buffers, delays that wander, waveforms that differ, devices counted twice."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from itertools import combinations
+from typing import Any
 
 from sfn.chain import outdated, stage_latency
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.units import exact
 
@@ -53,55 +54,72 @@ def named(users: list[tuple[Site, Chain]]) -> str:
     return ", ".join(f"site {site.name} ({chain.route})" for site, chain in users)
 
 
+def touches_of(users: Iterable[tuple[Site, Chain]]) -> tuple[Touch, ...]:
+    """The users of a stage as a problem touches them, each once."""
+    return tuple(dict.fromkeys(Touch(site.id, chain.route) for site, chain in users))
+
+
 def _stage(
     network: Network, index: int, stage: Stage, users: list[tuple[Site, Chain]], *, covered: bool
 ) -> Iterator[Problem]:
     """Problems of one stage, named with the sites they reach; `covered` by a time-stamped section or not."""
     where = f"stages[{index}]"
+    of: dict[str, Any] = {"touches": touches_of(users), "stages": (stage.id,)}
     if not users:
-        yield Problem(where, f"stage {stage.id} belongs to no chain", "a chain that names it, or remove it", "warning")
+        what = f"stage {stage.id} belongs to no chain"
+        yield Problem(where, what, "a chain that names it, or remove it", "warning", code="stage-unused", **of)
         return
     if stage.kind == "time-stamped section":
-        yield from _dry(network, where, stage, users)
+        yield from _section(network, where, stage, users)
     if stage.adapts and any(stage.id in chain.stages for _, chain in users):
         what = f"{named(users)}: stage {stage.id} adapts its delay, so the launch time wanders with the network"
         expected = "a fixed delay, or put it inside a time-stamped section, which absorbs the variation"
-        yield Problem(f"{where}.adapts", what, expected)
+        yield Problem(f"{where}.adapts", what, expected, code="delay-adapts", fields=("adapts",), **of)
     if stage.shapes_waveform and not stage.identical:
         yield from _waveform(network, where, stage, users)
     if stage.tolerance_us is None and not covered:
-        yield Problem(
-            f"{where}.tolerance_us",
+        what, expected = (
             f"stage {stage.id} states no tolerance and counts as exact",
             "how far its latency may be off, in us",
-            "warning",
         )
+        yield Problem(
+            f"{where}.tolerance_us", what, expected, "warning", code="tolerance-missing", fields=("tolerance_us",), **of
+        )
+    yield from _figure(where, stage, users)
+
+
+def _figure(where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
+    """How the latency of a stage is known: from before a change, not said, or only assumed."""
+    touches, stages = touches_of(users), (stage.id,)
     if outdated(stage):
         known = f"from {stage.date}" if stage.date else "without a date"
         yield Problem(
             f"{where}.date",
             f"{named(users)}: firmware or mode of stage {stage.id} changed on {stage.changed}, its figure is {known}",
-            "a measurement after the change",
-            "warning",
-        )
+            "a measurement after the change", "warning", "figure-outdated", touches, stages, ("date",),
+            {"changed": stage.changed, "date": stage.date},
+        )  # fmt: skip
     if stage.source is None:
         yield Problem(
             f"{where}.source",
             f"stage {stage.id} does not say how its latency is known and counts as assumed",
-            "measured, data sheet, assumed or computed",
-            "warning",
-        )
+            "measured, data sheet, assumed or computed", "warning", "source-missing", touches, stages, ("source",),
+        )  # fmt: skip
     elif stage.source == "assumed":
         yield Problem(
             f"{where}.source",
             f"{named(users)}: the latency of stage {stage.id} is only assumed",
-            "a measured figure, or one from the data sheet",
-            "warning",
-        )
+            "a measured figure, or one from the data sheet", "warning", "latency-assumed", touches, stages, ("source",),
+        )  # fmt: skip
 
 
-def _dry(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
-    """A time-stamped section whose release delay does not cover its worst path."""
+def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
+    """A time-stamped section whose release delay does not cover its worst path, or outlasts the stamps."""
+    of: dict[str, Any] = {
+        "touches": touches_of(users),
+        "stages": (stage.id, *stage.inside),
+        "fields": ("release_delay_us",),
+    }
     stages = {s.id: s for s in network.stages}
     release_us = stage.release_delay_us or 0.0
     needed = exact(stage.jitter_margin_us or 0.0) + exact(stage.least_processing_us or 0.0)
@@ -114,44 +132,51 @@ def _dry(network: Network, where: str, stage: Stage, users: list[tuple[Site, Cha
             f"{named(users)} runs dry: section {stage.id} needs {needed_us:,.10g} us for its worst path, margin and "
             f"processing, but releases after {release_us:,.10g} us, {needed_us - release_us:,.10g} us too soon"
         )
-        yield Problem(f"{where}.release_delay_us", what, f"{needed_us:,.10g} us or more")
+        yield Problem(
+            f"{where}.release_delay_us", what, f"{needed_us:,.10g} us or more", code="buffer-underrun", **of,
+            values={"needed_us": needed_us, "release_delay_us": release_us},
+        )  # fmt: skip
     wrap_s = network.time_stamps.wrap_s if network.time_stamps else None
     if wrap_s is not None and release_us >= wrap_s * 1e6:
         what = (
             f"{named(users)}: section {stage.id} releases {release_us:,.10g} us after its stamp, "
             f"but stamps repeat after {wrap_s:g} s"
         )
-        yield Problem(f"{where}.release_delay_us", what, f"less than {wrap_s * 1e6:g} us, or absolute time stamps")
+        yield Problem(
+            f"{where}.release_delay_us", what, f"less than {wrap_s * 1e6:g} us, or absolute time stamps",
+            code="stamp-wrap", **of, values={"wrap_s": wrap_s, "release_delay_us": release_us},
+        )  # fmt: skip
 
 
 def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
     """Waveform-changing processing that not all sites share."""
     routes = {chain.route for _, chain in users}
     using = {(site.id, chain.route) for site, chain in users}
-    missing = sorted(
-        {
-            site.name
-            for site in network.sites
-            if site.fed_off_air_from is None
-            for route in routes
-            if (site.id, route) not in using
-            and (any(c.route == route for c in site.chains) or (site.id, "main") not in using)
-        }
-    )
-    if missing:
+    lacking = [
+        (site, next((c for c in site.chains if c.route == route), site.chains[0]))
+        for site in network.sites
+        if site.fed_off_air_from is None
+        for route in sorted(routes)
+        if (site.id, route) not in using
+        and (any(c.route == route for c in site.chains) or (site.id, "main") not in using)
+    ]
+    if lacking:
+        missing = ", ".join(dict.fromkeys(site.name for site, _ in sorted(lacking, key=lambda one: one[0].name)))
         what = (
-            f"{named(users)}: stage {stage.id} changes the waveform, but not for {', '.join(missing)}: "
+            f"{named(users)}: stage {stage.id} changes the waveform, but not for {missing}: "
             "where the signals differ, no delay brings them together"
         )
-        expected = (
-            "one for all sites, upstream of the fork, or bit-identical and sample-locked devices (identical: true)"
-        )
-        yield Problem(f"{where}.shapes_waveform", what, expected)
+        yield Problem(
+            f"{where}.shapes_waveform", what,
+            "one for all sites, upstream of the fork, or bit-identical and sample-locked devices (identical: true)",
+            code="waveform-differs", touches=touches_of([*users, *lacking]), stages=(stage.id,),
+            fields=("shapes_waveform",),
+        )  # fmt: skip
 
 
 def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[Problem]:
     """Problems of one route: devices counted twice."""
-    stages = {s.id: s for s in network.stages}
+    stages, touches = {s.id: s for s in network.stages}, (Touch(site.id, chain.route),)
     own = [stages[name] for name in chain.stages]
     covered = {name for stage in own for name in stage.inside}
     for j, stage in enumerate(own):
@@ -160,7 +185,10 @@ def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[P
                 f"site {site.name} ({chain.route}): stage {stage.id} is inside a time-stamped section "
                 f"and in the chain itself: counted twice"
             )
-            yield Problem(f"{where}.stages[{j}]", what, "name it in one of the two")
+            yield Problem(
+                f"{where}.stages[{j}]", what, "name it in one of the two", code="stage-counted-twice", touches=touches,
+                stages=(stage.id,),
+            )  # fmt: skip
         plane = (stage.reference_plane or "").lower()
         if stage.kind == "time-stamped section" and plane.startswith(_PLANES_BEHIND_THE_MODULATOR):
             for later in own[j + 1 :]:
@@ -170,31 +198,47 @@ def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[P
                         f"the modulator {later.id}, which the chain counts again"
                     )
                     yield Problem(
-                        f"{where}.stages",
-                        what,
+                        f"{where}.stages", what,
                         "a section that ends at the exciter input, or a chain without the modulator",
-                    )
+                        code="modulator-counted-twice", touches=touches, stages=(stage.id, later.id),
+                    )  # fmt: skip
 
 
 def _tree(network: Network) -> Iterator[Problem]:
-    """Chains that share a stage of the same route must share everything upstream of it."""
-    for (_, a), (k, b) in combinations(enumerate(network.sites), 2):
-        for j, chain_b in enumerate(b.chains):
+    """Chains that share a stage of the same route must share everything upstream of it.
+
+    One problem a stage and route, touching everyone who passes it: one device cannot have two latencies, so no figure
+    of those behind it holds.
+    """
+    found: dict[tuple[str, str], list[int]] = {}
+    for (i, a), (k, b) in combinations(enumerate(network.sites), 2):
+        for chain_b in b.chains:
             chain_a = next((c for c in a.chains if c.route == chain_b.route), None)
-            if chain_a is None:
-                continue
-            shared = [name for name in chain_b.stages if name in chain_a.stages]
-            for name in shared:
-                before_a = chain_a.stages[: chain_a.stages.index(name)]
-                before_b = chain_b.stages[: chain_b.stages.index(name)]
-                if before_a != before_b:
-                    what = (
-                        f"sites {a.name} and {b.name} ({chain_b.route}) share stage {name} but reach it over different "
-                        f"stages, so one device would have two latencies"
-                    )
-                    yield Problem(
-                        f"sites[{k}].chains[{j}].stages[{chain_b.stages.index(name)}]",
-                        what,
-                        "the same stages upstream, or a stage of its own",
-                    )
-                    break
+            name = None if chain_a is None else _parted(chain_a.stages, chain_b.stages)
+            if name is not None:
+                found.setdefault((name, chain_b.route), []).extend((i, k))
+    for (name, route), places in found.items():
+        parted = [network.sites[n] for n in sorted(set(places))]
+        behind = [(s, c) for s in network.sites for c in s.chains if c.route == route and name in c.stages]
+        k, last = next((n, s) for n, s in enumerate(network.sites) if s.id == parted[1].id)
+        j, chain = next((j, c) for j, c in enumerate(last.chains) if c.route == route)
+        what = (
+            f"sites {_and(site.name for site in parted)} ({route}) share stage {name} but reach it over different "
+            f"stages, so one device would have two latencies"
+        )
+        yield Problem(
+            f"sites[{k}].chains[{j}].stages[{chain.stages.index(name)}]", what,
+            "the same stages upstream, or a stage of its own", code="stage-two-latencies", touches=touches_of(behind),
+            stages=(name,),
+        )  # fmt: skip
+
+
+def _parted(a: tuple[str, ...], b: tuple[str, ...]) -> str | None:
+    """First stage that two chains of one route share but reach over different stages."""
+    return next((name for n, name in enumerate(b) if name in a and a[: a.index(name)] != b[:n]), None)
+
+
+def _and(names: Iterable[str]) -> str:
+    """Names in a sentence."""
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last

@@ -1,8 +1,9 @@
 """Problems of delay fields: steps too coarse for the service, settings that the field cannot hold."""
 
 from collections.abc import Iterator
+from typing import Any
 
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.plan import DelayField, Network, Site
 from sfn.systems.service import Service
 from sfn.timing.setting import finest_step
@@ -25,24 +26,29 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
     """The problems of one site's fields."""
     for j, field in enumerate(site.delay_fields):
         where = f"sites[{index}].delay_fields[{j}]"
-        yield from _values(where, site, field, field.set, ".set")
+        yield from _values(f"{where}.set", site, field, field.set, None)
         for k, chain in enumerate(site.chains):
             if chain.set and field.name in chain.set:
-                yield from _values(f"sites[{index}].chains[{k}].set", site, field, chain.set[field.name], "")
+                yield from _values(f"sites[{index}].chains[{k}].set", site, field, chain.set[field.name], chain.route)
     step_us = float(finest_step(site.delay_fields))
     if step_us > service.coarse_step_us:
         left_us = step_us / 2
         step = f"the finest step is {step_us:.4g} us, which leaves up to {left_us:.4g} us of launch error"
         what = f"site {site.name}: {step}"
         expected = f"a field with steps of {service.coarse_step_us:g} us or less for {service.name}"
-        yield Problem(f"sites[{index}].delay_fields", what, expected, "warning")
+        yield Problem(
+            f"sites[{index}].delay_fields", what, expected, "warning", "device-step-coarse", (Touch(site.id),), (),
+            tuple(field.name for field in site.delay_fields), {"step_us": step_us, "wanted_us": service.coarse_step_us},
+        )  # fmt: skip
 
 
-def _values(where: str, site: Site, field: DelayField, value: float, key: str) -> Iterator[Problem]:
-    """A current setting outside the field's limits, or between its steps."""
+def _values(where: str, site: Site, field: DelayField, value: float, route: str | None) -> Iterator[Problem]:
+    """A current setting outside the field's limits, or between its steps; `route` where it is that route's alone."""
+    said = f"site {site.name}: {field.name} is said to be set to {value:g} {field.unit}"
+    of: dict[str, Any] = {"touches": (Touch(site.id, route),), "fields": (field.name,), "values": {"set": value}}
     if not field.least <= value <= field.greatest:
-        what = f"site {site.name}: {field.name} is said to be set to {value:g} {field.unit}, outside its own limits"
-        yield Problem(where + key, what, f"{field.least:g} to {field.greatest:g} {field.unit}", "warning")
+        what, expected = f"{said}, outside its own limits", f"{field.least:g} to {field.greatest:g} {field.unit}"
+        yield Problem(where, what, expected, "warning", "device-setting-outside", **of)
     elif (exact(value) / exact(field.step)).denominator != 1:
-        what = f"site {site.name}: {field.name} is said to be set to {value:g} {field.unit}, between two of its steps"
-        yield Problem(where + key, what, f"a whole number of steps of {field.step:g} {field.unit}", "warning")
+        what, expected = f"{said}, between two of its steps", f"a whole number of steps of {field.step:g} {field.unit}"
+        yield Problem(where, what, expected, "warning", "device-setting-between-steps", **of)

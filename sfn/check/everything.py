@@ -1,5 +1,7 @@
-"""All checks of a document in one list."""
+"""All that is wrong with a network, in one list: pages, sheets, commands and answers all take it from here."""
 
+from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from sfn.check.chains import chain_problems
@@ -8,72 +10,88 @@ from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
 from sfn.check.references import references
 from sfn.check.streams import stream_problems
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.plausible import implausible
+from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.systems.service import service
-from sfn.terrain.dem import Terrain
-from sfn.terrain.ground import open_ground
+from sfn.systems.service import Service, service
+from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
 from sfn.timing import delay_table
 
+SMOOTH = Ground()
 
-def check(network: Network, *, terrain: Terrain | None = None) -> tuple[Problem, ...]:
-    """Every problem of a document that was read.
+
+def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem, ...]:
+    """All that is wrong with a network: no part of the program may ask a smaller question.
 
     Parameters
     ----------
     network : Network
-    terrain : Terrain, optional
-        The network's terrain, opened; typed ground heights are held against it.
+    ground : Ground
+        What the network names, opened; over a smooth earth without cover where it names nothing.
 
     Returns
     -------
     problems : tuple of Problem
-        Service, positions, chains, stream plans, delay fields, settings that cannot be made. Errors make a number
-        wrong or impossible, warnings make it doubtful.
+        Service, positions, ground, chains, stream plans, delay fields, time references, settings that cannot be made,
+        sites fed off air. Errors make a number wrong or impossible, warnings make it doubtful.
     """
     found: list[Problem] = []
+    carried = placed = None
     try:
         carried = service(network.service)
     except PlanError as error:
-        carried = None
-        found += error.problems
+        found += _of_all(network, error.problems)  # every tolerance is the service's
     try:
         placed = place(network)
     except PlanError as error:
-        placed = None
         found += error.problems
     if placed is not None:
-        found += implausible([(site.name, placed[site.id]) for site in network.sites])
-    if placed is not None and terrain is not None:
-        found += height_problems(network, placed, terrain)
+        found += _of_places(network, placed, ground)
     found += chain_problems(network)
     found += stream_problems(network)
     if carried is not None:
-        found += device_problems(network, carried)
-        found += references(network)
+        found += _of_service(network, carried)
     if placed is not None:
         found += delay_table(network, placed=placed).problems
+    found += off_air_problems(network, ground)
     return tuple(found)
 
 
-def check_on_ground(
+def all_problems_in(
     network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None
 ) -> tuple[Problem, ...]:
-    """Every problem of a document and of the ground that it names; arguments as `sfn.terrain.ground.open_ground`.
+    """`all_problems` over the ground that the document names; arguments as `sfn.terrain.ground.open_ground`.
 
-    A terrain that cannot be opened is a problem like any other.
+    Ground that cannot be opened is a problem like any other: the rest is then looked at over a smooth earth.
     """
     try:
         ground = open_ground(network, folder=folder, anywhere=anywhere, memory=memory)
     except PlanError as refused:
-        return (*check(network), *refused.problems)
-    found = (*check(network, terrain=ground.terrain), *off_air_problems(network, ground))
-    if ground.cover is None and ground.zones is None:
-        return found
-    try:
-        return (*found, *reach_problems(network, place(network), ground))
-    except PlanError:
-        return found  # where a site stands is said already
+        return (*all_problems(network), *unopened(refused.problems))
+    return all_problems(network, ground=ground)
+
+
+def unopened(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Why the ground cannot be opened, as problems of the document."""
+    return tuple(replace(problem, code=problem.code or "ground-unreadable") for problem in problems)
+
+
+def _of_all(network: Network, problems: Iterable[Problem]) -> Iterable[Problem]:
+    """Problems that touch every site."""
+    return [replace(p, touches=tuple(Touch(site.id) for site in network.sites)) for p in problems]
+
+
+def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> Iterable[Problem]:
+    """Where the sites stand: beside each other, and on the ground."""
+    found = [*implausible([(site.name, placed[site.id]) for site in network.sites])]
+    if ground.terrain is not None:
+        found += height_problems(network, placed, ground.terrain)
+    return [*found, *reach_problems(network, placed, ground)]
+
+
+def _of_service(network: Network, carried: Service) -> Iterable[Problem]:
+    """What depends on what the service bears."""
+    return [*device_problems(network, carried), *references(network)]

@@ -6,7 +6,7 @@ from typing import Protocol
 
 import numpy as np
 
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.plan import Network
 from sfn.terrain.dem import Terrain, heights
 from sfn.terrain.ground import Ground
@@ -87,11 +87,13 @@ def height_problems(network: Network, placed: Mapping[str, _Placed], terrain: Te
     problems: list[Problem] = []
     for n, site in enumerate(network.sites):
         there = _beside(terrain, offered.get(site.id), site.ground_m)
-        problems += ground_problems(there, n, name=site.name, typed_m=site.ground_m)
+        problems += ground_problems(there, n, site=site.id, name=site.name, typed_m=site.ground_m)
     return tuple(problems)
 
 
-def ground_problems(there: GroundThere, index: int, *, name: str, typed_m: float | None) -> tuple[Problem, ...]:
+def ground_problems(
+    there: GroundThere, index: int, *, site: str, name: str, typed_m: float | None
+) -> tuple[Problem, ...]:
     """What is doubtful about one site's ground: not covered, or far from what is typed; a warning, or nothing.
 
     Parameters
@@ -99,8 +101,8 @@ def ground_problems(there: GroundThere, index: int, *, name: str, typed_m: float
     there : GroundThere
     index : int
         The site's place in the document.
-    name : str
-        Its name.
+    site, name : str
+        Its id and its name.
     typed_m : float or None
         Its typed ground height. [m]
     """
@@ -111,6 +113,9 @@ def ground_problems(there: GroundThere, index: int, *, name: str, typed_m: float
                 f"site {name}: stands where the terrain {there.terrain} is not known",
                 "terrain that covers the site; without it no level can be worked out",
                 "warning",
+                "terrain-missing",
+                (Touch(site),),
+                fields=("position",),
             ),
         )
     if not there.questioned:
@@ -121,6 +126,10 @@ def ground_problems(there: GroundThere, index: int, *, name: str, typed_m: float
             f"site {name}: is {typed_m:g} m, the terrain {there.terrain} has {there.height_m:.0f} m there",
             f"{there.height_m:.0f} m, or a position that fits the height",
             "warning",
+            "ground-height-doubtful",
+            (Touch(site),),
+            fields=("ground_m",),
+            values={"ground_m": typed_m, "terrain_m": there.height_m},
         ),
     )
 
@@ -152,8 +161,10 @@ def reach_problems(network: Network, placed: Mapping[str, _Placed], ground: Grou
     problems = []
     for key, source, words in sources:
         offered = {} if source is None else offered_heights(source, placed)
-        beyond = [site.name for site in network.sites if offered.get(site.id, 0.0) is None]
+        beyond = [site for site in network.sites if offered.get(site.id, 0.0) is None]
         if source is not None and beyond:
-            what = f"the {words.format(source.name, ', '.join(beyond))}"
-            problems.append(Problem(f"{key}.folder", what, "files that cover the whole network", "warning"))
+            what = f"the {words.format(source.name, ', '.join(site.name for site in beyond))}"
+            touches = tuple(Touch(site.id) for site in beyond)
+            expected = "files that cover the whole network"
+            problems.append(Problem(f"{key}.folder", what, expected, "warning", f"{key}-missing", touches))
     return tuple(problems)

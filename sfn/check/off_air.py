@@ -1,6 +1,6 @@
 """Problems of sites fed off air: what they hear, and whether they hear themselves."""
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.reception.off_air import fed_off_air
 from sfn.terrain.ground import Ground
@@ -21,6 +21,10 @@ def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
             f"site {site.name} says how it hears a parent, but has a chain from the studio",
             "fed_off_air_from, or no off_air",
             "warning",
+            "off-air-idle",
+            (Touch(site.id),),
+            (),
+            ("off_air",),
         )
         for i, site in enumerate(network.sites)
         if site.off_air is not None and site.fed_off_air_from is None
@@ -34,5 +38,22 @@ def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
         if one.missing:
             what = f"site {one.site.name} radiates what it receives, but {', '.join(one.missing)} is not said"
             expected = "measured figures: without them nobody can tell how far it is from oscillation"
-            idle.append(Problem(f"sites[{one.index}].off_air", what, expected, "warning"))
+            idle.append(
+                Problem(
+                    f"sites[{one.index}].off_air",
+                    what,
+                    expected,
+                    "warning",
+                    "relay-figures-missing",
+                    (Touch(one.site.id),),
+                    (),
+                    one.missing,
+                )
+            )
+        if one.repeater is not None and one.isolation_estimated:
+            what = f"site {one.site.name}: its isolation is only estimated, from the distance of its antennas"
+            expected = "the isolation measured at the antennas' terminals"
+            touches, values = (Touch(one.site.id),), {"isolation_db": one.repeater.isolation_db}
+            where, code = f"sites[{one.index}].off_air.isolation_db", "relay-isolation-estimated"
+            idle.append(Problem(where, what, expected, "warning", code, touches, (), ("isolation_db",), values))
     return tuple(idle)

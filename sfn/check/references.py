@@ -4,10 +4,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from sfn.clock.reference import Receiver, reference_problems
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.plan import Network
 from sfn.systems.service import service
 
+_KEYS = {"time_scale": "scale", "entered_us": "entered_ns"}  # fields of a receiver as the document has them
 PART_OF_TOLERANCE = 0.1  # what a cable may take of the service's tolerance (engineering judgement)
 
 
@@ -30,13 +31,15 @@ def references(network: Network) -> Iterator[Problem]:
     places = {site.id: (n, site.name) for n, site in enumerate(network.sites)}
     tolerance_us = PART_OF_TOLERANCE * service(network.service).tolerance_us
     for problem in reference_problems(receivers, tolerance_us=tolerance_us):
-        site_id = next(name for name in receivers if problem.where.startswith(f"receivers.{name}."))
-        key = {"time_scale": "scale", "entered_us": "entered_ns"}[problem.where.rpartition(".")[2]]
-        n, name = places[site_id]
-        what = problem.what.removeprefix(f"{site_id} ")
-        yield replace(problem, where=f"sites[{n}].time_reference.{key}", what=f"site {name}: {what}")
+        n, name = places[problem.sites[0]]
+        key = _KEYS[problem.fields[0]]
+        where, what = f"sites[{n}].time_reference.{key}", f"site {name}: {problem.what}"
+        yield replace(problem, where=where, what=what, fields=(key,))
     for site in network.sites:
         if site.id not in receivers and site.fed_off_air_from is None:
             n, name = places[site.id]
             what = f"site {name} does not say which time scale it keeps, others do"
-            yield Problem(f"sites[{n}].time_reference", what, "UTC, GPS or TAI, as the others", "warning")
+            yield Problem(
+                f"sites[{n}].time_reference", what, "UTC, GPS or TAI, as the others", "warning",
+                "time-reference-missing", (Touch(site.id),), (), ("time_reference",),
+            )  # fmt: skip

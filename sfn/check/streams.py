@@ -4,11 +4,12 @@ A stage keeps its plan's fields (`stream_plan`). Somebody may change the stage b
 this program may compute the plan differently: then every delay that rests on the stage is stale.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from sfn.chain import stage_latency
-from sfn.check.chains import named, users_of
-from sfn.errors import PlanError, Problem
+from sfn.check.chains import named, touches_of, users_of
+from sfn.errors import PlanError, Problem, Severity, Touch
 from sfn.plan import Network, Stage
 from sfn.stream.link import LinkPlan
 from sfn.stream.typed import plan_of, read
@@ -32,24 +33,55 @@ def stream_problems(network: Network) -> tuple[Problem, ...]:
         problem
         for i, stage in enumerate(network.stages)
         if stage.stream_plan is not None and users[stage.id]
-        for problem in _stage(network, f"stages[{i}]", stage, named(users[stage.id]))
+        for problem in _stage(
+            network, f"stages[{i}]", stage, _Whose(named(users[stage.id]), touches_of(users[stage.id]))
+        )
     )
 
 
-def _stage(network: Network, where: str, stage: Stage, whose: str) -> Iterator[Problem]:
+@dataclass(frozen=True, slots=True)
+class _Whose:
+    """Who passes a stage: in words, and as problems touch them."""
+
+    words: str
+    touches: tuple[Touch, ...]
+
+    def __str__(self) -> str:
+        """In words."""
+        return self.words
+
+    def problem(
+        self, where: str, stage: Stage, what: str, expected: str, *, code: str, severity: Severity = "warning",
+        values: Mapping[str, float | str | None] | None = None,
+    ) -> Problem:  # fmt: skip
+        """One problem of that stage."""
+        return Problem(where, what, expected, severity, code, self.touches, (stage.id,), ("stream_plan",), values or {})
+
+
+def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterator[Problem]:
     """What is wrong with one stage that has a plan."""
     try:
         plan = plan_of(read(stage.stream_plan or ""))
     except PlanError as refused:
         for problem in refused.problems:
             what = f"{whose}: the stream plan of {stage.id} cannot be read: {problem.where} {problem.what}"
-            yield Problem(f"{where}.stream_plan", what, problem.expected or MEND)
+            yield whose.problem(
+                f"{where}.stream_plan",
+                stage,
+                what,
+                problem.expected or MEND,
+                code="stream-plan-unreadable",
+                severity="error",
+            )
         return
     for problem in plan.problems:
-        if problem.where == "link.adapting" and stage.adapts:
+        if "adapting" in problem.fields and stage.adapts:
             continue  # said of the stage itself
         what = f"{whose}: stream plan of {stage.id}: {problem.what}"
-        yield Problem(f"{where}.stream_plan", what, problem.expected, problem.severity)
+        yield whose.problem(
+            f"{where}.stream_plan", stage, what, problem.expected, severity=problem.severity,
+            code=problem.code or "stream-plan-doubtful", values=problem.values,
+        )  # fmt: skip
     yield from (
         _time_stamped(network, where, stage, plan, whose)
         if plan.link.time_stamped
@@ -57,11 +89,11 @@ def _stage(network: Network, where: str, stage: Stage, whose: str) -> Iterator[P
     )
 
 
-def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, whose: str) -> Iterator[Problem]:
+def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, whose: _Whose) -> Iterator[Problem]:
     """A time-stamped section: too short for its plan is an error, other figures than the plan's a warning."""
     if stage.kind != "time-stamped section":
         what = f"{whose}: {stage.id} is of kind {stage.kind}, but its stream plan releases at time stamps"
-        yield Problem(f"{where}.stream_plan", what, MEND, "warning")
+        yield whose.problem(f"{where}.stream_plan", stage, what, MEND, code="stream-plan-other-kind")
         return
     release_us, least_us = stage.release_delay_us or 0.0, plan.latency_us
     if release_us < least_us - AGREES_US:
@@ -69,7 +101,10 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
             f"{whose} runs dry: the stream plan of {stage.id} needs {least_us:,.10g} us, but it releases after "
             f"{release_us:,.10g} us"
         )
-        yield Problem(f"{where}.release_delay_us", what, f"{least_us:,.10g} us or more")
+        yield whose.problem(
+            f"{where}.release_delay_us", stage, what, f"{least_us:,.10g} us or more", code="buffer-underrun",
+            severity="error", values={"needed_us": least_us, "release_delay_us": release_us},
+        )  # fmt: skip
     stages = {s.id: s for s in network.stages}
     held_us = sum(
         float(stage_latency(stages[name], refractivity_n=network.refractivity_n)) + (stages[name].tolerance_us or 0.0)
@@ -81,10 +116,13 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
             f"{whose}: {stage.id} says it is computed from its stream plan, but has {held_us:,.10g} us to cover where "
             f"the plan has {least_us:,.10g} us: the plan is stale"
         )
-        yield Problem(f"{where}.stream_plan", what, MEND, "warning")
+        yield whose.problem(
+            f"{where}.stream_plan", stage, what, MEND, code="stream-plan-cover-stale",
+            values={"held_us": held_us, "planned_us": least_us},
+        )  # fmt: skip
 
 
-def _whole(where: str, stage: Stage, plan: LinkPlan, whose: str) -> Iterator[Problem]:
+def _whole(where: str, stage: Stage, plan: LinkPlan, whose: _Whose) -> Iterator[Problem]:
     """A stage without time stamps: its latency goes straight into the launch time, so a stale one is an error."""
     figures = (
         ("latency", stage.latency_us, plan.latency_us),
@@ -97,7 +135,13 @@ def _whole(where: str, stage: Stage, plan: LinkPlan, whose: str) -> Iterator[Pro
                 f"{whose}: {stage.id} says it is computed from its stream plan, but its {name} is {has} where the "
                 f"plan gives {planned_us:,.10g} us: every delay that rests on it is stale"
             )
-            yield Problem(f"{where}.{name}_us", what, MEND, "error" if name == "latency" else "warning")
+            stale: tuple[str, Severity] = ("stream-plan-stale", "error")
+            if name == "tolerance":
+                stale = "stream-plan-tolerance-stale", "warning"
+            yield whose.problem(
+                f"{where}.{name}_us", stage, what, MEND, code=stale[0], severity=stale[1],
+                values={"held_us": held_us, "planned_us": planned_us},
+            )  # fmt: skip
     if plan.link.adapting and not stage.adapts:
         what = f"{whose}: the receive buffer of {stage.id}'s stream plan adapts by itself, the stage says it does not"
-        yield Problem(f"{where}.adapts", what, MEND, "warning")
+        yield whose.problem(f"{where}.adapts", stage, what, MEND, code="stream-plan-adapts")

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from sfn.check import check_on_ground
+from sfn.check import all_problems_in
 from sfn.cli.table import add_json, print_json, print_problems
 from sfn.plan import read_file
 
@@ -20,7 +20,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the problems; 1 when any is an error."""
     network = read_file(args.network)
-    problems = check_on_ground(network, folder=args.network.resolve().parent, anywhere=True)
+    problems = all_problems_in(network, folder=args.network.resolve().parent, anywhere=True)
     if args.json:
         print_json({"problems": [problem.as_json() for problem in problems]})
     else:

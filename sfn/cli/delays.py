@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from sfn.answer.delays import Delays, delays, document
-from sfn.check import check_on_ground
+from sfn.check import all_problems_in
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.plan import read_file
 from sfn.report.numbers import native, number
@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
     network = read_file(args.network)
-    found = delays(network, problems=check_on_ground(network, folder=args.network.resolve().parent, anywhere=True))
+    found = delays(network, problems=all_problems_in(network, folder=args.network.resolve().parent, anywhere=True))
     if args.json:
         print_json(document(found))
     else:

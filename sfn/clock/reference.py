@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sfn.errors import Problem, in_range
+from sfn.errors import Problem, Touch, in_range
 from sfn.units import SPEED_OF_LIGHT_M_PER_US
 
 TIME_SCALES = ("UTC", "GPS", "TAI", "local")
@@ -92,14 +92,34 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
     scales = Counter(r.time_scale for r in receivers.values())
     usual = scales.most_common(1)[0][0] if scales else "UTC"
     for site, receiver in receivers.items():
-        where = f"receivers.{site}"
+        where, touches, scale = f"receivers.{site}", (Touch(site),), ("time_scale",)
         if receiver.time_scale not in TIME_SCALES:
             allowed = ", ".join(TIME_SCALES)
-            found.append(Problem(f"{where}.time_scale", f"is {receiver.time_scale!r}", f"one of {allowed}"))
+            what = f"is {receiver.time_scale!r}"
+            found.append(
+                Problem(
+                    f"{where}.time_scale", what, f"one of {allowed}", "error", "time-scale-unknown", touches, (), scale
+                )
+            )
         elif receiver.time_scale != usual or receiver.time_scale == "local":
-            what = f"{site} keeps {receiver.time_scale} time, most sites {usual}: time stamps are whole seconds off"
-            found.append(Problem(f"{where}.time_scale", what, "the same broadcast time scale at all sites"))
+            what = f"keeps {receiver.time_scale} time, most sites {usual}: time stamps are whole seconds off"
+            expected = "the same broadcast time scale at all sites"
+            found.append(
+                Problem(f"{where}.time_scale", what, expected, "error", "time-scale-differs", touches, (), scale)
+            )
         if abs(receiver.error_us) > tolerance_us:
             what = f"{receiver.error_us:+.3f} us of antenna cable left uncompensated"
-            found.append(Problem(f"{where}.entered_us", what, f"within {tolerance_us:g} us", "warning"))
+            found.append(
+                Problem(
+                    f"{where}.entered_us",
+                    what,
+                    f"within {tolerance_us:g} us",
+                    "warning",
+                    "cable-uncompensated",
+                    touches,
+                    (),
+                    ("entered_us",),
+                    {"error_us": receiver.error_us, "tolerance_us": tolerance_us},
+                )
+            )
     return found

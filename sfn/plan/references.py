@@ -3,8 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator
 
-from sfn.errors import Problem
-from sfn.plan.document import Network
+from sfn.errors import Problem, Touch
+from sfn.plan.document import Chain, Network, Site
 from sfn.units import unit_length_us
 
 
@@ -25,7 +25,9 @@ def _unique(network: Network) -> Iterator[Problem]:
         for name, count in Counter(ids).items():
             if count > 1:
                 at = len(ids) - 1 - ids[::-1].index(name)
-                yield Problem(f"{key}[{at}].id", f"{name!r} is used {count} times", "an id of its own")
+                of = {"stages": (name,)} if key == "stages" else {"touches": (Touch(name),)}
+                what = f"{name!r} is used {count} times"
+                yield Problem(f"{key}[{at}].id", what, "an id of its own", code="id-duplicate", **of)
 
 
 def _stages(network: Network) -> Iterator[Problem]:
@@ -33,85 +35,98 @@ def _stages(network: Network) -> Iterator[Problem]:
     known = {stage.id: stage for stage in network.stages}
     for i, stage in enumerate(network.stages):
         for j, name in enumerate(stage.inside):
-            where = f"stages[{i}].inside[{j}]"
+            where, stages = f"stages[{i}].inside[{j}]", (stage.id, name)
             if name not in known:
-                yield Problem(where, f"stage {stage.id}: names {name!r}, which does not exist", "the id of a stage")
+                what = f"stage {stage.id}: names {name!r}, which does not exist"
+                yield Problem(where, what, "the id of a stage", code="stage-unknown", stages=stages)
             elif known[name].kind == "time-stamped section":
-                yield Problem(
-                    where, f"stage {stage.id}: {name!r} is itself a time-stamped section", "the id of a plain stage"
-                )
+                what = f"stage {stage.id}: {name!r} is itself a time-stamped section"
+                yield Problem(where, what, "the id of a plain stage", code="section-in-section", stages=stages)
 
 
 def _sites(network: Network) -> Iterator[Problem]:
     """What chains and delay fields name."""
     known = {stage.id for stage in network.stages}
     for i, site in enumerate(network.sites):
-        routes = Counter(chain.route for chain in site.chains)
-        if routes["main"] == 0:
-            yield Problem(
-                f"sites[{i}].chains", f"site {site.name}: has no main route", 'one chain with "route": "main"'
-            )
-        for route, count in routes.items():
-            if count > 1:
-                yield Problem(
-                    f"sites[{i}].chains", f"site {site.name}: route {route} is given {count} times", "each route once"
-                )
-        names = Counter(field.name for field in site.delay_fields)
-        for name, count in names.items():
-            if count > 1:
-                yield Problem(
-                    f"sites[{i}].delay_fields",
-                    f"site {site.name}: delay field {name!r} is given {count} times",
-                    "each name once",
-                )
-        for j, field in enumerate(site.delay_fields):
-            try:
-                unit_length_us(field.unit)
-            except ValueError as error:
-                yield Problem(
-                    f"sites[{i}].delay_fields[{j}].unit", f"site {site.name}: {error}", "a unit from that list"
-                )
+        yield from _routes(i, site)
+        yield from _fields(i, site)
+        names = {field.name for field in site.delay_fields}
         for j, chain in enumerate(site.chains):
-            for name, count in Counter(chain.stages).items():
-                where = f"sites[{i}].chains[{j}].stages[{chain.stages.index(name)}]"
-                if name not in known:
-                    yield Problem(
-                        where, f"site {site.name}: names stage {name!r}, which does not exist", "the id of a stage"
-                    )
-                elif count > 1:
-                    yield Problem(where, f"site {site.name}: passes stage {name!r} {count} times", "each stage once")
+            yield from _passed(i, site, j, chain, known)
             for name in chain.set or {}:
                 if name not in names:
+                    what = f"site {site.name}: sets {name!r}, which is no delay field of it"
                     yield Problem(
-                        f"sites[{i}].chains[{j}].set",
-                        f"site {site.name}: sets {name!r}, which is no delay field of it",
-                        f"one of {sorted(names)}",
-                    )
+                        f"sites[{i}].chains[{j}].set", what, f"one of {sorted(names)}", code="field-unknown",
+                        touches=(Touch(site.id, chain.route),), fields=(name,),
+                    )  # fmt: skip
+
+
+def _routes(index: int, site: Site) -> Iterator[Problem]:
+    """One chain a route, one of them main."""
+    where, routes = f"sites[{index}].chains", Counter(chain.route for chain in site.chains)
+    if routes["main"] == 0:
+        what, expected = f"site {site.name}: has no main route", 'one chain with "route": "main"'
+        yield Problem(where, what, expected, code="route-main-missing", touches=(Touch(site.id),))
+    for route, count in routes.items():
+        if count > 1:
+            what = f"site {site.name}: route {route} is given {count} times"
+            yield Problem(where, what, "each route once", code="route-duplicate", touches=(Touch(site.id, route),))
+
+
+def _fields(index: int, site: Site) -> Iterator[Problem]:
+    """Delay fields named once, in a unit that is known."""
+    touches = (Touch(site.id),)
+    for name, count in Counter(field.name for field in site.delay_fields).items():
+        if count > 1:
+            what = f"site {site.name}: delay field {name!r} is given {count} times"
+            where = f"sites[{index}].delay_fields"
+            yield Problem(where, what, "each name once", code="field-duplicate", touches=touches, fields=(name,))
+    for j, field in enumerate(site.delay_fields):
+        try:
+            unit_length_us(field.unit)
+        except ValueError as error:
+            where, what = f"sites[{index}].delay_fields[{j}].unit", f"site {site.name}: {error}"
+            expected = "a unit from that list"
+            yield Problem(where, what, expected, code="unit-unknown", touches=touches, fields=(field.name,))
+
+
+def _passed(index: int, site: Site, number: int, chain: Chain, known: set[str]) -> Iterator[Problem]:
+    """Stages of one chain: each exists, and is passed once."""
+    touches = (Touch(site.id, chain.route),)
+    for name, count in Counter(chain.stages).items():
+        where = f"sites[{index}].chains[{number}].stages[{chain.stages.index(name)}]"
+        if name not in known:
+            what = f"site {site.name}: names stage {name!r}, which does not exist"
+            yield Problem(where, what, "the id of a stage", code="stage-unknown", touches=touches, stages=(name,))
+        elif count > 1:
+            what = f"site {site.name}: passes stage {name!r} {count} times"
+            yield Problem(where, what, "each stage once", code="stage-repeated", touches=touches, stages=(name,))
 
 
 def _feeds(network: Network) -> Iterator[Problem]:
     """Sites fed off air: the parent exists, and nobody feeds itself."""
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     for i, site in enumerate(network.sites):
-        where = f"sites[{i}].fed_off_air_from"
+        where, key = f"sites[{i}].fed_off_air_from", ("fed_off_air_from",)
         parent = site.fed_off_air_from
         if parent is None:
             continue
         if parent not in parents:
-            yield Problem(
-                where, f"site {site.name}: is fed from {parent!r}, which does not exist", "the id of another site"
-            )
+            what = f"site {site.name}: is fed from {parent!r}, which does not exist"
+            expected = "the id of another site"
+            yield Problem(where, what, expected, code="parent-unknown", touches=(Touch(site.id),), fields=key)
             continue
-        seen, at = {site.id}, parent
+        seen, at = {site.id: True}, parent
         while at is not None and at in parents and at not in seen:
-            seen.add(at)
+            seen[at] = True
             at = parents[at]  # type: ignore[assignment]
         if at == site.id:
+            what = f"site {site.name}: is fed from itself, through {parent!r}"
             yield Problem(
-                where,
-                f"site {site.name}: is fed from itself, through {parent!r}",
-                "a site with a chain from the studio",
-            )
+                where, what, "a site with a chain from the studio", code="parent-loop",
+                touches=tuple(Touch(name) for name in seen), fields=key,
+            )  # fmt: skip
 
 
 def _weights(network: Network) -> Iterator[Problem]:
@@ -123,4 +138,4 @@ def _weights(network: Network) -> Iterator[Problem]:
         if weight.place not in {place.name for place in known or ()}:
             what = f"weight {weight.name}: {weight.place!r} is no place of the listeners"
             expected = "the name of one of them" if known else "listeners, or an area instead of a place"
-            yield Problem(f"weights[{i}].place", what, expected)
+            yield Problem(f"weights[{i}].place", what, expected, code="place-unknown", fields=("place",))

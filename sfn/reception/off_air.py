@@ -11,14 +11,14 @@ from math import log10
 import numpy as np
 
 from sfn.chain import all_routes
-from sfn.errors import Problem
+from sfn.errors import Problem, Touch
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
 from sfn.plan import Network, OffAir, Site
 from sfn.reception.signals import Signal, signals_at
 from sfn.reception.significance import criteria
-from sfn.stream.off_air import Parent, Repeater, estimated_isolation_db, parent_heard, repeater_problems
+from sfn.stream.off_air import RANGES, Parent, Repeater, estimated_isolation_db, parent_heard, repeater_problems
 from sfn.systems.receiving_antenna import RoofAntenna, relative_gain_db, roof_antenna
 from sfn.systems.service import Service, service
 from sfn.terrain.ground import Ground
@@ -166,23 +166,36 @@ def _site(
     parent_name = next(s.name for s in network.sites if s.id == parent_id)
     surely = None
     if heard and heard[0].site == parent_id:
-        levels = {h.site_name: h.level_dbuvm for h in heard}
-        taken = {h.site_name: h.discrimination_db for h in heard}
-        surely = parent_heard(levels, parent=parent_name, discrimination_db=taken)
+        levels = {h.site: h.level_dbuvm for h in heard}
+        taken = {h.site: h.discrimination_db for h in heard}
+        surely = parent_heard(levels, parent=parent_id, discrimination_db=taken)
+        names = {h.site: h.site_name for h in heard}
+        surely = replace(surely, strongest_other=names.get(surely.strongest_other or ""))
     received = given.received_dbuvm
     if received is None and surely is not None:
         received = heard[0].level_dbuvm
     repeater, estimated, missing, refused = _repeater(network, site, given, received, own_us)
     where = f"sites[{index}]"
-    problems = [_placed(p, where, site.name) for p in refused]
+    problems = [_placed(p, where, site) for p in refused]
     if surely is None and given.received_dbuvm is None:
         on_air = any(s.id == parent_id and s.on_air for s in network.sites)
         why = "no field strength is known on the way from it" if on_air else "it is off the air"
         what = f"site {site.name}: its parent {parent_name} is not heard: {why}"
-        problems.append(Problem(f"{where}.fed_off_air_from", what, "a parent on the air, in reach"))
+        problems.append(
+            Problem(
+                f"{where}.fed_off_air_from",
+                what,
+                "a parent on the air, in reach",
+                "error",
+                "relay-parent-not-heard",
+                (Touch(site.id),),
+                (),
+                ("fed_off_air_from",),
+            )
+        )
     if repeater is not None:
         problems += [
-            _placed(p, where, site.name)
+            _placed(p, where, site)
             for p in repeater_problems(
                 repeater, margin_db=given.margin_db, echo_us=given.echo_us, guard_us=carried.guard_us,
                 tolerance_us=carried.tolerance_us,
@@ -191,11 +204,11 @@ def _site(
     if surely is not None:
         any_repeater = repeater or Repeater(heard[0].level_dbuvm, network.frequency_mhz, 0.0, 0.0, 200.0)
         problems += [
-            _placed(p, where, site.name)
+            _placed(p, where, site)
             for p in repeater_problems(
                 any_repeater, margin_db=0.0, heard=surely, parent_margin_db=given.parent_margin_db
             )
-            if p.where == "repeater.parent"
+            if p.fields == ("parent",)
         ]
     return FedOffAir(
         index, site, parent_name, height_m, name, heard, given.received_dbuvm is not None, own_us, repeater,
@@ -287,25 +300,39 @@ def _repeater(
                 side_by_side=given.separation_direction == "side by side",
                 gains_dbd=given.receiving_gain_dbd + given.transmitting_gain_dbd,
             )
-        made = Repeater(
-            received_dbuvm, network.frequency_mhz, given.receiving_gain_dbd,
-            30 + 10 * log10(erp_kw) - given.transmitting_gain_dbd, isolation_db, given.cancelled_db, given.window_us,
-            own_us,
-        )  # fmt: skip
     except ValueError as refused:
-        return None, estimated, (), [Problem(_key(str(refused)), str(refused), "")]
-    return made, estimated, (), []
+        expected = "a separation of a wavelength or more, or the measured isolation"
+        return None, True, (), [_beyond("separation_m", str(refused), expected)]
+    figures = {
+        "received_dbuvm": received_dbuvm, "frequency_mhz": network.frequency_mhz,
+        "receiving_gain_dbd": given.receiving_gain_dbd,
+        "output_dbw": 30 + 10 * log10(erp_kw) - given.transmitting_gain_dbd, "isolation_db": isolation_db,
+        "cancelled_db": given.cancelled_db, "window_us": given.window_us, "processing_us": own_us,
+    }  # fmt: skip
+    beyond = [
+        _beyond(name, f"{name} is {figures[name]:.6g} {unit}", f"{least:g} to {greatest:g} {unit}")
+        for name, (least, greatest, unit) in RANGES.items()
+        if not least <= figures[name] <= greatest
+    ]
+    return None if beyond else Repeater(**figures), estimated, (), beyond
 
 
-def _key(said: str) -> str:
-    """The key that a refusal begins with."""
-    name = said.split(" ", 1)[0]
-    return f"repeater.{name if name in OffAir.model_fields else 'isolation_db'}"
+def _beyond(name: str, what: str, expected: str) -> Problem:
+    """A figure that no repeater has."""
+    return Problem(f"repeater.{name}", what, expected, "error", "relay-figure-impossible", fields=(name,))
 
 
-def _placed(problem: Problem, where: str, name: str) -> Problem:
-    """A problem of a repeater at its place in the document, with the site's name."""
-    key = problem.where.removeprefix("repeater.")
-    places = {"parent": "fed_off_air_from", "processing_us": "chains"}
-    place_of = places.get(key, f"off_air.{key}")
-    return Problem(f"{where}.{place_of}", f"site {name}: {problem.what}", problem.expected, problem.severity)
+# Where figures of a repeater stand that are no keys of `off_air`.
+_PLACES = {"parent": "fed_off_air_from", "processing_us": "chains", "output_dbw": "erp_kw"}
+
+
+def _placed(problem: Problem, where: str, site: Site) -> Problem:
+    """A problem of a repeater at its place in the document, with the site."""
+    key = _PLACES.get(problem.fields[0], f"off_air.{problem.fields[0]}")
+    return replace(
+        problem,
+        where=f"{where}.{key}",
+        what=f"site {site.name}: {problem.what}",
+        touches=(Touch(site.id),),
+        fields=(key,),
+    )

@@ -233,6 +233,7 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                 "launch time by as much, at an unknown moment, and no delay setting makes up for it",
                 "a fixed buffer, or release at time stamps of a clock common to all sites",
                 code="buffer-adapts",
+                fields=("adapting",),
             )
         )
     found += matrix_problems(plan.protection)

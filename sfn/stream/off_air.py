@@ -13,13 +13,24 @@ from math import inf, log10, pi
 
 import numpy as np
 
-from sfn.errors import Problem, in_range
+from sfn.errors import Problem, Severity, in_range
 from sfn.units import SPEED_OF_LIGHT_M_PER_US
 
 COMMON_MARGIN_DB = (10.0, 15.0)  # common practice; not from a standard
 # Received power from field strength for a lossless isotropic antenna, ITU-R P.525: E - 20 log f(MHz) - 77.2, in dBm.
 FIELD_TO_POWER_DB = 77.2
 HALF_WAVE_DBI = 2.15
+# Of every figure of a `Repeater`: least, greatest, unit.
+RANGES: Mapping[str, tuple[float, float, str]] = {
+    "received_dbuvm": (-60, 140, "dBuV/m"),
+    "frequency_mhz": (30, 3000, "MHz"),
+    "receiving_gain_dbd": (-30, 40, "dBd"),
+    "output_dbw": (-60, 60, "dBW"),
+    "isolation_db": (0, 200, "dB"),
+    "cancelled_db": (0, 60, "dB"),
+    "window_us": (0, 10_000, "us"),
+    "processing_us": (0, 1e6, "us"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +66,8 @@ class Repeater:
 
     def __post_init__(self) -> None:
         """Refuse what is no repeater."""
-        in_range("received_dbuvm", self.received_dbuvm, least=-60, greatest=140, unit="dBuV/m")
-        in_range("frequency_mhz", self.frequency_mhz, least=30, greatest=3000, unit="MHz")
-        in_range("receiving_gain_dbd", self.receiving_gain_dbd, least=-30, greatest=40, unit="dBd")
-        in_range("output_dbw", self.output_dbw, least=-60, greatest=60, unit="dBW")
-        in_range("isolation_db", self.isolation_db, least=0, greatest=200, unit="dB")
-        in_range("cancelled_db", self.cancelled_db, least=0, greatest=60, unit="dB")
-        in_range("window_us", self.window_us, least=0, greatest=10_000, unit="us")
-        in_range("processing_us", self.processing_us, least=0, greatest=1e6, unit="us")
+        for name, (least, greatest, unit) in RANGES.items():
+            in_range(name, getattr(self, name), least=least, greatest=greatest, unit=unit)
 
     @property
     def input_dbw(self) -> float:
@@ -238,16 +243,26 @@ def repeater_problems(
         most = greatest_output_dbw(repeater, margin_db=margin_db)
         more_db = margin_db - repeater.margin_db
         expected = f"{margin_db:g} dB: at most {most:.1f} dBW out, or {more_db:.1f} dB more isolation"
-        found.append(Problem("repeater.isolation_db", what, expected, "error" if oscillates else "warning"))
+        found.append(
+            _of("isolation_db", what, expected, code="relay-oscillates" if oscillates else "relay-low-margin",
+                severity="error" if oscillates else "warning",
+                values={"margin_db": repeater.margin_db, "wanted_db": margin_db})
+        )  # fmt: skip
     if echo_us is not None and repeater.cancelled_db > 0 and echo_us > repeater.window_us:
         what = f"echoes of {echo_us:g} us come back, the canceller sees {repeater.window_us:g}"
-        found.append(Problem("repeater.window_us", what, "a longer window, or the margin without cancellation"))
+        expected = "a longer window, or the margin without cancellation"
+        values = {"echo_us": echo_us, "window_us": repeater.window_us}
+        found.append(_of("window_us", what, expected, code="relay-echo-beyond-window", severity="error", values=values))
     bears_us = tolerance_us if guard_us is None else guard_us
     if bears_us is not None and repeater.processing_us > bears_us:
         bears = f"the service bears {bears_us:g}" if guard_us is None else f"the guard interval is {bears_us:g}"
         what = f"from antenna to antenna it takes {repeater.processing_us:.4g} us, {bears}"
         expected = "less processing: wherever both are received the parent comes at least that much earlier"
-        found.append(Problem("repeater.processing_us", what, expected, "warning" if guard_us is None else "error"))
+        found.append(
+            _of("processing_us", what, expected, code="relay-processing-long",
+                severity="warning" if guard_us is None else "error",
+                values={"processing_us": repeater.processing_us, "bears_us": bears_us})
+        )  # fmt: skip
     if heard is not None and (heard.wrong or heard.margin_db < parent_margin_db):
         what = f"its parent stands {heard.margin_db:.1f} dB above all others, {heard.strongest_other} the strongest"
         if heard.wrong:
@@ -255,5 +270,14 @@ def repeater_problems(
                 f"{heard.strongest_other} is received stronger than its parent: its launch time would follow that site"
             )
         expected = f"{parent_margin_db:g} dB, by another receiving antenna, place or polarisation"
-        found.append(Problem("repeater.parent", what, expected, "error" if heard.wrong else "warning"))
+        found.append(
+            _of("parent", what, expected, code="relay-wrong-parent" if heard.wrong else "relay-parent-weak",
+                severity="error" if heard.wrong else "warning",
+                values={"margin_db": heard.margin_db, "wanted_db": parent_margin_db})
+        )  # fmt: skip
     return found
+
+
+def _of(field: str, what: str, expected: str, *, code: str, severity: Severity, values: Mapping[str, float]) -> Problem:
+    """A problem of one figure of a repeater."""
+    return Problem(f"repeater.{field}", what, expected, severity, code, fields=(field,), values=values)

@@ -196,3 +196,15 @@ def test_there_is_no_sheet_of_a_site_that_does_not_exist(client: TestClient, num
 
     assert answer.status_code == 422
     assert "one of north, south, gap" in answer.text
+
+
+def test_no_sheet_goes_out_for_a_relay_that_oscillates(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """What the off-air page knows reaches the sheet, whether or not the network names a terrain."""
+    example["sites"][2]["off_air"] = {"receiving_gain_dbd": 10, "transmitting_gain_dbd": 8, "isolation_db": 30}
+    number = store.create(example, author="test", reason="test").network_id
+
+    sheet = client.get(f"/networks/{number}/sheets/gap").text
+    assert "NOT ISSUED" in sheet
+    assert "it oscillates" in sheet

@@ -35,7 +35,7 @@ def export(store: StoreDep, network_id: int, revision: int | None = None) -> Res
 
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
-    draft = looked_at(draft)
+    draft = looked_at(draft, request.app.state.maps)
     held = replace(sheet(draft), suggestions={"service": service_ids()})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(

@@ -1,13 +1,12 @@
 """One site: where it stands, what it radiates, where its delay can be set."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.check.heights import GroundThere, ground_problems, ground_there
+from sfn.check.heights import GroundThere, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located, locate, three_forms
 from sfn.plan import Position
@@ -32,14 +31,11 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's site."""
-    draft = looked_at(draft)
+    draft = looked_at(draft, request.app.state.maps)
     site = draft.document["sites"][index]
     found = located(site.get("position") or {})
     typed_m = typed_height(site)
     there = _ground(request.app.state.maps, draft, typed_m, found)
-    if there is not None and not draft.problems:
-        doubts = ground_problems(there, index, name=name_of(site, index), typed_m=typed_m)
-        draft = replace(draft, advice=(*draft.advice, *doubts))
     held = sheet(draft)
     fields = held.group(f"sites-{index}", leave_out=("antenna", "level_shift"))
     delay_fields = tuple(

@@ -7,7 +7,7 @@ import pytest
 
 from sfn.answer.ages import LaunchSeen, ages, changed_document, document
 from sfn.answer.history import Saved, Visit, histories, history_csv
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.plan import read
@@ -70,7 +70,7 @@ def test_a_change_marks_what_was_measured_before_it() -> None:
     assert found.sites[0].site_id == site["id"]
     assert "2026-10-30" in found.sites[0].launch_again
     assert "v9 since 2026-11-01" in of(found.stages, name).again
-    assert any(f"stage {name} changed on 2026-11-01" in p.what for p in check(network))
+    assert any(f"stage {name} changed on 2026-11-01" in p.what for p in all_problems(network))
 
     for stage in changed["stages"]:
         if stage["id"] == name:

@@ -5,14 +5,14 @@ from typing import Any
 
 import pytest
 
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.plan import Network
 from tests.sfn.networks import example
 
 
 def errors(network: Network) -> list[str]:
     """Places and texts of the errors."""
-    return [f"{p.where}: {p.what}; {p.expected}" for p in check(network) if p.severity == "error"]
+    return [f"{p.where}: {p.what}; {p.expected}" for p in all_problems(network) if p.severity == "error"]
 
 
 def test_the_example_has_no_error() -> None:
@@ -101,7 +101,7 @@ def test_a_step_too_coarse_for_the_service_is_questioned() -> None:
     """One 48 kHz sample is 20.8 us: too coarse for FM stereo."""
     change = {"unit": "samples@48000", "greatest": 96_000}
     network = example(lambda tree: tree["sites"][0]["delay_fields"][0].update(change))
-    found = [p for p in check(network) if p.where == "sites[0].delay_fields"]
+    found = [p for p in all_problems(network) if p.where == "sites[0].delay_fields"]
 
     assert found[0].severity == "warning"
     assert found[0].what == "site North ridge: the finest step is 20.83 us, which leaves up to 10.42 us of launch error"

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.check.heights import height_problems, offered_heights, reach_problems
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
@@ -62,11 +62,11 @@ def test_a_site_off_the_terrain_is_said() -> None:
 
 
 def test_the_whole_check_asks_when_it_has_terrain() -> None:
-    """check() holds heights against the terrain when it is given, and is as before when it is not."""
+    """all_problems() holds heights against the terrain when it is given, and is as before when it is not."""
     wrong = network(summit=400.0)
 
-    assert any("sites[0].ground_m" == p.where for p in check(wrong, terrain=ridge()))
-    assert not any("sites[0].ground_m" == p.where for p in check(wrong))
+    assert any("sites[0].ground_m" == p.where for p in all_problems(wrong, ground=Ground(terrain=ridge())))
+    assert not any("sites[0].ground_m" == p.where for p in all_problems(wrong))
 
 
 def test_cover_and_zones_that_do_not_reach_a_site_are_said() -> None:

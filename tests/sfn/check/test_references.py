@@ -3,7 +3,7 @@
 import pytest
 
 from sfn.answer.standby_routes import standby_routes
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.check.references import receivers_of, references
 from sfn.errors import PlanError
 from sfn.plan import Network
@@ -30,7 +30,7 @@ def test_nothing_said_is_nothing_wrong() -> None:
 def test_scales_that_differ_are_an_error_at_the_site() -> None:
     """Two keep UTC, one GPS: whole seconds; the message names the site and the field."""
     network = with_references({"scale": "UTC"}, {"scale": "GPS"}, {"scale": "UTC"})
-    found = [p for p in check(network) if "time_reference" in p.where]
+    found = [p for p in all_problems(network) if "time_reference" in p.where]
     assert [p.where for p in found] == ["sites[1].time_reference.scale"]
     assert found[0].severity == "error"
     assert network.sites[1].name in found[0].what

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sfn.check import check
+from sfn.check import all_problems
 from sfn.errors import Problem
 from sfn.plan import read
 from sfn.stream.section import stages
@@ -27,7 +27,7 @@ def found(plan: str, change: Callable[[list[dict[str, Any]]], object] = lambda m
     document["stages"] = kept + made
     document["sites"][0]["chains"][0]["stages"][1] = "stream"
     first = len(kept)
-    problems = check(read(json.dumps(document)))
+    problems = all_problems(read(json.dumps(document)))
     return {
         p.where.replace(f"stages[{first + k}]", stage["id"]): p
         for p in problems

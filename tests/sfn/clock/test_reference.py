@@ -21,7 +21,8 @@ def test_one_time_scale_at_all_sites() -> None:
     sites = {"a": Receiver(0, 1, 0), "b": Receiver(0, 1, 0), "c": Receiver(0, 1, 0, "GPS")}
     (problem,) = reference_problems(sites, tolerance_us=1)
 
-    assert "c keeps GPS time, most sites UTC: time stamps are whole seconds off" == problem.what
+    assert "keeps GPS time, most sites UTC: time stamps are whole seconds off" == problem.what
+    assert ("c",) == problem.sites
     assert "error" == problem.severity
     assert 2 == len(reference_problems({"a": Receiver(0, 1, 0, "local"), "b": Receiver(0, 1, 0, "x")}, tolerance_us=1))
     assert [] == reference_problems({}, tolerance_us=1)

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from sfn.answer.off_air import off_air_sites
-from sfn.check import check_on_ground
+from sfn.check import all_problems_in
 from sfn.plan import read
 from sfn.reception.off_air import FedOffAir, fed_off_air
 
@@ -93,7 +93,7 @@ def test_what_is_missing_is_named_and_checked() -> None:
     assert estimated.repeater is not None
     assert estimated.isolation_estimated
     assert 67.7 == round(estimated.repeater.isolation_db, 1)
-    problems = check_on_ground(read(json.dumps(document())), folder=EXAMPLE.parent)
+    problems = all_problems_in(read(json.dumps(document())), folder=EXAMPLE.parent)
     assert any("receiving_gain_dbd, transmitting_gain_dbd, isolation_db is not said" in p.what for p in problems)
 
 
@@ -101,7 +101,7 @@ def test_an_oscillating_site_is_an_error_of_the_check() -> None:
     """30 dB of isolation against 73 dB of gain."""
     network = read(json.dumps(document(WHOLE | {"isolation_db": 30}, erp_kw={"h": 0.04, "v": 0})))
     (problem,) = [
-        p for p in check_on_ground(network, folder=EXAMPLE.parent) if p.where == "sites[2].off_air.isolation_db"
+        p for p in all_problems_in(network, folder=EXAMPLE.parent) if p.where == "sites[2].off_air.isolation_db"
     ]
 
     assert "error" == problem.severity
@@ -121,7 +121,7 @@ def test_figures_without_a_parent_are_called() -> None:
     """A site with a chain from the studio has no use for them."""
     made = document()
     made["sites"][0]["off_air"] = {"isolation_db": 80}
-    problems = check_on_ground(read(json.dumps(made)), folder=EXAMPLE.parent)
+    problems = all_problems_in(read(json.dumps(made)), folder=EXAMPLE.parent)
 
     assert any(p.where == "sites[0].off_air" and "has a chain from the studio" in p.what for p in problems)
 
