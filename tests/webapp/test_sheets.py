@@ -206,5 +206,5 @@ def test_no_sheet_goes_out_for_a_relay_that_oscillates(
     number = store.create(example, author="test", reason="test").network_id
 
     sheet = client.get(f"/networks/{number}/sheets/gap").text
-    assert "NOT ISSUED" in sheet
+    assert "WITHHELD" in sheet
     assert "it oscillates" in sheet
