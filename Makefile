@@ -1,37 +1,45 @@
 # Type `make help`. Where there is no make, README.md says what to type instead.
 PYTHON ?= python3
-BIN := .venv/bin
+VENV := .venv
+BIN := $(VENV)/bin
 
 help: ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
 
-.venv/.installed: pyproject.toml
-	$(PYTHON) -m venv .venv
+$(VENV)/.installed: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --upgrade "pip>=25.1"
 	$(BIN)/python -m pip install --quiet --editable . --group dev
 	@touch $@
 
-run: .venv/.installed ## make the environment, start the application, say which address to open
+run: $(VENV)/.installed ## make the environment, start the application, say which address to open
 	$(BIN)/python -m webapp
 
-test: .venv/.installed ## all checks and all tests (the same as .ci/run)
+test: $(VENV)/.installed ## all checks and all tests (the same as .ci/run)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/python -m pytest -n 2 --dist worksteal -q
 
-lint: .venv/.installed ## mend what ruff can mend, then show the rest
+suite: $(VENV)/.installed ## types, and all tests but those in a browser
+	$(BIN)/mypy
+	$(BIN)/python -m pytest -n 2 --dist worksteal -q --ignore=tests/browser
+
+test-newer: $(VENV)/.installed ## the same on every newer Python that this machine has
+	.ci/newer
+
+lint: $(VENV)/.installed ## mend what ruff can mend, then show the rest
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 	$(BIN)/mypy
 
-bench: .venv/.installed ## benchmarks: ours beside the named reference, as ratios
+bench: $(VENV)/.installed ## benchmarks: ours beside the named reference, as ratios
 	@for f in tests/bench/bench_*.py; do echo "== $$f"; $(BIN)/python $$f; done
 
-trust: .venv/.installed ## every published check: ours, theirs, difference, tolerance, source
+trust: $(VENV)/.installed ## every published check: ours, theirs, difference, tolerance, source
 	$(BIN)/python -m pytest -q tests/published --trust
 
-clean: ## remove the environment
-	rm -rf .venv
+clean: ## remove the environments
+	rm -rf .venv .venv-3.*
 
-.PHONY: help run test lint bench trust clean
+.PHONY: help run test suite test-newer lint bench trust clean

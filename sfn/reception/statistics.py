@@ -75,9 +75,10 @@ def k_lnm_sum(
     if not 0 < k_factor <= 1:
         raise ValueError(f"k_factor must be above 0 and at most 1, got {k_factor!r}")
     fields = np.asarray(median_dbuvm, dtype=np.float64) / NEPER_DB
-    spreads = np.broadcast_to(np.asarray(sigma_db, dtype=np.float64) / NEPER_DB, fields.shape)
-    if (spreads < 0).any():
-        raise ValueError(f"sigma_db must be 0 or more dB, got {float(np.min(sigma_db))!r}")
+    given_db = np.asarray(sigma_db, dtype=np.float64)
+    if (given_db < 0).any():
+        raise ValueError(f"sigma_db must be 0 or more dB, got {float(given_db.min())!r}")
+    spreads = np.broadcast_to(given_db / NEPER_DB, fields.shape)
     highest = np.max(np.where(np.isnan(fields), -np.inf, fields), axis=0)
     relative = fields - np.where(np.isfinite(highest), highest, 0.0)  # keeps exponentials near one
     squares = spreads**2
