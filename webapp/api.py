@@ -19,6 +19,7 @@ from sfn.reception.quality import yardstick
 from webapp import api_road
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
+from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Summary
 from webapp.tries import TriesDep
@@ -73,7 +74,7 @@ class ChangedNetwork(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     document: Document
-    base_revision: Annotated[int, Field(ge=1, description="The revision that the document was made from.")]
+    base_revision: Annotated[RevisionNumber, Field(description="The revision that the document was made from.")]
     author: Author
     reason: Reason
 
@@ -83,8 +84,8 @@ class Restoration(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    revision: Annotated[int, Field(ge=1)]
-    base_revision: Annotated[int, Field(ge=1, description="The newest revision, as far as the caller knows.")]
+    revision: RevisionNumber
+    base_revision: Annotated[RevisionNumber, Field(description="The newest revision, as far as the caller knows.")]
     author: Author
 
 
@@ -177,13 +178,13 @@ def make_network(store: StoreDep, body: NewNetwork, response: Response) -> Revis
 
 
 @router.get("/networks/{network_id}", tags=["networks"])
-def read_network(store: StoreDep, network_id: int, revision: int | None = None) -> NetworkAnswer:
+def read_network(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | None = None) -> NetworkAnswer:
     """The document of a network, in its newest revision or a given one."""
     return _answer(store.read(network_id, revision))
 
 
 @router.put("/networks/{network_id}", responses=CONFLICT, tags=["networks"])
-def save_network(store: StoreDep, network_id: int, body: ChangedNetwork) -> RevisionLine:
+def save_network(store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> RevisionLine:
     """A new revision. On the disk when this answers."""
     made = store.save(
         network_id, body.document, base_revision=body.base_revision, author=body.author, reason=body.reason
@@ -192,25 +193,27 @@ def save_network(store: StoreDep, network_id: int, body: ChangedNetwork) -> Revi
 
 
 @router.delete("/networks/{network_id}", status_code=204, tags=["networks"])
-def delete_network(store: StoreDep, network_id: int) -> None:
+def delete_network(store: StoreDep, network_id: NetworkId) -> None:
     """Take a network off the list. Can be undone."""
     store.delete(network_id)
 
 
 @router.post("/networks/{network_id}/undelete", status_code=204, tags=["networks"])
-def undelete_network(store: StoreDep, network_id: int) -> None:
+def undelete_network(store: StoreDep, network_id: NetworkId) -> None:
     """Bring a deleted network back."""
     store.undelete(network_id)
 
 
 @router.get("/networks/{network_id}/revisions", tags=["revisions"])
-def list_revisions(store: StoreDep, network_id: int) -> list[RevisionLine]:
+def list_revisions(store: StoreDep, network_id: NetworkId) -> list[RevisionLine]:
     """Every save, the newest first."""
     return [_revision(revision) for revision in store.history(network_id)]
 
 
 @router.get("/networks/{network_id}/compare", response_model_exclude_unset=True, tags=["revisions"])
-def compare_revisions(store: StoreDep, network_id: int, old: int, new: int) -> list[DifferenceLine]:
+def compare_revisions(
+    store: StoreDep, network_id: NetworkId, old: RevisionNumber, new: RevisionNumber
+) -> list[DifferenceLine]:
     """Every key that differs between two revisions; entries of lists are matched by their short name."""
     before, after = store.read(network_id, old).document, store.read(network_id, new).document
     lines = []
@@ -221,7 +224,7 @@ def compare_revisions(store: StoreDep, network_id: int, old: int, new: int) -> l
 
 
 @router.post("/networks/{network_id}/restore", responses=CONFLICT, tags=["revisions"])
-def restore_revision(store: StoreDep, network_id: int, body: Restoration) -> RevisionLine:
+def restore_revision(store: StoreDep, network_id: NetworkId, body: Restoration) -> RevisionLine:
     """Make an old revision the newest."""
     made = store.restore(network_id, body.revision, base_revision=body.base_revision, author=body.author)
     return _revision(made)
@@ -245,8 +248,8 @@ def answer_point(
     opened: NetworkDep,
     maps: MapsDep,
     tries: TriesDep,
-    lat: Annotated[float, Query(ge=-90, le=90, description="WGS 84. [degrees]")],
-    lon: Annotated[float, Query(ge=-180, le=180, description="WGS 84. [degrees]")],
+    lat: Latitude,
+    lon: Longitude,
     rx_height_m: Annotated[float | None, Query(ge=1, le=3000, description="Above ground. [m]")] = None,
     rx_ground_m: Annotated[float | None, Query(ge=-500, le=9000, description="Above sea level. [m]")] = None,
     as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,

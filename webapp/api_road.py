@@ -12,6 +12,7 @@ from sfn.answer.what_if import WhatIf
 from sfn.survey.drive_log import log_of_levels
 from sfn.survey.track import track_of
 from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.limits import Latitude, Longitude, Number
 from webapp.maps import Maps
 from webapp.pages.map_files import named, stamp_of
 
@@ -21,8 +22,8 @@ router = APIRouter(tags=["answers"])
 class LevelMeasured(BaseModel):
     """A level measured on the road."""
 
-    lat: Annotated[float, Field(ge=-90, le=90, description="WGS 84. [degrees]")]
-    lon: Annotated[float, Field(ge=-180, le=180, description="WGS 84. [degrees]")]
+    lat: Latitude
+    lon: Longitude
     level_dbuvm: Annotated[float, Field(ge=-50, le=160, description="[dBuV/m]")]
     site: Annotated[str, Field(description="Whose signal, by its id; empty for all on air together.")] = ""
 
@@ -31,14 +32,14 @@ class RoadAsked(BaseModel):
     """A line to drive along, and what is tried on the way; sites by their ids."""
 
     line: Annotated[
-        list[tuple[Annotated[float, Field(ge=-90, le=90)], Annotated[float, Field(ge=-180, le=180)]]],
+        list[tuple[Latitude, Longitude]],
         Field(min_length=2, max_length=20_000, description="[latitude, longitude] pairs on WGS 84. [degrees]"),
     ]
     spacing_m: Annotated[float, Field(ge=5, le=10_000, description="Distance of samples. [m]")] = 100.0
     rx_height_m: Annotated[float | None, Field(ge=1, le=3000, description="Above ground. [m]")] = None
     as_set: Annotated[bool, Field(description="With what is set now, not with the computed settings.")] = False
-    offsets_us: Annotated[dict[str, float], Field(description="Offsets tried, positive is later. [us]")] = {}
-    clocks_late_us: Annotated[dict[str, float], Field(description="Clocks that are late by so much. [us]")] = {}
+    offsets_us: Annotated[dict[str, Number], Field(description="Offsets tried, positive is later. [us]")] = {}
+    clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
     routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
     off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
     log: Annotated[

@@ -1,4 +1,4 @@
-"""Refuses a request whose body is larger than its address takes, before the body is read."""
+"""Refuses a request whose address or body is larger than is taken, before the body is read."""
 
 from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import Problem
-from webapp.limits import Limits
+from webapp.limits import LONGEST_NAME_N, Limits
 from webapp.problems import refusal
 
 
@@ -23,6 +23,10 @@ class BodyLimit:
         """Count what arrives."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
+            return
+        if any(len(part) > LONGEST_NAME_N for part in scope["path"].split("/")):
+            problem = Problem("address", "one part of it is too long", f"at most {LONGEST_NAME_N} characters in each")
+            await refusal(Request(scope, receive), 414, (problem,))(scope, receive, send)
             return
         greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes
         declared = Headers(scope=scope).get("content-length", "0")

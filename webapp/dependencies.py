@@ -14,6 +14,7 @@ from sfn.plan import Network
 from webapp.contexts import NetworkHead
 from webapp.documents import network_of
 from webapp.jobs import Jobs
+from webapp.limits import NetworkId
 from webapp.maps import Maps
 from webapp.places_said import names_in
 from webapp.settings import Settings
@@ -70,7 +71,7 @@ SettingsDep = Annotated[Settings, Depends(_settings)]
 JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 
-def _network(network_id: int, store: StoreDep) -> Opened:
+def _network(network_id: NetworkId, store: StoreDep) -> Opened:
     return opened(store.read(network_id))
 
 

@@ -13,6 +13,7 @@ from webapp.differences import compared, in_words
 from webapp.documents import network_of
 from webapp.forms.places import misshapen
 from webapp.forms.typed import applied
+from webapp.limits import whole_number
 from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
 
@@ -61,19 +62,20 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
         If there is no such network or revision.
     """
     base_text = form.get("base_revision", "")
-    if not base_text.isascii() or not base_text.isdigit():
+    number = whole_number(base_text)
+    if number is None:
         raise PlanError(
             [
                 Problem(
                     "base_revision",
-                    f"the form says {base_text!r}",
+                    f"the form says {base_text[:40]!r}",
                     "the number of a revision",
                     code="revision-unreadable",
                     fields=("base_revision",),
                 )
             ]
         )
-    base = store.read(network_id, int(base_text), even_deleted=True)
+    base = store.read(network_id, number, even_deleted=True)
     draft = Draft(base, base.document, author=form.get("author", "").strip(), reason=form.get("reason", "").strip())
     if "document" in form:
         return _as_json(draft, form["document"])

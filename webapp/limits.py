@@ -1,9 +1,30 @@
-"""Sizes and bounds, kept before memory is taken; a refusal names the number that would be accepted."""
+"""Bounds of all that comes from outside, kept before memory is taken; a refusal says what would be accepted.
+
+Addresses and forms use the types here (`NetworkId`, `Latitude`, ...), so that a value out of bounds is refused before
+any page function runs. The engine's own bounds (rows of a table, points of a licence, samples of terrain) stand where
+the memory is taken.
+"""
 
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import Field
 
 from sfn.errors import PlanError, Problem
 from sfn.units import grouped
+
+MOST_ID = 2**63 - 1
+"""What a database's integer holds; a greater one is no address of ours."""
+LONGEST_NAME_N = 400
+"""Characters of one part of an address: a site's id, a layer, a signed link."""
+LARGEST_NUMBER = 1e12
+"""No time, length or power of a network is greater in its unit."""
+
+NetworkId = Annotated[int, Field(ge=1, le=MOST_ID)]
+RevisionNumber = Annotated[int, Field(ge=1, le=MOST_ID)]
+Latitude = Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False, description="WGS 84. [degrees]")]
+Longitude = Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False, description="WGS 84. [degrees]")]
+Number = Annotated[float, Field(gt=-LARGEST_NUMBER, lt=LARGEST_NUMBER, allow_inf_nan=False)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +43,12 @@ class Limits:
     """Long computations at a time: one a core."""
     waiting_jobs: int = 16
     """Long computations that may wait for their turn."""
+
+
+def whole_number(text: str) -> int | None:
+    """The id or revision that a form's text says; None where it says none that there can be."""
+    sound = text.isascii() and text.isdigit() and len(text) <= len(str(MOST_ID)) and int(text) <= MOST_ID
+    return int(text) if sound else None
 
 
 def bounded(name: str, value: int, *, greatest: int, unit: str) -> int:

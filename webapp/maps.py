@@ -21,8 +21,9 @@ from sfn.check.review import Review, review
 from sfn.errors import PlanError, Problem
 from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder
+from sfn.geodesy.globe import FURTHEST_REACH_M
 from sfn.geodesy.grid import Grid, grid_for
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
@@ -133,6 +134,9 @@ class Maps:
         ground = self.ground(network)
         area = usual_bounds(place(network), ground=ground) if bounds is None else bounds
         grid = grid_for(area, pixel_m=usual_pixel_m(area) if pixel_m is None else pixel_m, most_pixels_n=most)
+        south, west, north, east = grid.bounds_deg
+        corners = ((south, south, north, north), (west, east, west, east))
+        within_reach(network, place(network), *corners, most_m=FURTHEST_REACH_M, where="bounds")
         return Wanted(coverage_key(network, grid, ground=ground), grid, ground)
 
     def find(self, key: str) -> Coverage | None:

@@ -38,8 +38,17 @@ SENTENCES = {
     405: ("This address does not take that", "Go back and use the page's own buttons."),
     410: ("This link has ended", "Links to one site's sheet end by themselves."),
     413: ("That is more than this application takes at once", ""),
+    414: ("This address is longer than any of ours", ""),
     422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),
     500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),
+}
+
+# Pydantic's kinds of a number out of bounds.
+BOUNDS = {
+    "greater_than_equal": "at least",
+    "less_than_equal": "at most",
+    "greater_than": "more than",
+    "less_than": "less than",
 }
 
 
@@ -113,6 +122,13 @@ def _said(error: Mapping[str, Any]) -> tuple[str, str]:
         return "is no JSON that can be read", "one JSON document"
     if error["type"] in ("float_parsing", "float_type"):
         return f"cannot be {str(error['input'])[:60]!r}", "a number"
+    for kind, words in BOUNDS.items():
+        if error["type"] == kind:
+            return f"cannot be {str(error['input'])[:60]}", f"{words} {next(iter(error['ctx'].values())):,}".replace(
+                ",", " "
+            )
+    if error["type"] == "finite_number":
+        return f"cannot be {str(error['input'])[:60]}", "a number"
     if error["type"] == "extra_forbidden":
         return "is not known here", "only what the address describes"
     if error["type"] == "missing":

@@ -7,6 +7,7 @@ from fastapi import Request
 
 from sfn.errors import PlanError, Problem
 from webapp.dependencies import Opened
+from webapp.limits import whole_number
 from webapp.problems import RefusedError
 from webapp.store import Store
 
@@ -33,19 +34,20 @@ def base_of(form: Mapping[str, str]) -> int:
     RefusedError
         If it is no number.
     """
-    base = form.get("base", "0")
-    if not (base.isascii() and base.isdigit()):
+    text = form.get("base", "0")
+    base = whole_number(text)
+    if base is None:
         raise RefusedError(
             422,
             Problem(
                 "base",
-                f"the form says {base!r}",
+                f"the form says {text[:40]!r}",
                 "the number of a revision",
                 code="revision-unreadable",
                 fields=("base",),
             ),
         )
-    return int(base)
+    return base
 
 
 def save(

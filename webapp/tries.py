@@ -13,6 +13,8 @@ from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
 from sfn.timing import DelayTable
 
+# Finer than any terrain, coarser than any map.
+LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
 Listed = Annotated[list[str], Query(default_factory=list)]
 
 
@@ -94,9 +96,11 @@ def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float
     Raises
     ------
     PlanError
-        If they are not numbers.
+        If they are not numbers, or the pixel is none that a map has.
     """
     pixel = None if not pixel_m.strip() else _number("pixel_m", pixel_m)
+    if pixel is not None and not LEAST_PIXEL_M <= pixel <= MOST_PIXEL_M:
+        raise PlanError([Problem("pixel_m", f"cannot be {pixel_m!r}", f"{LEAST_PIXEL_M:g} to {MOST_PIXEL_M:g} m")])
     if not bounds.strip():
         return None, pixel
     parts = [_number("bounds", part) for part in bounds.split(",")]

@@ -11,7 +11,8 @@ from sfn.field.around import ground_around
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
-from sfn.geodesy.line import travel_time
+from sfn.geodesy.globe import FURTHEST_PATH_M
+from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import locate
 from sfn.plan import Network, Site
 from sfn.propagation.smooth_earth import effective_radius
@@ -86,7 +87,8 @@ def path_answer(
     Raises
     ------
     PlanError
-        If there is no such site, its position cannot be used, or a quantity is outside the model's range.
+        If there is no such site, its position cannot be used, the point is over 500 km away, or a quantity is
+        outside the model's range.
     """
     found = [(n, s) for n, s in enumerate(network.sites) if s.id == site_id]
     if not found:
@@ -105,6 +107,12 @@ def path_answer(
         )
     n, site = found[0]
     at = locate(**site.position.model_dump(exclude_none=True), where=f"sites[{n}].position")
+    far_m = float(inverse(at.lat_deg, at.lon_deg, lat_deg, lon_deg)[0])
+    if far_m > FURTHEST_PATH_M:
+        what = f"lies {far_m / 1000:.0f} km from {site.name}"
+        expected = f"a point at most {FURTHEST_PATH_M / 1000:.0f} km from the site"
+        values = {"ground_m": far_m, "most_m": FURTHEST_PATH_M}
+        raise PlanError([Problem("at", what, expected, code="path-too-long", touches=(Touch(site.id),), values=values)])
     height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
     plane = None if network.receiver.polarisation == "stronger" else network.receiver.polarisation
     try:

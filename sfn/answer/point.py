@@ -142,6 +142,7 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "usable": found.usable,
         "uncovered": list(found.uncovered),
         "over_gaps": list(found.over_gaps),
+        "too_far": list(found.too_far),
         "signals": [_signal(signal) for signal in found.signals],
         "receiving_antenna": found.roof or None,
         "level_shifts": found.corrected or None,

@@ -118,6 +118,8 @@ def run(args: argparse.Namespace) -> int:
         print("no terrain: smooth earth")
     if found.uncovered:
         print(f"the terrain does not cover the path from {', '.join(found.uncovered)}: not listed")
+    if found.too_far:
+        print(f"over 500 km away: {', '.join(found.too_far)}: not listed")
     if found.over_gaps:
         print(f"over a small gap in the terrain that was filled from its rim: {', '.join(found.over_gaps)}")
     return 0

@@ -6,6 +6,10 @@ from sfn.errors import PlanError, Problem
 
 GREATEST_LAT_DEG = 90.0
 GREATEST_LON_DEG = 180.0
+# Paths that are worked out: signals of a network are below every noise long before the first, and P.1812 is over
+# terrain profiles that would fill the memory; a map or a road may lie across a country that one site does not serve.
+FURTHEST_PATH_M = 500_000.0
+FURTHEST_REACH_M = 1_500_000.0
 
 
 def on_globe(

@@ -3,7 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sfn.errors import PlanError, Problem
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.position import Located, locate
 from sfn.plan import Network, Site
@@ -39,6 +42,51 @@ def place(network: Network) -> dict[str, Located]:
     if problems:
         raise PlanError(problems)
     return placed
+
+
+def within_reach(
+    network: Network,
+    placed: Mapping[str, Located],
+    lat_deg: ArrayLike,
+    lon_deg: ArrayLike,
+    *,
+    most_m: float,
+    where: str,
+) -> None:
+    """Refuse points that are too far from a site on air for any path to be worked out.
+
+    Parameters
+    ----------
+    network : Network
+    placed : mapping of site id to Located
+        From `place`.
+    lat_deg, lon_deg : array_like
+        The points, on WGS84. [degrees]
+    most_m : float
+        Greatest length of a path on the ground. [m]
+    where : str
+        What was given, for the problem.
+
+    Raises
+    ------
+    PlanError
+        With a problem for each site on air that is further from one of the points.
+    """
+    problems = []
+    for site in network.sites:
+        at = placed[site.id]
+        if not site.on_air:
+            continue
+        furthest_m = float(np.max(inverse(at.lat_deg, at.lon_deg, lat_deg, lon_deg)[0]))
+        if furthest_m > most_m:
+            what = f"lies {furthest_m / 1000:.0f} km from {site.name}"
+            expected = f"at most {most_m / 1000:.0f} km from every site on air"
+            values = {"ground_m": furthest_m, "most_m": most_m}
+            problems.append(
+                Problem(where, what, expected, code="path-too-long", touches=(Touch(site.id),), values=values)
+            )
+    if problems:
+        raise PlanError(problems)
 
 
 def path_between(a: Site, b: Site, *, placed: Mapping[str, Located], refractivity_n: float) -> Path:

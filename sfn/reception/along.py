@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from sfn.field.levels import levels_at
 from sfn.field.shift import site_shift
+from sfn.geodesy.globe import FURTHEST_REACH_M
 from sfn.geodesy.line import inverse, path_length, travel_time
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.terrain.ground import Ground
@@ -83,12 +84,14 @@ def line_signals(
     Raises
     ------
     PlanError
-        If a position or a site cannot be used.
+        If a position or a site cannot be used, or a site on air is over 1 500 km from one of the places.
     ValueError
         If `rx_height_m` is outside 1 to 3000 m.
     """
     height_m = network.receiver.height_m if rx_height_m is None else rx_height_m
-    radiating = transmitters(network, place(network))
+    placed = place(network)
+    within_reach(network, placed, lat_deg, lon_deg, most_m=FURTHEST_REACH_M, where="line")
+    radiating = transmitters(network, placed)
     shape = (len(radiating), len(lat_deg))
     level, rare, travel, bearing = (np.full(shape, np.nan) for _ in range(4))
     covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)

@@ -8,8 +8,10 @@ import numpy as np
 from sfn.field.levels import PointLevels, levels_at
 from sfn.field.shift import shift_says, site_shift
 from sfn.field.transmitter import Transmitter
+from sfn.geodesy.globe import FURTHEST_PATH_M
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.position import Located
+from sfn.geodesy.sites import within_reach
 from sfn.plan import Network, Site
 from sfn.reception.aimed import behind_antenna, roof_of
 from sfn.reception.coverage import received_plane, transmitters
@@ -65,6 +67,8 @@ class PointSignals:
     """The receiving antenna where it is directional; it points at the first signal's site."""
     corrected: str = ""
     """Which levels are corrected by drive tests, in words."""
+    too_far: tuple[str, ...] = ()
+    """Names of sites on air that are not listed, because they are over 500 km away."""
 
 
 def signals_at(
@@ -102,10 +106,15 @@ def signals_at(
     -------
     point : PointSignals
         ``arrival = launch + travel``; the travel time is that of the line between the antennas, ``sqrt(s^2 + dh^2)``.
+
+    Raises
+    ------
+    PlanError
+        If every site on air is over 500 km away.
     """
     height = network.receiver.height_m if rx_height_m is None else rx_height_m
     radiating = {site.id: one for site, one in zip(network.sites, transmitters(network, placed), strict=True)}
-    on_air = [site for site in network.sites if site.on_air]
+    on_air, too_far = _near(network, placed, lat_deg, lon_deg)
     made = [
         _signal(network, site, launches[site.id], radiating[site.id], (lat_deg, lon_deg), height, rx_ground_m, ground)
         for site in on_air
@@ -119,7 +128,9 @@ def signals_at(
     smooth = all(levels.smooth for _, levels in made)
     above = next((float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m)
     if not heard:
-        return PointSignals(lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps)
+        return PointSignals(
+            lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps, too_far=too_far
+        )
     level = np.array([[signal.level_dbuvm] for signal, _ in heard])
     arrival = np.array([[signal.arrival_us] for signal, _ in heard])
     counted = significant(level, arrival, significant_db=counts.significant_db, guard_us=counts.guard_us)
@@ -141,7 +152,23 @@ def signals_at(
         over_gaps,
         named,
         shift_says(network),
+        too_far,
     )
+
+
+def _near(
+    network: Network, placed: Mapping[str, Located], lat_deg: float, lon_deg: float
+) -> tuple[list[Site], tuple[str, ...]]:
+    """The sites on air whose path to a point is worked out, and the names of those too far; one must be near."""
+    on_air = [site for site in network.sites if site.on_air]
+    far = {
+        site.id
+        for site in on_air
+        if inverse(placed[site.id].lat_deg, placed[site.id].lon_deg, lat_deg, lon_deg)[0] > FURTHEST_PATH_M
+    }
+    if on_air and len(far) == len(on_air):
+        within_reach(network, placed, lat_deg, lon_deg, most_m=FURTHEST_PATH_M, where="at")
+    return [site for site in on_air if site.id not in far], tuple(site.name for site in on_air if site.id in far)
 
 
 def _behind(

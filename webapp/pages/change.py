@@ -9,6 +9,7 @@ from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.change import ChangePage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, opened
+from webapp.limits import whole_number
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -20,20 +21,21 @@ def show(
 ) -> Response:
     """The plan against an older revision, or against what is set now."""
     current = network.head.revision.number
-    if against and not (against.isascii() and against.isdigit() and 0 < int(against) < current):
+    older = whole_number(against)
+    if against and not (older is not None and 0 < older < current):
         expected = f"a revision from 1 to {current - 1}, or none for what is set now" if current > 1 else "none"
         raise PlanError(
             [
                 Problem(
                     "against",
-                    f"{against!r} is no older revision",
+                    f"{against[:40]!r} is no older revision",
                     expected,
                     code="unknown-revision",
                     fields=("against",),
                 )
             ]
         )
-    old = opened(store.read(network.head.id, int(against))) if against else None
+    old = opened(store.read(network.head.id, older)) if against else None
     try:
         key = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
     except PlanError:
@@ -55,7 +57,7 @@ def show(
 def levels(network: NetworkDep, maps: MapsDep, settings: SettingsDep, form: FormDep) -> Response:
     """Work out field strengths in a job, then back to the plan."""
     against = form.get("against", "")
-    back = addresses.change(network.head.id, int(against) if against.isascii() and against.isdigit() else None)
+    back = addresses.change(network.head.id, whole_number(against))
     wanted = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
     job = maps.start(network.network, wanted, result_url=back)
     return RedirectResponse(back if job is None else addresses.job(job.id), 303)

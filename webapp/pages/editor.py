@@ -15,6 +15,7 @@ from webapp.editing import Draft, save, typed
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
+from webapp.limits import NetworkId, whole_number
 from webapp.pages.revisions import conflict_page
 from webapp.render import anchor, notice
 from webapp.store import ConflictError, Revision
@@ -24,7 +25,7 @@ Show = Callable[..., Response]
 
 
 @router.post("/networks/{network_id}/edit")
-def change(request: Request, store: StoreDep, network_id: int, form: FormDep) -> Response:
+def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormDep) -> Response:
     """Save what was typed, or do what the pressed button says and show the draft again."""
     draft = typed(store, network_id, form)
     view, index = form.get("view", "network"), _index(form.get("index", "0"))
@@ -165,7 +166,7 @@ def _address(network_id: int, view: str, index: int, document: Mapping[str, Any]
 
 
 def _index(text: str) -> int:
-    return int(text) if text.isascii() and text.isdigit() else 0
+    return whole_number(text) or 0
 
 
 def _names(group: Group) -> Iterable[str]:

@@ -12,6 +12,7 @@ from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
 from webapp.dependencies import NetworkDep, StoreDep, head_of
 from webapp.documents import as_text
 from webapp.editing import Draft, fresh, looked_at
+from webapp.limits import NetworkId, RevisionNumber
 from webapp.pages.editor import editor, sheet
 from webapp.render import page
 
@@ -25,7 +26,7 @@ def show(request: Request, network: NetworkDep) -> Response:
 
 
 @router.get("/networks/{network_id}/export.json")
-def export(store: StoreDep, network_id: int, revision: int | None = None) -> Response:
+def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | None = None) -> Response:
     """The document of a revision, the newest by default."""
     saved = store.read(network_id, revision)
     name = f"network-{network_id}-revision-{saved.revision.number}.json"

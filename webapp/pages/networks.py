@@ -11,6 +11,7 @@ from webapp.bundled import demo_files
 from webapp.contexts.networks import DeletedPage, Demo, NetworksPage
 from webapp.dependencies import FormDep, StoreDep
 from webapp.documents import parsed
+from webapp.limits import NetworkId
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 
@@ -51,7 +52,7 @@ def deleted(request: Request, store: StoreDep) -> Response:
 
 
 @router.post("/networks/{network_id}/delete")
-def delete(request: Request, store: StoreDep, network_id: int) -> Response:
+def delete(request: Request, store: StoreDep, network_id: NetworkId) -> Response:
     """Take a network off the list."""
     store.delete(network_id)
     notice(request, "The network is deleted. It can be brought back from the list of deleted networks.")
@@ -59,7 +60,7 @@ def delete(request: Request, store: StoreDep, network_id: int) -> Response:
 
 
 @router.post("/networks/{network_id}/undelete")
-def undelete(request: Request, store: StoreDep, network_id: int) -> Response:
+def undelete(request: Request, store: StoreDep, network_id: NetworkId) -> Response:
     """Bring a deleted network back."""
     store.undelete(network_id)
     notice(request, "The network is back.")

@@ -15,6 +15,7 @@ from sfn.report.maps import png
 from sfn.solve.objective import Objective
 from webapp.contexts.offsets import OffsetsEffect, OffsetsHand
 from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.limits import Number
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.render import html
@@ -37,8 +38,8 @@ def numbers(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries
 
 @router.get("/networks/{network_id}/offsets/{key}/curve.svg")
 def site_curve(
-    opened: NetworkDep, maps: MapsDep, key: str, site: str, low: float, high: float, tries: TriesDep,
-    best: float | None = None,
+    opened: NetworkDep, maps: MapsDep, key: str, site: str, low: Number, high: Number, tries: TriesDep,
+    best: Number | None = None,
 ) -> Response:  # fmt: skip
     """The objective over one site's offset."""
     what = _objective(opened.network, maps, key)
@@ -51,8 +52,8 @@ def site_curve(
 
 @router.get("/networks/{network_id}/offsets/{key}/plane.svg")
 def pair_plane(
-    opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, a_low: float, a_high: float, b_low: float,
-    b_high: float, tries: TriesDep, a_best: float | None = None, b_best: float | None = None,
+    opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, a_low: Number, a_high: Number, b_low: Number,
+    b_high: Number, tries: TriesDep, a_best: Number | None = None, b_best: Number | None = None,
 ) -> Response:  # fmt: skip
     """The objective over two sites' offsets."""
     what = _objective(opened.network, maps, key)

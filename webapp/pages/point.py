@@ -12,6 +12,7 @@ from sfn.systems.fm_answer import fm_answer
 from webapp import addresses
 from webapp.contexts.zones import DirectPart, PointPage, PointPart
 from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.limits import Latitude, Longitude
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.render import page
@@ -39,7 +40,9 @@ def show(
 
 
 @router.get("/networks/{network_id}/point/part")
-def part(request: Request, opened: NetworkDep, maps: MapsDep, tries: TriesDep, lat: float, lon: float) -> Response:
+def part(
+    request: Request, opened: NetworkDep, maps: MapsDep, tries: TriesDep, lat: Latitude, lon: Longitude
+) -> Response:
     """The signals at a clicked point."""
     found, now = judged_at(opened, maps, tries, lat, lon, None)
     trying = query_of(tries.against(opened.network))
@@ -53,8 +56,8 @@ def direct(
     opened: NetworkDep,
     maps: MapsDep,
     tries: TriesDep,
-    lat: float,
-    lon: float,
+    lat: Latitude,
+    lon: Longitude,
     rx_height_m: str = "",
 ) -> Response:
     """FM: the direct simulation of all signals at a point, which follows the page."""

@@ -10,6 +10,7 @@ from webapp.dependencies import FormDep, NetworkDep, StoreDep, head_of
 from webapp.differences import clashes, compared, merged, shown
 from webapp.documents import as_text
 from webapp.editing import typed
+from webapp.limits import NetworkId, RevisionNumber, whole_number
 from webapp.problems import wants_json
 from webapp.render import notice, page
 from webapp.store import ConflictError
@@ -25,7 +26,9 @@ def show(request: Request, store: StoreDep, network: NetworkDep) -> Response:
 
 
 @router.get("/networks/{network_id}/compare")
-def compare(request: Request, store: StoreDep, network: NetworkDep, old: int, new: int) -> Response:
+def compare(
+    request: Request, store: StoreDep, network: NetworkDep, old: RevisionNumber, new: RevisionNumber
+) -> Response:
     """Two revisions, field by field."""
     before, after = store.read(network.head.id, old), store.read(network.head.id, new)
     lines = tuple(
@@ -35,7 +38,7 @@ def compare(request: Request, store: StoreDep, network: NetworkDep, old: int, ne
 
 
 @router.post("/networks/{network_id}/revisions/{number}/restore")
-def restore(request: Request, store: StoreDep, network: NetworkDep, number: int, form: FormDep) -> Response:
+def restore(request: Request, store: StoreDep, network: NetworkDep, number: RevisionNumber, form: FormDep) -> Response:
     """Make an old revision the newest."""
     author = form.get("author", "").strip()
     if not author:
@@ -57,11 +60,11 @@ def restore(request: Request, store: StoreDep, network: NetworkDep, number: int,
 
 
 @router.post("/networks/{network_id}/merge")
-def merge(request: Request, store: StoreDep, network_id: int, form: FormDep) -> Response:
+def merge(request: Request, store: StoreDep, network_id: NetworkId, form: FormDep) -> Response:
     """Save both people's changes together, as chosen key by key."""
     draft = typed(store, network_id, form)
     number = form.get("their_revision", "")
-    theirs = store.read(network_id, int(number) if number.isascii() and number.isdigit() else None)
+    theirs = store.read(network_id, whole_number(number))
     choices = {name.removeprefix(CHOICE): value for name, value in form.items() if name.startswith(CHOICE)}
     conflict = ConflictError(base=draft.base, theirs=theirs, mine=draft.document)
     open_questions = [

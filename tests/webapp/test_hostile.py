@@ -1,0 +1,144 @@
+"""Whatever stands in an address or a form: an answer in words, soon, and without filling the memory."""
+
+import re
+import resource
+import time
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import quote
+
+import pytest
+from starlette.testclient import TestClient
+
+from webapp.limits import whole_number
+from webapp.store import Store
+
+HUGE = str(2**70)
+HOSTILE = ("nan", "inf", "-1", "1e9", "91", str(2**63), HUGE, "9" * 5000, "", "x" * 2000, "\x00\u202e'\"<")
+# Behind a parameter that many addresses share stands one type: the first addresses get everything, the rest these.
+FEW = (str(2**63),)
+SOUND = {
+    "network_id": "1", "site_id": "north", "number": "1", "old": "1", "new": "1", "lat": "36.28", "lon": "-84.19",
+    "site": "north", "a": "north", "b": "south", "form": "csv", "name": "quality_class", "low": "-5", "high": "5",
+    "a_low": "-5", "a_high": "5", "b_low": "-5", "b_high": "5",
+}  # fmt: skip
+SLOWEST_S = 30.0  # of all: one value that starts to compute would take longer alone
+MOST_MEMORY_MB = 500.0
+
+
+@pytest.fixture(autouse=True)
+def _number(store: Store, example: dict[str, Any]) -> None:
+    """The example as network 1."""
+    store.create(example, author="test", reason="first")
+
+
+@pytest.fixture
+def operations(client: TestClient) -> list[tuple[str, str, dict[str, Any]]]:
+    """Method, path and description of every address that the application describes: the interface and every page."""
+    paths = client.get("/api/openapi.json").json()["paths"]
+    return [(method, path, said) for path, methods in paths.items() for method, said in methods.items()]
+
+
+def filled(path: str, **values: str) -> str:
+    """An address with something sound in every gap but those given."""
+    return re.sub(r"\{(\w+)\}", lambda gap: quote(values.get(gap[1], SOUND.get(gap[1], "x")), safe=""), path)
+
+
+def cases(operations: list[tuple[str, str, dict[str, Any]]]) -> Iterator[tuple[str, str, dict[str, str]]]:
+    """Every parameter of every address with every hostile value, the others sound."""
+    seen: Counter[str] = Counter()
+    for method, path, said in operations:
+        given = said.get("parameters", [])
+        needed = {p["name"]: SOUND.get(p["name"], "x") for p in given if p["in"] == "query" and p.get("required")}
+        for parameter in given:
+            name = parameter["name"]
+            seen[name] += 1
+            for value in HOSTILE if seen[name] == 1 else FEW:
+                if parameter["in"] == "path":
+                    yield method, filled(path, **{name: value}), needed
+                elif not (value == "" and path.endswith("/direct")):  # nothing tried: the whole simulation runs
+                    yield method, filled(path), {**needed, name: value}
+
+
+def test_no_address_is_brought_down_by_a_value(
+    client: TestClient, operations: list[tuple[str, str, dict[str, Any]]]
+) -> None:
+    """Never a fault, never long, never much memory, for any parameter of any address."""
+    started, before = time.monotonic(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    walked = 0
+    for method, where, query in cases(operations):
+        body = {} if method == "get" else {"json": {}}
+        answer = client.request(method.upper(), where, params=query, follow_redirects=False, **body)  # type: ignore[arg-type]
+        assert answer.status_code < 500, (method, where[:200], {k: v[:40] for k, v in query.items()})
+        walked += 1
+    assert walked > 500
+    assert time.monotonic() - started < SLOWEST_S + walked * 0.05
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < MOST_MEMORY_MB * 1000
+
+
+def test_no_form_is_brought_down_by_a_value(
+    client: TestClient, operations: list[tuple[str, str, dict[str, Any]]]
+) -> None:
+    """The same for every field of every form; what starts a computation gets its own bounds in its own tests."""
+    walked = 0
+    for method, path, said in operations:
+        body = said.get("requestBody", {}).get("content", {}).get("application/json", {}).get("schema", {})
+        for name in body.get("properties", ()) if path.startswith("/api/pages") else ():
+            for value in ("9" * 5000, str(2**63)):
+                answer = client.request(method.upper(), filled(path), json={name: value}, follow_redirects=False)
+                assert answer.status_code < 500, (method, path, name, value[:40])
+                walked += 1
+    assert walked > 200
+
+
+@pytest.mark.parametrize(
+    ("where", "query", "says"),
+    [
+        ("point/part", {"lat": "36", "lon": "1e9"}, "at most 180"),
+        ("point/part", {"lat": "nan", "lon": "0"}, "a number"),
+        ("point/part", {"lat": "100", "lon": "0"}, "at most 90"),
+        ("point/part", {"lat": "-36", "lon": "96"}, "km from every site"),
+        ("point", {"at": "-36, 96"}, "km from every site"),
+        ("path", {"site": "north", "at": "-36, 96"}, "at most 500 km"),
+        ("map", {"bounds": "-60,-170,60,170", "pixel_m": "50000"}, "km from every site"),
+    ],
+)
+def test_a_far_place_is_refused_in_words(client: TestClient, where: str, query: dict[str, str], says: str) -> None:
+    """Coordinates off the globe, and places that no path of the network is worked out to; at once."""
+    started = time.monotonic()
+    answer = client.get(f"/networks/1/{where}", params=query)
+    assert answer.status_code == 422
+    assert says in answer.text
+    assert time.monotonic() - started < 2.0
+
+
+def test_a_road_round_the_world_is_refused(client: TestClient) -> None:
+    """A line may cross a country, not the earth."""
+    answer = client.post("/api/networks/1/road", json={"line": [[36, -84], [0, 0], [10, 90]], "spacing_m": 10_000})
+    assert answer.status_code == 422
+    assert {p["code"] for p in answer.json()["problems"]} == {"path-too-long"}
+
+
+def test_a_site_too_far_for_a_signal_is_named(client: TestClient, store: Store, example: dict[str, Any]) -> None:
+    """One site beyond 500 km leaves the others' signals, and is said not to be among them."""
+    example["sites"][1]["position"] = {"text": "45.0, -75.0", "crs": "EPSG:4326"}
+    number = store.create(example, author="test", reason="far").network_id
+    answer = client.get(f"/api/networks/{number}/point", params={"lat": 36.28, "lon": -84.19}).json()
+    assert answer["too_far"] == [example["sites"][1]["name"]]
+    assert example["sites"][1]["id"] not in [signal["site"] for signal in answer["signals"]]
+    assert answer["signals"]
+    assert "over 500 km away" in client.get(f"/networks/{number}/point", params={"at": "36.28, -84.19"}).text
+
+
+def test_an_address_part_is_no_longer_than_any_of_ours(client: TestClient) -> None:
+    """Refused before anything looks for it."""
+    answer = client.get(f"/networks/1/sheets/{'x' * 401}/qr.svg")
+    assert answer.status_code == 414
+    assert "at most 400 characters" in answer.text
+
+
+def test_whole_numbers_are_those_of_a_database() -> None:
+    """What `int` would take for minutes, or a database not at all, is no number here."""
+    assert (7, 2**63 - 1) == (whole_number("7"), whole_number(str(2**63 - 1)))
+    assert [None] * 5 == [whole_number(text) for text in (str(2**63), "9" * 5000, "-1", "", "²")]
