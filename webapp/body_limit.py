@@ -25,7 +25,8 @@ class BodyLimit:
             await self.app(scope, receive, send)
             return
         if any(len(part) > LONGEST_NAME_N for part in scope["path"].split("/")):
-            problem = Problem("address", "one part of it is too long", f"at most {LONGEST_NAME_N} characters in each")
+            expected = f"at most {LONGEST_NAME_N} characters in each"
+            problem = Problem("address", "one part of it is too long", expected, code="address-too-long")
             await refusal(Request(scope, receive), 414, (problem,))(scope, receive, send)
             return
         greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes

@@ -100,7 +100,9 @@ def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float
     """
     pixel = None if not pixel_m.strip() else _number("pixel_m", pixel_m)
     if pixel is not None and not LEAST_PIXEL_M <= pixel <= MOST_PIXEL_M:
-        raise PlanError([Problem("pixel_m", f"cannot be {pixel_m!r}", f"{LEAST_PIXEL_M:g} to {MOST_PIXEL_M:g} m")])
+        expected = f"{LEAST_PIXEL_M:g} to {MOST_PIXEL_M:g} m"
+        problem = Problem("pixel_m", f"cannot be {pixel_m!r}", expected, code="out-of-range", fields=("pixel_m",))
+        raise PlanError([problem])
     if not bounds.strip():
         return None, pixel
     parts = [_number("bounds", part) for part in bounds.split(",")]
