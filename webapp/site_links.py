@@ -25,6 +25,12 @@ class SiteLink:
 
 def made_link(session_key: str, *, network_id: int, site_id: str, revision: int, days: int) -> str:
     """The signed part of a link's address; good for `days` from now."""
+    checked_days(days)
+    return str(_signer(session_key).dumps([network_id, site_id, revision, days]))
+
+
+def checked_days(days: int) -> None:
+    """Refuse a time that no link lasts."""
     if not 1 <= days <= MOST_DAYS:
         raise RefusedError(
             422,
@@ -36,7 +42,6 @@ def made_link(session_key: str, *, network_id: int, site_id: str, revision: int,
                 fields=("days",),
             ),
         )
-    return str(_signer(session_key).dumps([network_id, site_id, revision, days]))
 
 
 def read_link(session_key: str, token: str, *, now: datetime | None = None) -> SiteLink:

@@ -19,7 +19,7 @@ from webapp.readings import LABELS, READING, Kept, kept
 from webapp.release import SheetLine, released
 from webapp.render import notice, page
 from webapp.saving import author_of, save
-from webapp.site_links import USUAL_DAYS, made_link
+from webapp.site_links import USUAL_DAYS, checked_days, made_link
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
@@ -65,6 +65,7 @@ def show_links(
                 )
             ]
         )
+    checked_days(days)
     revision = opened.head.revision.number
     found = released(opened, store, maps)
     base = public_base(request, settings)
