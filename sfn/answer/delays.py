@@ -78,7 +78,7 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
         "common_delay_us": found.table.common_delay_us,
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},
-        "sites": [_row(row) for row in found.table.rows],
+        "sites": [_row(row) | _position(found.placed, row.site_id) for row in found.table.rows],
         "pairs": [_pair(pair) for pair in found.pairs],
         "triangles": [_triangle(triangle) for triangle in found.triangles],
         "problems": [problem.as_json() for problem in found.problems],
@@ -110,6 +110,18 @@ def _row(row: DelayRow) -> dict[str, Any]:
         "jump_us": row.jump_us,
         "pad_us": row.pad_us,
         "terms": [{"label": term.label, "signed_us": term.signed_us} for term in row.latency_terms],
+    }
+
+
+def _position(placed: dict[str, Located], site_id: str) -> dict[str, Any]:
+    """How far the site may stand from its position, all doubts taken together; null where it cannot be placed."""
+    at = placed.get(site_id)
+    return {
+        "position_m": at.position_m if at else None,
+        "position_us": at.position_us if at else None,
+        "position_doubts": [{"code": d.code, "doubt_m": d.doubt_m, "doubt_us": d.doubt_us} for d in at.doubts]
+        if at
+        else [],
     }
 
 

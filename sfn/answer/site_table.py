@@ -56,7 +56,8 @@ _RANGES = {
 }
 _YES, _NO = ("yes", "y", "true", "1", "on", "x"), ("no", "n", "false", "0", "off")
 MOST_SITES_N = 500  # as in `sfn.plan.document`
-WRITTEN = tuple(name for name in COLUMNS if name not in ("lat", "lon", "easting_m", "northing_m"))
+_PARTS_OF_A_PLACE = ("lat", "lon", "easting_m", "northing_m", "easting_ft", "northing_ft")
+WRITTEN = tuple(name for name in COLUMNS if name not in _PARTS_OF_A_PLACE)
 TEMPLATE = (
     "id,name,position,ground_m,antenna_m,erp_h_kw,erp_v_kw,on_air,offset_us\n"
     'north,North hill,"36.3500, -84.2500",620,45,1.0,1.0,yes,0\n'
@@ -139,12 +140,11 @@ def sites_csv(network: Network) -> str:
     writer.writerow(WRITTEN)
     for site in network.sites:
         at = site.position
-        text = at.text if at.text is not None else f"{at.easting_m:.12g} {at.northing_m:.12g}"
         power = (f"{site.erp_kw.h:.12g}", f"{site.erp_kw.v:.12g}")
         flags = ["yes" if flag else "no" for flag in (site.on_air, site.remote)]
         heights = (f"{site.ground_m:.12g}", f"{site.antenna_m:.12g}")
         writer.writerow(
-            [site.id, site.name, text, at.crs, *heights, *power, flags[0], f"{site.offset_us:.12g}", flags[1]]
+            [site.id, site.name, at.typed, at.crs, *heights, *power, flags[0], f"{site.offset_us:.12g}", flags[1]]
         )
     return out.getvalue()
 

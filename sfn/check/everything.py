@@ -8,10 +8,10 @@ from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
+from sfn.check.positions import position_problems
 from sfn.check.references import references
 from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem, Touch
-from sfn.geodesy.plausible import implausible
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
 from sfn.plan import Network
@@ -86,7 +86,7 @@ def _of_all(network: Network, problems: Iterable[Problem]) -> Iterable[Problem]:
 
 def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> Iterable[Problem]:
     """Where the sites stand: beside each other, and on the ground."""
-    found = [*implausible([(site.name, placed[site.id]) for site in network.sites])]
+    found = [*position_problems(network, placed)]
     if ground.terrain is not None:
         found += height_problems(network, placed, ground.terrain)
     return [*found, *reach_problems(network, placed, ground)]

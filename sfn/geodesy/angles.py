@@ -6,15 +6,17 @@ parts; hemisphere letters before, after or inside, or signs; decimal points or c
 """
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NoReturn
 
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.globe import on_globe
 
 EXAMPLES = "36.20500, -84.21000, or 36°12'18.0\"N 84°12'36.0\"W, or 38 north 444140.5 3684706.4, or an MGRS reference"
 BETWEEN = "a comma between latitude and longitude"
 KINDS = {1: "decimal degrees", 2: "degrees and minutes", 3: "degrees, minutes and seconds"}
-LIMITS = {"lat": ("latitude", 90.0, "N", "S"), "lon": ("longitude", 180.0, "E", "W")}
+AXES = {"lat": ("latitude", "S"), "lon": ("longitude", "W")}
 
 _SPELLINGS = str.maketrans(
     {
@@ -52,12 +54,17 @@ _SPELLED_SECONDS = re.compile(r"(?<=[0-9.])\s*(?P<s>[sS])(?P<then>\s*[NSEWnsew](
 
 @dataclass(frozen=True, slots=True)
 class Angles:
-    """A latitude and a longitude as read, in whatever datum they were given."""
+    """A latitude and a longitude as read, in whatever datum they were given.
+
+    `hemisphere_said` is whether letters or signs say which side of the equator and of Greenwich; unsigned decimal
+    degrees say so by convention: north and east.
+    """
 
     lat_deg: float
     lon_deg: float
     resolution_deg: float
     kind: str
+    hemisphere_said: bool
 
 
 @dataclass(slots=True)
@@ -82,9 +89,16 @@ class _Shape(Exception):  # noqa: N818 - not an error yet: another reading may f
     """Why the tokens do not form two coordinates, to be put after "cannot be read as a position: "."""
 
 
-def refuse(what: str, expected: str = EXAMPLES) -> NoReturn:
-    """Say no to a text."""
-    raise PlanError([Problem("text", what, expected)])
+def refuse(
+    what: str,
+    expected: str = EXAMPLES,
+    *,
+    field: str = "text",
+    code: str = "position-unreadable",
+    values: Mapping[str, float | str | None] | None = None,
+) -> NoReturn:
+    """Say no to a text, or to another field of a position."""
+    raise PlanError([Problem(field, what, expected, code=code, fields=(field,), values=values or {})])
 
 
 def read_angles(text: str) -> Angles:
@@ -258,26 +272,23 @@ def _pair(parts: tuple[_Coordinate, _Coordinate]) -> Angles:
         refuse("one of the two has a hemisphere letter, the other has none", "a letter with both, or signs with both")
     for part in parts:
         if part.letter and part.label and part.axis != part.label:
-            refuse(f"the letter {part.letter} does not belong to a {LIMITS[part.label][0]}")
+            refuse(f"the letter {part.letter} does not belong to a {AXES[part.label][0]}")
     axes = [first.axis, second.axis]
     if axes[0] and axes[0] == axes[1]:
-        refuse(f"both numbers are said to be the {LIMITS[axes[0]][0]}", "one latitude and one longitude")
+        refuse(f"both numbers are said to be the {AXES[axes[0]][0]}", "one latitude and one longitude")
     swapped = axes[0] == "lon" or axes[1] == "lat"
     lat, lon = (second, first) if swapped else (first, second)
     lat_deg, lat_step_deg = _degrees(lat, "lat")
     lon_deg, lon_step_deg = _degrees(lon, "lon")
-    for value, axis, other in ((lat_deg, "lat", lon_deg), (lon_deg, "lon", lat_deg)):
-        name, limit, _, _ = LIMITS[axis]
-        if abs(value) > limit:
-            hint = "; was longitude written first?" if axis == "lat" and abs(value) <= 180 and abs(other) <= 90 else ""
-            refuse(f"{name} {value:.8g} is beyond {limit:g} degrees{hint}", f"{name} from {-limit:g} to {limit:g}")
+    on_globe(lat_deg, lon_deg, where="text")
     kind = KINDS[max(len(first.numbers), len(second.numbers))]
-    return Angles(lat_deg, lon_deg, max(lat_step_deg, lon_step_deg), kind)
+    said = kind == KINDS[1] or all(part.letter or part.sign for part in parts)
+    return Angles(lat_deg, lon_deg, max(lat_step_deg, lon_step_deg), kind, said)
 
 
 def _degrees(part: _Coordinate, axis: str) -> tuple[float, float]:
     """Signed degrees of one coordinate, and what its last digit is worth."""
-    name, _, _, negative = LIMITS[axis]
+    name, negative = AXES[axis]
     if part.letter and part.sign == "-":
         refuse(f"the {name} has both a minus sign and the letter {part.letter}", "one of the two")
     _unpack(part, axis)
@@ -308,7 +319,7 @@ def _unpack(part: _Coordinate, axis: str) -> None:
     if places not in (1, 2):
         refuse(
             f"{part.numbers[0]}{part.letter} has neither the {width + 2} nor the {width + 4} digits of a packed "
-            f"{LIMITS[axis][0]}"
+            f"{AXES[axis][0]}"
         )
     pieces = [whole[:width], *(whole[at : at + 2] for at in range(width, len(whole), 2))]
     part.numbers = [*pieces[:-1], pieces[-1] + point + fraction]

@@ -14,14 +14,20 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "lon": ("lon", "long", "longitude", "lng", "lon deg"),
     "easting_m": ("easting_m", "easting"),
     "northing_m": ("northing_m", "northing"),
+    "easting_ft": ("easting_ft", "easting"),
+    "northing_ft": ("northing_ft", "northing"),
     "crs": ("crs", "datum", "epsg"),
 }
 _DEGREES = {"degrees": 1.0, "deg": 1.0, "\u00b0": 1.0}
+# The grid's own foot: a survey foot in some grids, the international one in others.
+_FEET = {"ft": 1.0, "feet": 1.0}
 UNITS: dict[str, dict[str, float]] = {
     "lat": _DEGREES,
     "lon": _DEGREES,
     "easting_m": {"m": 1.0, "km": 1000.0},
     "northing_m": {"m": 1.0, "km": 1000.0},
+    "easting_ft": _FEET,
+    "northing_ft": _FEET,
 }
 
 
@@ -34,9 +40,11 @@ def position_of(row: Row) -> tuple[dict[str, Any], Located] | None:
         given = {"text": text, "crs": crs}
     elif cells := _two(row, "lat", "lon"):
         given = {"text": f"{cells[0].replace(',', '.')}, {cells[1].replace(',', '.')}", "crs": crs}
-    elif _two(row, "easting_m", "northing_m"):
-        metres = {key: row.number(key, least=-1e8, greatest=1e8, unit="m") for key in ("easting_m", "northing_m")}
-        given = None if any(map(math.isnan, metres.values())) else {**metres, "crs": crs}
+    else:
+        unit = next((unit for unit in ("m", "ft") if _two(row, f"easting_{unit}", f"northing_{unit}")), "")
+        keys = [f"easting_{unit}", f"northing_{unit}"] if unit else []
+        numbers = {key: row.number(key, least=-1e8, greatest=1e8, unit=unit) for key in keys}
+        given = {**numbers, "crs": crs} if numbers and not any(map(math.isnan, numbers.values())) else None
     if given is None:
         return None
     try:

@@ -31,6 +31,8 @@ UTM_CODES = {"N": 32600, "S": 32700}  # plus the zone: WGS 84 / UTM
 NO_SHIFT = "none needed: already WGS 84"
 # How far round the place a transformation must hold.
 AREA_HALF_WIDTH_DEG = 0.01
+# Grids are used this far beyond the area that they are made for, and neighbouring UTM zones overlap so far.
+AREA_MARGIN_DEG = 0.5
 CODE_EXPECTED = "an EPSG code such as EPSG:4326 (WGS 84), EPSG:4230 (ED50), EPSG:27700 (British National Grid)"
 
 _CODE = re.compile(r"\s*(?:(?:urn:ogc:def:crs:)?EPSG\s*:\s*:?)?\s*([0-9]{4,6})\s*", re.IGNORECASE)
@@ -56,6 +58,8 @@ class Shifted:
         How far off the place would be if its coordinates, counted from Greenwich, were read as WGS84. [m]
     outside : str
         The area that the coordinate reference system is meant for, if the place lies outside it; else empty.
+    outside_m : float
+        How far it lies outside that area. [m]
     """
 
     lat_deg: float
@@ -66,6 +70,7 @@ class Shifted:
     better_transformation: str | None
     datum_shift_m: float
     outside: str
+    outside_m: float
 
 
 def epsg_code(crs: str) -> int:
@@ -80,7 +85,7 @@ def epsg_code(crs: str) -> int:
     if found:
         return int(found[1])
     expected = " or ".join(_known_names().get(crs.strip().casefold(), ())[:3]) or CODE_EXPECTED
-    raise PlanError([Problem("crs", f"{crs!r} is not an EPSG code", expected)])
+    raise PlanError([Problem("crs", f"{crs!r} is not an EPSG code", expected, code="crs-unknown")])
 
 
 @lru_cache(maxsize=1)
@@ -106,20 +111,24 @@ def coordinate_system(code: int) -> CRS:
     try:
         crs = CRS.from_epsg(code)
     except CRSError:
-        raise PlanError([Problem("crs", f"EPSG:{code} is not known to PROJ", CODE_EXPECTED)]) from None
+        raise PlanError(
+            [Problem("crs", f"EPSG:{code} is not known to PROJ", CODE_EXPECTED, code="crs-unknown")]
+        ) from None
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
     crs = crs.to_2d()
     axes = {axis.name.lower() for axis in crs.axis_info}
     if crs.is_geographic and not all(axis.unit_name == "degree" for axis in crs.axis_info):
         what = f"EPSG:{code} ({crs.name}) counts in {crs.axis_info[0].unit_name}s, not degrees"
-        raise PlanError([Problem("crs", what, "a system in degrees, or a grid of eastings and northings")])
+        raise PlanError(
+            [Problem("crs", what, "a system in degrees, or a grid of eastings and northings", code="crs-unusable")]
+        )
     if crs.is_projected and axes != {"easting", "northing"}:
         what = f"EPSG:{code} ({crs.name}) counts along {' and '.join(sorted(axes))}"
-        raise PlanError([Problem("crs", what, "a system of easting and northing")])
+        raise PlanError([Problem("crs", what, "a system of easting and northing", code="crs-unusable")])
     if not (crs.is_geographic or crs.is_projected):
         what = f"EPSG:{code} ({crs.name}) is a {crs.type_name}, not a system of positions on the ground"
-        raise PlanError([Problem("crs", what, CODE_EXPECTED)])
+        raise PlanError([Problem("crs", what, CODE_EXPECTED, code="crs-unusable")])
     return crs
 
 
@@ -141,7 +150,7 @@ def datum_of(crs: CRS) -> CRS:
     """The geographic system that a system's positions rest on."""
     datum = crs.geodetic_crs
     if datum is None:  # every geographic and projected system has one; `coordinate_system` lets no other through
-        raise PlanError([Problem("crs", f"{crs.name} rests on no datum", CODE_EXPECTED)])
+        raise PlanError([Problem("crs", f"{crs.name} rests on no datum", CODE_EXPECTED, code="crs-unusable")])
     return datum
 
 
@@ -180,12 +189,10 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
     own_lon, own_lat = x, y
     if crs.is_projected:
         own_lon, own_lat = _transformed(_unprojection(code, zone=zone, north=north), x, y, name=name)
-    meridian = datum.prime_meridian
-    meridian_deg = meridian.longitude * math.degrees(float(meridian.unit_conversion_factor)) if meridian else 0.0
-    near_lat, near_lon = own_lat, own_lon + meridian_deg
+    near_lat, near_lon = own_lat, own_lon + _meridian(datum)
     outside = _outside(crs, near_lat, near_lon)
     if datum.name == WGS84_NAME:
-        return Shifted(own_lat, own_lon, datum.name, NO_SHIFT, 0.0, None, 0.0, outside)
+        return Shifted(own_lat, own_lon, datum.name, NO_SHIFT, 0.0, None, 0.0, *outside)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)
         area = _area(near_lat, near_lon)
@@ -201,11 +208,42 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
         what = f"PROJ knows no transformation from {datum.name} to WGS 84 near {near_lat:.2f}, {near_lon:.2f}"
         tail = f" ({better})" if better else ""
         expected = f"the position in WGS 84 (EPSG:4326) or in a datum that is used there{tail}; are the numbers right?"
-        raise PlanError([Problem("crs", what, expected)])
+        raise PlanError([Problem("crs", what, expected, code="position-no-transformation")])
     lon, lat = _transformed(best, own_lon, own_lat, name=name)
     shift_m = float(inverse(near_lat, near_lon, lat, lon)[0])
     accuracy_m = float(best.accuracy) if best.accuracy >= 0 else None
-    return Shifted(lat, lon, datum.name, _steps(best.description), accuracy_m, better, shift_m, outside)
+    return Shifted(lat, lon, datum.name, _steps(best.description), accuracy_m, better, shift_m, *outside)
+
+
+def own_degrees(code: int, x: float, y: float) -> tuple[float | None, float | None, bool]:
+    """A place of a grid on its own datum, counted from Greenwich, and whether it lies outside the grid's area.
+
+    Parameters
+    ----------
+    code : int
+        EPSG code of a projected system.
+    x, y : float
+        Easting and northing in its unit.
+
+    Returns
+    -------
+    lat_deg, lon_deg : float or None
+        None where the numbers lie beyond what the system can express. [degrees]
+    outside : bool
+    """
+    crs = coordinate_system(code)
+    try:
+        lon, lat = _transformed(_unprojection(code, zone=0, north=True), x, y, name=crs.name)
+    except PlanError:
+        return None, None, True
+    lon += _meridian(_datum(code))
+    return lat, lon, bool(_outside(crs, lat, lon)[0])
+
+
+def _meridian(datum: CRS) -> float:
+    """East of Greenwich by how much a datum counts its longitudes. [degrees]"""
+    meridian = datum.prime_meridian
+    return meridian.longitude * math.degrees(float(meridian.unit_conversion_factor)) if meridian else 0.0
 
 
 def _system(code: int, *, zone: int, north: bool) -> CRS:
@@ -239,7 +277,7 @@ def to_utm(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tuple[f
     easting_m, northing_m = unprojection.transform(lon_deg, lat_deg, direction=backwards)
     if not (math.isfinite(easting_m) and math.isfinite(northing_m)):
         what = f"{lat_deg:.4f}, {lon_deg:.4f} has no coordinates in UTM zone {zone}"
-        raise PlanError([Problem("text", what, "a zone nearer by")])
+        raise PlanError([Problem("text", what, "a zone nearer by", code="position-nowhere")])
     return float(easting_m), float(northing_m)
 
 
@@ -251,7 +289,7 @@ def _transformed(transformer: Transformer, x: float, y: float, *, name: str) -> 
         first = second = math.inf
     if not (math.isfinite(first) and math.isfinite(second) and abs(second) <= 90):
         what = f"{x:.10g}, {y:.10g} lies nowhere in {name}"
-        raise PlanError([Problem("text", what, "other numbers, or another crs")])
+        raise PlanError([Problem("text", what, "other numbers, or another crs", code="position-nowhere")])
     return float(first), float(second)
 
 
@@ -262,16 +300,21 @@ def _area(lat_deg: float, lon_deg: float) -> AreaOfInterest:
     return AreaOfInterest(lon - half, lat - half, lon + half, lat + half)
 
 
-def _outside(crs: CRS, lat_deg: float, lon_deg: float, *, margin_deg: float = 0.5) -> str:
-    """Where the system is meant to be used, if that is clearly not here."""
+def _outside(crs: CRS, lat_deg: float, lon_deg: float) -> tuple[str, float]:
+    """Where the system is meant to be used, if that is clearly not here, and how far away that is. [m]"""
     area = crs.area_of_use
     if area is None:
-        return ""
+        return "", 0.0
+    margin = AREA_MARGIN_DEG
     width = (area.east - area.west) % 360 or 360
-    east_of_west = (lon_deg - area.west + margin_deg) % 360
-    if area.south - margin_deg <= lat_deg <= area.north + margin_deg and east_of_west <= width + 2 * margin_deg:
-        return ""
-    return f"{area.south:g} to {area.north:g} north, {area.west:g} to {area.east:g} east"
+    east_of_west = (lon_deg - area.west + margin) % 360
+    if area.south - margin <= lat_deg <= area.north + margin and east_of_west <= width + 2 * margin:
+        return "", 0.0
+    east = (lon_deg - area.west) % 360
+    nearest_lon = lon_deg if east <= width else area.west if east - width > 360 - east else area.east
+    nearest_lat = min(max(lat_deg, area.south), area.north)
+    away_m = float(inverse(lat_deg, lon_deg, nearest_lat, nearest_lon)[0])
+    return f"{area.south:g} to {area.north:g} north, {area.west:g} to {area.east:g} east", away_m
 
 
 def _steps(description: str) -> str:

@@ -52,7 +52,7 @@ def on_globe(
             what, code = f"the {name} {value} is not a number", f"{name}-not-a-number"
         elif abs(value) > limit_deg:
             what, code = f"the {name} {value:.10g} is beyond {limit_deg:g} degrees", f"{name}-beyond-{limit_deg:g}"
-            expected += _hint(name, value, other_deg=lon_deg if name == "latitude" else lat_deg)
+            expected = _hint(name, value, other_deg=lon_deg if name == "latitude" else lat_deg) + expected
         else:
             continue
         values = {f"{field}_deg": value} if math.isfinite(value) else {}
@@ -65,7 +65,7 @@ def on_globe(
 def _hint(name: str, value_deg: float, *, other_deg: float) -> str:
     """The slip that explains a number out of range, where there is one."""
     if name == "latitude" and abs(value_deg) <= GREATEST_LON_DEG and abs(other_deg) <= GREATEST_LAT_DEG:
-        return "; was longitude written first?"
+        return "was longitude written first? "
     if name == "longitude" and abs(value_deg) <= 2 * GREATEST_LON_DEG:
-        return f"; {value_deg:.10g} is written {value_deg - math.copysign(360.0, value_deg):.10g}"
+        return f"{value_deg:.10g} is written {value_deg - math.copysign(360.0, value_deg):.10g}; "
     return ""

@@ -5,12 +5,14 @@ it looks wrong by itself. Beside the other sites it does, and the slip that brin
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.datum import WGS84_CODE, WGS84_NAME, to_utm, to_wgs84
-from sfn.geodesy.line import inverse, travel_time
+from sfn.geodesy.doubt import worth
+from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
 
 # Sites further than this from every other are questioned: no single-frequency network has gaps that wide.
@@ -19,13 +21,23 @@ FAR_M = 200_000.0
 NEAR_M = 120_000.0
 
 
-def implausible(sites: Sequence[tuple[str, Located]]) -> tuple[Problem, ...]:
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A site's place among the document's sites, its id and name, and where it stands."""
+
+    index: int
+    id: str
+    name: str
+    located: Located
+
+
+def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
     """What is doubtful about the positions of a network taken together, site by site.
 
     Parameters
     ----------
-    sites : sequence of (str, Located)
-        Name and position of every site, in the order of the document.
+    sites : sequence of Standing
+        Every site that can be placed, in the order of the document.
 
     Returns
     -------
@@ -36,12 +48,12 @@ def implausible(sites: Sequence[tuple[str, Located]]) -> tuple[Problem, ...]:
     return (*_far_away(sites), *_mixed_datums(sites))
 
 
-def _far_away(sites: Sequence[tuple[str, Located]]) -> Iterator[Problem]:
+def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
     """Sites that belong to no group with most of the others."""
     if len(sites) < 2:
         return
-    lat = np.array([located.lat_deg for _, located in sites])
-    lon = np.array([located.lon_deg for _, located in sites])
+    lat = np.array([site.located.lat_deg for site in sites])
+    lon = np.array([site.located.lon_deg for site in sites])
     apart_m = inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0]
     group = _groups(apart_m <= FAR_M)
     if group.max() == 0:
@@ -52,19 +64,30 @@ def _far_away(sites: Sequence[tuple[str, Located]]) -> Iterator[Problem]:
     # without a majority any site may be the stray one: the slips decide
     suspects = [index for index in range(len(sites)) if not majority or group[index] != home]
     slips = {
-        index: _slip(sites[index][1], lat[others], lon[others])
+        index: _slip(sites[index].located, lat[others], lon[others])
         for index in suspects
         if (others := group == home if majority else group != group[index]).any()
     }
     if not majority:
-        slips = {index: slip for index, slip in slips.items() if slip} or dict.fromkeys(
-            (index for index in suspects if group[index] != home), ""
+        slips = {index: slip for index, slip in slips.items() if slip[0]} or dict.fromkeys(
+            (index for index in suspects if group[index] != home), ("", 0.0)
         )
-    for index, slip in slips.items():
-        name, located = sites[index]
-        away_km = float(apart_m[index][group != group[index]].min()) / 1000
-        what = f"{name} is {away_km:,.0f} km from the nearest of the other sites, at {_degrees(located)}"
-        yield Problem(f"sites[{index}].position", what, slip or "a position near the other sites", "warning")
+    for index, (slip, moved_m) in slips.items():
+        site = sites[index]
+        away_m = float(apart_m[index][group != group[index]].min())
+        what = (
+            f"{site.name} is {away_m / 1000:,.0f} km from the nearest of the other sites, at {_degrees(site.located)}"
+        )
+        yield Problem(
+            f"sites[{site.index}].position",
+            what,
+            slip or "a position near the other sites",
+            "warning",
+            code="position-slip" if slip else "position-far",
+            touches=(Touch(site.id),),
+            fields=("position",),
+            values={"away_m": away_m} | ({"doubt_m": moved_m, "doubt_us": worth(moved_m)} if slip else {}),
+        )
 
 
 def _groups(linked: np.ndarray) -> np.ndarray:
@@ -82,9 +105,9 @@ def _groups(linked: np.ndarray) -> np.ndarray:
     return group
 
 
-def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray) -> str:
-    """The slip of the pen that would bring a site back nearest to the others, in words; empty if none does."""
-    best, words = NEAR_M, ""
+def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray) -> tuple[str, float]:
+    """The slip of the pen that would bring a site back nearest to the others, and how far: empty if none does. [m]"""
+    best, words, moved_m = NEAR_M, "", 0.0
     for lat, lon, what in _slips(located):
         if abs(lat) > 90 or abs(lon) > 180:
             continue
@@ -92,7 +115,8 @@ def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarr
         if away_m < best:
             best = away_m
             words = f"{what} would put it {away_m / 1000:,.0f} km from the nearest of them, at {lat:.4f}, {lon:.4f}"
-    return words
+            moved_m = float(inverse(located.lat_deg, located.lon_deg, lat, lon)[0])
+    return words, moved_m
 
 
 def _slips(located: Located) -> Iterator[tuple[float, float, str]]:
@@ -126,19 +150,29 @@ def _other_half(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tu
     return shifted.lat_deg, shifted.lon_deg
 
 
-def _mixed_datums(sites: Sequence[tuple[str, Located]]) -> Iterator[Problem]:
+def _mixed_datums(sites: Sequence[Standing]) -> Iterator[Problem]:
     """Sites whose datum is not that of most, with what it would cost to overlook it."""
-    datums = [located.datum for _, located in sites]
+    datums = [site.located.datum for site in sites]
     if len(set(datums)) < 2:
         return
     usual = max(dict.fromkeys(datums), key=lambda datum: (datums.count(datum), datum == WGS84_NAME))
-    for index, (name, located) in enumerate(sites):
+    for site in sites:
+        located = site.located
         if located.datum == usual:
             continue
-        shift_us = float(travel_time(located.datum_shift_m))
+        shift_us = worth(located.datum_shift_m)
         cost = f"read as WGS 84 it would lie {located.datum_shift_m:,.1f} m off, {shift_us:.3f} us"
-        what = f"{name} is given in {located.datum}, most sites in {usual}; {cost}"
-        yield Problem(f"sites[{index}].position.crs", what, "one datum for all sites, or a second look", "warning")
+        what = f"{site.name} is given in {located.datum}, most sites in {usual}; {cost}"
+        yield Problem(
+            f"sites[{site.index}].position.crs",
+            what,
+            "one datum for all sites, or a second look",
+            "warning",
+            code="position-datum-differs",
+            touches=(Touch(site.id),),
+            fields=("crs",),
+            values={"shift_m": located.datum_shift_m, "shift_us": shift_us},
+        )
 
 
 def _degrees(located: Located) -> str:

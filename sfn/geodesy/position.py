@@ -4,7 +4,9 @@ The story: the text is read (`angles`, `zones`), or easting and northing are tak
 for that very place leads to WGS84 (`datum`), with its accuracy in metres and in microseconds.
 """
 
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 
@@ -12,21 +14,32 @@ from mgrs import MGRS
 from pyproj import CRS
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.angles import read_angles, refuse
+from sfn.geodesy.angles import KINDS, read_angles, refuse
 from sfn.geodesy.datum import Shifted, coordinate_system, datum_of, epsg_code, to_utm, to_wgs84, utm_system
+from sfn.geodesy.doubt import Doubt, uncertainty, worth
 from sfn.geodesy.globe import on_globe
-from sfn.geodesy.line import travel_time
-from sfn.geodesy.zones import GridReference, read_eastings, read_mgrs, read_utm
+from sfn.geodesy.letters import read_lettered, refuse_other_letters
+from sfn.geodesy.projected import Eastings, counts_in_feet, read_eastings, taken
+from sfn.geodesy.questions import (
+    COARSEST_STEP_DEG,
+    METRES_PER_DEGREE_M,
+    coarse,
+    datum_doubt,
+    hemisphere,
+    outside,
+    round_numbers,
+    zero,
+)  # fmt: skip
+from sfn.geodesy.zones import GridReference, read_mgrs, read_utm
 
 __all__ = ["Forms", "Located", "locate", "on_globe", "three_forms"]
 
 LONGEST_TEXT_N = 200
-# 0.1 arc-second, 3.1 m or 10 ns: what a position should at least be written to.
-COARSEST_STEP_DEG = 0.1 / 3600
-METRES_PER_DEGREE_M = 111_132.0  # of latitude at 45 degrees
 LARGEST_GRID_M = 1e8
 # Lettering of MGRS squares is that of WGS84 and GRS80; on other ellipsoids letters shift.
 MGRS_ELLIPSOIDS = ("WGS 84", "GRS 1980")
+
+_Fields = tuple[float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +69,11 @@ class Located:
     utm_zone : str or None
         ``38N`` where it was given in a UTM zone.
     warnings : tuple of Problem
-        What is doubtful about it.
+        What is doubtful about it, at its place in the document.
+    doubts : tuple of Doubt
+        The same as data, each with its worth.
+    position_m, position_us : float
+        How far the site may stand from here, all doubts taken together, and that in travel time at N = 315. [m], [us]
     """
 
     lat_deg: float
@@ -74,6 +91,9 @@ class Located:
     resolution_m: float
     utm_zone: str | None
     warnings: tuple[Problem, ...]
+    doubts: tuple[Doubt, ...]
+    position_m: float
+    position_us: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +108,15 @@ class Forms:
 
 @dataclass(frozen=True, slots=True)
 class _Given:
-    """Coordinates as given: x and y for PROJ, in the unit of the system that they are in."""
+    """Coordinates as given: x and y for PROJ, in the unit of the system that they are in, and what is in doubt."""
 
     xy: tuple[float, float]
     kind: str
     resolution_deg: float
+    code: int
     zone: int = 0
     north: bool = True
+    doubts: tuple[Doubt, ...] = ()
 
 
 def locate(
@@ -102,6 +124,8 @@ def locate(
     text: str | None = None,
     easting_m: float | None = None,
     northing_m: float | None = None,
+    easting_ft: float | None = None,
+    northing_ft: float | None = None,
     crs: str = "EPSG:4326",
     where: str = "position",
 ) -> Located:
@@ -110,10 +134,12 @@ def locate(
     Parameters
     ----------
     text : str, optional
-        Decimal degrees, degrees and minutes (and seconds), UTM or MGRS. With a projected `crs` also easting and
-        northing in metres.
+        Decimal degrees, degrees and minutes (and seconds), UTM, MGRS, a British or an Irish grid reference. With a
+        projected `crs` also easting and northing, with or without letters and a unit.
     easting_m, northing_m : float, optional
-        In place of `text`, with a projected `crs`. [m]
+        In place of `text`, with a projected `crs`: metres, also where the grid itself counts in feet. [m]
+    easting_ft, northing_ft : float, optional
+        The same with a grid that counts in feet, in its own foot.
     crs : str, default "EPSG:4326"
         EPSG code of the datum or grid. UTM text takes its datum from it; MGRS needs one on the ellipsoid of
         WGS84 or GRS80.
@@ -140,7 +166,8 @@ def locate(
     >>> print(f"{north_sea.lat_deg:.4f} {north_sea.lon_deg:.4f}  {north_sea.transformation}, {north_sea.accuracy_m} m")
     53.8094 2.1296  ED50 to WGS 84 (18), 1.0 m
     """
-    return _located(text, easting_m, northing_m, crs, where)
+    fields = (easting_m, northing_m), (easting_ft, northing_ft)
+    return _located(text, *fields, crs, where)
 
 
 def three_forms(lat_deg: float, lon_deg: float) -> Forms:
@@ -180,46 +207,77 @@ def three_forms(lat_deg: float, lon_deg: float) -> Forms:
 
 
 @lru_cache(maxsize=4096)
-def _located(text: str | None, easting_m: float | None, northing_m: float | None, crs: str, where: str) -> Located:
+def _located(text: str | None, metres: _Fields, feet: _Fields, crs: str, where: str) -> Located:
     """`locate`, remembered: a network is located again at every look at it."""
     try:
         code = epsg_code(crs)
-        system = coordinate_system(code)
-        given = _given(text, easting_m, northing_m, code=code, system=system)
-        shifted = to_wgs84(code, *given.xy, zone=given.zone, north=given.north)
+        given = _given(text, metres, feet, code=code, system=coordinate_system(code))
+        shifted = to_wgs84(given.code, *given.xy, zone=given.zone, north=given.north)
     except PlanError as error:
-        raise PlanError([_at(where, problem) for problem in error.problems]) from None
+        raise PlanError([replace(problem, where=f"{where}.{problem.where}") for problem in error.problems]) from None
+    system = coordinate_system(given.code)
     if given.zone:
-        system = utm_system(code, zone=given.zone, north=given.north)
-    accuracy_us = None if shifted.accuracy_m is None else float(travel_time(shifted.accuracy_m))
+        system = utm_system(given.code, zone=given.zone, north=given.north)
+    doubts = (*given.doubts, *_doubts(given, shifted, system))
+    accuracy_m = shifted.datum_shift_m if shifted.accuracy_m is None else shifted.accuracy_m
+    position_m = uncertainty(doubts, step_m=given.resolution_deg * METRES_PER_DEGREE_M, accuracy_m=accuracy_m)
     return Located(
         lat_deg=shifted.lat_deg,
         lon_deg=shifted.lon_deg,
         kind=given.kind,
-        crs=f"EPSG:{code}",
+        crs=f"EPSG:{given.code}",
         crs_name=system.name,
         datum=shifted.datum,
         transformation=shifted.transformation,
         accuracy_m=shifted.accuracy_m,
-        accuracy_us=accuracy_us,
+        accuracy_us=None if shifted.accuracy_m is None else worth(shifted.accuracy_m),
         better_transformation=shifted.better_transformation,
         datum_shift_m=shifted.datum_shift_m,
         resolution_deg=given.resolution_deg,
         resolution_m=given.resolution_deg * METRES_PER_DEGREE_M,
         utm_zone=system.utm_zone if system.is_projected else None,
-        warnings=tuple(_at(where, problem) for problem in _doubts(given, shifted, system)),
+        warnings=tuple(found.problem(where) for found in doubts),
+        doubts=doubts,
+        position_m=position_m,
+        position_us=worth(position_m),
     )
 
 
-def _given(text: str | None, easting_m: float | None, northing_m: float | None, *, code: int, system: CRS) -> _Given:
+def _given(text: str | None, metres: _Fields, feet: _Fields, *, code: int, system: CRS) -> _Given:
     """The coordinates out of whichever fields are filled."""
-    numbers = (easting_m, northing_m)
-    if (text is None) == (numbers == (None, None)) or (text is None and None in numbers):
+    filled = [pair for pair in (metres, feet) if pair != (None, None)]
+    if len(filled) + (text is not None) != 1 or any(None in pair for pair in filled):
         refuse("a position is either a text, or an easting with a northing", "one of the two")
     if text is None:
-        return _from_fields(float(easting_m or 0.0), float(northing_m or 0.0), code=code, system=system)
+        return _from_fields(metres, feet, code=code, system=system)
     if len(text) > LONGEST_TEXT_N:
         refuse(f"the text has {len(text)} characters", f"at most {LONGEST_TEXT_N}")
+    if square := read_lettered(text, code=code):
+        step_deg = square.side_m / METRES_PER_DEGREE_M
+        return _Given((square.easting_m, square.northing_m), square.kind, step_deg, square.code)
+    reference = _squared(text, code=code, system=system) or read_utm(text, crs=system)
+    if reference:
+        return _in_zone(reference, code=code, system=system)
+    if system.is_projected:
+        plain = read_eastings(text, system=system)
+        if not plain or max(map(abs, plain.numbers)) <= 360:
+            refuse(
+                f"{text!r} is not an easting and a northing, which crs EPSG:{code} ({system.name}) needs",
+                f"easting and northing in metres, or degrees with crs EPSG:{datum_of(system).to_epsg()}",
+            )
+        return _on_grid(plain, code=code, system=system, rounded=not re.search(r"[0-9][.,][0-9]", text))
+    try:
+        angles = read_angles(text)
+    except PlanError:
+        refuse_other_letters(text)
+        raise
+    doubts = () if angles.hemisphere_said else hemisphere(angles.lat_deg, angles.lon_deg)
+    xy = (angles.lon_deg, angles.lat_deg)
+    return _Given(xy, angles.kind, angles.resolution_deg, code, doubts=doubts)
+
+
+def _squared(text: str, *, code: int, system: CRS) -> GridReference | None:
+    """An MGRS reference, on an ellipsoid whose squares are lettered so."""
     square = read_mgrs(text)
     ellipsoid = datum_of(system).ellipsoid
     if square and (ellipsoid is None or ellipsoid.name not in MGRS_ELLIPSOIDS):
@@ -227,38 +285,52 @@ def _given(text: str | None, easting_m: float | None, northing_m: float | None, 
             f"MGRS squares are lettered differently on {datum_of(system).name}, which crs EPSG:{code} rests on",
             "crs EPSG:4326, or easting and northing",
         )
-    reference = square or read_utm(text, crs=system)
-    if reference:
-        if system.is_projected and system.utm_zone != f"{reference.zone}{'N' if reference.north else 'S'}":
-            refuse(
-                f"the text names UTM zone {reference.zone} {'north' if reference.north else 'south'}, but crs "
-                f"EPSG:{code} is {system.name}",
-                f"the crs of the datum only, EPSG:{datum_of(system).to_epsg()}, or the two in agreement",
-            )
-        return _from_grid(reference, system=system)
-    if system.is_projected:
-        plain = read_eastings(text)
-        if not plain or max(abs(plain.easting_m), abs(plain.northing_m)) <= 360:
-            refuse(
-                f"{text!r} is not an easting and a northing, which crs EPSG:{code} ({system.name}) needs",
-                f"easting and northing in metres, or degrees with crs EPSG:{datum_of(system).to_epsg()}",
-            )
-        return _from_grid(plain, system=system)
-    angles = read_angles(text)
-    return _Given((angles.lon_deg, angles.lat_deg), angles.kind, angles.resolution_deg)
+    return square
 
 
-def _from_fields(easting_m: float, northing_m: float, *, code: int, system: CRS) -> _Given:
+def _in_zone(reference: GridReference, *, code: int, system: CRS) -> _Given:
+    """A UTM or an MGRS reference, in agreement with the crs."""
+    if system.is_projected and system.utm_zone != f"{reference.zone}{'N' if reference.north else 'S'}":
+        refuse(
+            f"the text names UTM zone {reference.zone} {'north' if reference.north else 'south'}, but crs "
+            f"EPSG:{code} is {system.name}",
+            f"the crs of the datum only, EPSG:{datum_of(system).to_epsg()}, or the two in agreement",
+        )
+    xy = (reference.easting_m, reference.northing_m)
+    step_deg = reference.resolution_m / METRES_PER_DEGREE_M
+    doubts = round_numbers(xy, unit_m=1.0, field="text") if reference.resolution_m == 1.0 else ()
+    return _Given(xy, reference.kind, step_deg, code, reference.zone, reference.north, doubts)
+
+
+def _from_fields(metres: _Fields, feet: _Fields, *, code: int, system: CRS) -> _Given:
     """Easting and northing from their own fields."""
+    in_feet = metres == (None, None)
+    unit, suffix = ("ft", "_ft") if in_feet else ("m", "_m")
+    easting, northing = (float(value or 0.0) for value in (feet if in_feet else metres))
     if not system.is_projected:
         what = f"easting and northing need a grid, but crs EPSG:{code} ({system.name}) counts degrees"
-        raise PlanError([Problem("crs", what, "the EPSG code of the grid, such as EPSG:27700 or EPSG:32633")])
-    for field, value in (("easting_m", easting_m), ("northing_m", northing_m)):
+        refuse(what, "the EPSG code of the grid, such as EPSG:27700 or EPSG:32633", field="crs")
+    if in_feet and not counts_in_feet(system):
+        what = f"easting_ft needs a grid in feet, but crs EPSG:{code} ({system.name}) counts in another unit"
+        refuse(what, "easting_m and northing_m, or the EPSG code of a grid in feet", field="easting_ft")
+    for axis, value in (("easting", easting), ("northing", northing)):
         if not abs(value) <= LARGEST_GRID_M:
-            raise PlanError([Problem(field, f"{value!r} m is on no map", "metres of easting and northing")])
+            refuse(f"{value!r} {unit} is on no map", f"{axis} in the grid", field=axis + suffix)
     # numbers lose their trailing zeros, so the finer of the two tells how they were written
-    step_m = min(10.0 ** min(0, _exponent(value)) for value in (easting_m, northing_m))
-    return _from_grid(GridReference(easting_m, northing_m, step_m, "easting and northing"), system=system)
+    step = min(10.0 ** max(-6, min(0, _exponent(value))) for value in (easting, northing))
+    plain = Eastings((easting, northing), step, "own" if in_feet else "key", lettered=False, field="easting" + suffix)
+    return _on_grid(plain, code=code, system=system, rounded=True)
+
+
+def _on_grid(plain: Eastings, *, code: int, system: CRS, rounded: bool) -> _Given:
+    """Two numbers in a grid, in the unit and the order that they were meant in; `rounded` where zeros may be unsaid."""
+    xy, step_m, doubts = taken(plain, code=code, system=system)
+    unit_m = step_m / plain.step
+    if rounded and plain.step == 1.0:
+        doubts = (*doubts, *round_numbers(plain.numbers, unit_m=unit_m, field=plain.field))
+    if 0.0 in plain.numbers:
+        doubts = (*doubts, zero("an easting or a northing of exactly 0", field=plain.field))
+    return _Given(xy, "easting and northing", step_m / METRES_PER_DEGREE_M, code, doubts=doubts)
 
 
 def _exponent(value: float) -> int:
@@ -267,47 +339,17 @@ def _exponent(value: float) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
-def _from_grid(reference: GridReference, *, system: CRS) -> _Given:
-    """Metres in the unit of the grid."""
-    unit_m = 1.0 if reference.zone else system.axis_info[0].unit_conversion_factor
-    return _Given(
-        (reference.easting_m / unit_m, reference.northing_m / unit_m),
-        reference.kind,
-        reference.resolution_m / METRES_PER_DEGREE_M,
-        reference.zone,
-        reference.north,
-    )
-
-
-def _doubts(given: _Given, shifted: Shifted, system: CRS) -> list[Problem]:
-    """What is doubtful about a position, by itself."""
-    doubts = []
-    if given.resolution_deg > COARSEST_STEP_DEG * (1 + 1e-9):
-        step_m = given.resolution_deg * METRES_PER_DEGREE_M
-        what = f"the position is written to {step_m:,.0f} m only, that is {float(travel_time(step_m)):,.2f} us"
-        expected = "0.1 arc-second or finer: seconds with a decimal, degrees with five, metres"
-        doubts.append(Problem("text", what, expected, "warning"))
-    if shifted.accuracy_m is None:
-        what = f"no accuracy is stated for the transformation {shifted.transformation}"
-        doubts.append(Problem("crs", what, "a position surveyed in WGS 84", "warning"))
-    if shifted.better_transformation:
-        what = f"{shifted.transformation} is good to {shifted.accuracy_m or 0:g} m; there is a better one"
-        doubts.append(Problem("crs", what, shifted.better_transformation, "warning"))
+def _doubts(given: _Given, shifted: Shifted, system: CRS) -> Iterator[Doubt]:
+    """What is doubtful about a position by its digits, its datum and its place."""
+    step_m = given.resolution_deg * METRES_PER_DEGREE_M
+    if step_m > COARSEST_STEP_DEG * METRES_PER_DEGREE_M * (1 + 1e-9):
+        yield coarse(step_m, square=given.kind not in KINDS.values())
+    yield from datum_doubt(shifted)
     if shifted.outside:
-        what = f"{shifted.lat_deg:.4f}, {shifted.lon_deg:.4f} lies outside the area of {system.name}"
-        doubts.append(Problem("crs", what, f"a place within {shifted.outside}", "warning"))
-    unit = system.axis_info[0]
-    if system.is_projected and not given.zone and unit.unit_conversion_factor != 1.0:
-        what = f"{system.name} counts in {unit.unit_name}; the numbers were taken as metres and converted"
-        doubts.append(Problem("crs", what, "metres", "warning"))
-    if shifted.lat_deg == 0 and shifted.lon_deg == 0:
-        doubts.append(Problem("text", "0, 0 lies in the Gulf of Guinea: an empty cell?", "the position", "warning"))
-    return doubts
-
-
-def _at(where: str, problem: Problem) -> Problem:
-    """The problem at its place in the document."""
-    return Problem(f"{where}.{problem.where}", problem.what, problem.expected, problem.severity)
+        yield outside(shifted, system_name=system.name)
+    if system.is_geographic and 0 in (shifted.lat_deg, shifted.lon_deg):
+        both = shifted.lat_deg == 0 == shifted.lon_deg
+        yield zero("0, 0 lies in the Gulf of Guinea" if both else "a latitude or longitude of exactly 0", field="text")
 
 
 def _dms(angle_deg: float, letters: str, *, width: int) -> str:

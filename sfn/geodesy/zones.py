@@ -31,11 +31,6 @@ _UTM = re.compile(
     (?P<lead2>{_AXIS})?[\s:=]*(?P<number2>{_NUMBER})\s*m?\s*(?(lead2)|(?P<tail2>{_AXIS})?)\s*""",
     re.VERBOSE | re.IGNORECASE,
 )
-_EASTINGS = re.compile(
-    rf"""\s*(?P<lead1>{_AXIS})?[\s:=]*(?P<number1>-?[0-9]+(?:[.,][0-9]+)?)\s*m?\s*(?(lead1)|(?P<tail1>{_AXIS})?)(?:[\s,;/]+|(?<=[a-z]))
-    (?P<lead2>{_AXIS})?[\s:=]*(?P<number2>-?[0-9]+(?:[.,][0-9]+)?)\s*m?\s*(?(lead2)|(?P<tail2>{_AXIS})?)\s*""",
-    re.VERBOSE | re.IGNORECASE,
-)
 _MGRS = re.compile(
     r"\s*(?:mgrs[\s:]*)?([0-9]{1,2})\s*([C-HJ-NP-X])\s*([A-HJ-NP-Z])\s*([A-HJ-NP-V])\s*([0-9][0-9\s]*)?", re.IGNORECASE
 )
@@ -44,14 +39,14 @@ _MGRS_POLAR = re.compile(r"\s*(?:mgrs[\s:]*)?([ABYZ])\s*([A-HJ-NP-Z])\s*([A-HJ-N
 
 @dataclass(frozen=True, slots=True)
 class GridReference:
-    """Easting and northing as read, with the UTM zone they are in (zone 0: the zone or grid of the position's crs)."""
+    """Easting and northing as read, with the UTM zone they are in."""
 
     easting_m: float
     northing_m: float
     resolution_m: float
     kind: str
-    zone: int = 0
-    north: bool = True
+    zone: int
+    north: bool
 
 
 def read_mgrs(text: str) -> GridReference | None:
@@ -102,7 +97,7 @@ def read_utm(text: str, *, crs: CRS) -> GridReference | None:
     found = _UTM.fullmatch(text)
     if not found or (len(found["half"] or "") < 2 and max(map(len, re.findall("[0-9]+", text))) < 5):
         return None  # a single letter with small numbers is degrees
-    easting_text, northing_text = _ordered(found, text)
+    easting_text, northing_text, _ = ordered(found, text)
     easting_m, northing_m = (float(number.replace(",", ".")) for number in (easting_text, northing_text))
     zone = int(found["zone"])
     if not 1 <= zone <= 60:
@@ -113,30 +108,27 @@ def read_utm(text: str, *, crs: CRS) -> GridReference | None:
         refuse(f"the UTM northing {northing_text} m is above 10 000 000", UTM_EXAMPLE)
     half = (found["half"] or "").lower()
     north = _hemisphere(half, zone, easting_m, northing_m, crs=crs, text=text)
-    return GridReference(easting_m, northing_m, _step_m(easting_text, northing_text), "UTM", zone, north)
+    return GridReference(easting_m, northing_m, step_of(easting_text, northing_text), "UTM", zone, north)
 
 
-def read_eastings(text: str) -> GridReference | None:
-    """Easting and northing in metres, easting first unless letters say otherwise; None where it has not that form."""
-    found = _EASTINGS.fullmatch(text)
-    if not found:
-        return None
-    easting_text, northing_text = _ordered(found, text)
-    easting_m, northing_m = (float(number.replace(",", ".")) for number in (easting_text, northing_text))
-    return GridReference(easting_m, northing_m, _step_m(easting_text, northing_text), "easting and northing")
+def ordered(found: re.Match[str], text: str, *, expected: str = UTM_EXAMPLE) -> tuple[str, str, bool]:
+    """The two numbers of a match, easting first, and whether letters said which is which.
+
+    Raises
+    ------
+    PlanError
+        If the letters contradict each other.
+    """
+    one, two = ({axis[0].lower() for axis in (found[f"lead{i}"], found[f"tail{i}"]) if axis} for i in (1, 2))
+    if len(one) > 1 or len(two) > 1 or (one and one == two):
+        refuse(f"the letters in {text!r} do not tell which number is the easting", expected)
+    if one == {"n"} or two == {"e"}:
+        return found["number2"], found["number1"], True
+    return found["number1"], found["number2"], bool(one or two)
 
 
-def _ordered(found: re.Match[str], text: str) -> tuple[str, str]:
-    """The two numbers, easting first."""
-    first, second = ({axis[0].lower() for axis in (found[f"lead{i}"], found[f"tail{i}"]) if axis} for i in (1, 2))
-    if len(first) > 1 or len(second) > 1 or (first and first == second):
-        refuse(f"the letters in {text!r} do not tell which number is the easting", UTM_EXAMPLE)
-    swapped = first == {"n"} or second == {"e"}
-    return (found["number2"], found["number1"]) if swapped else (found["number1"], found["number2"])
-
-
-def _step_m(*numbers: str) -> float:
-    """What the last digit is worth, the coarser of the numbers. [m]"""
+def step_of(*numbers: str) -> float:
+    """What the last digit is worth in the numbers' own unit, the coarser of them."""
     return max(10.0 ** -len(re.split("[.,]", number)[1]) if re.search("[.,]", number) else 1.0 for number in numbers)
 
 

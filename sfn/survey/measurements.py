@@ -126,7 +126,11 @@ def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
     columns = columns_of(table, _KNOWN)
     taken = {c.taken_for for c in columns}
     missing = [name for name in NEEDED if name not in taken]
-    if "position" not in taken and not {"lat", "lon"} <= taken and not {"easting_m", "northing_m"} <= taken:
+    if (
+        "position" not in taken
+        and not {"lat", "lon"} <= taken
+        and not any({f"easting_{unit}", f"northing_{unit}"} <= taken for unit in ("m", "ft"))
+    ):
         missing.insert(0, "lat, lon")
     where = f"{table.source} line {table.head_line}"
     if missing:

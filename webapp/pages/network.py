@@ -78,6 +78,8 @@ def site_line(index: int, site: Mapping[str, Any], document: Mapping[str, Any]) 
 
 def written(position: Mapping[str, Any]) -> str:
     """A position as it was typed, with its reference system where that is not WGS 84."""
-    text = position.get("text") or f"E {position.get('easting_m', '?')} m, N {position.get('northing_m', '?')} m"
+    unit = "ft" if "easting_ft" in position else "m"
+    pair = [position.get(f"{axis}_{unit}", "?") for axis in ("easting", "northing")]
+    text = position.get("text") or f"E {pair[0]} {unit}, N {pair[1]} {unit}"
     crs = position.get("crs", "EPSG:4326")
     return str(text) if crs == "EPSG:4326" else f"{text} ({crs})"

@@ -1,16 +1,23 @@
 """Slips of the pen that only show beside the other sites."""
 
+from collections.abc import Iterable
+
 import pytest
 
-from sfn.geodesy.plausible import implausible
+from sfn.geodesy.plausible import Standing, implausible
 from sfn.geodesy.position import Located, locate
 
 RIDGE = {"north": "36.37000, -84.25000", "south": "36.20500, -84.21000", "gap": "36.28000, -84.19000"}
 
 
-def network(*extra: tuple[str, Located]) -> list[tuple[str, Located]]:
+def standing(sites: Iterable[tuple[str, Located]]) -> list[Standing]:
+    """Sites by name, in the order of a document; the id is the name in capitals."""
+    return [Standing(index, name.upper(), name, located) for index, (name, located) in enumerate(sites)]
+
+
+def network(*extra: tuple[str, Located]) -> list[Standing]:
     """Three sites of one ridge, and whatever else."""
-    return [(name, locate(text=text)) for name, text in RIDGE.items()] + list(extra)
+    return standing([(name, locate(text=text)) for name, text in RIDGE.items()] + list(extra))
 
 
 def test_sites_of_one_valley_are_plausible() -> None:
@@ -39,6 +46,7 @@ def test_the_slip_that_brings_a_site_back_is_named(text: str, slip: str) -> None
     (problem,) = implausible(network(("stray", locate(text=text))))
 
     assert "sites[3].position" == problem.where
+    assert ("position-slip", ("STRAY",)) == (problem.code, problem.sites)
     assert "warning" == problem.severity
     assert problem.what.startswith("stray is ")
     assert "km from the nearest of the other sites" in problem.what
@@ -52,11 +60,14 @@ def test_a_far_site_that_no_slip_explains_is_questioned_all_the_same() -> None:
 
     assert "a position near the other sites" == problem.expected
     assert "far is 7,1" in problem.what
+    assert ("position-far", {"away_m"}) == (problem.code, set(problem.values))
 
 
 def test_of_two_sites_either_may_be_the_stray_one() -> None:
     """With two sites and a lost sign, both are shown with what would bring them together."""
-    first, second = implausible([network()[0], ("other", locate(text="36.30000, 84.20000"))])
+    first, second = implausible(
+        standing([("north", locate(text=RIDGE["north"])), ("other", locate(text="36.30000, 84.20000"))])
+    )
 
     assert ("sites[0].position", "sites[1].position") == (first.where, second.where)
     assert first.expected.startswith("east and west exchanged")
@@ -75,7 +86,7 @@ def test_a_chain_of_sites_over_a_country_is_one_network() -> None:
     """Sites 150 km apart in a row are linked through their neighbours."""
     sites = [(f"site {i}", locate(text=f"{48 + 1.3 * i:.5f}, 9.00000")) for i in range(6)]
 
-    assert () == implausible(sites)
+    assert () == implausible(standing(sites))
 
 
 def test_mixed_datums_are_named_with_what_they_cost() -> None:
@@ -83,7 +94,7 @@ def test_mixed_datums_are_named_with_what_they_cost() -> None:
     sites = [(f"site {i}", locate(text=f"50.{i}0000, 8.00000")) for i in (1, 2)]
     sites.append(("old survey", locate(text="50.30000, 8.00000", crs="EPSG:4230")))
 
-    (problem,) = implausible(sites)
+    (problem,) = implausible(standing(sites))
 
     assert "sites[2].position.crs" == problem.where
     assert problem.what.startswith("old survey is given in ED50, most sites in WGS 84; read as WGS 84 it would lie 12")
@@ -92,4 +103,4 @@ def test_mixed_datums_are_named_with_what_they_cost() -> None:
 
 def test_sites_all_in_one_old_datum_are_not_mixed() -> None:
     """One datum for all, whichever, is no mixture."""
-    assert () == implausible([(f"s{i}", locate(text=f"50.{i}0000, 8.00000", crs="EPSG:4230")) for i in (1, 2)])
+    assert () == implausible(standing((f"s{i}", locate(text=f"50.{i}0000, 8.00000", crs="EPSG:4230")) for i in (1, 2)))

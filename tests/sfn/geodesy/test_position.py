@@ -256,7 +256,10 @@ def test_a_place_outside_the_grids_area_is_questioned() -> None:
     located = locate(easting_m=990_000.0, northing_m=5_500_000.0, crs="EPSG:32633")
 
     problem = next(p for p in located.warnings if "lies outside the area" in p.what)
-    assert "a place within 0 to 84 north, 12 to 18 east" == problem.expected
+    assert problem.expected.startswith("a place within 0 to 84 north, 12 to 18 east; if it is right, written as 49.45")
+    assert "position-outside-area" == problem.code
+    east_edge_m = float(inverse(located.lat_deg, located.lon_deg, located.lat_deg, 18.0)[0])
+    assert east_edge_m == pytest.approx(problem.values["doubt_m"], rel=1e-9)
 
 
 def test_grids_in_feet_take_metres_and_say_so() -> None:

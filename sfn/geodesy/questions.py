@@ -1,0 +1,82 @@
+"""The doubts that a position raises by its digits, its datum and its place, each with what it is worth.
+
+Worth is how far the site may stand from where it was taken to be: one step of the last digit written, the stated
+accuracy of a datum transformation, the way back into the area that a grid is made for.
+"""
+
+from collections.abc import Iterator
+
+from sfn.geodesy.datum import Shifted
+from sfn.geodesy.doubt import HALF_ROUND_M, Doubt, doubt, in_words, worth
+from sfn.geodesy.line import inverse
+
+# 0.1 arc-second, 3.1 m or 10 ns: what a position should at least be written to, and a transformation be good for.
+COARSEST_STEP_DEG = 0.1 / 3600
+METRES_PER_DEGREE_M = 111_132.0  # of latitude at 45 degrees
+KILOMETRE_M = 1000.0
+# A lost hemisphere letter shows beside the other sites, unless it moves the site by less than this.
+NEAR_M = 200_000.0
+FINER = "0.1 arc-second or finer: seconds with a decimal, degrees with five, metres"
+
+
+def coarse(step_m: float, *, square: bool) -> Doubt:
+    """Too few digits: a square of a grid, or a coarse last digit."""
+    what = f"the position is written to {step_m:,.0f} m only, that is {worth(step_m):,.2f} us"
+    kilometres = square and step_m >= KILOMETRE_M * (1 - 1e-9)
+    code = "position-kilometre-square" if kilometres else "position-coarse"
+    return doubt(code, "text", what, FINER, doubt_m=step_m)
+
+
+def round_numbers(numbers: tuple[float, float], *, unit_m: float, field: str) -> tuple[Doubt, ...]:
+    """Eastings and northings in whole kilometres or hundreds of metres: rounded, most likely."""
+    for step, words, code in (
+        (1000.0, "whole thousands", "position-kilometre-square"),
+        (100.0, "whole hundreds", "position-coarse"),
+    ):
+        if all(number % step == 0 for number in numbers):
+            step_m = step * unit_m
+            what = f"easting and northing are {words}: rounded to {in_words(step_m)}?"
+            expected = "metres to the last digit; with a decimal, such as 500000.0, where they are exact"
+            return (doubt(code, field, what, expected, doubt_m=step_m),)
+    return ()
+
+
+def datum_doubt(shifted: Shifted) -> Iterator[Doubt]:
+    """What the way from the datum to WGS84 leaves open, where it is worth saying."""
+    accuracy_m, better = shifted.accuracy_m, shifted.better_transformation
+    expected = better or "a position surveyed in WGS 84"
+    if accuracy_m is None:
+        what = f"no accuracy is stated for the transformation {shifted.transformation}"
+        what += f", which moves the place by {in_words(shifted.datum_shift_m)}"
+        yield doubt("position-datum", "crs", what, expected, doubt_m=shifted.datum_shift_m)
+    elif better or accuracy_m > COARSEST_STEP_DEG * METRES_PER_DEGREE_M:
+        what = f"{shifted.transformation} is good to {accuracy_m:g} m"
+        what += "; there is a better one" if better else f", that is {worth(accuracy_m):.3f} us"
+        yield doubt("position-datum", "crs", what, expected, doubt_m=accuracy_m)
+
+
+def outside(shifted: Shifted, *, system_name: str) -> Doubt:
+    """A place that a system of coordinates is not made for: as doubtful as the way back is long."""
+    lat, lon = shifted.lat_deg, shifted.lon_deg
+    what = (
+        f"{lat:.4f}, {lon:.4f} lies outside the area of {system_name}, by "
+        f"{shifted.outside_m / 1000:,.0f} km, that is {worth(shifted.outside_m):,.0f} us"
+    )
+    expected = f"a place within {shifted.outside}; if it is right, written as {lat:.6f}, {lon:.6f} in EPSG:4326"
+    return doubt("position-outside-area", "crs", what, expected, doubt_m=shifted.outside_m)
+
+
+def zero(what: str, *, field: str) -> Doubt:
+    """An exact zero: what an empty cell leaves behind."""
+    return doubt("position-zero", field, f"{what}: an empty cell?", "the position", doubt_m=HALF_ROUND_M)
+
+
+def hemisphere(lat_deg: float, lon_deg: float) -> tuple[Doubt, ...]:
+    """Degrees and minutes without letter or sign, too near to the equator or Greenwich for other sites to show it."""
+    mirrored = [(lat_deg, -lon_deg, "west of Greenwich"), (-lat_deg, lon_deg, "south of the equator")]
+    away = [(float(inverse(lat_deg, lon_deg, lat, lon)[0]), words) for lat, lon, words in mirrored]
+    away_m, words = min(away)
+    if not 0.0 < away_m < NEAR_M:
+        return ()
+    what = f"no letter says the hemisphere: taken as north and east, {words} it would lie {in_words(away_m)} away"
+    return (doubt("position-hemisphere", "text", what, "a letter with both, N or S and E or W", doubt_m=away_m),)
