@@ -7,17 +7,19 @@
 | | `rss_us`, root of the sum of their squares | us |
 
 Sums are exact (decimal), so that the rounding of a setting never hangs on a binary fraction. A site fed
-off air sums its own stages only; `sfn.timing` adds its parent's launch and the path.
+off air sums its own stages only; `sfn.timing` adds its parent's launch and the path, `feed_stages` its parent's stages.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
-from sfn.plan import Chain, Network, Site, Stage
+from sfn.plan import Chain, Network, Site, Stage, TimeStamps
 
 MAIN = "main"  # the route that every site has
+TIME_STAMPED = "time-stamped section"
 # Feeders need a division: 40 digits are far below the 1e-4 us that anybody can see.
 _DIGITS = 40
 _C_M_PER_US = Decimal("299.792458")
@@ -25,7 +27,28 @@ _C_M_PER_US = Decimal("299.792458")
 
 @dataclass(frozen=True, slots=True)
 class RouteLatency:
-    """Latency of one route's own stages, and its tolerances."""
+    """Latency of one route's own stages, and its tolerances.
+
+    Parameters
+    ----------
+    site_id, route : str
+    stages : tuple of Stage
+        In the order the signal passes them.
+    stage_us : tuple of Decimal
+        What each adds to the latency; nothing where the time stamp already counts to behind it. [us]
+    exact_us : Decimal
+        Their sum. [us]
+    tolerance_us, rss_us : float
+        Worst case and root of the squares. [us]
+    assumed_us : float
+        The part of the worst case that rests on assumed figures; never more than the whole. [us]
+    assumed_stages : tuple of str
+        Stages whose figures are assumed, with a stated tolerance or not.
+    absorbed : tuple of str
+        Stages that add nothing, because the time stamp names the instant behind them.
+    device_us : tuple of Decimal
+        What each stage takes by itself, also where it adds nothing. [us]
+    """
 
     site_id: str
     route: str
@@ -36,6 +59,33 @@ class RouteLatency:
     rss_us: float
     assumed_us: float
     assumed_stages: tuple[str, ...]
+    absorbed: tuple[str, ...]
+    device_us: tuple[Decimal, ...]
+
+    @property
+    def counted(self) -> tuple[Stage, ...]:
+        """The stages that the latency, and so its tolerance, rests on."""
+        return tuple(stage for stage in self.stages if stage.id not in self.absorbed)
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How far a sum of stages may be off: worst case, root of the squares, and the assumed part of the worst case."""
+
+    worst_us: float
+    rss_us: float
+    assumed_us: float
+
+
+def spread(stages: Iterable[Stage]) -> Spread:
+    """How far the sum of some stages may be off; the one place where the assumed part is worked out.
+
+    A stage without a stated tolerance counts as exact here; `sfn.check` asks for it.
+    """
+    stages = tuple(stages)
+    tolerances = [stage.tolerance_us or 0.0 for stage in stages]
+    assumed = (stage.tolerance_us or 0.0 for stage in stages if rests_on_assumption(stage))
+    return Spread(math.fsum(tolerances), math.hypot(*tolerances), math.fsum(assumed))
 
 
 def _decimal(number: float) -> Decimal:
@@ -104,7 +154,37 @@ def outdated(stage: Stage) -> bool:
     return stage.changed is not None and (stage.date is None or stage.date < stage.changed)
 
 
-def route_latency(site: Site, chain: Chain, *, stages: Mapping[str, Stage], refractivity_n: float) -> RouteLatency:
+def absorbed_stages(stages: Sequence[Stage], stamps: TimeStamps | None) -> tuple[str, ...]:
+    """Stages of a chain that add nothing, because the time stamp names the instant behind them.
+
+    Parameters
+    ----------
+    stages : sequence of Stage
+        In the order the signal passes them.
+    stamps : TimeStamps or None
+
+    Returns
+    -------
+    absorbed : tuple of str
+        With the meaning `emission`: those behind the last time-stamped section before the plane, up to and with the
+        stage that the plane names. None of them with another meaning, without a plane, where the chain does not pass
+        the plane, or where the plane is the section itself.
+    """
+    if stamps is None or stamps.plane is None or stamps.meaning != "emission":
+        return ()
+    plane = next((i for i in reversed(range(len(stages))) if stages[i].id in stamps.plane), -1)
+    section = next((i for i in reversed(range(plane + 1)) if stages[i].kind == TIME_STAMPED), plane)
+    return tuple(stage.id for stage in stages[section + 1 : plane + 1])
+
+
+def route_latency(
+    site: Site,
+    chain: Chain,
+    *,
+    stages: Mapping[str, Stage],
+    refractivity_n: float,
+    time_stamps: TimeStamps | None = None,
+) -> RouteLatency:
     """Latency and tolerance of one route's own stages.
 
     Parameters
@@ -117,30 +197,39 @@ def route_latency(site: Site, chain: Chain, *, stages: Mapping[str, Stage], refr
         Every stage of the network.
     refractivity_n : float
         Refractivity of the air, for microwave paths. [N-units]
+    time_stamps : TimeStamps, optional
+        What the network's time stamps mean. `origin`, and nothing said: all stages add; `emission`: see
+        `absorbed_stages`.
 
     Returns
     -------
     latency : RouteLatency
-        Worst case adds the tolerances, RSS adds their squares; `assumed_us` is the part of the worst case that
-        rests on assumed stages. A stage without a stated tolerance counts as exact here; `sfn.check` asks for it.
+        Worst case adds the tolerances, RSS adds their squares: see `spread`. A stage that adds nothing has no
+        tolerance here either.
     """
     own = tuple(stages[name] for name in chain.stages)
+    absorbed = absorbed_stages(own, time_stamps)
     with localcontext() as context:
         context.prec = _DIGITS
-        latencies = tuple(stage_latency(stage, refractivity_n=refractivity_n) for stage in own)
-        total = sum(latencies, Decimal(0))
-    tolerances = [stage.tolerance_us or 0.0 for stage in own]
-    assumed = [stage for stage in own if rests_on_assumption(stage)]
+        device = tuple(stage_latency(stage, refractivity_n=refractivity_n) for stage in own)
+        adds = tuple(
+            Decimal(0) if stage.id in absorbed else latency for stage, latency in zip(own, device, strict=True)
+        )
+        total = sum(adds, Decimal(0))
+    counted = tuple(stage for stage in own if stage.id not in absorbed)
+    off = spread(counted)
     return RouteLatency(
         site.id,
         chain.route,
         own,
-        latencies,
+        adds,
         total,
-        math.fsum(tolerances),
-        math.hypot(*tolerances),
-        math.fsum(stage.tolerance_us or 0.0 for stage in assumed),
-        tuple(stage.id for stage in assumed),
+        off.worst_us,
+        off.rss_us,
+        off.assumed_us,
+        tuple(stage.id for stage in counted if rests_on_assumption(stage)),
+        absorbed,
+        device,
     )
 
 
@@ -148,39 +237,85 @@ def all_routes(network: Network) -> dict[tuple[str, str], RouteLatency]:
     """Latency of every route of every site, by (site id, route)."""
     stages = {stage.id: stage for stage in network.stages}
     return {
-        (site.id, chain.route): route_latency(site, chain, stages=stages, refractivity_n=network.refractivity_n)
+        (site.id, chain.route): route_latency(
+            site, chain, stages=stages, refractivity_n=network.refractivity_n, time_stamps=network.time_stamps
+        )
         for site in network.sites
         for chain in site.chains
     }
 
 
+def feed_stages(
+    network: Network, routes: Mapping[tuple[str, str], RouteLatency] | None = None
+) -> dict[tuple[str, str], tuple[Stage, ...]]:
+    """Every stage that a launch rests on, by (site id, route): its own, its parent's, that one's parent's, ...
+
+    Parameters
+    ----------
+    network : Network
+    routes : mapping of (site id, route) to RouteLatency, optional
+        From `all_routes`, where the caller has it already.
+
+    Returns
+    -------
+    stages : dict of (site id, route) to tuple of Stage
+        The parent's first. A site fed off air hears the main route of its parent. Without the stages that add nothing.
+    """
+    routes = all_routes(network) if routes is None else routes
+    parents = {site.id: site.fed_off_air_from for site in network.sites}
+    passed: dict[tuple[str, str], tuple[Stage, ...]] = {}
+
+    def of(site_id: str, route: str) -> tuple[Stage, ...]:
+        """One site and route; parents are worked out once."""
+        key = site_id, route
+        if key not in passed:
+            parent = parents[site_id]
+            above = () if parent is None else of(parent, MAIN)
+            passed[key] = (*above, *routes[key].counted)
+        return passed[key]
+
+    return {key: of(*key) for key in routes}
+
+
 def difference_tolerance(a: Iterable[Stage], b: Iterable[Stage]) -> tuple[float, float]:
-    """How far the difference of two routes' latencies may be off: worst case and RSS.
+    """How far the difference of two launches may be off: worst case and RSS.
 
     Parameters
     ----------
     a, b : iterable of Stage
-        Stages of the two routes.
+        Every stage that each launch rests on, from `feed_stages`; one that is passed twice stands twice.
 
     Returns
     -------
     worst_us, rss_us : float
-        Without the stages that both share, and without the tolerances common to a model that both use: these
-        cancel out of the difference. [us]
+        Without what cancels out of the difference. [us]
+
+    Notes
+    -----
+    A stage in both is one device with one error: it cancels as often as both pass it. Of what is left, a tolerance of
+    kind `model` is the same error in every device of that model and firmware: they cancel one to one between the two
+    sides, not within a side. Where one side has more of them, the least certain stay. A model that is not named
+    cancels with nothing; two that name no firmware count as equal.
     """
-    by_id_a, by_id_b = {s.id: s for s in a}, {s.id: s for s in b}
-    only_a = [s for name, s in by_id_a.items() if name not in by_id_b]
-    only_b = [s for name, s in by_id_b.items() if name not in by_id_a]
-    for stage in tuple(only_a):
-        twin = next((other for other in only_b if _same_model(stage, other)), None)
-        if twin is not None:
-            only_a.remove(stage)
-            only_b.remove(twin)
-    tolerances = [s.tolerance_us or 0.0 for s in (*only_a, *only_b)]
-    return math.fsum(tolerances), math.hypot(*tolerances)
+    a, b = tuple(a), tuple(b)
+    stages = {stage.id: stage for stage in (*a, *b)}
+    count_a, count_b = Counter(s.id for s in a), Counter(s.id for s in b)
+    left_a, left_b = count_a - count_b, count_b - count_a
+    models_a, models_b = (_common(left, stages) for left in (left_a, left_b))
+    for model in models_a.keys() & models_b.keys():
+        for name_a, name_b in zip(models_a[model], models_b[model], strict=False):
+            left_a[name_a] -= 1
+            left_b[name_b] -= 1
+    # One device passed twice is off by twice its error, both times the same way.
+    off = [n * (stages[name].tolerance_us or 0.0) for left in (left_a, left_b) for name, n in left.items()]
+    return math.fsum(off), math.hypot(*off)
 
 
-def _same_model(a: Stage, b: Stage) -> bool:
-    """Whether two devices share a tolerance because they are the same model and firmware."""
-    common = a.tolerance_kind == b.tolerance_kind == "model"
-    return common and a.model is not None and (a.model, a.firmware) == (b.model, b.firmware)
+def _common(left: Counter[str], stages: Mapping[str, Stage]) -> dict[tuple[str, str | None], list[str]]:
+    """Stages with a tolerance common to their model, by model and firmware, the most certain first."""
+    found: dict[tuple[str, str | None], list[str]] = {}
+    for name in sorted(left.elements(), key=lambda one: (stages[one].tolerance_us or 0.0, one)):
+        stage = stages[name]
+        if stage.tolerance_kind == "model" and stage.model is not None:
+            found.setdefault((stage.model, stage.firmware), []).append(name)
+    return found

@@ -15,7 +15,7 @@ from itertools import combinations
 
 import numpy as np
 
-from sfn.chain import difference_tolerance
+from sfn.chain import MAIN, difference_tolerance, feed_stages
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import path_between
@@ -66,12 +66,10 @@ def pair_differences(
         At `a`'s antenna its own signal needs no time and `b`'s needs the path:
         ``difference_at_a = L_b + t_ab - L_a``, ``difference_at_b = L_b - L_a - t_ab``. Between them the
         difference falls evenly; where it is zero inside the line, `zero_at_m_from_a` tells how far from `a`.
+        The tolerances are those of the difference on the main routes: what both launches rest on cancels, also where
+        it comes through the parent of a site fed off air.
     """
-    stages = {stage.id: stage for stage in network.stages}
-    main = {
-        site.id: [stages[name] for chain in site.chains if chain.route == "main" for name in chain.stages]
-        for site in network.sites
-    }
+    passed = feed_stages(network)
     made = []
     for a, b in combinations(network.sites, 2):
         path = path_between(a, b, placed=placed, refractivity_n=network.refractivity_n)
@@ -79,7 +77,7 @@ def pair_differences(
         at_a, at_b = launch + path.travel_us, launch - path.travel_us
         inside = at_a >= 0 >= at_b and path.travel_us > 0
         zero = path.ground_m * at_a / (at_a - at_b) if inside else None
-        worst, rss = difference_tolerance(main[a.id], main[b.id])
+        worst, rss = difference_tolerance(passed[a.id, MAIN], passed[b.id, MAIN])
         made.append(Pair(a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, worst, rss))
     return tuple(made)
 

@@ -97,6 +97,7 @@ def _row(row: DelayRow) -> dict[str, Any]:
         "rss_us": row.rss_us,
         "assumed_us": row.assumed_us,
         "assumed_stages": list(row.assumed_stages),
+        "absorbed_stages": list(row.own.absorbed),
         "offset_us": row.offset_us,
         "least_offset_us": row.least_offset_us,
         "added_us": row.added_us,

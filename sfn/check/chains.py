@@ -5,7 +5,7 @@ from fractions import Fraction
 from itertools import combinations
 from typing import Any
 
-from sfn.chain import outdated, stage_latency
+from sfn.chain import absorbed_stages, outdated, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.units import exact
@@ -192,7 +192,7 @@ def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[P
         plane = (stage.reference_plane or "").lower()
         if stage.kind == "time-stamped section" and plane.startswith(_PLANES_BEHIND_THE_MODULATOR):
             for later in own[j + 1 :]:
-                if later.kind == "modulator":
+                if later.kind == "modulator" and later.id not in absorbed_stages(own, network.time_stamps):
                     what = (
                         f"site {site.name} ({chain.route}): section {stage.id} holds up to the {plane}, so it absorbs "
                         f"the modulator {later.id}, which the chain counts again"

@@ -10,6 +10,7 @@ from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
+from sfn.check.stamps import stamp_problems
 from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
@@ -52,6 +53,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem,
         found += _of_places(network, placed, ground)
     found += chain_problems(network)
     found += stream_problems(network)
+    found += stamp_problems(network)
     if carried is not None:
         found += _of_service(network, carried)
     if placed is not None:

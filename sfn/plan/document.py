@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from sfn.plan.antenna import Antenna
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
@@ -245,11 +245,18 @@ class Thresholds(Record):
     """FM: what a real receiver is worse than the ideal one. [dB]"""
 
 
+def _one_or_more(given: object) -> object:
+    """One id stands for a list of one; JSON knows no tuples."""
+    return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
+
+
 class TimeStamps(Record):
     """What the network's time stamps mean."""
 
-    meaning: Literal["origin", "emission"]
-    """origin: emission is the stamp plus a delay; emission: the stamp is the instant of emission."""
+    meaning: Literal["origin", "emission", "unknown"]
+    """origin: every stage adds to the stamp; emission: the stamp is the instant at a plane; unknown: not known yet."""
+    plane: Annotated[tuple[Id, ...], Field(min_length=1), BeforeValidator(_one_or_more)] | None = None
+    """With emission: the stage behind which the stamp holds, or a list, one for each chain with a device of its own."""
     wrap_s: Annotated[float, Field(gt=0, le=1e6)] | None = 1.0
     """Time after which stamps repeat. [s]"""
 

@@ -36,7 +36,7 @@ def plane_times(row: DelayRow) -> tuple[PlaneTime, ...]:
     """
     made: list[PlaneTime] = []
     behind_us = 0.0
-    for stage, latency in zip(reversed(row.own.stages), reversed(row.own.stage_us), strict=True):
+    for stage, latency in zip(reversed(row.own.stages), reversed(row.own.device_us), strict=True):
         if _measurable(stage):
             passes = row.launch_us - behind_us
             made.append(PlaneTime(stage.reference_plane or "", stage.id, passes, passes % _SECOND_US))

@@ -1,0 +1,140 @@
+"""What a time stamp means: which stages of a chain add to its latency."""
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given, strategies as st
+
+from sfn.chain import all_routes
+from sfn.check import all_problems as check
+from sfn.plan import checksum, read
+from sfn.timing import delay_table
+from sfn.timing.planes import plane_times
+from tests.sfn.networks import EXAMPLE_PATH, example
+
+SECTION = {"kind": "time-stamped section", "release_delay_us": 5000}
+
+
+def chain_of(kinds: list[bool], stamps: dict[str, Any] | None) -> Any:
+    """The first site's chain made of plain stages of 1, 2, 4, ... us and time-stamped sections (True) of 5,000 us."""
+    tree: dict[str, Any] = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    names = [f"t{i}" for i in range(len(kinds))]
+    for i, (name, stamped) in enumerate(zip(names, kinds, strict=True)):
+        tree["stages"].append({"id": name} | (SECTION if stamped else {"kind": "other", "latency_us": 2**i}))
+        tree["stages"][-1] |= {"tolerance_us": 0.1 * 2**i, "tolerance_kind": "unit", "source": "data sheet"}
+    tree["sites"][0]["chains"][0]["stages"] = names
+    if stamps is not None:
+        tree["time_stamps"] = stamps
+    return read(json.dumps(tree))
+
+
+@given(st.lists(st.booleans(), min_size=1, max_size=8), st.integers(0, 8), st.sampled_from(["origin", "emission"]))
+def test_stages_between_stamp_and_plane_add_nothing(kinds: list[bool], at: int, meaning: str) -> None:
+    """The rule, stage by stage: nothing from the stamp up to the plane with `emission`, all with `origin`."""
+    plane = min(at, len(kinds) - 1)
+    network = chain_of(kinds, {"meaning": meaning, "plane": f"t{plane}"})
+    found = all_routes(network)["north", "main"]
+
+    latency = tolerance = 0.0
+    for i, stamped in enumerate(kinds):
+        stamp_before = any(kinds[:i])
+        no_later_stamp = not any(kinds[i : plane + 1])
+        if not (meaning == "emission" and i <= plane and stamp_before and no_later_stamp):
+            latency += 5000 if stamped else 2**i
+            tolerance += 0.1 * 2**i
+    assert float(found.exact_us) == pytest.approx(latency)
+    assert found.tolerance_us == pytest.approx(tolerance)
+    assert sum(found.device_us) == sum(5000 if stamped else 2**i for i, stamped in enumerate(kinds))
+
+
+def test_no_word_on_stamps_means_origin_and_leaves_the_checksum() -> None:
+    """The contracts' example says nothing of its stamps: every stage adds, and nothing is wrong with that."""
+    plain, origin = example(), example(lambda tree: tree.update(time_stamps={"meaning": "origin"}))
+
+    assert [row.latency_us for row in delay_table(plain).rows] == [row.latency_us for row in delay_table(origin).rows]
+    assert not [p for p in check(plain) if p.code.startswith("stamp-")]
+    assert checksum(plain) != checksum(origin)
+    assert origin.model_dump(exclude_none=True)["time_stamps"] == {"meaning": "origin", "wrap_s": 1.0}
+
+
+def test_emission_at_the_exciter_takes_its_latency_out() -> None:
+    """North's exciter of 1,250 us ends at the plane; only section, converter and feeder stay, for its relay too."""
+    plain = delay_table(example())
+    stamped = delay_table(
+        example(lambda tree: tree.update(time_stamps={"meaning": "emission", "plane": "north-exciter"}))
+    )
+
+    assert stamped.row("north").latency_us == pytest.approx(plain.row("north").latency_us - 1250)
+    assert stamped.row("north").tolerance_us == pytest.approx(2.7 - 0.5)
+    assert stamped.row("south").latency_us == plain.row("south").latency_us
+    # The relay's launch follows its parent's latency less what the common delay gave way.
+    moved = stamped.row("north").launch_us - plain.row("north").launch_us
+    assert stamped.row("gap").latency_us - plain.row("gap").latency_us == pytest.approx(moved)
+
+
+def test_planes_are_read_where_the_device_has_them() -> None:
+    """A stage that adds nothing still takes its time: before a filter the launch is seen earlier by that filter."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["time_stamps"] = {"meaning": "emission", "plane": "north-filter"}
+        extra = {"id": "north-filter", "kind": "filter", "latency_us": 3, "reference_plane": "coupler"}
+        tree["stages"].append(extra)
+        tree["sites"][0]["chains"][0]["stages"].insert(3, "north-filter")
+
+    row = delay_table(example(change)).row("north")
+    passes = {time.plane: time.passes_us for time in plane_times(row)}
+
+    assert row.own.absorbed == ("north-exciter", "north-filter")
+    assert passes["coupler"] - passes["exciter output"] == pytest.approx(3)
+
+
+@pytest.mark.parametrize(
+    ("stamps", "code", "severity", "sites"),
+    [
+        ({"meaning": "unknown"}, "stamp-meaning-unknown", "error", ("north",)),
+        ({"meaning": "emission", "plane": "nowhere"}, "stamp-plane-no-stage", "error", ()),
+        ({"meaning": "emission", "plane": "studio-converter"}, "stamp-plane-not-in-chain", "error", ("north",)),
+        ({"meaning": "emission", "plane": "south-feeder"}, "stamp-plane-not-in-chain", "error", ("north",)),
+        ({"meaning": "origin", "plane": "north-exciter"}, "stamp-plane-unused", "warning", ("north",)),
+    ],
+)
+def test_a_stamp_that_says_too_little_is_named(
+    stamps: dict[str, Any], code: str, severity: str, sites: tuple[str, ...]
+) -> None:
+    """With the sites whose chains carry a stamp, and no other."""
+    found = [p for p in check(example(lambda tree: tree.update(time_stamps=stamps))) if p.code.startswith("stamp-")]
+
+    assert (code, severity, sites) in [(p.code, p.severity, p.sites) for p in found]
+    assert all(p.sites in (sites, ("north",)) for p in found)
+
+
+def test_emission_without_a_plane_rests_on_the_sections_own() -> None:
+    """A section that states where it ends says enough; without it, stages behind it are in doubt."""
+
+    def change(tree: dict[str, Any], *, stated: bool) -> None:
+        tree["time_stamps"] = {"meaning": "emission"}
+        if not stated:
+            del tree["stages"][3]["reference_plane"]
+
+    codes = [
+        [p.code for p in check(example(lambda tree, s=stated: change(tree, stated=s))) if p.code.startswith("stamp-")]
+        for stated in (True, False)
+    ]
+    assert codes == [[], ["stamp-plane-unnamed"]]
+
+
+def test_what_adds_nothing_must_still_fit_before_the_emission() -> None:
+    """101,000 us of 120,000 us are needed; an exciter that takes 20,000 us behind the section is too long."""
+
+    def change(tree: dict[str, Any], exciter_us: float) -> None:
+        tree["time_stamps"] = {"meaning": "emission", "plane": ["north-exciter"]}
+        tree["stages"][4]["latency_us"] = exciter_us
+
+    fits, long = (
+        [p for p in check(example(lambda tree, us=us: change(tree, us))) if p.code == "stamp-plane-not-covered"]
+        for us in (18_999.5, 18_999.6)
+    )
+    assert not fits
+    assert long[0].values["needed_us"] == pytest.approx(101_000 + 18_999.6 + 0.5)
+    assert long[0].sites == ("north",)
