@@ -71,7 +71,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "relay-figures-missing": Doubt(_S, "nobody can tell how far the relay is from oscillation"),
     "relay-low-margin": Doubt(_S, "the relay is not far from oscillation"),
     "relay-wrong-parent": Doubt(_S, "another site may be followed instead of the parent"),
-    "stamp-plane-not-covered": Doubt(_S, "the buffer may run empty: what stands before the stamp's plane takes time too"),
+    "stamp-plane-not-covered": Doubt(_S, "the buffer may run empty: stages before the plane take time too"),
     "figure-outdated": Doubt(_S, "firmware, mode or filter changed since the measurement"),
     "jump-beyond-tolerance": Doubt(_S, "a change-over moves the launch beyond tolerance"),
     "frequency-outside-band": Doubt(_S, "the frequency is not one of this service"),
