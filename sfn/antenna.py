@@ -35,6 +35,16 @@ _COLUMNS = ("angle_deg", "attenuation_db")
 
 
 @dataclass(frozen=True, slots=True)
+class Contradiction:
+    """One direction under two angles, or twice, with two attenuations; the greater is what is reckoned with."""
+
+    angle_deg: float
+    loss_db: float
+    other_angle_deg: float
+    other_loss_db: float
+
+
+@dataclass(frozen=True, slots=True)
 class Pattern:
     """An antenna as it hangs: tables, direction and tilts; plain data that pickles.
 
@@ -148,7 +158,7 @@ def attenuation(
         angle, loss_db = _round(horizontal)
         total = total + np.interp(np.mod(off_deg, 360.0), angle, loss_db)
     if vertical is not None:
-        rows = np.array(sorted(vertical))
+        rows = np.array([*_by_angle(vertical, turn_deg=None).items()])
         tilt_deg = pattern.electrical_tilt_deg + pattern.mechanical_tilt_deg * np.cos(np.radians(off_deg))
         total = total + np.interp(elevation + tilt_deg, rows[:, 0], rows[:, 1])
     return np.asarray(np.where(np.isnan(off_deg + elevation), np.nan, total))
@@ -156,11 +166,41 @@ def attenuation(
 
 def _round(table: Table) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Angles and attenuations of a horizontal table, carried beyond 0 and 360 degrees."""
-    by_angle = dict(sorted((angle % 360.0, loss) for angle, loss in table))
+    by_angle = _by_angle(table, turn_deg=360.0)
     angle, loss_db = np.array(list(by_angle)), np.array(list(by_angle.values()))
     return (
         np.concatenate([[angle[-1] - 360.0], angle, [angle[0] + 360.0]]),
         np.concatenate([[loss_db[-1]], loss_db, [loss_db[0]]]),
+    )
+
+
+def _by_angle(table: Table, *, turn_deg: float | None) -> dict[float, float]:
+    """Attenuation by angle, in order of angle; where one direction has two, the greater (`contradictions` names it)."""
+    return dict(sorted((angle if turn_deg is None else angle % turn_deg, loss) for angle, loss in table))
+
+
+def contradictions(table: Table, *, kind: Literal["horizontal", "vertical"]) -> tuple[Contradiction, ...]:
+    """Directions for which a table has two attenuations.
+
+    Parameters
+    ----------
+    table : tuple of (angle, attenuation)
+        [degrees, dB]
+    kind : {'horizontal', 'vertical'}
+        Angles of a horizontal table go round: 0 and 360 degrees, -90 and 270 are one direction.
+
+    Returns
+    -------
+    contradictions : tuple of Contradiction
+        In order of angle, each direction once, its least attenuation beside its greatest.
+    """
+    turned: dict[float, list[tuple[float, float]]] = {}
+    for angle, loss_db in table:
+        turned.setdefault(angle % 360.0 if kind == "horizontal" else angle, []).append((loss_db, angle))
+    return tuple(
+        Contradiction(min(found)[1], min(found)[0], max(found)[1], max(found)[0])
+        for _, found in sorted(turned.items())
+        if min(found)[0] != max(found)[0]
     )
 
 
@@ -199,7 +239,7 @@ def read_table(text: str, *, kind: Literal["horizontal", "vertical"]) -> tuple[T
             angle, loss_db = _row(cells, separator, kind)
         except ValueError as error:
             what, expected = error.args
-            problems.append(Problem(f"line {number}", what, expected))
+            problems.append(Problem(f"line {number}", what, expected, code="antenna-row-unreadable"))
             continue
         key = angle % 360.0 if kind == "horizontal" else angle
         if key in rows and rows[key][0] != loss_db:
@@ -208,11 +248,14 @@ def read_table(text: str, *, kind: Literal["horizontal", "vertical"]) -> tuple[T
                     f"line {number}",
                     f"{angle:g} degrees has {loss_db:g} dB here and {rows[key][0]:g} dB on line {rows[key][1]}",
                     "one attenuation for each angle (0 and 360 are the same)",
+                    code="antenna-contradicts-itself",
+                    values={"angle_deg": angle, "loss_db": loss_db, "other_loss_db": rows[key][0]},
                 )
             )
         rows[key] = (loss_db, number)
     if not problems and len(rows) < 2:
-        problems.append(Problem("file", f"holds {len(rows)} angles", "two angles or more, one a line"))
+        what = f"holds {len(rows)} angles"
+        problems.append(Problem("file", what, "two angles or more, one a line", code="antenna-table-short"))
     if problems:
         raise PlanError(problems)
     table = tuple((angle, rows[angle][0]) for angle in sorted(rows))
@@ -250,6 +293,8 @@ def _doubts(table: Table, kind: str) -> list[Problem]:
                 f"the least attenuation is {least_db:g} dB",
                 "0 dB in the direction of maximum, for which the e.r.p. is stated",
                 "warning",
+                code="antenna-no-maximum",
+                values={"least_db": least_db},
             )
         )
     angles = [angle for angle, _ in table]
@@ -262,6 +307,8 @@ def _doubts(table: Table, kind: str) -> list[Problem]:
                     f"nothing is given between {here:g} and {there % 360.0 if there >= 360.0 else there:g} degrees",
                     f"an attenuation every {LARGEST_GAP_DEG:g} degrees or closer",
                     "warning",
+                    code="antenna-gap",
+                    values={"from_deg": here, "to_deg": there},
                 )
             )
     return found

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
+from sfn.check.antennas import antenna_problems
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.heights import height_problems, reach_problems
@@ -51,6 +52,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem,
         found += error.problems
     if placed is not None:
         found += _of_places(network, placed, ground)
+    found += antenna_problems(network)
     found += chain_problems(network)
     found += stream_problems(network)
     found += stamp_problems(network)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from sfn.antenna import Pattern, attenuation, declination, pattern, read_table
+from sfn.antenna import Contradiction, Pattern, attenuation, contradictions, declination, pattern, read_table
 from sfn.errors import PlanError
 from sfn.plan import Antenna
 
@@ -141,3 +141,27 @@ def test_no_file_gives_a_traceback(text: str) -> None:
         with contextlib.suppress(PlanError):
             table, _ = read_table(text, kind=kind)
             assert list(table) == sorted(table)
+
+
+def test_a_direction_with_two_attenuations_is_named_and_the_greater_counts() -> None:
+    """0 and 360 degrees, -90 and 270, and an angle given twice are one direction; alike they contradict nothing."""
+    around = ((0.0, 0.0), (90.0, 6.0), (270.0, 3.0), (-90.0, 8.0), (360.0, 10.0))
+    hanging = replace(EAST, azimuth_deg=0.0, horizontal_h=around, vertical_h=((0.0, 4.0), (0.0, 1.0), (5.0, 9.0)))
+
+    assert (Contradiction(0.0, 0.0, 360.0, 10.0), Contradiction(270.0, 3.0, -90.0, 8.0)) == contradictions(
+        around, kind="horizontal"
+    )
+    assert (Contradiction(0.0, 1.0, 0.0, 4.0),) == contradictions(hanging.vertical_h or (), kind="vertical")
+    assert () == contradictions(((0.0, 2.0), (360.0, 2.0), (180.0, 1.0)), kind="horizontal")
+    assert () == contradictions(((-90.0, 2.0), (90.0, 3.0)), kind="vertical")
+    assert [14.0, 12.0] == list(attenuation(hanging, [0.0, 270.0], elevation_deg=0.0, plane="h"))
+
+
+def test_a_file_that_contradicts_itself_is_refused_by_its_code() -> None:
+    """The line, and both attenuations as data."""
+    with pytest.raises(PlanError) as refused:
+        read_table("0,0\n180,20\n360,3\n", kind="horizontal")
+
+    (problem,) = refused.value.problems
+    assert ("antenna-contradicts-itself", "line 3") == (problem.code, problem.where)
+    assert {"angle_deg": 360.0, "loss_db": 3.0, "other_loss_db": 0.0} == problem.values

@@ -9,6 +9,7 @@ from fastapi import APIRouter, File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.antenna import Pattern, pattern, read_table
+from sfn.check.antennas import pattern_problems
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Site
@@ -152,6 +153,6 @@ def _shown(
         antenna=site.antenna,
         true_deg=true_deg,
         typed={name: str(held.get(name) or "") for name in FIELDS},
-        problems=wrong,
+        problems=(*wrong, *pattern_problems(site, index_of(opened.document, site_id))),
     )
     return page(request, context, status=422 if problems else 200)
