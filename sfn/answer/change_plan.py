@@ -8,14 +8,14 @@ from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, 
 from sfn.answer.sheet import FieldLine
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
-from sfn.errors import Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site, checksum
 from sfn.reception.coverage import Coverage
 from sfn.solve.order import Order, State, safe_order
 from sfn.timing import DelayRow, DelayTable, delay_table
+from sfn.timing.device import UNKNOWN, contributes, present_values
 from sfn.timing.planes import PlaneTime, plane_times
-from sfn.timing.setting import set_now
 from sfn.timing.table import feed_order
 from sfn.timing.tolerated import tolerated_error
 from sfn.units import exact
@@ -113,11 +113,13 @@ def change_plan(
     Raises
     ------
     PlanError
-        If a position cannot be read or the service is not known.
+        If a position cannot be read, the service is not known, or a field's present value or sign is not: then
+        nobody can tell what a change does, nor go back.
     """
     placed = place(network)
     table = delay_table(network, placed=placed) if reviewed is None else reviewed.table
     before = _Before.of(old)
+    _refuse_unknown(network, before)
     found = [made for site in network.sites if (made := _site_change(site, table, before, reviewed)) is not None]
     launches = _Launches.of(network, table, found)
     by_difference = difference_measure(network, placed=placed)
@@ -176,15 +178,40 @@ class _Before:
         rows = delay_table(old).rows
         return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields})
 
-    def value(self, site: Site, route: str, name: str) -> tuple[float, bool]:
+    def value(self, site: Site, route: str, name: str) -> tuple[float | None, bool]:
         """What a field stands at before the change, and whether the older revision says so."""
         field = next(own for own in site.delay_fields if own.name == name)
         chain = next(c for c in site.chains if c.route == route)
-        now = (chain.set or {}).get(name, field.set)
+        now = present_values(site, chain)[name]
         if self.values is None:
             return now, True
         unit, value = self.values.get((site.id, route, name), ("", 0.0))
         return (value, True) if unit == field.unit else (now, False)
+
+
+def _refuse_unknown(network: Network, before: _Before) -> None:
+    """No plan where what is to be changed, or which way it moves the launch, is not known."""
+    unknown = []
+    for i, site in enumerate(network.sites):
+        for j, field in enumerate(site.delay_fields):
+            where = f"sites[{i}].delay_fields[{j}]"
+            who, touches, fields = f"site {site.name}: ", (Touch(site.id),), (field.name,)
+            if any(before.value(site, chain.route, field.name)[0] is None for chain in site.chains):
+                what = f"{who}what {field.name} is set to now is not known, so no change of it can be planned"
+                expected = "the present value, read off the device"
+                unknown.append(
+                    Problem(
+                        f"{where}.set", what, expected, code="present-value-unknown", touches=touches, fields=fields
+                    )
+                )
+            if field.sign == UNKNOWN:
+                what = f"{who}which way {field.name} moves the launch is not known, so no change of it can be planned"
+                expected = "later or earlier, as a small change measured on the device shows"
+                unknown.append(
+                    Problem(f"{where}.sign", what, expected, code="device-sign-unknown", touches=touches, fields=fields)
+                )
+    if unknown:
+        raise PlanError(unknown)
 
 
 def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Review | None) -> SiteChange | None:
@@ -203,7 +230,8 @@ def _route_change(site: Site, row: DelayRow, before: _Before) -> RouteChange:
     lines, shift, unknown = [], Fraction(0), []
     for made, field in zip(row.fields, site.delay_fields, strict=True):
         value, known = before.value(site, row.route, made.name)
-        shift += set_now(field, made.value) - set_now(field, value)
+        assert value is not None  # `_refuse_unknown`
+        shift += contributes(field, made.value) - contributes(field, value)
         unknown += [] if known else [made.name]
         lines.append(
             FieldLine(

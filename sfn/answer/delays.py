@@ -6,16 +6,21 @@ from typing import Any
 from sfn.check import all_problems
 from sfn.errors import Problem
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differences
 from sfn.plan import Network, checksum
 from sfn.reception.equal_level import equal_level_point
 from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
+from sfn.timing.row import Alternative
 
 
 @dataclass(frozen=True, slots=True)
 class Delays:
-    """All that the delay page, the command and the HTTP interface show of a network's delays."""
+    """All that the delay page, the command and the HTTP interface show of a network's delays.
+
+    Sites that cannot be read are in `table.missing`, those that cannot be placed not in `placed`; pairs and loops are
+    of the others.
+    """
 
     network: Network
     placed: dict[str, Located]
@@ -33,17 +38,15 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
     network : Network
     problems : tuple of Problem, optional
         From `sfn.check.all_problems`; over a smooth earth where not given.
-
-    Raises
-    ------
-    PlanError
-        If a position cannot be read.
     """
-    placed = place(network)
+    placed = placed_sites(network).at
     table = delay_table(network, placed=placed)
-    pairs = pair_differences(network, table.launches(), placed=placed)
+    launches = table.known_launches()
+    sound = tuple(site for site in network.sites if site.id in placed and site.id in launches)
+    others = network if len(sound) == len(network.sites) else network.model_copy(update={"sites": sound})
+    pairs = pair_differences(others, launches, placed=placed)
     found = all_problems(network) if problems is None else problems
-    return Delays(network, placed, table, pairs, _triangles(network, placed), found)
+    return Delays(network, placed, table, pairs, _triangles(others, placed), found)
 
 
 def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
@@ -78,7 +81,12 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
         "common_delay_us": found.table.common_delay_us,
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},
+        "reachable": _reachable(found),
         "sites": [_row(row) | _position(found.placed, row.site_id) for row in found.table.rows],
+        "missing": [
+            {"id": one.site_id, "name": one.site_name, "whose": one.whose, "what": one.problem.what}
+            for one in found.table.missing
+        ],
         "pairs": [_pair(pair) for pair in found.pairs],
         "triangles": [_triangle(triangle) for triangle in found.triangles],
         "problems": [problem.as_json() for problem in found.problems],
@@ -108,8 +116,11 @@ def _row(row: DelayRow) -> dict[str, Any]:
         "now_us": row.now_us,
         "change_us": row.change_us,
         "headroom_us": row.headroom_us,
+        "coarse_headroom_us": row.coarse_headroom_us,
         "jump_us": row.jump_us,
+        "jumps": dict(row.jumps),
         "pad_us": row.pad_us,
+        "alternative": _alternative(row.alternative),
         "terms": [{"label": term.label, "signed_us": term.signed_us} for term in row.latency_terms],
     }
 
@@ -126,6 +137,24 @@ def _position(placed: dict[str, Located], site_id: str) -> dict[str, Any]:
     }
 
 
+def _reachable(found: Delays) -> dict[str, Any] | None:
+    """What would let every site have its wish."""
+    one = found.table.reachable
+    return None if one is None else {"common_delay_us": one.common_delay_us, "offsets": dict(one.offsets)}
+
+
+def _alternative(one: Alternative | None) -> dict[str, Any] | None:
+    """Settings that leave the coarse fields alone."""
+    if one is None:
+        return None
+    return {
+        "fields": [_field(field) for field in one.fields],
+        "set_us": one.set_us,
+        "rounding_us": one.rounding_us,
+        "words": one.words,
+    }
+
+
 def _field(field: FieldSetting) -> dict[str, Any]:
     """One delay field's setting."""
     return {
@@ -133,6 +162,7 @@ def _field(field: FieldSetting) -> dict[str, Any]:
         "unit": field.unit,
         "value": field.value,
         "set_us": field.set_us,
+        "before": field.before,
         "change": field.change,
         "headroom_us": field.headroom_us,
     }

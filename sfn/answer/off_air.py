@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import isinf
 from typing import Any
 
+from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.off_air import FedOffAir, Heard, fed_off_air
 from sfn.stream.off_air import COMMON_MARGIN_DB, Repeater, greatest_output_dbw, longest_echo_m, ripple_db
@@ -40,7 +41,14 @@ class OffAirSite:
 
 
 def off_air_sites(network: Network, *, ground: Ground | None = None) -> tuple[OffAirSite, ...]:
-    """Every site fed off air, with all that follows from what it hears; arguments as `fed_off_air`."""
+    """Every site fed off air, with all that follows from what it hears; arguments as `fed_off_air`.
+
+    Raises
+    ------
+    PlanError
+        If a position cannot be read or the service is not known.
+    """
+    place(network)  # whoever looks at relays alone is told of one that is left out
     made = []
     for found in fed_off_air(network, ground=ground):
         others = [h for h in found.heard if h.site != found.site.fed_off_air_from]

@@ -20,8 +20,7 @@ from sfn.survey.readings import (
     slip_launch,
     state,
 )
-from sfn.timing.setting import set_now
-from sfn.units import exact
+from sfn.timing.device import contributes
 
 _SECOND_US = 1_000_000.0
 
@@ -258,7 +257,7 @@ def _lines(made: Sheet, route: RouteSheet, reading: Reading) -> tuple[SetLine, .
         if typed is None:
             continue
         own, value = _field(made, planned.name), float(number_written(typed))
-        off = set_now(own, value) - set_now(own, planned.value)
+        off = contributes(own, value) - contributes(own, planned.value)
         lines.append(SetLine(planned.name, planned.unit, value, planned.value, float(off)))
     return tuple(lines)
 
@@ -274,7 +273,7 @@ def _setting_questions(made: Sheet, route: RouteSheet, reading: Reading) -> list
             typed,
             field=_field(made, planned.name),
             planned=planned.value,
-            old=planned.before if exact(planned.before) != exact(planned.value) else None,
+            old=planned.before if planned.change else None,
         )
         asked += [Question(f"set-{n}", text) for text in found]
     return asked
@@ -306,7 +305,8 @@ def _launch_questions(
     """Questions about launches; counted inside the planned second, as the instrument counts them."""
     second = _SECOND_US * (route.row.launch_us // _SECOND_US)
     planned = route.row.launch_us - second
-    old = route.row.launch_now_us - second
+    now = route.row.launch_now_us
+    old = None if now is None else now - second
     amounts = (("test cable", reading.test_cable_us), ("demodulator", reading.demodulator_us))
     known = [(name, amount) for name, amount in amounts if amount > 0]
     asked = []
@@ -316,7 +316,7 @@ def _launch_questions(
         plain = launch.reading_us - launch.test_cable_us - launch.demodulator_us + launch.plane_us
         if abs(inside - planned) <= tolerated_us:
             continue
-        changed = abs(old - planned) > tolerated_us
+        changed = old is not None and abs(old - planned) > tolerated_us
         options: dict[str, Any] = {
             "planned_us": planned,
             "tolerance_us": tolerated_us,

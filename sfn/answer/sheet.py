@@ -34,13 +34,16 @@ class StageLine:
 
 @dataclass(frozen=True, slots=True)
 class FieldLine:
-    """One delay field: what to set, what to go back to (`before`); all in the field's own unit."""
+    """One delay field: what to set, what to go back to (`before`); all in the field's own unit.
+
+    `before` and `change` are None where nobody knows what is set now.
+    """
 
     name: str
     unit: str
     value: float
-    before: float
-    change: float
+    before: float | None
+    change: float | None
     entry: str
     least: float
     greatest: float
@@ -131,8 +134,6 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
 
 def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
     """One route of the sheet."""
-    chain = next(c for c in site.chains if c.route == row.route)
-    own = chain.set or {}
     stages = tuple(
         StageLine(
             stage.id,
@@ -153,8 +154,8 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
             made.name,
             made.unit,
             made.value,
-            own.get(made.name, field.set),
-            made.value - own.get(made.name, field.set),
+            made.before,
+            made.change,
             field.entry,
             field.least,
             field.greatest,

@@ -10,6 +10,7 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
 from sfn.report.numbers import us
 from sfn.timing import DelayTable, delay_table
+from sfn.timing.row import unknown_now
 
 GREATEST_TRIED_US = 1_000_000.0
 
@@ -111,9 +112,9 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     Returns
     -------
     tried : Tried
-        A route other than main launches with the *main* route's setting still in place, as after a change-over
-        that nobody answered; a clock error moves its site and the sites that receive it off air, which also fall
-        silent with it.
+        A route other than main launches with the *main* route's setting still in place, as after a change-over that
+        nobody answered; fields that keep a setting for each route go over to that of the tried one. A clock error
+        moves its site and the sites that receive it off air, which also fall silent with it.
 
     Raises
     ------
@@ -141,16 +142,26 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     launches = table.launches(as_set=as_set)
     moved = dict(what.clock_errors_us)
     for name, route in what.routes.items():
-        jump = table.row(name, route).jump_us
-        moved[name] = moved.get(name, 0.0) + (jump or 0.0)
+        moved[name] = moved.get(name, 0.0) + _jump(table, name, route, as_set=as_set)
     for name in launches:
         at: str | None = name
         while at is not None:
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
-    says = tuple(text for site in network.sites for text in _sentences(site, what, table, silent, names))
+    says = tuple(text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
     doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, what))
     return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
+
+
+def _jump(table: DelayTable, site_id: str, route: str, *, as_set: bool) -> float:
+    """Launch on a route, as a change-over finds it, minus launch on main, computed or as set now. [us]"""
+    row = table.row(site_id, route)
+    if as_set:
+        main = table.row(site_id)
+        if row.launch_now_us is None or main.launch_now_us is None:
+            raise PlanError([unknown_now(row)])
+        return row.launch_now_us - main.launch_now_us
+    return row.jump_us or 0.0
 
 
 def _beyond_fields(
@@ -179,7 +190,12 @@ def _silent_above(name: str, parents: Mapping[str, str | None], off_air: frozens
 
 
 def _sentences(
-    site: Site, what: WhatIf, table: DelayTable, silent: Mapping[str, str | None], names: Mapping[str, str]
+    site: Site,
+    what: WhatIf,
+    table: DelayTable,
+    silent: Mapping[str, str | None],
+    names: Mapping[str, str],
+    as_set: bool,
 ) -> Iterator[str]:
     """What is tried at one site."""
     if site.id in what.offsets_us:
@@ -190,8 +206,10 @@ def _sentences(
         yield f"{site.name}: its clock {us(abs(error_us), 2)} {'late' if error_us > 0 else 'early'}"
     if site.id in what.routes:
         route = what.routes[site.id]
-        jump_us = table.row(site.id, route).jump_us or 0.0
-        yield f"{site.name}: on its {route} route with the main route's setting, launch {us(jump_us, 2, signed=True)}"
+        jump_us = _jump(table, site.id, route, as_set=as_set)
+        presets = next(chain.set for chain in site.chains if chain.route == route)
+        which = "that route's own preset" if presets else "the main route's setting"
+        yield f"{site.name}: on its {route} route with {which}, launch {us(jump_us, 2, signed=True)}"
     by = silent[site.id]
     if site.on_air and by is not None:
         yield f"{site.name}: off the air" + ("" if by == site.id else f", because {names[by]}, which feeds it, is")

@@ -6,7 +6,8 @@ from typing import Any
 from sfn.errors import Problem, Touch
 from sfn.plan import DelayField, Network, Site
 from sfn.systems.service import Service
-from sfn.timing.setting import finest_step
+from sfn.timing.device import finest_step
+from sfn.timing.missing import units_known
 from sfn.units import exact
 
 
@@ -26,11 +27,12 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
     """The problems of one site's fields."""
     for j, field in enumerate(site.delay_fields):
         where = f"sites[{index}].delay_fields[{j}]"
-        yield from _values(f"{where}.set", site, field, field.set, None)
+        if field.set is not None:
+            yield from _values(f"{where}.set", site, field, field.set, None)
         for k, chain in enumerate(site.chains):
             if chain.set and field.name in chain.set:
                 yield from _values(f"sites[{index}].chains[{k}].set", site, field, chain.set[field.name], chain.route)
-    step_us = float(finest_step(site.delay_fields))
+    step_us = float(finest_step([field for field in site.delay_fields if units_known(field)]))
     if step_us > service.coarse_step_us:
         left_us = step_us / 2
         step = f"the finest step is {step_us:.4g} us, which leaves up to {left_us:.4g} us of launch error"

@@ -15,7 +15,7 @@ from sfn.check.stamps import stamp_problems
 from sfn.check.streams import stream_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
 from sfn.systems.service import Service, service
 from sfn.terrain.ground import Ground, open_ground
@@ -41,25 +41,21 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem,
         sites fed off air. Errors make a number wrong or impossible, warnings make it doubtful.
     """
     found: list[Problem] = []
-    carried = placed = None
+    carried = None
     try:
         carried = service(network.service)
     except PlanError as error:
         found += _of_all(network, error.problems)  # every tolerance is the service's
-    try:
-        placed = place(network)
-    except PlanError as error:
-        found += error.problems
-    if placed is not None:
-        found += _of_places(network, placed, ground)
+    stand = placed_sites(network)
+    found += stand.problems
+    found += _of_places(network, stand.at, ground)
     found += antenna_problems(network)
     found += chain_problems(network)
     found += stream_problems(network)
     found += stamp_problems(network)
     if carried is not None:
         found += _of_service(network, carried)
-    if placed is not None:
-        found += delay_table(network, placed=placed).problems
+    found += delay_table(network, placed=stand.at).problems
     found += off_air_problems(network, ground)
     return tuple(found)
 
@@ -89,7 +85,7 @@ def _of_all(network: Network, problems: Iterable[Problem]) -> Iterable[Problem]:
 
 
 def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> Iterable[Problem]:
-    """Where the sites stand: beside each other, and on the ground."""
+    """Where the sites stand that can be placed: beside each other, and on the ground."""
     found = [*position_problems(network, placed)]
     if ground.terrain is not None:
         found += height_problems(network, placed, ground.terrain)

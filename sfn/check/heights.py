@@ -86,6 +86,8 @@ def height_problems(network: Network, placed: Mapping[str, _Placed], terrain: Te
     offered = offered_heights(terrain, placed)
     problems: list[Problem] = []
     for n, site in enumerate(network.sites):
+        if site.id not in placed:
+            continue
         there = _beside(terrain, offered.get(site.id), site.ground_m)
         problems += ground_problems(there, n, site=site.id, name=site.name, typed_m=site.ground_m)
     return tuple(problems)

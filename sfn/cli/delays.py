@@ -65,6 +65,8 @@ def _print(found: Delays) -> None:
             for row in found.table.rows
         ),
     )
+    for one in found.table.missing:
+        print(f"missing: {one.problem.what}")
     print()
     print_table(
         ("pair", "km", "difference at a us", "at b us", "zero at km from a"),

@@ -22,6 +22,36 @@ class Path:
     bearing_deg: float
 
 
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where the sites stand in WGS84, by site id, and a problem for each position that cannot be read."""
+
+    at: dict[str, Located]
+    problems: tuple[Problem, ...]
+
+
+def placed_sites(network: Network) -> Placed:
+    """Where every site stands whose position can be read: one that cannot does not take the others down."""
+    placed: dict[str, Located] = {}
+    problems: list[Problem] = []
+    for i, site in enumerate(network.sites):
+        try:
+            placed[site.id] = locate(**site.position.model_dump(exclude_none=True))
+        except PlanError as error:
+            problems += [
+                Problem(
+                    f"sites[{i}].position",
+                    f"site {site.name}: {p.what}",
+                    p.expected,
+                    code=p.code or "position-unreadable",
+                    touches=(Touch(site.id),),
+                    values=p.values,
+                )
+                for p in error.problems
+            ]
+    return Placed(placed, tuple(problems))
+
+
 def place(network: Network) -> dict[str, Located]:
     """Where every site stands in WGS84, by site id.
 
@@ -30,18 +60,10 @@ def place(network: Network) -> dict[str, Located]:
     PlanError
         With one problem for each position that cannot be read or transformed.
     """
-    placed: dict[str, Located] = {}
-    problems: list[Problem] = []
-    for i, site in enumerate(network.sites):
-        try:
-            placed[site.id] = locate(**site.position.model_dump(exclude_none=True))
-        except PlanError as error:
-            problems += [
-                Problem(f"sites[{i}].position", f"site {site.name}: {p.what}", p.expected) for p in error.problems
-            ]
-    if problems:
-        raise PlanError(problems)
-    return placed
+    found = placed_sites(network)
+    if found.problems:
+        raise PlanError(found.problems)
+    return found.at
 
 
 def within_reach(

@@ -66,19 +66,19 @@ class DelayField(Record):
     name: Name
     """What the technician finds on the device or in the stream."""
     unit: Annotated[str, Field(min_length=1, max_length=40)]
-    """us, ms, 100ns, 1/16.384MHz or samples@RATE."""
+    """us, ms, 100ns, 1/16.384MHz or samples@RATE; unknown: to be read off the device before anything is set."""
     step: Annotated[float, Field(gt=0, le=60_000_000)]
     """Smallest change, in the field's unit; settings are whole steps counted from zero."""
     least: float
     """Least setting, in the field's unit; may be negative."""
     greatest: float
     """Greatest setting, in the field's unit."""
-    sign: Literal["later", "earlier"]
-    """Whether a greater setting makes the emission later or earlier."""
+    sign: Literal["later", "earlier", "unknown"]
+    """Whether a greater setting makes the emission later or earlier; unknown: to be tried before anything is set."""
     insertion_us: Annotated[float, Field(ge=-60_000_000, le=60_000_000)] = 0.0
     """Delay that the device adds when set to zero. [us]"""
-    set: float
-    """What it is set to now, in the field's unit."""
+    set: float | None = None
+    """What it is set to now, in the field's unit; none: nobody has read it."""
     entry: Literal["absolute", "incremental"] = "absolute"
     """Whether the device takes the setting itself or the change against what is set now."""
     reference_plane: Name | None = None

@@ -83,6 +83,8 @@ def _fields(index: int, site: Site) -> Iterator[Problem]:
             where = f"sites[{index}].delay_fields"
             yield Problem(where, what, "each name once", code="field-duplicate", touches=touches, fields=(name,))
     for j, field in enumerate(site.delay_fields):
+        if field.unit == "unknown":
+            continue  # readable, and nothing is set on it
         try:
             unit_length_us(field.unit)
         except ValueError as error:

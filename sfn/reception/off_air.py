@@ -14,7 +14,7 @@ from sfn.chain import all_routes
 from sfn.errors import Problem, Touch
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, OffAir, Site
 from sfn.reception.signals import Signal, signals_at
 from sfn.reception.significance import criteria
@@ -125,16 +125,21 @@ def fed_off_air(network: Network, *, ground: Ground | None = None) -> tuple[FedO
     Raises
     ------
     PlanError
-        If a position or the service cannot be used.
+        If the service cannot be used.
     """
     children = [(i, site) for i, site in enumerate(network.sites) if site.fed_off_air_from is not None]
     if not children:
         return ()
-    placed, carried = place(network), service(network.service)
-    launches = delay_table(network, placed=placed).launches()
+    placed, carried = placed_sites(network).at, service(network.service)
+    launches = delay_table(network, placed=placed).known_launches()
     routes = all_routes(network)
+    # A site that cannot be placed is nobody's doubt but its own and that of those it feeds: the others are looked at.
+    sound = tuple(site for site in network.sites if site.id in placed and site.id in launches)
+    network = network.model_copy(update={"sites": sound})
     made = []
     for i, site in children:
+        if site not in sound:
+            continue
         route = next((c.route for c in site.chains if c.route == "main"), site.chains[0].route)
         own_us = float(routes[site.id, route].exact_us)
         made.append(_site(network, i, site, carried, placed, launches, ground, own_us))

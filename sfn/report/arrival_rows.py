@@ -85,7 +85,7 @@ def launch_rows(table: DelayTable, network: Network, service: Service) -> Arriva
             row,
             0.0,
             row.launch_us - common,
-            row.launch_now_us - common,
+            None if row.launch_now_us is None else row.launch_now_us - common,
             f"launch {us(row.launch_us, 4)}, {us(row.launch_us - common, 4, signed=True)} against the common delay",
             row.on_air,
         )

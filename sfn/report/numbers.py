@@ -54,8 +54,8 @@ def dbuvm(value_dbuvm: float | None, decimals: int = 1) -> str:
     return f"{number(value_dbuvm, decimals)}{THIN}dBµV/m"
 
 
-def native(value: float, unit: str) -> str:
-    """A setting in its device's own unit, with exactly the digits it needs.
+def native(value: float | None, unit: str) -> str:
+    """A setting in its device's own unit, with exactly the digits it needs; in words where nobody knows it.
 
     Examples
     --------
@@ -64,6 +64,8 @@ def native(value: float, unit: str) -> str:
     >>> native(5106.0, "samples@48000").replace(THIN, " ")
     '5 106 samples at 48 kHz'
     """
+    if value is None:
+        return "not known"
     decimals = next((d for d in range(9) if math.isclose(round(value, d), value, rel_tol=0, abs_tol=1e-9)), 9)
     return f"{number(value, decimals)}{THIN}{unit_text(unit)}"
 

@@ -24,6 +24,7 @@ _COLUMNS = (
     "change_us",
     "headroom_us",
     "jump_us",
+    "coarse_headroom_us",
 )
 # What a spreadsheet would run as a formula when it stands first in a cell.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -109,4 +110,5 @@ def _about(table: DelayTable, network: Network, revision: int | None) -> list[tu
         ("revision", "" if revision is None else str(revision)),
         ("checksum", checksum(network)),
         ("common_delay_us", table.common_delay_us),
+        *(("missing", _plain(one.problem.what)) for one in table.missing),
     ]

@@ -17,7 +17,7 @@ from sfn.geodesy.datum import coordinate_system, to_wgs84
 from sfn.geodesy.line import inverse, travel_time
 from sfn.plan import DelayField, Network, Stage
 from sfn.timing import DelayRow, DelayTable
-from sfn.timing.setting import set_now
+from sfn.timing.device import contributes
 from sfn.units import exact, unit_length_us
 
 # Two standard uncertainties: an error that is smaller needs no cause, an amount that is smaller explains nothing.
@@ -186,10 +186,13 @@ def _other_routes(table: DelayTable, row: DelayRow) -> Iterable[Known]:
 
 def _settings(row: DelayRow, fields: Sequence[DelayField]) -> Iterable[Known]:
     """Old setting instead of the new one, whole or in one field only."""
-    yield Known("the old setting instead of the new one", -row.change_us)
+    if row.change_us is not None:
+        yield Known("the old setting instead of the new one", -row.change_us)
     if len(row.fields) > 1:
         for field, setting in zip(fields, row.fields, strict=True):
-            yield Known(f"{field.name}: still at the old value", float(set_now(field)) - setting.set_us)
+            if setting.before is not None:
+                old_us = float(contributes(field, setting.before))
+                yield Known(f"{field.name}: still at the old value", old_us - setting.set_us)
 
 
 def _field(field: DelayField, *, value: float) -> Iterable[Known]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from sfn.plan import Stage
-from sfn.timing.table import DelayRow
+from sfn.timing.row import DelayRow
 
 # Planes behind every delay device; before them the reading depends on where the delay is inserted.
 MEASURABLE_PLANES = ("exciter output", "coupler", "antenna")

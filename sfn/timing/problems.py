@@ -1,22 +1,20 @@
-"""What cannot be set: settings beyond a field's own limits, said with what would work and who forces it."""
+"""What cannot be set, or not well: limits, what whole steps leave, what is not known; with what would cure it."""
 
-from __future__ import annotations
-
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-from sfn.errors import Problem, Severity
+from sfn.errors import Problem, Severity, Touch
 from sfn.plan import Site
-from sfn.timing.setting import field_limits, finest_step
-
-if TYPE_CHECKING:  # the table calls this module
-    from sfn.timing.table import DelayRow
-
+from sfn.timing.device import UNKNOWN, field_limits, has_no_step
+from sfn.timing.missing import Missing
+from sfn.timing.reachable import Reachable
+from sfn.timing.row import DelayRow
 
 # With less than this part of the range left, the next change of a chain may not fit any more.
 NEARLY_FULL_RATIO = 0.05
+# Settings are exact; this is what binary fractions may add to an exact half step.
+_WITHIN_US = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,64 +26,239 @@ class Needs:
     forced_by_name: str
 
 
-def row_problems(
-    index: int, site: Site, rows: tuple[DelayRow, ...], *, common: Fraction, needs: Needs
-) -> tuple[Problem, ...]:
-    """Every setting of one site that its fields cannot make; `index` is the site's place in the document."""
-    return tuple(problem for row in rows for problem in _row(index, site, row, common=common, needs=needs))
+@dataclass(frozen=True, slots=True)
+class Says:
+    """What sentences and figures of all sites rest on; `tolerated_us` is None where the service is not known."""
+
+    common: Fraction
+    needs: Needs
+    tolerated_us: float | None
+    reachable: Reachable | None
+    names: Mapping[str, str]
 
 
-def _row(index: int, site: Site, row: DelayRow, *, common: Fraction, needs: Needs) -> Iterator[Problem]:
-    """The problems of one route."""
-    least, greatest = field_limits(site.delay_fields)
-    half = float(finest_step(site.delay_fields)) / 2 + 1e-9
-    severity: Severity = "error" if site.on_air else "warning"
-    who = f"site {site.name} ({row.route})"
-    where = f"sites[{index}].delay_fields" if len(site.delay_fields) != 1 else f"sites[{index}].delay_fields[0]"
-    if not site.delay_fields:
-        if abs(row.added_us) > 1e-6:
-            yield Problem(
-                where, f"{who} needs {_us(row.added_us)} us added but has no delay field", "a delay field", severity
-            )
-    elif row.added_us < float(least) - half:
-        yield Problem(where, _beyond(who, row.added_us, "least", float(least)), _cure_least(site, row, needs), severity)
-    elif row.added_us >= float(greatest) + half:
-        most = float(common) - (row.added_us - float(greatest))
+def site_problems(
+    index: int, site: Site, rows: tuple[DelayRow, ...], missing: Missing | None, says: Says
+) -> Iterator[Problem]:
+    """Everything about one site's settings; `index` is its place in the document."""
+    if missing is not None:
+        if not missing.said:
+            yield missing.problem
+        return
+    yield from _unknown_signs(index, site)
+    yield from _without_steps(index, site)
+    for row in rows:
+        yield from _row(index, site, row, says)
+        yield from _unknown_now(index, site, row)
+
+
+def _severity(site: Site) -> Severity:
+    """A setting that cannot be made is wrong where the site transmits, and doubtful where it does not."""
+    return "error" if site.on_air else "warning"
+
+
+def _row(index: int, site: Site, row: DelayRow, says: Says) -> Iterator[Problem]:
+    """What whole steps within the limits cannot give one route."""
+    least, greatest = (float(limit) for limit in field_limits(site.delay_fields))
+    half = row.step_us / 2
+    left = abs(row.rounding_us)
+    # Without a field there is no step to round to: what is missing is left, as with one.
+    beyond = left > half + _WITHIN_US and bool(site.delay_fields)
+    if beyond and row.added_us < least:
+        yield _unreachable(index, site, row, "least", least, _cure_least(site, row, says))
+    elif beyond and row.added_us > greatest:
+        most = float(says.common) - (row.added_us - greatest)
+        yield _unreachable(index, site, row, "greatest", greatest, _cure_greatest(most, says))
+    elif not site.delay_fields and left > max(1e-6, says.tolerated_us or 0.0):
+        yield _no_field(index, site, row)
+    elif says.tolerated_us is not None and left > says.tolerated_us + _WITHIN_US:
+        yield _left(index, site, row, says, "rounding-above-tolerated", _severity(site))
+    elif left > max(half + _WITHIN_US, 1e-6):
+        yield _left(index, site, row, says, "rounding-left", "warning")
+    if greatest > least and 0 <= row.headroom_us < NEARLY_FULL_RATIO * (greatest - least) and not beyond:
+        yield _nearly_full(index, site, row, greatest)
+    if not row.proven:
         yield Problem(
-            where, _beyond(who, row.added_us, "greatest", float(greatest)), _cure_greatest(most, needs), severity
+            _where(index, site),
+            f"site {site.name} ({row.route}): its fields have more combinations of steps than can be tried; a nearer "
+            "setting may exist",
+            "fields whose steps are whole multiples of one another",
+            "warning",
+            code="setting-not-proven",
+            touches=(Touch(site.id, row.route),),
+            fields=_names(site),
         )
-    elif greatest > least and float(greatest) - row.added_us < NEARLY_FULL_RATIO * float(greatest - least):
-        left = f"{_us(float(greatest) - row.added_us)} us are left of {_us(float(greatest))} us"
-        what = f"{who}: its fields are nearly at their greatest, {left}"
-        yield Problem(where, what, "room for a longer chain or a later offset", "warning")
 
 
-def _beyond(who: str, added_us: float, limit: str, limit_us: float) -> str:
-    """How far the added delay lies beyond what the fields can do."""
-    return (
-        f"{who} needs {_us(added_us)} us added, {_us(abs(added_us - limit_us))} us beyond the {limit} "
-        f"that its fields can do, {_us(limit_us)} us"
+def _where(index: int, site: Site) -> str:
+    """The fields of a site, or its only one."""
+    return f"sites[{index}].delay_fields" if len(site.delay_fields) != 1 else f"sites[{index}].delay_fields[0]"
+
+
+def _names(site: Site) -> tuple[str, ...]:
+    """Names of a site's fields."""
+    return tuple(field.name for field in site.delay_fields)
+
+
+def _no_field(index: int, site: Site, row: DelayRow) -> Problem:
+    """A delay that nothing can add."""
+    return Problem(
+        _where(index, site),
+        f"site {site.name} ({row.route}) needs {_us(row.added_us)} us added but has no delay field",
+        "a delay field",
+        _severity(site),
+        code="setting-unreachable",
+        touches=(Touch(site.id, row.route),),
+        values={"needed_us": row.added_us, "limit_us": 0.0, "beyond_us": abs(row.added_us)},
     )
 
 
-def _cure_least(site: Site, row: DelayRow, needs: Needs) -> str:
+def _unreachable(index: int, site: Site, row: DelayRow, limit: str, limit_us: float, cure: str) -> Problem:
+    """How far the added delay lies beyond what the fields can do."""
+    beyond_us = abs(row.added_us - limit_us)
+    return Problem(
+        _where(index, site),
+        f"site {site.name} ({row.route}) needs {_us(row.added_us)} us added, {_us(beyond_us)} us beyond the {limit} "
+        f"that its fields can do, {_us(limit_us)} us",
+        cure,
+        _severity(site),
+        code="setting-unreachable",
+        touches=(Touch(site.id, row.route),),
+        fields=_names(site),
+        values={"needed_us": row.added_us, "limit_us": limit_us, "beyond_us": beyond_us},
+    )
+
+
+def _left(index: int, site: Site, row: DelayRow, says: Says, code: str, severity: Severity) -> Problem:
+    """What whole steps leave, and what would cure it."""
+    than = (
+        f"tolerated are {_us(says.tolerated_us or 0.0)} us"
+        if code == "rounding-above-tolerated"
+        else f"half of its finest step is {_us(row.step_us / 2)} us"
+    )
+    late = "late" if row.rounding_us > 0 else "early"
+    return Problem(
+        _where(index, site),
+        f"site {site.name} ({row.route}) needs {_us(row.added_us)} us added; the nearest that its fields can make is "
+        f"{_us(row.set_us)} us, so it launches {_us(abs(row.rounding_us))} us too {late}; {than}",
+        _cure_left(site, says),
+        severity,
+        code=code,
+        touches=(Touch(site.id, row.route),),
+        fields=_names(site),
+        values={
+            "added_us": row.added_us,
+            "set_us": row.set_us,
+            "rounding_us": row.rounding_us,
+            "half_step_us": row.step_us / 2,
+            "tolerated_us": says.tolerated_us,
+            "reachable_common_delay_us": says.reachable.common_delay_us if says.reachable else None,
+            "reachable_offset_us": says.reachable.offsets.get(site.id) if says.reachable else None,
+        },
+    )
+
+
+def _cure_left(site: Site, says: Says) -> str:
+    """A common delay or offsets with which every site can be set as it should, where some were found."""
+    found = says.reachable
+    if found is None or not site.on_air:
+        return "a finer field or one without gaps; no common delay and no small change of offsets was found to serve"
+    cures = []
+    if found.common_delay_us != float(says.common):
+        cures.append(f"a common delay of {_us(found.common_delay_us)} us")
+    if found.offsets:
+        cures.append(
+            "offsets of "
+            + ", ".join(
+                f"{value:+.4f}".rstrip("0").rstrip(".") + f" us at {says.names[name]}"
+                for name, value in found.offsets.items()
+            )
+        )
+    return f"{' and '.join(cures)}: every site then comes as near as its steps allow; or a finer field"
+
+
+def _nearly_full(index: int, site: Site, row: DelayRow, greatest_us: float) -> Problem:
+    """Little is left to add."""
+    left = f"{_us(row.headroom_us)} us are left of {_us(greatest_us)} us"
+    return Problem(
+        _where(index, site),
+        f"site {site.name} ({row.route}): its fields are nearly at their greatest, {left}",
+        "room for a longer chain or a later offset",
+        "warning",
+        code="headroom-low",
+        touches=(Touch(site.id, row.route),),
+        fields=_names(site),
+        values={"headroom_us": row.headroom_us, "greatest_us": greatest_us},
+    )
+
+
+def _unknown_signs(index: int, site: Site) -> Iterator[Problem]:
+    """Fields of which nobody knows which way they move the launch."""
+    for j, field in enumerate(site.delay_fields):
+        if field.sign == UNKNOWN:
+            yield Problem(
+                f"sites[{index}].delay_fields[{j}].sign",
+                f"site {site.name}: whether a greater {field.name} launches later or earlier is not known; its setting "
+                "is worked out as if later",
+                "later or earlier, as a small change measured on the device shows",
+                code="device-sign-unknown",
+                touches=(Touch(site.id),),
+                fields=(field.name,),
+            )
+
+
+def _without_steps(index: int, site: Site) -> Iterator[Problem]:
+    """Fields between whose limits no whole step lies."""
+    for j, field in enumerate(site.delay_fields):
+        if has_no_step(field):
+            yield Problem(
+                f"sites[{index}].delay_fields[{j}]",
+                f"site {site.name}: no whole number of steps of {field.step:g} {field.unit} lies from {field.least:g} "
+                f"to {field.greatest:g} {field.unit}, so {field.name} cannot be set at all",
+                "limits and a step that belong together",
+                _severity(site),
+                code="field-without-steps",
+                touches=(Touch(site.id),),
+                fields=(field.name,),
+                values={"step": field.step, "least": field.least, "greatest": field.greatest},
+            )
+
+
+def _unknown_now(index: int, site: Site, row: DelayRow) -> Iterator[Problem]:
+    """Fields of which nobody read what they are set to."""
+    unknown = [j for j, made in enumerate(row.fields) if made.before is None]
+    if unknown:
+        names = tuple(row.fields[j].name for j in unknown)
+        yield Problem(
+            f"sites[{index}].delay_fields[{unknown[0]}].set",
+            f"site {site.name} ({row.route}): what {', '.join(names)} is set to now is not known, so there is no value "
+            "to roll back to",
+            "the present value, read off the device before anything is changed",
+            "warning",
+            code="present-value-unknown",
+            touches=(Touch(site.id, row.route),),
+            fields=names,
+        )
+
+
+def _cure_least(site: Site, row: DelayRow, says: Says) -> str:
     """What would bring a setting up to the least the fields can do."""
     if site.fed_off_air_from is not None:
         return f"an offset of {_us(row.least_offset_us or 0.0)} us or more: no common delay helps a site fed off air"
-    route = needs.forced_by[1]
+    needs = says.needs
     least = _us(float(needs.least_common))
-    return f"a common delay of {least} us or more, forced by site {needs.forced_by_name} ({route})"
+    return f"a common delay of {least} us or more, forced by site {needs.forced_by_name} ({needs.forced_by[1]})"
 
 
-def _cure_greatest(most_us: float, needs: Needs) -> str:
+def _cure_greatest(most_us: float, says: Says) -> str:
     """What would bring a setting down to the greatest the fields can do."""
+    needs = says.needs
     least = float(needs.least_common)
     if most_us >= least:
         return f"a common delay of {_us(most_us)} us or less ({_us(least)} us is the least that works)"
-    route = needs.forced_by[1]
     return (
         f"a wider field or {_us(least - most_us)} us of delay upstream: the least common delay that works is "
-        f"{_us(least)} us, forced by site {needs.forced_by_name} ({route})"
+        f"{_us(least)} us, forced by site {needs.forced_by_name} ({needs.forced_by[1]})"
     )
 
 

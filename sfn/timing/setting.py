@@ -1,27 +1,23 @@
-"""One added delay, split over a site's delay fields: exact, in whole steps.
-
-Work is done in *contributions*: the delay a field then adds, its insertion delay included, positive = later
-whatever the field's sign. A contribution is ``insertion + m q`` with `q` the step in us and `m` whole.
-"""
+"""One added delay, split over a site's delay fields: the nearest total that whole steps can make, exactly."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 
 from sfn.plan import DelayField
-from sfn.units import exact, unit_length_us
-
-_ZERO = Fraction(0)
+from sfn.timing.device import Device, FieldSteps, device
+from sfn.timing.totals import Steps, TooManyError, greatest_below, steps_making
+from sfn.units import exact
 
 
 @dataclass(frozen=True, slots=True)
 class FieldSetting:
     """What one field is to be set to.
 
-    `value` and `change` (against what is set now) are in the field's own unit, whole numbers of steps; `set_us`
-    is the delay it then contributes, insertion delay included, positive = later.
+    `value`, `before` (what is set on this route at present) and `change` (against that) are in the field's own unit,
+    whole numbers of steps; `before` and `change` are None where the present value is not known. `set_us` is what it
+    then adds to the delay, insertion delay included, positive = later.
     """
 
     name: str
@@ -31,86 +27,43 @@ class FieldSetting:
     least_us: float
     greatest_us: float
     headroom_us: float
-    change: float
+    before: float | None
+    change: float | None
 
 
 @dataclass(frozen=True, slots=True)
-class _Steps:
-    """A field as whole steps of its contribution, from `lo` to `hi`."""
+class Split:
+    """Settings of all fields in document order, what they contribute together, and whether that is proven nearest.
 
-    quantum: Fraction
-    insertion: Fraction
-    lo: int
-    hi: int
-    least: Fraction
-    greatest: Fraction
+    It is not where a device has more combinations of steps than may be tried; then the fields are filled coarse first.
+    """
 
-    def contribution(self, steps: int) -> Fraction:
-        """Delay that the field adds, in us, insertion included."""
-        return self.insertion + steps * self.quantum
+    settings: tuple[FieldSetting, ...]
+    total: Fraction
+    proven: bool = True
 
 
 @dataclass(frozen=True, slots=True)
-class _Device:
-    """All fields of a site: in document order, from the coarsest to the finest, and what they do together."""
+class Commissioning:
+    """Settings to begin measuring with: the same total, the coarsest field where the others stand mid-range.
 
-    fields: tuple[_Steps, ...]
-    coarse_first: tuple[int, ...]
-    insertion: Fraction
-    least: Fraction
-    greatest: Fraction
+    `earlier_us` and `later_us` are how far the launch can be tried with the coarsest field left alone. [us]
+    """
 
-
-_Primitive = tuple[str, float, float, float, str, float]
-
-
-def _device(fields: Sequence[DelayField]) -> _Device:
-    """The fields of a site as whole steps."""
-    return _device_of(tuple((f.unit, f.step, f.least, f.greatest, f.sign, f.insertion_us) for f in fields))
-
-
-@lru_cache(maxsize=1024)  # sites share their devices' fields
-def _device_of(fields: tuple[_Primitive, ...]) -> _Device:
-    """As `_device`, from plain values."""
-    steps = tuple(_steps(*field) for field in fields)
-    return _Device(
-        steps,
-        tuple(sorted(range(len(steps)), key=lambda i: -steps[i].quantum)),
-        sum((s.insertion for s in steps), _ZERO),
-        sum((s.least for s in steps), _ZERO),
-        sum((s.greatest for s in steps), _ZERO),
-    )
-
-
-def _steps(unit: str, step: float, least: float, greatest: float, sign: str, insertion_us: float) -> _Steps:
-    """The range of a field in whole steps of its contribution; an `earlier` field counts backwards."""
-    size, insertion = exact(step), exact(insertion_us)
-    low, high = math.ceil(exact(least) / size), math.floor(exact(greatest) / size)
-    lo, hi = (low, high) if sign == "later" else (-high, -low)
-    quantum = size * unit_length_us(unit)
-    return _Steps(quantum, insertion, lo, hi, insertion + lo * quantum, insertion + hi * quantum)
-
-
-def field_limits(fields: Sequence[DelayField]) -> tuple[Fraction, Fraction]:
-    """Least and greatest delay that all fields together can contribute, exactly, in us."""
-    device = _device(fields)
-    return device.least, device.greatest
-
-
-def set_now(field: DelayField, value: float | None = None) -> Fraction:
-    """Delay that a field contributes with what it is set to now (or with `value`), exactly, in us."""
-    setting = exact(field.set if value is None else value) * unit_length_us(field.unit)
-    return exact(field.insertion_us) + (setting if field.sign == "later" else -setting)
-
-
-def finest_step(fields: Sequence[DelayField]) -> Fraction:
-    """Finest step of all fields, exactly, in us; zero where there is none."""
-    device = _device(fields)
-    return device.fields[device.coarse_first[-1]].quantum if device.fields else _ZERO
+    settings: tuple[FieldSetting, ...]
+    total: Fraction
+    earlier_us: float
+    later_us: float
 
 
 def settings_for(added: Fraction, fields: Sequence[DelayField]) -> tuple[tuple[FieldSetting, ...], Fraction]:
-    """Split an added delay over the fields: the coarse ones rounded down, the finest rounded half up.
+    """The settings nearest to an added delay, and their total; as `split` without the present values."""
+    found = split(added, fields)
+    return found.settings, found.total
+
+
+def split(added: Fraction, fields: Sequence[DelayField], *, now: Mapping[str, float | None] | None = None) -> Split:
+    """Split an added delay over the fields of a site.
 
     Parameters
     ----------
@@ -118,33 +71,188 @@ def settings_for(added: Fraction, fields: Sequence[DelayField]) -> tuple[tuple[F
         The exact added delay. [us]
     fields : sequence of DelayField, any order
         The site's fields.
+    now : mapping of field name to float or None, optional
+        What is set now, in each field's own unit; that of the fields themselves where not given.
 
     Returns
     -------
-    settings : tuple of FieldSetting, in the order of `fields`
-        Clamped to each field's limits; `sfn.timing.problems` says so where that bites.
-    total : Fraction
-        The delay that the settings contribute together. [us]
+    split : Split
+        The total that whole steps within each field's limits can reach and that is nearest to `added`; of two as near
+        the later launch; of settings with the same total those that move least, in us, from coarse-first filling
+        (coarse fields rounded down, the finest half up).
 
     Notes
     -----
-    A coarse field steps past "rounded down" only where the finer ones could not make up the rest, for example
-    below a fine field that can only make the emission earlier.
+    Coarse first is nearest whenever it leaves no more than half of the unit that all steps are multiples of, and
+    beyond the ends of what the fields can do; only else is a nearer total looked for (`sfn.timing.totals`).
     """
-    device = _device(fields)
-    chosen = [0] * len(fields)
-    left = added - device.insertion
-    for i, at in enumerate(device.coarse_first):
-        one = device.fields[at]
-        finer = [device.fields[j] for j in device.coarse_first[i + 1 :]]
+    made = device(fields)
+    chosen = _coarse_first(added, made)
+    total = made.insertion + sum(n * f.quantum for n, f in zip(chosen, made.fields, strict=True))
+    proven = True
+    if not _is_nearest(added, total, made):
+        try:
+            chosen, total = _nearest(added, made, chosen)
+        except TooManyError:
+            proven = False
+    return Split(_settings(fields, made, chosen, now), total, proven)
+
+
+def staying(
+    added: Fraction, fields: Sequence[DelayField], *, now: Mapping[str, float | None], within: Fraction
+) -> Split | None:
+    """The nearest settings that leave the coarse fields as they are, where they come close enough.
+
+    Parameters
+    ----------
+    added : Fraction
+        The exact added delay. [us]
+    fields : sequence of DelayField
+    now : mapping of field name to float or None
+        What is set now.
+    within : Fraction
+        Less than this may be left. [us]
+
+    Returns
+    -------
+    found : Split or None
+        With as many fields left alone, the coarsest before all, as still leave less than `within`; None where none
+        do, or what is set now is not known or no setting of the field.
+    """
+    made = device(fields)
+    kept: dict[int, int] = {}
+    for i in made.coarse_first[:-1]:
+        steps = _steps_of(fields[i], made.fields[i], now.get(fields[i].name))
+        if steps is None:
+            break
+        kept[i] = steps
+    while kept:
+        free = [i for i in range(len(fields)) if i not in kept]
+        rest = added - sum(made.fields[i].contribution(n) for i, n in kept.items())
+        least = sum(made.fields[i].least for i in free)
+        greatest = sum(made.fields[i].greatest for i in free)
+        if not least - within < rest < greatest + within:
+            kept.popitem()
+            continue
+        found = split(rest, [fields[i] for i in free], now=now)
+        if abs(found.total - rest) < within:
+            by_name = {one.name: one for one in found.settings}
+            held = _settings(fields, made, [kept.get(i, 0) for i in range(len(fields))], now)
+            whole = tuple(by_name.get(one.name, one) for one in held)
+            return Split(whole, found.total + added - rest, found.proven)
+        kept.popitem()
+    return None
+
+
+def commissioning_settings(
+    added: Fraction, fields: Sequence[DelayField], *, now: Mapping[str, float | None] | None = None
+) -> Commissioning:
+    """Settings to begin measuring with: trials of some microseconds then cross no step of the coarsest field.
+
+    Parameters
+    ----------
+    added : Fraction
+        The exact added delay. [us]
+    fields : sequence of DelayField
+    now : mapping of field name to float or None, optional
+        What is set now.
+
+    Returns
+    -------
+    settings : Commissioning
+        The total is that of `split`; of all settings of the coarsest field with which the others reach it, the one
+        that puts the others nearest to the middle of what they can do.
+    """
+    made, found = device(fields), split(added, fields, now=now)
+    if len(fields) < 2:
+        return Commissioning(
+            found.settings, found.total, float(found.total - made.least), float(made.greatest - found.total)
+        )
+    coarse_at = made.coarse_first[0]
+    coarsest = made.fields[coarse_at]
+    chosen = _mid_range(made, found)
+    trial = found.total - coarsest.contribution(chosen[coarse_at])  # what the others contribute
+    earlier = trial - (made.least - coarsest.least)
+    later = (made.greatest - coarsest.greatest) - trial
+    return Commissioning(_settings(fields, made, chosen, now), found.total, float(earlier), float(later))
+
+
+# Farther from the middle than this many steps of the coarsest field, what coarse-first filling chose is as good.
+_MOST_TRIED_N = 2000
+
+
+def _mid_range(made: Device, found: Split) -> list[int]:
+    """The steps with the same total whose coarsest field leaves the others nearest to their middle."""
+    chosen = [
+        round((exact(one.set_us) - f.insertion) / f.quantum) for f, one in zip(made.fields, found.settings, strict=True)
+    ]
+    at = made.coarse_first[0]
+    coarse, others = made.units[at], [i for i in range(len(made.units)) if i != at]
+    rest = [made.units[i] for i in others]
+    total = sum(u.size * n for u, n in zip(made.units, chosen, strict=True))
+    middle = Fraction(sum(u.size * (u.lo + u.hi) for u in rest), 2)
+    ideal = min(coarse.hi, max(coarse.lo, round((total - middle) / coarse.size)))
+    near = sorted(
+        range(max(coarse.lo, ideal - _MOST_TRIED_N), min(coarse.hi, ideal + _MOST_TRIED_N) + 1),
+        key=lambda n: abs(total - coarse.size * n - middle),
+    )
+    for n in near:
+        left = total - coarse.size * n
+        try:
+            if greatest_below(left, rest) != left:
+                continue
+            reached = steps_making(left, rest, around=_spread(left, rest))
+        except TooManyError:
+            break
+        if reached is not None:
+            steps = dict(zip(others, reached, strict=True))
+            return [n if i == at else steps[i] for i in range(len(made.units))]
+    return list(chosen)
+
+
+def _spread(total: int, fields: Sequence[Steps]) -> list[int]:
+    """Steps to stay near: coarse ones as the total needs them, the finest in the middle of its range."""
+    fine = min(range(len(fields)), key=lambda i: fields[i].size)
+    around = [0] * len(fields)
+    around[fine] = (fields[fine].lo + fields[fine].hi) // 2
+    left = total - fields[fine].size * around[fine]
+    for i in sorted((i for i in range(len(fields)) if i != fine), key=lambda i: -fields[i].size):
+        around[i] = max(fields[i].lo, min(fields[i].hi, left // fields[i].size))
+        left -= fields[i].size * around[i]
+    return around
+
+
+def _is_nearest(added: Fraction, total: Fraction, made: Device) -> bool:
+    """Whether no reachable total can lie nearer, seen without a search."""
+    off = total - added
+    if -made.unit / 2 < off <= made.unit / 2 or len(made.fields) < 2:
+        return True
+    return (total == made.least and off >= 0) or (total == made.greatest and off <= 0)
+
+
+def _nearest(added: Fraction, made: Device, chosen: Sequence[int]) -> tuple[list[int], Fraction]:
+    """The nearest reachable total and the steps that make it, beginning from coarse-first filling."""
+    reached = [total for total in (made.below(added), made.above(added)) if total is not None]
+    total = min(reached, key=lambda one: (abs(one - added), -one))
+    steps = steps_making(int((total - made.insertion) / made.unit), made.units, around=chosen)
+    assert steps is not None  # what is reachable has steps
+    return list(steps), total
+
+
+def _coarse_first(added: Fraction, made: Device) -> list[int]:
+    """Whole steps of every field: the coarse ones rounded down, the finest half up, each clamped to its limits."""
+    chosen = [0] * len(made.fields)
+    left = added - made.insertion
+    for i, at in enumerate(made.coarse_first):
+        one = made.fields[at]
+        finer = [made.fields[j] for j in made.coarse_first[i + 1 :]]
         steps = _coarse_steps(left, one, finer) if finer else math.floor(left / one.quantum + Fraction(1, 2))
-        chosen[at] = max(one.lo, min(one.hi, steps)) if one.lo <= one.hi else 0
+        chosen[at] = max(one.lo, min(one.hi, steps))
         left -= chosen[at] * one.quantum
-    settings = tuple(_setting(*item) for item in zip(fields, device.fields, chosen, strict=True))
-    return settings, added - left
+    return chosen
 
 
-def _coarse_steps(left: Fraction, one: _Steps, finer: Sequence[_Steps]) -> int:
+def _coarse_steps(left: Fraction, one: FieldSteps, finer: Sequence[FieldSteps]) -> int:
     """Whole steps of a coarse field, rounded down, moved only where the finer fields could not follow."""
     half = finer[-1].quantum / 2
     low = sum((s.lo * s.quantum for s in finer), -half)
@@ -159,9 +267,29 @@ def _coarse_steps(left: Fraction, one: _Steps, finer: Sequence[_Steps]) -> int:
     return steps
 
 
-def _setting(field: DelayField, one: _Steps, steps: int) -> FieldSetting:
+def _steps_of(field: DelayField, one: FieldSteps, value: float | None) -> int | None:
+    """A setting as whole steps of the contribution; None where it is not known, between steps or outside the limits."""
+    if value is None:
+        return None
+    steps = exact(value) / exact(field.step)
+    made = -steps if field.sign == "earlier" else steps
+    return int(made) if made.denominator == 1 and one.lo <= made <= one.hi else None
+
+
+def _settings(
+    fields: Sequence[DelayField], made: Device, chosen: Sequence[int], now: Mapping[str, float | None] | None
+) -> tuple[FieldSetting, ...]:
+    """The records of all fields set to their steps."""
+    values = {field.name: field.set for field in fields} if now is None else now
+    return tuple(
+        _setting(field, one, steps, values.get(field.name))
+        for field, one, steps in zip(fields, made.fields, chosen, strict=True)
+    )
+
+
+def _setting(field: DelayField, one: FieldSteps, steps: int, now: float | None) -> FieldSetting:
     """The record of a field set to `steps` of its contribution."""
-    value = exact(field.step) * (steps if field.sign == "later" else -steps)
+    value = exact(field.step) * (-steps if field.sign == "earlier" else steps)
     contribution = one.contribution(steps)
     return FieldSetting(
         field.name,
@@ -171,5 +299,6 @@ def _setting(field: DelayField, one: _Steps, steps: int) -> FieldSetting:
         float(one.least),
         float(one.greatest),
         float(one.greatest - contribution),
-        float(value - exact(field.set)),
+        now,
+        None if now is None else float(value - exact(now)),
     )

@@ -1,92 +1,25 @@
-"""The delay table: one row per site and route, in document order, every number with its arithmetic.
-
-| symbol | name | unit |
-|---|---|---|
-| T_i | `latency_us` | us |
-| T_0 | `common_delay_us` | us |
-| o_i | `offset_us` | us |
-| | `added_us`, ``T_0 + o_i - T_i``, exact | us |
-| | `set_us`, what the fields then contribute | us |
-| | `launch_us`, ``T_i + set_us`` | us |
-"""
+"""The delay table: the common delay, and every site in feed order; its records stand in `row`."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from sfn.chain import RouteLatency, all_routes
-from sfn.errors import Problem
+from sfn.chain import MAIN, RouteLatency, all_routes
+from sfn.errors import PlanError
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import path_between, place
-from sfn.plan import Chain, Network, Site
-from sfn.timing.problems import Needs, row_problems
-from sfn.timing.setting import FieldSetting, field_limits, finest_step, set_now, settings_for
+from sfn.geodesy.sites import path_between, placed_sites
+from sfn.plan import Network, Site
+from sfn.timing.device import field_limits, finest_step, present_total, present_values
+from sfn.timing.failover import fed_from, jump
+from sfn.timing.missing import Missing, missing_feed, missing_unit, units_known
+from sfn.timing.problems import Needs, Says, site_problems
+from sfn.timing.reachable import Wishes, reachable
+from sfn.timing.row import Alternative, DelayRow, DelayTable, Term
+from sfn.timing.setting import FieldSetting, Split, split, staying
+from sfn.timing.tolerated import tolerated_error
 from sfn.units import exact
 
-
-@dataclass(frozen=True, slots=True)
-class Term:
-    """One signed term of a row's arithmetic."""
-
-    label: str
-    signed_us: float
-
-
-@dataclass(frozen=True, slots=True)
-class DelayRow:
-    """The delays of one site on one route. Times count from the reference instant, positive = later."""
-
-    site_id: str
-    site_name: str
-    route: str
-    on_air: bool
-    latency_us: float
-    tolerance_us: float
-    rss_us: float
-    assumed_us: float
-    assumed_stages: tuple[str, ...]
-    offset_us: float
-    least_offset_us: float | None
-    added_us: float
-    fields: tuple[FieldSetting, ...]
-    set_us: float
-    rounding_us: float
-    launch_us: float
-    now_us: float
-    launch_now_us: float
-    change_us: float
-    headroom_us: float
-    jump_us: float | None
-    pad_us: float
-    step_us: float
-    own: RouteLatency
-    feed: tuple[Term, ...]
-
-    @property
-    def latency_terms(self) -> tuple[Term, ...]:
-        """The terms that make up the latency, in the order the signal passes them."""
-        own = zip(self.own.stages, self.own.stage_us, strict=True)
-        return (*self.feed, *(Term(stage.id, float(latency)) for stage, latency in own))
-
-
-@dataclass(frozen=True, slots=True)
-class DelayTable:
-    """The whole delay table and what is wrong with it."""
-
-    network: str
-    common_delay_us: float
-    least_common_delay_us: float
-    forced_by: tuple[str, str]
-    rows: tuple[DelayRow, ...]
-    problems: tuple[Problem, ...]
-
-    def row(self, site_id: str, route: str = "main") -> DelayRow:
-        """The row of one site and route."""
-        return next(row for row in self.rows if (row.site_id, row.route) == (site_id, route))
-
-    def launches(self, *, as_set: bool = False) -> dict[str, float]:
-        """Launch time of each site's main route, computed or as set now. [us]"""
-        return {r.site_id: r.launch_now_us if as_set else r.launch_us for r in self.rows if r.route == "main"}
+WITHIN_US = 1e-9  # what binary fractions may add to an exact half step
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +27,7 @@ class _Launch:
     """Launch of a site's main route, exactly, and how far it may be off."""
 
     computed: Fraction
-    as_set: Fraction
+    as_set: Fraction | None
     tolerance_us: float
     rss_us: float
     assumed_us: float
@@ -126,55 +59,113 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
     network : Network
         A document that was read.
     placed : mapping of site id to Located, optional
-        From `sfn.geodesy.sites.place`, where the caller has it already.
+        From `sfn.geodesy.sites.placed_sites`, where the caller has it already.
 
     Returns
     -------
     table : DelayTable
         Rows in document order, one a route. ``added_us = common_delay_us + offset_us - latency_us`` in every
-        row; for a site fed off air the latency is its parent's launch, the path and its own stages.
-
-    Raises
-    ------
-    PlanError
-        If the position of a site that the feeds need cannot be read.
+        row; for a site fed off air the latency is its parent's launch, the path and its own stages. A site that
+        cannot be worked out has no row and stands in `missing`: one with a field of unknown unit, and of those fed off
+        air one that cannot be placed or whose parent is missing.
 
     Notes
     -----
     The automatic common delay is the greatest, over all sites on air that have a chain from the studio and all
-    their routes, of ``latency - offset + least the fields can do``, plus the margin; it is not rounded.
+    their routes, of ``latency - offset + least the fields can do``, plus the margin; it is not rounded. Sites without a
+    row count too, so that it does not move when they are mended, a field of unknown unit as adding nothing.
     """
     routes = all_routes(network)
     needs = _needs(network, routes)
     chosen = network.common_delay
     common = needs.least_common + exact(chosen.margin_us or 0.0) if chosen.value_us is None else exact(chosen.value_us)
     if placed is None:
-        placed = place(network) if any(site.fed_off_air_from for site in network.sites) else {}
-    launches: dict[str, _Launch] = {}
-    rows: dict[tuple[str, str], DelayRow] = {}
+        placed = placed_sites(network).at if any(site.fed_off_air_from for site in network.sites) else {}
+    made = _walk(network, common, routes=routes, placed=placed)
+    bad = any(_far_off(row, made.tolerated_us) for rows in made.rows.values() for row in rows if row.on_air)
+    least = needs.least_common if chosen.value_us is not None else common
+    found = reachable(_wishes(made, routes), common=common, least_common=least) if bad else None
+    says = Says(common, needs, made.tolerated_us, found, {site.id: site.name for site in network.sites})
+    return DelayTable(
+        network.name,
+        float(common),
+        float(needs.least_common),
+        needs.forced_by,
+        tuple(row for site in network.sites if site.id in made.rows for row in made.rows[site.id]),
+        tuple(
+            problem
+            for i, site in enumerate(network.sites)
+            for problem in site_problems(i, site, made.rows.get(site.id, ()), made.missing.get(site.id), says)
+        ),
+        tuple(made.missing[site.id] for site in network.sites if site.id in made.missing),
+        found,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Walked:
+    """Every site in feed order: its rows or why it has none, and its path from its parent."""
+
+    order: tuple[Site, ...]
+    rows: dict[str, tuple[DelayRow, ...]]
+    missing: dict[str, Missing]
+    paths_us: dict[str, Fraction]
+    tolerated_us: float | None
+
+
+def _walk(
+    network: Network, common: Fraction, *, routes: Mapping[tuple[str, str], RouteLatency], placed: Mapping[str, Located]
+) -> _Walked:
+    """The rows of all sites that can be worked out, parents first."""
     sites = {site.id: site for site in network.sites}
-    problems: dict[str, tuple[Problem, ...]] = {}
     index = {site.id: i for i, site in enumerate(network.sites)}
-    for site in feed_order(network):
+    below = fed_from(network)
+    made = _Walked(tuple(feed_order(network)), {}, {}, {}, _tolerated(network))
+    launches: dict[str, _Launch] = {}
+    for site in made.order:
         parent = sites[site.fed_off_air_from] if site.fed_off_air_from else None
+        gone = missing_unit(index[site.id], site) or missing_feed(index[site.id], site, parent, placed, made.missing)
+        if gone is not None:
+            made.missing[site.id] = gone
+            continue
         path_us = (
             exact(path_between(parent, site, placed=placed, refractivity_n=network.refractivity_n).travel_us)
             if parent
             else Fraction(0)
         )
         feed = (parent.name, launches[parent.id], path_us) if parent else None
-        made = _site_rows(site, common, routes=routes, feed=feed)
-        launches[site.id] = made.launch
-        rows |= {(site.id, row.route): row for row in made.rows}
-        problems[site.id] = row_problems(index[site.id], site, made.rows, common=common, needs=needs)
-    return DelayTable(
-        network.name,
-        float(common),
-        float(needs.least_common),
-        needs.forced_by,
-        tuple(rows[site.id, chain.route] for site in network.sites for chain in site.chains),
-        tuple(problem for site in network.sites for problem in problems[site.id]),
-    )
+        found = _site_rows(site, common, routes=routes, feed=feed, below=below[site.id], tolerated=made.tolerated_us)
+        launches[site.id], made.rows[site.id], made.paths_us[site.id] = found.launch, found.rows, path_us
+    return made
+
+
+def _tolerated(network: Network) -> float | None:
+    """The launch error that may stay; None where the service is not known, which the check says."""
+    try:
+        return tolerated_error(network)
+    except PlanError:
+        return None
+
+
+def _far_off(row: DelayRow, tolerated_us: float | None) -> bool:
+    """Whether whole steps leave more than they should."""
+    most = row.step_us / 2 if tolerated_us is None else min(row.step_us / 2, tolerated_us)
+    return abs(row.rounding_us) > most + WITHIN_US
+
+
+def _wishes(made: _Walked, routes: Mapping[tuple[str, str], RouteLatency]) -> tuple[Wishes, ...]:
+    """The sites on air as the search for what is reachable sees them; without a delay field there is no choice."""
+    found = []
+    for site in made.order:
+        rows = made.rows.get(site.id)
+        if rows is None or not site.on_air or not site.delay_fields:
+            continue
+        half = finest_step(site.delay_fields) / 2
+        within = half if made.tolerated_us is None else min(half, exact(made.tolerated_us))
+        own = {row.route: Fraction(routes[site.id, row.route].exact_us) for row in rows}
+        left = max(abs(exact(row.rounding_us)) for row in rows)
+        found.append(Wishes(site, own, site.fed_off_air_from, made.paths_us[site.id], within, left))
+    return tuple(found)
 
 
 def _needs(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> Needs:
@@ -184,7 +175,7 @@ def _needs(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> 
     demands = {
         (site.id, chain.route): Fraction(routes[site.id, chain.route].exact_us)
         - exact(site.offset_us)
-        + field_limits(site.delay_fields)[0]
+        + field_limits([field for field in site.delay_fields if units_known(field)])[0]
         for site in counted
         for chain in site.chains
     }
@@ -207,27 +198,35 @@ def _site_rows(
     *,
     routes: Mapping[tuple[str, str], RouteLatency],
     feed: tuple[str, _Launch, Fraction] | None,
+    below: tuple[str, ...],
+    tolerated: float | None,
 ) -> _SiteRows:
     """The rows of one site; `feed` is the parent's name, launch and path for a site fed off air."""
-    chains = sorted(site.chains, key=lambda chain: chain.route != "main")
+    chains = sorted(site.chains, key=lambda chain: chain.route != MAIN)
     latencies = {chain.route: _latency(routes[site.id, chain.route], feed) for chain in chains}
     slowest = max(latency for latency, _ in latencies.values())
-    main_set = Fraction(0)
+    least, greatest = field_limits(site.delay_fields)
     rows: dict[str, DelayRow] = {}
     launch: _Launch | None = None
+    main: tuple[FieldSetting, ...] = ()
     for chain in chains:
         latency, latency_as_set = latencies[chain.route]
         own = routes[site.id, chain.route]
         added = common + exact(site.offset_us) - latency
-        settings, total = settings_for(added, site.delay_fields)
-        now = _now(site, chain)
-        is_main = chain.route == "main"
-        main_set = total if is_main else main_set
-        least_offset = latency + field_limits(site.delay_fields)[0] - common if feed else None
+        values = present_values(site, chain)
+        found = split(added, site.delay_fields, now=values)
+        total, now = found.total, present_total(site, chain)
+        is_main = chain.route == MAIN
+        main = found.settings if is_main else main
+        later_by = latency - latencies[MAIN][0]
+        jumps = (
+            None if is_main else float(jump(chain, site.delay_fields, later_by=later_by, main=main, own=found.settings))
+        )
+        least_offset = latency + least - common if feed else None
         inherited = feed[1] if feed else None
         here = _Launch(
             latency + total,
-            latency_as_set + now,
+            None if latency_as_set is None or now is None else latency_as_set + now,
             own.tolerance_us + (inherited.tolerance_us if inherited else 0.0),
             (own.rss_us**2 + (inherited.rss_us**2 if inherited else 0.0)) ** 0.5,
             own.assumed_us + (inherited.assumed_us if inherited else 0.0),
@@ -247,17 +246,21 @@ def _site_rows(
             offset_us=site.offset_us,
             least_offset_us=None if least_offset is None else float(least_offset),
             added_us=float(added),
-            fields=settings,
+            fields=found.settings,
             set_us=float(total),
             rounding_us=float(total - added),
             launch_us=float(here.computed),
-            now_us=float(now),
-            launch_now_us=float(here.as_set),
-            change_us=float(total - now),
-            headroom_us=_headroom(site, settings),
-            jump_us=None if is_main else float(main_set - total),
+            now_us=None if now is None else float(now),
+            launch_now_us=None if here.as_set is None else float(here.as_set),
+            change_us=None if now is None else float(total - now),
+            headroom_us=float(greatest - total),
+            coarse_headroom_us=_coarse_headroom(site, found.settings),
+            jump_us=jumps,
+            jumps={} if jumps is None else dict.fromkeys(below, jumps),
             pad_us=float(slowest - latency),
             step_us=float(finest_step(site.delay_fields)),
+            alternative=_alternative(site, added, values, found, tolerated),
+            proven=found.proven,
             own=own,
             feed=_feed_terms(feed),
         )
@@ -265,22 +268,36 @@ def _site_rows(
     return _SiteRows(tuple(rows[chain.route] for chain in site.chains), launch)
 
 
-def _latency(own: RouteLatency, feed: tuple[str, _Launch, Fraction] | None) -> tuple[Fraction, Fraction]:
+def _latency(own: RouteLatency, feed: tuple[str, _Launch, Fraction] | None) -> tuple[Fraction, Fraction | None]:
     """Latency from the reference instant, with the computed settings and with those set now upstream."""
     stages = Fraction(own.exact_us)
     if feed is None:
         return stages, stages
     _, parent, path_us = feed
-    return parent.computed + path_us + stages, parent.as_set + path_us + stages
+    as_set = None if parent.as_set is None else parent.as_set + path_us + stages
+    return parent.computed + path_us + stages, as_set
 
 
-def _now(site: Site, chain: Chain) -> Fraction:
-    """Delay that the fields contribute with what they are set to now on this route."""
-    own = chain.set or {}
-    return sum((set_now(field, own.get(field.name)) for field in site.delay_fields), Fraction(0))
+def _alternative(
+    site: Site, added: Fraction, values: Mapping[str, float | None], found: Split, tolerated_us: float | None
+) -> Alternative | None:
+    """Settings that leave coarse fields as they stand, where the nearest ones turn them and little is left."""
+    turned = [one for one in found.settings if one.change]
+    if tolerated_us is None or len(site.delay_fields) < 2 or not turned:
+        return None
+    other = staying(added, site.delay_fields, now=values, within=exact(tolerated_us))
+    if other is None or {one.name for one in other.settings if one.change} >= {one.name for one in turned}:
+        return None
+    kept = ", ".join(f"{one.name} at {one.value:.12g} {one.unit}" for one in other.settings if one.change == 0.0)
+    left_us = float(other.total - added)
+    words = (
+        f"{kept} may stay as set now: {left_us:+.4f} us are left then instead of {float(found.total - added):+.4f} us; "
+        f"tolerated are {tolerated_us:.4g} us"
+    )
+    return Alternative(other.settings, float(other.total), left_us, words)
 
 
-def _headroom(site: Site, settings: tuple[FieldSetting, ...]) -> float:
+def _coarse_headroom(site: Site, settings: tuple[FieldSetting, ...]) -> float:
     """Delay that could still be added, the finest field not counted (it only fills one coarse step)."""
     if len(settings) < 2:
         return sum(s.headroom_us for s in settings)

@@ -42,7 +42,7 @@ def test_a_standby_route_jumps_by_what_its_chain_is_longer() -> None:
     table = delay_table(example(standby))
     main, other = table.row("south"), table.row("south", "standby")
 
-    assert other.jump_us == pytest.approx(other.latency_us + main.set_us - other.launch_us, abs=1e-9)
+    assert other.jump_us == pytest.approx(other.latency_us + main.set_us - main.launch_us, abs=1e-9)
     assert main.jump_us is None
     assert main.pad_us == pytest.approx(other.latency_us - main.latency_us, abs=1e-9)
     assert other.pad_us == 0.0
@@ -128,9 +128,11 @@ def test_moving_every_offset_alike_moves_no_difference(shift_us: float, margin_u
     assert exact_after[1] - exact_after[0] == pytest.approx(exact_before[1] - exact_before[0], abs=1e-6)
 
 
-def test_headroom_leaves_the_finest_field_out() -> None:
-    """Of several fields the finest fills one coarse step only and is no headroom."""
+def test_headroom_is_what_all_fields_can_still_add() -> None:
+    """All fields at their greatest, minus what is set; without the finest, which fills one coarse step only, apart."""
     table = delay_table(example())
+    south = table.row("south")
 
-    assert table.row("south").headroom_us == pytest.approx(2_000_000 - 106_000)
+    assert south.headroom_us == pytest.approx(2_000_000 + 5_000 - 106_382.7)
+    assert south.coarse_headroom_us == pytest.approx(2_000_000 - 106_000)
     assert table.row("north").headroom_us == pytest.approx(2_000_000 - 500)
