@@ -40,12 +40,16 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Triangle:
-    """A loop of three sites with one point for each pair: a with b, b with c, c with a."""
+    """A loop of three sites with one point for each pair: a with b, b with c, c with a.
+
+    `kinds` says of each point what it is, where the caller looked for it: see `sfn.reception.equal_level`.
+    """
 
     sites: tuple[str, str, str]
     points: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
     wishes_us: tuple[float, float, float]
     misclosure_us: float
+    kinds: tuple[str, ...] = ()
 
 
 def pair_differences(

@@ -1,6 +1,6 @@
 """The answer of ``delays``: the delay table, pairs of sites and loops of three."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sfn.check import all_problems
@@ -9,7 +9,7 @@ from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
 from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differences
 from sfn.plan import Network, checksum
-from sfn.reception.equal_level import equal_level_point
+from sfn.reception.equal_level import EqualLevel, equal_level
 from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
 from sfn.timing.row import Alternative
 
@@ -52,23 +52,22 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
 def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
     """Loops of neighbouring sites, each pair at its equal-level point."""
     sites = {site.id: site for site in network.sites}
-    points: dict[tuple[str, str], tuple[float, float]] = {}
+    points: dict[tuple[str, str], EqualLevel] = {}
     made = []
     for ids in neighbouring_triangles(network, placed=placed):
         edges = [(ids[0], ids[1]), (ids[1], ids[2]), (ids[0], ids[2])]
         for edge in edges:
             if edge not in points:
-                points[edge] = equal_level_point(sites[edge[0]], sites[edge[1]], network, placed=placed)
+                points[edge] = equal_level(sites[edge[0]], sites[edge[1]], network, placed=placed)
         corners = [sites[name] for name in ids]
-        made.append(
-            loop(
-                corners,
-                [points[edge] for edge in edges],
-                placed=placed,
-                refractivity_n=network.refractivity_n,
-                rx_above_sea_m=network.receiver.height_m,
-            )
+        found = loop(
+            corners,
+            [points[edge].point for edge in edges],
+            placed=placed,
+            refractivity_n=network.refractivity_n,
+            rx_above_sea_m=network.receiver.height_m,
         )
+        made.append(replace(found, kinds=tuple(points[edge].kind for edge in edges)))
     return tuple(made)
 
 
@@ -191,4 +190,5 @@ def _triangle(triangle: Triangle) -> dict[str, Any]:
         "points": [list(point) for point in triangle.points],
         "wishes_us": list(triangle.wishes_us),
         "misclosure_us": triangle.misclosure_us,
+        "point_kinds": list(triangle.kinds),
     }
