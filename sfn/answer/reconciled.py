@@ -1,9 +1,9 @@
 """The answer of ``reconcile``: launch errors from measurements, what explains them, and the plan corrected by them."""
 
 import copy
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any, Literal
 
 from sfn.errors import PlanError, Problem, Touch
@@ -14,9 +14,12 @@ from sfn.survey.explain import site_guesses
 from sfn.survey.measurements import Measurement, planes
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import Reconciliation, Residual, SiteError, reconcile, snoop
+from sfn.survey.taken_up import fingerprint, in_force_us, made_before
 from sfn.terrain.dem import Terrain
+from sfn.timing import delay_table
 from sfn.units import finite_or_none
 
+TIME_EXPECTED = "date and time with a zone, as 2026-09-14 08:30+00:00"
 Way = Literal["all", "robust", "without suspects"]
 
 
@@ -30,6 +33,8 @@ class Reconciled:
     held: tuple[str, ...]
     left_out: tuple[int, ...]
     problems: tuple[Problem, ...]
+    as_set: bool = False
+    """Whether it was compared with what is set now."""
 
 
 def reconciled(
@@ -86,8 +91,9 @@ def reconciled(
         found, left_out = snoop(measurements, predicted_us=predicted, sites=sites, held=held)
     else:
         found = reconcile(measurements, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
-    problems = (*doubts, *planes(tuple(measurements)), *found.problems)
-    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems)
+    older = _counted_before(network, measurements)
+    problems = (*doubts, *planes(tuple(measurements)), *older, *found.problems)
+    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, as_set)
 
 
 def document(answer: Reconciled) -> dict[str, Any]:
@@ -139,11 +145,14 @@ def correctable_stages(network: Network, site_id: str) -> tuple[str, ...]:
     return tuple(i for i in reversed(main) if i in given and i not in elsewhere)
 
 
-def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[str, str], day: str) -> dict[str, Any]:
+def corrected(
+    tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[str, str], taken_at: datetime
+) -> dict[str, Any]:
     """The document with launch errors taken up by the latency of a stage of each chosen site.
 
     The settings worked out from it then launch each site as planned. What a parent launches too late its child,
-    fed off air, launches too late as well: only the rest is the child's own.
+    fed off air, launches too late as well: only the rest is the child's own. The document keeps which measurements
+    were taken up and which settings were in force then, so that none of them counts again.
 
     Parameters
     ----------
@@ -152,93 +161,126 @@ def corrected(tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[st
     answer : Reconciled
     stages : mapping of site id to stage id
         One of `correctable_stages` each.
-    day : str
-        Day of the measurement, as 2026-09-14.
+    taken_at : datetime
+        Now, with its zone. The day becomes the latency's.
 
     Raises
     ------
     PlanError
-        If a site has no launch error, a stage may not take it or took the same measurements already, or a latency
-        would become negative.
+        If a site has no launch error, a stage may not take it, its measurements were taken up already or cannot be
+        told from those, or a latency would become negative.
     """
+    at = taken_at.astimezone(UTC)
     errors = {s.site: s for s in answer.found.sites}
     parents = {s.id: s.fed_off_air_from for s in answer.network.sites}
     changed: dict[str, Any] = copy.deepcopy(dict(tree))
-    problems, mark = [], _mark(answer)
+    problems: list[Problem] = []
+    amounts_us: dict[str, float] = {}
     for site_id, stage_id in stages.items():
         site = errors.get(site_id)
         if site is None or site.launch_error_us is None or site.uncertainty_us is None:
             problems.append(
-                Problem(
-                    f"site {site_id}",
-                    "has no launch error to take up",
-                    "a site that was measured",
-                    code="no-launch-error",
-                    touches=(Touch(site_id),),
-                )
+                _no(site_id, "has no launch error to take up", "a site that was measured", "no-launch-error")
             )
             continue
         allowed = correctable_stages(answer.network, site_id)
         if stage_id not in allowed:
-            problems.append(
-                Problem(
-                    f"site {site_id}",
-                    f"cannot correct {stage_id!r}",
-                    f"one of {', '.join(allowed)}",
-                    code="stage-not-correctable",
-                    touches=(Touch(site_id),),
-                    stages=(stage_id,),
-                )
-            )
+            what, expected = f"cannot correct {stage_id!r}", f"one of {', '.join(allowed)}"
+            problems.append(_no(site_id, what, expected, "stage-not-correctable", stage_id))
+            continue
+        taken = _taken_already(answer, site_id, stage_id)
+        if taken is not None:
+            problems.append(taken)
             continue
         parent = errors.get(parents.get(site_id) or "")
         own_us = site.launch_error_us - ((parent.launch_error_us or 0.0) if parent is not None else 0.0)
         row = next(s for s in changed["stages"] if s["id"] == stage_id)
         latency_us = round(row["latency_us"] + own_us, 4)
         if latency_us < 0:
-            what = f"{stage_id!r} would take {latency_us:g} us"
-            problems.append(
-                Problem(
-                    f"site {site_id}",
-                    what,
-                    "another stage: this one is shorter than the correction",
-                    code="latency-would-be-negative",
-                    touches=(Touch(site_id),),
-                    stages=(stage_id,),
-                    values={"latency_us": latency_us},
-                )
+            what, expected = (
+                f"{stage_id!r} would take {latency_us:g} us",
+                "another stage: this one is shorter than that",
             )
+            problems.append(_no(site_id, what, expected, "latency-would-be-negative", stage_id))
             continue
-        if f"(table {mark})" in (row.get("note") or ""):
-            what = f"{stage_id!r} took these measurements up already: the correction would count twice"
-            problems.append(
-                Problem(
-                    f"site {site_id}",
-                    what,
-                    "measurements made since, with the new setting",
-                    code="correction-taken-already",
-                    touches=(Touch(site_id),),
-                    stages=(stage_id,),
-                )
-            )
-            continue
-        note = f"reconciled {day} (table {mark}): {own_us:+.3f} us, standard uncertainty {site.uncertainty_us:.3f} us"
-        # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.
-        tolerance_us = max(row.get("tolerance_us") or 0.0, round(1.96 * site.uncertainty_us, 4))
-        row |= {"latency_us": latency_us, "source": "measured", "date": day, "tolerance_us": tolerance_us}
-        row["note"] = f"{row['note']}; {note}" if row.get("note") else note
+        _take_up(row, latency_us=latency_us, own_us=own_us, sigma_us=site.uncertainty_us, day=f"{at:%Y-%m-%d}")
+        amounts_us[site_id] = round(own_us, 4)
     if problems:
         raise PlanError(problems)
+    used = [row.measurement for row in answer.found.residuals]
+    _mark_older(changed, answer.network, used)
+    record = {
+        "taken_at": f"{at:%Y-%m-%dT%H:%M:%SZ}",
+        "rows": sorted({fingerprint(m) for m in used}),
+        "set_us": in_force_us(delay_table(answer.network), as_set=answer.as_set),
+        "stages": dict(stages),
+        "amounts_us": amounts_us,
+    }
+    changed["corrections"] = [*(changed.get("corrections") or ()), record]
     return changed
 
 
-def _mark(answer: Reconciled) -> str:
-    """What tells one table of measurements from another."""
-    rows = [
-        (m.when, m.point, m.lat_deg, m.lon_deg, m.site, m.reference_site, m.delay_difference_us)
-        for m in (row.measurement for row in answer.found.residuals)
-    ]
-    return hashlib.sha256(repr(sorted(rows)).encode()).hexdigest()[:8]
+def _take_up(row: dict[str, Any], *, latency_us: float, own_us: float, sigma_us: float, day: str) -> None:
+    """One stage's latency, with where it comes from."""
+    note = f"reconciled {day}: {own_us:+.3f} us, standard uncertainty {sigma_us:.3f} us"
+    # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.
+    tolerance_us = max(row.get("tolerance_us") or 0.0, round(1.96 * sigma_us, 4))
+    row |= {"latency_us": latency_us, "source": "measured", "date": day, "tolerance_us": tolerance_us}
+    row["note"] = f"{row['note']}; {note}" if row.get("note") else note
+
+
+def _mark_older(changed: dict[str, Any], network: Network, used: Sequence[Measurement]) -> None:
+    """Put measurements that are older than a correction by their time to those that it rests on."""
+    for m, found in zip(used, made_before(network, used), strict=True):
+        if found is not None and found.sure == "by its time":
+            at = (network.corrections or ()).index(found.correction)
+            changed["corrections"][at]["rows"] = sorted({*changed["corrections"][at]["rows"], fingerprint(m)})
+
+
+def _taken_already(answer: Reconciled, site_id: str, stage_id: str) -> Problem | None:
+    """Why a launch error may not be taken up: its measurements were, or may have been, or nobody set it since."""
+    corrections = answer.network.corrections or ()
+    used = [row.measurement for row in answer.found.residuals]
+    known = made_before(answer.network, used)
+    unsure = [found.correction.taken_at for found in known if found is not None and found.sure == "not sure"]
+    if unsure:
+        what = f"some measurements may be older than the correction of {max(unsure)}, or newer"
+        return _no(site_id, what, f"their {TIME_EXPECTED}", "time-not-sure", stage_id)
+    earlier = [one for one in corrections if site_id in one.stages]
+    if not earlier:
+        return None
+    last, marks = max(one.taken_at for one in earlier), {mark for one in earlier for mark in one.rows}
+    if all(fingerprint(m) in marks for m in used if site_id in (m.site, m.reference_site)):
+        what = f"took these measurements up already, at {last}: the correction would count twice"
+        return _no(site_id, what, "measurements made since, with the new setting", "correction-taken-already", stage_id)
+    row = delay_table(answer.network).row(site_id)
+    if not answer.as_set and row.now_us != row.set_us and None in known:
+        what = f"was corrected at {last}, and the plan does not say that its new setting was made since"
+        expected = "what is set now entered first, or the comparison with what is set now"
+        return _no(site_id, what, expected, "correction-not-set", stage_id)
+    return None
+
+
+def _no(site_id: str, what: str, expected: str, code: str, stage_id: str | None = None) -> Problem:
+    """Why one site cannot take its launch error up."""
+    stages = () if stage_id is None else (stage_id,)
+    return Problem(f"site {site_id}", what, expected, code=code, touches=(Touch(site_id),), stages=stages)
+
+
+def _counted_before(network: Network, measurements: Sequence[Measurement]) -> tuple[Problem, ...]:
+    """What is said of measurements that are older than a correction."""
+    known = [found for found in made_before(network, measurements) if found is not None]
+    sure = [found for found in known if found.sure != "not sure"]
+    told = []
+    if sure:
+        last = max(found.correction.taken_at for found in sure)
+        what = f"{len(sure)} of these were made before the correction of {last}: held against the settings of then"
+        told.append(Problem("when", what, "nothing", "warning", code="measured-before-correction"))
+    if len(known) > len(sure):
+        last = max(found.correction.taken_at for found in known)
+        what = f"{len(known) - len(sure)} of these may be older than the correction of {last}: taken to be"
+        told.append(Problem("when", what, TIME_EXPECTED, "warning", code="time-not-sure"))
+    return tuple(told)
 
 
 def _site(site: SiteError, guess: Guess) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from sfn.plan.antenna import Antenna
+from sfn.plan.correction import Correction
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
@@ -321,5 +322,7 @@ class Network(Record):
     """Every stage, held once."""
     sites: Annotated[tuple[Site, ...], Field(min_length=1, max_length=500)]
     """The transmitters, in the order of the tables."""
+    corrections: Annotated[tuple[Correction, ...], Field(max_length=1000)] | None = None
+    """Measured launch errors that stages took up; kept by the program, so that none counts twice."""
     notes: Text | None = None
     """Anything a colleague should know."""

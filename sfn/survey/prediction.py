@@ -11,6 +11,7 @@ from sfn.field.transmitter import transmitter
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.survey.measurements import Measurement, predicted_difference
+from sfn.survey.taken_up import settings_then_us
 from sfn.terrain.dem import Terrain, heights
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
@@ -28,7 +29,8 @@ def planned_differences(
     terrain : Terrain, optional
         Gives the ground at points whose `rx_ground_m` was not told; sea level without it.
     as_set : bool
-        Launches with what is set now, not with the computed settings.
+        Launches with what is set now, not with the computed settings. Measurements made before a correction was
+        taken up are held against the settings of then, see `sfn.survey.taken_up`.
 
     Returns
     -------
@@ -41,7 +43,8 @@ def planned_differences(
         If a position cannot be read.
     """
     placed = place(network)
-    launches = delay_table(network, placed=placed).launches(as_set=as_set)
+    table = delay_table(network, placed=placed)
+    launches, then_us = table.launches(as_set=as_set), settings_then_us(network, table, measurements, as_set=as_set)
     sites = {s.id: s for s in network.sites}
     lat, lon = np.array([m.lat_deg for m in measurements]), np.array([m.lon_deg for m in measurements])
     ground_m = np.array([m.rx_ground_m for m in measurements])
@@ -58,11 +61,11 @@ def planned_differences(
     launch, site_lat, site_lon, site_height = of([m.site for m in measurements])
     other, other_lat, other_lon, other_height = of([m.reference_site for m in measurements])
     return predicted_difference(
-        launch,
+        launch + then_us[:, 0],
         site_lat_deg=site_lat,
         site_lon_deg=site_lon,
         site_height_m=site_height,
-        reference_launch_us=other,
+        reference_launch_us=other + then_us[:, 1],
         reference_lat_deg=other_lat,
         reference_lon_deg=other_lon,
         reference_height_m=other_height,

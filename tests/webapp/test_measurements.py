@@ -83,6 +83,31 @@ def test_kept_errors_become_a_revision(
     assert "reconciled with night.csv: south" == saved.revision.reason
 
 
+def test_a_correction_counts_once_through_the_page(
+    post: Callable[..., Any], store: Store, number: int, rows: str
+) -> None:
+    """The same log again, with its note edited away, and with one more line: the exciter stays at what was measured."""
+    chosen = {"hold-north": "yes", "stage-south": "south-exciter", "author": "ab"}
+    keep = f"/networks/{number}/measurements/keep"
+    assert 303 == post(keep, csv=rows, base="1", **chosen).status_code
+    document = dict(store.read(number).document)
+    for stage in document["stages"]:
+        stage.pop("note", None)
+    store.save(number, document, base_revision=2, author="ab", reason="notes tidied up")
+
+    again = post(keep, csv=rows, base="3", **chosen)
+    assert 422 == again.status_code
+    assert "took these measurements up already" in again.text
+    line = rows.splitlines()[1]
+    no_time = post(keep, csv=rows + line.replace("02:10,P0", "02:20,P7") + "\n", base="3", **chosen)
+    assert 422 == no_time.status_code
+    assert "some measurements may be older than the correction of" in no_time.text
+    older = post(keep, csv=rows + line.replace("02:10,P0", "2026-09-01 02:20+00:00,P7") + "\n", base="3", **chosen)
+    assert 303 == older.status_code
+    latency = {s["id"]: s.get("latency_us") for s in store.read(number).document["stages"]}
+    assert 1253.2 == pytest.approx(latency["south-exciter"], abs=0.001)
+
+
 @pytest.mark.parametrize(
     ("changed", "words"),
     [

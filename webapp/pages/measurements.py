@@ -94,7 +94,7 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
                     )
                 ]
             )
-        document = corrected(opened.document, answer, stages=chosen, day=f"{datetime.now(UTC):%Y-%m-%d}")
+        document = corrected(opened.document, answer, stages=chosen, taken_at=datetime.now(UTC))
     except PlanError as error:
         return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
     reason = f"reconciled with {typed.source}: {', '.join(chosen)}"
