@@ -7,6 +7,7 @@ import time
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 
@@ -116,12 +117,17 @@ class Maps:
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """All that is wrong with a network on its ground, kept: pages, sheets and answers take the same."""
-        document = sha256(f"{network.model_dump_json(exclude_none=True)}{own_stamp()}".encode()).hexdigest()
+        today = datetime.now(UTC).date()
+        said = f"{network.model_dump_json(exclude_none=True)}{own_stamp()}{today}"
+        document = sha256(said.encode()).hexdigest()
         try:
             ground = self.ground(network)
         except PlanError as refused:
-            return (*self._checks.get((document, ""), lambda: all_problems(network)), *unopened(refused.problems))
-        return self._checks.get((document, ground.digest), lambda: all_problems(network, ground=ground))
+            return (
+                *self._checks.get((document, ""), lambda: all_problems(network, today=today)),
+                *unopened(refused.problems),
+            )
+        return self._checks.get((document, ground.digest), lambda: all_problems(network, ground=ground, today=today))
 
     def reviewed(self, network: Network) -> Review:
         """The one check, terrain included, and what follows for every sheet."""

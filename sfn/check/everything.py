@@ -2,17 +2,22 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from sfn.check.antennas import antenna_problems
+from sfn.check.band import band_problems
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
+from sfn.check.entries import entry_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
 from sfn.check.stamps import stamp_problems
+from sfn.check.routes import route_problems
 from sfn.check.streams import stream_problems
+from sfn.check.words import word_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
@@ -25,7 +30,7 @@ from sfn.timing import delay_table
 SMOOTH = Ground()
 
 
-def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem, ...]:
+def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | None = None) -> tuple[Problem, ...]:
     """All that is wrong with a network: no part of the program may ask a smaller question.
 
     Parameters
@@ -33,6 +38,8 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem,
     network : Network
     ground : Ground
         What the network names, opened; over a smooth earth without cover where it names nothing.
+    today : date, optional
+        Later days than tomorrow are to come; the present day where not given.
 
     Returns
     -------
@@ -50,7 +57,10 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH) -> tuple[Problem,
     found += stand.problems
     found += _of_places(network, stand.at, ground)
     found += antenna_problems(network)
+    found += word_problems(network)
+    found += entry_problems(network, today=today or datetime.now(UTC).date())
     found += chain_problems(network)
+    found += route_problems(network)
     found += stream_problems(network)
     found += stamp_problems(network)
     if carried is not None:
@@ -94,4 +104,4 @@ def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> 
 
 def _of_service(network: Network, carried: Service) -> Iterable[Problem]:
     """What depends on what the service bears."""
-    return [*device_problems(network, carried), *references(network)]
+    return [*band_problems(network, carried), *device_problems(network, carried), *references(network)]

@@ -65,6 +65,8 @@ class Planning(_Entry):
     tolerance_source: str | None = None
     significant_db: float | None = Field(default=None, gt=0, le=60)
     coarse_step_us: Positive | None = None
+    bands_mhz: tuple[tuple[Annotated[float, Field(gt=0)], Annotated[float, Field(gt=0)]], ...] = ()
+    bands_source: str = ""
     note: str = ""
 
 

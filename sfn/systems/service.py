@@ -66,6 +66,8 @@ class Service:
         interval, those within this of the wanted one (required C/N plus margin). [dB]
     echo_mask : tuple of (float, float)
         VSB: delay against the least desired-to-undesired ratio. [us, dB]
+    bands_mhz : tuple of (float, float)
+        Bands that the service is broadcast in; empty where none is given. [MHz]
     document, status, note : str
         Document and table, how it is known (read, secondary, from memory), what to beware of.
     *_source : str
@@ -105,6 +107,8 @@ class Service:
     differential: bool = False
     echo_mask: tuple[tuple[float, float], ...] = ()
     note: str = ""
+    bands_mhz: tuple[tuple[float, float], ...] = ()
+    bands_source: str = ""
 
 
 def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
@@ -345,4 +349,6 @@ def _record(
         differential=entry.differential,
         echo_mask=echo_mask,
         note=entry.note if note is None else note,
+        bands_mhz=entry.bands_mhz,
+        bands_source=entry.bands_source,
     )

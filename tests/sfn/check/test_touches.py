@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
@@ -18,6 +19,7 @@ from tests.sfn.networks import field
 # Names inside names, ids that begin alike; `gap.2.x` is fed off air from `gap`.
 NAMES = {"gap": "Ridge", "gap.2": "Ridge south", "gap.22": "Ridge south east", "gap.2.x": "Ridge (main)"}
 PLACES = ("36.200, -84.200", "36.300, -84.100", "36.350, -84.150", "36.210, -84.210")
+TODAY = date(2026, 11, 29)
 Change = Callable[[dict[str, Any]], object]
 
 
@@ -113,6 +115,24 @@ def clocks(tree: dict[str, Any]) -> None:
     del tree["sites"][2]["time_reference"]
 
 
+FEEDER = {
+    "id": "feeder",
+    "kind": "feeder",
+    "length_m": 50.0,
+    "velocity_factor": 0.88,
+    "tolerance_us": 0.0,
+    "source": "data sheet",
+}
+SLOW = _stage("slow", kind="network") | {"latency_us": 3000.0}
+SHIFT = {"sectors_db": [1.0], "source": "drive", "date": "2026-13-01"}
+
+
+def routes(site: str, standby: list[str]) -> Change:
+    """A standby route beside the main one."""
+    main, other = (["enc", *own, f"{site}-mod"] for own in ([f"{site}-release"], standby))
+    return at(site, chains=[{"route": "main", "stages": main}, {"route": "standby", "stages": other}])
+
+
 CASES: list[tuple[str, Change, set[str]]] = [
     ("stage-unused", added(_stage("spare"), lambda tree: None), set()),
     ("buffer-underrun", stage("gap.2-release", release_delay_us=50.0), {"gap.2"}),
@@ -135,6 +155,25 @@ CASES: list[tuple[str, Change, set[str]]] = [
     ("terrain-missing", at("gap.2", position={"text": "35.0, -83.0"}), {"gap.2"}),
     ("off-air-idle", at("gap.2", off_air={"isolation_db": 100}), {"gap.2"}),
     ("relay-figures-missing", at("gap.2.x", off_air={"receiving_gain_dbd": 6}), {"gap.2.x"}),
+    ("stage-after-feeder", added(FEEDER, chain("gap.2", "enc", "feeder", "gap.2-release", "gap.2-mod")), {"gap.2"}),
+    ("route-doubled", routes("gap.2", ["gap.2-release", "gap.22-net"]), {"gap.2"}),
+    ("route-doubled", chain("gap", "enc", "gap-release", "gap.22-release", "gap-mod"), {"gap"}),
+    ("route-forces-common-delay", added(SLOW, routes("gap.2", ["slow"])), {"gap.2"}),
+    ("frequency-outside-band", lambda tree: tree.update(frequency_mhz=983), set(NAMES)),
+    ("date-impossible", stage("gap.2-mod", date="2026-02-30"), {"gap.2"}),
+    ("date-impossible", stage("gap-mod", changed="2031-01-01"), {"gap"}),
+    ("date-impossible", at("gap", level_shift=SHIFT), {"gap"}),
+    ("tolerance-above-latency", stage("gap.2-mod", tolerance_us=100.1), {"gap.2"}),
+    ("offset-limits-crossed", at("gap.2", least_offset_us=10, greatest_offset_us=-10), {"gap.2"}),
+    ("offset-outside-limits", at("gap.2", offset_us=11, greatest_offset_us=10), {"gap.2"}),
+    ("offset-outside-limits", at("gap", offset_us=-11, least_offset_us=-10), {"gap"}),
+    ("erp-zero", at("gap.2", erp_kw={"h": 0.0, "v": 0.0}), {"gap.2"}),
+    ("name-duplicate", at("gap.2", name="ridge "), {"gap", "gap.2"}),
+    ("name-blank", at("gap.2", name="  "), {"gap.2"}),
+    ("control-characters", at("gap.2", name="Ridge\u0007"), {"gap.2"}),
+    ("control-characters", at("gap.22", name="Ridge \u202etsae"), {"gap.22"}),
+    ("control-characters", stage("gap-mod", model="x\ny"), {"gap"}),
+    ("control-characters", lambda tree: tree.update(notes="line\nline\u0000"), set()),
     ("time-scale-differs", clocks, {"gap.2"}),
     ("time-reference-missing", clocks, {"gap.22"}),
     ("cable-uncompensated", clocks, {"gap.2"}),
@@ -145,8 +184,8 @@ CASES: list[tuple[str, Change, set[str]]] = [
 def test_each_kind_of_problem_touches_its_sites_alone(code: str, change: Change, sites: set[str]) -> None:
     """Names inside names and ids that begin alike never share a fault; without the change there is none."""
     ground = Ground(terrain=ridge())
-    before = [p for p in all_problems(network(), ground=ground) if p.code == code]
-    found = [p for p in all_problems(network(change), ground=ground) if p.code == code and p not in before]
+    before = [p for p in all_problems(network(), ground=ground, today=TODAY) if p.code == code]
+    found = [p for p in all_problems(network(change), ground=ground, today=TODAY) if p.code == code and p not in before]
 
     assert found, f"no {code}"
     assert {site for problem in found for site in problem.sites} == sites

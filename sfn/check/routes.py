@@ -1,0 +1,127 @@
+"""Chains whose stages cannot stand in that order, and standby routes that look like a copy with something added."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+from itertools import pairwise
+
+from sfn.chain import all_routes
+from sfn.errors import Problem, Touch
+from sfn.plan import Chain, Network, Site, Stage
+from sfn.timing.setting import field_limits
+from sfn.units import exact
+
+MAIN = "main"
+# What takes a signal from place to place, with all that stands or falls with it.
+TRANSPORT = ("packetising", "loss protection", "network", "buffer", "fibre", "microwave", "time-stamped section")
+_BEFORE_THE_FEEDER = (*TRANSPORT, "encoder", "decoder", "processing", "stereo generator", "modulator")
+# A standby route that raises the common delay of all by more than either is looked at (engineering judgement).
+RAISES_RATIO = 0.1
+RAISES_US = 1000.0
+
+
+def route_problems(network: Network) -> tuple[Problem, ...]:
+    """Stages behind the antenna feeder, routes that look doubled, a standby that alone forces the common delay.
+
+    Parameters
+    ----------
+    network : Network
+
+    Returns
+    -------
+    problems : tuple of Problem
+        In the order of the sites.
+    """
+    stages = {stage.id: stage for stage in network.stages}
+    found: list[Problem] = []
+    for i, site in enumerate(network.sites):
+        for j, chain in enumerate(site.chains):
+            own = [stages[name] for name in chain.stages]
+            found += _order(f"sites[{i}].chains[{j}]", site, chain, own)
+            found += _doubled(f"sites[{i}].chains[{j}]", site, chain, own, stages)
+    return (*found, *_forcing(network))
+
+
+def _order(where: str, site: Site, chain: Chain, own: list[Stage]) -> Iterator[Problem]:
+    """Coding, transport or modulation behind a feeder.
+
+    The feeders of a microwave link stand beside it; a site fed off air begins with the feeder of its receiving antenna.
+    """
+    kinds = [stage.kind for stage in own]
+    for n, stage in enumerate(own):
+        beside = "microwave" in kinds[max(0, n - 1) : n + 2]
+        receiving = site.fed_off_air_from is not None and n == 0
+        if stage.kind != "feeder" or beside or receiving:
+            continue
+        for later in own[n + 1 :]:
+            if later.kind in _BEFORE_THE_FEEDER:
+                what = (
+                    f"site {site.name} ({chain.route}): {later.id} ({later.kind}) stands behind the feeder {stage.id}, "
+                    "where only filters, combiners and the antenna are"
+                )
+                yield Problem(
+                    f"{where}.stages[{own.index(later)}]", what,
+                    "the order in which the signal passes them; kind other for a cable that leads to no antenna",
+                    code="stage-after-feeder", touches=(Touch(site.id, chain.route),), stages=(stage.id, later.id),
+                )  # fmt: skip
+        return
+
+
+def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dict[str, Stage]) -> Iterator[Problem]:
+    """A standby that passes all of the main route's transport and more; two releases at time stamps in series."""
+    touches = (Touch(site.id, chain.route),)
+    passed = [stage.id for stage in own if stage.kind in TRANSPORT]
+    main = next(c for c in site.chains if c.route == MAIN)
+    of_main = [name for name in main.stages if stages[name].kind in TRANSPORT]
+    added = [name for name in passed if name not in of_main]
+    if chain.route != MAIN and of_main and added and set(of_main) <= set(passed):
+        what = (
+            f"site {site.name} ({chain.route}): passes the whole transport of the main route "
+            f"({', '.join(of_main)}) and {', '.join(added)} as well, so it adds to its delay and falls silent with it"
+        )
+        yield Problem(
+            f"{where}.stages", what, f"either {', '.join(of_main)}, or {', '.join(added)}", "warning",
+            "route-doubled", touches, tuple(passed), ("stages",),
+        )  # fmt: skip
+        return
+    for first, second in pairwise(stage for stage in own if stage.kind == "time-stamped section"):
+        what = (
+            f"site {site.name} ({chain.route}): passes two time-stamped sections, {first.id} and {second.id}: "
+            "their release delays add"
+        )
+        yield Problem(
+            f"{where}.stages", what, "one of them, unless the signal is really released twice", "warning",
+            "route-doubled", touches, (first.id, second.id), ("stages",),
+        )  # fmt: skip
+
+
+def _forcing(network: Network) -> Iterator[Problem]:
+    """One standby route that alone makes every site wait longer."""
+    if network.common_delay.mode != "automatic":
+        return
+    routes = all_routes(network)
+    needs = {
+        (site.id, chain.route): float(
+            Fraction(routes[site.id, chain.route].exact_us) - exact(site.offset_us) + field_limits(site.delay_fields)[0]
+        )
+        for site in network.sites
+        if site.fed_off_air_from is None and site.on_air
+        for chain in site.chains
+    }
+    if len(needs) < 2:
+        return
+    (of, route), with_us = max(needs.items(), key=lambda one: one[1])
+    without_us = max(value for key, value in needs.items() if key != (of, route))
+    raises_us = with_us - without_us
+    if route == MAIN or raises_us <= max(RAISES_US, RAISES_RATIO * abs(without_us)):
+        return
+    n, site = next((n, s) for n, s in enumerate(network.sites) if s.id == of)
+    j = next(j for j, c in enumerate(site.chains) if c.route == route)
+    what = (
+        f"site {site.name} ({route}): this route alone makes every site wait {raises_us:,.10g} us longer, "
+        f"{with_us:,.10g} us instead of {without_us:,.10g}"
+    )
+    yield Problem(
+        f"sites[{n}].chains[{j}]", what, "a faster standby route, or a common delay chosen with that in view",
+        "warning", "route-forces-common-delay", (Touch(site.id, route),), tuple(site.chains[j].stages), (),
+        {"with_us": with_us, "without_us": without_us},
+    )  # fmt: skip
