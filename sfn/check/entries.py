@@ -101,4 +101,3 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
             f"{where}.level_shift.date", f"site {site.name}: {wrong}", "the day the shift was accepted", "warning",
             "date-impossible", touches, (), ("level_shift",),
         )  # fmt: skip
-

@@ -14,8 +14,8 @@ from sfn.check.heights import height_problems, reach_problems
 from sfn.check.off_air import off_air_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
-from sfn.check.stamps import stamp_problems
 from sfn.check.routes import route_problems
+from sfn.check.stamps import stamp_problems
 from sfn.check.streams import stream_problems
 from sfn.check.words import word_problems
 from sfn.errors import PlanError, Problem, Touch

@@ -1,14 +1,12 @@
 """Chains whose stages cannot stand in that order, and standby routes that look like a copy with something added."""
 
 from collections.abc import Iterator
-from fractions import Fraction
 from itertools import pairwise
 
 from sfn.chain import all_routes
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
-from sfn.timing.setting import field_limits
-from sfn.units import exact
+from sfn.timing.table import common_demands
 
 MAIN = "main"
 # What takes a signal from place to place, with all that stands or falls with it.
@@ -98,15 +96,7 @@ def _forcing(network: Network) -> Iterator[Problem]:
     """One standby route that alone makes every site wait longer."""
     if network.common_delay.mode != "automatic":
         return
-    routes = all_routes(network)
-    needs = {
-        (site.id, chain.route): float(
-            Fraction(routes[site.id, chain.route].exact_us) - exact(site.offset_us) + field_limits(site.delay_fields)[0]
-        )
-        for site in network.sites
-        if site.fed_off_air_from is None and site.on_air
-        for chain in site.chains
-    }
+    needs = {key: float(value) for key, value in common_demands(network, all_routes(network)).items()}
     if len(needs) < 2:
         return
     (of, route), with_us = max(needs.items(), key=lambda one: one[1])

@@ -170,18 +170,26 @@ def _wishes(made: _Walked, routes: Mapping[tuple[str, str], RouteLatency]) -> tu
 
 def _needs(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> Needs:
     """The least common delay that every studio-fed site on air can meet, and who forces it."""
+    demands = common_demands(network, routes)
+    forcing = max(demands, key=lambda key: demands[key])
+    names = {site.id: site.name for site in network.sites}
+    return Needs(demands[forcing], forcing, names[forcing[0]])
+
+
+def common_demands(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> dict[tuple[str, str], Fraction]:
+    """Least common delay that each route of each site fed from the studio can meet, by site and route. [us]
+
+    Sites off the air do not count, unless none is on air.
+    """
     fed = [site for site in network.sites if site.fed_off_air_from is None]
     counted = [site for site in fed if site.on_air] or fed
-    demands = {
+    return {
         (site.id, chain.route): Fraction(routes[site.id, chain.route].exact_us)
         - exact(site.offset_us)
         + field_limits([field for field in site.delay_fields if units_known(field)])[0]
         for site in counted
         for chain in site.chains
     }
-    forcing = max(demands, key=lambda key: demands[key])
-    names = {site.id: site.name for site in network.sites}
-    return Needs(demands[forcing], forcing, names[forcing[0]])
 
 
 @dataclass(frozen=True, slots=True)
