@@ -28,11 +28,16 @@ class Needs:
 
 @dataclass(frozen=True, slots=True)
 class Says:
-    """What sentences and figures of all sites rest on; `tolerated_us` is None where the service is not known."""
+    """What sentences and figures of all sites rest on.
+
+    `tolerated_us` is the launch error that may stay, `tolerance_us` the delay difference that the service bears; None
+    where the service is not known.
+    """
 
     common: Fraction
     needs: Needs
     tolerated_us: float | None
+    tolerance_us: float | None
     reachable: Reachable | None
     names: Mapping[str, str]
 
@@ -77,6 +82,8 @@ def _row(index: int, site: Site, row: DelayRow, says: Says) -> Iterator[Problem]
         yield _left(index, site, row, says, "rounding-left", "warning")
     if greatest > least and 0 <= row.headroom_us < NEARLY_FULL_RATIO * (greatest - least) and not beyond:
         yield _nearly_full(index, site, row, greatest)
+    if row.jump_us is not None and says.tolerance_us is not None and abs(row.jump_us) > says.tolerance_us + _WITHIN_US:
+        yield _jumps(index, site, row, row.jump_us, says.tolerance_us)
     if not row.proven:
         yield Problem(
             _where(index, site),
@@ -192,6 +199,21 @@ def _nearly_full(index: int, site: Site, row: DelayRow, greatest_us: float) -> P
     )
 
 
+def _jumps(index: int, site: Site, row: DelayRow, jump_us: float, tolerance_us: float) -> Problem:
+    """A change-over that puts the site, and what it feeds, out of step."""
+    follow = f", and those of {len(row.jumps)} fed off air from it" if row.jumps else ""
+    return Problem(
+        f"sites[{index}].chains[{[chain.route for chain in site.chains].index(row.route)}]",
+        f"site {site.name} ({row.route}): a change-over to this route moves its launch by {jump_us:+.4f} us{follow}; "
+        f"the service bears {_us(tolerance_us)} us",
+        "delay in the faster route, or a device that keeps a setting for each route; else inhibit the change-over",
+        "warning",
+        code="jump-beyond-tolerance",
+        touches=(Touch(site.id),),
+        values={"jump_us": jump_us, "tolerance_us": tolerance_us},
+    )
+
+
 def _unknown_signs(index: int, site: Site) -> Iterator[Problem]:
     """Fields of which nobody knows which way they move the launch."""
     for j, field in enumerate(site.delay_fields):
@@ -244,7 +266,10 @@ def _unknown_now(index: int, site: Site, row: DelayRow) -> Iterator[Problem]:
 def _cure_least(site: Site, row: DelayRow, says: Says) -> str:
     """What would bring a setting up to the least the fields can do."""
     if site.fed_off_air_from is not None:
-        return f"an offset of {_us(row.least_offset_us or 0.0)} us or more: no common delay helps a site fed off air"
+        cure = f"an offset of {_us(row.least_offset_us or 0.0)} us or more: no common delay helps a site fed off air"
+        if says.reachable is None or not site.on_air or says.reachable.offsets:
+            return cure
+        return f"{cure}; unless what feeds it is mended by {_cure_left(site, says)}"
     needs = says.needs
     least = _us(float(needs.least_common))
     return f"a common delay of {least} us or more, forced by site {needs.forced_by_name} ({needs.forced_by[1]})"

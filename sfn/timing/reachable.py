@@ -122,8 +122,9 @@ def _with_offsets(sites: Sequence[Wishes], common: Fraction) -> Reachable | None
 
 def _other_offset(one: Wishes, wishes: Sequence[_Wish], present: Fraction) -> Fraction | None:
     """The nearest offset that every route of a site can make, moved by no more than is left today."""
-    if one.site.offset_held:
-        return None
+    beyond = any(not w.made.least <= present + w.base <= w.made.greatest for w in wishes)
+    if one.site.offset_held or (beyond and one.parent is None):
+        return None  # too short a field is no matter of offsets, where a common delay moves every site alike
     low, high = present - one.left, present + one.left
     if one.site.least_offset_us is not None:
         low = max(low, exact(one.site.least_offset_us))
@@ -143,7 +144,8 @@ def _nearest(
     """The place nearest to `start` at which every wish is met, as round a number as serves; later before earlier."""
     found = []
     for later in (True, False):
-        reached = _leap(start, wishes, later=later, least=least, greatest=greatest)
+        begin = max(start, least) if later else start if greatest is None else min(start, greatest)
+        reached = _leap(begin, wishes, later=later, least=least, greatest=greatest)
         if reached is not None:
             round_one = next(
                 (x for x in _rounded(reached, later=later)

@@ -9,6 +9,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import path_between, placed_sites
 from sfn.plan import Network, Site
+from sfn.systems.service import service
 from sfn.timing.device import field_limits, finest_step, present_total, present_values
 from sfn.timing.failover import fed_from, jump
 from sfn.timing.missing import Missing, missing_feed, missing_unit, units_known
@@ -85,7 +86,9 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
     bad = any(_far_off(row, made.tolerated_us) for rows in made.rows.values() for row in rows if row.on_air)
     least = needs.least_common if chosen.value_us is not None else common
     found = reachable(_wishes(made, routes), common=common, least_common=least) if bad else None
-    says = Says(common, needs, made.tolerated_us, found, {site.id: site.name for site in network.sites})
+    says = Says(
+        common, needs, made.tolerated_us, _tolerance(network), found, {site.id: site.name for site in network.sites}
+    )
     return DelayTable(
         network.name,
         float(common),
@@ -143,6 +146,14 @@ def _tolerated(network: Network) -> float | None:
     """The launch error that may stay; None where the service is not known, which the check says."""
     try:
         return tolerated_error(network)
+    except PlanError:
+        return None
+
+
+def _tolerance(network: Network) -> float | None:
+    """The delay difference that the service bears; None where it is not known, which the check says."""
+    try:
+        return service(network.service).tolerance_us
     except PlanError:
         return None
 

@@ -1,12 +1,15 @@
 """The delay table: signs, routes, sites fed off air, limits and what is said about them."""
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from hypothesis import given, strategies as st
 
+from sfn.errors import PlanError
+from sfn.plan import Network
 from sfn.timing import delay_table
-from tests.sfn.networks import example
+from tests.sfn.networks import example, field
 
 
 def standby(tree: dict[str, Any], latency_us: float = 20_000.0, **chain: Any) -> None:
@@ -136,3 +139,305 @@ def test_headroom_is_what_all_fields_can_still_add() -> None:
     assert south.headroom_us == pytest.approx(2_000_000 + 5_000 - 106_382.7)
     assert south.coarse_headroom_us == pytest.approx(2_000_000 - 106_000)
     assert table.row("north").headroom_us == pytest.approx(2_000_000 - 500)
+
+
+def kept(*, set_now: dict[str, float] | None = None, latency_us: float = 250_000.0) -> Callable[[dict[str, Any]], None]:
+    """A standby route of the north, which feeds the gap, under a common delay that it cannot meet."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["stages"].append({"id": "north-backup", "kind": "network", "latency_us": latency_us, "source": "assumed"})
+        tail = tree["sites"][0]["chains"][0]["stages"][-2:]
+        own = {} if set_now is None else {"set": set_now}
+        tree["sites"][0]["chains"].append({"route": "standby", "stages": ["north-backup", *tail], **own})
+        tree["common_delay"] = {"mode": "fixed", "value_us": 130_000}
+
+    return change
+
+
+def own_us(network: Network, site: int, chain: int) -> float:
+    """Latency of a route's stages by hand: given figures, feeders at their velocity factor."""
+    stages = {stage.id: stage for stage in network.stages}
+    total = 0.0
+    for name in network.sites[site].chains[chain].stages:
+        stage = stages[name]
+        if stage.length_m is not None:
+            total += stage.length_m / (299.792458 * float(stage.velocity_factor or 1.0))
+        else:
+            total += float(stage.latency_us if stage.latency_us is not None else stage.release_delay_us or 0.0)
+    return total
+
+
+def test_a_jump_counts_the_main_settings_left_in_place_also_where_a_setting_clamps() -> None:
+    """250 ms of standby cannot be set at all: listeners hear the difference of the chains, not that of the settings."""
+    network = example(kept())
+    table = delay_table(network)
+    standby_row = table.row("north", "standby")
+    wanted = own_us(network, 0, 1) - own_us(network, 0, 0)
+
+    assert standby_row.set_us == 0.0  # clamped
+    assert standby_row.jump_us == pytest.approx(wanted, abs=1e-6)
+    assert dict(standby_row.jumps) == {"gap": standby_row.jump_us}
+    assert [p.code for p in table.problems if p.sites == ("north",)] == [
+        "jump-beyond-tolerance",
+        "setting-unreachable",
+    ][::-1]
+
+
+def test_a_route_with_a_preset_of_its_own_goes_over_to_it() -> None:
+    """A device that keeps one setting a route launches there as that route is set: only rounding is left."""
+    names = [one.name for one in example().sites[0].delay_fields]
+    network = example(kept(set_now=dict.fromkeys(names, 0.0), latency_us=100_000.0))
+    table = delay_table(network)
+    main, other = table.row("north"), table.row("north", "standby")
+
+    assert other.jump_us == pytest.approx(other.launch_us - main.launch_us, abs=1e-9)
+    assert abs(other.jump_us or 0.0) < 1.0
+    assert all(p.code != "jump-beyond-tolerance" for p in table.problems)
+
+
+def test_a_preset_of_one_field_leaves_the_others_with_the_main_route() -> None:
+    """Only the field that the route's own setting names goes over; the finer one stays where main has it."""
+
+    def change(tree: dict[str, Any]) -> None:
+        standby(tree, set={"codec delay": 7})
+
+    table = delay_table(example(change))
+    main, other = table.row("south"), table.row("south", "standby")
+    by_name = {field.name: field.set_us for field in other.fields}
+    left = {field.name: field.set_us for field in main.fields}
+    kept_us = by_name["codec delay"] + sum(us for name, us in left.items() if name != "codec delay")
+
+    assert other.jump_us == pytest.approx(other.latency_us + kept_us - main.launch_us, abs=1e-9)
+
+
+def test_a_change_is_against_the_setting_of_the_route_itself() -> None:
+    """What a technician turns on a route counts from what that route is set to."""
+    row = delay_table(example(lambda tree: standby(tree, set={"codec delay": 7}))).row("south", "standby")
+    codec = next(field for field in row.fields if field.name == "codec delay")
+
+    assert (codec.before, codec.change) == (7.0, codec.value - 7.0)
+    assert row.change_us == pytest.approx(sum((f.change or 0.0) * (1000 if f.unit == "ms" else 1) for f in row.fields))
+
+
+def gaps(tree: dict[str, Any]) -> None:
+    """The north gets a codec of whole milliseconds and a fine field of a quarter of one; 900 us are needed."""
+    tree["sites"][0]["delay_fields"] = [
+        field(name="codec", unit="ms", greatest=2000),
+        field(name="exciter", step=0.1, greatest=250),
+    ]
+    tree["common_delay"] = {"mode": "automatic", "margin_us": 900}
+    tree["sites"] = tree["sites"][:2]
+
+
+def test_what_whole_steps_leave_is_named_with_what_would_cure_it() -> None:
+    """100 us too late is an error, and the common delay that is offered meets every wish when it is taken."""
+    table = delay_table(example(gaps))
+    (problem,) = table.problems
+
+    assert problem.code == "rounding-above-tolerated"
+    assert (problem.severity, problem.sites, problem.routes) == ("error", ("north",), ("main",))
+    assert problem.fields == ("codec", "exciter")
+    assert problem.values["rounding_us"] == pytest.approx(100.0, abs=1e-6)
+    assert table.reachable is not None
+    assert "common delay" in problem.expected
+
+    offered = table.reachable.common_delay_us
+    again = delay_table(
+        example(lambda tree: (gaps(tree), tree.update(common_delay={"mode": "fixed", "value_us": offered})))
+    )
+    assert not again.problems
+    assert table.reachable.offsets == {}
+    assert all(abs(row.rounding_us) <= row.step_us / 2 + 1e-9 for row in again.rows)
+
+
+def test_the_offered_common_delay_is_the_nearest() -> None:
+    """Every common delay nearer to the present one, in steps of 0.05 us, leaves some site more than half a step."""
+    table = delay_table(example(gaps))
+    assert table.reachable is not None
+    present, offered = table.common_delay_us, table.reachable.common_delay_us
+    north, south = table.row("north"), table.row("south")
+
+    def met(common_us: float) -> bool:
+        """Whether both devices come within half a step: 1 ms and 0 to 250 us in 0.1 us; 1 ms and 0 to 5 ms."""
+        added = north.added_us + common_us - present
+        return added % 1000 <= 250.05 or added % 1000 >= 999.95
+
+    assert south.rounding_us == pytest.approx(0.0, abs=0.05)
+    assert met(offered)
+    assert not any(met(present + n * 0.05) for n in range(int((offered - 1 - present) / 0.05)))
+
+
+def test_a_relay_is_offered_an_offset_where_no_common_delay_helps() -> None:
+    """Its device goes in whole milliseconds: the offset that it can have is offered, and meets its wish."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"][2]["delay_fields"] = [field(unit="ms", greatest=10), field(name="fine", step=0.1, greatest=5)]
+        tree["sites"][2]["offset_us"] = 60
+
+    table = delay_table(example(change))
+    row = table.row("gap")
+    assert row.rounding_us == pytest.approx(5.0 - row.added_us)  # 14.6 wanted, 5 is the most below a millisecond
+    assert table.reachable is not None
+    assert list(table.reachable.offsets) == ["gap"]
+    assert table.reachable.common_delay_us == table.common_delay_us
+    offered = table.reachable.offsets["gap"]
+
+    again = delay_table(example(lambda tree: (change(tree), tree["sites"][2].update(offset_us=offered))))
+    assert abs(again.row("gap").rounding_us) <= 0.05 + 1e-9
+    held = delay_table(example(lambda tree: (change(tree), tree["sites"][2].update(offset_held=True))))
+    assert held.reachable is None
+
+
+@pytest.mark.parametrize(("tolerated", "codes"), [(0.2, ["rounding-above-tolerated"]), (0.25, []), (0.3, [])])
+def test_half_a_step_is_no_problem_unless_more_than_is_tolerated(tolerated: float, codes: list[str]) -> None:
+    """Exactly half of the finest step stays: only a stricter work order makes it one."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"] = tree["sites"][:1]
+        tree["sites"][0]["delay_fields"] = [field(step=0.5)]
+        tree["stages"] = [
+            {"id": "only", "kind": "other", "latency_us": 1000, "tolerance_us": 1, "source": "data sheet"}
+        ]
+        tree["sites"][0]["chains"] = [{"route": "main", "stages": ["only"]}]
+        tree["common_delay"] = {"mode": "automatic", "margin_us": 500.25}
+        tree["work_order"] = {"tolerated_error_us": tolerated}
+
+    table = delay_table(example(change))
+
+    assert table.row("north").rounding_us == 0.25
+    assert [problem.code for problem in table.problems] == codes
+
+
+def test_more_than_half_a_step_below_the_tolerated_error_is_a_warning() -> None:
+    """A gap that leaves less than is tolerated does not withhold anything, but is said."""
+
+    def change(tree: dict[str, Any]) -> None:
+        gaps(tree)
+        tree["work_order"] = {"tolerated_error_us": 150}
+
+    (problem,) = delay_table(example(change)).problems
+    assert (problem.code, problem.severity) == ("rounding-left", "warning")
+
+
+@pytest.mark.parametrize(
+    ("margin_us", "code"),
+    [(100.0, []), (100.49, []), (100.5, []), (100.51, ["setting-unreachable"])],
+)  # fmt: skip
+def test_half_a_step_beyond_a_limit_is_still_its_limit(margin_us: float, code: list[str]) -> None:
+    """The greatest setting serves what rounds to it; beyond that the field is too short, with the figures said."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"] = tree["sites"][:1]
+        tree["sites"][0]["delay_fields"] = [field(greatest=100, least=-1000)]
+        tree["stages"] = [
+            {"id": "only", "kind": "other", "latency_us": 1000, "tolerance_us": 1, "source": "data sheet"}
+        ]
+        tree["sites"][0]["chains"] = [{"route": "main", "stages": ["only"]}]
+        tree["common_delay"] = {"mode": "fixed", "value_us": 1000 + margin_us}
+        tree["work_order"] = {"tolerated_error_us": 0.6}
+
+    table = delay_table(example(change))
+    found = [p for p in table.problems if p.code != "headroom-low"]
+
+    assert [p.code for p in found] == code
+    if found:
+        assert found[0].values == pytest.approx({"needed_us": 100.51, "limit_us": 100.0, "beyond_us": 0.51})
+        assert found[0].touches[0].site == "north"
+
+
+@pytest.mark.parametrize(("margin_us", "low"), [(949.0, False), (950.0, False), (951.0, True), (1000.0, True)])
+def test_headroom_is_low_below_a_twentieth_of_the_range(margin_us: float, low: bool) -> None:
+    """5 % of 1,000 us are 50: less than that is said."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"] = tree["sites"][:1]
+        tree["sites"][0]["delay_fields"] = [field(greatest=1000)]
+        tree["stages"] = [
+            {"id": "only", "kind": "other", "latency_us": 1000, "tolerance_us": 1, "source": "data sheet"}
+        ]
+        tree["sites"][0]["chains"] = [{"route": "main", "stages": ["only"]}]
+        tree["common_delay"] = {"mode": "fixed", "value_us": 1000 + margin_us}
+
+    found = delay_table(example(change)).problems
+    assert [p.code for p in found] == (["headroom-low"] if low else [])
+    if low:
+        assert found[0].values["headroom_us"] == 1000 - margin_us
+        assert f"{1000 - margin_us:g} us are left" in found[0].what
+
+
+def test_an_unknown_present_value_is_no_zero() -> None:
+    """Nothing stands in for it: not in the row, not in what it feeds, not in launches as set."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"][0]["delay_fields"][0]["set"] = None
+
+    table = delay_table(example(change))
+    north, gap = table.row("north"), table.row("gap")
+
+    assert (north.now_us, north.change_us, north.launch_now_us) == (None, None, None)
+    assert (north.fields[0].before, north.fields[0].change) == (None, None)
+    assert gap.now_us == 0.0
+    assert gap.launch_now_us is None  # it launches with its parent
+    assert table.row("south").launch_now_us is not None
+    (problem,) = table.problems
+    assert (problem.code, problem.severity, problem.sites) == ("present-value-unknown", "warning", ("north",))
+    assert table.launches() == delay_table(example()).launches()
+    with pytest.raises(PlanError) as refused:
+        table.launches(as_set=True)
+    assert {p.sites[0] for p in refused.value.problems} == {"north", "gap"}
+
+
+def test_an_unknown_sign_is_said_and_hides_what_is_set_now() -> None:
+    """With a sign that nobody knows, only a present value of zero is worth anything."""
+
+    def change(value: float) -> Callable[[dict[str, Any]], None]:
+        return lambda tree: tree["sites"][1]["delay_fields"][0].update(sign="unknown", set=value)
+
+    zero, some = (delay_table(example(change(value))) for value in (0.0, 5.0))
+
+    assert [p.code for p in zero.problems] == ["device-sign-unknown"]
+    assert zero.problems[0].touching("south", "main")
+    assert zero.row("south").now_us == 0.0
+    assert some.row("south").now_us is None
+
+
+def test_a_site_that_cannot_be_read_leaves_the_others() -> None:
+    """A field without a known unit: the site is missing with its fault, the others keep figures to the last digit."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"][0]["delay_fields"][0]["unit"] = "unknown"
+
+    whole, table = delay_table(example()), delay_table(example(change))
+
+    assert [(one.site_id, one.whose) for one in table.missing] == [("north", "north"), ("gap", "north")]
+    assert [p.code for p in table.problems] == ["device-unit-unknown", "parent-missing"]
+    assert table.problems[1].values["whose"] == "north"
+    assert table.row("south") == whole.row("south")
+    assert table.common_delay_us == whole.common_delay_us
+    assert list(table.known_launches()) == ["south"]
+    for ask in (table.launches, lambda: table.row("gap")):
+        with pytest.raises(PlanError):
+            ask()
+
+
+def test_a_relay_without_a_readable_parent_is_missing_by_its_fault() -> None:
+    """The parent itself needs no position for its delay; the path to what it feeds does."""
+    table = delay_table(example(lambda tree: tree["sites"][0].update(position={"text": "somewhere"})))
+
+    assert [(one.site_id, one.whose) for one in table.missing] == [("gap", "north")]
+    assert "North ridge" in table.problems[0].what
+    assert {row.site_id for row in table.rows} == {"north", "south"}
+
+    own = delay_table(example(lambda tree: tree["sites"][2].update(position={"text": "somewhere"})))
+    assert [(one.site_id, one.whose) for one in own.missing] == [("gap", "gap")]
+    assert not own.problems  # the position itself is said by who reads positions
+
+
+def test_limits_without_a_step_between_them_are_an_error() -> None:
+    """No whole step from 0.3 to 0.7: the field cannot be set, and nobody is told to set it."""
+    table = delay_table(
+        example(
+            lambda tree: tree["sites"][0].update(delay_fields=[field(), field(name="odd", least=0.3, greatest=0.7)])
+        )
+    )
+    assert [p.code for p in table.problems] == ["field-without-steps"]
