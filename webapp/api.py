@@ -13,12 +13,14 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from sfn.answer import delays, point
+from sfn.answer.standing import position_doubts
 from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_road
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
 from webapp.differences import ABSENT, compared
+from webapp.documents import network_of
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Summary
@@ -50,6 +52,12 @@ class RevisionLine(BaseModel):
     author: str
     reason: str
     checksum: str
+
+
+class SavedAnswer(RevisionLine):
+    """A revision that was just saved, with every doubt about where its sites stand."""
+
+    problems: list[dict[str, Any]] = Field(default_factory=list)
 
 
 class NetworkAnswer(RevisionLine):
@@ -170,11 +178,11 @@ def list_networks(store: StoreDep, deleted: bool = False) -> list[NetworkLine]:
 
 
 @router.post("/networks", status_code=201, tags=["networks"])
-def make_network(store: StoreDep, body: NewNetwork, response: Response) -> RevisionLine:
+def make_network(store: StoreDep, body: NewNetwork, response: Response) -> SavedAnswer:
     """A new network."""
     made = store.create(body.document, author=body.author, reason=body.reason)
     response.headers["Location"] = f"/api/networks/{made.network_id}"
-    return _revision(made)
+    return _saved(made, body.document)
 
 
 @router.get("/networks/{network_id}", tags=["networks"])
@@ -184,12 +192,12 @@ def read_network(store: StoreDep, network_id: NetworkId, revision: RevisionNumbe
 
 
 @router.put("/networks/{network_id}", responses=CONFLICT, tags=["networks"])
-def save_network(store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> RevisionLine:
+def save_network(store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> SavedAnswer:
     """A new revision. On the disk when this answers."""
     made = store.save(
         network_id, body.document, base_revision=body.base_revision, author=body.author, reason=body.reason
     )
-    return _revision(made)
+    return _saved(made, body.document)
 
 
 @router.delete("/networks/{network_id}", status_code=204, tags=["networks"])
@@ -312,6 +320,12 @@ def _line(summary: Summary) -> NetworkLine:
         saved_at=summary.saved_at,
         author=summary.author,
     )
+
+
+def _saved(made: Revision, document: dict[str, Any]) -> SavedAnswer:
+    """A save, with what is doubtful about the positions in it."""
+    doubts = position_doubts(network_of(document))
+    return SavedAnswer(**_revision(made).model_dump(), problems=[doubt.as_json() for doubt in doubts])
 
 
 def _revision(revision: Revision) -> RevisionLine:

@@ -98,7 +98,10 @@ def _body(names: dict[str, str]) -> dict[str, Any]:
 
 
 class NextAsData:
-    """Under `PREFIX` a redirect becomes JSON that names where it leads, under the same prefix."""
+    """Under `PREFIX` a redirect becomes JSON that names where it leads, under the same prefix.
+
+    What an action found, in `request.state.problems`, stands beside it.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -118,7 +121,9 @@ class NextAsData:
                 location = Headers(raw=message["headers"]).get("location", "/")
                 inside = location.startswith("/") and not location.startswith(PREFIX)
                 where = f"{PREFIX}{location}" if inside else location
-                body = json.dumps({"next": where}).encode()
+                found = scope.get("state", {}).get("problems", ())
+                said = {"problems": [problem.as_json() for problem in found]} if found else {}
+                body = json.dumps({"next": where, **said}).encode()
                 kept = [(k, v) for k, v in message["headers"] if k not in (b"location", b"content-length")]
                 head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
                 await send({**message, "status": 200, "headers": [*kept, *head]})

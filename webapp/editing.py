@@ -2,13 +2,15 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fastapi import Request
 
+from sfn.answer.standing import unconfirmed
 from sfn.errors import PlanError, Problem
 from sfn.plan import read as network_of_text
+from webapp.api_pages import PREFIX
 from webapp.differences import compared, in_words
 from webapp.documents import network_of
 from webapp.forms.places import misshapen
@@ -18,6 +20,8 @@ from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
 
 LONGEST_NAME = 120
+# What the boxes are called that confirm where a site stands.
+CONFIRMS = "stands-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,10 @@ class Draft:
     author: str = ""
     reason: str = ""
     deleted: bool = False
+    confirmed: Mapping[int, str] = field(default_factory=dict)
+    """By a site's position in the list: the place that somebody has confirmed on the map."""
+    asks: bool = True
+    """Whether positions that nobody has confirmed keep it from being saved; not where it was typed as JSON."""
 
     @property
     def changed(self) -> bool:
@@ -76,14 +84,31 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
             ]
         )
     base = store.read(network_id, number, even_deleted=True)
-    draft = Draft(base, base.document, author=form.get("author", "").strip(), reason=form.get("reason", "").strip())
+    draft = Draft(
+        base,
+        base.document,
+        author=form.get("author", "").strip(),
+        reason=form.get("reason", "").strip(),
+        confirmed=confirmed_in(form),
+    )
     if "document" in form:
-        return _as_json(draft, form["document"])
+        return _as_json(replace(draft, asks=False), form["document"])
     held = _carried(form["draft"]) if form.get("draft") else base.document
     wrong = misshapen(held)
     if wrong:
         raise PlanError(wrong)
     return draft.with_document(applied(held, form))
+
+
+def confirmed_in(form: Mapping[str, str]) -> dict[int, str]:
+    """The places that a form confirms, ``stands-0`` by the site's position in the list."""
+    named = ((name.removeprefix(CONFIRMS), text) for name, text in form.items() if name.startswith(CONFIRMS))
+    return {index: text for number, text in named if (index := whole_number(number)) is not None}
+
+
+def asks(request: Request) -> bool:
+    """Whether a person at a page is asked to confirm positions; scripts under ``/api`` get the doubts instead."""
+    return not request.url.path.startswith(PREFIX)
 
 
 def looked_at(draft: Draft, maps: Maps) -> Draft:
@@ -115,6 +140,8 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
                 fields=("author",),
             ),
         )
+    if not problems and draft.asks and asks(request):
+        problems = unconfirmed(draft.document, before=draft.base.document, confirmed=draft.confirmed)
     if problems:
         return replace(draft, problems=problems)
     request.session["author"] = draft.author

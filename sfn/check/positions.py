@@ -36,7 +36,7 @@ def position_problems(network: Network, placed: Mapping[str, Located]) -> tuple[
         for at in sites
         for problem in located_problems(at.located, network.sites[at.index], index=at.index, tolerated_us=tolerated_us)
     ]
-    return (*found, *(_weighed(problem, tolerated_us) for problem in implausible(sites)))
+    return (*found, *(weighed(problem, tolerated_us) for problem in implausible(sites)))
 
 
 def located_problems(located: Located, site: Site, *, index: int, tolerated_us: float) -> tuple[Problem, ...]:
@@ -53,10 +53,10 @@ def located_problems(located: Located, site: Site, *, index: int, tolerated_us: 
     """
     where, touches = f"sites[{index}].position", (Touch(site.id),)
     found = (doubt.problem(where, name=site.name, touches=touches) for doubt in located.doubts)
-    return tuple(_weighed(problem, tolerated_us) for problem in found)
+    return tuple(weighed(problem, tolerated_us) for problem in found)
 
 
-def _weighed(problem: Problem, tolerated_us: float) -> Problem:
+def weighed(problem: Problem, tolerated_us: float) -> Problem:
     """An error where a doubt is worth more than may stay; what has no worth stays as it is."""
     doubt_us = problem.values.get("doubt_us")
     worth_it = isinstance(doubt_us, int | float) and doubt_us > tolerated_us

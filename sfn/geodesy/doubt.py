@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from sfn.errors import Problem, Severity, Touch
 from sfn.geodesy.line import travel_time
+from sfn.units import grouped
 
 # 0, 0 says nothing of where a site stands: it may be anywhere, at most half way round the earth.
 HALF_ROUND_M = 20_004_000.0
@@ -61,9 +62,9 @@ def worth(length_m: float) -> float:
 
 
 def in_words(length_m: float) -> str:
-    """A length and its worth: ``11,113 m, that is 37.08 us``."""
-    metres = f"{length_m:,.0f}" if length_m >= 10 else f"{length_m:.2g}"
-    return f"{metres} m, that is {worth(length_m):,.4g} us"
+    """A length and its worth: ``11 113 m, that is 37.08 us``."""
+    metres = grouped(length_m, ".0f") if length_m >= 10 else f"{length_m:.2g}"
+    return f"{metres} m, that is {grouped(worth(length_m), '.4g' if length_m < 1e6 else '.0f')} us"
 
 
 def uncertainty(doubts: Iterable[Doubt], *, step_m: float, accuracy_m: float) -> float:

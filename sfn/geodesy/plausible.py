@@ -14,6 +14,7 @@ from sfn.geodesy.datum import WGS84_CODE, WGS84_NAME, to_utm, to_wgs84
 from sfn.geodesy.doubt import worth
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
+from sfn.units import grouped
 
 # Sites further than this from every other are questioned: no single-frequency network has gaps that wide.
 FAR_M = 200_000.0
@@ -75,9 +76,8 @@ def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
     for index, (slip, moved_m) in slips.items():
         site = sites[index]
         away_m = float(apart_m[index][group != group[index]].min())
-        what = (
-            f"{site.name} is {away_m / 1000:,.0f} km from the nearest of the other sites, at {_degrees(site.located)}"
-        )
+        away = f"{grouped(away_m / 1000, '.0f')} km from the nearest of the other sites"
+        what = f"{site.name} is {away}, at {_degrees(site.located)}"
         yield Problem(
             f"sites[{site.index}].position",
             what,
@@ -114,7 +114,8 @@ def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarr
         away_m = float(inverse(lat, lon, others_lat_deg, others_lon_deg)[0].min())
         if away_m < best:
             best = away_m
-            words = f"{what} would put it {away_m / 1000:,.0f} km from the nearest of them, at {lat:.4f}, {lon:.4f}"
+            near = f"{grouped(away_m / 1000, '.0f')} km from the nearest of them"
+            words = f"{what} would put it {near}, at {lat:.4f}, {lon:.4f}"
             moved_m = float(inverse(located.lat_deg, located.lon_deg, lat, lon)[0])
     return words, moved_m
 
@@ -161,7 +162,7 @@ def _mixed_datums(sites: Sequence[Standing]) -> Iterator[Problem]:
         if located.datum == usual:
             continue
         shift_us = worth(located.datum_shift_m)
-        cost = f"read as WGS 84 it would lie {located.datum_shift_m:,.1f} m off, {shift_us:.3f} us"
+        cost = f"read as WGS 84 it would lie {grouped(located.datum_shift_m, '.1f')} m off, {shift_us:.3f} us"
         what = f"{site.name} is given in {located.datum}, most sites in {usual}; {cost}"
         yield Problem(
             f"sites[{site.index}].position.crs",

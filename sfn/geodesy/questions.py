@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from sfn.geodesy.datum import Shifted
 from sfn.geodesy.doubt import HALF_ROUND_M, Doubt, doubt, in_words, worth
 from sfn.geodesy.line import inverse
+from sfn.units import grouped
 
 # 0.1 arc-second, 3.1 m or 10 ns: what a position should at least be written to, and a transformation be good for.
 COARSEST_STEP_DEG = 0.1 / 3600
@@ -21,7 +22,7 @@ FINER = "0.1 arc-second or finer: seconds with a decimal, degrees with five, met
 
 def coarse(step_m: float, *, square: bool) -> Doubt:
     """Too few digits: a square of a grid, or a coarse last digit."""
-    what = f"the position is written to {step_m:,.0f} m only, that is {worth(step_m):,.2f} us"
+    what = f"the position is written to {grouped(step_m, '.0f')} m only, that is {grouped(worth(step_m), '.2f')} us"
     kilometres = square and step_m >= KILOMETRE_M * (1 - 1e-9)
     code = "position-kilometre-square" if kilometres else "position-coarse"
     return doubt(code, "text", what, FINER, doubt_m=step_m)
@@ -60,7 +61,7 @@ def outside(shifted: Shifted, *, system_name: str) -> Doubt:
     lat, lon = shifted.lat_deg, shifted.lon_deg
     what = (
         f"{lat:.4f}, {lon:.4f} lies outside the area of {system_name}, by "
-        f"{shifted.outside_m / 1000:,.0f} km, that is {worth(shifted.outside_m):,.0f} us"
+        f"{grouped(shifted.outside_m / 1000, '.0f')} km, that is {grouped(worth(shifted.outside_m), '.0f')} us"
     )
     expected = f"a place within {shifted.outside}; if it is right, written as {lat:.6f}, {lon:.6f} in EPSG:4326"
     return doubt("position-outside-area", "crs", what, expected, doubt_m=shifted.outside_m)

@@ -101,6 +101,8 @@ def test_a_network_of_ones_own_gives_its_number(tab: Any) -> None:
         },
     )
     tab.get_by_role("button", name="Make the network").click()
+    tab.get_by_label("This is where it stands").check()
+    tab.get_by_role("button", name="Make the network").click()
     tab.wait_for_selector("text=The network is made.")
     tab.locator(".tabs a", has_text="Delays").click()
     row = tab.locator("tbody", has_text="Main mast").first
@@ -201,6 +203,8 @@ def test_without_javascript_on_a_telephone(plain_tab: Any) -> None:
     plain_tab.locator(f"button[value='go chain {index}']").first.click()
     plain_tab.locator("details.stage-form [name$='-latency_us']").first.fill("20000")
     fill(plain_tab, author="Ada")
+    plain_tab.get_by_role("button", name="Save as a new revision").click()
+    plain_tab.get_by_label("This is where it stands").check()
     plain_tab.get_by_role("button", name="Save as a new revision").click()
     plain_tab.wait_for_selector("text=Saved as revision 2.")
     plain_tab.goto(f"{address}/delays")

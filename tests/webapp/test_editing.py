@@ -41,6 +41,15 @@ def press(client: TestClient, page: Any, do: str, to: str = EDIT, **typed: str) 
     return client.post(to, data={**inputs(page.text), **typed, "do": do})
 
 
+def confirming(client: TestClient, page: Any, do: str, to: str = EDIT) -> Any:
+    """Tick the box under the map that a page asks with, and press one of its buttons."""
+    assert 422 == page.status_code
+    assert "nobody has confirmed on the map" in page.text
+    box = re.search(r'type="checkbox" name="(stands-\d+)" value="([^"]+)"', page.text)
+    assert box, "no box to tick"
+    return press(client, page, do, to, **{box[1]: unescape(box[2])})
+
+
 def document(client: TestClient) -> Document:
     """The newest revision's document."""
     exported: Document = client.get("/networks/1/export.json").json()
@@ -153,9 +162,11 @@ def test_a_site_is_added_and_removed(client: TestClient, network: str, example: 
     }
     chain = press(client, page, "go chain 3", **typed)
     assert "East hill" in chain.text
-    saved = press(client, chain, "save", **{"stages-10-latency_us": "20000", "author": "Ada"})
+    asked = press(client, chain, "save", **{"stages-10-latency_us": "20000", "author": "Ada"})
+    assert 3 == len(document(client)["sites"])
+    saved = confirming(client, asked, "save")
     assert "Saved as revision 2." in saved.text, re.findall('class="problems".*?</ul>', saved.text, re.S)
-    assert f"{network}/sites/east/chain" == saved.url.path
+    assert f"{network}/sites/east" == saved.url.path
     assert "East hill" == document(client)["sites"][3]["name"]
     removed = press(client, client.get(network), "remove sites-3")
     assert "Saved as revision 3." in press(client, removed, "save", author="Ada").text
@@ -226,7 +237,9 @@ def test_a_network_of_ones_own(client: TestClient) -> None:
         "stages-0-latency_us": "120000",
         "author": "Ada",
     }
-    made = press(client, first, "", to="/networks/new", **typed)
+    asked = press(client, first, "", to="/networks/new", **typed)
+    assert "Is this where it stands?" in asked.text
+    made = confirming(client, asked, "", to="/networks/new")
     assert "The network is made." in made.text, re.findall('class="problems".*?</ul>', made.text, re.S)
     assert "main-mast" == document(client)["sites"][0]["id"]
 

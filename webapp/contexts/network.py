@@ -1,8 +1,10 @@
 """Pages on which a network's document is edited."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
+from sfn.answer.standing import Standing
 from sfn.check.heights import GroundThere
 from sfn.errors import Problem
 from sfn.geodesy.position import Forms, Located
@@ -106,6 +108,10 @@ class SitePage(Context):
     """The same in the forms that sheets print."""
     there: GroundThere | None
     """The ground that the network's terrain has there; None without terrain."""
+    standing: Standing | None
+    """The same on a small map, with what is in doubt and whether it is to be confirmed."""
+    confirmed: Mapping[int, str]
+    """Places that were confirmed, by a site's position in the list."""
     fields: Group
     """The site's own fields."""
     delay_fields: tuple[Group, ...]
@@ -199,6 +205,10 @@ class NewPage(Context):
     """Where that site's delay is set."""
     stage: Group
     """What stands for its whole chain until it is known better."""
+    standing: Standing | None
+    """Where its first site stands, on a small map, to be confirmed; None where its position cannot be read."""
+    confirmed: Mapping[int, str]
+    """The place that was confirmed, by the site's position in the list."""
     author: str
     """Name typed for the record."""
     problems: tuple[Problem, ...]

@@ -20,6 +20,8 @@ LABELS = {
     "v": "vertical",
     "text": "position as written",
     "crs": "datum or projection",
+    "easting_ft": "easting in feet",
+    "northing_ft": "northing in feet",
     "ground_m": "ground height",
     "antenna_m": "antenna height",
     "offset_us": "timing offset",
@@ -76,7 +78,7 @@ ONLY_FOR = {
     "jitter_margin_us": ("time-stamped section",),
     "least_processing_us": ("time-stamped section",),
 }
-UNIT_ENDINGS = ("_us", "_mhz", "_m", "_km", "_db", "_dbuvm", "_deg", "_khz", "_pct", "_s", "_kw", "_n", "_n0")
+UNIT_ENDINGS = ("_us", "_mhz", "_m", "_ft", "_km", "_db", "_dbuvm", "_deg", "_khz", "_pct", "_s", "_kw", "_n", "_n0")
 
 
 LONGEST_MENU = 100

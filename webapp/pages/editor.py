@@ -7,11 +7,13 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.answer.standing import position_doubts
 from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.network import Advice, Editor
 from webapp.dependencies import FormDep, StoreDep
-from webapp.editing import Draft, save, typed
+from webapp.documents import network_of
+from webapp.editing import Draft, asks, save, typed
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
@@ -40,8 +42,10 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
         if isinstance(outcome, Revision):
             told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
             notice(request, told)
+            if not asks(request):
+                request.state.problems = position_doubts(network_of(draft.document))
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
-        return _shown(request, outcome, view, index, status=422)
+        return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:
         return _shown(request, draft, "document", index, status=422)
     if verb == "look":
@@ -56,6 +60,13 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
     if form["do"] == "add sites":
         view, index = "site", len(draft.document["sites"]) - 1
     return _shown(request, draft, view, index)
+
+
+def _asked(draft: Draft, view: str, index: int) -> tuple[str, int]:
+    """The page of the first site whose position is to be confirmed, where that alone keeps a draft from being saved."""
+    waiting = next((p for p in draft.problems if p.code == "position-unconfirmed"), None)
+    path = path_of(anchor(waiting.where)) if waiting else ()
+    return ("site", int(path[1])) if len(path) > 1 else (view, index)
 
 
 def sheet(draft: Draft) -> Sheet:

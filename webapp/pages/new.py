@@ -7,12 +7,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel
 
+from sfn.answer.standing import position_doubts, standing, unconfirmed
 from sfn.errors import PlanError, Problem
 from sfn.plan import DelayField, Network, Site, Stage
+from sfn.timing.tolerated import tolerated_error
 from webapp import addresses
 from webapp.contexts.network import NewPage
 from webapp.dependencies import FormDep, StoreDep
 from webapp.documents import network_of
+from webapp.editing import asks, confirmed_in
 from webapp.forms.fields import Sheet
 from webapp.forms.typed import applied
 from webapp.pages.network import service_ids
@@ -76,10 +79,14 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
         network_of(document)
     except PlanError as refused:
         problems = (*refused.problems, *problems)
+    if not problems and asks(request):
+        problems = unconfirmed(document, before=None, confirmed=confirmed_in(form))
     if problems:
         return shown(request, document, form, problems)
     request.session["author"] = author
     made = store.create(document, author=author, reason="new network")
+    if not asks(request):
+        request.state.problems = position_doubts(network_of(document))
     notice(request, "The network is made. Its chain is one stage so far: part it where you know more.")
     return RedirectResponse(addresses.network(made.network_id), 303)
 
@@ -95,8 +102,23 @@ def shown(request: Request, document: dict[str, Any], form: dict[str, str], prob
     )
     elsewhere = {id(p) for p in held.elsewhere(groups)}
     on_page = frozenset(anchor(p.where) for p in problems if id(p) not in elsewhere)
-    context = NewPage(*groups, author=form.get("author", ""), problems=problems, on_page=on_page)
+    context = NewPage(
+        *groups,
+        standing=standing(document, 0, before=None, tolerated_us=_tolerated(document)),
+        confirmed=confirmed_in(form),
+        author=form.get("author", ""),
+        problems=problems,
+        on_page=on_page,
+    )
     return page(request, context, status=422 if problems else 200)
+
+
+def _tolerated(document: dict[str, Any]) -> float:
+    """The launch error that may stay; none while the document cannot be read. [us]"""
+    try:
+        return tolerated_error(network_of(document))
+    except PlanError:
+        return 0.0
 
 
 def _but(record: type[BaseModel], kept: tuple[str, ...]) -> list[str]:

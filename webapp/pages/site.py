@@ -6,10 +6,11 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.check.heights import GroundThere, ground_there
+from sfn.answer.standing import standing
+from sfn.check.heights import ground_there
 from sfn.errors import PlanError
-from sfn.geodesy.position import Located, locate, three_forms
-from sfn.plan import Position
+from sfn.terrain.dem import Terrain
+from sfn.timing.tolerated import tolerated_error
 from webapp.contexts.network import SitePage
 from webapp.dependencies import NetworkDep, head_of
 from webapp.documents import network_of
@@ -33,9 +34,11 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     """The page of a draft's site."""
     draft = looked_at(draft, request.app.state.maps)
     site = draft.document["sites"][index]
-    found = located(site.get("position") or {})
+    terrain, tolerated_us = _known(request.app.state.maps, draft)
+    stands = standing(draft.document, index, before=draft.base.document, tolerated_us=tolerated_us, terrain=terrain)
+    found = stands.located if stands else None
     typed_m = typed_height(site)
-    there = _ground(request.app.state.maps, draft, typed_m, found)
+    there = ground_there(terrain, found, typed_m=typed_m) if terrain and found else None
     held = sheet(draft)
     fields = held.group(f"sites-{index}", leave_out=("antenna", "level_shift"))
     delay_fields = tuple(
@@ -48,8 +51,10 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         name=name_of(site, index),
         site_id=saved_id(draft, site),
         located=found,
-        forms=three_forms(found.lat_deg, found.lon_deg) if found else None,
+        forms=stands.forms if stands else None,
         there=there,
+        standing=stands,
+        confirmed=draft.confirmed,
         fields=fields,
         delay_fields=delay_fields,
     )
@@ -62,23 +67,17 @@ def typed_height(site: Mapping[str, Any]) -> float | None:
     return None if isinstance(typed, str) else float(typed)
 
 
-def _ground(maps: Maps, draft: Draft, typed_m: float | None, at: Located | None) -> GroundThere | None:
-    """What the network's terrain has there; None without a terrain, or a place."""
+def _known(maps: Maps, draft: Draft) -> tuple[Terrain | None, float]:
+    """The network's terrain, None where it has none that opens, and the launch error that may stay. [us]"""
     try:
-        terrain = maps.ground(network_of(draft.base.document)).terrain
+        network = network_of(draft.base.document)
+        tolerated_us = tolerated_error(network)
     except PlanError:
-        return None  # the Terrain page says why
-    if terrain is None or at is None:
-        return None
-    return ground_there(terrain, at, typed_m=typed_m)
-
-
-def located(position: Mapping[str, Any]) -> Located | None:
-    """A position as the engine understands it, or None; the check says why."""
+        return None, 0.0  # the check says why
     try:
-        return locate(**Position.model_validate(position).model_dump(exclude_none=True))
-    except (PlanError, ValueError):
-        return None
+        return maps.ground(network).terrain, tolerated_us
+    except PlanError:
+        return None, tolerated_us  # the Terrain page says why
 
 
 def name_of(site: Mapping[str, Any], index: int) -> str:

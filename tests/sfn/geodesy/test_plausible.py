@@ -59,7 +59,7 @@ def test_a_far_site_that_no_slip_explains_is_questioned_all_the_same() -> None:
     (problem,) = implausible(network(("far", locate(text="51.00000, 9.00000"))))
 
     assert "a position near the other sites" == problem.expected
-    assert "far is 7,1" in problem.what
+    assert "far is 7\u202f1" in problem.what
     assert ("position-far", {"away_m"}) == (problem.code, set(problem.values))
 
 

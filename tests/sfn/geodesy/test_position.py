@@ -129,7 +129,7 @@ def test_mgrs_stands_for_the_centre_of_its_square_and_says_how_large_it_is() -> 
 
     assert apart_m(located, locate(text="38 north 445000 3645000")) < ROUNDING_M
     assert 10_000 == pytest.approx(located.resolution_m)
-    assert "the position is written to 10,000 m only, that is 33.37 us" == located.warnings[0].what
+    assert "the position is written to 10\u202f000 m only, that is 33.37 us" == located.warnings[0].what
 
 
 def test_letter_s_is_settled_by_the_northing_or_asked_about() -> None:

@@ -1,0 +1,179 @@
+"""Where a site stands: on a small map beside the others, in the forms people compare, with what is in doubt.
+
+A position is confirmed by a person who looked at that map before it is saved for the first time, or anywhere else than
+before. What is confirmed is the place as the map showed it; another place is asked about again.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sfn.check.positions import position_problems, weighed
+from sfn.errors import PlanError, Problem, Touch
+from sfn.geodesy.line import inverse, travel_time
+from sfn.geodesy.position import Forms, Located, locate, three_forms
+from sfn.plan import Network, Position
+from sfn.report.position_map import PositionMap, position_map
+from sfn.terrain.dem import Terrain
+
+# A position that moves by less is the same place, surveyed better.
+SAME_PLACE_M = 100.0
+CONFIRMED = "the map of the site's page, looked at, and its box ticked"
+
+
+@dataclass(frozen=True, slots=True)
+class Nearest:
+    """The site that stands nearest: how far and in which direction it is seen from here."""
+
+    name: str
+    ground_m: float
+    travel_us: float
+    bearing_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One site's place, to be looked at by whoever typed it."""
+
+    located: Located
+    forms: Forms
+    drawing: PositionMap
+    nearest: Nearest | None
+    doubts: tuple[Problem, ...]
+    """Errors where they are worth more than the tolerated launch error."""
+    moved_m: float | None
+    """How far from where it stood in the revision before; None where it stood nowhere. [m]"""
+    to_confirm: bool
+    """Whether it is a place that nobody has confirmed."""
+    confirms: str
+    """What a form sends to say that it stands there."""
+
+
+def place_of(position: object) -> Located | None:
+    """A position of a document as the engine understands it, or None; the check says why."""
+    try:
+        return locate(**Position.model_validate(position).model_dump(exclude_none=True))
+    except (PlanError, ValueError):
+        return None
+
+
+def position_doubts(network: Network) -> tuple[Problem, ...]:
+    """Every doubt about where the sites of a network stand, for the answer to whoever saved it without the map."""
+    placed = {site.id: at for site in network.sites if (at := place_of(site.position)) is not None}
+    return position_problems(network, placed)
+
+
+def standing(
+    document: Mapping[str, Any],
+    index: int,
+    *,
+    before: Mapping[str, Any] | None,
+    tolerated_us: float,
+    terrain: Terrain | None = None,
+) -> Standing | None:
+    """Where a site of a draft stands; None where its position cannot be read.
+
+    Parameters
+    ----------
+    document : mapping
+        The draft; its other sites may be incomplete.
+    index : int
+        The site's place in it.
+    before : mapping or None
+        The document that the draft was made from; None where there is none.
+    tolerated_us : float
+        Launch error that may stay. [us]
+    terrain : Terrain, optional
+        The network's.
+    """
+    site = document["sites"][index]
+    at = place_of(site.get("position"))
+    if at is None:
+        return None
+    others = sorted(_others(document, index, at), key=lambda other: other[0].ground_m)
+    stood = _stood(before, document, index)
+    moved_m = None if stood is None else _apart(stood, at)
+    name = str(site.get("name") or site.get("id") or "this site")
+    doubts = (
+        d.problem(f"sites[{index}].position", name=name, touches=(Touch(str(site.get("id", ""))),)) for d in at.doubts
+    )
+    return Standing(
+        located=at,
+        forms=three_forms(at.lat_deg, at.lon_deg),
+        drawing=position_map(
+            (name, at.lat_deg, at.lon_deg), [(n.name, p.lat_deg, p.lon_deg) for n, p in others], terrain=terrain
+        ),
+        nearest=others[0][0] if others else None,
+        doubts=tuple(weighed(problem, tolerated_us) for problem in doubts),
+        moved_m=moved_m,
+        to_confirm=moved_m is None or moved_m > SAME_PLACE_M,
+        confirms=_confirms(at),
+    )
+
+
+def unconfirmed(
+    document: Mapping[str, Any], *, before: Mapping[str, Any] | None, confirmed: Mapping[int, str]
+) -> tuple[Problem, ...]:
+    """A problem for each site that stands at a new place which nobody has confirmed.
+
+    Parameters
+    ----------
+    document : mapping
+        What is to be saved.
+    before : mapping or None
+        What it was made from; None for the first.
+    confirmed : mapping of int to str
+        By a site's place in the document: what the form sent, `Standing.confirms` of the map that was looked at.
+    """
+    problems = []
+    for index, site in enumerate(document.get("sites") or ()):
+        at = place_of(site.get("position"))
+        stood = _stood(before, document, index)
+        if at is None or (stood is not None and _apart(stood, at) <= SAME_PLACE_M):
+            continue
+        if confirmed.get(index) != _confirms(at):
+            name = site.get("name") or site.get("id") or f"site {index + 1}"
+            what = f"site {name}: nobody has confirmed on the map that it stands at {_confirms(at)}"
+            problems.append(
+                Problem(
+                    f"sites[{index}].position",
+                    what,
+                    CONFIRMED,
+                    code="position-unconfirmed",
+                    touches=(Touch(str(site.get("id", ""))),),
+                    fields=("position",),
+                )
+            )
+    return tuple(problems)
+
+
+def _confirms(at: Located) -> str:
+    """A place as it is confirmed: to a ten-thousandth of a degree, so that the same place is the same text."""
+    return f"{at.lat_deg + 0.0:.4f}, {at.lon_deg + 0.0:.4f}"
+
+
+def _apart(a: Located, b: Located) -> float:
+    """Distance between two places. [m]"""
+    return float(inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)[0])
+
+
+def _stood(before: Mapping[str, Any] | None, document: Mapping[str, Any], index: int) -> Located | None:
+    """Where a site stood before: the site of its id, or the one in its place whose id is gone (it was renamed)."""
+    old = list((before or {}).get("sites") or ())
+    ids = {site.get("id") for site in document["sites"]}
+    site_id = document["sites"][index].get("id")
+    same = [site for site in old if site.get("id") == site_id]
+    if not same and index < len(old) and old[index].get("id") not in ids:
+        same = [old[index]]
+    return place_of(same[0].get("position")) if same else None
+
+
+def _others(document: Mapping[str, Any], index: int, at: Located) -> Iterator[tuple[Nearest, Located]]:
+    """The other sites that can be placed, as they are seen from here."""
+    for number, site in enumerate(document.get("sites") or ()):
+        other = place_of(site.get("position")) if number != index else None
+        if other is None:
+            continue
+        ground_m, bearing_deg, _ = inverse(at.lat_deg, at.lon_deg, other.lat_deg, other.lon_deg)
+        name = str(site.get("name") or site.get("id") or f"site {number + 1}")
+        yield Nearest(name, float(ground_m), float(travel_time(ground_m)), float(bearing_deg)), other

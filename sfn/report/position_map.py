@@ -1,0 +1,128 @@
+"""Where one site stands among the others, for a small drawing: north up, to scale, the ground's shade beneath."""
+
+import base64
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sfn.geodesy.line import METRES_PER_DEGREE_M
+from sfn.report.ground import shade_of
+from sfn.report.maps import png
+from sfn.report.numbers import km
+from sfn.report.scale import round_step
+from sfn.terrain.dem import Terrain, heights
+
+_WIDTH, _HEIGHT, _MARGIN = 400, 300, 34.0
+# A site alone is shown with this much round it.
+_LEAST_ACROSS_M = 20_000.0
+# Beyond this the shade of the ground says nothing any more, and takes long.
+_MOST_SHADED_M = 400_000.0
+_SHADE_STEP_PX = 2
+# Names of more sites than these would cover the drawing; the others keep their dots.
+_MOST_NAMES_N = 6
+_LETTER_PX, _LINE_PX = 6.5, 12
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A site on the drawing; its name is written where `named`, to the left where `left`."""
+
+    name: str
+    x: int
+    y: int
+    named: bool
+    left: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PositionMap:
+    """The drawing, in pixels; `ground` is a picture of the whole of it as a data address, empty without terrain."""
+
+    width: int
+    height: int
+    here: Spot
+    others: tuple[Spot, ...]
+    bar_px: int
+    bar_text: str
+    ground: str
+
+
+def position_map(
+    here: tuple[str, float, float], others: Sequence[tuple[str, float, float]], *, terrain: Terrain | None = None
+) -> PositionMap:
+    """Lay a site and the others of its network on a plane.
+
+    Parameters
+    ----------
+    here : (name, latitude, longitude)
+        The site in question. [degrees]
+    others : sequence of (name, latitude, longitude)
+        The other sites, the nearest first: those are named. [degrees]
+    terrain : Terrain, optional
+        Its shade is drawn beneath, where the drawing is not too wide for it.
+    """
+    lon_0 = here[2]
+    # a network across the date line is no wider for it
+    places = [(lat, lon_0 + (lon - lon_0 + 180.0) % 360.0 - 180.0) for _, lat, lon in (here, *others)]
+    south, north = min(p[0] for p in places), max(p[0] for p in places)
+    west, east = min(p[1] for p in places), max(p[1] for p in places)
+    middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
+    shrink = max(math.cos(math.radians(middle_lat)), 1e-3)
+    across_m = max((east - west) * shrink * METRES_PER_DEGREE_M, _LEAST_ACROSS_M)
+    along_m = max((north - south) * METRES_PER_DEGREE_M, _LEAST_ACROSS_M * _HEIGHT / _WIDTH)
+    per_m = min((_WIDTH - 2 * _MARGIN) / across_m, (_HEIGHT - 2 * _MARGIN) / along_m)
+    degrees_per_px = 1.0 / (per_m * METRES_PER_DEGREE_M)
+
+    def at(place: tuple[float, float]) -> tuple[int, int]:
+        """Pixels of a latitude and a longitude."""
+        x = _WIDTH / 2 + (place[1] - middle_lon) * shrink / degrees_per_px
+        return round(x), round(_HEIGHT / 2 - (place[0] - middle_lat) / degrees_per_px)
+
+    names = [name for name, _, _ in (here, *others)]
+    spots = _spots(names, [at(place) for place in places])
+    bar_m = round_step(_WIDTH / 3 / per_m, most=1)
+    return PositionMap(
+        width=_WIDTH,
+        height=_HEIGHT,
+        here=spots[0],
+        others=spots[1:],
+        bar_px=round(bar_m * per_m),
+        bar_text=km(bar_m, max(0, 3 - math.floor(math.log10(bar_m)))),
+        ground="" if terrain is None else _ground(terrain, middle_lat, middle_lon, degrees_per_px, shrink),
+    )
+
+
+def _spots(names: Sequence[str], places: Sequence[tuple[int, int]]) -> tuple[Spot, ...]:
+    """Names beside their places, as many as there is room for, the first in any case."""
+    taken: list[tuple[float, float, int]] = []
+    spots: list[Spot] = []
+    for name, (x, y) in zip(names, places, strict=True):
+        wide = _LETTER_PX * len(name) + 12
+        left = x + wide > _WIDTH
+        ends = (x - wide, x) if left else (x, x + wide)
+        free = all(abs(y - at) >= _LINE_PX or ends[0] > b or ends[1] < a for a, b, at in taken)
+        named = not spots or (free and len(taken) <= _MOST_NAMES_N)
+        if named:
+            taken.append((*ends, y))
+        spots.append(Spot(name, x, y, named, left))
+    return tuple(spots)
+
+
+def _ground(terrain: Terrain, lat_deg: float, lon_deg: float, degrees_per_px: float, shrink: float) -> str:
+    """The shade of the ground under the drawing as a PNG in a data address; empty where it is too wide or unknown."""
+    step_deg = degrees_per_px * _SHADE_STEP_PX
+    step_m = step_deg * METRES_PER_DEGREE_M
+    columns, rows = _WIDTH // _SHADE_STEP_PX, _HEIGHT // _SHADE_STEP_PX
+    if step_m * columns > _MOST_SHADED_M or abs(lat_deg) + rows * step_deg >= 90:
+        return ""
+    lat = lat_deg + step_deg * (rows / 2 - 0.5 - np.arange(rows))
+    lon = lon_deg + step_deg / shrink * (np.arange(columns) + 0.5 - columns / 2)
+    lon = (lon + 180.0) % 360.0 - 180.0
+    grid_lat, grid_lon = np.meshgrid(lat, lon, indexing="ij")
+    height_m = heights(terrain, grid_lat.ravel(), grid_lon.ravel()).reshape(rows, columns)
+    if not np.isfinite(height_m).any():
+        return ""
+    picture = png(shade_of(height_m, step_m=step_m))
+    return f"data:image/png;base64,{base64.b64encode(picture).decode()}"
