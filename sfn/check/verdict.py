@@ -217,11 +217,14 @@ def _withheld(reasons: list[Reason], *, apart: str | None = None) -> Reason | No
     return next((r for r in reasons if r.consequence == "withheld" and r.whose != apart), None)
 
 
-def _passed_on(cause: Reason, code: str, words: str, names: Mapping[str, str]) -> Reason:
-    """Another site's withholding doubt as a reason of this one; whose it is stays with it."""
+def _passed_on(own: list[Reason], cause: Reason, code: str, words: str, names: Mapping[str, str]) -> None:
+    """Add another site's withholding doubt to a site's reasons: whose it is stays with it, and it is told once."""
     theirs = cause.problem
-    what = f"{words}; {names.get(cause.whose, 'the document')} is withheld: {theirs.what}"
-    return Reason(code, cause.whose, replace(theirs, what=what, severity="error", code=code), "withheld")
+    told = any(reason.whose == cause.whose and reason.consequence == "withheld" for reason in own)
+    what = f"{words}; {names.get(cause.whose, 'the document')} is withheld" + ("" if told else f": {theirs.what}")
+    expected = "" if told else theirs.expected
+    passed = replace(theirs, what=what, expected=expected, severity="error", code=code)
+    own.append(Reason(code, cause.whose, passed, "withheld"))
 
 
 def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
@@ -236,7 +239,7 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
     words = f"the common delay waits for {names[slowest]} ({route})"
     for (site, _), own in held.items():
         if site != slowest:
-            own.append(_passed_on(cause, "slowest-withheld", words, names))
+            _passed_on(own, cause, "slowest-withheld", words, names)
 
 
 def _from_parents(network: Network, held: _Held) -> None:
@@ -250,7 +253,7 @@ def _from_parents(network: Network, held: _Held) -> None:
             own, cause = held[site.id, chain.route], _withheld(held[parent, MAIN], apart=site.id)
             if cause is not None and not any(r.code == "parent-withheld" for r in own):
                 words = f"site {site.name} is fed off air from {names[parent]}"
-                own.append(_passed_on(cause, "parent-withheld", words, names))
+                _passed_on(own, cause, "parent-withheld", words, names)
 
 
 def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> None:
@@ -260,7 +263,7 @@ def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> No
     for site in release:
         for other, cause in causes.items() if site not in causes else ():
             words = f"site {names[site]} changes together with {names[other]}"
-            held[site, MAIN].append(_passed_on(cause, "release-withheld", words, names))
+            _passed_on(held[site, MAIN], cause, "release-withheld", words, names)
 
 
 def _between_routes(network: Network, held: _Held) -> None:
