@@ -20,7 +20,7 @@ SMALL_POSITION_US = 0.1
 class Doubt:
     """What one kind of doubt does, and why, in words."""
 
-    consequence: Consequence | Literal["by its size"]
+    consequence: Consequence | Literal["by its size", "by severity"]
     why: str
 
 
@@ -41,11 +41,17 @@ DOUBTS: Mapping[str, Doubt] = {
     "waveform-differs": Doubt(_W, "where the signals differ, no delay brings them together"),
     "lock-differs": Doubt(_W, "pre-emphasis, polarity or deviation differ, so the signals do"),
     "relay-oscillates": Doubt(_W, "a relay that hears itself oscillates"),
+    "relay-echo-beyond-window": Doubt(_W, "the echo canceller of a relay does not reach its echo"),
+    "relay-processing-long": Doubt("by severity", "a relay takes longer than the guard interval"),
+    "relay-figure-impossible": Doubt(_W, "a figure of a relay that cannot be"),
+    "relay-wrong-parent": Doubt(_W, "another site is received stronger than the parent, and its launch is followed"),
+    "relay-parent-not-heard": Doubt(_W, "the parent is not received where it must be"),
     "relay-below-least": Doubt(_W, "a relay cannot launch before its parent's signal is there and processed"),
     "stage-two-latencies": Doubt(_W, "one shared device has two latencies: every site behind it is in doubt"),
     "stage-counted-twice": Doubt(_W, "a latency is counted twice"),
     "modulator-counted-twice": Doubt(_W, "a latency is counted twice"),
     "stage-after-feeder": Doubt(_W, "the order of the chain cannot be what stands there"),
+    "stream-plan-unreadable": Doubt(_W, "a latency that is said to be computed cannot be worked out"),
     "stream-plan-stale": Doubt(_W, "a latency that is said to be computed is not what its plan gives"),
     "device-sign-unknown": Doubt(_W, "a setting could move the launch the wrong way"),
     "device-unit-unknown": Doubt(_W, "a number without a known unit is no setting"),
@@ -70,8 +76,8 @@ DOUBTS: Mapping[str, Doubt] = {
     "relay-isolation-estimated": Doubt(_S, "nobody measured how far the relay is from oscillation"),
     "relay-figures-missing": Doubt(_S, "nobody can tell how far the relay is from oscillation"),
     "relay-low-margin": Doubt(_S, "the relay is not far from oscillation"),
-    "relay-wrong-parent": Doubt(_S, "another site may be followed instead of the parent"),
     "stamp-plane-not-covered": Doubt(_S, "the buffer may run empty: stages before the plane take time too"),
+    "relay-parent-weak": Doubt(_S, "another site may be followed instead of the parent"),
     "figure-outdated": Doubt(_S, "firmware, mode or filter changed since the measurement"),
     "jump-beyond-tolerance": Doubt(_S, "a change-over moves the launch beyond tolerance"),
     "frequency-outside-band": Doubt(_S, "the frequency is not one of this service"),
@@ -82,11 +88,21 @@ DOUBTS: Mapping[str, Doubt] = {
     "rounding-left": Doubt(_R, "what whole steps leave stays below the tolerated error"),
     "lock-not-stated": Doubt(_R, "no site of the network states its lock sheet"),
     "ground-height-doubtful": Doubt(_R, "ten metres are usual on a peak, and worth nanoseconds"),
+    "ground-unreadable": Doubt(_R, "delays do not rest on terrain"),
     "terrain-missing": Doubt(_R, "delays do not rest on terrain"),
     "headroom-low": Doubt(_R, "the next longer chain may not fit"),
     "tolerance-above-latency": Doubt(_R, "a tolerance larger than its latency"),
     "name-duplicate": Doubt(_R, "two sites have one name; ids are printed"),
     "erp-zero": Doubt(_R, "a site on air radiates nothing"),
+    "latency-assumed": Doubt(_R, "weighed by what it may be wrong by"),
+    "source-missing": Doubt(_R, "counts as assumed, and is weighed as such"),
+    "tolerance-missing": Doubt(_R, "a figure that counts as exact"),
+    "stage-unused": Doubt(_R, "no chain passes it"),
+    "off-air-idle": Doubt(_R, "figures of a relay that has a chain from the studio"),
+    "device-step-coarse": Doubt(_R, "what its steps leave is weighed by itself"),
+    "device-setting-outside": Doubt(_S, "what is said to be set now cannot be, so the way back is doubtful"),
+    "device-setting-between-steps": Doubt(_S, "what is said to be set now cannot be, so the way back is doubtful"),
+    "time-reference-missing": Doubt(_R, "others say which time scale they keep"),
     "people-doubled": Doubt(_R, "people are counted twice"),
 }  # fmt: skip
 
@@ -102,7 +118,7 @@ def consequence_of(problem: Problem, *, tolerated_us: float) -> Consequence:
         Launch error that may stay. [us]
     """
     known = DOUBTS.get(problem.code)
-    if known is None:
+    if known is None or known.consequence == "by severity":
         return "withheld" if problem.severity == "error" else "remark"
     if known.consequence != "by its size":
         return known.consequence

@@ -10,7 +10,9 @@ from sfn.check.band import band_problems
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.entries import entry_problems
+from sfn.check.failover import failover_problems
 from sfn.check.heights import height_problems, reach_problems
+from sfn.check.locks import lock_problems
 from sfn.check.off_air import off_air_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
@@ -65,7 +67,10 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found += stamp_problems(network)
     if carried is not None:
         found += _of_service(network, carried)
-    found += delay_table(network, placed=stand.at).problems
+    table = delay_table(network, placed=stand.at)
+    found += table.problems
+    if carried is not None:
+        found += failover_problems(network, table, tolerance_us=carried.tolerance_us)
     found += off_air_problems(network, ground)
     return tuple(found)
 
@@ -104,4 +109,9 @@ def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> 
 
 def _of_service(network: Network, carried: Service) -> Iterable[Problem]:
     """What depends on what the service bears."""
-    return [*band_problems(network, carried), *device_problems(network, carried), *references(network)]
+    return [
+        *band_problems(network, carried),
+        *device_problems(network, carried),
+        *references(network),
+        *lock_problems(network, carried),
+    ]

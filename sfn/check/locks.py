@@ -1,0 +1,89 @@
+"""What must agree between FM transmitters besides the delay, as far as their lock sheets say it.
+
+Where pre-emphasis, deviation or pilot differ the waveforms do, and no delay brings them together. Words (polarity, what
+the carrier is locked to) are compared as typed: another wording is a doubt, not a fault.
+"""
+
+from collections.abc import Iterator
+from itertools import combinations
+
+from sfn.errors import Problem, Severity, Touch
+from sfn.plan import Network, Site
+from sfn.systems.service import Service
+from sfn.timing.tolerated import tolerated_error
+
+# 19 kHz: 360 degrees in 52.632 us.
+PILOT_DEG_PER_US = 360.0 * 0.019
+# Deviations match within this where no lock sheet says (common practice).
+USUAL_MATCH_PCT = 1.0
+_WORDS = (("composite_polarity", "composite polarity"), ("carrier_reference", "carrier reference"))
+_NEEDED = (("carrier_reference", "carrier reference"), ("deviation_khz", "peak deviation"))
+
+
+def lock_problems(network: Network, service: Service) -> tuple[Problem, ...]:
+    """Lock sheets that contradict each other, that are missing beside others, or that nobody wrote.
+
+    Parameters
+    ----------
+    network : Network
+    service : Service
+        Only FM has lock sheets.
+    """
+    places = [(n, site) for n, site in enumerate(network.sites) if site.on_air]
+    if service.kind != "fm" or len(places) < 2:
+        return ()
+    if all(site.lock is None for _, site in places):
+        touches = tuple(Touch(site.id) for _, site in places)
+        what = "no site states its lock sheet: carrier, pilot, deviation and polarity are not known to agree"
+        expected = "lock sheets, proven before delays are worked on"
+        return (Problem("sites", what, expected, "warning", "lock-not-stated", touches, (), ("lock",)),)
+    unproven = [p for n, site in places for p in _unproven(n, site)]
+    differing = [p for (_, a), (n, b) in combinations(places, 2) for p in _differing(network, a, n, b)]
+    return (*unproven, *differing)
+
+
+def _unproven(index: int, site: Site) -> Iterator[Problem]:
+    """A site that says less than what is needed, where others say it."""
+    missing = [name for key, name in _NEEDED if site.lock is None or getattr(site.lock, key) is None]
+    if missing:
+        what = f"site {site.name}: its lock sheet does not state {' and '.join(missing)}, so lock is not proven"
+        expected = "what the exciter shows, as at the other sites"
+        yield Problem(
+            f"sites[{index}].lock", what, expected, "warning", "lock-unproven", (Touch(site.id),), (), ("lock",)
+        )
+
+
+def _differing(network: Network, a: Site, index: int, b: Site) -> Iterator[Problem]:
+    """Where two lock sheets contradict each other."""
+    if a.lock is None or b.lock is None:
+        return
+    touches = (Touch(a.id), Touch(b.id))
+
+    def differ(key: str, what: str, expected: str, code: str = "lock-differs") -> Problem:
+        """One line that differs."""
+        severity: Severity = "error" if code == "lock-differs" else "warning"
+        said = f"sites {a.name} and {b.name}: {what}"
+        values = {key: getattr(b.lock, key), f"other_{key}": getattr(a.lock, key)}
+        where = f"sites[{index}].lock.{key}"
+        return Problem(where, said, expected, severity, code, touches, (), (key,), values)
+
+    one, two = a.lock.pre_emphasis_us, b.lock.pre_emphasis_us
+    if one is not None and two is not None and one != two:
+        yield differ("pre_emphasis_us", f"pre-emphasis {one} us and {two} us", "one pre-emphasis for all")
+    khz, other_khz = a.lock.deviation_khz, b.lock.deviation_khz
+    match_pct = min(a.lock.deviation_match_pct or USUAL_MATCH_PCT, b.lock.deviation_match_pct or USUAL_MATCH_PCT)
+    if khz is not None and other_khz is not None and abs(khz - other_khz) > match_pct / 100 * max(khz, other_khz):
+        what = f"peak deviation {khz:g} kHz and {other_khz:g} kHz"
+        yield differ("deviation_khz", what, f"deviations that match within {match_pct:g} %")
+    turn, other_turn = a.lock.pilot_phase_deg, b.lock.pilot_phase_deg
+    if turn is not None and other_turn is not None:
+        apart_deg = abs((turn - other_turn + 180.0) % 360.0 - 180.0)
+        if apart_deg > tolerated_error(network) * PILOT_DEG_PER_US:
+            what = f"pilot phase {turn:g} and {other_turn:g} degrees"
+            yield differ("pilot_phase_deg", what, "one pilot phase for all")
+    for key, name in _WORDS:
+        said, other = getattr(a.lock, key), getattr(b.lock, key)
+        if said is not None and other is not None and said.strip().casefold() != other.strip().casefold():
+            yield differ(
+                key, f"{name} is said to be {said!r} and {other!r}", "one for all, in the same words", "lock-unproven"
+            )
