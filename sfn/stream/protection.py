@@ -29,7 +29,8 @@ class Protection:
         L and D of the parity matrix; 0 without parity, `rows` 1 for row parity alone. [packets]
     row_parity, column_parity : bool
     parity_spread : bool
-        Column parity packets spread over the following block to keep the rate smooth: twice the wait.
+        Column parity packets spread over the following matrix, one every D packets, to keep the rate smooth; else they
+        follow their matrix at once, one beside each media packet.
     repeat_after : int
         Everything is sent again this many packets later on the same path; 0 for no repeat. [packets]
     second_path : bool
@@ -75,6 +76,8 @@ class Protection:
             parts.append(f"rows of {self.columns}")
         elif self.column_parity:
             parts.append(f"columns {self.columns} x {self.rows}")
+        if self.column_parity and self.parity_spread:
+            parts[-1] += ", parity spread over the next matrix"
         if self.repeat_after:
             parts.append(f"repeat after {self.repeat_after} packets")
         if self.second_path:
@@ -123,19 +126,46 @@ def with_second_path(protection: Protection) -> Protection:
 
 
 def waits(protection: Protection) -> Waits:
-    """Packets that the receiver waits: rows L, columns L D (2 L D when parity is spread), a repeat its spacing.
+    """Packets that the receiver waits before it gives a packet up: as long as anything that may restore it can come.
+
+    Counted in media packets, sent one a slot. Row parity comes beside the first packet of the next row, column parity
+    after its matrix: of column c beside packet c of the next, or, spread, beside its packet c D.
+
+    ===========================  ======================  ==============================
+    parity                       parity at once          parity spread
+    ===========================  ======================  ==============================
+    rows                         ``L``
+    columns                      ``L D``                 ``L D + (L - 1)(D - 1)``
+    rows and columns             ``L D + L - 1``         ``L D + (L - 1) D``
+    ===========================  ======================  ==============================
+
+    Columns alone: the parity that a packet waits for is its own column's. With rows and columns decoded in turns, until
+    nothing more is found, the first packet of the matrix may hang on the last column. A repeat adds its spacing.
+
+    Notes
+    -----
+    Held to a decoder that takes packet after packet in `tests/sfn/stream/test_waits.py`.
 
     Examples
     --------
     >>> waits(both_parities(5, 10))
-    Waits(parity=50, repeat=0)
+    Waits(parity=54, repeat=0)
+    >>> waits(both_parities(5, 10, spread=True))
+    Waits(parity=90, repeat=0)
     """
-    block = protection.columns * protection.rows
-    if protection.column_parity:
-        parity = 2 * block if protection.parity_spread else block
+    columns, rows = protection.columns, protection.rows
+    if not protection.column_parity:
+        return Waits(protection.row_length, protection.repeat_after)
+    if protection.row_parity:
+        parity = columns * rows + (columns - 1) * column_parity_step(protection)
     else:
-        parity = protection.row_length
+        parity = columns * rows + (columns - 1) * (column_parity_step(protection) - 1)
     return Waits(parity, protection.repeat_after)
+
+
+def column_parity_step(protection: Protection) -> int:
+    """Media packets from one column parity packet to the next: 1, or D where they are spread over the next matrix."""
+    return protection.rows if protection.parity_spread else 1
 
 
 def packet_overhead(protection: Protection) -> Fraction:

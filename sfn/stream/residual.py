@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from sfn.errors import in_range
 from sfn.stream.kernels import blocks
 from sfn.stream.loss import LossModel, independent, losses, stationary, transition
-from sfn.stream.protection import Protection
+from sfn.stream.protection import Protection, column_parity_step
 from sfn.stream.rare import seeded_sums
 
 Z99 = 2.5758293035489004  # two-sided 99 % of the normal distribution
@@ -140,7 +140,9 @@ def pair_loss(model: LossModel, *, packets: int) -> float:
     return float((stationary(model) * lost) @ transition(model, packets) @ lost)
 
 
-def one_parity_loss(paths: tuple[LossModel, ...], *, members: int, spacing: int) -> float:
+def one_parity_loss(
+    paths: tuple[LossModel, ...], *, members: int, spacing: int, parity_spacing: int | None = None
+) -> float:
     """Loss left by one parity packet over `members` media packets that are `spacing` packets apart, exactly.
 
     Parameters
@@ -148,9 +150,11 @@ def one_parity_loss(paths: tuple[LossModel, ...], *, members: int, spacing: int)
     paths : tuple of LossModel
         Copies of everything travel on each; a packet is lost when all lose it.
     members : int
-        Media packets that the parity covers; it follows the last at the same spacing.
+        Media packets that the parity covers.
     spacing : int
         L for a column, 1 for a row. [packets]
+    parity_spacing : int, optional
+        From the last of them to the parity; the same spacing when not given. [packets]
 
     Returns
     -------
@@ -171,12 +175,16 @@ def one_parity_loss(paths: tuple[LossModel, ...], *, members: int, spacing: int)
     """
     in_range("members", members, least=1, greatest=1024, unit="packets")
     in_range("spacing", spacing, least=1, greatest=1_000_000, unit="packets")
+    last = spacing if parity_spacing is None else parity_spacing
+    in_range("parity_spacing", last, least=1, greatest=1_000_000, unit="packets")
     states: NDArray[np.float64] = np.ones(1)
     chain: NDArray[np.float64] = np.ones((1, 1))
+    to_parity: NDArray[np.float64] = np.ones((1, 1))
     lost: NDArray[np.float64] = np.ones(1)
     for model in paths:
         states = np.asarray(np.kron(states, stationary(model)), dtype=np.float64)
         chain = np.asarray(np.kron(chain, transition(model, spacing)), dtype=np.float64)
+        to_parity = np.asarray(np.kron(to_parity, transition(model, last)), dtype=np.float64)
         lost = np.asarray(np.kron(lost, losses(model)), dtype=np.float64)
     alone = np.tile(states, (members, 1))  # row i: member i is the one we ask about; no other loss so far
     others = np.zeros_like(alone)
@@ -187,7 +195,8 @@ def one_parity_loss(paths: tuple[LossModel, ...], *, members: int, spacing: int)
         if j < members:
             alone[j] = before_alone[j] * lost
             others[j] = before_others[j] * lost
-        alone, others = alone @ chain, others @ chain
+        step = to_parity if j == members - 1 else chain
+        alone, others = alone @ step, others @ step
     return float(others.sum() / members)
 
 
@@ -229,8 +238,19 @@ def _one_parity(protection: Protection, paths: tuple[LossModel, ...]) -> float |
     """The exact loss where only rows or only columns protect, and no repeat with memory; else None."""
     if protection.repeat_after or (protection.row_parity and protection.column_parity):
         return None
-    members = protection.columns if protection.row_parity else protection.rows
-    return one_parity_loss(paths, members=members, spacing=1 if protection.row_parity else protection.columns)
+    if protection.row_parity:
+        return one_parity_loss(paths, members=protection.columns, spacing=1)
+    return _column_loss(protection, paths)
+
+
+def _column_loss(protection: Protection, paths: tuple[LossModel, ...]) -> float:
+    """The exact loss that column parity alone leaves, over all columns: spread, its parity comes later and later."""
+    columns, step = protection.columns, column_parity_step(protection) - 1
+    each = [
+        one_parity_loss(paths, members=protection.rows, spacing=columns, parity_spacing=columns + c * step)
+        for c in range(columns if step else 1)
+    ]
+    return sum(each) / len(each)
 
 
 def _ceiling(protection: Protection, paths: tuple[LossModel, ...]) -> float:
@@ -239,7 +259,7 @@ def _ceiling(protection: Protection, paths: tuple[LossModel, ...]) -> float:
     if protection.row_parity:
         parts.append(one_parity_loss(paths, members=protection.columns, spacing=1))
     if protection.column_parity:
-        parts.append(one_parity_loss(paths, members=protection.rows, spacing=protection.columns))
+        parts.append(_column_loss(protection, paths))
     return min(parts)
 
 
@@ -283,7 +303,7 @@ def simulated(
     columns = protection.columns
     rows = protection.rows if protection.column_parity else ceil(ROW_BLOCK_PACKETS / columns)
     media = columns * rows
-    slots = _slots(columns, rows, row_parity=protection.row_parity, column_parity=protection.column_parity)
+    slots = _slots(protection, rows=rows)
     models = np.array(
         [(m.start_probability, m.end_probability, m.good_loss_probability, m.bad_loss_probability) for m in paths]
     )
@@ -328,12 +348,13 @@ def _mean(total: float, squares: float, count: int) -> tuple[float, float]:
     return mean, Z99 * sqrt(max(squares / count - mean * mean, 0.0) / count)
 
 
-def _slots(columns: int, rows: int, *, row_parity: bool, column_parity: bool) -> NDArray[np.int64]:
-    """Slot in which each packet travels: media, then row parity, then column parity."""
+def _slots(protection: Protection, *, rows: int) -> NDArray[np.int64]:
+    """Slot in which each packet of `rows` rows travels: media, then row parity, then column parity."""
+    columns = protection.columns
     media = columns * rows
     parts = [np.arange(media)]
-    if row_parity:
+    if protection.row_parity:
         parts.append((np.arange(rows) + 1) * columns)
-    if column_parity:
-        parts.append(media + np.arange(columns))
+    if protection.column_parity:
+        parts.append(media + np.arange(columns) * column_parity_step(protection))
     return np.concatenate(parts).astype(np.int64)

@@ -19,10 +19,12 @@ from sfn.stream.protection import (
 
 
 def test_waits_by_hand() -> None:
-    """Rows wait L, columns L x D, spread parity twice that, a repeat its spacing on top."""
+    """Rows wait L, columns L x D, both L x D + L - 1; spread parity nearly twice that, a repeat its spacing on top."""
     assert 5 == waits(row_parity(5)).parity
     assert 50 == waits(column_parity(5, 10)).parity
-    assert 100 == waits(both_parities(5, 10, spread=True)).parity
+    assert 54 == waits(both_parities(5, 10)).parity
+    assert 50 + 4 * 9 == waits(column_parity(5, 10, spread=True)).parity
+    assert 50 + 4 * 10 == waits(both_parities(5, 10, spread=True)).parity
     assert 52_000 == waits(with_repeat(column_parity(5, 6), after=22)).total_us(Fraction(1, 1000))
 
 
