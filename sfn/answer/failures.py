@@ -1,14 +1,21 @@
 """Which single failure leaves which sites of a network in step, worst first, out of its chains.
 
 Everything in a chain may fail: each stage, what is inside a time-stamped section, the site itself, and the clock that
-its release rests on. A site fed off air has a route for each route of its parent, and jumps with it.
+its release rests on. A stream planned with a second path outlives the loss of either, and what both share is a failure
+of its own, with its share of the losses as measured or typed.
+
+A site fed off air has a route for each route of its parent, and jumps with it.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from sfn.plan import Network, Site
+from sfn.errors import PlanError
+from sfn.plan import Network, Site, Stage
 from sfn.stream.failures import Effect, Outcome, Route, effects
+from sfn.stream.paths import Paths
+from sfn.stream.typed import read as read_plan
+from sfn.stream.typed_losses import paths_of
 from sfn.timing import DelayTable
 
 CLOCKS = "the reference clock of all sites (jamming, a fault of the system)"
@@ -53,6 +60,28 @@ def failure_table(
     )
 
 
+def _inside(stage: Stage, stages: Mapping[str, Stage]) -> set[str]:
+    """What a section holds that may fail: with a second path in its plan no one path silences it, only both at once."""
+    typed = read_plan(str(stage.stream_plan)) if stage.stream_plan else {}
+    if typed.get("second_path") != "yes":
+        return set(stage.inside)
+    try:
+        paths = paths_of(typed)
+        common = _common(paths)
+    except PlanError:
+        common = "what they share is not known"
+    kept = {name for name in stage.inside if stages[name].kind != "network"}
+    return kept | {f"both paths of {stage.id} at once ({common})"}
+
+
+def _common(paths: Paths) -> str:
+    """How much of what the first path loses is lost on both, as far as the plan says."""
+    first, joint = paths.first.model.loss_ratio, paths.joint
+    if joint is None or not first > 0:
+        return "taken as independent: nothing common was measured or typed"
+    return f"{100 * joint.model.loss_ratio / first:.3g} % of what the first loses is lost on both"
+
+
 def _harm(effect: Effect) -> tuple[int, ...]:
     """Sort key: most out of step first, then other programme, off air, in step for a time."""
     return tuple(-effect.count(state) for state in ("out of step", "other programme", "off air", "in step for a time"))
@@ -67,7 +96,7 @@ def _routes(network: Network, table: DelayTable, site: Site, holdover_h: Mapping
     for feed in above:
         for chain in site.chains:
             used = [stages[name] for name in chain.stages]
-            needs = {site.name, *chain.stages, *(inner for stage in used for inner in stage.inside)}
+            needs = {site.name, *chain.stages, *(need for stage in used for need in _inside(stage, stages))}
             stamped = any(stage.kind == "time-stamped section" for stage in used)
             row = table.row(site.id, chain.route)
             found.append(

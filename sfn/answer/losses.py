@@ -1,17 +1,18 @@
 """Losses of a link: what the usual protections leave, and what one or two records of a network say."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sfn.stream.advise import WEEK_S, spoken, usual
-from sfn.stream.answer import joint_answer, measured_answer
-from sfn.stream.buffer import Hour, Need, Release, common_release, hours
-from sfn.stream.joint import joint_loss
+from sfn.stream.answer import fit_answer, joint_answer, measured_answer, paths_answer
+from sfn.stream.buffer import DelayQuantile, Hour, Need, Release, common_release, hours
+from sfn.stream.joint import joint_loss, together
 from sfn.stream.loss import LossModel, fit
 from sfn.stream.measured import Measured
+from sfn.stream.paths import Paths, fitted, left_by, measured
 from sfn.stream.protection import Protection, packet_overhead, waits
-from sfn.stream.residual import Residual, residual
+from sfn.stream.residual import Residual
 
 BLOCKS = 40_000  # a page answers within a second; the advice of the link plan takes more
 
@@ -25,35 +26,51 @@ class Left:
     every: str
     wait_us: float
     rate_factor: float
+    tie: str
+    """What is known of the second path's losses and the first's together (`sfn.stream.paths`)."""
 
 
-def usual_protections(paths: Sequence[LossModel], *, packet_time_s: float) -> tuple[Left, ...]:
+def usual_protections(paths: Paths, *, packet_time_s: float) -> tuple[Left, ...]:
     """The usual protections under given losses; the second path as the first where it has no model of its own.
 
     Parameters
     ----------
-    paths : sequence of LossModel
+    paths : Paths
     packet_time_s : float
         [s]
     """
-    found = []
-    for protection in usual(paths[0]):
-        used = (paths[0], paths[-1]) if protection.second_path else (paths[0],)
-        left = residual(protection, paths=used, block_n=BLOCKS)
-        every_s = left.error_every_s(packet_time_s)
-        said = "never" if every_s is None else spoken(every_s)
-        copies = protection.copies * len(used)
-        wait_us = (waits(protection).parity + waits(protection).repeat) * packet_time_s * 1e6
-        found.append(
-            Left(
-                protection,
-                left,
-                f"more than {said}" if left.errors_kind == "less than" else said,
-                wait_us,
-                copies * float(1 + packet_overhead(protection)),
-            )
-        )
-    return tuple(found)
+    return tuple(
+        protected(protection, paths, packet_time_s=packet_time_s, block_n=BLOCKS)
+        for protection in usual(paths.first.model)
+    )
+
+
+def protected(
+    protection: Protection, paths: Paths, *, packet_time_s: float, seed: int = 1, block_n: int = BLOCKS
+) -> Left:
+    """What one protection leaves and costs.
+
+    Parameters
+    ----------
+    protection : Protection
+    paths : Paths
+    packet_time_s : float
+        [s]
+    seed, block_n : int
+        As for `sfn.stream.residual.residual`.
+    """
+    left = left_by(protection, paths=paths, seed=seed, block_n=block_n)
+    every_s = left.error_every_s(packet_time_s)
+    said = "never" if every_s is None else spoken(every_s)
+    copies = protection.copies * (2 if protection.second_path else 1)
+    return Left(
+        protection,
+        left,
+        f"more than {said}" if left.errors_kind == "less than" else said,
+        (waits(protection).parity + waits(protection).repeat) * packet_time_s * 1e6,
+        copies * float(1 + packet_overhead(protection)),
+        paths.tie if paths.second or not protection.second_path else "assumed independent",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +80,44 @@ class HourNeed:
     Parameters
     ----------
     hour : Hour
+        Of the first path.
     chosen : Left or None
-        The cheapest of the usual protections on one path that meets the target; None where none does.
-    need : Need
-        Above the least delay of the path: variation, and the wait of that protection (of the longest where none meets
-        the target).
+        The cheapest of the usual protections that meets the target under the losses as fitted, with all their doubt;
+        None where nothing was lost, or none does.
+    variation_us : float
+        Delay above the least to cover, at the upper end of its interval; with a second path that of the later copy.
+        [us]
+    sure : bool
+        Whether the record is long enough to know that upper end, and to meet the target at the upper end of the losses.
+    need : Need or None
+        Variation and the wait of that protection; None where none meets the target: no delay makes up for it.
     """
 
     hour: Hour
     chosen: Left | None
-    need: Need
+    variation_us: float
+    sure: bool
+    need: Need | None
+
+    @property
+    def name(self) -> str:
+        """As people know the hour."""
+        return f"{self.hour.hour_of_day:02d} h"
 
 
-def by_hour(cut: Sequence[Hour], *, packet_time_s: float, error_every_s: float = WEEK_S) -> tuple[HourNeed, ...]:
+@dataclass(frozen=True, slots=True)
+class SecondHours:
+    """The second path and both together, hour by hour of the first path's record."""
+
+    second: Mapping[float, Hour]
+    both: Mapping[float, Hour]
+    paths: Paths
+    """Of the whole records."""
+
+
+def by_hour(
+    cut: Sequence[Hour], *, packet_time_s: float, error_every_s: float = WEEK_S, beside: SecondHours | None = None
+) -> tuple[HourNeed, ...]:
     """The protection and the delay that every hour needs.
 
     Parameters
@@ -86,26 +128,52 @@ def by_hour(cut: Sequence[Hour], *, packet_time_s: float, error_every_s: float =
         [s]
     error_every_s : float
         Mean time between audible errors that is wanted; a week where not given. [s]
+    beside : SecondHours, optional
+        Where a second path was recorded too; it counts only for hours that its record spans.
     """
-    found = []
-    for hour in cut:
-        if hour.variation is None:
-            continue
-        chosen, wait_us = None, 0.0
-        if hour.loss is not None:
-            lefts = [
-                one
-                for one in usual_protections((hour.loss.model,), packet_time_s=packet_time_s)
-                if not one.protection.second_path
-            ]
-            enough = [one for one in lefts if _meets(one.left, packet_time_s, error_every_s)]
-            chosen = min(enough, key=lambda one: (one.rate_factor, one.wait_us), default=None)
-            wait_us = chosen.wait_us if chosen else max(one.wait_us for one in lefts)
-        variation = hour.variation
-        covered_us = variation.delay_us if variation.high_us is None else variation.high_us
-        need = Need(f"{hour.hour_of_day:02d} h", 0.0, covered_us, wait_us)
-        found.append(HourNeed(hour, chosen, need))
-    return tuple(found)
+    return tuple(
+        _hour_need(hour, packet_time_s=packet_time_s, error_every_s=error_every_s, beside=beside)
+        for hour in cut
+        if hour.variation is not None
+    )
+
+
+def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside: SecondHours | None) -> HourNeed:
+    """What one hour asks for."""
+    assert hour.variation is not None
+    alone = _covered(hour.variation)
+    name = f"{hour.hour_of_day:02d} h"
+    if hour.loss is None:
+        return HourNeed(hour, None, *alone, Need(name, 0.0, alone[0], 0.0))
+    paths, with_both = measured(fitted(hour.loss, packets_n=hour.packets_n)), alone
+    if beside and hour.begins_s in beside.second and hour.begins_s in beside.both:
+        second, both = beside.second[hour.begins_s], beside.both[hour.begins_s]
+        tied = beside.paths.joint  # the whole record decides whether they fail together, the hour how much
+        if tied is not None and not tied.only_limit and both.loss is not None:
+            tied = fitted(both.loss, packets_n=both.packets_n)
+        paths = replace(
+            beside.paths, first=paths.first, second=fitted(second.loss, packets_n=second.packets_n), joint=tied
+        )
+        if both.variation is not None:
+            with_both = _covered(both.variation)
+    lefts = usual_protections(paths.as_fitted, packet_time_s=packet_time_s)
+    enough = [
+        one
+        for one in lefts
+        if (paths.second or not one.protection.second_path) and _meets(one.left, packet_time_s, error_every_s)
+    ]
+    chosen = min(enough, key=lambda one: (one.rate_factor, one.wait_us), default=None)
+    if chosen is None:
+        return HourNeed(hour, None, *alone, None)
+    covered_us, known = with_both if chosen.protection.second_path else alone
+    doubted = protected(chosen.protection, paths, packet_time_s=packet_time_s)
+    sure = known and _meets(doubted.left, packet_time_s, error_every_s)
+    return HourNeed(hour, doubted, covered_us, sure, Need(name, 0.0, covered_us, chosen.wait_us))
+
+
+def _covered(variation: DelayQuantile) -> tuple[float, bool]:
+    """The delay to cover, and whether that is the upper end of an interval or only the figure itself."""
+    return (variation.delay_us, False) if variation.high_us is None else (variation.high_us, True)
 
 
 def _meets(left: Residual, packet_time_s: float, error_every_s: float) -> bool:
@@ -128,10 +196,23 @@ class Records:
     needs: tuple[HourNeed, ...] = ()
     """What every hour asks for."""
 
+    paths: Paths | None = None
+    """Loss on the path or on both, with its doubt."""
+
     @property
     def release(self) -> Release | None:
-        """The one release delay, above the path's least delay, that covers every hour's protection. [us]"""
+        """The one release delay, above the path's least, that covers every hour; None where one cannot. [us]"""
         return _release(self.needs)
+
+    @property
+    def unmet(self) -> tuple[str, ...]:
+        """Hours in which none of the usual protections meets the target."""
+        return tuple(one.name for one in self.needs if one.need is None)
+
+    @property
+    def unsure(self) -> tuple[str, ...]:
+        """Hours whose record is too short to be sure of their delay variation, or of their protection."""
+        return tuple(one.name for one in self.needs if not one.sure)
 
     @property
     def neediest(self) -> Hour | None:
@@ -140,12 +221,12 @@ class Records:
         return max(known, key=lambda hour: hour.variation.delay_us if hour.variation else 0.0, default=None)
 
 
-def records(measured: Sequence[Measured], *, names: Sequence[str], late_probability: float, seed: int = 1) -> Records:
+def records(taken: Sequence[Measured], *, names: Sequence[str], late_probability: float, seed: int = 1) -> Records:
     """What one record, or two of two paths together, say.
 
     Parameters
     ----------
-    measured : sequence of Measured
+    taken : sequence of Measured
         One or two.
     names : sequence of str
         As the files were called.
@@ -159,16 +240,30 @@ def records(measured: Sequence[Measured], *, names: Sequence[str], late_probabil
     PlanError
         If two records are not of one stream at one time.
     """
-    first = measured[0]
+    first = taken[0]
     cut = hours(first, late_probability=late_probability)
     found: dict[str, Any] = measured_answer(first, cut, late_probability=late_probability)
-    if len(measured) > 1:
-        other = fit(measured[1].delay_us.size, burst_lengths=measured[1].burst_lengths)
-        found |= joint_answer(joint_loss(first, measured[1], seed=seed))
-        found["second_burst_packets"] = other.model.mean_burst_packets if other else None
-    fitted = fit(first.delay_us.size, burst_lengths=first.burst_lengths)
-    needs = by_hour(cut, packet_time_s=first.packet_time_s)
-    return Records(tuple(names), first, cut, fitted.model if fitted else None, found | needs_answer(needs), needs)
+    fits = [fit(one.delay_us.size, burst_lengths=one.burst_lengths) for one in taken]
+    processes = [fitted(f, packets_n=one.delay_us.size) for f, one in zip(fits, taken, strict=True)]
+    paths, beside = measured(processes[0]), None
+    if len(taken) > 1:
+        joint = joint_loss(first, taken[1], seed=seed)
+        paths = measured(processes[0], processes[1], joint)
+        both = together(first, taken[1])
+        beside = SecondHours(
+            {hour.begins_s: hour for hour in hours(taken[1], late_probability=late_probability)},
+            {hour.begins_s: hour for hour in hours(both, late_probability=late_probability)},
+            paths,
+        )
+        found |= joint_answer(joint)
+        second = fit_answer(fits[1], packets_n=taken[1].delay_us.size)
+        found["second_burst_packets"] = second["measured_burst_packets"]
+        found["second_burst_high_packets"] = second["measured_burst_high_packets"]
+        found["second_loss_high_ratio"] = second["measured_loss_high_ratio"]
+    found = paths_answer(paths) | found  # a joint loss that was counted stands
+    needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
+    model = fits[0].model if fits[0] else None
+    return Records(tuple(names), first, cut, model, found | needs_answer(needs), needs, paths)
 
 
 def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
@@ -179,20 +274,24 @@ def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
             {
                 "hour_of_day": one.hour.hour_of_day,
                 "protection": _named(one),
-                "wait_us": one.need.wait_us,
-                "variation_us": one.need.variation_us,
-                "total_us": one.need.total_us,
+                "wait_us": one.need.wait_us if one.need else None,
+                "variation_us": one.variation_us,
+                "variation_sure": one.sure,
+                "total_us": one.need.total_us if one.need else None,
             }
             for one in needs
         ],
         "release_above_least_us": None if release is None else release.release_us,
         "release_decided_by": None if release is None else release.decided_by,
+        "release_unmet_hours": [one.hour.hour_of_day for one in needs if one.need is None],
+        "release_sure": release is not None and all(one.sure for one in needs),
     }
 
 
 def _release(needs: Sequence[HourNeed]) -> Release | None:
-    """The one release delay that covers every hour, in whole milliseconds; None without hours."""
-    return common_release([one.need for one in needs], step_us=1000.0) if needs else None
+    """The one release delay that covers every hour, in whole milliseconds; None where an hour has none."""
+    known = [one.need for one in needs if one.need is not None]
+    return common_release(known, step_us=1000.0) if known and len(known) == len(needs) else None
 
 
 def _named(one: HourNeed) -> str | None:

@@ -7,6 +7,9 @@ JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`
 never; with "less than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures
 rest on; its cost as `parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all
 paths over media packets); `model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`;
+`second_path_taken_as` (what is known of both paths together, in words), `joint_loss_ratio` (packets lost on both, of
+all: measured, typed, or the product where the paths are taken as independent; null on one path) with its
+`joint_burst_packets` (null where packets are lost alone or the paths are taken as independent);
 `problems`; with --compare also `comparison`, the same in short for the usual protections. With --capture also
 `packets_n`, `lost_n`, `duplicates_n`, `reordered_n`, `greatest_reorder_packets`, `measured_packet_time_us`,
 `drift_ppb` of the receiver's clock; `measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals
@@ -17,31 +20,36 @@ both copies would have been lost, by spacing); delay above the least that all bu
 `delay_quantiles`; `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio,
 mean_burst_packets, heavier (surely loses more than the whole), variation_us, variation_high_us; `hours_need`, each
 with hour_of_day, protection (the lightest that leaves an audible error a week at most; null: none of the usual ones),
-wait_us, variation_us, total_us; `release_above_least_us`, the one release delay above the path's least that covers
-every hour, and `release_decided_by`. With --second-capture
+wait_us, variation_us, variation_sure (the record is long enough for its upper end and to be sure of the protection),
+total_us (null where no protection does); `release_above_least_us`, the one release delay above the path's least that
+covers every hour, and `release_decided_by` (both null where an hour has no protection that does: those are the
+`release_unmet_hours`), `release_sure`. With --second-capture
 also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if
-independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`.
+independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`,
+`joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`,
+`second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; with a second path the delays of an hour
+are those of the later copy. `residual_kind` is exact only for a typed network with a formula: a fitted one gives an
+estimate whose interval spans the fit's.
 """
 
 import argparse
 import json
 import sys
 from fractions import Fraction
+from math import isfinite
 from pathlib import Path
 from typing import cast
 
-from sfn.answer.losses import by_hour, needs_answer
+from sfn.answer.losses import protected, records
+from sfn.cli.idle import Idle, idle_protection, refuse_idle
 from sfn.cli.stream import model_of, number, protection_arguments, protection_of
 from sfn.errors import PlanError, Problem
 from sfn.stream.advise import spoken, usual
-from sfn.stream.answer import joint_answer, measured_answer
-from sfn.stream.buffer import hours
+from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
-from sfn.stream.joint import joint_loss
-from sfn.stream.loss import LossModel, binomial_interval, fit, independent
 from sfn.stream.measured import Measured, measure
-from sfn.stream.protection import Protection, packet_overhead, st2022_1_problems, waits
-from sfn.stream.residual import residual
+from sfn.stream.paths import Paths, paths_given
+from sfn.stream.protection import Protection, st2022_1_problems, waits
 from sfn.units import exact
 
 NAME = "loss"
@@ -55,6 +63,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     model.add_argument("--burst-packets", type=float, help="mean burst; without it packets are lost independently")
     model.add_argument("--second-loss-pct", type=float, help="of the second path; else as the first")
     model.add_argument("--second-burst-packets", type=float, help="of the second path; else as the first")
+    model.add_argument("--joint-loss-pct", type=float, help="lost on both paths, of all; without it: independent")
+    model.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
     record = parser.add_argument_group("a measured network, instead")
     record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
     record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
@@ -72,17 +82,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Work out what is left and print it."""
     try:
+        refuse_idle(args, arguments, _idle(args))
         time_s = _packet_time(args)
-        first, second, source, measured = _models(args, time_s)
+        paths, measured = _paths(args, time_s)
         time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
-        given = protection_of(args)
-        answer = _answer(given, first, second, time_s=time_s, seed=args.seed, block_n=args.blocks)
-        answer |= {"model_source": source, "packet_time_us": float(time_s * 1_000_000), **measured}
+        answer = _answer(protection_of(args), paths, time_s=time_s, seed=args.seed, block_n=args.blocks)
+        answer |= {"model_source": paths.first.source, "packet_time_us": float(time_s * 1_000_000)}
+        answer |= paths_answer(paths) | measured
         if args.compare:
             answer["comparison"] = [
                 {key: row[key] for key in ("protection", *_COMPARED)}
-                for guard in usual(first)
-                for row in [_answer(guard, first, second, time_s=time_s, seed=args.seed, block_n=args.blocks)]
+                for guard in usual(paths.first.model)
+                for row in [_answer(guard, paths, time_s=time_s, seed=args.seed, block_n=args.blocks)]
             ]
     except ValueError as error:
         raise PlanError(
@@ -94,6 +105,26 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_table(answer)))
     return 0
+
+
+def _idle(args: argparse.Namespace) -> list[Idle]:
+    """Options that would do nothing beside what else is given."""
+    model = ("loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct")
+    second = ("second_loss_pct", "second_burst_packets", "second_capture", "joint_loss_pct")
+    return [
+        Idle((*model, "joint_burst_packets"), args.capture is None, "together with --capture, which is measured"),
+        Idle(
+            ("second_capture", "port", "late_probability", "keep_drift"),
+            args.capture is not None,
+            "without --capture",
+        ),
+        Idle(
+            second, args.second_path or args.compare or args.second_capture is not None,
+            "without --second-path or --compare: nothing travels there",
+        ),
+        Idle(("joint_burst_packets",), args.joint_loss_pct is not None, "without --joint-loss-pct"),
+        *idle_protection(args),
+    ]  # fmt: skip
 
 
 _COMPARED = (
@@ -112,46 +143,23 @@ def _packet_time(args: argparse.Namespace) -> Fraction | None:
     return Fraction(args.packet_ms) / 1000
 
 
-def _models(args: argparse.Namespace, time_s: Fraction | None) -> tuple[LossModel, LossModel, str, dict[str, object]]:
-    """The loss models of both paths, where they come from, and what was measured."""
+def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, dict[str, object]]:
+    """Loss on both paths, and what was measured."""
     if args.capture is not None:
-        if args.loss_pct is not None:
-            raise ValueError("--loss-pct must not be given together with --capture")
-        return _measured_models(args, time_s)
+        taken = [_record(name, args, time_s) for name in (args.capture, args.second_capture) if name is not None]
+        found = records(taken, names=(), late_probability=args.late_probability, seed=args.seed)
+        assert found.paths is not None
+        return found.paths, found.found
     if args.loss_pct is None:
         raise ValueError("--loss-pct or --capture must be given")
     first = model_of(args.loss_pct, args.burst_packets)
-    if args.second_loss_pct is None and args.second_burst_packets is None:
-        return first, first, "given", {}
-    loss_pct = args.loss_pct if args.second_loss_pct is None else args.second_loss_pct
-    burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
-    return first, model_of(loss_pct, burst), "given", {}
-
-
-def _measured_models(
-    args: argparse.Namespace, time_s: Fraction | None
-) -> tuple[LossModel, LossModel, str, dict[str, object]]:
-    """Models fitted to one or two records, and the records as a document."""
-    one = _record(args.capture, args, time_s)
-    cut = hours(one, late_probability=args.late_probability)
-    answer = measured_answer(one, cut, late_probability=args.late_probability)
-    answer |= needs_answer(by_hour(cut, packet_time_s=one.packet_time_s))
-    first, source = _fitted(one)
-    if args.second_capture is None:
-        return first, first, source, answer
-    other = _record(args.second_capture, args, time_s)
-    return first, _fitted(other)[0], source, answer | joint_answer(joint_loss(one, other, seed=args.seed))
-
-
-def _fitted(measured: Measured) -> tuple[LossModel, str]:
-    """The two-state model of a record; where nothing was lost the most that it may lose unseen."""
-    found = fit(measured.delay_us.size, burst_lengths=measured.burst_lengths)
-    if found is not None and found.independence_probability >= 0.01:
-        return independent(found.model.loss_ratio), "fitted to the record, which shows no bursts"
-    if found is not None:
-        return found.model, "fitted to the record"
-    _, high = binomial_interval(0, of=measured.delay_us.size)
-    return independent(high), "upper limit: nothing was lost in the record"
+    second = None
+    if args.second_path or args.compare:
+        loss_pct = args.loss_pct if args.second_loss_pct is None else args.second_loss_pct
+        burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
+        second = model_of(loss_pct, burst)
+    joint = None if args.joint_loss_pct is None else args.joint_loss_pct / 100
+    return paths_given(first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets), {}
 
 
 def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Measured:
@@ -180,14 +188,11 @@ def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Mea
         raise PlanError([problem]) from None
 
 
-def _answer(
-    guard: Protection, first: LossModel, second: LossModel, *, time_s: Fraction, seed: int, block_n: int
-) -> dict[str, object]:
+def _answer(guard: Protection, paths: Paths, *, time_s: Fraction, seed: int, block_n: int) -> dict[str, object]:
     """One protection as a flat document."""
-    paths = (first, second) if guard.second_path else (first,)
-    left = residual(guard, paths=paths, seed=seed, block_n=block_n)
+    cost = protected(guard, paths, packet_time_s=float(time_s), seed=seed, block_n=block_n)
+    left, first = cost.left, paths.first.model
     wait, step_us = waits(guard), float(time_s * 1_000_000)
-    copies = guard.copies * (2 if guard.second_path else 1)
     mean = first.mean_burst_packets
 
     def every_s(ratio: float) -> float | None:
@@ -196,7 +201,7 @@ def _answer(
     return {
         "protection": guard.in_words(),
         "loss_ratio": first.loss_ratio,
-        "mean_burst_packets": mean if mean == mean else None,
+        "mean_burst_packets": mean if isfinite(mean) else None,
         "start_probability": first.start_probability,
         "end_probability": first.end_probability,
         "residual_loss_ratio": left.loss_ratio,
@@ -212,7 +217,7 @@ def _answer(
         "parity_wait_us": wait.parity * step_us,
         "repeat_wait_us": wait.repeat * step_us,
         "wait_us": (wait.parity + wait.repeat) * step_us,
-        "packet_rate_factor": copies * float(1 + packet_overhead(guard)),
+        "packet_rate_factor": cost.rate_factor,
         "problems": [p.as_json() for p in st2022_1_problems(guard)],
     }
 
@@ -227,8 +232,10 @@ def _table(answer: dict[str, object]) -> list[str]:
     rows = answer.get("comparison", [answer])
     burst = answer["mean_burst_packets"]
     kind = "bursts of" if answer["start_probability"] else "independent; runs of"
+    whole = "everything is lost" if answer["loss_ratio"] else "nothing is lost"
     lines = [
-        f"loss {answer['loss_ratio']:.3g}, {kind} {burst:.3g} packets on average" if burst else "nothing is lost",
+        f"loss {answer['loss_ratio']:.3g}, {kind} {burst:.3g} packets on average" if burst else whole,
+        *_tied(answer),
         "",
         f"{'protection':46}{'residual loss':>16}{'audible error every':>22}{'waits, ms':>11}{'packets x':>11}",
     ]
@@ -246,6 +253,17 @@ def _table(answer: dict[str, object]) -> list[str]:
     assert isinstance(problems, list)
     lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in problems]
     return lines
+
+
+def _tied(answer: dict[str, object]) -> list[str]:
+    """What a second path is taken to share with the first."""
+    joint, tie = answer["joint_loss_ratio"], answer["second_path_taken_as"]
+    if joint is None:
+        return []
+    assumed = tie in ("assumed independent", "independent as far as the records tell")
+    product = answer.get("product_loss_ratio", joint)
+    said = f"{product:.3g} of the packets would be lost on both" if assumed else f"{joint:.3g} lost on both"
+    return [f"second path: {tie}: {said}"]
 
 
 def _measured_table(answer: dict[str, object]) -> list[str]:
@@ -267,11 +285,16 @@ def _measured_table(answer: dict[str, object]) -> list[str]:
     for row in rows:
         within = "-" if row["variation_us"] is None else f"{row['variation_us'] / 1000:.2f}"
         lines.append(f"{row['hour_of_day']:>6}{row['packets_n']:>10}{row['lost_n']:>8}{row['bursts_n']:>8}{within:>12}")
+    unmet = cast(list[int], answer["release_unmet_hours"])
+    if unmet:
+        listed = ", ".join(f"{hour:02d} h" for hour in unmet)
+        lines.append(f"no release delay: none of the usual protections leaves an error a week at most in {listed}")
     if answer["release_above_least_us"] is not None:
         release_ms = cast(float, answer["release_above_least_us"]) / 1000
         lines.append(
             f"one release delay for every hour's protection (an error a week): {release_ms:.0f} ms above the least, "
             f"decided by {answer['release_decided_by']}"
+            + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
         )
     if "joint_loss_ratio" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"

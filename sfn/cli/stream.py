@@ -24,6 +24,7 @@ from sfn.stream.advise import Target, advise
 from sfn.stream.answer import choice_answer
 from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.packet import FEC_HEADER_BYTES, Headers, Packet, packet_of
+from sfn.stream.paths import paths_given
 from sfn.stream.payload import Payload
 from sfn.stream.protection import Protection
 
@@ -76,6 +77,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     wanted.add_argument("--burst-packets", type=float, help="mean burst; without it losses are independent")
     wanted.add_argument("--second-loss-pct", type=float, help="of a second path, where there is one")
     wanted.add_argument("--second-burst-packets", type=float, help="of a second path")
+    wanted.add_argument("--joint-loss-pct", type=float, help="lost on both paths, of all; without it: independent")
+    wanted.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
     wanted.add_argument("--error-every-h", type=float, default=168.0, help="audible errors at most so often (a week)")
     wanted.add_argument("--greatest-latency-ms", type=float, help="ceiling of the whole latency")
     wanted.add_argument("--greatest-mbps", type=float, help="ceiling of the rate on each path, at --link-layer")
@@ -199,15 +202,19 @@ def _advised(
     """Every protection for the target, in order."""
     if args.loss_pct is None:
         raise ValueError("--loss-pct must be given with --advise")
-    paths = [model_of(args.loss_pct, args.burst_packets)]
+    first, second = model_of(args.loss_pct, args.burst_packets), None
     if args.second_loss_pct is not None:
-        paths.append(model_of(args.second_loss_pct, args.second_burst_packets))
+        second = model_of(args.second_loss_pct, args.second_burst_packets)
+    joint = None if args.joint_loss_pct is None else args.joint_loss_pct / 100
+    paths = paths_given(first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets)
     target = Target(
         args.error_every_h * 3600,
         None if args.greatest_latency_ms is None else args.greatest_latency_ms * 1000,
         args.greatest_mbps,
     )
-    found = advise(payload, packet, headers=headers, link=link, paths=paths, target=target)
+    found = advise(
+        payload, packet, headers=headers, link=link, paths=paths, target=target, parity_spread=args.parity_spread
+    )
     return [choice_answer(choice) for choice in found]
 
 

@@ -6,13 +6,13 @@ named with the figure that puts them there; the rest are simulated or worked out
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import ceil
+from math import ceil, inf, isfinite
 
 from sfn.errors import in_range
-from sfn.stream.buffer import Need, Release, common_release
 from sfn.stream.link import Link, LinkPlan, link_plan
 from sfn.stream.loss import LossModel
 from sfn.stream.packet import Headers, Packet
+from sfn.stream.paths import Paths, left_by
 from sfn.stream.payload import Payload
 from sfn.stream.protection import (
     Protection,
@@ -22,7 +22,7 @@ from sfn.stream.protection import (
     with_repeat,
     with_second_path,
 )
-from sfn.stream.residual import Residual, residual
+from sfn.stream.residual import Residual
 
 WEEK_S = 604_800.0
 # Sizes within ST 2022-1 that differ enough to be worth comparing, width by height.
@@ -98,29 +98,30 @@ class Choice:
         return self.plan.protection
 
 
-def combinations(paths: Sequence[LossModel]) -> Iterator[Protection]:
-    """Every combination worth comparing: parity, repeat, and a second path where one has a model."""
+def combinations(paths: Paths, *, parity_spread: bool = False) -> Iterator[Protection]:
+    """Every combination worth comparing: parity as the sender sends it, repeat, a second path where one has a model."""
     parities = [Protection(), *(row_parity(n) for n in ROWS)]
-    parities += [make(*size) for size in MATRICES for make in (column_parity, both_parities)]
-    mean = paths[0].mean_burst_packets
-    spacings = sorted({max(1, ceil(k * mean)) for k in REPEATS_BURSTS}) if mean == mean else [10]
+    parities += [make(*size, spread=parity_spread) for size in MATRICES for make in (column_parity, both_parities)]
+    mean = paths.first.model.mean_burst_packets
+    spacings = sorted({max(1, ceil(k * mean)) for k in REPEATS_BURSTS}) if isfinite(mean) else [10]
     for parity in parities:
         for spacing in (0, *spacings):
             one_path = with_repeat(parity, after=spacing) if spacing else parity
             yield one_path
-            if len(paths) > 1:
+            if paths.second is not None:
                 yield with_second_path(one_path)
 
 
 def usual(model: LossModel) -> tuple[Protection, ...]:
     """A handful of protections that differ in kind, for a first look; a repeat is spaced by five mean bursts."""
     mean = model.mean_burst_packets
-    after = max(10, round(5 * mean)) if mean == mean else 10
+    after = max(10, round(5 * mean)) if isfinite(mean) else 10
     return (
         Protection(),
         row_parity(10),
         column_parity(10, 10),
         both_parities(10, 10),
+        both_parities(10, 10, spread=True),
         with_repeat(Protection(), after=after),
         with_second_path(Protection()),
         with_repeat(column_parity(10, 10), after=after),
@@ -134,8 +135,9 @@ def advise(
     *,
     headers: Headers,
     link: Link,
-    paths: Sequence[LossModel],
+    paths: Paths,
     target: Target,
+    parity_spread: bool = False,
     seed: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Choice, ...]:
@@ -145,9 +147,11 @@ def advise(
     ----------
     payload, packet, headers, link
         As for `sfn.stream.link.link_plan`.
-    paths : sequence of LossModel
-        One, or two where a second path exists.
+    paths : Paths
+        Combinations with a second path only where there is one.
     target : Target
+    parity_spread : bool
+        The sender spreads column parity over the next matrix: nearly twice the wait.
     seed : int
         Of the simulations.
     progress : callable, optional
@@ -156,15 +160,9 @@ def advise(
     Returns
     -------
     choices : tuple of Choice
-
-    Raises
-    ------
-    ValueError
-        If there is no path or more than two.
     """
-    in_range("paths", len(paths), least=1, greatest=2, unit="paths")
     rough = []
-    listed = list(combinations(paths))
+    listed = list(combinations(paths, parity_spread=parity_spread))
     for k, protection in enumerate(listed):
         plan = link_plan(payload, packet, headers=headers, protection=protection, link=link)
         rough.append(_choice(plan, paths, target=target, seed=seed, block_n=COARSE_BLOCKS))
@@ -180,78 +178,24 @@ def advise(
     return _ranked([better.get(choice.protection, choice) for choice in ranked])
 
 
-@dataclass(frozen=True, slots=True)
-class HourChoice:
-    """What one hour needs."""
-
-    name: str
-    choice: Choice
-    need: Need
-
-
-def by_hour(
-    hours: Sequence[tuple[str, Sequence[LossModel], float]],
-    *,
-    among: Sequence[LinkPlan],
-    target: Target,
-    margin_us: float = 0.0,
-    step_us: float = 1.0,
-    seed: int = 1,
-) -> tuple[tuple[HourChoice, ...], Release]:
-    """The lightest protection for each hour, and the one release delay that covers them all.
-
-    Protection may change with the hour, the release delay never: it is that of the neediest hour, always.
-
-    Parameters
-    ----------
-    hours : sequence of (str, sequence of LossModel, float)
-        Name, loss on each path, delay variation to cover. [us]
-    among : sequence of LinkPlan
-        Plans to choose from, lightest first; the last is taken where none meets the target.
-    target : Target
-    margin_us, step_us : float
-        As for `sfn.stream.buffer.common_release`. [us]
-    seed : int
-        Of the simulations.
-
-    Returns
-    -------
-    chosen, release : tuple of HourChoice, Release
-
-    Raises
-    ------
-    ValueError
-        If there is no hour or no plan.
-    """
-    if not hours or not among:
-        raise ValueError("hours and among must hold at least one hour and one plan")
-    chosen = []
-    for name, paths, variation_us in hours:
-        choice = None
-        for plan in among:
-            varied = replace(plan.link, variation_us=variation_us)
-            moved = link_plan(plan.payload, plan.packet, headers=plan.headers, protection=plan.protection, link=varied)
-            choice = _choice(moved, paths, target=target, seed=seed, block_n=2 * COARSE_BLOCKS)
-            if choice.meets:
-                break
-        assert choice is not None
-        transit_us = choice.plan.latency_us - variation_us
-        chosen.append(HourChoice(name, choice, Need(name, transit_us, variation_us)))
-    return tuple(chosen), common_release([c.need for c in chosen], margin_us=margin_us, step_us=step_us)
-
-
-def _choice(plan: LinkPlan, paths: Sequence[LossModel], *, target: Target, seed: int, block_n: int) -> Choice:
-    """One combination judged."""
+def _choice(plan: LinkPlan, paths: Paths, *, target: Target, seed: int, block_n: int) -> Choice:
+    """One combination judged; the target counts as met only when the whole interval meets it."""
     rate_mbps = float(plan.rates[plan.link.capacity_layer]) / 1e6
     ruled_out = _beyond(plan, rate_mbps=rate_mbps, target=target)
     all_mbps = plan.paths * rate_mbps
     if ruled_out:
         return Choice(plan, None, None, rate_mbps, all_mbps, False, False, ruled_out)
-    used = tuple(paths) if plan.protection.second_path else (paths[0],)
-    left = residual(plan.protection, paths=used, seed=seed, block_n=block_n)
-    every_s = left.error_every_s(float(plan.packet.time_s))
-    meets = every_s is None or every_s >= target.error_every_s
-    return Choice(plan, left, every_s, rate_mbps, all_mbps, meets, False, _said(left, every_s, target=target))
+    left = left_by(plan.protection, paths=paths, seed=seed, block_n=block_n)
+    packet_s = float(plan.packet.time_s)
+    every_s = left.error_every_s(packet_s)
+    surely_s = packet_s / left.errors_high_ratio if left.errors_high_ratio > 0 else inf
+    meets = surely_s >= target.error_every_s
+    said = _said(left, every_s, target=target)
+    if not meets and every_s is not None and every_s >= target.error_every_s:
+        said += f"; but it may be every {spoken(surely_s)}"
+    if plan.protection.second_path and paths.joint is None:
+        said += f"; paths {paths.tie}"
+    return Choice(plan, left, every_s, rate_mbps, all_mbps, meets, False, said)
 
 
 def _beyond(plan: LinkPlan, *, rate_mbps: float, target: Target) -> str:

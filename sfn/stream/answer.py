@@ -1,5 +1,7 @@
 """Flat documents of what was measured or advised: the commands print them, the pages show them."""
 
+from math import isfinite
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,6 +10,7 @@ from sfn.stream.buffer import DelayQuantile, Hour, delay_quantile
 from sfn.stream.joint import Joint, loss_of_repeats
 from sfn.stream.loss import Fit, binomial_interval, fit
 from sfn.stream.measured import Measured
+from sfn.stream.paths import Paths
 from sfn.stream.protection import waits
 
 SHOWN_PROBABILITIES = (0.5, 0.1, 0.01, 1e-3, 1e-4, 1e-5)
@@ -114,7 +117,12 @@ def hour_answer(hour: Hour, *, overall_ratio: float) -> dict[str, object]:
 
 
 def joint_answer(joint: Joint) -> dict[str, object]:
-    """Two paths together."""
+    """Two paths together; the interval of the joint loss counts bursts, not packets."""
+    if joint.bursts is None:
+        low, high = binomial_interval(0, of=joint.packets_n)
+    else:
+        low, high = joint.bursts.loss_low_ratio, joint.bursts.loss_high_ratio
+    burst_high = None if joint.bursts is None else joint.bursts.burst_high_packets
     return {
         "common_packets_n": joint.packets_n,
         "first_loss_ratio": joint.first_loss_ratio,
@@ -123,9 +131,23 @@ def joint_answer(joint: Joint) -> dict[str, object]:
         "product_loss_ratio": joint.product_ratio,
         "joint_packets_n": joint.joint_packets,
         "expected_joint_packets": joint.expected_joint_packets,
+        "joint_loss_low_ratio": low,
+        "joint_loss_high_ratio": high,
+        "joint_burst_high_packets": burst_high,
         "chance_probability": joint.chance_probability,
         "independent": joint.independent,
         "differential_us": joint.differential_us,
+    }
+
+
+def paths_answer(paths: Paths) -> dict[str, object]:
+    """What a second path is worth: the loss that both share, and where that is known from."""
+    joint = paths.joint
+    mean = None if joint is None else joint.model.mean_burst_packets
+    return {
+        "second_path_taken_as": paths.tie,
+        "joint_loss_ratio": paths.joint_loss_ratio,
+        "joint_burst_packets": mean if mean is not None and isfinite(mean) else None,
     }
 
 

@@ -6,7 +6,7 @@ real tie, and shows how often chance alone gives as many joint losses.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,6 +90,36 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
             ]
         )
     return first.delay_us[begin:end], second.delay_us[begin - shift : end - shift]
+
+
+def together(first: Measured, second: Measured) -> Measured:
+    """Both records as one path: a packet is lost when both lost it, and late as its later copy is.
+
+    So one release delay covers both copies, and what is left is what both lose. Delays are above the first's least.
+
+    Parameters
+    ----------
+    first, second : Measured
+        Two paths of one stream, recorded at the same time by one clock.
+
+    Raises
+    ------
+    PlanError
+        As `overlap`.
+    """
+    one, other = overlap(first, second)
+    shift, differential_s = _shift(first, second)
+    later = np.fmax(one, other + np.float32(differential_s * 1e6))
+    begin = max(0, shift)
+    return replace(
+        first,
+        delay_us=later,
+        first_sequence=(first.first_sequence + begin) % SEQUENCE_ROUND,
+        origin_s=first.origin_s + begin * first.packet_time_s,
+        duplicates_n=0,
+        reordered_n=0,
+        greatest_reorder_packets=0,
+    )
 
 
 def joint_loss(first: Measured, second: Measured, *, seed: int = 1, shifts_n: int = 999) -> Joint:

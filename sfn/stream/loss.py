@@ -75,8 +75,11 @@ class LossModel:
 
     @property
     def mean_burst_packets(self) -> float:
-        """Lost packets in a row, on average; NaN where nothing is lost."""
-        return self.loss_ratio / self.burst_start_probability if self.loss_ratio > 0 else float("nan")
+        """Lost packets in a row, on average; NaN where nothing is lost, infinite where everything is."""
+        if self.loss_ratio == 0:
+            return float("nan")
+        begun = self.burst_start_probability
+        return self.loss_ratio / begun if begun > 0 else float("inf")
 
     @property
     def is_independent(self) -> bool:
@@ -117,7 +120,7 @@ def bursts(loss_ratio: float, *, mean_burst_packets: float) -> LossModel:
     Raises
     ------
     ValueError
-        If `loss_ratio` is not from 0 to below 1, the mean burst is below one packet, or both cannot be had together.
+        If `loss_ratio` is not from 0 to 1, the mean burst is below one packet, or both cannot be had together.
 
     Examples
     --------
@@ -125,8 +128,10 @@ def bursts(loss_ratio: float, *, mean_burst_packets: float) -> LossModel:
     >>> model.end_probability, round(model.loss_ratio, 12), round(model.mean_burst_packets, 12)
     (0.25, 0.001, 4.0)
     """
-    in_range("loss_ratio", loss_ratio, least=0.0, greatest=0.999, unit="(lost packets of all)")
+    in_range("loss_ratio", loss_ratio, least=0.0, greatest=1.0, unit="(lost packets of all)")
     in_range("mean_burst_packets", mean_burst_packets, least=1.0, greatest=1e6, unit="packets")
+    if loss_ratio == 1:  # one burst that never ends, whatever its mean was meant to be
+        return independent(1.0)
     end = 1 / mean_burst_packets
     start = loss_ratio * end / (1 - loss_ratio)
     if start > 1:

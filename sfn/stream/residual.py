@@ -107,8 +107,9 @@ def residual(
         raise ValueError(f"paths must be {wanted} for protection {protection.in_words()!r}, got {len(paths)}")
     in_range("block_n", block_n, least=1000, greatest=1e9, unit="blocks")
     if any(model.loss_ratio == 0 for model in paths) or all(model.loss_ratio == 1 for model in paths):
-        all_lost = min(model.loss_ratio for model in paths)
-        return Residual(all_lost, all_lost, all_lost, 0.0, 0.0, 0.0, "exact", "exact", 0)
+        # nothing at all, or everything: then every packet is an error by itself, for there is no run that ends
+        whole = min(model.loss_ratio for model in paths)
+        return Residual(whole, whole, whole, whole, whole, whole, "exact", "exact", 0)
     if not (protection.row_parity or protection.column_parity):
         lost, begun = _without_parity(protection, paths)
         return Residual(lost, lost, lost, begun, begun, begun, "exact", "exact", 0)

@@ -5,7 +5,6 @@ here; a field that a payload does not need is not looked at.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeVar
 from urllib.parse import parse_qsl, urlencode
@@ -15,7 +14,6 @@ from sfn.plan.number_text import number_written
 from sfn.stream import payload as payloads
 from sfn.stream.advise import Target
 from sfn.stream.link import Link, LinkPlan, link_plan
-from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.packet import Headers, packet_of
 from sfn.stream.payload import Payload
 from sfn.stream.protection import Protection
@@ -36,6 +34,7 @@ DEFAULTS = {
     "repeat_after": "0", "second_path": "no", "link_mbps": "", "link_layer": "wire", "hops": "1", "network_ms": "0",
     "variation_ms": "0", "differential_ms": "0", "sender_ms": "0", "receiver_ms": "0", "time_stamped": "yes",
     "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
+    "joint_loss_pct": "", "joint_burst_packets": "",
     "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "", "late_probability": "0.0001",
     "record_packet_ms": "", "port": "", "remove_drift": "yes",
     "limit_us": "", "step_degc": "5", "swing_degc": "5", "reaction_h": "2", "locked_us": "0.1",
@@ -157,22 +156,6 @@ def plan_of(typed: Typed) -> LinkPlan:
     return link_plan(payload, packet, headers=headers, protection=protection, link=link)
 
 
-def paths_of(typed: Typed) -> tuple[LossModel, ...]:
-    """Loss models of one path, or of two where the second has a loss ratio.
-
-    Raises
-    ------
-    PlanError
-        With every problem at its field.
-    """
-    reader = Reader(typed)
-    found = [_model(reader, "")]
-    if typed.get("second_loss_pct", "").strip():
-        found.append(_model(reader, "second_"))
-    reader.finish()
-    return tuple(model for model in found if model is not None)
-
-
 def target_of(typed: Typed) -> Target:
     """The target and its ceilings.
 
@@ -192,82 +175,16 @@ def target_of(typed: Typed) -> Target:
     return target
 
 
-@dataclass(frozen=True, slots=True)
-class AskedRecord:
-    """How a record of packets is to be read."""
-
-    late_probability: float
-    packet_time_s: float | None
-    port: int | None
-    remove_drift: bool
-
-
-def record_of(typed: Typed) -> AskedRecord:
-    """How a record of packets is to be read.
-
-    Raises
-    ------
-    PlanError
-        With every problem at its field.
-    """
-    reader = Reader(typed)
-    late, packet_ms = float(reader.number("late_probability")), reader.optional("record_packet_ms")
-    port = reader.whole("port") if typed.get("port", "").strip() else None
-    if not 0 < late <= 0.5:
-        reader.refuse("late_probability", f"cannot be {late:g}", "above 0 to 0.5", code="out-of-range")
-    if packet_ms is not None and not 0 < packet_ms <= 1000:
-        reader.refuse("record_packet_ms", f"cannot be {packet_ms:g}", "above 0 to 1000 ms", code="out-of-range")
-    reader.finish()
-    return AskedRecord(late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"))
-
-
-def packet_time_of(typed: Typed) -> float:
-    """The packet time in seconds.
-
-    Raises
-    ------
-    PlanError
-        If it is none.
-    """
-    reader = Reader(typed)
-    packet_ms = reader.number("packet_ms")
-    if not 0 < packet_ms <= 1000:
-        reader.refuse("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms", code="out-of-range")
-    reader.finish()
-    return float(packet_ms) / 1000
-
-
-def measured_fields(found: Mapping[str, object]) -> dict[str, str]:
-    """Fields of forms from what was measured: packet time, loss model, delay variation.
-
-    Parameters
-    ----------
-    found : mapping
-        From `sfn.stream.answer.measured_answer`.
-    """
-    fields = {
-        "packet_ms": f"{_float(found['measured_packet_time_us']) / 1000:.6g}",
-        "variation_ms": f"{_float(found['variation_high_us'] or found['variation_us']) / 1000:.4g}",
-    }
-    ratio = _float(found["measured_loss_ratio"])
-    if ratio > 0:
-        fields["loss_pct"] = f"{100 * ratio:.6g}"
-        fields["burst_packets"] = f"{_float(found['measured_burst_packets']):.4g}"
-    if found.get("second_burst_packets"):
-        fields["second_loss_pct"] = f"{100 * _float(found['second_loss_ratio']):.6g}"
-        fields["second_burst_packets"] = f"{_float(found['second_burst_packets']):.4g}"
-    return fields
-
-
-def _float(value: object) -> float:
-    """A figure of an answer."""
-    assert isinstance(value, float | int)
-    return float(value)
-
-
 def written(typed: Typed) -> str:
-    """The fields that differ from their defaults as one text, for addresses and saved plans."""
-    kept = {k: v.strip() for k, v in typed.items() if k in DEFAULTS and v.strip() not in ("", DEFAULTS[k])}
+    """The fields that differ from their defaults as one text, for addresses and saved plans.
+
+    A mean burst is written whatever it is: left out it would mean that packets are lost independently.
+    """
+    kept = {
+        k: v.strip()
+        for k, v in typed.items()
+        if k in DEFAULTS and v.strip() and (v.strip() != DEFAULTS[k] or k == "burst_packets")
+    }
     return urlencode(kept)
 
 
@@ -374,16 +291,6 @@ def _link(reader: Reader) -> Link | None:
         ),
         names,
     )
-
-
-def _model(reader: Reader, prefix: str) -> LossModel | None:
-    """The loss model of one path; an empty mean burst means independent loss."""
-    ratio = float(reader.number(f"{prefix}loss_pct")) / 100
-    burst = reader.optional(f"{prefix}burst_packets")
-    names = (f"{prefix}loss_pct", f"{prefix}burst_packets")
-    if burst is None:
-        return reader.attempt(lambda: independent(ratio), names)
-    return reader.attempt(lambda: bursts(ratio, mean_burst_packets=burst), names[::-1])
 
 
 def with_protection(typed: Typed, protection: Protection) -> dict[str, str]:

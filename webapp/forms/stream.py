@@ -70,7 +70,13 @@ PROTECTION = (
     ),
     Ask("columns", "width L of the matrix", "packets", only_for=("row", "column", "both")),
     Ask("rows", "height D of the matrix", "packets", only_for=("column", "both")),
-    Ask("parity_spread", "parity spread over the next block", only_for=("column", "both")),
+    Ask(
+        "parity_spread",
+        "parity spread over the next matrix",
+        "",
+        "One every D packets keeps the rate even and nearly doubles the wait; else it follows the matrix at once.",
+        only_for=("column", "both"),
+    ),
     Ask("repeat_after", "send all again after", "packets", "On the same path; 0 for never."),
     Ask("second_path", "second path carries the same"),
 )
@@ -103,6 +109,14 @@ LOSS = (
     ),
     Ask("second_loss_pct", "lost on the second path", "%", empty="there is none"),
     Ask("second_burst_packets", "its mean burst", "packets", empty="none"),
+    Ask(
+        "joint_loss_pct",
+        "lost on both paths together",
+        "%",
+        "Of all packets, as measured with two records, or what one shared duct, rack or mains supply would cost.",
+        empty="independent",
+    ),
+    Ask("joint_burst_packets", "mean burst of those", "packets", empty="the longer of the two"),
 )
 PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond."),)
 RECORD = (

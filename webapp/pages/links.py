@@ -10,7 +10,8 @@ from sfn.report.stream_charts import advice_chart
 from sfn.stream.advise import Choice, advise
 from sfn.stream.link import comparison
 from sfn.stream.payload import dynamic_range_db, time_slots
-from sfn.stream.typed import paths_of, plan_of, read, target_of, with_protection, written
+from sfn.stream.typed import plan_of, read, target_of, with_protection, written
+from sfn.stream.typed_losses import paths_of
 from webapp import addresses
 from webapp.contexts.links import AdvicePage, ChainChoice, Compared, LinksPage
 from webapp.dependencies import FormDep, JobsDep, NetworkDep, Opened, StoreDep
@@ -47,6 +48,7 @@ def ask(opened: NetworkDep, jobs: JobsDep, form: FormDep) -> Response:
             link=plan.link,
             paths=paths,
             target=target,
+            parity_spread=typed.get("parity_spread") == "yes",
             progress=lambda part: progress.tell("protections worked out", done=round(100 * part), total=100),
         )
         return choices, written(typed)

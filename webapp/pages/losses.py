@@ -15,7 +15,8 @@ from sfn.errors import PlanError, Problem
 from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
 from sfn.stream.measured import Measured, measure
-from sfn.stream.typed import AskedRecord, measured_fields, packet_time_of, paths_of, record_of, written
+from sfn.stream.typed import written
+from sfn.stream.typed_losses import AskedRecord, measured_fields, packet_time_of, paths_of, record_of
 from webapp import addresses
 from webapp.contexts.losses import LossesPage, MeasuredPage
 from webapp.dependencies import FormDep, JobsDep, NetworkDep, Opened, SettingsDep
@@ -39,7 +40,7 @@ def show(request: Request, opened: NetworkDep) -> Response:
     except PlanError as error:
         return page(request, _page(opened, typed, error.problems), status=422)
     context = _page(opened, typed, ())
-    return page(request, LossesPage(context.network, context.parts, context.upload, left, ()))
+    return page(request, LossesPage(context.network, context.parts, context.upload, left, left[-1].tie, ()))
 
 
 @router.post("/networks/{network_id}/losses/upload")
@@ -66,9 +67,9 @@ def upload(
         with ExitStack() as held:
             for file in files:
                 held.enter_context(file)
-            measured = [_read(file, name, asked, progress) for name, file in zip(names, files, strict=True)]
+            taken = [_read(file, name, asked, progress) for name, file in zip(names, files, strict=True)]
         progress.tell("cutting into hours", done=100, total=100)
-        return records(measured, names=names, late_probability=asked.late_probability)
+        return records(taken, names=names, late_probability=asked.late_probability)
 
     job = jobs.start(work, title=f"Reading {', '.join(names)}", key=secrets.token_hex(8))
     job.result_url = addresses.measured_losses(opened.head.id, job.id)
@@ -84,13 +85,12 @@ def measured(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -
             404, Problem("record", "is no longer in memory", "the file again", code="no-longer-in-memory")
         )
     charts = (burst_chart(found.first, found.model), delay_chart(found.first), hours_chart(found.hours))
-    fields = measured_fields(found.found)
     context = MeasuredPage(
         opened.head,
         found,
         charts,
-        addresses.losses(opened.head.id, written(fields) or "loss_pct="),
-        addresses.links(opened.head.id, written(fields) or "packet_ms="),
+        addresses.losses(opened.head.id, written(measured_fields(found.found))),
+        addresses.links(opened.head.id, written(measured_fields(found.found, upper=True))),
     )
     return page(request, context)
 
@@ -122,4 +122,4 @@ def _page(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) 
         forms.part("Packets", forms.PACKET_TIME, typed, problems),
     )
     upload = (forms.part("How to read them", forms.RECORD, {}, ()),)
-    return LossesPage(opened.head, parts, upload, (), forms.elsewhere(parts, problems))
+    return LossesPage(opened.head, parts, upload, (), "", forms.elsewhere(parts, problems))

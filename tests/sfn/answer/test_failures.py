@@ -66,3 +66,25 @@ def test_equal_effects_share_a_row():
 
     assert {"South ridge", "south-link", "south-exciter", "south-feeder"} == set(south.failures)
     assert len({row.outcomes for row in rows}) == len(rows)
+
+
+@pytest.mark.parametrize(
+    ("joint", "said"),
+    [
+        ("", "taken as independent: nothing common was measured or typed"),
+        ("&joint_loss_pct=0.04", "40 % of what the first loses is lost on both"),
+    ],
+)
+def test_a_second_path_fails_only_together(document, joint, said):
+    """A stream on two paths: neither one silences the north; both at once do, and their common share is named."""
+    for stage in document["stages"]:
+        if stage["id"] == "north-release":
+            stage["stream_plan"] = f"second_path=yes&loss_pct=0.1&burst_packets=4{joint}"
+    del document["sites"][0]["chains"][1]
+    outcomes, _ = table(document, north=20.0)
+    (both,) = (failure for failure in outcomes if failure.startswith("both paths of north-release at once"))
+
+    assert said in both
+    assert "off air" == outcomes[both]["North ridge"].state
+    assert not any(failure == "north-wan" for failure in outcomes)
+    assert "off air" == outcomes["north-release"]["North ridge"].state

@@ -1,11 +1,19 @@
 """Protection by the hour, and the one release delay that covers every hour's."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
-from sfn.answer.losses import by_hour, needs_answer, usual_protections
-from sfn.stream.buffer import Hour, common_release, delay_quantile
+from sfn.answer.losses import by_hour, needs_answer, protected, records, usual_protections
+from sfn.stream.buffer import Hour, delay_quantile
+from sfn.stream.capture import Piece
+from sfn.stream.joint import together
 from sfn.stream.loss import bursts, fit
+from sfn.stream.measured import Measured, measure
+from sfn.stream.paths import fitted, measured
+from sfn.stream.protection import Protection, both_parities, column_parity, with_repeat, with_second_path
+from sfn.stream.typed_losses import measured_fields, paths_of
 from tests.sfn.stream.test_residual import record
 
 PACKET_S = 1e-3
@@ -32,26 +40,129 @@ def hour(k: int, loss_ratio: float, variation_us: float) -> Hour:
     )
 
 
-def test_a_bad_hour_asks_for_more_and_decides_the_release() -> None:
-    """Nothing where nothing was lost; the lightest that does elsewhere; the release delay is the neediest hour's."""
+def test_a_bad_hour_asks_for_more() -> None:
+    """Nothing where nothing was lost; the lightest that surely does elsewhere; none where none does."""
     hours = (hour(3, 0.0, 2000), hour(4, 2e-5, 3000), hour(20, 2e-3, 9000))
     quiet, light, bad = by_hour(hours, packet_time_s=PACKET_S)
     assert quiet.chosen is None
     assert quiet.need.wait_us == 0
     assert light.chosen is not None
-    assert light.chosen.left.errors_high_ratio <= PACKET_S / 604_800
+    assert light.chosen.left.errors_per_packet_ratio <= PACKET_S / 604_800 < light.chosen.left.errors_high_ratio
+    assert not light.sure  # a dozen bursts in an hour: likely enough, and no more
     assert light.need.wait_us == light.chosen.wait_us
     cheaper = [
         one
-        for one in usual_protections((hours[1].loss.model,), packet_time_s=PACKET_S)  # type: ignore[union-attr]
+        for one in usual_protections(
+            measured(fitted(hours[1].loss, packets_n=3_600_000)).as_fitted, packet_time_s=PACKET_S
+        )
         if one.rate_factor < light.chosen.rate_factor and not one.protection.second_path
     ]
     assert all(one.left.errors_high_ratio > PACKET_S / 604_800 for one in cheaper)
-    assert bad.need.total_us > light.need.total_us > quiet.need.total_us
+    assert bad.chosen is None  # no single path with the usual protections is good enough
+    assert light.need.total_us > quiet.need.total_us
     answer = needs_answer((quiet, light, bad))
-    assert [line["protection"] for line in answer["hours_need"]][:2] == ["none", light.chosen.protection.in_words()]
-    assert answer["release_decided_by"] == "20 h"
-    release = common_release([one.need for one in (quiet, light, bad)], step_us=1000.0)
-    assert answer["release_above_least_us"] == release.release_us
-    assert release.decided_by == "20 h"
-    assert release.release_us == pytest.approx(np.ceil(bad.need.total_us / 1000) * 1000)
+    assert [line["protection"] for line in answer["hours_need"]] == ["none", light.chosen.protection.in_words(), None]
+
+
+def test_no_release_is_offered_where_no_protection_is_enough() -> None:
+    """One hour that none of the usual ones helps: no delay, no wait, and the hour is named; without it there is one."""
+    light, bad = by_hour((hour(4, 2e-5, 3000), hour(20, 2e-3, 9000)), packet_time_s=PACKET_S)
+    assert bad.need is None
+    both = needs_answer((light, bad))
+
+    assert [None, None] == [both["release_above_least_us"], both["release_decided_by"]]
+    assert [20] == both["release_unmet_hours"]
+    assert not both["release_sure"]
+    assert [None, None] == [both["hours_need"][1][key] for key in ("wait_us", "total_us")]
+    assert both["hours_need"][1]["variation_us"] > 8000  # what was measured stays
+    alone = needs_answer((light,))
+    assert alone["release_above_least_us"] == np.ceil(light.need.total_us / 1000) * 1000
+    assert "04 h" == alone["release_decided_by"]
+    assert not alone["release_sure"]
+
+
+def tied(share_pct: float, *, n: int = 200_000, seed: int = 3) -> tuple[Measured, Measured]:
+    """Two paths each of which loses 1 % in bursts of four; so much of it strikes both at once."""
+    rng = np.random.default_rng(seed)
+    common = record(bursts(0.01 * share_pct / 100, mean_burst_packets=4), n, rng) if share_pct else np.zeros(n, bool)
+    found = []
+    for delay_s in (0.005, 0.012):
+        own = record(bursts(0.01 * (100 - share_pct) / 100, mean_burst_packets=4), n, rng) if share_pct < 100 else 0
+        kept = np.flatnonzero(~(common | own))
+        at_s = 1000 + kept * PACKET_S + delay_s + rng.exponential(1e-4, kept.size)
+        found.append(measure([Piece(kept & 0xFFFF, at_s, True)], packet_time_s=PACKET_S, remove_drift=False))
+    return found[0], found[1]
+
+
+def counted(first: Measured, second: Measured) -> tuple[float, float]:
+    """Packets lost on both, and runs of them, a packet: counted one by one in the records."""
+    n = min(first.delay_us.size, second.delay_us.size)
+    both = np.isnan(first.delay_us[:n]) & np.isnan(second.delay_us[:n])
+    runs = sum(bool(now and not before) for before, now in pairwise([False, *both.tolist()]))
+    return float(both.mean()), runs / n
+
+
+def test_what_two_records_lose_together_is_what_a_second_path_leaves() -> None:
+    """Four fifths shared: residual loss and errors are those counted in the records, never the product; no "exact"."""
+    first, second = tied(80)
+    lost, runs = counted(first, second)
+    found = records((first, second), names=("a", "b"), late_probability=1e-3)
+    left = protected(with_second_path(Protection()), found.paths, packet_time_s=PACKET_S).left
+
+    assert lost > 50 * 1e-4  # the product says 1e-4
+    assert left.loss_ratio == pytest.approx(lost, rel=1e-9)
+    assert left.errors_per_packet_ratio == pytest.approx(runs, rel=1e-3)
+    assert "estimate" == left.kind
+    assert left.low_ratio < lost < left.high_ratio
+    assert "they fail together, as measured" == found.found["second_path_taken_as"]
+
+
+def test_the_same_file_twice_is_one_path() -> None:
+    """Residual loss, errors, every usual protection, advice and release delay: a second path brings nothing."""
+    first, _ = tied(0)
+    once = records((first,), names=("a",), late_probability=1e-3)
+    twice = records((first, first), names=("a", "a"), late_probability=1e-3)
+    for alone in (Protection(), column_parity(5, 10), both_parities(4, 5), with_repeat(Protection(), after=20)):
+        one = protected(alone, once.paths, packet_time_s=PACKET_S, block_n=2000).left
+        two = protected(with_second_path(alone), twice.paths, packet_time_s=PACKET_S, block_n=2000).left
+        assert one == two
+    assert once.needs[0].chosen is twice.needs[0].chosen is None
+    assert once.release is twice.release is None
+    typed = measured_fields(twice.found)
+    assert typed["joint_loss_pct"] == typed["loss_pct"] == typed["second_loss_pct"]
+    assert paths_of(typed).joint.model == paths_of(typed).first.model
+
+
+def test_independent_paths_keep_their_product() -> None:
+    """Nothing shared: the product of the ratios, as an estimate, with both waits and the later copy covered."""
+    first, second = tied(0)
+    found = records((first, second), names=("a", "b"), late_probability=1e-3)
+    left = protected(with_second_path(Protection()), found.paths, packet_time_s=PACKET_S).left
+    ratios = [float(np.isnan(one.delay_us).mean()) for one in (first, second)]
+
+    assert "independent as far as the records tell" == found.paths.tie
+    assert left.loss_ratio == pytest.approx(ratios[0] * ratios[1], rel=1e-3)
+    assert "estimate" == left.kind
+    assert left.low_ratio < left.loss_ratio < left.high_ratio
+
+
+def test_a_release_with_a_second_path_covers_its_later_copy() -> None:
+    """The second path is 7 ms longer: whatever release is offered on its account is at least that."""
+    first, second = tied(0)
+    both = together(first, second)
+
+    assert np.nanmedian(both.delay_us) > 7000
+    lost = np.isnan(first.delay_us[: both.delay_us.size]) & np.isnan(second.delay_us[: both.delay_us.size])
+    assert np.array_equal(lost, np.isnan(both.delay_us))
+
+
+def test_clean_records_leave_an_upper_limit_not_its_square() -> None:
+    """Nothing lost on either: what both may lose together is as uncertain as what one may lose."""
+    clean = measure(
+        [Piece(np.arange(20_000) & 0xFFFF, 1000 + np.arange(20_000) * PACKET_S, True)], packet_time_s=PACKET_S
+    )
+    found = records((clean, clean), names=("a", "b"), late_probability=1e-3)
+    left = protected(with_second_path(Protection()), found.paths, packet_time_s=PACKET_S).left
+
+    assert "less than" == left.kind
+    assert left.loss_ratio == pytest.approx(1 - 0.005 ** (1 / 20_000), rel=1e-6)  # none of 20 000, one side of 99 %

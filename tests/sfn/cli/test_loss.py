@@ -79,6 +79,54 @@ def test_what_cannot_be_worked_out_exits_two(arguments: str, text: str, capsys: 
     assert text in capsys.readouterr().err
 
 
+def test_what_both_paths_lose_together(capsys: pytest.CaptureFixture[str]) -> None:
+    """A fifth of 1 % strikes both: that is what a second path leaves, and words say where each figure stands on."""
+    ours = answer("--loss-pct 1 --burst-packets 4 --packet-ms 1 --second-path --joint-loss-pct 0.2", capsys)
+    alone = answer("--loss-pct 1 --burst-packets 4 --packet-ms 1 --second-path", capsys)
+
+    assert 2e-3 == pytest.approx(ours["residual_loss_ratio"], rel=1e-9)
+    assert (2e-3, 4.0) == pytest.approx((ours["joint_loss_ratio"], ours["joint_burst_packets"]))
+    assert "share of common losses as given" == ours["second_path_taken_as"]
+    assert 1e-4 == pytest.approx(alone["residual_loss_ratio"], rel=1e-9)
+    assert "assumed independent" == alone["second_path_taken_as"]
+    assert 0 == main("loss --loss-pct 1 --packet-ms 1 --second-path".split())
+    assert "second path: assumed independent" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("extra", ["", " --burst-packets 4", " --second-path", " --parity column --columns 5 --rows 5"])
+def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """100 %: all of it is left, every packet is an error, no run has a mean."""
+    ours = answer(f"--loss-pct 100 --packet-ms 1{extra}", capsys)
+
+    assert (1.0, 1e-3, None) == (ours["residual_loss_ratio"], ours["error_every_s"], ours["mean_burst_packets"])
+    assert 0 == main(f"loss --loss-pct 100 --packet-ms 1{extra}".split())
+    assert "everything is lost" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "text"),
+    [
+        ("--capture x --loss-pct 1", "--loss-pct must not be given together with --capture"),
+        ("--capture x --joint-loss-pct 1", "--joint-loss-pct must not be given together with --capture"),
+        ("--loss-pct 1 --packet-ms 1 --port 5004", "--port must not be given without --capture"),
+        ("--loss-pct 1 --packet-ms 1 --keep-drift", "--keep-drift must not be given without --capture"),
+        ("--loss-pct 1 --packet-ms 1 --second-loss-pct 2", "--second-loss-pct must not be given without --second-path"),
+        ("--loss-pct 1 --packet-ms 1 --joint-loss-pct 2", "--joint-loss-pct must not be given without --second-path"),
+        ("--loss-pct 1 --packet-ms 1 --second-path --joint-burst-packets 2", "without --joint-loss-pct"),
+        ("--loss-pct 1 --packet-ms 1 --parity row --columns 5 --rows 4", "--rows must not be given without"),
+        ("--loss-pct 1 --packet-ms 1 --parity-spread", "--parity-spread must not be given without"),
+        ("--loss-pct 1 --packet-ms 1 --columns 5", "--columns must not be given without --parity row, column or both"),
+        ("--loss-pct 1 --packet-ms 1 --second-path --joint-loss-pct 2", "joint_loss_ratio must be from 0 to 0.01"),
+    ],
+)
+def test_options_that_would_do_nothing_are_refused(
+    arguments: str, text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By name, with what they need; and a common share that cannot be."""
+    assert 2 == main(["loss", *arguments.split()])
+    assert text in capsys.readouterr().err
+
+
 def log(positions: list[int], first_s: float = 36_000.0, delay_s: float = 0.005) -> str:
     """A CSV log of packets each 4 ms, with a little delay variation."""
     rows = [f"{p},{first_s + 0.004 * p + delay_s + (p * 7 % 13) * 1e-5:.6f}" for p in positions]
@@ -120,6 +168,9 @@ def test_two_paths_that_fail_together(logs, capsys: pytest.CaptureFixture[str]) 
     assert not ours["independent"]
     assert 0 == main(f"loss --capture {logs[0]} --second-capture {logs[1]}".split())
     assert "they fail together" in capsys.readouterr().out
+    assert 95 / 19_995 == pytest.approx(ours["residual_loss_ratio"], rel=1e-3)
+    assert "estimate" == ours["residual_kind"]
+    assert ours["residual_low_ratio"] < ours["residual_loss_ratio"] < ours["residual_high_ratio"]
 
 
 def test_keys_of_a_measured_network_are_described(logs, capsys: pytest.CaptureFixture[str]) -> None:

@@ -28,7 +28,7 @@ def test_latency_is_the_sum_of_its_elements_by_hand() -> None:
         differential_us=3000, sender_us=500, receiver_us=700,
     )  # fmt: skip
 
-    assert 500 + 1000 + 2 * 536 + 8000 + 5000 + 20_000 + 50_000 + 3000 + 700 == planned.latency_us
+    assert 500 + 1000 + 2 * 536 + 8000 + 5000 + 20_000 + 54_000 + 3000 + 700 == planned.latency_us
 
 
 def test_look_ahead_is_counted_and_the_frame_only_once() -> None:

@@ -6,18 +6,17 @@ from hypothesis import given, strategies as st
 from sfn.errors import PlanError
 from sfn.stream.advise import combinations
 from sfn.stream.loss import bursts, independent
+from sfn.stream.paths import paths_given
 from sfn.stream.typed import (
     DEFAULTS,
     PAYLOADS,
-    packet_time_of,
-    paths_of,
     plan_of,
     read,
-    record_of,
     target_of,
     with_protection,
     written,
 )
+from sfn.stream.typed_losses import packet_time_of, paths_of, record_of
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
@@ -41,8 +40,10 @@ def test_numbers_as_people_write_them():
 
 def test_models_and_targets():
     """An empty mean burst is independent loss; a second path has its own; a week is the default."""
-    assert (independent(0.02),) == paths_of({"loss_pct": "2", "burst_packets": ""})
-    first, second = paths_of({"loss_pct": "0.1", "burst_packets": "4", "second_loss_pct": "1"})
+    assert paths_given(independent(0.02)) == paths_of({"loss_pct": "2", "burst_packets": ""})
+    both = paths_of({"loss_pct": "0.1", "burst_packets": "4", "second_loss_pct": "1"})
+    assert both.second is not None
+    first, second = both.first.model, both.second.model
     assert (bursts(0.001, mean_burst_packets=4), independent(0.01)) == (first, second)
     assert 604_800 == target_of({}).error_every_s
     assert 80_000 == target_of({"greatest_latency_ms": "80"}).latency_us
@@ -86,5 +87,5 @@ def test_no_field_gives_a_traceback(typed):
 
 def test_a_protection_goes_into_fields_and_back():
     """Every combination that advice proposes is planned again from its fields."""
-    for protection in combinations((bursts(0.01, mean_burst_packets=3), independent(0.1))):
+    for protection in combinations(paths_given(bursts(0.01, mean_burst_packets=3), independent(0.1))):
         assert protection == plan_of(with_protection({}, protection)).protection

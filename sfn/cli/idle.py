@@ -1,0 +1,59 @@
+"""Options that would do nothing beside others: refused by name, never passed over in silence."""
+
+import argparse
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Idle:
+    """Options that count only under a condition.
+
+    Parameters
+    ----------
+    names : tuple of str
+        As the namespace has them.
+    counts : bool
+        Whether they do.
+    otherwise : str
+        Words after "must not be given".
+    """
+
+    names: tuple[str, ...]
+    counts: bool
+    otherwise: str
+
+
+def refuse_idle(
+    args: argparse.Namespace, declare: Callable[[argparse.ArgumentParser], None], idle: Iterable[Idle]
+) -> None:
+    """Refuse the first option that was given and counts for nothing.
+
+    Parameters
+    ----------
+    args : argparse.Namespace
+    declare : callable
+        Declares the command's arguments on a parser: tells what holds when an option is not given.
+    idle : iterable of Idle
+
+    Raises
+    ------
+    ValueError
+        With the option and what it needs.
+    """
+    usual = argparse.ArgumentParser()
+    declare(usual)
+    for one in idle:
+        for name in () if one.counts else one.names:
+            if getattr(args, name) != usual.get_default(name):
+                raise ValueError(f"--{name.replace('_', '-')} must not be given {one.otherwise}")
+
+
+def idle_protection(args: argparse.Namespace) -> list[Idle]:
+    """What a protection without parity, or without columns, has no use for."""
+    column = args.parity in ("column", "both")
+    return [
+        Idle(("columns", "rows"), args.parity != "none", "without --parity row, column or both"),
+        Idle(("rows",), column, "without --parity column or both: rows of parity have no height"),
+        Idle(("parity_spread",), column, "without --parity column or both: only column parity is spread"),
+    ]
