@@ -7,7 +7,7 @@ from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, Site, checksum
 from sfn.systems.service import service
 from sfn.timing import DelayRow
@@ -110,7 +110,10 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
                 )
             ]
         )
-    at = place(network)[site_id]
+    stand = placed_sites(network)
+    at = stand.at.get(site_id)
+    if at is None:
+        raise PlanError(problem for problem in stand.problems if problem.touching(site_id))
     rows = [row for row in table.rows if row.site_id == site_id]
     carried = service(network.service)
     parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)

@@ -18,7 +18,10 @@ class StandbyRoute:
     ----------
     site_name, route : str
     jump_us : float or None
-        Launch on it with the main route's setting, minus the planned one. [us]
+        Launch on it as a change-over finds it, with the main route's settings left in place or its own presets,
+        minus launch on main. [us]
+    follow : tuple of str
+        Names of the sites fed off air whose launches jump with it.
     outage_s : float
         Silence at a change-over: until the loss is noticed and, for a route that is called, until it plays. [s]
     always_on_bytes, on_demand_bytes : float
@@ -28,6 +31,7 @@ class StandbyRoute:
     site_name: str
     route: str
     jump_us: float | None
+    follow: tuple[str, ...]
     outage_s: float
     always_on_bytes: float
     on_demand_bytes: float
@@ -70,11 +74,13 @@ def standby_routes(table: DelayTable, typed: Mapping[str, str]) -> tuple[Standby
             )
     reader.finish()
     called = reader.yes("standby_called")
+    names = {row.site_id: row.site_name for row in table.rows}
     found = [
         StandbyRoute(
             row.site_name,
             row.route,
             row.jump_us,
+            tuple(names[site] for site in row.jumps),
             detect + (call + row.launch_us * 1e-6 if called else 0.0),
             rate * 125_000 * MONTH_S,
             rate * 125_000 * hours * 3600,

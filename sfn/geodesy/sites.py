@@ -43,9 +43,10 @@ def placed_sites(network: Network) -> Placed:
                     f"sites[{i}].position",
                     f"site {site.name}: {p.what}",
                     p.expected,
-                    code=p.code or "position-unreadable",
+                    code="position-unreadable",
                     touches=(Touch(site.id),),
-                    values=p.values,
+                    fields=("position",),
+                    values={**p.values, "why": p.code},
                 )
                 for p in error.problems
             ]

@@ -68,3 +68,57 @@ def test_the_workbook_holds_numbers(client: TestClient, store: Store, example: d
     head = [cell.value for cell in sheet[1]]
 
     assert abs(sheet.cell(3, head.index("added_us") + 1).value - 106_382.6682) < 1e-4
+
+
+def test_a_site_that_cannot_be_read_is_named_and_the_others_stand(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Page, CSV and JSON: the relay is missing by its parent's fault, the south has its setting as before."""
+    example["sites"][0]["delay_fields"][0]["unit"] = "unknown"
+    number = saved(store, example)
+    html = client.get(f"/networks/{number}/delays").text.replace("\u202f", " ")
+    text = client.get(f"/networks/{number}/delays.csv").text
+    answer = client.get(f"/api/networks/{number}/delays").json()
+
+    assert "Without a delay:" in html
+    assert "to be mended at North ridge" in html
+    assert "106 ms" in html
+    assert "missing,site Gap: has no delay" in text.replace('"', "")
+    assert [one["id"] for one in answer["missing"]] == ["north", "gap"]
+    assert answer["missing"][1]["whose"] == "north"
+    assert [row["id"] for row in answer["sites"]] == ["south"]
+
+
+def test_an_unknown_present_value_is_shown_as_not_known(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """No silent zero: on the page in words, in JSON null, in the CSV nothing."""
+    example["sites"][1]["delay_fields"][0]["set"] = None
+    number = saved(store, example)
+    html = client.get(f"/networks/{number}/delays").text
+    lines = list(csv.reader(io.StringIO(client.get(f"/networks/{number}/delays.csv").text)))
+    south = dict(zip(lines[0], next(line for line in lines if line and line[0] == "south"), strict=False))
+    row = next(row for row in client.get(f"/api/networks/{number}/delays").json()["sites"] if row["id"] == "south")
+
+    assert "not known: read what is set now" in html
+    assert (south["now_us"], south["change_us"]) == ("", "")
+    assert (row["now_us"], row["change_us"], row["fields"][0]["before"]) == (None, None, None)
+
+
+def test_what_would_let_every_site_have_its_wish_is_offered(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """A gap between coarse and fine steps: the page and the answer offer the common delay that the engine found."""
+    fine = {"name": "fine", "unit": "us", "step": 0.1, "least": 0, "greatest": 250, "sign": "later", "set": 0}
+    example["sites"][0]["delay_fields"] = [fine | {"name": "codec", "unit": "ms", "step": 1, "greatest": 2000}, fine]
+    example["common_delay"]["margin_us"] = 900
+    number = saved(store, example)
+    answer = client.get(f"/api/networks/{number}/delays").json()
+    html = client.get(f"/networks/{number}/delays").text.replace("\u202f", " ")
+
+    assert answer["reachable"] == {"common_delay_us": 123_101.0, "offsets": {}}
+    assert "123 101.0000 µs" in html
+    north = next(row for row in answer["sites"] if row["id"] == "north")
+    assert north["rounding_us"] == 100.0
+    assert north["headroom_us"] == 2_000_250 - 1_000
+    assert north["coarse_headroom_us"] == 1_999_000
