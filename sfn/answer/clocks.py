@@ -72,7 +72,7 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
     network : Network
     typed : mapping of field name to text
         ``clock-SITE`` is one of `kinds`; ``limit_us`` the service's tolerance where empty; temperatures, reaction time,
-        own figures and the antenna cable as in `sfn.stream.typed.DEFAULTS`.
+        own figures and the antenna cable as in `sfn.stream.fields.DEFAULTS`.
 
     Raises
     ------

@@ -22,6 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.stream import link as links, payload as payloads
 from sfn.stream.advise import Target, advise
 from sfn.stream.answer import choice_answer
+from sfn.stream.composite import composite
 from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.packet import FEC_HEADER_BYTES, Headers, Packet, packet_of
 from sfn.stream.paths import paths_given
@@ -44,6 +45,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     kind.add_argument("--rate-kbps", type=number, metavar="KBPS", help="anything else of constant rate")
     detail = parser.add_argument_group("its details")
     detail.add_argument("--bits", type=int, default=None, help="sample size, bits (16, 20 or 24)")
+    detail.add_argument(
+        "--composite-rate-khz", type=number, metavar="KHZ", help="sample rate of an analogue composite; else of AES5"
+    )
+    detail.add_argument(
+        "--transition-khz",
+        type=number,
+        metavar="KHZ",
+        help="in which its filter falls; else a fifth of --composite-khz",
+    )
     detail.add_argument("--channels", type=int, default=None, help="channels (linear: 2, digital composite: 1)")
     detail.add_argument("--whole-frames", action="store_true", help="AES3 frames as they are, 12.288 Mbit/s")
     detail.add_argument("--frame-ms", type=number, help="frame of the coding")
@@ -141,7 +151,12 @@ def payload_of(args: argparse.Namespace) -> Payload:
         If none or several are described, or a needed detail is missing.
     """
     makers = {
-        "composite_khz": lambda: payloads.composite(args.composite_khz, bits=_needed(args, "bits")),
+        "composite_khz": lambda: composite(
+            args.composite_khz,
+            bits=_needed(args, "bits"),
+            sample_rate_hz=None if args.composite_rate_khz is None else round(args.composite_rate_khz * 1000),
+            transition_khz=args.transition_khz,
+        ),
         "digital_composite": lambda: payloads.digital_composite(
             bits=args.bits or 24, channels=args.channels or 1, whole_frames=args.whole_frames
         ),

@@ -19,10 +19,6 @@ from math import ceil, log10
 from sfn.errors import in_range
 from sfn.units import exact
 
-# The anti-alias filter falls from the highest frequency f to fs - f: 16/15 leaves it 2 f / 15.
-SAMPLING_GUARD_RATIO = Fraction(16, 15)
-# With a multiple of 8 kHz every packet time that is a multiple of 125 us holds whole samples.
-SAMPLE_RATE_STEP_HZ = 8000
 DIGITAL_COMPOSITE_RATE_HZ = 192_000
 AES3_SLOT_BITS = 32  # one sub-frame of AES3: 4 preamble, 24 sample, 4 status bits
 TIME_SLOT_BPS = 64_000
@@ -91,50 +87,6 @@ def subcarriers() -> tuple[Subcarrier, ...]:
     return tuple(Subcarrier(**row) for row in table["subcarrier"])
 
 
-def composite_sample_rate(highest_khz: float | Fraction, *, guard_ratio: Fraction = SAMPLING_GUARD_RATIO) -> int:
-    """Sample rate that a composite signal needs, from the highest frequency to be carried.
-
-    Parameters
-    ----------
-    highest_khz : float
-        Highest frequency that must pass unharmed. [kHz]
-    guard_ratio : Fraction, default 16/15
-        Half the sample rate over `highest_khz`: room for the anti-alias filter to fall.
-
-    Returns
-    -------
-    sample_rate_hz : int
-        The next multiple of 8 kHz. [Hz]
-
-    Raises
-    ------
-    ValueError
-        If `highest_khz` is outside 15 to 100 kHz, or `guard_ratio` outside 1 to 4.
-
-    Examples
-    --------
-    >>> [composite_sample_rate(f) for f in (59.4, 75, 99, 100)]
-    [128000, 160000, 216000, 216000]
-    """
-    in_range("highest_khz", float(highest_khz), least=15.0, greatest=100.0, unit="kHz")
-    in_range("guard_ratio", float(guard_ratio), least=1.0, greatest=4.0, unit="(half the sample rate / highest)")
-    wanted_hz = 2000 * exact(highest_khz) * guard_ratio
-    return ceil(wanted_hz / SAMPLE_RATE_STEP_HZ) * SAMPLE_RATE_STEP_HZ
-
-
-def composite(highest_khz: float | Fraction, *, bits: int, guard_ratio: Fraction = SAMPLING_GUARD_RATIO) -> Payload:
-    """Analogue composite, sampled at the rate that its highest frequency asks for.
-
-    Raises
-    ------
-    ValueError
-        If `bits` is outside 8 to 32, or as `composite_sample_rate` says.
-    """
-    rate_hz = composite_sample_rate(highest_khz, guard_ratio=guard_ratio)
-    what = f"composite to {float(highest_khz):g} kHz, {rate_hz / 1000:g} kHz x {bits} bit"
-    return _samples("composite", what, sample_rate_hz=rate_hz, bits=bits, channels=1)
-
-
 def digital_composite(*, bits: int = 24, channels: int = 1, whole_frames: bool = False) -> Payload:
     """Composite at 192 kHz as it comes over AES3.
 
@@ -171,7 +123,7 @@ def digital_composite(*, bits: int = 24, channels: int = 1, whole_frames: bool =
             sample_rate_hz=DIGITAL_COMPOSITE_RATE_HZ,
         )
     what = f"digital composite, 192 kHz x {channels} x {bits} bit"
-    return _samples("digital composite", what, sample_rate_hz=DIGITAL_COMPOSITE_RATE_HZ, bits=bits, channels=channels)
+    return samples("digital composite", what, sample_rate_hz=DIGITAL_COMPOSITE_RATE_HZ, bits=bits, channels=channels)
 
 
 def linear(sample_rate_hz: int, *, bits: int, channels: int = 2) -> Payload:
@@ -183,7 +135,7 @@ def linear(sample_rate_hz: int, *, bits: int, channels: int = 2) -> Payload:
         If `sample_rate_hz` is outside 8 to 384 kHz, `bits` outside 8 to 32 or `channels` outside 1 to 64.
     """
     what = f"linear {sample_rate_hz / 1000:g} kHz x {channels} x {bits} bit"
-    return _samples("linear", what, sample_rate_hz=sample_rate_hz, bits=bits, channels=channels)
+    return samples("linear", what, sample_rate_hz=sample_rate_hz, bits=bits, channels=channels)
 
 
 def compressed(
@@ -382,7 +334,7 @@ def dynamic_range_db(bits: int, *, dithered: bool = False, headroom_db: float = 
     return 20 * bits * log10(2) + 10 * log10(1.5) - (10 * log10(3) if dithered else 0.0) - headroom_db
 
 
-def _samples(kind: str, what: str, *, sample_rate_hz: int, bits: int, channels: int) -> Payload:
+def samples(kind: str, what: str, *, sample_rate_hz: int, bits: int, channels: int) -> Payload:
     """A payload of plain samples, all channels of one instant together."""
     in_range("sample_rate_hz", sample_rate_hz, least=8000, greatest=384_000, unit="Hz")
     in_range("bits", bits, least=8, greatest=32, unit="bits")

@@ -1,7 +1,7 @@
-"""Round figures in common use for composite over IP, and what meets them: 2.5 ms packets, RTP/UDP/IPv4.
+"""Rounded reference rates of composite over IP, and what meets them: 2.5 ms packets, RTP/UDP/IPv4.
 
-They come without a stated overhead. Read as 2.5 ms packets over RTP/UDP/IPv4 (40 bytes each), with half the sample
-rate 16/15 of the highest frequency and the sample rate a multiple of 8 kHz, all of them are met within rounding:
+They come without a stated overhead. Read as 2.5 ms packets over RTP/UDP/IPv4 (40 bytes each), at the sample rates that
+stand here as entries, all of them are met within rounding:
 
     main + RDS, to 59.4 kHz     128 kHz x 16 bit   2.048 -> 2.176   "2.2"
     main + RDS, to 59.4 kHz     128 kHz x 24 bit   3.072 -> 3.200   "3.2"
@@ -16,9 +16,10 @@ from fractions import Fraction
 
 import pytest
 
+from sfn.stream.composite import composite
 from sfn.stream.link import Link, link_plan
 from sfn.stream.packet import Headers, packet_of, rates_bps
-from sfn.stream.payload import Payload, composite, compressed, digital_composite, dynamic_range_db
+from sfn.stream.payload import Payload, compressed, digital_composite, dynamic_range_db
 from sfn.stream.protection import Protection
 from sfn.systems.fm_answer import fm_answer
 
@@ -28,16 +29,16 @@ PACKET_S = Fraction(5, 2000)
 @pytest.mark.parametrize(
     ("payload", "rate_hz", "mbps"),
     [
-        (composite(59.4, bits=16), 128_000, 2.2),
-        (composite(59.4, bits=24), 128_000, 3.2),
-        (composite(75, bits=16), 160_000, 2.7),
-        (composite(100, bits=16), 216_000, 3.6),
+        (composite(59.4, bits=16, sample_rate_hz=128_000), 128_000, 2.2),
+        (composite(59.4, bits=24, sample_rate_hz=128_000), 128_000, 3.2),
+        (composite(75, bits=16, sample_rate_hz=160_000), 160_000, 2.7),
+        (composite(100, bits=16, sample_rate_hz=216_000), 216_000, 3.6),
         (digital_composite(bits=24), 192_000, 4.7),
     ],
     ids=lambda v: v.what if isinstance(v, Payload) else None,
 )
-def test_rates_in_common_use(payload: Payload, rate_hz: int, mbps: float) -> None:
-    """With 2.5 ms packets over IPv4 each rounds to the figure in common use, and passes 1500 bytes."""
+def test_rounded_reference_rates(payload: Payload, rate_hz: int, mbps: float) -> None:
+    """With 2.5 ms packets over IPv4 each rounds to its reference rate, and passes 1500 bytes."""
     packet = packet_of(payload, time_s=PACKET_S)
     plan = link_plan(payload, packet, headers=Headers(), protection=Protection(), link=Link())
 

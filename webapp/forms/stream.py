@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
+from sfn.stream.fields import DEFAULTS, PARITIES, PAYLOADS
 from sfn.stream.payload import subcarriers
-from sfn.stream.typed import DEFAULTS, PARITIES, PAYLOADS
 from webapp.forms.fields import Field
 
 
@@ -46,6 +46,22 @@ TICKS = ", ".join(f"{mark.top_khz:g} {mark.name}" for mark in subcarriers())
 PAYLOAD = (
     Ask("payload", "what is carried", options=PAYLOADS),
     Ask("highest_khz", "highest frequency to carry", "kHz", f"Upper edges: {TICKS}.", only_for=("analogue composite",)),
+    Ask(
+        "composite_rate_khz",
+        "its sample rate",
+        "kHz",
+        "As the converter has it; above twice the highest frequency.",
+        only_for=("analogue composite",),
+        empty="48, 96, 192 or 384, as fits",
+    ),
+    Ask(
+        "transition_khz",
+        "its filter falls within",
+        "kHz",
+        "At most the sample rate less twice the highest frequency.",
+        only_for=("analogue composite",),
+        empty="a fifth of the highest frequency",
+    ),
     Ask("bits", "sample size", "bits", only_for=SAMPLED),
     Ask("channels", "channels", "", "", only_for=SAMPLED[1:], empty="usual"),
     Ask("sample_rate_khz", "sample rate", "kHz", only_for=("left and right, linear",)),

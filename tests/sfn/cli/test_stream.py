@@ -35,9 +35,7 @@ def test_every_key_is_described_in_the_help(capsys: pytest.CaptureFixture[str]) 
 
 def test_the_table_is_readable(capsys: pytest.CaptureFixture[str]) -> None:
     """People get layers, elements, share and problems."""
-    arguments = (
-        "stream --composite-khz 75 --bits 16 --packet-ms 2.5 --link-mbps 2 --adapting --no-time-stamps --compare"
-    )
+    arguments = "stream --composite-khz 75 --composite-rate-khz 160 --bits 16 --packet-ms 2.5 --link-mbps 2 --adapting --no-time-stamps --compare"
 
     assert 0 == main(arguments.split())
     out = capsys.readouterr().out
@@ -53,7 +51,7 @@ def test_the_table_is_readable(capsys: pytest.CaptureFixture[str]) -> None:
         ("--packet-ms 1", "exactly one of --composite-khz"),
         ("--composite-khz 60 --packet-ms 1", "--bits must be given"),
         ("--digital-composite", "time_s must be chosen"),
-        ("--composite-khz 60 --bits 16 --packet-ms 1/3", "nearest are"),
+        ("--composite-khz 60 --composite-rate-khz 128 --bits 16 --packet-ms 1/3", "nearest are"),
         ("--coded-kbps 128", "--frame-ms must be given"),
         ("--digital-composite --packet-ms 1 --columns 5 --rows 5", "parity must be row, column or both"),
         ("--digital-composite --packet-ms 1 --link-layer air", "capacity_layer must be one of"),

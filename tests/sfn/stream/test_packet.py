@@ -5,8 +5,9 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, strategies as st
 
+from sfn.stream.composite import composite
 from sfn.stream.packet import LAYERS, Headers, largest_packet_time_s, layer_bytes, packet_of, rates_bps
-from sfn.stream.payload import composite, digital_composite, linear, transport_stream
+from sfn.stream.payload import digital_composite, linear, transport_stream
 
 MS = Fraction(1, 1000)
 
@@ -14,7 +15,7 @@ MS = Fraction(1, 1000)
 def test_uneven_packet_time_names_the_nearest() -> None:
     """A third of a millisecond does not hold whole samples of 128 kHz; the two nearest times are named."""
     with pytest.raises(ValueError, match="whole number of samples") as refusal:
-        packet_of(composite(60, bits=16), time_s=MS / 3)
+        packet_of(composite(60, bits=16, sample_rate_hz=128_000), time_s=MS / 3)
 
     assert "0.333333 ms holds 42.6667; nearest are 0.328125 ms (42) or 0.335938 ms (43)" in str(refusal.value)
 

@@ -5,9 +5,8 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, strategies as st
 
+from sfn.stream.composite import composite, composite_sample_rate
 from sfn.stream.payload import (
-    composite,
-    composite_sample_rate,
     compressed,
     constant_rate,
     dab_ensemble,
@@ -21,14 +20,26 @@ from sfn.stream.payload import (
 )
 
 
-@given(st.floats(min_value=15, max_value=100))
-def test_sample_rate_leaves_room_for_the_filter(highest_khz: float) -> None:
-    """The sample rate is the least multiple of 8 kHz at or above 2 x 16/15 of the highest frequency."""
-    rate_hz = composite_sample_rate(highest_khz)
+@given(highest_khz=st.floats(min_value=15, max_value=100), transition_khz=st.floats(min_value=0, max_value=100))
+def test_sample_rate_leaves_room_for_the_filter(highest_khz: float, transition_khz: float) -> None:
+    """The least of 48, 96, 192 and 384 kHz that keeps what folds back away from f, by the transition or a fifth of f."""
+    for given_khz, room_khz in ((None, highest_khz / 5), (transition_khz, transition_khz)):
+        rate_khz = composite_sample_rate(highest_khz, transition_khz=given_khz) / 1000
+        assert rate_khz in (48, 96, 192, 384)
+        assert rate_khz - highest_khz >= highest_khz + room_khz - 1e-9
+        assert rate_khz == 48 or rate_khz / 2 <= 2 * highest_khz + room_khz + 1e-9
 
-    assert rate_hz % 8000 == 0
-    assert rate_hz >= 2000 * highest_khz * 16 / 15 * (1 - 1e-12)
-    assert rate_hz - 8000 < 2000 * highest_khz * 16 / 15
+
+def test_a_rate_of_ones_own_is_kept_and_checked() -> None:
+    """Above twice the highest frequency, and with the room that is asked for."""
+    assert 128_000 == composite(59.4, bits=16, sample_rate_hz=128_000).sample_rate_hz
+    assert 128_000 == composite_sample_rate(59.4, sample_rate_hz=128_000, transition_khz=9.2)
+    with pytest.raises(ValueError, match="must be 128001 Hz or more for that filter"):
+        composite_sample_rate(59.4, sample_rate_hz=128_000, transition_khz=9.201)
+    with pytest.raises(ValueError, match="must be above 120000 Hz, got 120000"):
+        composite_sample_rate(60, sample_rate_hz=120_000)
+    with pytest.raises(ValueError, match="transition_khz must be from 0 to 184 kHz, got 190"):
+        composite_sample_rate(100, transition_khz=190)
 
 
 def test_subcarriers_are_ticks_within_the_composite() -> None:
@@ -74,7 +85,7 @@ def test_odd_sample_sizes_keep_their_exact_rate() -> None:
         (lambda: composite(14, bits=16), "highest_khz must be from 15 to 100 kHz, got 14.0"),
         (lambda: composite(60_000, bits=16), "highest_khz must be from 15 to 100 kHz, got 60000.0"),
         (lambda: composite(60, bits=64), "bits must be from 8 to 32 bits, got 64"),
-        (lambda: composite_sample_rate(60, guard_ratio=Fraction(9, 10)), "guard_ratio must be from 1 to 4"),
+        (lambda: composite_sample_rate(60, transition_khz=-1), "transition_khz must be from 0 to 200"),
         (lambda: digital_composite(bits=32), "bits must be from 16 to 24 bits, got 32"),
         (lambda: linear(48, bits=24), "sample_rate_hz must be from 8000 to 384000 Hz, got 48"),
         (lambda: compressed(128_000, frame_ms=20), "coded_kbps must be from 5 to 10000 kbit/s, got 128000.0"),

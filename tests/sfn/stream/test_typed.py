@@ -5,11 +5,10 @@ from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
 from sfn.stream.advise import combinations
+from sfn.stream.fields import DEFAULTS, PAYLOADS
 from sfn.stream.loss import bursts, independent
 from sfn.stream.paths import paths_given
 from sfn.stream.typed import (
-    DEFAULTS,
-    PAYLOADS,
     plan_of,
     read,
     target_of,
