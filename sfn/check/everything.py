@@ -10,7 +10,6 @@ from sfn.check.band import band_problems
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.entries import entry_problems
-from sfn.check.failover import failover_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.locks import lock_problems
 from sfn.check.off_air import off_air_problems
@@ -67,10 +66,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found += stamp_problems(network)
     if carried is not None:
         found += _of_service(network, carried)
-    table = delay_table(network, placed=stand.at)
-    found += table.problems
-    if carried is not None:
-        found += failover_problems(network, table, tolerance_us=carried.tolerance_us)
+    found += delay_table(network, placed=stand.at).problems
     found += off_air_problems(network, ground)
     return tuple(found)
 

@@ -237,8 +237,8 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
     if cause is None:
         return
     words = f"the common delay waits for {names[slowest]} ({route})"
-    for (site, _), own in held.items():
-        if site != slowest:
+    for entry, own in held.items():
+        if entry != (slowest, route):
             _passed_on(own, cause, "slowest-withheld", words, names)
 
 

@@ -172,7 +172,7 @@ def _mixed_datums(sites: Sequence[Standing]) -> Iterator[Problem]:
             code="position-datum-differs",
             touches=(Touch(site.id),),
             fields=("crs",),
-            values={"shift_m": located.datum_shift_m, "shift_us": shift_us},
+            values={"shift_m": located.datum_shift_m, "shift_us": shift_us, "doubt_us": shift_us},
         )
 
 

@@ -5,6 +5,8 @@ import re
 import pytest
 from playwright.sync_api import Browser, expect
 
+from tests.browser.going_out import issue
+
 pytestmark = pytest.mark.browser
 
 
@@ -16,6 +18,7 @@ def test_what_was_typed_outlives_a_broken_connection(browser: Browser, address: 
     page.locator('form[action="/networks/demo/fm_ridge"] button').click()
     page.wait_for_url(re.compile(r"/networks/\d+$"))
     network = page.url
+    issue(page, network)
     page.goto(f"{network}/readings/links")
     page.locator(".link-text a").first.click()
     page.wait_for_selector("#reading-form")
