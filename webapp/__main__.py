@@ -1,4 +1,4 @@
-"""``python -m webapp``: settings, application, server. Prints the address to open."""
+"""``python -m webapp``: settings, application, server. Prints the address to open. Commands: `webapp.commands`."""
 
 import argparse
 import getpass
@@ -12,19 +12,22 @@ from collections.abc import Sequence
 import uvicorn
 
 from sfn.errors import PlanError, Problem
+from webapp import commands
 from webapp.app import create_app
-from webapp.security import hash_password, token_hash
+from webapp.passwords import hash_password, token_hash
 from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, write_secrets
 from webapp.store import Store
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the application, or set its password. 0 done, 2 could not."""
+    """Run the application, or one of its commands. 0 done, 1 found something wrong, 2 could not."""
     given = arguments().parse_args(argv)
     try:
         settings = read_settings(
             os.environ, host=given.host, port=given.port, data_folder=given.data, database_url=given.database
         )
+        if given.command is not None:
+            return commands.run(settings, given)
         if given.set_password:
             return set_password(settings)
         if given.new_api_token:
@@ -39,12 +42,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 def arguments() -> argparse.ArgumentParser:
     """The command line."""
     parser = argparse.ArgumentParser(prog="python -m webapp", description="Serve sfn-delays.")
-    parser.add_argument("--host", help="address to listen on (127.0.0.1); others only with a password set")
+    parser.add_argument("--host", help="address to listen on (127.0.0.1); others only with users")
     parser.add_argument("--port", help=f"port ({DEFAULT_PORT}); 0 takes any free one")
     parser.add_argument("--data", metavar="FOLDER", help="where networks and secrets are kept")
     parser.add_argument("--database", metavar="URL", help="SQLAlchemy URL (a SQLite file in the data folder)")
     parser.add_argument("--set-password", action="store_true", help="ask for a password, keep its hash, and end")
     parser.add_argument("--new-api-token", action="store_true", help="print a new token for scripts, and end")
+    commands.add_to(parser)
     return parser
 
 
@@ -54,17 +58,14 @@ def serve(settings: Settings) -> int:
     Raises
     ------
     PlanError
-        If it should listen beyond loopback without a password, or the address is taken.
+        If others are meant to reach it and nobody would be asked who they are, or the address is taken.
     """
-    if not settings.on_loopback and settings.password_hash is None:
-        what = f"{settings.host} can be reached from other machines, and no password is set"
-        raise PlanError(
-            [Problem("host", what, "python -m webapp --set-password first, or 127.0.0.1", code="password-needed")]
-        )
+    store = Store(settings.database_url)
+    closed(settings, store)
     listener = listen(settings)
     port = listener.getsockname()[1]
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    app = create_app(settings, Store(settings.database_url))
+    app = create_app(settings, store)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     print(f"sfn-delays is ready: open http://{shown}:{port}/ in a browser. Ctrl-C ends it.", flush=True)
     if not settings.on_loopback and not settings.https:
@@ -72,6 +73,26 @@ def serve(settings: Settings) -> int:
     config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=5)
     uvicorn.Server(config).run(sockets=[listener])
     return 0
+
+
+def closed(settings: Settings, store: Store) -> None:
+    """Refuse to start where others are meant to reach it and nobody would be asked who they are.
+
+    Raises
+    ------
+    PlanError
+        If there are no users and no password, as after the loss of `secrets.json`; or if approvals need proven names.
+    """
+    known = store.accounts.some()
+    first = "python -m webapp user add NAME --role administrator first (or --set-password)"
+    if settings.public and not known and settings.password_hash is None:
+        named = settings.public_url or ", ".join(settings.allowed_hosts) or settings.host
+        what = f"{named} can be reached from other machines, and there are no users and no password"
+        expected = f"{first}, or 127.0.0.1 without a public name"
+        raise PlanError([Problem("host", what, expected, code="password-needed", values={"host": settings.host})])
+    if settings.approval == "other" and not known:
+        what = "approvals by another person need names that are proven, and there are no users"
+        raise PlanError([Problem("SFN_DELAYS_APPROVAL", what, first, code="password-needed")])
 
 
 def listen(settings: Settings) -> socket.socket:
@@ -98,7 +119,7 @@ def set_password(settings: Settings) -> int:
     else:
         password = sys.stdin.readline().rstrip("\n")
     _keep(settings, "password_hash", hash_password(password))
-    print("The password is set. It is asked for from the next start on; sessions started before end then.")
+    print("The password is set and asked for from now on; sessions of before end. Users by name: user add NAME.")
     return 0
 
 

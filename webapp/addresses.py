@@ -59,6 +59,18 @@ from webapp.survey_addresses import (
     sites_template as sites_template,
     tables as tables,
     tables_upload as tables_upload,
+    withdraw_link as withdraw_link,
+)
+from webapp.user_addresses import (
+    account as account,
+    change_password as change_password,
+    change_user as change_user,
+    make_token as make_token,
+    record as record,
+    record_lines as record_lines,
+    revoke_any_token as revoke_any_token,
+    revoke_token as revoke_token,
+    users as users,
 )
 
 STATIC = "/static"

@@ -18,7 +18,7 @@ from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_road
-from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep
+from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep, proven
 from webapp.differences import ABSENT, compared
 from webapp.documents import network_of
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -178,9 +178,9 @@ def list_networks(store: StoreDep, deleted: bool = False) -> list[NetworkLine]:
 
 
 @router.post("/networks", status_code=201, tags=["networks"])
-def make_network(store: StoreDep, body: NewNetwork, response: Response) -> SavedAnswer:
+def make_network(request: Request, store: StoreDep, body: NewNetwork, response: Response) -> SavedAnswer:
     """A new network."""
-    made = store.create(body.document, author=body.author, reason=body.reason)
+    made = store.create(body.document, author=proven(request, body.author), reason=body.reason)
     response.headers["Location"] = f"/api/networks/{made.network_id}"
     return _saved(made, body.document)
 
@@ -192,10 +192,14 @@ def read_network(store: StoreDep, network_id: NetworkId, revision: RevisionNumbe
 
 
 @router.put("/networks/{network_id}", responses=CONFLICT, tags=["networks"])
-def save_network(store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> SavedAnswer:
+def save_network(request: Request, store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> SavedAnswer:
     """A new revision. On the disk when this answers."""
     made = store.save(
-        network_id, body.document, base_revision=body.base_revision, author=body.author, reason=body.reason
+        network_id,
+        body.document,
+        base_revision=body.base_revision,
+        author=proven(request, body.author),
+        reason=body.reason,
     )
     return _saved(made, body.document)
 
@@ -232,9 +236,11 @@ def compare_revisions(
 
 
 @router.post("/networks/{network_id}/restore", responses=CONFLICT, tags=["revisions"])
-def restore_revision(store: StoreDep, network_id: NetworkId, body: Restoration) -> RevisionLine:
+def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, body: Restoration) -> RevisionLine:
     """Make an old revision the newest."""
-    made = store.restore(network_id, body.revision, base_revision=body.base_revision, author=body.author)
+    made = store.restore(
+        network_id, body.revision, base_revision=body.base_revision, author=proven(request, body.author)
+    )
     return _revision(made)
 
 

@@ -12,7 +12,8 @@ from starlette.middleware.sessions import SessionMiddleware
 from starlette.staticfiles import StaticFiles
 
 from sfn.systems.service import use_own_file
-from webapp import addresses, api, api_pages, problems, security
+from webapp import addresses, api, api_pages, door, problems, roles, security
+from webapp.accounts import SESSION_S
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
 from webapp.maps import Maps
@@ -46,6 +47,7 @@ from webapp.pages import (
     people,
     point,
     readings,
+    record,
     revisions,
     road,
     services,
@@ -56,10 +58,12 @@ from webapp.pages import (
     tables,
     terrain,
     trust,
+    users,
     zones,
 )
+from webapp.passwords import Attempts
 from webapp.render import environment
-from webapp.settings import Settings
+from webapp.settings import LiveSecrets, Settings
 from webapp.store import ConflictError, Store
 
 # In the order of the first screen, the network's tabs, the rest.
@@ -102,6 +106,8 @@ ROUTERS = (
     drives.router,
     trust.router,
     jobs.router,
+    users.router,
+    record.router,
     account.router,
     about_api.router,
     api.router,
@@ -120,12 +126,12 @@ def middleware(settings: Settings) -> list[Middleware]:
             SessionMiddleware,
             secret_key=settings.session_key,
             session_cookie=security.SESSION_COOKIE,
-            max_age=security.SESSION_S,
+            max_age=SESSION_S,
             same_site="lax",  # strict would log people out who follow a link from their mail
             https_only=settings.https,
         ),
         Middleware(problems.LastResort),
-        Middleware(security.SessionNeeded, settings=settings),
+        Middleware(door.Door),
         Middleware(BodyLimit, limits=settings.limits),
         Middleware(api_pages.NextAsData),
     ]
@@ -153,7 +159,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         description=api.__doc__ or "",
         lifespan=lifespan,
         middleware=middleware(settings),
-        dependencies=[Depends(security.form_is_ours)],
+        dependencies=[Depends(security.form_is_ours), Depends(roles.allowed)],
         docs_url=None,  # the framework's page loads scripts from elsewhere; ours is /api
         redoc_url=None,
         openapi_url=addresses.OPENAPI,
@@ -161,7 +167,8 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps = maps
-    app.state.templates, app.state.attempts = environment(), security.Attempts()
+    app.state.secrets = LiveSecrets(settings)
+    app.state.templates, app.state.attempts = environment(), Attempts()
     problems.install(app)
     app.add_exception_handler(ConflictError, revisions.answer_conflict)
     for router in ROUTERS:

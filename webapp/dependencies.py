@@ -11,12 +11,14 @@ from starlette.datastructures import UploadFile
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.plan import Network
+from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
 from webapp.documents import network_of
 from webapp.jobs import Jobs
-from webapp.limits import NetworkId
+from webapp.limits import LONGEST_PERSON_N, NetworkId
 from webapp.maps import Maps
 from webapp.places_said import names_in
+from webapp.roles import Person, current_user
 from webapp.settings import Settings
 from webapp.store import Saved, Store
 
@@ -68,6 +70,7 @@ def _maps(request: Request) -> Maps:
 MapsDep = Annotated[Maps, Depends(_maps)]
 StoreDep = Annotated[Store, Depends(_store)]
 SettingsDep = Annotated[Settings, Depends(_settings)]
+PersonDep = Annotated[Person, Depends(current_user)]
 JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 
@@ -81,7 +84,34 @@ async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
 
 
 async def _lists(request: Request, settings: SettingsDep) -> dict[str, list[str]]:
-    """Every typed field with all its values, out of a form or out of a script's JSON object."""
+    """Every typed field with all its values, out of a form or out of a script's JSON object.
+
+    Where names are proven, that of who is signed in stands for whatever name was typed.
+    """
+    found = await _typed_lists(request, settings)
+    person = current_user(request)
+    if person.named:
+        typed = next((found[name][-1] for name in NAMES if name in found), "")
+        found |= {name: [proven(request, typed)] for name in NAMES if name in found or name == "author"}
+    return found
+
+
+NAMES = ("author", "signed_by", "issued_by")
+"""Fields of forms that say who does it."""
+
+
+def proven(request: Request, typed: str) -> str:
+    """The name under which something is done; a name that was typed beside a proven one is kept in the audit trail."""
+    person = current_user(request)
+    if not person.named:
+        return typed
+    if typed.strip() not in ("", person.name):
+        ACTING.set(replace(ACTING.get(), remark=typed.strip()[:LONGEST_PERSON_N]))
+    return person.name
+
+
+async def _typed_lists(request: Request, settings: SettingsDep) -> dict[str, list[str]]:
+    """The same as it was sent."""
     if _is_json(request):
         return _of_json(await request.body())
     limits = settings.limits

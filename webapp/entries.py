@@ -8,9 +8,12 @@ from typing import Any
 
 from sqlalchemy import Engine, Row, insert, select
 
+from webapp.audit import Audit
 from webapp.schema import entries
 
 SIGN_OFF = "sign-off"
+TOLD = ("note", "doubts", "reason", "route", "as_set")
+"""What of an entry stands in the audit trail too; all of it stands here."""
 ISSUE = "issue"
 
 
@@ -31,9 +34,8 @@ class Entry:
 class Entries:
     """The entries in one database, the oldest first."""
 
-    def __init__(self, engine: Engine, clock: Callable[[], datetime]) -> None:
-        self._engine = engine
-        self._clock = clock
+    def __init__(self, engine: Engine, clock: Callable[[], datetime], audit: Audit) -> None:
+        self._engine, self._clock, self._audit = engine, clock, audit
 
     def add(
         self, network_id: int, *, revision: int, site_id: str, kind: str, made_by: str, body: Mapping[str, Any]
@@ -50,6 +52,8 @@ class Entries:
         }
         with self._engine.execution_options(writes=True).begin() as connection:
             connection.execute(insert(entries).values(**values))
+            told = {"revision": revision, **{key: value for key, value in body.items() if key in TOLD}}
+            self._audit.add(kind, subject=site_id, network_id=network_id, body=told, who=made_by, within=connection)
 
     def of(self, network_id: int, *, kind: str | None = None, site_id: str | None = None) -> tuple[Entry, ...]:
         """Entries of a network, of one kind and one site where given."""

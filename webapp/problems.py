@@ -12,6 +12,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from sqlalchemy.exc import DatabaseError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -19,6 +20,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from sfn.errors import PlanError, Problem
 from webapp.contexts.problem import ProblemPage
 from webapp.render import page
+from webapp.roles import NotAllowedError
+from webapp.schema import store_problem
 from webapp.security import NotOursError
 from webapp.store import MissingError
 
@@ -40,6 +43,7 @@ SENTENCES = {
     413: ("That is more than this application takes at once", ""),
     414: ("This address is longer than any of ours", ""),
     422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),
+    507: ("This was not saved", "What you typed is still in the page you came from: go back, and send it once more."),
     500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),
 }
 
@@ -60,12 +64,21 @@ class RefusedError(Exception):
         super().__init__(status)
 
 
-def refusal(request: Request, status: int, problems: tuple[Problem, ...] = (), *, number: str = "") -> Response:
+def refusal(
+    request: Request,
+    status: int,
+    problems: tuple[Problem, ...] = (),
+    *,
+    number: str = "",
+    title: str = "",
+    sentence: str = "",
+) -> Response:
     """The answer that says no: JSON under ``/api`` and where JSON was asked for, a page elsewhere."""
-    title, sentence = SENTENCES.get(status, SENTENCES[400])
+    usual_title, usual_sentence = SENTENCES.get(status, SENTENCES[400])
+    title, sentence = title or usual_title, sentence or usual_sentence
     if number:
         sentence = f"{sentence} {number}."
-    if wants_json(request) and status == 403:
+    if wants_json(request) and status == 403 and not problems:
         sentence = "Send JSON with Content-Type: application/json, or a token as Authorization: Bearer TOKEN"
     if wants_json(request):
         told = problems or (Problem(request.url.path, title, sentence, code="request-refused"),)
@@ -83,6 +96,8 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _by_status)
     app.add_exception_handler(MissingError, lambda request, _raised: refusal(request, 404))
     app.add_exception_handler(NotOursError, lambda request, _raised: refusal(request, 403))
+    app.add_exception_handler(NotAllowedError, _not_allowed)
+    app.add_exception_handler(DatabaseError, _store_refused)
     app.add_exception_handler(RequestValidationError, _unreadable_request)
 
 
@@ -90,6 +105,20 @@ def _refused(request: Request, raised: Exception) -> Response:
     """What says its reasons in words."""
     assert isinstance(raised, PlanError | RefusedError)
     return refusal(request, raised.status if isinstance(raised, RefusedError) else 422, raised.problems)
+
+
+def _not_allowed(request: Request, raised: Exception) -> Response:
+    """What somebody's role does not allow."""
+    assert isinstance(raised, NotAllowedError)
+    return refusal(request, 403, (raised.problem,), title="Your role does not allow this", sentence="Nothing was done.")
+
+
+def _store_refused(request: Request, raised: Exception) -> Response:
+    """What the database refused, where there are words for it: a full disk, a folder that cannot be written."""
+    assert isinstance(raised, DatabaseError)
+    problem = store_problem(raised, None)
+    LOG.error("the database refused at %s: %s", request.url.path, problem.what)
+    return refusal(request, 507, (problem,))
 
 
 def _by_status(request: Request, raised: Exception) -> Response:

@@ -16,6 +16,7 @@ from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
 from webapp.forms.places import anchor as anchor
 from webapp.places_said import NAMES, place_said, text_said
+from webapp.roles import WORDS, current_user, may
 from webapp.security import csrf_token
 from webapp.tabs import TABS
 
@@ -43,10 +44,13 @@ def html(request: Request, context: Context) -> str:
     """The text of a context record's template."""
     values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
     network = values.get("network")
+    person = current_user(request)
     frame = Frame(
         csrf_token=csrf_token(request),
-        author=str(request.session.get("author", "")),
-        may_log_out=request.app.state.settings.password_hash is not None,
+        author=person.name or str(request.session.get("author", "")),
+        person=person,
+        may=frozenset(action for action in WORDS if may(person, action)),
+        may_log_out=person.via in ("session", "password"),
         notice=str(request.session.pop("notice", "")),
         tab=context.TAB,
         network=network if isinstance(network, NetworkHead) else None,

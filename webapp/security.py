@@ -1,178 +1,34 @@
-"""Who may do what: password, session, form tokens, log-in slowing, host check, headers; each rule with its reason.
+"""What guards every request: form tokens, host check, headers; each rule with its reason. Who comes in: `webapp.door`.
 
-Without a password the application answers on loopback only, and two dangers remain: another site's
+Without users the application answers on loopback only, and two dangers remain: another site's
 page in the same browser sending requests here (form tokens, `form_is_ours`), and a foreign host name
-made to point at 127.0.0.1 (`HostCheck`). With a password every page needs a session as well.
+made to point at 127.0.0.1 (`HostCheck`).
 """
 
-import hashlib
 import hmac
-import math
 import secrets
-import threading
-import time
-from collections.abc import Callable
 from urllib.parse import urlsplit
 
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from fastapi import Request
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from sfn.errors import PlanError, Problem
 from webapp import addresses
+from webapp.roles import SAFE_METHODS, current_user
 from webapp.settings import Settings, is_loopback
 
 SESSION_COOKIE = "sfn_delays_session"
-SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
-LEAST_PASSWORD = 12  # characters
-SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-# Reached without a session: the log-in itself, what it looks like, and one site's sheet behind a signed link.
-OPEN_PATHS = (addresses.LOG_IN, addresses.STATIC + "/", addresses.SITE_LINKS)
 
 
 class NotOursError(Exception):
     """A changing request that did not come from a page of ours."""
 
 
-# Password
-
-
-def hash_password(password: str) -> str:
-    """The argon2id hash of a new password, with the library's parameters (RFC 9106, low-memory profile).
-
-    Raises
-    ------
-    PlanError
-        If the password is shorter than 12 characters.
-    """
-    if len(password) < LEAST_PASSWORD:
-        what = f"the password has {len(password)} characters"
-        raise PlanError(
-            [
-                Problem(
-                    "password",
-                    what,
-                    f"{LEAST_PASSWORD} or more; several words do well",
-                    code="password-too-short",
-                    fields=("password",),
-                )
-            ]
-        )
-    return PasswordHasher().hash(password)
-
-
-def password_matches(password: str, password_hash: str) -> bool:
-    """Whether a typed password is the one that was set."""
-    try:
-        return PasswordHasher().verify(password_hash, password)
-    except (VerifyMismatchError, InvalidHashError):
-        return False
-
-
-class Attempts:
-    """Slows log-ins down: after three failures each further one doubles the wait, up to five minutes.
-
-    Counted in all and not by address: there is one password, and an attacker has many addresses. The
-    wait is told at once and no thread sleeps. One check at a time, for argon2 takes 64 MB a check.
-    """
-
-    FREE_FAILURES = 3
-    LONGEST_S = 300.0
-
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock, self._lock = clock, threading.Lock()
-        self._failures, self._open_at = 0, 0.0
-
-    def check(self, password: str, password_hash: str) -> tuple[bool, int]:
-        """Whether the password is right, and the seconds to wait before it is looked at again (0: looked at now)."""
-        with self._lock:
-            wait_s = self._open_at - self._clock()
-            if wait_s > 0:
-                return False, math.ceil(wait_s)
-            if password_matches(password, password_hash):
-                self._failures = 0
-                return True, 0
-            self._failures += 1
-            beyond = self._failures - self.FREE_FAILURES
-            if beyond >= 0:
-                self._open_at = self._clock() + min(self.LONGEST_S, 2.0 ** min(beyond, 20))
-            return False, 0
-
-
-# Session
-
-
-def log_in(request: Request, password_hash: str) -> None:
-    """Start a session. What the browser held before is dropped, so a planted session gains nothing."""
-    author = request.session.get("author")
-    request.session.clear()
-    request.session["password"] = _password_mark(password_hash)
-    if author:
-        request.session["author"] = author
-
-
-def logged_in(scope: Scope, settings: Settings) -> bool:
-    """Whether the session was started with the password now in force (a new password ends old sessions)."""
-    if settings.password_hash is None:
-        return True
-    held = str(scope["session"].get("password", ""))
-    return hmac.compare_digest(held, _password_mark(settings.password_hash))
-
-
-def has_api_token(headers: Headers, settings: Settings) -> bool:
-    """Whether the request carries the token that ``--new-api-token`` printed."""
-    scheme, _, token = headers.get("authorization", "").partition(" ")
-    if scheme.lower() != "bearer" or settings.api_token_hash is None:
-        return False
-    return hmac.compare_digest(token_hash(token.strip()), settings.api_token_hash)
-
-
-def token_hash(token: str) -> str:
-    """What is kept of an API token. It is 256 random bits, so a plain hash is enough."""
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
 def local_address(text: str) -> str:
     """The address when it leads into this application, else the first screen: no log-in sends people elsewhere."""
     inside = text.startswith("/") and not text.startswith(("//", "/\\")) and text.isprintable()
     return text if inside else addresses.HOME
-
-
-def _password_mark(password_hash: str) -> str:
-    return hashlib.sha256(password_hash.encode()).hexdigest()[:32]
-
-
-class SessionNeeded:
-    """With a password in force every path but the open ones needs a session, or for ``/api`` the token."""
-
-    def __init__(self, app: ASGIApp, settings: Settings, open_paths: tuple[str, ...] = OPEN_PATHS) -> None:
-        self.app, self.settings, self.open_paths = app, settings, open_paths
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Let the request through, or answer with the log-in page's address."""
-        if scope["type"] != "http" or self._may_enter(scope):
-            await self.app(scope, receive, send)
-            return
-        await self._refusal(scope)(scope, receive, send)
-
-    def _may_enter(self, scope: Scope) -> bool:
-        path: str = scope["path"]
-        if any(path == p or (p.endswith("/") and path.startswith(p)) for p in self.open_paths):
-            return True
-        in_api = path.startswith("/api")
-        return logged_in(scope, self.settings) or (in_api and has_api_token(Headers(scope=scope), self.settings))
-
-    def _refusal(self, scope: Scope) -> Response:
-        if scope["path"].startswith("/api"):
-            problem = Problem(
-                "authorization", "this needs a session or a token", "Authorization: Bearer TOKEN", code="not-signed-in"
-            )
-            return JSONResponse({"problems": [problem.as_json()]}, 401, {"WWW-Authenticate": "Bearer"})
-        after = scope["path"] if scope["method"] == "GET" else addresses.HOME
-        return RedirectResponse(addresses.log_in(local_address(after)), 303)
 
 
 # Forms
@@ -190,7 +46,7 @@ async def form_is_ours(request: Request) -> None:
     """Refuse a changing request that does not come from a page of ours. A dependency of every route.
 
     A page's form carries the token; our scripts send it as ``X-CSRF-Token``. Programs that call
-    ``/api`` carry the API token instead, or, while no password is in force, a JSON body: a foreign
+    ``/api`` carry the API token instead, or, on one's own machine, a JSON body: a foreign
     page cannot send one without asking first (CORS), and it is never told yes.
 
     Raises
@@ -201,8 +57,8 @@ async def form_is_ours(request: Request) -> None:
     if request.method in SAFE_METHODS:
         return
     settings: Settings = request.app.state.settings
-    in_api = request.url.path.startswith("/api/")
-    if in_api and has_api_token(request.headers, settings):
+    in_api, person = request.url.path.startswith("/api/"), current_user(request)
+    if in_api and person.via == "token":
         return
     if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         raise NotOursError
@@ -214,7 +70,7 @@ async def form_is_ours(request: Request) -> None:
     if request.url.path.startswith(addresses.SITE_LINKS):
         return
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if in_api and settings.password_hash is None and kind == "application/json":
+    if in_api and person.via == "this machine" and kind == "application/json":
         return
     sent = request.headers.get("x-csrf-token")
     if sent is None:

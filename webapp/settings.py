@@ -2,18 +2,20 @@
 
 | setting | variable | meaning |
 |---|---|---|
-| `host` | ``SFN_DELAYS_HOST`` | address to listen on; beyond loopback only with a password |
+| `host` | ``SFN_DELAYS_HOST`` | address to listen on; beyond loopback only with users or a password |
 | `port` | ``SFN_DELAYS_PORT`` | port to listen on |
 | `data_folder` | ``SFN_DELAYS_DATA`` | networks, secrets and caches live here |
 | `database_url` | ``SFN_DELAYS_DATABASE`` | SQLAlchemy URL; a file in the data folder by default |
 | `allowed_hosts` | ``SFN_DELAYS_HOSTNAMES`` | names under which it answers, separated by commas |
 | `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
 | `public_url` | ``SFN_DELAYS_PUBLIC_URL`` | where others reach it, as ``https://sfn.example.org``: for sheets, links |
+| `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only an approver who did not make the plan signs off and issues |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
 """
 
+import contextlib
 import ipaddress
 import json
 import os
@@ -44,7 +46,15 @@ class Settings:
     public_url: str = ""
     password_hash: str | None = field(default=None, repr=False)
     api_token_hash: str | None = field(default=None, repr=False)
+    approval: str = "any"
     limits: Limits = field(default_factory=Limits)
+
+    @property
+    def public(self) -> bool:
+        """Whether anybody but this machine is meant to reach it, by any of the settings."""
+        named = any(not is_loopback(name) for name in self.allowed_hosts)
+        by_url = bool(self.public_url) and not is_loopback(urlsplit(self.public_url).hostname or "")
+        return not self.on_loopback or named or by_url or self.https
 
     @property
     def on_loopback(self) -> bool:
@@ -105,7 +115,45 @@ def read_settings(
         public_url=_public_url(environ.get("SFN_DELAYS_PUBLIC_URL", "")),
         password_hash=held.get("password_hash"),
         api_token_hash=held.get("api_token_hash"),
+        approval=_approval(environ.get("SFN_DELAYS_APPROVAL") or "any"),
     )
+
+
+class LiveSecrets:
+    """Password and token of the installation as they are now: those of the start, or of the file where it is newer.
+
+    A file that becomes unreadable while it runs lets nobody in who was not let in before.
+    """
+
+    def __init__(self, settings: Settings) -> None:
+        self._path = settings.data_folder / SECRETS_FILE
+        self._held = (settings.password_hash, settings.api_token_hash)
+        self._seen_ns = self._changed_ns()
+
+    @property
+    def password_hash(self) -> str | None:
+        """The argon2 hash of the one password; None where there is none."""
+        return self._now()[0]
+
+    @property
+    def api_token_hash(self) -> str | None:
+        """SHA-256 of the one token; None where there is none."""
+        return self._now()[1]
+
+    def _now(self) -> tuple[str | None, str | None]:
+        changed_ns = self._changed_ns()
+        if changed_ns not in (None, self._seen_ns):
+            with contextlib.suppress(PlanError):
+                held = read_secrets(self._path.parent)
+                self._held = (held.get("password_hash"), held.get("api_token_hash"))
+                self._seen_ns = changed_ns
+        return self._held
+
+    def _changed_ns(self) -> int | None:
+        try:
+            return self._path.stat().st_mtime_ns
+        except OSError:
+            return None
 
 
 def read_secrets(folder: Path) -> dict[str, str]:
@@ -117,7 +165,9 @@ def read_secrets(folder: Path) -> dict[str, str]:
         return {}
     except (OSError, ValueError) as unreadable:
         raise _refusal("data folder", f"{path} cannot be read", "a readable JSON file, or no file") from unreadable
-    return {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else {}
+    if not isinstance(held, dict) or not all(isinstance(one, str) for one in held.values()):
+        raise _refusal("data folder", f"{path} is damaged", "the file as this program wrote it, from a backup")
+    return {str(k): v for k, v in held.items()}
 
 
 def write_secrets(folder: Path, held: Mapping[str, str]) -> None:
@@ -153,6 +203,12 @@ def _public_url(text: str) -> str:
         what = f"SFN_DELAYS_PUBLIC_URL is {text!r}, which only this machine reaches"
         raise _refusal("SFN_DELAYS_PUBLIC_URL", what, "a name that a phone can reach, or none")
     return given
+
+
+def _approval(text: str) -> str:
+    if text not in ("any", "other"):
+        raise _refusal("SFN_DELAYS_APPROVAL", f"SFN_DELAYS_APPROVAL is {text!r}", "any or other")
+    return text
 
 
 def _yes_or_no(name: str, text: str) -> bool:

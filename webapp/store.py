@@ -14,8 +14,11 @@ from sqlalchemy import Engine, Row, Select, insert, select, update
 from sqlalchemy.engine import Connection
 
 from sfn.plan import checksum
+from webapp.accounts import Accounts
+from webapp.audit import Audit
 from webapp.documents import network_of
 from webapp.entries import Entries
+from webapp.links_kept import Links
 from webapp.schema import networks, open_engine, revisions
 
 Document = Mapping[str, Any]
@@ -79,7 +82,10 @@ class Store:
         self._engine: Engine = open_engine(url)
         self._writing = self._engine.execution_options(writes=True)
         self._clock = clock
-        self.entries = Entries(self._engine, clock)
+        self.audit = Audit(self._engine, clock)
+        self.entries = Entries(self._engine, clock, self.audit)
+        self.accounts = Accounts(self._engine, clock, self.audit)
+        self.links = Links(self._engine, clock, self.audit)
 
     def close(self) -> None:
         """Give the connections back."""
@@ -178,6 +184,8 @@ class Store:
             query = update(networks).where(networks.c.id == network_id, state).values(deleted_at=deleted_at)
             if connection.execute(query).rowcount != 1:
                 raise MissingError
+            action = "deletion undone" if was_deleted else "deleted"
+            self.audit.add(action, network_id=network_id, within=connection)
 
     def _head(self, connection: Connection, network_id: int, *, even_deleted: bool = False) -> int:
         query = select(networks.c.head).where(networks.c.id == network_id)
@@ -222,6 +230,9 @@ class Store:
                 document=json.dumps(document, ensure_ascii=False, allow_nan=False),  # in the order it was typed
             )
         )
+        told = {"revision": number, "reason": reason, "checksum": made.checksum}
+        subject = str(document.get("name") or "")
+        self.audit.add("saved", subject=subject, network_id=network_id, body=told, who=author, within=connection)
         return made
 
 

@@ -20,6 +20,11 @@ def reading_links(network_id: int) -> str:
     return f"{readings(network_id)}/links"
 
 
+def withdraw_link(network_id: int, link_id: str) -> str:
+    """Withdraws a technician's link."""
+    return f"{reading_links(network_id)}/{quote(link_id, safe='')}/withdraw"
+
+
 def keep_set_now(network_id: int) -> str:
     """Takes what was read as set for what is set now."""
     return f"{readings(network_id)}/set-now"

@@ -11,7 +11,7 @@ from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from sfn.cli import main
-from webapp.security import token_hash
+from webapp.passwords import token_hash
 from webapp.store import Store
 
 Document = dict[str, Any]

@@ -13,7 +13,7 @@ from sfn.answer.plain import plain
 from tests.sfn.networks import example as network_of_example
 from webapp.api_pages import PREFIX, form_fields
 from webapp.app import OWN, ROUTERS
-from webapp.security import token_hash
+from webapp.passwords import token_hash
 from webapp.store import Store
 
 
@@ -52,6 +52,7 @@ def test_every_page_and_action_is_offered_and_described(client: TestClient) -> N
         "/networks/{network_id}/undelete",
         "/networks/{network_id}/edit",
         "/jobs/{job_id}/cancel",
+        "/users/tokens/{token_id}/revoke",
     }
 
 

@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
 from webapp.documents import network_of
+from webapp.passwords import hash_password
 from webapp.problems import RefusedError
-from webapp.security import hash_password
 from webapp.site_links import made_link, read_link
 from webapp.store import Store
 

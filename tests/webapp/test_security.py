@@ -9,7 +9,8 @@ from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
 from webapp.limits import Limits
-from webapp.security import Attempts, hash_password, local_address, password_matches, token_hash
+from webapp.passwords import Attempts, hash_password, password_matches, token_hash
+from webapp.security import local_address
 
 # Cheap parameters: the point here is the door, not the lock's strength.
 CHEAP = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)

@@ -9,7 +9,7 @@ import pytest
 
 from sfn.errors import PlanError
 from webapp.__main__ import main
-from webapp.security import password_matches, token_hash
+from webapp.passwords import password_matches, token_hash
 from webapp.settings import is_loopback, read_settings
 
 

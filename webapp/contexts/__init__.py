@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar
 
+from webapp.roles import Person
 from webapp.store import Revision
 
 
@@ -31,9 +32,13 @@ class Frame:
     csrf_token: str
     """Goes into every form that changes something."""
     author: str
-    """The name last given with a save in this browser."""
+    """The name of who is signed in, else the one last given with a save in this browser."""
+    person: Person
+    """Who looks at it; with a proven name where there are users."""
+    may: frozenset[str]
+    """What that person may do; see `webapp.roles`."""
     may_log_out: bool
-    """Whether a password is in force, so that there is something to log out of."""
+    """Whether there is something to log out of."""
     notice: str
     """One sentence on what was just done, or nothing."""
     tab: str

@@ -1,45 +1,139 @@
-"""Logging in and out. Without a password in force there is nothing to log into."""
+"""Logging in and out, and one's own account: password and tokens."""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from webapp import addresses, security
-from webapp.contexts.account import LogInPage
-from webapp.dependencies import FormDep, SettingsDep
-from webapp.render import page
+from sfn.errors import PlanError, Problem
+from webapp import addresses
+from webapp.contexts.account import AccountPage, LogInPage
+from webapp.dependencies import FormDep, PersonDep, StoreDep
+from webapp.door import HELD, address_of, begin, password_mark
+from webapp.limits import NetworkId, whole_number
+from webapp.problems import RefusedError
+from webapp.render import notice, page
+from webapp.roles import Person
+from webapp.security import local_address
+from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/log-in")
-def show(request: Request, settings: SettingsDep, after: str = addresses.HOME) -> Response:
-    """Ask for the password."""
-    after = security.local_address(after)
-    if security.logged_in(request.scope, settings):
+def show(request: Request, store: StoreDep, person: PersonDep, after: str = addresses.HOME) -> Response:
+    """Ask for name and password."""
+    after = local_address(after)
+    if person.via != "nobody":
         return RedirectResponse(after, 303)
-    return page(request, LogInPage(after=after, refusal=""))
+    return page(request, LogInPage(after, store.accounts.some(), "", ""))
 
 
 @router.post("/log-in")
-def enter(request: Request, settings: SettingsDep, form: FormDep) -> Response:
+def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
     """Look at the password, unless too many were wrong just before."""
-    after = security.local_address(form.get("after", addresses.HOME))
-    if settings.password_hash is None:
+    after = local_address(form.get("after", addresses.HOME))
+    name, password, names = form.get("name", "").strip(), form.get("password", ""), store.accounts.some()
+    held = store.accounts.password_hash(name) if names else request.app.state.secrets.password_hash
+    if held is None and not names:
         return RedirectResponse(after, 303)
-    right, wait_s = request.app.state.attempts.check(form.get("password", ""), settings.password_hash)
+    where = address_of(request.scope)
+    right, wait_s = request.app.state.attempts.check(password, held, address=where, name=name)
+    if right and names:
+        begin(request, {HELD: store.accounts.sign_in(name, address=where)})
+    elif right:
+        begin(request, {"password": password_mark(str(held))})
+        store.audit.add("signed in", subject="the installation's password")
     if right:
-        security.log_in(request, settings.password_hash)
         return RedirectResponse(after, 303)
     if wait_s:
-        refused = LogInPage(after=after, refusal=f"Too many wrong passwords: try again in {wait_s} s.")
+        refused = LogInPage(after, names, name, f"Too many wrong passwords: try again in {wait_s} s.")
         answer = page(request, refused, status=429)
         answer.headers["Retry-After"] = str(wait_s)
         return answer
-    return page(request, LogInPage(after=after, refusal="This is not the password."), status=403)
+    store.audit.add("sign-in refused", subject=name[:120])
+    said = "This is not the password." if not names else "There is no such user with this password."
+    return page(request, LogInPage(after, names, name, said), status=403)
 
 
 @router.post("/log-out")
-def leave(request: Request) -> Response:
+def leave(request: Request, store: StoreDep) -> Response:
     """End the session."""
+    held = request.session.get(HELD)
+    if held:
+        store.accounts.sign_out(str(held))
     request.session.clear()
     return RedirectResponse(addresses.log_in(), 303)
+
+
+@router.get("/account")
+def show_account(request: Request, store: StoreDep, person: PersonDep) -> Response:
+    """One's own name and tokens."""
+    return _account(request, store, person)
+
+
+@router.post("/account/password")
+def change_password(request: Request, store: StoreDep, person: PersonDep, form: FormDep) -> Response:
+    """Another password; every session of before ends, this browser gets a new one."""
+    who = _named(person)
+    attempts, held = request.app.state.attempts, store.accounts.password_hash(who.name)
+    right, wait_s = attempts.check(form.get("now", ""), held, address=address_of(request.scope), name=who.name)
+    if not right:
+        what = f"too many were wrong: try again in {wait_s} s" if wait_s else "this is not the password"
+        problem = Problem("now", what, "the password that you signed in with", code="password-wrong", fields=("now",))
+        return _account(request, store, who, problems=(problem,), status=403)
+    try:
+        store.accounts.set_password(who.name, form.get("password", ""))
+    except PlanError as refused:
+        return _account(request, store, who, problems=refused.problems, status=422)
+    begin(request, {HELD: store.accounts.sign_in(who.name, address=address_of(request.scope))})
+    notice(request, "The password is changed. Other browsers that were signed in with the old one are out.")
+    return RedirectResponse(addresses.account(), 303)
+
+
+@router.post("/account/tokens")
+def make_token(request: Request, store: StoreDep, person: PersonDep, form: FormDep) -> Response:
+    """A new token, shown this once."""
+    who = _named(person)
+    typed = form.get("days", "").strip()
+    days = whole_number(typed)
+    try:
+        if typed and days is None:
+            raise PlanError(
+                [Problem("days", f"cannot be {typed[:40]!r}", "a whole number, or none", code="not-a-number")]
+            )
+        made = store.accounts.add_token(
+            who.user_id or 0, label=form.get("label", ""), scope=form.get("scope", "read"), days=days
+        )
+    except PlanError as refused:
+        return _account(request, store, who, problems=refused.problems, status=422)
+    return _account(request, store, who, made=made)
+
+
+@router.post("/account/tokens/{token_id}/revoke")
+def revoke_token(request: Request, store: StoreDep, person: PersonDep, token_id: NetworkId) -> Response:
+    """End a token of one's own."""
+    if not store.accounts.revoke(token_id, user_id=_named(person).user_id):
+        raise RefusedError(404)
+    notice(request, "The token is revoked: it opens nothing from now on.")
+    return RedirectResponse(addresses.account(), 303)
+
+
+def _named(person: Person) -> Person:
+    """Somebody with a name of their own, who came in by the browser."""
+    if not person.named or person.via != "session":
+        what, expected = "there is nobody signed in here by name", "a user: `python -m webapp user add NAME`"
+        raise RefusedError(403, Problem("account", what, expected, code="no-user"))
+    return person
+
+
+def _account(
+    request: Request,
+    store: Store,
+    who: Person,
+    *,
+    made: str = "",
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+) -> Response:
+    """The page in any state."""
+    tokens = store.accounts.tokens(who.user_id) if who.named else ()
+    return page(request, AccountPage(who, tokens, made, problems), status=status)

@@ -1,0 +1,119 @@
+"""The audit trail: what is written, sealed line by line, and every kind of tampering found."""
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from webapp.settings import Settings
+from webapp.store import Store
+
+
+@pytest.fixture
+def done(store: Store, example: dict[str, Any]) -> Store:
+    """A store in which five things were done."""
+    number = store.create(example, author="Ada", reason="first").network_id
+    store.save(number, example, base_revision=1, author="Grace", reason="again")
+    store.entries.add(number, revision=2, site_id="north", kind="sign-off", made_by="Ada", body={"note": "µs – yes"})
+    store.delete(number)
+    store.undelete(number)
+    return store
+
+
+def test_what_is_done_is_written_in_its_transaction(done: Store, example: dict[str, Any]) -> None:
+    """Who, what, of which network; and what was refused leaves no line."""
+    lines = list(done.audit.all())
+    assert ["saved", "saved", "sign-off", "deleted", "deletion undone"] == [line.action for line in lines]
+    assert ["Ada", "Grace", "Ada", "", ""] == [line.who for line in lines]
+    assert {1} == {line.network_id for line in lines}
+    with pytest.raises(Exception, match="saved by Grace"):
+        done.save(1, example, base_revision=1, author="Late", reason="too late")
+    assert done.audit.count() == 5
+    assert [5, 4] == [line.id for line in done.audit.lines(most=2)]
+    assert [2, 1] == [line.id for line in done.audit.lines(action="saved")]
+
+
+def test_the_seal_is_what_it_says(done: Store) -> None:
+    """SHA-256 over the hash before and the fields as a JSON list, worked out here a second time."""
+    before = "0" * 64
+    for line in done.audit.all():
+        body = json.dumps(line.body, ensure_ascii=False, sort_keys=True)
+        fields = [
+            line.at,
+            line.who,
+            line.role,
+            line.via,
+            line.address,
+            line.action,
+            line.network_id,
+            line.subject,
+            body,
+        ]
+        text = json.dumps([before, *fields], ensure_ascii=False, separators=(",", ":"))
+        before = hashlib.sha256(text.encode("utf-8")).hexdigest()
+        assert line.hash == before
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ("update audit set who = 'Eve' where id = 2", "line 2: it was changed"),
+        ("update audit set body = '{}' where id = 3", "line 3: it was changed"),
+        ("update audit set body = 'x' where id = 3", "line 3: it was changed"),
+        ("update audit set network_id = 2 where id = 4", "line 4: it was changed"),
+        ("delete from audit where id = 3", "line 4: 1 lines before it are gone"),
+        ("delete from audit where id = 1", "line 2: 1 lines before it are gone"),
+        ("update audit set id = 9 where id = 5", "line 9: 4 lines before it are gone"),
+    ],
+)
+def test_every_tampering_is_found(done: Store, settings: Settings, change: str, says: str) -> None:
+    """Behind the program's back, in the file."""
+    assert done.audit.verify().faults == ()
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        behind.execute(change)
+    behind.close()
+    found = done.audit.verify()
+    assert says in found.faults[0]
+
+
+def test_a_line_with_its_own_seal_made_anew_breaks_the_next(done: Store, settings: Settings) -> None:
+    """Who changes one line must change all that follow, and the last hash, which is kept elsewhere, tells."""
+    from webapp.audit import sealed
+
+    last = done.audit.verify().last
+    line = next(one for one in done.audit.all() if one.id == 2)
+    values = {**line.as_json(), "who": "Eve", "body": json.dumps(line.body, ensure_ascii=False, sort_keys=True)}
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        behind.execute("update audit set who = 'Eve', hash = ? where id = 2", (sealed(line.before, values),))
+    behind.close()
+    found = done.audit.verify()
+    assert found.faults == ("line 3: it does not follow the line before it",)
+    assert found.last == last
+
+
+def test_the_record_is_a_page_and_json_lines(client: TestClient, done: Store) -> None:
+    """Both of everything; the page also of one kind, and giving all of it out is written down itself."""
+    page = client.get("/record", params={"action": "sign-off"}).text
+    assert "µs – yes" in page
+    assert "Grace" not in page
+    lines = [json.loads(line) for line in client.get("/record.jsonl").text.splitlines()]
+    assert [1, 2, 3, 4, 5, 6] == [line["id"] for line in lines]
+    assert ("record exported", "this machine", "testclient") == tuple(lines[5][k] for k in ("action", "via", "address"))
+
+
+def test_signing_in_and_failing_to_are_written(client_with: Callable[..., TestClient], store: Store) -> None:
+    """With the address; the password never."""
+    store.accounts.add("Ada", role="administrator", password="several words do well")
+    client = client_with()
+    for password in ("a wrong password", "several words do well"):
+        token = client.get("/log-in").text.partition('name="csrf_token" value="')[2].partition('"')[0]
+        client.post("/log-in", data={"csrf_token": token, "name": "Ada", "password": password})
+    lines = list(store.audit.all())
+    assert ["user added", "sign-in refused", "signed in"] == [line.action for line in lines]
+    assert ["Ada", "Ada"] == [line.subject for line in lines[1:]]
+    assert ["testclient", "testclient"] == [line.address for line in lines[1:]]
+    assert "password" not in json.dumps([line.as_json() for line in lines[1:]]).replace("password changed", "")

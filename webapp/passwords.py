@@ -1,0 +1,95 @@
+"""Passwords and tokens as they are kept, and slowing down whoever guesses."""
+
+import hashlib
+import math
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from functools import cache
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerifyMismatchError
+
+from sfn.errors import PlanError, Problem
+
+LEAST_PASSWORD = 12  # characters
+LONGEST_PASSWORD = 1000
+
+
+def hash_password(password: str) -> str:
+    """The argon2id hash of a new password, with the library's parameters (RFC 9106, low-memory profile).
+
+    Raises
+    ------
+    PlanError
+        If the password is shorter than 12 characters, or longer than 1000.
+    """
+    if not LEAST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
+        what = f"the password has {len(password)} characters"
+        expected = f"{LEAST_PASSWORD} or more; several words do well"
+        raise PlanError([Problem("password", what, expected, code="password-length", fields=("password",))])
+    return PasswordHasher().hash(password)
+
+
+def password_matches(password: str, password_hash: str) -> bool:
+    """Whether a typed password is the one that was set."""
+    try:
+        return len(password) <= LONGEST_PASSWORD and PasswordHasher().verify(password_hash, password)
+    except (VerifyMismatchError, InvalidHashError):
+        return False
+
+
+@cache
+def no_password() -> str:
+    """A hash that is looked at where there is no such user, so that it takes as long."""
+    return PasswordHasher().hash("nobody has this password")
+
+
+def token_hash(token: str) -> str:
+    """What is kept of a token. It is 256 random bits, so a plain hash is enough."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+class Attempts:
+    """Slows log-ins down: after three failures each further one doubles the wait, up to five minutes.
+
+    Counted for each address and name, so that nobody's guessing keeps others out, and, with more patience, for each
+    address alone: an attacker has many names. Whoever is signed in is not asked.
+    The wait is told at once and no thread sleeps. One check at a time, for argon2 takes 64 MB a check.
+    """
+
+    FREE_FAILURES = 3
+    FREE_ALONE = 30
+    LONGEST_S = 300.0
+    MOST_KEPT = 10_000
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock, self._lock = clock, threading.Lock()
+        self._kept: OrderedDict[tuple[str, str | None], tuple[int, float]] = OrderedDict()
+
+    def check(self, password: str, password_hash: str | None, *, address: str = "", name: str = "") -> tuple[bool, int]:
+        """Whether the password is right, and the seconds to wait before it is looked at again (0: looked at now).
+
+        Without a hash there is no such user, and it is wrong after the same time.
+        """
+        both, alone = (address, name.casefold()), (address, None)
+        with self._lock:
+            now_s = self._clock()
+            wait_s = max(self._kept.get(key, (0, 0.0))[1] - now_s for key in (both, alone))
+            if wait_s > 0:
+                return False, math.ceil(wait_s)
+            if password_matches(password, password_hash or no_password()) and password_hash is not None:
+                self._kept.pop(both, None)
+                return True, 0
+            self._failed(both, self.FREE_FAILURES)
+            self._failed(alone, self.FREE_ALONE)
+            return False, 0
+
+    def _failed(self, key: tuple[str, str | None], free: int) -> None:
+        """Count a failure."""
+        failures = self._kept.pop(key, (0, 0.0))[0] + 1
+        beyond, now_s = failures - free, self._clock()
+        self._kept[key] = (failures, now_s + min(self.LONGEST_S, 2.0 ** min(beyond, 20)) if beyond >= 0 else 0.0)
+        while len(self._kept) > self.MOST_KEPT:
+            self._kept.popitem(last=False)

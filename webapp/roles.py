@@ -1,0 +1,142 @@
+"""Who may do what: the roles, what each may do, and what an address needs.
+
+| action | what it is |
+|---|---|
+| read | look at everything but users and the record |
+| compute | start a computation that changes nothing |
+| plan | change networks, files and computations that are kept |
+| record | write down what was set and measured |
+| approve | answer for a doubt on a sheet |
+| issue | let sheets out, make technicians' links |
+| control | confirm steps of a change; an emergency issue with its reason |
+| administer | users, services, settings, the record of what was done |
+
+An address that is not in the table needs `plan` to change anything: a new page is closed until somebody opens it.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from fastapi import Request
+
+from sfn.errors import Problem
+
+Action = Literal["read", "compute", "plan", "record", "approve", "issue", "control", "administer"]
+Via = Literal["this machine", "password", "session", "token", "nobody", "command"]
+
+ROLES: Mapping[str, frozenset[Action]] = {
+    "viewer": frozenset({"read", "compute"}),
+    "technician": frozenset({"read", "record"}),
+    "controller": frozenset({"read", "compute", "record", "issue", "control"}),
+    "planner": frozenset({"read", "compute", "plan", "record", "issue"}),
+    "approver": frozenset({"read", "compute", "record", "approve", "issue"}),
+    "administrator": frozenset(
+        {"read", "compute", "plan", "record", "approve", "issue", "control", "administer"}
+    ),
+}  # fmt: skip
+SCOPES = ("read", "write")
+"""Of a token: looking and computing, or everything that its user may do."""
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Who sends a request."""
+
+    name: str
+    """Empty where names are typed: on one's own machine, or behind the one password of before."""
+    role: str
+    via: Via
+    user_id: int | None = None
+    scope: str = "write"
+
+    @property
+    def named(self) -> bool:
+        """Whether the name is proven, so that it stands for whatever was typed."""
+        return self.user_id is not None
+
+
+NOBODY = Person("", "", "nobody")
+OWNER = Person("", "administrator", "this machine")
+KEEPER = Person("", "administrator", "password")
+"""Behind the one password of the installation, or its one token of before."""
+
+# What an address needs for anything but looking, the first that fits; under ``/api`` and ``/api/pages`` too.
+_ID = r"/networks/\d+"
+NEEDS: tuple[tuple[str, Action | None], ...] = (
+    (r"/log-in|/log-out|/account(/.*)?|/first-user", None),  # each looks for itself
+    (r"/site/.*", None),  # a technician's signed link
+    (r"/users(/.*)?|/services/upload|/record(/.*)?", "administer"),
+    (rf"{_ID}/sheets/[^/]+/sign", "approve"),
+    (rf"{_ID}/sheets/issue|{_ID}/readings/links(/.*)?", "issue"),
+    (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
+    (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
+    (rf"{_ID}/(road|road\.\w+|road/upload|drives/\w+/upload|losses/upload|point/hear/upload)", "compute"),
+    (rf"{_ID}/(offsets/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)", "compute"),
+    (r"/jobs/[^/]+/cancel", "compute"),
+)
+# What only looking needs more than `read` for.
+GUARDED: tuple[tuple[str, Action], ...] = ((r"/users(/.*)?|/record(\..*|/.*)?", "administer"),)
+
+
+class NotAllowedError(Exception):
+    """Somebody is signed in, and may not do this."""
+
+    def __init__(self, person: Person, action: Action) -> None:
+        self.problem = Problem(
+            "role",
+            f"{person.name or 'this token'} ({person.role}{', for reading' if person.scope == 'read' else ''})"
+            f" may not {WORDS[action]}",
+            "somebody whose role allows it: " + ", ".join(role for role, may in ROLES.items() if action in may),
+            code="not-allowed",
+            values={"role": person.role, "action": action},
+        )
+        super().__init__(self.problem.what)
+
+
+WORDS: Mapping[Action, str] = {
+    "read": "look at this",
+    "compute": "start computations",
+    "plan": "change plans",
+    "record": "write readings",
+    "approve": "answer for doubts on sheets",
+    "issue": "issue sheets",
+    "control": "confirm steps",
+    "administer": "administer users, services and the record",
+}
+
+
+def may(person: Person, action: Action) -> bool:
+    """Whether somebody may do something; a token for reading lets nobody do more than look and compute."""
+    if person.scope == "read" and action not in ("read", "compute"):
+        return False
+    return action in ROLES.get(person.role, frozenset())
+
+
+def needed(method: str, path: str) -> Action | None:
+    """What a request needs; None where the address looks for itself."""
+    bare = re.sub(r"^/api(/pages)?(?=/)", "", path)
+    if method in SAFE_METHODS:
+        return next((action for pattern, action in GUARDED if re.fullmatch(pattern, bare)), "read")
+    return next((action for pattern, action in NEEDS if re.fullmatch(pattern, bare)), "plan")
+
+
+def current_user(request: Request) -> Person:
+    """Who sends a request, as the door found out."""
+    person: Person = request.scope.get("state", {}).get("person", NOBODY)
+    return person
+
+
+async def allowed(request: Request) -> None:
+    """Refuse what a role may not do. A dependency of every route.
+
+    Raises
+    ------
+    NotAllowedError
+        If somebody signed in may not do it.
+    """
+    person, action = current_user(request), needed(request.method, request.url.path)
+    if action is not None and person.via != "nobody" and not may(person, action):
+        raise NotAllowedError(person, action)

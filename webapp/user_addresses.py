@@ -1,0 +1,46 @@
+"""Every URL about who comes in and what was done; `webapp.addresses` has them with all others."""
+
+
+def account() -> str:
+    """One's own name, password and tokens."""
+    return "/account"
+
+
+def change_password() -> str:
+    """Takes another password of one's own."""
+    return f"{account()}/password"
+
+
+def make_token() -> str:
+    """Makes a token for scripts."""
+    return f"{account()}/tokens"
+
+
+def revoke_token(token_id: int) -> str:
+    """Ends a token of one's own."""
+    return f"{make_token()}/{token_id}/revoke"
+
+
+def users() -> str:
+    """Who may come in, and their tokens."""
+    return "/users"
+
+
+def change_user() -> str:
+    """Takes another role or password of a user, or lets them go."""
+    return f"{users()}/change"
+
+
+def revoke_any_token(token_id: int) -> str:
+    """Ends a token of anybody."""
+    return f"{users()}/tokens/{token_id}/revoke"
+
+
+def record(query: str = "") -> str:
+    """Who did what, when and from where."""
+    return "/record" + (f"?{query}" if query else "")
+
+
+def record_lines() -> str:
+    """The same, whole, as JSON lines."""
+    return "/record.jsonl"
