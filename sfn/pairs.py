@@ -36,6 +36,8 @@ class Pair:
     zero_at_m_from_a: float | None
     tolerance_us: float
     rss_us: float
+    position_us: float
+    """What the uncertainty of the positions may add to or take from the difference, at worst anywhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +84,35 @@ def pair_differences(
         inside = at_a >= 0 >= at_b and path.travel_us > 0
         zero = path.ground_m * at_a / (at_a - at_b) if inside else None
         worst, rss = difference_tolerance(passed[a.id, MAIN], passed[b.id, MAIN])
-        made.append(Pair(a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, worst, rss))
+        position_us = float(
+            travel_time(_position_m(network, a, b, placed=placed), refractivity_n=network.refractivity_n)
+        )
+        made.append(
+            Pair(a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, worst, rss, position_us)
+        )
     return tuple(made)
+
+
+def _position_m(network: Network, a: Site, b: Site, *, placed: Mapping[str, Located]) -> float:
+    """How far the positions that a pair's difference rests on may be off, each as often as a path ends there. [m]
+
+    A path to the listener ends at both sites; one more at both ends of every hop by which a relay is fed, unless the
+    other site is fed by the same hop.
+    """
+    hops = _hops(network, a) ^ _hops(network, b)
+    ends = [a.id, b.id, *(end for hop in sorted(hops) for end in hop)]
+    return sum(placed[end].position_m for end in ends if end in placed)
+
+
+def _hops(network: Network, site: Site) -> set[tuple[str, str]]:
+    """The hops off air, parent and child, that bring a site its signal."""
+    parents = {s.id: s.fed_off_air_from for s in network.sites}
+    hops: set[tuple[str, str]] = set()
+    child, parent = site.id, parents[site.id]
+    while parent is not None and (parent, child) not in hops:
+        hops.add((parent, child))
+        child, parent = parent, parents.get(parent)
+    return hops
 
 
 def wished_difference(

@@ -180,6 +180,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "zero_at_m_from_a": pair.zero_at_m_from_a,
         "tolerance_us": pair.tolerance_us,
         "rss_us": pair.rss_us,
+        "position_us": pair.position_us,
     }
 
 

@@ -69,7 +69,7 @@ def _print(found: Delays) -> None:
         print(f"missing: {one.problem.what}")
     print()
     print_table(
-        ("pair", "km", "difference at a us", "at b us", "zero at km from a"),
+        ("pair", "km", "difference at a us", "at b us", "zero at km from a", "+- us", "+- us by positions"),
         (
             (
                 f"{pair.a} - {pair.b}",
@@ -77,6 +77,8 @@ def _print(found: Delays) -> None:
                 number(pair.difference_at_a_us, 3, signed=True),
                 number(pair.difference_at_b_us, 3, signed=True),
                 number(None if pair.zero_at_m_from_a is None else pair.zero_at_m_from_a / 1000, 3),
+                number(pair.tolerance_us, 3),
+                number(pair.position_us, 3),
             )
             for pair in found.pairs
         ),

@@ -1,9 +1,11 @@
 """Pairs on their line and loops of three."""
 
 from collections.abc import Callable
+from itertools import product
 from typing import Any
 
 import pytest
+from pyproj import Geod
 
 from sfn.geodesy.line import direct
 from sfn.geodesy.sites import place
@@ -70,3 +72,57 @@ def test_neighbouring_triangles_need_three_sites_off_one_line() -> None:
 
     flat = example(line)
     assert () == neighbouring_triangles(flat, placed=place(flat))
+
+
+STEP_M = 111_132.0 / 1e3  # the last of three decimals of a degree of latitude, what each site below may be off
+EARTH = Geod(ellps="WGS84")
+
+
+def _difference_m(feeds: dict[str, str], at: dict[str, tuple[float, float]], listener: tuple[float, float]) -> float:
+    """Way to `b` and on to the listener minus the same by `a`, along the feeds: what positions have in a difference."""
+
+    def way(a: tuple[float, float], b: tuple[float, float]) -> float:
+        return float(EARTH.inv(a[1], a[0], b[1], b[0])[2])
+
+    ways = []
+    for site in ("a", "b"):
+        total, child = way(at[site], listener), site
+        while child in feeds:
+            total += way(at[feeds[child]], at[child])
+            child = feeds[child]
+        ways.append(total)
+    return ways[1] - ways[0]
+
+
+@pytest.mark.parametrize(
+    ("feeds", "ends_n"),
+    [({}, 2), ({"b": "a"}, 4), ({"b": "p"}, 4), ({"a": "p", "b": "p"}, 6), ({"a": "p", "b": "a"}, 4)],
+)
+def test_what_positions_are_worth_is_reached_at_worst_and_never_passed(feeds: dict[str, str], ends_n: int) -> None:
+    """Sites in a row, each moved by what it may be off, either way: the difference moves by `position_us` at most."""
+    places = {"a": (36.3, -84.3), "b": (36.3, -84.1), "p": (36.3, -84.6)}
+
+    def change(tree: dict[str, Any]) -> None:
+        for site, name in zip(tree["sites"], places, strict=True):
+            site.update(id=name, position={"text": "{:.3f}, {:.3f}".format(*places[name])}, off_air=None,
+                        fed_off_air_from=feeds.get(name))  # fmt: skip
+            site.pop("off_air")
+
+    network = example(change)
+    pairs = pair_differences(network, dict.fromkeys(places, 0.0), placed=place(network))
+    (pair,) = [p for p in pairs if (p.a, p.b) == ("a", "b")]
+    worst_m = 0.0
+    for listener in ((36.3, -85.0), (36.3, -84.2), (36.3, -83.8)):
+        before = _difference_m(feeds, places, listener)
+        for signs in product((-1, 1), repeat=3):
+            moved = {}
+            for (name, (lat, lon)), sign in zip(places.items(), signs, strict=True):
+                there = EARTH.fwd(lon, lat, 90.0 * sign, STEP_M)
+                moved[name] = (there[1], there[0])
+            worst_m = max(worst_m, abs(_difference_m(feeds, moved, listener) - before))
+
+    bound_m = pair.position_us * 299.792458 / 1.000315
+    assert ends_n * STEP_M == pytest.approx(bound_m, rel=1e-9)
+    assert worst_m <= bound_m * (1 + 1e-6)
+    if feeds != {"a": "p", "b": "p"}:  # in one row from their parent, its own error cancels
+        assert worst_m == pytest.approx(bound_m, rel=1e-3)
