@@ -9,9 +9,10 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from sfn.answer.standing import Placed, newly_placed
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.line import inverse
@@ -75,6 +76,8 @@ class SiteRow:
     """``new``, ``changes``, ``nothing`` or ``refused``."""
     says: tuple[str, ...]
     problems: tuple[Problem, ...]
+    doubts: tuple[Problem, ...] = ()
+    """What is doubtful about where it would stand; it can be used all the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +133,16 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     if len(made["sites"]) > MOST_SITES_N:
         what = f"would make {len(made['sites'])} sites of the network's {len(document['sites'])}"
         raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most")])
-    return Understood(table.source, columns, tuple(rows), made)
+    placed = newly_placed(made, before=document)
+    return Understood(table.source, columns, tuple(_standing(row, placed) for row in rows), made)
+
+
+def _standing(row: SiteRow, placed: Mapping[str, Placed]) -> SiteRow:
+    """A row with where it puts its site, and what is doubtful about that."""
+    at = placed.get(row.id)
+    if at is None or row.does not in ("new", "changes"):
+        return row
+    return replace(row, says=(*row.says, at.words), doubts=at.doubts)
 
 
 def sites_csv(network: Network) -> str:

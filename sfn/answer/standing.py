@@ -8,13 +8,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from sfn.check.positions import position_problems, weighed
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Forms, Located, locate, three_forms
 from sfn.plan import Network, Position
+from sfn.report.numbers import km
 from sfn.report.position_map import PositionMap, position_map
 from sfn.terrain.dem import Terrain
+from sfn.timing.tolerated import tolerated_error
 
 # A position that moves by less is the same place, surveyed better.
 SAME_PLACE_M = 100.0
@@ -94,9 +98,6 @@ def standing(
     stood = _stood(before, document, index)
     moved_m = None if stood is None else _apart(stood, at)
     name = str(site.get("name") or site.get("id") or "this site")
-    doubts = (
-        d.problem(f"sites[{index}].position", name=name, touches=(Touch(str(site.get("id", ""))),)) for d in at.doubts
-    )
     return Standing(
         located=at,
         forms=three_forms(at.lat_deg, at.lon_deg),
@@ -104,7 +105,7 @@ def standing(
             (name, at.lat_deg, at.lon_deg), [(n.name, p.lat_deg, p.lon_deg) for n, p in others], terrain=terrain
         ),
         nearest=others[0][0] if others else None,
-        doubts=tuple(weighed(problem, tolerated_us) for problem in doubts),
+        doubts=_doubts(at, site, index, tolerated_us),
         moved_m=moved_m,
         to_confirm=moved_m is None or moved_m > SAME_PLACE_M,
         confirms=_confirms(at),
@@ -145,6 +146,53 @@ def unconfirmed(
                 )
             )
     return tuple(problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where a table puts a site: in words, beside the others, with what is in doubt."""
+
+    words: str
+    doubts: tuple[Problem, ...]
+
+
+def newly_placed(document: Mapping[str, Any], *, before: Mapping[str, Any]) -> dict[str, Placed]:
+    """Every site that stands elsewhere than before, or is new, by its id.
+
+    Parameters
+    ----------
+    document : mapping
+        What would be saved.
+    before : mapping
+        What it was made from.
+    """
+    try:
+        tolerated_us = tolerated_error(Network.model_validate(before))
+    except (PlanError, ValueError):
+        tolerated_us = 0.0
+    old = {site.get("id"): site.get("position") for site in before["sites"]}
+    sites = [(n, s, at) for n, s in enumerate(document["sites"]) if (at := place_of(s.get("position"))) is not None]
+    lat = np.array([at.lat_deg for _, _, at in sites])
+    lon = np.array([at.lon_deg for _, _, at in sites])
+    found = {}
+    for k, (index, site, at) in enumerate(sites):
+        if old.get(site["id"]) == site.get("position"):
+            continue
+        words = f"it stands at {at.lat_deg:.5f}, {at.lon_deg:.5f}"
+        if len(sites) > 1:
+            away_m = np.where(np.arange(len(sites)) == k, np.inf, inverse(at.lat_deg, at.lon_deg, lat, lon)[0])
+            nearest = int(away_m.argmin())
+            name = sites[nearest][1].get("name") or sites[nearest][1]["id"]
+            words += f", {km(float(away_m[nearest]), 2)} from the nearest site, {name}"
+        found[str(site["id"])] = Placed(words, _doubts(at, site, index, tolerated_us))
+    return found
+
+
+def _doubts(at: Located, site: Mapping[str, Any], index: int, tolerated_us: float) -> tuple[Problem, ...]:
+    """What is doubtful about a site's position, as grave as it is worth."""
+    name, touches = str(site.get("name") or site.get("id") or "this site"), (Touch(str(site.get("id", ""))),)
+    found = (doubt.problem(f"sites[{index}].position", name=name, touches=touches) for doubt in at.doubts)
+    return tuple(weighed(problem, tolerated_us) for problem in found)
 
 
 def _confirms(at: Located) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from pyproj import Transformer
 
+from sfn.errors import PlanError
 from sfn.geodesy.datum import to_utm
 from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Located, locate, three_forms
@@ -180,3 +181,60 @@ def test_caister_in_cartesian_coordinates(published: Callable[..., None]) -> Non
 
     for axis, ours, theirs in zip("XYZ", xyz, (3_874_938.849, 116_218.624, 5_047_168.208), strict=True):
         published(f"Cartesian {axis}", ours, theirs, tolerance=0.002, unit="m", source=OS_GUIDE + ", from memory")
+
+
+def test_caister_by_the_letters_of_its_grid(published: Callable[..., None]) -> None:
+    """TG 51409 13177 is the square metre that holds the published easting and northing."""
+    lettered, degrees = locate(text="TG 51409 13177"), locate(text=CAISTER_TEXT, crs="EPSG:4277")
+
+    published(
+        "British letters, Caister",
+        apart_m(lettered, degrees),
+        0.0,
+        tolerance=0.71,
+        unit="m",
+        source=OS_GUIDE,
+        reason="the reference names a square of 1 m; its middle is taken",
+    )
+    assert "position-datum" in {doubt.code for doubt in lettered.doubts}
+
+
+def test_a_published_place_in_a_zone_of_feet(published: Callable[..., None]) -> None:
+    """Texas South Central, 28 30 N 96 00 W in US survey feet: by its own fields, as a text and as bare numbers."""
+    degrees = locate(text="28°30'00.00\"N 96°00'00.00\"W", crs="EPSG:4267")
+    ways = {
+        "fields": locate(easting_ft=2_963_503.91, northing_ft=254_759.80, crs="EPSG:32040"),
+        "text": locate(text="2963503.91 ft E 254759.80 ft N", crs="EPSG:32040"),
+        "bare": locate(text="2963503.91 254759.80", crs="EPSG:32040"),
+    }
+
+    for how, located in ways.items():
+        published(
+            f"Lambert Conic Conformal, feet, {how}",
+            apart_m(located, degrees),
+            0.0,
+            tolerance=0.005,
+            unit="m",
+            source=GN72 + ", Lambert Conic Conformal (2SP), from memory",
+            reason="0.01 foot is 3 mm",
+        )
+    with pytest.raises(PlanError, match="taken as US survey foot it lies inside"):
+        locate(easting_m=2_963_503.91, northing_m=254_759.80, crs="EPSG:32040")
+
+
+def test_a_published_place_in_a_grid_that_puts_the_northing_first(published: Callable[..., None]) -> None:
+    """Lambert Azimuthal Equal Area of Europe, 50 N 5 E: easting is easting, whatever the order of the code's axes."""
+    degrees = locate(text="50°00'00.000\"N 5°00'00.000\"E", crs="EPSG:4258")
+    located = locate(text="N 2999718.85 E 3962799.45", crs="EPSG:3035")
+
+    published(
+        "Lambert Azimuthal Equal Area",
+        apart_m(located, degrees),
+        0.0,
+        tolerance=0.01,
+        unit="m",
+        source=GN72 + ", Lambert Azimuthal Equal Area, from memory",
+        reason="the published digits",
+    )
+    fields = locate(easting_m=3_962_799.45, northing_m=2_999_718.85, crs="EPSG:3035")
+    assert ["position-axis-order"] == [doubt.code for doubt in fields.doubts]

@@ -162,3 +162,36 @@ def test_a_site_stands_once_and_there_are_not_too_many(tree: dict[str, Any]) -> 
     many = "id,position,ground_m,antenna_m,erp_h_kw\n" + "".join(f'n{k},"36.4,-84.3",100,20,1\n' for k in range(600))
     with pytest.raises(PlanError, match="500 at most"):
         rows_of(many.encode(), tree)
+
+
+def test_the_preview_says_where_a_site_would_stand_and_what_is_doubtful(tree: dict[str, Any]) -> None:
+    """A spreadsheet that lost its zeros: 11 km and 37 us, of that row, an error before anything is saved."""
+    new, moved, same = rows_of(
+        b'id,name,position,ground_m,antenna_m,erp_h_kw\nfar,Far,"36.4, -84.1",300,20,1\nsouth,,"36.20600, -84.21000",,,\n'
+        b'gap,,"36.28000, -84.19000",,,\n',
+        tree,
+    ).rows
+
+    (doubt,) = new.doubts
+    assert ("position-coarse", "error", ("far",)) == (doubt.code, doubt.severity, doubt.sites)
+    assert doubt.values["doubt_us"] == pytest.approx(37.08, abs=0.01)
+    assert "it stands at 36.40000, -84.10000, 13.86" in " ".join(new.says)
+    assert new.says[-1].endswith("from the nearest site, North ridge")
+    assert ((), "it stands at 36.20600, -84.21000") == (moved.doubts, moved.says[-1].partition(", 8")[0])
+    assert ("nothing", (), ()) == (same.does, same.says, same.doubts)
+
+
+def test_eastings_in_feet_have_columns_of_their_own(tree: dict[str, Any]) -> None:
+    """``Easting (ft)`` is read in the grid's foot; what goes out of such a network comes in and changes nothing."""
+    table = b"id,Easting (ft),Northing (ft),crs\nsouth,2533174.25,757040.5,2274\n"
+
+    found = rows_of(table, tree)
+    assert ["changes"] == [row.does for row in found.rows], found.rows
+    position = found.document["sites"][1]["position"]
+    assert {"easting_ft": 2533174.25, "northing_ft": 757040.5, "crs": "EPSG:2274"} == position
+    network = read(json.dumps(found.document))
+    at = place(network)["south"]
+    assert (36.1, -84.0) == pytest.approx((at.lat_deg, at.lon_deg), abs=0.5)
+
+    again = understood_sites(read_sheet(sites_csv(network).encode(), source="s.csv"), found.document)
+    assert ["nothing"] * 3 == [row.does for row in again.rows], again.rows
