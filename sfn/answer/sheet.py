@@ -30,6 +30,8 @@ class StageLine:
     assumed: bool
     changed: str
     """Day of a change of firmware or mode since its figure was taken; empty where it holds."""
+    measured_with: str = ""
+    """Instruments, cables and filter delays that the reading used; empty where nothing is said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,7 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
             stage.reference_plane or "",
             rests_on_assumption(stage),
             str(stage.changed) if outdated(stage) else "",
+            stage.measured_with or "",
         )
         for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
     )

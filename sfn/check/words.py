@@ -10,7 +10,17 @@ from sfn.plan import Network
 from sfn.plan.record import Record
 
 # Entries of more than one line.
-LONG = ("notes", "note", "stream_plan", "rollback_deadline", "mutes", "change_window", "source")
+LONG = (
+    "notes",
+    "note",
+    "stream_plan",
+    "without_reference",
+    "measured_with",
+    "rollback_deadline",
+    "mutes",
+    "change_window",
+    "source",
+)
 # Marks that turn the direction of what follows: a name would be read otherwise than it is written.
 TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f")
 

@@ -84,6 +84,16 @@ class DelayField(Record):
     """Whether the device takes the setting itself or the change against what is set now."""
     reference_plane: Name | None = None
     """Point at which the setting holds."""
+    menu: Name | None = None
+    """Where the device has it, in the device's own words."""
+    own_sign: Name | None = None
+    """How the device itself words the sign or direction of the setting."""
+    interrupts: Literal["yes", "no"] | None = None
+    """Whether changing it interrupts the programme; none: nobody knows."""
+    entered_at: Literal["device", "head-end"] | None = None
+    """head-end: sent in the stream (MIP, T2-MI, TIST), nothing is set at the site."""
+    transmitter_id: Name | None = None
+    """By which the head-end addresses this transmitter in the stream."""
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> "DelayField":
@@ -192,6 +202,8 @@ class Site(Record):
     """Correction of its predicted levels, from drive tests."""
     remote: bool = False
     """The delay can be set from a distance, without a visit."""
+    without_reference: Text | None = None
+    """What the exciter does when its time or frequency reference is lost, and after how long."""
     lock: LockSheet | None = None
     """What must agree besides the delay (FM)."""
 

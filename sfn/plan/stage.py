@@ -71,6 +71,8 @@ class Stage(Record):
     """How the figure is known."""
     date: Day | None = None
     """Day of the measurement, as 2026-09-14."""
+    measured_with: Text | None = None
+    """Instruments, cables and filter delays that the reading used."""
     model: Name | None = None
     """Model of the device, in words of your own; a common tolerance cancels between equal models."""
     firmware: Name | None = None

@@ -208,3 +208,27 @@ def test_no_sheet_goes_out_for_a_relay_that_oscillates(
     sheet = client.get(f"/networks/{number}/sheets/gap").text
     assert "WITHHELD" in sheet
     assert "it oscillates" in sheet
+
+
+def test_a_sheet_has_the_devices_own_words_and_what_a_change_does(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Menu, sign, interruption, loss of the reference, instruments: where they are said, and nothing where not."""
+    before = text_of(client, f"/networks/{store.create(example, author='t', reason='t').network_id}/sheets/north")
+    field = example["sites"][0]["delay_fields"][0]
+    field.update(menu="Audio > Delay", own_sign="+ is later", interrupts="yes")
+    example["sites"][0]["without_reference"] = "mutes after 2 h"
+    example["stages"][4]["measured_with"] = "counter, 3 m of cable, 60 ns of filter"
+    number = store.create(example, author="test", reason="test").network_id
+
+    sheet = text_of(client, f"/networks/{number}/sheets/north")
+    said = ("under Audio &gt; Delay", "The device says: + is later", "INTERRUPTS the programme", "mutes after 2 h")
+    for text in (*said, "with counter, 3 m of cable, 60 ns of filter"):
+        assert text in sheet, text
+        assert text not in before
+
+    field.update(entered_at="head-end", transmitter_id="17", interrupts="no")
+    number = store.create(example, author="test", reason="test").network_id
+    sheet = text_of(client, f"/networks/{number}/sheets/north")
+    assert "entered at the head-end for transmitter 17, not at this site" in sheet
+    assert "does not interrupt the programme" in sheet
