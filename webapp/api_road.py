@@ -9,6 +9,7 @@ from sfn.answer.road_document import document
 from sfn.answer.road_files import MEDIA, road_file
 from sfn.answer.road_plan import PlannedRoad, planned_road
 from sfn.answer.what_if import WhatIf
+from sfn.answer.window_try import WindowTry
 from sfn.survey.drive_log import log_of_levels
 from sfn.survey.track import track_of
 from webapp.dependencies import MapsDep, NetworkDep, Opened
@@ -42,6 +43,11 @@ class RoadAsked(BaseModel):
     clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
     routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
     off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
+    strategy: Annotated[str, Field(description="How OFDM receivers place their window; the network's where empty.")] = (
+        ""
+    )
+    backoff_us: Annotated[float | None, Field(description="Back-off of that strategy. [us]")] = None
+    threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
     log: Annotated[
         list[LevelMeasured], Field(max_length=200_000, description="Measured levels to hold against the prediction.")
     ] = []
@@ -71,7 +77,13 @@ def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:
     return planned_road(
         network,
         track_of(body.line, source="line"),
-        tries=WhatIf(body.offsets_us, body.clocks_late_us, body.routes, frozenset(body.off_air)),
+        tries=WhatIf(
+            body.offsets_us,
+            body.clocks_late_us,
+            body.routes,
+            frozenset(body.off_air),
+            WindowTry(body.strategy, body.backoff_us, body.threshold_db),
+        ),
         as_set=body.as_set,
         spacing_m=body.spacing_m,
         rx_height_m=body.rx_height_m,

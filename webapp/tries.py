@@ -7,10 +7,12 @@ from typing import Annotated, Any
 from fastapi import Depends, Query, Request
 
 from sfn.answer.what_if import MAIN, WhatIf
+from sfn.answer.window_try import WindowTry, placed_now
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
+from sfn.systems.ofdm_window import MAP_STRATEGIES
 from sfn.timing import DelayTable
 
 # Finer than any terrain, coarser than any map.
@@ -18,8 +20,12 @@ LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
 Listed = Annotated[list[str], Query(default_factory=list)]
 
 
-def tries(request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed) -> WhatIf:
+def tries(
+    request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed, strategy: str = "",
+    backoff_us: str = "", threshold_db: str = "",
+) -> WhatIf:  # fmt: skip
     """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
+    ``strategy=first``, ``backoff_us=5``, ``threshold_db=12`` once.
 
     A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
     """
@@ -28,6 +34,7 @@ def tries(request: Request, offset: Listed, clock: Listed, route: Listed, off: L
         _numbers("clock", [*clock, *_of_form(request, "clock")]),
         dict(_pairs("route", route)),
         frozenset(filter(None, off)),
+        WindowTry(strategy.strip(), number_of("backoff_us", backoff_us), number_of("threshold_db", threshold_db)),
     )
 
 
@@ -43,6 +50,12 @@ def query_of(what: WhatIf) -> list[tuple[str, str]]:
         *(("clock", f"{site}:{value:.12g}") for site, value in what.clock_errors_us.items()),
         *(("route", f"{site}:{route}") for site, route in what.routes.items()),
         *(("off", site) for site in sorted(what.off_air)),
+        *([("strategy", what.window.strategy)] if what.window.strategy else []),
+        *(
+            (name, f"{value:.12g}")
+            for name, value in (("backoff_us", what.window.backoff_us), ("threshold_db", what.window.threshold_db))
+            if value is not None
+        ),
     ]
 
 
@@ -88,6 +101,29 @@ def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteT
         texts = (f"{site.offset_us:.12g}", f"{offset:.12g}", f"{clock:.12g}")
         made.append(SiteTry(site.id, site.name, site.on_air, *texts, site.id in what.off_air, tuple(routes)))
     return tuple(made)
+
+
+@dataclass(frozen=True, slots=True)
+class WindowTried:
+    """The part of the form about OFDM receivers: what is chosen, as the form's fields hold it, and the plan's."""
+
+    strategies: tuple[str, ...]
+    strategy: str
+    plan: str
+    backoff_us: str
+    threshold_db: str
+    plan_backoff: str
+    plan_threshold: str
+
+
+def window_tries(network: Network, what: WhatIf) -> WindowTried | None:
+    """The receivers' window with what is tried; None where the service has none."""
+    plan = placed_now(network)
+    if plan is None:
+        return None
+    typed = [("" if v is None else f"{v:.12g}") for v in (what.window.backoff_us, what.window.threshold_db)]
+    usual = [("" if v is None else f"{v:.4g}") for v in (plan.backoff_us, plan.threshold_db)]
+    return WindowTried(MAP_STRATEGIES, what.window.strategy or plan.strategy, plan.strategy, *typed, *usual)
 
 
 def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float] | None, float | None]:

@@ -12,7 +12,8 @@ from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
 from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.stems import Stems, stems
-from sfn.systems.ofdm import USUAL_STRATEGIES
+from sfn.systems.ofdm import of_strategy
+from sfn.systems.ofdm_window import Placing
 from sfn.systems.service import service
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
@@ -96,11 +97,12 @@ class Judged:
     rows: ArrivalRows | None
     stems: Stems | None
     is_fm: bool
-
-    @property
-    def strategies(self) -> tuple[str, ...]:
-        """OFDM: the window strategies whose less favourable one makes the margin, the class and the map."""
-        return USUAL_STRATEGIES
+    placing: Placing
+    """OFDM: how receivers place their window; margin, class and map count this one."""
+    guard_us: float | None
+    """OFDM: guard interval. [us]"""
+    profile_source: str
+    """OFDM: where the required C/N of a profile of arrivals comes from."""
 
 
 def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
@@ -115,12 +117,12 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     yard = yardstick(network)
     is_fm = yard.carried.kind == "fm"
     quality = point_quality(network, point, yard)
+    about = (yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source)
     if quality is None:
-        return Judged(point, None, None, None, is_fm)
+        return Judged(point, None, None, None, is_fm, *about)
     window_us = 0.0
     if yard.carried.kind == "ofdm":
-        least = quality.answer["least_favourable"]
-        window_us = next(s["window_us"] for s in quality.answer["strategies"] if s["strategy"] == least)
+        window_us = of_strategy(quality.answer)["window_us"]
     drawn = stems(
         point.signals,
         yard.carried,
@@ -128,7 +130,7 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
         adequate_snr_db=yard.adequate_snr_db,
         window_us=window_us,
     )
-    return Judged(point, quality, point_rows(point, table, network, yard.carried), drawn, is_fm)
+    return Judged(point, quality, point_rows(point, table, network, yard.carried), drawn, is_fm, *about)
 
 
 def document(found: PointSignals, quality: PointQuality | None = None) -> dict[str, Any]:

@@ -10,7 +10,8 @@ from sfn.reception.quality import ADEQUATE_SNR_DB
 from sfn.reception.significance import criteria, significant
 from sfn.report.stems import Stemmed, Stems, stems
 from sfn.systems.bs412 import nuisance_field, unrelated_snr
-from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, ofdm_answer
+from sfn.systems.ofdm import of_strategy, ofdm_answer
+from sfn.systems.ofdm_window import Placing
 from sfn.systems.service import Service, modulations
 from sfn.systems.signal_list import INTERFERENCE, Others, SignalList
 from sfn.systems.vsb import vsb_answer
@@ -21,7 +22,7 @@ def signals_answer(
     signals: SignalList,
     service: Service,
     *,
-    threshold_db: float = DEFAULT_THRESHOLD_DB,
+    placing: Placing | None = None,
     frequency_mhz: float | None = None,
     direct: bool = False,
 ) -> dict[str, Any]:
@@ -33,8 +34,8 @@ def signals_answer(
         Levels and delays.
     service : Service
         Of kind ofdm, fm or vsb.
-    threshold_db : float
-        OFDM: of the strategy "first". [dB]
+    placing : Placing, optional
+        OFDM: the strategy that counts, its back-off, and how far down "first" looks.
     frequency_mhz : float, optional
         Carrier, for the noise field of OFDM and VSB. [MHz]
     direct : bool
@@ -82,7 +83,7 @@ def signals_answer(
         signals.delay_us,
         service,
         levels_1pct=signals.level_1pct_dbuvm,
-        threshold_db=threshold_db,
+        placing=placing,
         frequency_mhz=frequency_mhz,
     )
 
@@ -102,7 +103,7 @@ def listed(
     network: Network,
     carried: Service,
     *,
-    threshold_db: float = DEFAULT_THRESHOLD_DB,
+    placing: Placing | None = None,
     frequency_mhz: float,
     direct: bool = False,
     others: Others | None = None,
@@ -111,7 +112,7 @@ def listed(
 
     Parameters
     ----------
-    signals, threshold_db, direct
+    signals, placing, direct
         As for `signals_answer`.
     network : Network
         Its thresholds say what is adequate (FM) and significant.
@@ -127,12 +128,11 @@ def listed(
         If an argument is out of its range.
     """
     simulated = direct or (carried.kind == "fm" and signals.needs_simulation)
-    answer = signals_answer(signals, carried, threshold_db=threshold_db, frequency_mhz=frequency_mhz, direct=simulated)
+    answer = signals_answer(signals, carried, placing=placing, frequency_mhz=frequency_mhz, direct=simulated)
     names = signals.site or tuple(f"signal {n}" for n in range(1, len(signals.delay_us) + 1))
     window_us = 0.0
     if "strategies" in answer:
-        least = answer["least_favourable"]
-        window_us = next(s["window_us"] for s in answer["strategies"] if s["strategy"] == least)
+        window_us = of_strategy(answer)["window_us"]
     order = np.argsort(-signals.level_dbuvm, kind="stable")
     top = int(order[0])
     counts = criteria(network.model_copy(update={"frequency_mhz": frequency_mhz}), carried)

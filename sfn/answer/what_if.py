@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from sfn.answer.window_try import WindowTry, with_window
 from sfn.chain import MAIN
 from sfn.check import all_problems
 from sfn.errors import PlanError, Problem, Touch
@@ -23,6 +24,8 @@ class WhatIf:
     clock_errors_us: Mapping[str, float] = field(default_factory=dict)
     routes: Mapping[str, str] = field(default_factory=dict)
     off_air: frozenset[str] = frozenset()
+    window: WindowTry = field(default_factory=WindowTry)
+    """How OFDM receivers place their window."""
 
     def against(self, network: Network) -> "WhatIf":
         """Only what differs from the plan, so that an address that repeats the plan is no try."""
@@ -33,6 +36,7 @@ class WhatIf:
             {name: value for name, value in self.clock_errors_us.items() if value != 0.0},
             {name: route for name, route in self.routes.items() if route != MAIN},
             frozenset(name for name in self.off_air if name not in sites or sites[name].on_air),
+            self.window if self.window and with_window(network, self.window)[1] else WindowTry(),
         )
 
     def problems(self, network: Network) -> tuple[Problem, ...]:
@@ -125,6 +129,7 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     if problems:
         raise PlanError(problems)
     what = what.against(network)
+    network, windows_said = with_window(network, what.window)
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     names = {site.id: site.name for site in network.sites}
     silent = {site.id: _silent_above(site.id, parents, what.off_air) for site in network.sites}
@@ -148,7 +153,8 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
         while at is not None:
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
-    says = tuple(text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
+    sites_say = (text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
+    says = (*sites_say, *windows_said)
     doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, what))
     return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
 

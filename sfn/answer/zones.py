@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
 from sfn.plan import Network, checksum
 from sfn.reception.aimed import received
@@ -18,6 +19,7 @@ from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
+from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.systems.service import Service, service
 
 Singles = NDArray[np.float32]
@@ -85,6 +87,10 @@ class Zones:
     summary: OverlapSummary
     quality: ServiceQuality
     classes: ClassSummary
+    risk: ClassSummary | None
+    """OFDM: the classes of receivers that place their window by "strongest"."""
+    placing_says: str
+    """OFDM: how the receivers of this map place their window; empty for other services."""
     layers: tuple[Layer, ...]
     people: NDArray[np.float64] | None
     uncovered_km2: float
@@ -132,10 +138,11 @@ def zones(
         arrivals = arrivals[on_air]
     levels, rare = received(network, coverage, on_air)
     found = overlap(levels, arrivals, counts=counts, executor=executor)
+    yard = yardstick(network)
     quality = service_quality(
         levels,
         arrivals,
-        yardstick(network),
+        yard,
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         executor=executor,
@@ -152,6 +159,8 @@ def zones(
         overlap_summary(found, area, people=people),
         quality,
         class_summary(quality.quality_class, area, people=people),
+        None if quality.risk_class is None else class_summary(quality.risk_class, area, people=people),
+        said(yard.placing) if carried.kind == "ofdm" else "",
         _layers(found, quality, coverage, carried, on_air, levels),
         people,
         float(area[gap].sum()),
@@ -278,5 +287,13 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         ],
         "uncovered_km2": found.uncovered_km2,
         "uncovered_counted_km2": found.uncovered_counted_km2,
+        "receiver_window": found.placing_says or None,
+        "risk": None
+        if found.risk is None
+        else {
+            "strategy": RISK_STRATEGY,
+            "served_km2": found.risk.served_km2,
+            "served_people": found.risk.served_people,
+        },
         "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
     }

@@ -4,10 +4,13 @@ SIGNALS.csv has the columns level_dbuvm,delay_us and optionally level_1pct_dbuvm
 carrier_offset_hz,deviation_mismatch_pct. OTHERS.csv: spacing_khz,level_dbuvm and optionally interference (steady or
 tropospheric); answered in `unrelated`: `wanted_dbuvm`, and for `mono` and `stereo` the fields that are needed
 (`steady_dbuvm`, `tropospheric_dbuvm`), `margin_db`, `snr_db`. JSON keys: `service`, `kind`,
-`sites` (names of the list). OFDM: `strategies`, each with `strategy`, `window_us`, `wanted_dbuvm`,
-`interference_dbuvm` (null: none), `ci_db`, `cni_db`, `margin_db`, `wanted` and `hurts` (places in the list from 0)
-and `signals` (`place`, `late_us` after the window's t0, `weight`); `noise_dbuvm`, `required_cn_db`, `threshold_db`,
-`strongest_alone_margin_db`, `least_favourable`. 8-VSB: `margin_db`, `cn_db`, `required_cn_db`, `noise_dbuvm`,
+`sites` (names of the list). OFDM: `strategies`, each with `strategy`, `window_us`, `backoff_us` (null: it
+has none), `equaliser_start_us` and `equaliser_us` (null: no limit), `wanted_dbuvm`, `interference_dbuvm` (null: none),
+`ci_db`, `cni_db`, `required_cn_db` (of its profile of arrivals), `margin_db`, `wanted` and `hurts` (places in the list
+from 0) and `signals` (`place`, `late_us` after the window's t0, `weight` useful and `against` interfering, as parts of
+its power); `chosen` (the strategy that counts) and `risk`, `noise_dbuvm`, `required_cn_db` (as planned with),
+`required_cn_profile` (`rice_db`, `rayleigh_db`, `echo_db`), `threshold_db`, `strongest_alone_margin_db`,
+`least_favourable`. 8-VSB: `margin_db`, `cn_db`, `required_cn_db`, `noise_dbuvm`,
 `wanted`, `hurts`, `echoes` (`place`, `late_us`, `du_db`, `needed_db`, `margin_db`, `outside_mask`), `mask`,
 `status` of the mask. FM: `mono`, `stereo` and `mono-of-stereo`, each with `snr_median_db` (two signals only),
 `snr_mean_db`, `snr_decile_db`, `snr_local_db` (what maps use), `implementation_margin_db` (not taken off), `label`;
@@ -21,7 +24,9 @@ from typing import Any
 
 from sfn.answer.signals import signals_answer, unrelated_answer
 from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.tries import add_window
 from sfn.errors import PlanError, Problem
+from sfn.systems.ofdm_window import MAP_STRATEGY, Placing
 from sfn.systems.service import service
 from sfn.systems.signal_list import SignalList, read_others, read_signal_list
 
@@ -35,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--service", required=True, help="as python -m sfn services names it")
     parser.add_argument("--services-file", help="your own TOML file of services, beside the shipped ones")
     parser.add_argument("--frequency-mhz", type=float, help="carrier, for the noise field (OFDM, 8-VSB)")
-    parser.add_argument("--threshold-db", type=float, default=15.0, help='of the strategy "first" (OFDM)')
+    add_window(parser, "OFDM: the strategy that counts")
     parser.add_argument("--direct", action="store_true", help="simulate all signals together (FM)")
     parser.add_argument(
         "--others", type=Path, metavar="OTHERS.csv", help="FM: services with other programmes, judged by ITU-R BS.412"
@@ -47,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     """Read the list, answer it."""
     of = service(args.service, own_file=args.services_file)
     signals = _read(args.signals_file)
-    if args.threshold_db != args.threshold_db or not 0 <= args.threshold_db <= 200:
+    if args.threshold_db is not None and not 0 <= args.threshold_db <= 200:
         raise PlanError(
             [Problem("--threshold-db", f"cannot be {args.threshold_db!r}", "from 0 to 200 dB", code="out-of-range")]
         )
@@ -55,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
         answer = signals_answer(
             signals,
             of,
-            threshold_db=args.threshold_db,
+            placing=Placing(args.strategy or MAP_STRATEGY, args.backoff_us, args.threshold_db),
             frequency_mhz=args.frequency_mhz,
             direct=args.direct,
         )
@@ -115,24 +120,42 @@ def _decibels(value: float | None, nothing: str = "none") -> str:
 def _ofdm_table(answer: dict[str, Any], signals: SignalList) -> None:
     """A line for each strategy, least favourable named."""
     print_table(
-        ("strategy", "window us", "wanted dBuV/m", "interf. dBuV/m", "C/I dB", "C/(N+I) dB", "margin dB", "hurts"),
+        (
+            "strategy",
+            "window us",
+            "back-off us",
+            "wanted dBuV/m",
+            "interf. dBuV/m",
+            "C/I dB",
+            "C/(N+I) dB",
+            "needed dB",
+            "margin dB",
+            "hurts",
+        ),
         [
             (
                 row["strategy"],
                 f"{row['window_us']:.3f}",
+                _decibels(row["backoff_us"], "-"),
                 _decibels(row["wanted_dbuvm"]),
                 _decibels(row["interference_dbuvm"]),
                 _decibels(row["ci_db"], "no limit"),
                 _decibels(row["cni_db"]),
+                _decibels(row["required_cn_db"]),
                 _decibels(row["margin_db"]),
                 _named(answer, row["hurts"]),
             )
             for row in answer["strategies"]
         ],
     )
-    print(f"least favourable: {answer['least_favourable']}; no receiver exceeds best")
+    needed = answer["required_cn_profile"]
     print(
-        f"required C/N {answer['required_cn_db']:.1f} dB, noise as a field {answer['noise_dbuvm']:.1f} dBuV/m, "
+        f"counted: {answer['chosen']}; risk: {answer['risk']}; least favourable: {answer['least_favourable']}; "
+        "no receiver exceeds best"
+    )
+    print(
+        f"required C/N {needed['rice_db']:.1f} dB for one signal, {needed['rayleigh_db']:.1f} for many, "
+        f"{needed['echo_db']:.1f} for two equal ones; noise as a field {answer['noise_dbuvm']:.1f} dBuV/m, "
         f"{len(signals.delay_us)} signals"
     )
 

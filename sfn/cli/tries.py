@@ -3,8 +3,10 @@
 import argparse
 
 from sfn.answer.what_if import WhatIf
+from sfn.answer.window_try import WindowTry
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
+from sfn.systems.ofdm_window import MAP_STRATEGIES
 
 
 def add_tries(parser: argparse.ArgumentParser) -> None:
@@ -16,6 +18,15 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("off", "SITE", "try a site off the air"),
     ):
         parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
+    add_window(parser, "try another way for OFDM receivers to place their window")
+
+
+def add_window(parser: argparse.ArgumentParser, about: str) -> None:
+    """``--strategy``, ``--backoff-us`` and ``--threshold-db``."""
+    default = "(the strategy's own for the service)"
+    parser.add_argument("--strategy", default="", metavar="NAME", help=f"{about}: {', '.join(MAP_STRATEGIES)}")
+    parser.add_argument("--backoff-us", type=float, metavar="US", help=f"how far inside the guard interval {default}")
+    parser.add_argument("--threshold-db", type=float, metavar="DB", help=f'how far down "first" looks {default}')
 
 
 def tries_argument(args: argparse.Namespace) -> WhatIf:
@@ -31,7 +42,8 @@ def tries_argument(args: argparse.Namespace) -> WhatIf:
     routes = dict(_pairs("route", args.route, problems))
     if problems:
         raise PlanError(problems)
-    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off))
+    window = WindowTry(args.strategy, args.backoff_us, args.threshold_db)
+    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off), window)
 
 
 def _pairs(name: str, texts: list[str], problems: list[Problem]) -> list[tuple[str, str]]:

@@ -22,6 +22,7 @@ from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
 from sfn.reception.listeners import listeners
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
+from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.terrain.ground import open_ground
 
 NAME = "zones"
@@ -84,6 +85,11 @@ def run(args: argparse.Namespace) -> int:
     print()
     in_classes = [(c["class"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
     print_table(("reception", "area km2", "people"), in_classes)
+    if found.risk is not None:
+        served = [(one.served_km2, _people(one.served_people)) for one in (found.classes, found.risk)]
+        (ours_km2, ours), (risk_km2, risk) = served
+        print(f"window by {found.placing_says}: served {number(ours_km2, 1)} km2, people {ours}")
+        print(f"by {RISK_STRATEGY}, the receiver's risk: {number(risk_km2, 1)} km2, people {risk}")
     print()
     by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
     print_table(("served by", "area km2", "people"), by_site)

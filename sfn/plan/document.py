@@ -228,6 +228,17 @@ class CommonDelay(Record):
         return self
 
 
+class ReceiverWindow(Record):
+    """How OFDM receivers place their FFT window; the strategy's own figures for the service where not given."""
+
+    strategy: Literal["strongest", "first", "centre-of-gravity", "quasi-optimal"] = "quasi-optimal"
+    """Maps, points, roads and the search count this one."""
+    backoff_us: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    """How far inside the guard interval the strategy puts its signal (not of quasi-optimal). [us]"""
+    threshold_db: Annotated[float, Field(ge=0, le=60)] | None = None
+    """first: how far below the strongest a signal still counts. [dB]"""
+
+
 class Receiver(Record):
     """The receiver that maps and points assume."""
 
@@ -237,6 +248,8 @@ class Receiver(Record):
     """Plane in which it receives; the stronger of the two where it does not matter."""
     antenna: Literal["roof"] | None = None
     """roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599); alike from all round where not given."""
+    window: ReceiverWindow | None = None
+    """OFDM: where receivers open their window."""
 
 
 class Thresholds(Record):

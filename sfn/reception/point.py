@@ -10,7 +10,7 @@ from sfn.plan import Network
 from sfn.reception.quality import CLASSES, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
-from sfn.systems.ofdm import ofdm_answer
+from sfn.systems.ofdm import of_strategy, ofdm_answer
 from sfn.systems.vsb import vsb_answer
 
 # How far a fix is looked for: 60 us of FM, three guard intervals of OFDM, in this many steps to either side.
@@ -102,15 +102,21 @@ def _answer(
     if yard.carried.kind == "fm":
         return fm_answer(level, arrival)
     if yard.carried.kind == "ofdm":
-        return ofdm_answer(level, arrival, yard.carried, levels_1pct=rare, frequency_mhz=network.frequency_mhz)
+        return ofdm_answer(
+            level,
+            arrival,
+            yard.carried,
+            levels_1pct=rare,
+            placing=yard.placing,
+            frequency_mhz=network.frequency_mhz,
+        )
     return vsb_answer(level, arrival, yard.carried, levels_1pct=rare, frequency_mhz=network.frequency_mhz)
 
 
 def _wanted(answer: Mapping[str, Any]) -> int:
     """Place of the wanted signal in the list: the strongest, or the one that the window is about."""
     if "strategies" in answer:
-        least = next(s for s in answer["strategies"] if s["strategy"] == answer["least_favourable"])
-        return int(least["wanted"])
+        return int(of_strategy(answer)["wanted"])
     return int(answer.get("wanted", 0))
 
 

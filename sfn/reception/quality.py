@@ -9,17 +9,20 @@
 """
 
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.reception.significance import Criteria, criteria
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
 from sfn.systems.link_chain import noise_field_dbuvm
-from sfn.systems.ofdm_map import ofdm_map
+from sfn.systems.ofdm import profile
+from sfn.systems.ofdm_map import ofdm_map, with_risk
+from sfn.systems.ofdm_window import Placing, filled
 from sfn.systems.service import Service, service
 from sfn.systems.vsb import vsb_margins
 
@@ -36,13 +39,17 @@ ACCEPTABLE_PROBABILITY = 0.7  # of places; below it a place does not count as se
 
 @dataclass(frozen=True, slots=True)
 class Yardstick:
-    """What quality is held against; every figure is the network's own or the service's."""
+    """What quality is held against; every figure is the network's own or the service's.
+
+    `placing` is how an OFDM receiver places its window, without None where the strategy has a figure.
+    """
 
     carried: Service
     counts: Criteria
     adequate_snr_db: float
     target_snr_db: float
     implementation_margin_db: float
+    placing: Placing = field(default_factory=Placing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +59,18 @@ class ServiceQuality:
     Parameters
     ----------
     margin_db : ndarray of float32
-        Over what is adequate: the smaller of the margins of level and of S/N (FM), that of the least favourable
-        window strategy (OFDM), that of the echo mask (VSB). Negative: not served. [dB]
+        Over what is adequate: the smaller of the margins of level and of S/N (FM), that of the chosen window strategy
+        (OFDM), that of the echo mask (VSB). Negative: not served. [dB]
     figure_db : ndarray of float32
-        FM: S/N, worst decile averaged over the local spread. OFDM: margin of the first strategy. VSB: as margin. [dB]
+        FM: S/N, worst decile averaged over the local spread. OFDM: C/(N+I). VSB: as margin. [dB]
     quality_class : ndarray of float32
         Place in `CLASSES`.
     limiting : ndarray of float32
         Row of the signal that hurts most; NaN where none does.
     probability : ndarray of float32 or None
         OFDM: share of places around that are served.
+    risk_class : ndarray of float32 or None
+        OFDM: the class that a receiver with the strategy "strongest" would get, the receiver's risk.
     """
 
     margin_db: Singles
@@ -69,6 +78,7 @@ class ServiceQuality:
     quality_class: Singles
     limiting: Singles
     probability: Singles | None
+    risk_class: Singles | None = None
 
 
 def yardstick(network: Network) -> Yardstick:
@@ -77,7 +87,7 @@ def yardstick(network: Network) -> Yardstick:
     Raises
     ------
     PlanError
-        If the service is not known.
+        If the service is not known, or the receiver's window is out of its range.
     """
     carried, own = service(network.service), network.thresholds
     mode = "mono" if carried.id == "fm-mono" else "stereo"
@@ -88,7 +98,37 @@ def yardstick(network: Network) -> Yardstick:
         own.adequate_snr_db if own.adequate_snr_db is not None else ADEQUATE_SNR_DB,
         own.target_snr_db if own.target_snr_db is not None else TARGET_SNR_DB,
         IMPLEMENTATION_MARGIN_DB[mode] if given is None else given,
+        placing_of(network, carried),
     )
+
+
+def placing_of(network: Network, carried: Service) -> Placing:
+    """How the network's receivers place their window: as the document says, the service's defaults otherwise.
+
+    Raises
+    ------
+    PlanError
+        If its back-off is not within the guard interval.
+    """
+    given = network.receiver.window
+    if carried.kind != "ofdm":
+        return Placing()
+    asked = Placing() if given is None else Placing(given.strategy, given.backoff_us, given.threshold_db)
+    try:
+        return filled(asked, carried)
+    except ValueError as error:
+        guard_us = carried.guard_us
+        raise PlanError(
+            [
+                Problem(
+                    "receiver.window.backoff_us",
+                    str(error),
+                    f"from 0 to {guard_us:g} us, the guard interval of {carried.name}",
+                    code="back-off-outside-guard",
+                    values={"backoff_us": asked.backoff_us, "guard_us": guard_us},
+                )
+            ]
+        ) from None
 
 
 def service_quality(
@@ -145,11 +185,11 @@ def figures(
     -------
     dict
         FM: ``stereo_snr_db`` (where the service is stereo) and ``mono_snr_db``, the worst decile over phase averaged
-        over the local spread, without the receiver's implementation margin. OFDM: ``cni_db``, C/(N+I) in the least
-        favourable window of the usual strategies. VSB: none, its margin is that of the echo mask.
+        over the local spread, without the receiver's implementation margin. OFDM: ``cni_db``, C/(N+I) in the
+        window of the chosen strategy. VSB: none, its margin is that of the echo mask.
     """
     if yard.carried.kind == "ofdm":
-        return {"cni_db": (found.margin_db + np.float32(yard.carried.required_cn_db or 0.0)).astype(np.float32)}
+        return {"cni_db": found.figure_db}
     if yard.carried.kind != "fm":
         return {}
     if yard.carried.id == "fm-mono" or not level_dbuvm.shape[0]:
@@ -187,24 +227,40 @@ def _ofdm(
     rare: NDArray[np.floating] | None,
     executor: Executor | None,
 ) -> ServiceQuality:
-    """OFDM: by the share of places served, with the least favourable of the window strategies."""
+    """OFDM: by the share of places served with the chosen window strategy, and what "strongest" makes of it."""
     carried = yard.carried
-    found = ofdm_map(level, arrival, carried, level_1pct_dbuvm=rare, frequency_mhz=frequency_mhz, executor=executor)
-    probability = coverage_probability(
+    placings = with_risk(yard.placing)
+    found = ofdm_map(
         level,
         arrival,
         carried,
-        window_us=found.least_window_us,
         level_1pct_dbuvm=rare,
+        placings=placings,
         frequency_mhz=frequency_mhz,
         executor=executor,
     )
-    needed = noise_field_dbuvm(carried, frequency_mhz=frequency_mhz) + (carried.required_cn_db or 0.0)
+    needed = noise_field_dbuvm(carried, frequency_mhz=frequency_mhz) + profile(carried)[0]
     alone = share_above(top, sigma_db=carried.location_sigma_db, threshold_dbuvm=needed)
-    served = (probability >= ACCEPTABLE_PROBABILITY) & (found.least_margin_db >= 0)
-    plenty = served & (probability >= carried.location_pct / 100.0)
-    classes = np.select([plenty, served, alone >= ACCEPTABLE_PROBABILITY], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK)
-    return _made(found.least_margin_db, found.margin_db, classes, found.hurting_site, probability)
+    shares, classes = [], []
+    for margin_db, window_us in zip(found.margins_db, found.windows_us, strict=True):
+        share = coverage_probability(
+            level,
+            arrival,
+            carried,
+            window_us=window_us,
+            level_1pct_dbuvm=rare,
+            frequency_mhz=frequency_mhz,
+            executor=executor,
+        )
+        served = (share >= ACCEPTABLE_PROBABILITY) & (margin_db >= 0)
+        plenty = served & (share >= carried.location_pct / 100.0)
+        shares.append(share)
+        classes.append(
+            np.select([plenty, served, alone >= ACCEPTABLE_PROBABILITY], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK)
+        )
+    made = _made(found.margin_db, found.cni_db, classes[0], found.hurting_site, shares[0])
+    risk = np.where(np.isnan(found.margin_db), np.nan, classes[-1]).astype(np.float32)
+    return replace(made, risk_class=risk)
 
 
 def _vsb(

@@ -25,7 +25,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from sfn.reception.statistics_kernels import NEPER_DB, coverage_points
 from sfn.systems.link_chain import noise_field_dbuvm
-from sfn.systems.ofdm import EDGE_US, weight, window_times
+from sfn.systems.ofdm import profile, required_cn
+from sfn.systems.ofdm_window import parts, window_times
 from sfn.systems.service import Service
 
 FloatArray = NDArray[np.float64]
@@ -205,7 +206,7 @@ def coverage_probability(
     -----
     ``p = Phi((F_C - F_IN - PR)/sqrt(sC^2 + sI^2 - 2 c))`` with both sums by the k-LNM [1]_ and, if
     `correlated`, ``c = ln(1 + k sum(U_i R_i)(exp(s^2) - 1)/(M_C M_IN))`` in nepers, U_i and R_i the
-    means of a transmitter's two parts. The window stays where the medians put it.
+    means of a transmitter's two parts. The window and the required C/N stay what the medians make of them.
     """
     levels, arrivals = (np.ascontiguousarray(a, dtype=np.float64) for a in (level_dbuvm, arrival_us))
     rare = levels if level_1pct_dbuvm is None else np.ascontiguousarray(level_1pct_dbuvm, dtype=np.float64)
@@ -220,7 +221,8 @@ def coverage_probability(
     if noise_dbuvm is None:
         noise_dbuvm = noise_field_dbuvm(service, frequency_mhz=frequency_mhz)
     noise = 10.0 ** (np.atleast_1d(np.asarray(noise_dbuvm, dtype=np.float64)) / 10.0)
-    times = window_times(service)
+    times = window_times(service).clock()
+    needed = np.array([*profile(service), float(service.required_cn_db or 0.0)])
     points = levels.shape[1]
     if noise.shape not in {(1,), (points,)}:
         raise ValueError(f"noise_dbuvm must be one field or one for each of {points} points, got shape {noise.shape}")
@@ -233,8 +235,8 @@ def coverage_probability(
             arrivals,
             windows,
             noise,
-            np.array([times.useful_us, times.guard_us, times.early_us, times.late_us, times.reach_us or 0.0, EDGE_US]),
-            float(service.required_cn_db or 0.0),
+            times,
+            needed,
             service.location_sigma_db if sigma_db is None else sigma_db,
             k_factor,
             correlated,
@@ -284,8 +286,9 @@ def simulated_coverage(
     levels, arrivals = np.asarray(level_dbuvm, dtype=np.float64), np.asarray(arrival_us, dtype=np.float64)
     rare = levels if level_1pct_dbuvm is None else np.asarray(level_1pct_dbuvm, dtype=np.float64)
     spread_db = service.location_sigma_db if sigma_db is None else sigma_db
-    parts = weight(arrivals - window_us, service=service)
+    share, share_against = parts(arrivals - window_us, service=service)
     faded = 10.0 ** (spread_db * np.random.default_rng(seed).standard_normal((draws_n, levels.size)) / 10.0)
-    useful = faded @ (parts * 10.0 ** (levels / 10.0))
-    rest = faded @ ((1.0 - parts) * 10.0 ** (rare / 10.0)) + 10.0 ** (noise_dbuvm / 10.0)
-    return float(np.mean(useful >= rest * 10.0 ** (float(service.required_cn_db or 0.0) / 10.0)))
+    useful = faded @ (share * 10.0 ** (levels / 10.0))
+    rest = faded @ (share_against * 10.0 ** (rare / 10.0)) + 10.0 ** (noise_dbuvm / 10.0)
+    required_cn_db = required_cn(share * 10.0 ** (levels / 10.0), service=service)
+    return float(np.mean(useful >= rest * 10.0 ** (required_cn_db / 10.0)))

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sfn.systems.ofdm_kernels import ABSENT, BLOCK, to_powers, weights_of
+from sfn.systems.ofdm_kernels import ABSENT, BLOCK, parts_of, required_of, to_powers
 
 NEPER_DB = 10.0 / math.log(10.0)
 
@@ -19,7 +19,7 @@ def coverage_points(
     window_us: NDArray[np.float64],
     noise: NDArray[np.float64],
     times: NDArray[np.float64],
-    required_db: float,
+    profile: NDArray[np.float64],
     sigma_db: float,
     k_factor: float,
     correlated: bool,
@@ -37,15 +37,15 @@ def coverage_points(
         t0 at each point. [us]
     noise : (1,) or (M,) array
         Power.
-    times : (6,) array
+    times, profile : arrays
         As in `ofdm_points`.
-    required_db, sigma_db, k_factor : float
-        Required C/N, spread over places, k of the log-normal sums.
+    sigma_db, k_factor : float
+        Spread over places, k of the log-normal sums.
     correlated : bool
         Whether both parts of a signal vary together (they do).
     """
     sites = level_dbuvm.shape[0]
-    power, against, arrival, weights = np.empty(sites), np.empty(sites), np.empty(sites), np.empty(sites)
+    power, against, arrival = np.empty(sites), np.empty(sites), np.empty(sites)
     rounded, scale = np.empty(BLOCK), np.empty(BLOCK, np.int64)
     powers, rare_powers = np.empty((sites, BLOCK)), np.empty((sites, BLOCK))
     spread = math.exp((sigma_db / NEPER_DB) ** 2)
@@ -66,11 +66,16 @@ def coverage_points(
         if n == 0 or np.isnan(window_us[m]):
             probability[m] = np.nan
             continue
-        weights_of(arrival, n, window_us[m], times, weights)
+        most, second = 0.0, 0.0
         useful, useful_square, rest, rest_square, both = 0.0, 0.0, 0.0, 0.0, 0.0
         for i in range(n):
-            u = raised * weights[i] * power[i]
-            r = raised * (against[i] - weights[i] * against[i])
+            share, share_against = parts_of(arrival[i] - window_us[m], times)
+            u = raised * share * power[i]
+            r = raised * share_against * against[i]
+            if u > most:
+                second, most = most, u
+            elif u > second:
+                second = u
             useful += u
             rest += r
             useful_square += u * u
@@ -79,6 +84,7 @@ def coverage_points(
         if useful <= 0.0:
             probability[m] = 0.0
             continue
+        required_db = required_of(useful, most, second, profile)
         rest += noise[m if noise.size > 1 else 0]
         useful_variance = math.log(1.0 + k_factor * varied * useful_square / (useful * useful))
         rest_variance = math.log(1.0 + k_factor * varied * rest_square / (rest * rest)) if rest > 0.0 else 0.0

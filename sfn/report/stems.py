@@ -9,7 +9,7 @@ from sfn.reception.signals import Signal
 from sfn.report.numbers import number, us
 from sfn.report.scale import Tick, round_step, ticks
 from sfn.systems.fm import snr
-from sfn.systems.ofdm import weight
+from sfn.systems.ofdm_window import weight
 from sfn.systems.service import Service
 from sfn.systems.vsb import needed_ratio_db
 

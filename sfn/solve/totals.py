@@ -10,7 +10,8 @@ from sfn.reception.statistics import DEFAULT_K_FACTOR
 from sfn.solve.kernels import FM_KIND, VSB_KIND, echo_totals
 from sfn.solve.ofdm_kernels import ofdm_totals
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed
-from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, EDGE_US, window_times
+from sfn.systems.ofdm import profile
+from sfn.systems.ofdm_window import MAP_STRATEGIES, window_times
 
 Doubles = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -81,21 +82,23 @@ def _ofdm(
 ) -> Callable[[Whole], Doubles]:
     """OFDM."""
     carried = yard.carried
-    times = window_times(carried)
-    clock = np.array([times.useful_us, times.guard_us, times.early_us, times.late_us, times.reach_us or 0.0, EDGE_US])
+    placing = yard.placing
+    clock = window_times(carried).clock()
+    needed = np.array([*profile(carried), float(carried.required_cn_db or 0.0)])
     figures = np.array(
         [
-            held.noise_power_factor, 10 ** (float(carried.required_cn_db or 0.0) / 10),
-            10 ** (-DEFAULT_THRESHOLD_DB / 10), carried.location_sigma_db, DEFAULT_K_FACTOR, ACCEPTABLE_PROBABILITY,
-            carried.location_pct / 100.0, COUNTED_FROM_DB, COUNTED_TO_DB,
+            held.noise_power_factor, placing.backoff_us or 0.0, 10 ** (-float(placing.threshold_db or 0.0) / 10),
+            carried.location_sigma_db, DEFAULT_K_FACTOR, ACCEPTABLE_PROBABILITY, carried.location_pct / 100.0,
+            COUNTED_FROM_DB, COUNTED_TO_DB,
         ]
     )  # fmt: skip
+    strategy = MAP_STRATEGIES.index(placing.strategy)
 
     def work(places: Whole) -> Doubles:
         out = np.zeros((shifts.size, 3))
         ofdm_totals(
             places, held.start, held.site, held.a, held.b, held.travel_us, held.weight, offsets, moved, shifts,
-            clock, figures, out,
+            clock, needed, strategy, figures, out,
         )  # fmt: skip
         return out
 

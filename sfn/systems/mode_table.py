@@ -54,6 +54,10 @@ class Planning(_Entry):
     man_made_noise_db: float = Field(ge=0, le=60)
     required_cn_db: float | None = Field(default=None, ge=-20, le=60)
     required_cn_source: str | None = None
+    required_cn_rice_db: float | None = Field(default=None, ge=-20, le=60)
+    required_cn_rayleigh_db: float | None = Field(default=None, ge=-20, le=60)
+    required_cn_echo_db: float | None = Field(default=None, ge=-20, le=60)
+    required_cn_profile_source: str = "the same whatever the profile of arrivals"
     minimum_median_dbuvm: float = Field(ge=-40, le=150)
     minimum_median_source: str
     location_sigma_db: float = Field(ge=0, le=20)
@@ -69,6 +73,15 @@ class Planning(_Entry):
     bands_source: str = ""
     note: str = ""
 
+    @model_validator(mode="after")
+    def _profile(self) -> "Planning":
+        """A profile of required C/N is whole and rises."""
+        rises = (self.required_cn_rice_db, self.required_cn_rayleigh_db, self.required_cn_echo_db)
+        given = [value for value in rises if value is not None]
+        if given and (len(given) < len(rises) or given != sorted(given)):
+            raise ValueError("required_cn_rice_db, _rayleigh_db and _echo_db go together and rise in this order")
+        return self
+
 
 class ServiceEntry(Planning):
     """One service, written out."""
@@ -80,6 +93,7 @@ class ServiceEntry(Planning):
     guard_us: Positive | None = None
     equalisation_us: Positive | None = None
     equalisation_source: str | None = None
+    equalisation_limit_us: Positive | None = None
     echo_mask: tuple[tuple[float, float], ...] = ()
 
     @model_validator(mode="after")
@@ -93,6 +107,8 @@ class ServiceEntry(Planning):
             raise ValueError("a vsb service needs an echo_mask of at least two [delay us, dB] points")
         if list(self.echo_mask) != sorted(self.echo_mask):
             raise ValueError("echo_mask must be in the order of its delays")
+        if self.equalisation_limit_us and self.equalisation_limit_us <= (self.equalisation_us or 0):
+            raise ValueError("equalisation_limit_us must be above equalisation_us, which must be given with it")
         return self
 
 
@@ -125,6 +141,7 @@ class Family(Planning):
 
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9.-]*$")
     equalisation: str | None = Field(default=None, pattern=r"^\d+/\d+ Tu(/Dx)?$")
+    equalisation_limit: str | None = Field(default=None, pattern=r"^\d+/\d+ Tu(/Dx)?$")
     equalisation_source: str | None = None
     transform: dict[str, int]
     channel: dict[str, Channel]

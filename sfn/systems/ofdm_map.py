@@ -1,4 +1,4 @@
-"""OFDM reception at many points at once: margins, who is wanted, who hurts, what self-interference costs."""
+"""OFDM reception at many points at once: margins by strategy, who is wanted, who hurts, what our own sites cost."""
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.systems.link_chain import noise_field_dbuvm
-from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB, EDGE_US, STRATEGIES, USUAL_STRATEGIES, window_times
+from sfn.systems.ofdm import profile
 from sfn.systems.ofdm_kernels import ofdm_points
+from sfn.systems.ofdm_window import MAP_STRATEGIES, RISK_STRATEGY, Placing, filled, window_times
 from sfn.systems.service import Service
 
 # Points handed to a worker at a time: large beside the cost of handing over, small beside a map.
@@ -22,28 +23,35 @@ class OfdmMap:
 
     Parameters
     ----------
-    strategies : tuple of str
-        The chosen set; the first is the one that `margin_db` and the rest hold for.
-    margin_db : (M,) float32 array
-        C/(N+I) less the required C/N; NaN where no signal is. [dB]
-    least_margin_db : (M,) float32 array
-        The least favourable of the chosen set. [dB]
-    window_us, least_window_us : (M,) arrays
-        t0 of the first strategy, and of the least favourable. [us]
+    placings : tuple of Placing
+        Filled with their defaults; all but `margins_db` and `windows_us` hold for the first.
+    margins_db, windows_us : (K, M) arrays
+        C/(N+I) less the C/N that the profile requires, and t0, for each placing; NaN where no signal is. [dB, us]
+    cni_db : (M,) float32 array
+        [dB]
     wanted_site, hurting_site : (M,) int16 arrays
         Row of the site with the largest useful and the largest interfering part; -1 for none.
     lost_to_self_interference : (M,) bool array
         Not served, though the strongest signal alone would be.
     """
 
-    strategies: tuple[str, ...]
-    margin_db: NDArray[np.float32]
-    least_margin_db: NDArray[np.float32]
-    window_us: NDArray[np.float64]
-    least_window_us: NDArray[np.float64]
+    placings: tuple[Placing, ...]
+    margins_db: NDArray[np.float32]
+    windows_us: NDArray[np.float64]
+    cni_db: NDArray[np.float32]
     wanted_site: NDArray[np.int16]
     hurting_site: NDArray[np.int16]
     lost_to_self_interference: NDArray[np.bool_]
+
+    @property
+    def margin_db(self) -> NDArray[np.float32]:
+        """Margin of the first placing. [dB]"""
+        return np.asarray(self.margins_db[0])
+
+
+def with_risk(placing: Placing) -> tuple[Placing, ...]:
+    """A placing, and after it the one that its figures stand beside, "strongest", unless it is that itself."""
+    return (placing,) if placing.strategy == RISK_STRATEGY else (placing, Placing(RISK_STRATEGY))
 
 
 def ofdm_map(
@@ -52,8 +60,7 @@ def ofdm_map(
     service: Service,
     *,
     level_1pct_dbuvm: ArrayLike | None = None,
-    strategies: Sequence[str] = USUAL_STRATEGIES,
-    threshold_db: float = DEFAULT_THRESHOLD_DB,
+    placings: Sequence[Placing] = (Placing(),),
     frequency_mhz: float | None = None,
     noise_dbuvm: ArrayLike | None = None,
     executor: Executor | None = None,
@@ -68,10 +75,8 @@ def ofdm_map(
         OFDM.
     level_1pct_dbuvm : (S, M) array_like, optional
         Levels at 1 % of time, for the interfering parts; the same levels where not given. [dBuV/m]
-    strategies : sequence of str
-        Chosen set, of `sfn.systems.ofdm.STRATEGIES`; the first is the one the map is drawn for.
-    threshold_db : float
-        X of "first". [dB]
+    placings : sequence of Placing
+        Strategies of `MAP_STRATEGIES`; the first is the one the map is drawn for. Its threshold is that of all.
     frequency_mhz : float, optional
         Carrier, for the noise field. [MHz]
     noise_dbuvm : float or (M,) array_like, optional
@@ -86,7 +91,7 @@ def ofdm_map(
     Raises
     ------
     ValueError
-        If shapes differ, a strategy is unknown, or the service is not OFDM.
+        If shapes differ, a strategy is none of a map's, or the service is not OFDM.
     """
     levels = _two_dimensional("level_dbuvm", level_dbuvm)
     arrivals = _two_dimensional("arrival_us", arrival_us)
@@ -96,22 +101,25 @@ def ofdm_map(
             "level_dbuvm, arrival_us and level_1pct_dbuvm must have one shape (S, M), got "
             f"{levels.shape}, {arrivals.shape}, {rare.shape}"
         )
-    unknown = [s for s in strategies if s not in STRATEGIES]
-    if unknown or not strategies:
-        raise ValueError(f"strategies must be some of {', '.join(STRATEGIES)}, got {list(strategies)!r}")
+    asked = [placing.strategy for placing in placings]
+    if not asked or not set(asked) <= set(MAP_STRATEGIES):
+        raise ValueError(f"a map's strategies must be some of {', '.join(MAP_STRATEGIES)}, got {asked!r}")
+    whole = tuple(filled(placing, service) for placing in placings)
     if noise_dbuvm is None:
         noise_dbuvm = noise_field_dbuvm(service, frequency_mhz=frequency_mhz)
     noise = 10.0 ** (np.atleast_1d(np.asarray(noise_dbuvm, dtype=np.float64)) / 10.0)
     points = levels.shape[1]
     if noise.shape not in {(1,), (points,)} or np.isnan(noise).any():
         raise ValueError(f"noise_dbuvm must be one field or one for each of {points} points, got shape {noise.shape}")
-    times = window_times(service)
+    times = window_times(service).clock()
+    needed = np.array([*profile(service), float(service.required_cn_db or 0.0)])
+    codes = np.array([MAP_STRATEGIES.index(placing.strategy) for placing in whole])
+    backoffs = np.array([placing.backoff_us or 0.0 for placing in whole])
     result = OfdmMap(
-        strategies=tuple(strategies),
-        margin_db=np.empty(points, np.float32),
-        least_margin_db=np.empty(points, np.float32),
-        window_us=np.empty(points),
-        least_window_us=np.empty(points),
+        placings=whole,
+        margins_db=np.empty((len(whole), points), np.float32),
+        windows_us=np.empty((len(whole), points)),
+        cni_db=np.empty(points, np.float32),
         wanted_site=np.empty(points, np.int16),
         hurting_site=np.empty(points, np.int16),
         lost_to_self_interference=np.empty(points, np.bool_),
@@ -123,16 +131,16 @@ def ofdm_map(
             rare,
             arrivals,
             noise,
-            np.array([times.useful_us, times.guard_us, times.early_us, times.late_us, times.reach_us or 0.0, EDGE_US]),
-            10.0 ** (float(service.required_cn_db or 0.0) / 10.0),
-            10.0 ** (-threshold_db / 10.0),
-            np.array([STRATEGIES.index(s) for s in strategies]),
+            times,
+            needed,
+            10.0 ** (-float(whole[0].threshold_db or 0.0) / 10.0),
+            codes,
+            backoffs,
             start,
             min(start + POINTS_AT_A_TIME, points),
-            result.margin_db,
-            result.least_margin_db,
-            result.window_us,
-            result.least_window_us,
+            result.margins_db,
+            result.windows_us,
+            result.cni_db,
             result.wanted_site,
             result.hurting_site,
             result.lost_to_self_interference,

@@ -4,7 +4,8 @@
 |---|---|---|
 | Tu | `useful_us` | useful part of an OFDM symbol |
 | Tg | `guard_us` | guard interval |
-| Tp | `equalisation_us` | equalisation interval; None: no limit |
+| Tp | `equalisation_us` | width that the equaliser follows fully; None: no limit |
+| | `equalisation_limit_us` | width beyond which it follows nothing |
 | C/N | `required_cn_db` | required ratio |
 | F | `noise_figure_db` | of the receiver |
 
@@ -28,6 +29,12 @@ STEP_OF_GUARD = Fraction(1, 20)
 # Outside the guard interval a signal counts from this far below "wanted less required C/N": predictions err by 6 dB.
 SIGNIFICANCE_MARGIN_DB = 6.0
 
+# Two equal paths over a Rayleigh channel: the geometric mean over carriers is 3.01 dB under the mean power for the
+# first and 2.51 dB for the second (Jensen's formula, Euler's constant); that is what a good code loses at high C/N.
+ECHO_OVER_RAYLEIGH_DB = 0.5
+# Where an entry gives no limit of its equaliser: full width over limit, as for DVB-T.
+FULL_OF_LIMIT = Fraction(7, 8)
+
 
 @dataclass(frozen=True, slots=True)
 class Service:
@@ -46,15 +53,17 @@ class Service:
     reference_frequency_mhz, antenna_gain_dbd, feeder_loss_db : float
         What the noise field and the minimum field hold for. [MHz, dBd, dB]
     required_cn_db : float or None
-        Required C/N; None where reception is not judged by it. [dB]
+        Required C/N as planned with; None where reception is not judged by it. [dB]
+    required_cn_rice_db, required_cn_rayleigh_db, required_cn_echo_db : float or None
+        What the profile of arrivals makes of it: one signal, many, two equal ones. [dB]
     minimum_median_dbuvm : float
         Usable from this median field at the receiver, at the reference frequency. [dBuV/m]
     location_sigma_db, location_pct : float
         Spread over places and the share of them to be served. [dB, %]
     receiver : {'fixed', 'portable', 'mobile'}
         Reception that these figures hold for.
-    useful_us, guard_us, equalisation_us : float or None
-        Tu, Tg and Tp of OFDM. Tp None: no limit. [us]
+    useful_us, guard_us, equalisation_us, equalisation_limit_us : float or None
+        Tu, Tg and Tp of OFDM, and the spread beyond which nothing is equalised. None: no limit. [us]
     differential : bool
         Differential demodulation: the weighting function has no equalisation limit.
     tolerance_us : float
@@ -103,7 +112,12 @@ class Service:
     useful_us: float | None = None
     guard_us: float | None = None
     equalisation_us: float | None = None
+    equalisation_limit_us: float | None = None
     equalisation_source: str = ""
+    required_cn_rice_db: float | None = None
+    required_cn_rayleigh_db: float | None = None
+    required_cn_echo_db: float | None = None
+    required_cn_profile_source: str = ""
     differential: bool = False
     echo_mask: tuple[tuple[float, float], ...] = ()
     note: str = ""
@@ -217,6 +231,7 @@ def _single(entry: ServiceEntry) -> Service:
         useful_us=entry.useful_us,
         guard_us=entry.guard_us,
         equalisation_us=entry.equalisation_us,
+        equalisation_limit_us=entry.equalisation_limit_us,
         equalisation_source=entry.equalisation_source,
         echo_mask=entry.echo_mask,
     )
@@ -240,17 +255,11 @@ def _member(
     """One combination of a family."""
     useful_us = family.transform[transform] * channel.sample_us
     guard_us = guard.samples * channel.sample_us
-    equalisation_us = None
-    if family.equalisation:
-        ratio, of_what = family.equalisation.split(" ")
-        equalisation_us = useful_us * Fraction(ratio)
-        if of_what.endswith("Dx"):
-            # Two channels are told apart by half the pilots: Table 59 allows just half the guard of Table 58.
-            equalisation_us /= family.pilots[pattern][0] * (2 if miso else 1)
-        short = equalisation_us < guard_us
+    equalisation_us = _interval(family, family.equalisation, useful_us, pattern, miso=miso)
+    limit_us = _interval(family, family.equalisation_limit, useful_us, pattern, miso=miso)
+    short = equalisation_us is not None and equalisation_us < guard_us
+    if equalisation_us is not None:
         equalisation_us = max(equalisation_us, guard_us)
-    else:
-        short = False
     note = family.note
     if short:
         note = f"{note} Pilots {pattern} cannot follow echoes as long as this guard interval: not for an SFN.".strip()
@@ -263,6 +272,7 @@ def _member(
         useful_us=useful_us,
         guard_us=guard_us,
         equalisation_us=equalisation_us,
+        equalisation_limit_us=limit_us,
         equalisation_source=family.equalisation_source,
         note=note,
     )
@@ -271,6 +281,18 @@ def _member(
         return made
     wider_db = 10.0 * math.log10(channel.noise_bandwidth_mhz / reference.noise_bandwidth_mhz)
     return _moved(made, wider_db, f"for {reference.channel_mhz:g} MHz, moved by {wider_db:+.1f} dB with the noise")
+
+
+def _interval(family: Family, written: str | None, useful_us: Fraction, pattern: str, *, miso: bool) -> Fraction | None:
+    """An interval such as ``57/64 Tu/Dx``."""
+    if not written:
+        return None
+    ratio, of_what = written.split(" ")
+    interval_us = useful_us * Fraction(ratio)
+    if of_what.endswith("Dx"):
+        # Two channels are told apart by half the pilots: Table 59 allows just half the guard of Table 58.
+        interval_us /= family.pilots[pattern][0] * (2 if miso else 1)
+    return interval_us
 
 
 def _moved(made: Service, change_db: float, why: str) -> Service:
@@ -285,8 +307,10 @@ def _moved(made: Service, change_db: float, why: str) -> Service:
 def _modulated(made: Service, family: Family, modulation: str) -> Service:
     """A member with the required C/N of a modulation and code rate, Rayleigh as overlap zones are."""
     table = family.modulation_cn
-    required_cn_db = table.ratios[modulation][2] + table.implementation_margin_db
+    _, rice_db, rayleigh_db = (ratio + table.implementation_margin_db for ratio in table.ratios[modulation])
+    required_cn_db = rayleigh_db
     change_db = required_cn_db - float(made.required_cn_db or 0.0)
+    risen = family.required_cn_rice_db is not None and rayleigh_db > rice_db
     named = replace(
         made,
         id=f"{made.id}-{modulation}",
@@ -294,6 +318,9 @@ def _modulated(made: Service, family: Family, modulation: str) -> Service:
         required_cn_db=required_cn_db,
         required_cn_source=f"{modulation}: {table.source}",
         significant_db=required_cn_db + SIGNIFICANCE_MARGIN_DB,
+        required_cn_rice_db=rice_db if risen else required_cn_db,
+        required_cn_rayleigh_db=rayleigh_db,
+        required_cn_echo_db=rayleigh_db + ECHO_OVER_RAYLEIGH_DB if risen else required_cn_db,
     )
     return _moved(named, change_db, f"moved by {change_db:+.1f} dB with the C/N")
 
@@ -308,6 +335,7 @@ def _record(
     useful_us: Fraction | None,
     guard_us: Fraction | None,
     equalisation_us: Fraction | None,
+    equalisation_limit_us: Fraction | None,
     equalisation_source: str | None,
     echo_mask: tuple[tuple[float, float], ...] = (),
     note: str | None = None,
@@ -315,6 +343,9 @@ def _record(
     """A record from an entry's planning figures and a mode's times."""
     tolerance_us = entry.tolerance_us or guard_us or Fraction(0)
     significant_db = entry.significant_db or (entry.required_cn_db or 0.0) + SIGNIFICANCE_MARGIN_DB
+    if equalisation_us is not None and (equalisation_limit_us is None or equalisation_limit_us <= equalisation_us):
+        equalisation_limit_us = equalisation_us / FULL_OF_LIMIT
+    planned = entry.required_cn_db
     return Service(
         id=service_id,
         family=family,
@@ -345,7 +376,12 @@ def _record(
         useful_us=None if useful_us is None else float(useful_us),
         guard_us=None if guard_us is None else float(guard_us),
         equalisation_us=None if equalisation_us is None else float(equalisation_us),
+        equalisation_limit_us=None if equalisation_limit_us is None else float(equalisation_limit_us),
         equalisation_source=equalisation_source or "",
+        required_cn_rice_db=planned if entry.required_cn_rice_db is None else entry.required_cn_rice_db,
+        required_cn_rayleigh_db=planned if entry.required_cn_rayleigh_db is None else entry.required_cn_rayleigh_db,
+        required_cn_echo_db=planned if entry.required_cn_echo_db is None else entry.required_cn_echo_db,
+        required_cn_profile_source=entry.required_cn_profile_source if entry.kind == "ofdm" else "",
         differential=entry.differential,
         echo_mask=echo_mask,
         note=entry.note if note is None else note,

@@ -55,7 +55,8 @@ KILOMETRES = [
 EQUALISED = [
     ("dvb-t-8k-1/4-8mhz", 261.333, "7/24 Tu; from memory"),
     ("dvb-t2-32k-19/128-pp2-8mhz", 532.0, "57/64 Tu/Dx; from memory, agrees with EN 302 755 Table 58"),
-    ("atsc3-16k-gi2432-sp6_2-6mhz", 351.852, "ATSC A/327:2018 section 4.2.3.1, 89 % of Tu/Dx"),
+    ("atsc3-16k-gi2432-sp6_2-6mhz", 351.852, "the guard interval, which is longer than 75 % of Tu/Dx"),
+    ("atsc3-16k-gi1536-sp8_2-6mhz", 222.222, "ATSC A/327:2018 section 4.2.3.1, 75 % of Tu/Dx"),
 ]
 
 

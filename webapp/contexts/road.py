@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 from sfn.answer.road_plan import PlannedRoad
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
-from webapp.tries import SiteTry
+from webapp.tries import SiteTry, WindowTried
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,8 @@ class RoadPage(Context):
     """The road as tried, and as planned."""
     sites: tuple[SiteTry, ...]
     """What may be tried at each site."""
+    window: WindowTried | None
+    """How OFDM receivers place their window; None where the service has none."""
     names: dict[str, str]
     """Site names by id."""
     query: tuple[tuple[str, str], ...]

@@ -6,6 +6,7 @@ from typing import ClassVar
 from sfn.answer.heard import Heard
 from sfn.answer.signals import Listed
 from sfn.errors import Problem
+from sfn.systems.ofdm_window import MAP_STRATEGY
 from webapp.contexts import Context, NetworkHead
 
 
@@ -19,6 +20,8 @@ class SignalsTyped:
     threshold_db: str = ""
     others: str = ""
     direct: bool = False
+    strategy: str = MAP_STRATEGY
+    backoff_us: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,8 @@ class SignalsPage(Context):
     """The form as it was typed."""
     services: tuple[str, ...]
     """Ids on offer, to choose from."""
+    strategies: tuple[str, ...]
+    """Window strategies on offer."""
     made: Listed | None
     """The answer, names, what other services ask for, and the picture."""
     problems: tuple[Problem, ...]

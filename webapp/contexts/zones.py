@@ -9,7 +9,7 @@ from sfn.answer.zones import Offered, Zones
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.jobs import JobView
-from webapp.tries import SiteTry
+from webapp.tries import SiteTry, WindowTried
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,8 @@ class ZonesPage(Context):
     """Which network, in which revision."""
     sites: tuple[SiteTry, ...]
     """Its sites, with what may be tried and what is."""
+    window: WindowTried | None
+    """How OFDM receivers place their window; None where the service has none."""
     layers: dict[str, Offered]
     """The layers on offer, by name."""
     key: str
@@ -108,6 +110,8 @@ class PointPage(Context):
     """What is tried, in words; empty where it is the plan."""
     trying: tuple[tuple[str, str], ...]
     """The same as an address has it."""
+    window: WindowTried | None
+    """How OFDM receivers place their window; None where the service has none."""
     found: Judged | None
     """The signals and what they make of reception, once a place is given."""
     direct: str

@@ -16,7 +16,7 @@ from webapp.limits import Latitude, Longitude
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.render import page
-from webapp.tries import TriesDep, height_of, query_of
+from webapp.tries import TriesDep, WindowTried, height_of, query_of, window_tries
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,16 +27,35 @@ def show(
 ) -> Response:
     """The signals at a place as people write it."""
     if not at.strip():
-        return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", ()))
+        return page(request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", ()))
     try:
         typed = locate(text=at, where="at")
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
-        return page(request, PointPage(opened.head, at, rx_height_m, (), (), None, "", error.problems), status=422)
+        context = PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", error.problems)
+        return page(request, context, status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
     direct = addresses.point_direct(opened.head.id, *where, rx_height_m, trying) if found.is_fm else ""
-    context = PointPage(opened.head, at, rx_height_m, now.says, tuple(trying), found, direct, typed.warnings)
+    context = PointPage(
+        opened.head,
+        at,
+        rx_height_m,
+        now.says,
+        tuple(trying),
+        window_tries(opened.network, tries),
+        found,
+        direct,
+        typed.warnings,
+    )
     return page(request, context)
+
+
+def _window(opened: Opened, tries: WhatIf) -> WindowTried | None:
+    """The receivers' window; None too where the document's own cannot be used, which is said elsewhere."""
+    try:
+        return window_tries(opened.network, tries)
+    except PlanError:
+        return None
 
 
 @router.get("/networks/{network_id}/point/part")

@@ -34,7 +34,7 @@ from webapp.pages.map_files import named, stamp_of
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 from webapp.site_marks import site_marks
-from webapp.tries import TriesDep, by_form, height_of, query_of, site_tries
+from webapp.tries import TriesDep, by_form, height_of, query_of, site_tries, window_tries
 
 router = APIRouter(include_in_schema=False)
 GONE = "That road is no longer kept here. Send the line again."
@@ -200,6 +200,7 @@ def _page(
         job=job,
         source="" if kept is None else kept.track.name,
         made=made,
+        window=window_tries(network, tries or WhatIf()) if made is not None else None,
         sites=() if made is None else site_tries(network, tried_now, made.table),
         names={site.id: site.name for site in network.sites},
         query=tuple(query_of(tried_now)),

@@ -7,7 +7,7 @@ from fastapi.responses import Response
 
 from sfn.answer.signals import Listed, listed
 from sfn.errors import PlanError, Problem
-from sfn.systems.ofdm import DEFAULT_THRESHOLD_DB
+from sfn.systems.ofdm_window import MAP_STRATEGIES, MAP_STRATEGY, Placing
 from sfn.systems.service import service, services
 from sfn.systems.signal_list import read_others, read_signal_list
 from webapp.contexts.signals import SignalsPage, SignalsTyped
@@ -36,6 +36,8 @@ def answer(request: Request, opened: NetworkDep, form: FormDep, files: UploadsDe
         form.get("threshold_db", ""),
         form.get("others", ""),
         bool(form.get("direct")),
+        form.get("strategy", "").strip() or MAP_STRATEGY,
+        form.get("backoff_us", ""),
     )
     try:
         for file in files.get("file", ()):
@@ -51,7 +53,8 @@ def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> List
     carried = service(typed.service or network.service)
     usual_mhz = network.frequency_mhz
     frequency = number_of(form, "frequency_mhz", usual=usual_mhz, least=0.1, greatest=6000.0, unit="MHz")
-    threshold = number_of(form, "threshold_db", usual=DEFAULT_THRESHOLD_DB, least=0.0, greatest=200.0, unit="dB")
+    threshold = _given(form, "threshold_db", greatest=200.0, unit="dB")
+    backoff = _given(form, "backoff_us", greatest=100_000.0, unit="us")
     signals = read_signal_list(typed.table)
     others = read_others(typed.others, source="other services") if typed.others.strip() else None
     try:
@@ -59,7 +62,7 @@ def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> List
             signals,
             network,
             carried,
-            threshold_db=threshold,
+            placing=Placing(typed.strategy, backoff, threshold),
             frequency_mhz=frequency,
             direct=typed.direct and carried.kind == "fm",
             others=others,
@@ -70,6 +73,13 @@ def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> List
         ) from error
 
 
+def _given(form: dict[str, str], name: str, *, greatest: float, unit: str) -> float | None:
+    """A figure as typed; None where the strategy's own is meant."""
+    if not form.get(name, "").strip():
+        return None
+    return number_of(form, name, usual=0.0, least=0.0, greatest=greatest, unit=unit)
+
+
 def _page(
     opened: Opened, typed: SignalsTyped, *, made: Listed | None = None, problems: tuple[Problem, ...] = ()
 ) -> SignalsPage:
@@ -78,6 +88,7 @@ def _page(
         network=opened.head,
         typed=typed,
         services=tuple(one.id for one in services()),
+        strategies=MAP_STRATEGIES,
         made=made,
         problems=problems,
     )

@@ -26,7 +26,7 @@ from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import html, notice, page
 from webapp.saving import base_of
-from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries
+from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries, window_tries
 
 router = APIRouter(include_in_schema=False)
 STREETS = "https://tile.openstreetmap.org"
@@ -225,6 +225,7 @@ def _page(
     return ZonesPage(
         network=opened.head,
         sites=site_tries(network, what, now.table) if now else (),
+        window=window_tries(network, what) if now else None,
         layers=offered(network) if now else {},
         key=wanted.key if wanted else "",
         asked=asked,

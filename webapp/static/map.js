@@ -22,6 +22,7 @@
     }
     for (const route of document.querySelectorAll('select[name="route"]')) if (route.value) query.append("route", route.value);
     for (const box of document.querySelectorAll('input[name="off"]:checked')) query.append("off", box.value);
+    for (const field of document.querySelectorAll("[data-window]")) if (field.value.trim() !== field.dataset.plan) query.append(field.name, field.value.trim());
     return query;
   }
   const address = (name, more = {}) => {
@@ -217,10 +218,10 @@
   });
   let waiting = null;
   byId("tries").addEventListener("input", (event) => {
-    if (!event.target.matches('[data-try], [name="route"], [name="off"]')) return;
+    if (!event.target.matches('[data-try], [data-window], [name="route"], [name="off"]')) return;
     clearTimeout(waiting);
     // While a number is typed the map waits for its end; a switch acts at once.
-    waiting = setTimeout(redraw, event.target.matches("[data-try]") ? 150 : 0);
+    waiting = setTimeout(redraw, event.target.matches("input[data-try], input[data-window]") ? 150 : 0);
   });
   byId("map-try").addEventListener("click", (event) => {
     if (event.target.id !== "back-to-plan") return;
@@ -228,6 +229,7 @@
     for (const input of document.querySelectorAll("[data-try]")) input.value = input.dataset.plan;
     for (const route of document.querySelectorAll('select[name="route"]')) route.value = "";
     for (const box of document.querySelectorAll('input[name="off"]')) box.checked = false;
+    for (const field of document.querySelectorAll("[data-window]")) field.value = field.dataset.plan;
     redraw();
   });
   // Another area keeps what is tried.

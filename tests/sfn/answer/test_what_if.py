@@ -5,8 +5,10 @@ from pathlib import Path
 import pytest
 
 from sfn.answer.what_if import Tried, WhatIf, tried
+from sfn.answer.window_try import WindowTry
+from sfn.errors import PlanError
 from sfn.geodesy.sites import place
-from sfn.plan import read_file
+from sfn.plan import Network, read_file
 from tests.sfn.networks import example
 
 NETWORK = example()
@@ -43,6 +45,45 @@ def test_a_site_off_the_air_silences_those_it_feeds_and_moves_nobody() -> None:
         "North ridge: off the air",
         "Gap: off the air, because North ridge, which feeds it, is",
     )
+
+
+def plain_dab() -> Network:
+    """A network with OFDM."""
+    return read_file(Path(__file__).parents[3] / "demo_sites/dab_plain.json")
+
+
+def test_another_window_is_tried_in_words_and_what_repeats_the_plan_is_none() -> None:
+    """The document gets the strategy; its own default, spelt out, is no try."""
+    network = plain_dab()
+    found = tried(network, WhatIf(window=WindowTry("first", 5.0)), placed=place(network))
+    window = found.network.receiver.window
+
+    assert window is not None
+    assert (window.strategy, window.backoff_us) == ("first", 5.0)
+    (said,) = found.says
+    assert "first (back-off 5.0" in said
+    assert "instead of quasi-optimal" in said
+    for same in (WindowTry("quasi-optimal"), WindowTry()):
+        assert tried(network, WhatIf(window=same), placed=place(network)).says == ()
+        assert not WhatIf(window=same).against(network).window
+
+
+@pytest.mark.parametrize(
+    ("of", "window", "code"),
+    [
+        (NETWORK, WindowTry("first"), "option-without-effect"),
+        (plain_dab(), WindowTry("best"), "unknown-strategy"),
+        (plain_dab(), WindowTry("strongest", 300.0), "back-off-outside-guard"),
+        (plain_dab(), WindowTry("quasi-optimal", 10.0), "back-off-outside-guard"),
+        (plain_dab(), WindowTry("first", None, 99.0), "out-of-range"),
+    ],
+)
+def test_a_window_that_cannot_be_is_refused(of: Network, window: WindowTry, code: str) -> None:
+    """FM has none, "best" is no receiver, and figures have their ranges."""
+    with pytest.raises(PlanError) as refused:
+        tried(of, WhatIf(window=window), placed=place(of))
+
+    assert [problem.code for problem in refused.value.problems] == [code]
 
 
 def test_an_offset_that_no_field_can_make_is_doubted() -> None:

@@ -1,9 +1,21 @@
 """Service quality: the classes follow from level, delay and the service's own tolerance."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
-from sfn.reception.quality import CLASSES, JUST_ENOUGH, TOO_WEAK, UPSET, WITH_MARGIN, service_quality, yardstick
+from sfn.errors import PlanError
+from sfn.reception.quality import (
+    CLASSES,
+    JUST_ENOUGH,
+    TOO_WEAK,
+    UPSET,
+    WITH_MARGIN,
+    ServiceQuality,
+    service_quality,
+    yardstick,
+)
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, snr_local
 from tests.sfn.networks import example
 
@@ -47,6 +59,33 @@ def test_ofdm_in_the_guard_interval_is_better_than_one_site_alone() -> None:
     assert one.probability is not None
     assert two.probability is not None
     assert two.probability[0] > one.probability[0]
+
+
+def test_the_map_counts_the_strategy_of_the_network_and_shows_the_risk_beside() -> None:
+    """Class, margin and C/(N+I) are those of the document's strategy; the risk is the class with "strongest"."""
+    rng = np.random.default_rng(6)
+    level, arrival = rng.normal(62, 6, (4, 300)), rng.uniform(0, 700, (4, 300))
+
+    def judged(window: dict[str, object] | None) -> ServiceQuality:
+        """With the document's receiver.window."""
+
+        def change(tree: dict[str, Any]) -> None:
+            tree.update(service="dab-mode-1", frequency_mhz=223.936)
+            if window is not None:
+                tree.setdefault("receiver", {})["window"] = window
+
+        return service_quality(level, arrival, yardstick(example(change)), frequency_mhz=223.936)
+
+    usual, first, strongest = judged(None), judged({"strategy": "first"}), judged({"strategy": "strongest"})
+    np.testing.assert_array_equal(usual.quality_class, judged({"strategy": "quasi-optimal"}).quality_class)
+    for one in (usual, first):
+        assert not np.array_equal(one.quality_class, strongest.quality_class)
+        np.testing.assert_array_equal(one.risk_class, strongest.quality_class)
+    np.testing.assert_array_equal(strongest.risk_class, strongest.quality_class)
+    assert not np.array_equal(judged({"strategy": "strongest", "backoff_us": 0.0}).margin_db, strongest.margin_db)
+    with pytest.raises(PlanError, match="within the guard interval") as refused:
+        judged({"strategy": "first", "backoff_us": 300.0})
+    assert refused.value.problems[0].code == "back-off-outside-guard"
 
 
 def test_the_fm_margin_is_the_smaller_of_level_and_sound() -> None:

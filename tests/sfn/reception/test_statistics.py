@@ -13,6 +13,7 @@ from sfn.reception.statistics import (
     simulated_coverage,
 )
 from sfn.systems.ofdm import ofdm_answer, window
+from sfn.systems.ofdm_window import Placing
 from sfn.systems.service import service
 
 DRAWS = 1_000_000
@@ -121,7 +122,7 @@ def lists(count: int):
     for _ in range(count):
         n = int(rng.integers(2, 7))
         levels, arrivals = rng.normal(52, 7, n), rng.uniform(0, 3 * DAB.guard_us, n)
-        yield levels, arrivals, window("strongest", levels, arrivals, service=DAB)
+        yield levels, arrivals, window(Placing("strongest"), levels, arrivals, service=DAB)
 
 
 def test_coverage_with_self_interference_against_draws() -> None:

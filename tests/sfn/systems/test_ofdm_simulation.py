@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sfn.systems.ofdm import ofdm_answer, weight, window
+from sfn.systems.ofdm import ofdm_answer, window
+from sfn.systems.ofdm_window import Placing, weight
 from sfn.systems.service import Service, service
 
 CARRIERS, GUARD, SYMBOLS = 1024, 256, 300
@@ -87,7 +88,7 @@ def test_every_strategys_answer_is_what_the_simulation_gives(strategy: str) -> N
     of = one_sample_a_microsecond()
     levels_db, delays = [-10.0, 0.0, -8.0], [0, 152, 430]
     (answer,) = ofdm_answer(levels_db, delays, of, strategies=[strategy], noise_dbuvm=-300.0)["strategies"]
-    start = round(window(strategy, levels_db, delays, service=of))
+    start = round(window(Placing(strategy), levels_db, delays, service=of))
     simulated_db = simulated_ci_db(levels_db, delays, window_start=start, seed=6)
 
     assert abs(answer["ci_db"] - simulated_db) < TOLERANCE_DB

@@ -1,0 +1,109 @@
+"""Another way for OFDM receivers to place their window, tried on maps, at points and along roads."""
+
+from dataclasses import dataclass
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network, ReceiverWindow
+from sfn.reception.quality import placing_of
+from sfn.report.numbers import db, us
+from sfn.systems.ofdm_window import MAP_STRATEGIES, Placing
+from sfn.systems.service import service
+
+
+@dataclass(frozen=True, slots=True)
+class WindowTry:
+    """What is tried: a strategy, its back-off, the threshold of "first"; None or empty: as planned. [us, dB]"""
+
+    strategy: str = ""
+    backoff_us: float | None = None
+    threshold_db: float | None = None
+
+    def __bool__(self) -> bool:
+        """Whether anything is tried."""
+        return self != WindowTry()
+
+
+def placed_now(network: Network) -> Placing | None:
+    """How the network's receivers place their window; None where the service has none.
+
+    Raises
+    ------
+    PlanError
+        As `sfn.reception.quality.placing_of`.
+    """
+    carried = service(network.service)
+    return placing_of(network, carried) if carried.kind == "ofdm" else None
+
+
+def with_window(network: Network, what: WindowTry) -> tuple[Network, tuple[str, ...]]:
+    """The network with the window tried, and that in words; nothing in words where it is as planned.
+
+    Raises
+    ------
+    PlanError
+        If the strategy is none of a map's, the service has no window, or a figure is out of its range.
+    """
+    if not what:
+        return network, ()
+    before = placed_now(network)
+    if before is None:
+        raise PlanError(
+            [
+                Problem(
+                    "strategy",
+                    f"{network.service} has no FFT window to place",
+                    "an OFDM service, or no strategy, back-off and threshold",
+                    code="option-without-effect",
+                    fields=("strategy", "backoff_us", "threshold_db"),
+                )
+            ]
+        )
+    strategy = what.strategy or before.strategy
+    if strategy not in MAP_STRATEGIES:
+        raise PlanError(
+            [
+                Problem(
+                    "strategy",
+                    f"cannot be {strategy!r}",
+                    f"one of {', '.join(MAP_STRATEGIES)}; best is a bound that no receiver reaches, never a map's",
+                    code="unknown-strategy",
+                    fields=("strategy",),
+                    values={"strategy": strategy},
+                )
+            ]
+        )
+    given = network.receiver.window
+    kept = given if given is not None and given.strategy == strategy else ReceiverWindow()
+    backoff_us = kept.backoff_us if what.backoff_us is None else what.backoff_us
+    threshold_db = kept.threshold_db if what.threshold_db is None else what.threshold_db
+    try:
+        window = ReceiverWindow.model_validate(
+            {"strategy": strategy, "backoff_us": backoff_us, "threshold_db": threshold_db}
+        )
+    except ValueError:
+        raise PlanError(
+            [
+                Problem(
+                    "backoff_us",
+                    f"a back-off of {backoff_us!r} us with a threshold of {threshold_db!r} dB cannot be",
+                    "0 us to the guard interval, 0 to 60 dB",
+                    code="out-of-range",
+                    fields=("backoff_us", "threshold_db"),
+                )
+            ]
+        ) from None
+    made = network.model_copy(update={"receiver": network.receiver.model_copy(update={"window": window})})
+    now = placed_now(made)
+    if now is None or now == before:
+        return network, ()
+    return made, (f"receivers place their window by {said(now)} instead of {said(before)}",)
+
+
+def said(placing: Placing) -> str:
+    """A placing in words, with its figures: those that count for the strategy."""
+    figures = [] if placing.backoff_us is None else [f"back-off {us(placing.backoff_us, 1)}"]
+    if placing.strategy == "first" and placing.threshold_db is not None:
+        figures.append(f"down to {db(placing.threshold_db, 1)} below the strongest")
+    if placing.strategy == "quasi-optimal":
+        figures = ["most energy in the guard interval, slack halved"]
+    return placing.strategy + (f" ({', '.join(figures)})" if figures else "")
