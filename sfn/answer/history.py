@@ -83,9 +83,10 @@ def histories(saves: Sequence[Saved], visits: Sequence[tuple[str, Visit]]) -> tu
     planned: dict[str, list[Planned]] = {site.id: [] for site in saves[-1].network.sites}
     for save in saves:
         table = delay_table(save.network)
+        missing = {one.site_id for one in table.missing}
         for site in save.network.sites:
-            if site.id not in planned:
-                continue
+            if site.id not in planned or site.id in missing:
+                continue  # a revision in which it could not be worked out set nothing
             row = table.row(site.id, MAIN)
             line = Planned(save.number, save.at, save.author, save.reason, row.set_us, row.launch_us, site.offset_us)
             last = planned[site.id][-1] if planned[site.id] else None

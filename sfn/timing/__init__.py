@@ -7,7 +7,7 @@ fills the delay table; `failover`, `reachable` and `missing` are parts of it, an
 
 from sfn.timing.device import field_limits
 from sfn.timing.row import DelayRow, DelayTable, Term
-from sfn.timing.setting import FieldSetting, commissioning_settings, settings_for
+from sfn.timing.setting import FieldSetting, commissioning_of, commissioning_settings, settings_for
 from sfn.timing.table import delay_table
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "DelayTable",
     "FieldSetting",
     "Term",
+    "commissioning_of",
     "commissioning_settings",
     "delay_table",
     "field_limits",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from sfn.plan import DelayField
-from sfn.timing.device import Device, FieldSteps, device
+from sfn.timing.device import Device, FieldSteps, contributes, device
 from sfn.timing.totals import Steps, TooManyError, greatest_below, steps_making
 from sfn.units import exact
 
@@ -175,6 +175,12 @@ def commissioning_settings(
     earlier = trial - (made.least - coarsest.least)
     later = (made.greatest - coarsest.greatest) - trial
     return Commissioning(_settings(fields, made, chosen, now), found.total, float(earlier), float(later))
+
+
+def commissioning_of(fields: Sequence[DelayField], settings: Sequence[FieldSetting]) -> Commissioning:
+    """Settings to begin measuring with, from those of a row of the delay table: the same launch to the last step."""
+    total = sum((contributes(f, one.value) for f, one in zip(fields, settings, strict=True)), Fraction(0))
+    return commissioning_settings(total, fields, now={one.name: one.before for one in settings})
 
 
 # Farther from the middle than this many steps of the coarsest field, what coarse-first filling chose is as good.

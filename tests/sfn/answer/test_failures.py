@@ -88,3 +88,26 @@ def test_a_second_path_fails_only_together(document, joint, said):
     assert "off air" == outcomes[both]["North ridge"].state
     assert not any(failure == "north-wan" for failure in outcomes)
     assert "off air" == outcomes["north-release"]["North ridge"].state
+
+
+def test_a_shared_stage_moves_every_site_behind_it_each_with_its_own_preset(document):
+    """Two sites behind one hub: the one whose device keeps a preset stays in step, the other jumps by its chain."""
+    document["stages"].append({"id": "hub", "kind": "network", "latency_us": 10, "source": "assumed"})
+    document["stages"].append({"id": "south-radio", "kind": "other", "latency_us": 14_100, "source": "assumed"})
+    north, south = document["sites"][:2]
+    for site in (north, south):
+        main = site["chains"][0]["stages"]
+        site["chains"][0]["stages"] = [main[0], "hub", *main[1:]]
+    other = ["studio-converter", "south-radio", *south["chains"][0]["stages"][-2:]]
+    south["chains"].append({"route": "standby", "stages": other})
+    north["chains"][1]["set"] = {field["name"]: 0 for field in north["delay_fields"]}
+    outcomes, _ = table(document, north=20.0)
+    after = outcomes["hub"]
+
+    assert after["North ridge"].state == "in step"
+    assert abs(after["North ridge"].launch_error_us) <= 1.0  # what the steps of its own preset leave
+    assert after["Gap"].state == "in step"
+    # 14,100 us of radio instead of 10 us of hub and the 31.5 km link with 14,000 us: length n / c by hand
+    link_us = 31_500 * 1.000315 / 299.792458 + 14_000
+    assert after["South ridge"].launch_error_us == pytest.approx(14_100 - 10 - link_us, abs=1e-6)
+    assert after["South ridge"].state == "out of step"

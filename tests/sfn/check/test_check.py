@@ -117,3 +117,16 @@ def test_an_unknown_service_and_a_wild_position_do_not_hide_each_other() -> None
     found = errors(example(change))
     assert any(line.startswith("service: ") and "fm-stereo" in line for line in found)
     assert any(line.startswith("sites[1].position: site South ridge") for line in found)
+
+
+@pytest.mark.parametrize(("release_us", "repeats"), [(999_999.9, False), (1_000_000, True), (1_000_000.1, True)])
+def test_a_stamp_that_repeats_just_at_its_release_cannot_be_told_from_the_next(
+    release_us: float, repeats: bool
+) -> None:
+    """A release delay of the whole second is ambiguous already; a tenth of a microsecond less is not."""
+
+    def change(tree: dict[str, Any]) -> None:
+        wraps(tree)
+        tree["stages"][3]["release_delay_us"] = release_us
+
+    assert ("stamp-wrap" in {p.code for p in all_problems(example(change))}) is repeats

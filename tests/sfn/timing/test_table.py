@@ -8,7 +8,7 @@ from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
 from sfn.plan import Network
-from sfn.timing import delay_table
+from sfn.timing import commissioning_of, delay_table
 from tests.sfn.networks import example, field
 
 
@@ -441,3 +441,23 @@ def test_limits_without_a_step_between_them_are_an_error() -> None:
         )
     )
     assert [p.code for p in table.problems] == ["field-without-steps"]
+
+
+def test_a_commissioning_setting_of_a_row_launches_as_the_row() -> None:
+    """The south: 106 ms and 382.7 us become 104 ms and 2,382.7 us, the same to the last step, with room to try."""
+    network = example()
+    row = delay_table(network).row("south")
+    found = commissioning_of(network.sites[1].delay_fields, row.fields)
+
+    assert {one.name: one.value for one in found.settings} == {"codec delay": 104.0, "exciter delay": 2382.7}
+    assert float(found.total) == row.set_us
+    assert (found.earlier_us, found.later_us) == (2382.7, 2617.3)
+
+
+def test_a_service_that_is_not_known_leaves_the_delays() -> None:
+    """Delays need no service; what is tolerated is not known then, and only half steps can be judged."""
+    table = delay_table(example(lambda tree: (gaps(tree), tree.update(service="nothing known"))))
+
+    assert [p.code for p in table.problems] == ["rounding-left"]
+    assert table.problems[0].values["tolerated_us"] is None
+    assert table.row("south").set_us == delay_table(example(gaps)).row("south").set_us
