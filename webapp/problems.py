@@ -18,6 +18,7 @@ from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 from webapp.contexts.problem import ProblemPage
 from webapp.render import page
 from webapp.roles import NotAllowedError
@@ -153,9 +154,7 @@ def _said(error: Mapping[str, Any]) -> tuple[str, str]:
         return f"cannot be {str(error['input'])[:60]!r}", "a number"
     for kind, words in BOUNDS.items():
         if error["type"] == kind:
-            return f"cannot be {str(error['input'])[:60]}", f"{words} {next(iter(error['ctx'].values())):,}".replace(
-                ",", " "
-            )
+            return f"cannot be {str(error['input'])[:60]}", f"{words} {grouped(next(iter(error['ctx'].values())))}"
     if error["type"] == "finite_number":
         return f"cannot be {str(error['input'])[:60]}", "a number"
     if error["type"] == "extra_forbidden":

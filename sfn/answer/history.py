@@ -1,12 +1,11 @@
 """What a site was set to over time, what was measured there, and how far the two were apart."""
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sfn.chain import MAIN
 from sfn.plan import Network
+from sfn.report.tables import csv_text
 from sfn.timing import delay_table
 
 
@@ -103,29 +102,24 @@ def histories(saves: Sequence[Saved], visits: Sequence[tuple[str, Visit]]) -> tu
 
 def history_csv(found: Sequence[History]) -> str:
     """Every event of the sites, a line each."""
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(
+    lines: list[list[str | float | None]] = [
         ["site", "at_utc", "what", "revision", "by", "set_us", "launch_us", "offset_us", "set_minus_planned_us",
          "launch_minus_planned_us", "reason"]
-    )  # fmt: skip
+    ]  # fmt: skip
     for one in found:
-        events: list[tuple[str, list[str]]] = [
-            (p.at, ["planned", str(p.revision), p.author, _cell(p.set_us), _cell(p.launch_us), _cell(p.offset_us),
-                    "", "", p.reason])
+        events: list[tuple[str, list[str | float | None]]] = [
+            (p.at, ["planned", p.revision, p.author, _four(p.set_us), _four(p.launch_us), _four(p.offset_us), None,
+                    None, p.reason])
             for p in one.planned
         ]  # fmt: skip
         events += [
-            (
-                v.at,
-                ["read", str(v.revision), v.by, "", _cell(v.launch_us), "", _cell(v.set_off_us), _cell(v.off_us), ""],
-            )
+            (v.at, ["read", v.revision, v.by, None, _four(v.launch_us), None, _four(v.set_off_us), _four(v.off_us), ""])
             for v in one.visits
         ]
-        writer.writerows([one.site_id, at, *cells] for at, cells in sorted(events, key=lambda event: event[0]))
-    return out.getvalue()
+        lines += [[one.site_id, at, *cells] for at, cells in sorted(events, key=lambda event: event[0])]
+    return csv_text(lines)
 
 
-def _cell(value: float | None) -> str:
-    """A number, or nothing."""
-    return "" if value is None else f"{value:.4f}"
+def _four(value: float | None) -> float | None:
+    """To the tenth of a nanosecond."""
+    return None if value is None else round(value, 4)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sfn.answer.layer_lines import layer_lines
 from sfn.answer.zones import Layer, Zones, lines_document, neighbours
 from sfn.geodesy.sites import place
+from sfn.plan.formula import guarded
 from sfn.reception.quality import CLASSES
 from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
@@ -23,6 +24,7 @@ MEDIA = {
     "tif": "image/tiff",
     "png": "image/png",
     "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "geojson": "application/geo+json",
     "kml": "application/vnd.google-earth.kml+xml",
 }
@@ -81,7 +83,7 @@ def _cells(layer: Layer, values: NDArray[np.float32], sites: tuple[str, ...]) ->
     kind = layer.scale.kind
     if kind in ("classes", "sites"):
         words = CLASSES if kind == "classes" else sites
-        return ["" if v != v else words[int(v)] for v in values.tolist()]
+        return ["" if v != v else words[int(v)] for v in values.tolist()]  # site ids: no formula begins like one
     decimals = 0 if kind == "flag" else 3
     return ["" if v != v else f"{v:.{decimals}f}" for v in values.tolist()]
 
@@ -159,4 +161,4 @@ def _all_lines(found: Zones, launches: Mapping[str, float]) -> Iterator[tuple[st
 
 def _quoted(text: str) -> str:
     """A cell of a table."""
-    return '"' + text.replace('"', '""') + '"'
+    return '"' + guarded(text).replace('"', '""') + '"'

@@ -1,7 +1,5 @@
 """Measured delay differences as a table: what was understood line by line, and a table to be filled in."""
 
-import csv
-import io
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +9,7 @@ from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.plan.sheets import SheetTable
+from sfn.report.tables import csv_text
 from sfn.survey.measurements import WRITTEN, MeasurementRow, MeasurementTable, understood
 from sfn.units import grouped
 
@@ -44,13 +43,11 @@ def understood_measurements(table: SheetTable, network: Network) -> MeasurementT
 
 def template(network: Network) -> str:
     """A table with a line for each site against the first one on air, to be filled in and given back."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, WRITTEN, lineterminator="\n")
-    writer.writeheader()
     on_air = [site.id for site in network.sites if site.on_air] or [site.id for site in network.sites]
-    for site_id in on_air[1 : MOST_LINES_N + 1]:
-        writer.writerow({"site": site_id, "reference_site": on_air[0], "reference_plane": "antenna"})
-    return out.getvalue()
+    given = (
+        {"site": i, "reference_site": on_air[0], "reference_plane": "antenna"} for i in on_air[1 : MOST_LINES_N + 1]
+    )
+    return csv_text([WRITTEN, *([row.get(name) for name in WRITTEN] for row in given)]).replace("\r\n", "\n")
 
 
 def _near(row: MeasurementRow, away: dict[str, float]) -> MeasurementRow:

@@ -1,7 +1,5 @@
 """A road as files: a table, lines for maps, a chart; each with unit, network, revision and state."""
 
-import csv
-import io
 import itertools
 import json
 from typing import Any
@@ -15,6 +13,7 @@ from sfn.reception.quality import CLASSES
 from sfn.report.colours import class_colours
 from sfn.report.road_chart import Drawn, road_chart
 from sfn.report.stamp import Stamp, stamped
+from sfn.report.tables import Value, csv_text
 from sfn.report.vector import collection, kml, line_feature, point_feature
 
 FORMS = ("csv", "geojson", "kml", "svg", "png")
@@ -53,8 +52,7 @@ def road_csv(of: Road, by: Stamp) -> str:
 
     The headings of last, empty columns say the document's checksum and what is tried.
     """
-    out = io.StringIO()
-    writer = csv.writer(out)
+    lines: list[list[Value]] = []
     names = [
         "quality_margin_db",
         *of.figures,
@@ -66,12 +64,12 @@ def road_csv(of: Road, by: Stamp) -> str:
     ]
     sites = [name for site in of.sites for name in (f"{site}_level_dbuvm", f"{site}_delay_difference_us")]
     extra = [said for said in (f"checksum {by.checksum}", by.state if by.is_try else "", by.corrected) if said]
-    writer.writerow(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
+    lines.append(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
     for k, at_m in enumerate(of.samples.distance_m):
         kind, hurts = of.quality.quality_class[k], of.quality.limiting[k]
-        cells = [
+        cells: list[Value] = [
             _cell(of.quality.margin_db[k]),
             *(_cell(values[k]) for values in of.figures.values()),
             "" if np.isnan(kind) else CLASSES[int(kind)],
@@ -82,9 +80,9 @@ def road_csv(of: Road, by: Stamp) -> str:
         ]
         for i in range(len(of.sites)):
             cells += [_cell(of.level_dbuvm[i, k]), _cell(of.delay_difference_us[i, k])]
-        where = [f"{at_m:.1f}", f"{of.samples.lat_deg[k]:.6f}", f"{of.samples.lon_deg[k]:.6f}"]
-        writer.writerow([*where, "yes" if covered[k] else "no", *cells, *([""] * len(extra))])
-    return out.getvalue()
+        where = [round(float(at_m), 1), round(float(of.samples.lat_deg[k]), 6), round(float(of.samples.lon_deg[k]), 6)]
+        lines.append([*where, "yes" if covered[k] else "no", *cells, *([""] * len(extra))])
+    return csv_text(lines)
 
 
 def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
@@ -148,6 +146,6 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
     return road_chart(drawn, said=said, state=by.state if by.is_try else "", picture="png" if form == "png" else "svg")
 
 
-def _cell(value: float) -> str:
+def _cell(value: float) -> float | None:
     """A number, or nothing."""
-    return f"{value:.3f}" if np.isfinite(value) else ""
+    return round(float(value), 3) if np.isfinite(value) else None

@@ -1,14 +1,12 @@
-"""Sites as a table: out as CSV, GeoJSON and KML; in from CSV or XLSX, with what was understood row by row.
+"""Sites from a table (`sfn.answer.site_files` reads and writes the files), with what was understood row by row.
 
 Nothing is applied by reading: the answer says of every row what it would do, and makes the document that would be
 saved. A site that is new gets delay fields and chains like those of a site that is there, marked as assumed.
 """
 
 import copy
-import csv
-import io
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,13 +15,10 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import locate
-from sfn.geodesy.sites import place
-from sfn.plan import Network, Site
 from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
 from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
 from sfn.report.numbers import km
-from sfn.report.vector import collection, point_feature
 
 # What people call a column: the first name is ours. Case, blanks and the unit in brackets do not matter.
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -37,6 +32,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "on_air": ("on_air", "on air", "active"),
     "offset_us": ("offset_us", "offset", "timing offset"),
     "remote": ("remote", "remote control"),
+    "fed_off_air_from": ("fed_off_air_from", "fed off air from", "fed from", "parent"),
 }
 _UNITS: dict[str, dict[str, float]] = {
     **PLACE_UNITS,
@@ -53,9 +49,11 @@ _RANGES = {
     "antenna_m": (0.0, 1000.0),
     "erp_h_kw": (0.0, 10_000.0),
     "erp_v_kw": (0.0, 10_000.0),
-    "offset_us": (-1e6, 1e6),
+    "offset_us": (-60e6, 60e6),
 }
 _YES, _NO = ("yes", "y", "true", "1", "on", "x"), ("no", "n", "false", "0", "off")
+STUDIO = "(studio)"
+"""What stands for no parent: an empty cell changes nothing. No id looks like it."""
 MOST_SITES_N = 500  # as in `sfn.plan.document`
 _PARTS_OF_A_PLACE = ("lat", "lon", "easting_m", "northing_m", "easting_ft", "northing_ft")
 WRITTEN = tuple(name for name in COLUMNS if name not in _PARTS_OF_A_PLACE)
@@ -120,19 +118,24 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     columns = columns_of(table, _KNOWN)
     if not {"id", "name"} & {c.taken_for for c in columns}:
         where, titles = f"{table.source} line {table.head_line}", ", ".join(filter(None, table.head)) or "nothing"
-        raise PlanError([Problem(where, f"has {titles}", "a column id or name, by which sites are known")])
+        expected = "a column id or name, by which sites are known"
+        raise PlanError([Problem(where, f"has {titles}", expected, code="column-missing", fields=("id", "name"))])
     if like and all(site["id"] != like for site in document["sites"]):
-        raise PlanError([Problem("like", f"there is no site {like!r}", "a site of the network")])
+        what = f"there is no site {like!r}"
+        raise PlanError([Problem("like", what, "a site of the network", code="unknown-site", fields=("like",))])
     made = copy.deepcopy(dict(document))
     rows, seen = [], set[str]()
-    for given in rows_under(table, columns):
+    table_rows = rows_under(table, columns, _KNOWN)
+    names = _names(document, table_rows)
+    for given in table_rows:
+        _parent(given, names)
         row = _row(given, made, document, like, seen)
         rows.append(row)
         if row.does != "refused":
             seen.add(row.id)
     if len(made["sites"]) > MOST_SITES_N:
         what = f"would make {len(made['sites'])} sites of the network's {len(document['sites'])}"
-        raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most")])
+        raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most", code="too-many-sites")])
     placed = newly_placed(made, before=document)
     return Understood(table.source, columns, tuple(_standing(row, placed) for row in rows), made)
 
@@ -145,64 +148,26 @@ def _standing(row: SiteRow, placed: Mapping[str, Placed]) -> SiteRow:
     return replace(row, says=(*row.says, at.words), doubts=at.doubts)
 
 
-def sites_csv(network: Network) -> str:
-    """Every site as a line that `understood_sites` reads again."""
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(WRITTEN)
-    for site in network.sites:
-        at = site.position
-        power = (f"{site.erp_kw.h:.12g}", f"{site.erp_kw.v:.12g}")
-        flags = ["yes" if flag else "no" for flag in (site.on_air, site.remote)]
-        heights = (f"{site.ground_m:.12g}", f"{site.antenna_m:.12g}")
-        writer.writerow(
-            [site.id, site.name, at.typed, at.crs, *heights, *power, flags[0], f"{site.offset_us:.12g}", flags[1]]
-        )
-    return out.getvalue()
-
-
-def sites_document(network: Network) -> dict[str, Any]:
-    """Every site as GeoJSON, on WGS84."""
-    placed = place(network)
-    return collection(point_feature(placed[s.id].lon_deg, placed[s.id].lat_deg, _properties(s)) for s in network.sites)
-
-
-def _properties(site: Site) -> dict[str, Any]:
-    """What is told of a site."""
-    return {
-        "label": site.name,
-        "id": site.id,
-        "ground_m": site.ground_m,
-        "antenna_m": site.antenna_m,
-        "erp_h_kw": site.erp_kw.h,
-        "erp_v_kw": site.erp_kw.v,
-        "on_air": site.on_air,
-        "offset_us": site.offset_us,
-        "fed_off_air_from": site.fed_off_air_from,
-    }
-
-
 def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str, seen: set[str]) -> SiteRow:
     """One row; what it changes is changed in `made`, once nothing speaks against it."""
     name, site_id = (given.text(key, empty=True) for key in ("name", "id"))
     line, problems = given.line, given.problems
     known = _known(before, site_id, name)
     values = _values(given)
-    where = given.where()
     if not site_id and not name:
-        problems.append(Problem(where, "names no site", "an id or a name"))
+        given.no(None, "names no site", "an id or a name", code="site-unnamed")
     if known:
         site_id = str(known[0]["id"])
     elif not site_id:
         site_id = _id_of(name)
     if site_id in seen:
-        problems.append(Problem(where, f"site {site_id} stands in the table twice", "each site once"))
+        given.no(None, f"site {site_id} stands in the table twice", "each site once", code="site-twice")
     lacking = [] if known else [k for k in ("position", "ground_m", "antenna_m", "erp_kw") if k not in values]
     if lacking and not problems:
         what = f"site {name or site_id} is new and has no {', '.join(lacking)}"
-        problems.append(Problem(where, what, "what a new site needs"))
+        given.no(None, what, "what a new site needs", code="new-site-incomplete")
     if not known and not before["sites"]:
-        problems.append(Problem(where, "there is no site yet to be like", "a first site, made in its form"))
+        given.no(None, "there is no site yet to be like", "a first site, made in its form", code="no-site-to-be-like")
     if problems:
         return SiteRow(line, site_id, name, "refused", (), tuple(problems))
     says = []
@@ -310,7 +275,37 @@ def _values(row: Row) -> dict[str, Any]:
     at = position_of(row)
     if at is not None:
         values["position"] = at[0]
+    if parent := row.cells.get("fed_off_air_from", ""):
+        values["fed_off_air_from"] = None if parent == STUDIO else parent
     return values
+
+
+def _names(document: Mapping[str, Any], rows: Sequence[Row]) -> dict[str, list[str]]:
+    """Ids of the sites that will be there, under their ids and under their names."""
+    found: dict[str, list[str]] = {}
+    sites = [(str(site["id"]), str(site.get("name") or "")) for site in document["sites"]]
+    for row in rows:
+        name, site_id = (row.cells.get(key, "") for key in ("name", "id"))
+        known = _known(document, site_id, name)
+        sites.append((str(known[0]["id"]) if known else site_id or _id_of(name), name))
+    ids = {site_id for site_id, _ in sites}
+    for site_id, name in sites:
+        found.setdefault(site_id, [site_id])
+        if name and name not in ids and name != STUDIO and site_id not in found.setdefault(name, []):
+            found[name].append(site_id)
+    return found
+
+
+def _parent(row: Row, names: Mapping[str, Sequence[str]]) -> None:
+    """The parent by its id, where a cell has its name; a problem where there is no such site, or there are two."""
+    given = row.cells.get("fed_off_air_from", "")
+    meant = names.get(given, ())
+    if len(meant) == 1:
+        row.cells["fed_off_air_from"] = meant[0]
+    elif given and given != STUDIO:
+        what = f"{given!r} is {'the name of two sites' if meant else 'no site'}"
+        expected = f"the id of a site of the network or the table, or {STUDIO!r} for a site fed from the studio"
+        row.no("fed_off_air_from", what, expected, code="name-of-two-sites" if meant else "unknown-site")
 
 
 def _id_of(name: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from sfn.chain import absorbed_stages, outdated, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
-from sfn.units import exact
+from sfn.units import exact, grouped
 
 _PLANES_BEHIND_THE_MODULATOR = ("exciter output", "coupler", "antenna")
 
@@ -129,17 +129,18 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
     needed_us = float(needed)
     if needed > exact(release_us):
         what = (
-            f"{named(users)} runs dry: section {stage.id} needs {needed_us:,.10g} us for its worst path, margin and "
-            f"processing, but releases after {release_us:,.10g} us, {needed_us - release_us:,.10g} us too soon"
+            f"{named(users)} runs dry: section {stage.id} needs {grouped(needed_us, '.10g')} us for its worst path, "
+            f"margin and processing, but releases after {grouped(release_us, '.10g')} us, "
+            f"{grouped(needed_us - release_us, '.10g')} us too soon"
         )
         yield Problem(
-            f"{where}.release_delay_us", what, f"{needed_us:,.10g} us or more", code="buffer-underrun", **of,
+            f"{where}.release_delay_us", what, f"{grouped(needed_us, '.10g')} us or more", code="buffer-underrun", **of,
             values={"needed_us": needed_us, "release_delay_us": release_us},
         )  # fmt: skip
     wrap_s = network.time_stamps.wrap_s if network.time_stamps else None
     if wrap_s is not None and release_us >= wrap_s * 1e6:
         what = (
-            f"{named(users)}: section {stage.id} releases {release_us:,.10g} us after its stamp, "
+            f"{named(users)}: section {stage.id} releases {grouped(release_us, '.10g')} us after its stamp, "
             f"but stamps repeat after {wrap_s:g} s"
         )
         yield Problem(

@@ -7,6 +7,7 @@ from sfn.chain import all_routes
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.timing.table import common_demands
+from sfn.units import grouped
 
 MAIN = "main"
 # What takes a signal from place to place, with all that stands or falls with it.
@@ -107,8 +108,8 @@ def _forcing(network: Network) -> Iterator[Problem]:
     n, site = next((n, s) for n, s in enumerate(network.sites) if s.id == of)
     j = next(j for j, c in enumerate(site.chains) if c.route == route)
     what = (
-        f"site {site.name} ({route}): this route alone makes every site wait {raises_us:,.10g} us longer, "
-        f"{with_us:,.10g} us instead of {without_us:,.10g}"
+        f"site {site.name} ({route}): this route alone makes every site wait {grouped(raises_us, '.10g')} us longer, "
+        f"{grouped(with_us, '.10g')} us instead of {grouped(without_us, '.10g')}"
     )
     yield Problem(
         f"sites[{n}].chains[{j}]", what, "a faster standby route, or a common delay chosen with that in view",

@@ -13,6 +13,7 @@ from sfn.errors import PlanError, Problem, Severity, Touch
 from sfn.plan import Network, Stage
 from sfn.stream.link import LinkPlan
 from sfn.stream.typed import plan_of, read
+from sfn.units import grouped
 
 AGREES_US = 0.001  # plans are exact, stages hold them in microseconds with every digit
 MEND = (
@@ -98,11 +99,11 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
     release_us, least_us = stage.release_delay_us or 0.0, plan.latency_us
     if release_us < least_us - AGREES_US:
         what = (
-            f"{whose} runs dry: the stream plan of {stage.id} needs {least_us:,.10g} us, but it releases after "
-            f"{release_us:,.10g} us"
+            f"{whose} runs dry: the stream plan of {stage.id} needs {grouped(least_us, '.10g')} us, but it releases "
+            f"after {grouped(release_us, '.10g')} us"
         )
         yield whose.problem(
-            f"{where}.release_delay_us", stage, what, f"{least_us:,.10g} us or more", code="buffer-underrun",
+            f"{where}.release_delay_us", stage, what, f"{grouped(least_us, '.10g')} us or more", code="buffer-underrun",
             severity="error", values={"needed_us": least_us, "release_delay_us": release_us},
         )  # fmt: skip
     stages = {s.id: s for s in network.stages}
@@ -113,8 +114,8 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
     held_us += (stage.jitter_margin_us or 0.0) + (stage.least_processing_us or 0.0)
     if abs(held_us - least_us) > AGREES_US:
         what = (
-            f"{whose}: {stage.id} says it is computed from its stream plan, but has {held_us:,.10g} us to cover where "
-            f"the plan has {least_us:,.10g} us: the plan is stale"
+            f"{whose}: {stage.id} says it is computed from its stream plan, but has {grouped(held_us, '.10g')} us to "
+            f"cover where the plan has {grouped(least_us, '.10g')} us: the plan is stale"
         )
         yield whose.problem(
             f"{where}.stream_plan", stage, what, MEND, code="stream-plan-cover-stale",
@@ -130,10 +131,10 @@ def _whole(where: str, stage: Stage, plan: LinkPlan, whose: _Whose) -> Iterator[
     )
     for name, held_us, planned_us in figures:
         if held_us is None or abs(held_us - planned_us) > AGREES_US:
-            has = "none" if held_us is None else f"{held_us:,.10g} us"
+            has = "none" if held_us is None else f"{grouped(held_us, '.10g')} us"
             what = (
                 f"{whose}: {stage.id} says it is computed from its stream plan, but its {name} is {has} where the "
-                f"plan gives {planned_us:,.10g} us: every delay that rests on it is stale"
+                f"plan gives {grouped(planned_us, '.10g')} us: every delay that rests on it is stale"
             )
             stale: tuple[str, Severity] = ("stream-plan-stale", "error")
             if name == "tolerance":

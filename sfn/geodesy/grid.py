@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 
 Floats = NDArray[np.float64]
 
@@ -224,8 +225,8 @@ def grid_for(
             [
                 Problem(
                     "pixel_m",
-                    f"{pixel_m:g} m makes {grid.pixels_n:,} pixels of this area, more than {most_pixels_n:,}",
-                    f"{side_m:g} m or more ({grid_of(side_m).pixels_n:,} pixels), or a smaller area",
+                    f"{pixel_m:g} m makes {grouped(grid.pixels_n)} pixels here, more than {grouped(most_pixels_n)}",
+                    f"{side_m:g} m or more ({grouped(grid_of(side_m).pixels_n)} pixels), or a smaller area",
                 )
             ]
         )

@@ -49,9 +49,11 @@ def columns_of(table: SheetTable, known: Known) -> tuple[Column, ...]:
     return columns
 
 
-def rows_under(table: SheetTable, columns: tuple[Column, ...]) -> tuple[Row, ...]:
+def rows_under(table: SheetTable, columns: tuple[Column, ...], known: Known) -> tuple[Row, ...]:
     """The table's lines under our names of the columns, each with a list of problems of its own."""
-    marks = marks_of(cell for _, cells in table.lines for cell in cells)
+    # Numbers alone tell how numbers are written: a site may be called 1,5.
+    counted = {k for k, column in enumerate(columns) if column.taken_for in known.units}
+    marks = marks_of(cell for _, cells in table.lines for k, cell in enumerate(cells) if k in counted)
     taken = {c.taken_for: c for c in columns if c.taken_for}
     rows = []
     for line, cells in table.lines:

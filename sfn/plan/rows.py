@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.formula import unguarded
 from sfn.plan.number_text import FORM, Marks, marks_of, number_written
 from sfn.plan.sheets import content_of, separator_of, table_text
 
@@ -131,7 +132,9 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
             )
             noted.append(Problem(where, what, expected, code="line-length", values={"line": number}))
             continue
-        rows.append(Row(source, number, dict(zip(names, (c.strip() for c in cells), strict=True)), noted, marks))
+        rows.append(
+            Row(source, number, dict(zip(names, (unguarded(c.strip()) for c in cells), strict=True)), noted, marks)
+        )
     if not rows and not noted:
         raise PlanError(
             [Problem(source, "has a header but no lines", "at least one line of values", code="file-empty")]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.formula import kept, unguarded
 from sfn.units import grouped
 
 MOST_ROWS_N = 20_000
@@ -31,14 +32,15 @@ class SheetTable:
     head_line: int = 1
     """Line that the names stand in."""
 
-    def as_csv(self) -> str:
-        """The same as CSV text with commas, lines where they were."""
+    def as_csv(self, *, one_line: bool = False) -> str:
+        """The same as CSV text with commas, lines where they were; cells without line breaks where asked for."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         at = 1
         for number, cells in ((self.head_line, self.head), *self.lines):
             out.write("\n" * (number - at))
-            writer.writerow(cells)
+            # Only what reading would change: this text is read again, and shown to people meanwhile.
+            writer.writerow([kept(" ".join(cell.split()) if one_line else cell) for cell in cells])
             at = max(number, at) + 1
         return out.getvalue()
 
@@ -109,7 +111,7 @@ def table_text(content: bytes, *, source: str) -> str:
         If it is neither text nor an XLSX that can be read.
     """
     if content[:4] == _XLSX:
-        return read_sheet(content, source=source).as_csv()
+        return read_sheet(content, source=source).as_csv(one_line=True)
     return decoded(content, source=source)
 
 
@@ -169,10 +171,14 @@ def _csv(content: bytes, source: str) -> tuple[list[tuple[int, tuple[str, ...]]]
     separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)  # a cell in quotes may hold a line break
     try:
-        return [(reader.line_num, tuple(cell.strip() for cell in cells)) for cells in reader], separator
+        rows, begins = [], 1
+        for cells in reader:
+            rows.append((begins, tuple(unguarded(_one_break(cell.strip())) for cell in cells)))
+            begins = reader.line_num + 1
     except csv.Error as error:
         where = f"{source} line {reader.line_num}"
         raise _refused(where, f"is no line of a table ({error})", EXPECTED, code="line-unreadable") from error
+    return rows, separator
 
 
 def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
@@ -191,7 +197,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
         for number, (held, cells) in enumerate(zip(*pair, strict=False), start=1):
             if number > MOST_ROWS_N + 1000:
                 break
-            rows.append((number, tuple(_shown(cell) for cell in cells)))
+            rows.append((number, tuple(unguarded(_shown(cell)) for cell in cells)))
             problems += _lost(held, cells, where=f"{source} line {number}")
         for book in books:
             book.close()
@@ -233,7 +239,12 @@ def _shown(cell: object) -> str:
     if hasattr(cell, "strftime"):
         text = str(cell)
         return text.removesuffix(" 00:00:00")
-    return " ".join(str(cell).split())
+    return _one_break(str(cell).strip())
+
+
+def _one_break(text: str) -> str:
+    """Line breaks inside a cell in one form, whatever passed it on."""
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _refused(where: str, what: str, expected: str, *, code: str) -> PlanError:

@@ -1,12 +1,15 @@
-"""The delay table as CSV and XLSX: full precision, columns named as in the JSON answer, revision and checksum."""
+"""CSV as it leaves; the delay table as CSV and XLSX: full precision, columns named as in the JSON answer, checksum."""
 
 import csv
 import io
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator
 
-from sfn.plan import Network, checksum
+from sfn.plan import Network, Site, checksum
+from sfn.plan.formula import guarded
 from sfn.report.numbers import native
 from sfn.timing import DelayRow, DelayTable
+from sfn.units import THIN
 
 _COLUMNS = (
     "route",
@@ -26,39 +29,73 @@ _COLUMNS = (
     "jump_us",
     "coarse_headroom_us",
 )
-# What a spreadsheet would run as a formula when it stands first in a cell.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+# Of every field, beside its name and its setting in words.
+_OF_A_FIELD = ("value", "unit", "step", "least", "greatest", "sign", "before", "change", "set_us")
+
+Value = str | float | None
 
 
-def _plain(text: str) -> str:
-    """Text that a spreadsheet takes as text."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+def figure(value: float) -> str:
+    """A number for a machine: every digit that it has, a point, no grouping."""
+    return repr(float(value) + 0.0).removesuffix(".0") if math.isfinite(value) else ""
 
 
-def _lines(table: DelayTable) -> Iterator[list[str | float | None]]:
+def csv_cell(value: Value) -> str:
+    """One cell of every CSV that leaves: text can be no formula, a number stays a number, nothing is empty."""
+    if value is None:
+        return ""
+    return guarded(value) if isinstance(value, str) else figure(value)
+
+
+def csv_text(lines: Iterable[Iterable[Value]]) -> str:
+    """Lines as CSV (RFC 4180)."""
+    out = io.StringIO(newline="")
+    csv.writer(out).writerows([csv_cell(value) for value in line] for line in lines)
+    return out.getvalue()
+
+
+def _lines(table: DelayTable, network: Network) -> Iterator[list[Value]]:
     """Header and rows."""
     most = max((len(row.fields) for row in table.rows), default=0)
+    numbers = range(1, most + 1)
     yield [
         "id",
         "name",
         *_COLUMNS,
-        *(f"field_{i + 1}" for i in range(most)),
-        *(f"setting_{i + 1}" for i in range(most)),
+        *(f"field_{n}" for n in numbers),
+        *(f"setting_{n}" for n in numbers),
+        *(f"{key}_{n}" for n in numbers for key in _OF_A_FIELD),
     ]
+    sites = {site.id: site for site in network.sites}
     for row in table.rows:
-        yield [_plain(row.site_id), _plain(row.site_name), *_figures(row), *_fields(row, most)]
+        yield [row.site_id, row.site_name, *_figures(row), *_fields(row, sites[row.site_id], most)]
 
 
-def _figures(row: DelayRow) -> list[str | float | None]:
+def _figures(row: DelayRow) -> list[Value]:
     """The row's figures in the order of the columns."""
     return [getattr(row, name) for name in _COLUMNS]
 
 
-def _fields(row: DelayRow, most: int) -> list[str | float | None]:
-    """Names of the fields, then their settings in native units, each padded to `most`."""
-    gap = [""] * (most - len(row.fields))
-    names = [_plain(field.name) for field in row.fields]
-    return [*names, *gap, *(native(f.value, f.unit).replace("\u202f", " ") for f in row.fields), *gap]
+def _fields(row: DelayRow, site: Site, most: int) -> list[Value]:
+    """Names of the fields, their settings in words, then every figure of each; each padded to `most`."""
+    gap: list[Value] = [""] * (most - len(row.fields))
+    own = {field.name: field for field in site.delay_fields}
+    words = [native(f.value, f.unit).replace(THIN, " ") for f in row.fields]
+    figures: list[Value] = []
+    for f in row.fields:
+        device = own[f.name]
+        figures += [
+            f.value,
+            f.unit,
+            device.step,
+            device.least,
+            device.greatest,
+            device.sign,
+            f.before,
+            f.change,
+            f.set_us,
+        ]
+    return [*(f.name for f in row.fields), *gap, *words, *gap, *figures]
 
 
 def delays_csv(table: DelayTable, network: Network, *, revision: int | None) -> str:
@@ -71,13 +108,7 @@ def delays_csv(table: DelayTable, network: Network, *, revision: int | None) -> 
     revision : int or None
         Revision in the store.
     """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerows(_lines(table))
-    writer.writerow([])
-    for key, value in _about(table, network, revision):
-        writer.writerow([key, value])
-    return out.getvalue()
+    return csv_text([*_lines(table, network), [], *_about(table, network, revision)])
 
 
 def delays_xlsx(table: DelayTable, network: Network, *, revision: int | None) -> bytes:
@@ -87,12 +118,12 @@ def delays_xlsx(table: DelayTable, network: Network, *, revision: int | None) ->
     out = io.BytesIO()
     with xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}) as book:
         sheet = book.add_worksheet("Delays")
-        bold, figure = book.add_format({"bold": True}), book.add_format({"num_format": "#,##0.0000"})
-        lines = list(_lines(table))
+        bold, four = book.add_format({"bold": True}), book.add_format({"num_format": "#,##0.0000"})
+        lines = list(_lines(table, network))
         for r, line in enumerate(lines):
             for c, value in enumerate(line):
-                if isinstance(value, float):
-                    sheet.write_number(r, c, value, figure)
+                if isinstance(value, int | float):
+                    sheet.write_number(r, c, value, four)
                 elif value is not None:
                     sheet.write_string(r, c, str(value), bold if r == 0 else None)
         for r, (key, value) in enumerate(_about(table, network, revision), start=len(lines) + 1):
@@ -106,9 +137,9 @@ def delays_xlsx(table: DelayTable, network: Network, *, revision: int | None) ->
 def _about(table: DelayTable, network: Network, revision: int | None) -> list[tuple[str, str | float]]:
     """What the file is about, so that a stale copy can be told from a current one."""
     return [
-        ("network", _plain(network.name)),
+        ("network", network.name),
         ("revision", "" if revision is None else str(revision)),
         ("checksum", checksum(network)),
         ("common_delay_us", table.common_delay_us),
-        *(("missing", _plain(one.problem.what)) for one in table.missing),
+        *(("missing", one.problem.what) for one in table.missing),
     ]

@@ -140,7 +140,9 @@ def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
         raise PlanError(
             [Problem(table.source, "has a header but no lines", "at least one line of values", code="file-empty")]
         )
-    return MeasurementTable(table.source, columns, tuple(_row(row, sites) for row in rows_under(table, columns)))
+    return MeasurementTable(
+        table.source, columns, tuple(_row(row, sites) for row in rows_under(table, columns, _KNOWN))
+    )
 
 
 def _row(row: Row, sites: Mapping[str, str]) -> MeasurementRow:

@@ -8,9 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.map_files import MEDIA
-from sfn.answer.site_table import COLUMNS, TEMPLATE, Understood, sites_csv, sites_document, understood_sites
+from sfn.answer.site_files import read_sites, sites_csv, sites_document, sites_xlsx
+from sfn.answer.site_table import COLUMNS, TEMPLATE, Understood, understood_sites
 from sfn.errors import PlanError, Problem
-from sfn.plan.sheets import read_sheet
 from webapp import addresses
 from webapp.contexts.tables import TablesPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep, UploadsDep
@@ -47,7 +47,15 @@ def look(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, fil
         for chosen in files.get("file", ()):
             return page(request, _page(opened, maps, _read(opened, chosen.file.read(), chosen.filename, form)))
         raise PlanError(
-            [Problem("file", "none was chosen", "a CSV or XLSX file of sites", code="no-file-chosen", fields=("file",))]
+            [
+                Problem(
+                    "file",
+                    "none was chosen",
+                    "a CSV, XLSX or GeoJSON file of sites",
+                    code="no-file-chosen",
+                    fields=("file",),
+                )
+            ]
         )
     except PlanError as error:
         return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
@@ -75,11 +83,13 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
 
 
 @router.get("/networks/{network_id}/sites.{form}")
-def file(opened: NetworkDep, form: Literal["csv", "geojson", "kml"]) -> Response:
+def file(opened: NetworkDep, form: Literal["csv", "xlsx", "geojson", "kml"]) -> Response:
     """Every site as a file."""
     by = stamp_of(opened)
     if form == "csv":
         return Response(sites_csv(opened.network), media_type=MEDIA[form], headers=named(by, "sites", form))
+    if form == "xlsx":
+        return Response(sites_xlsx(opened.network), media_type=MEDIA[form], headers=named(by, "sites", form))
     return as_file(sites_document(opened.network), "sites", form, by)
 
 
@@ -92,7 +102,7 @@ def template() -> Response:
 
 def _read(opened: Opened, content: bytes, name: str | None, form: Mapping[str, str]) -> _Sent:
     """A table with what it would do."""
-    table = read_sheet(content, source=safe_name(name or "table"))
+    table = read_sites(content, source=safe_name(name or "table"))
     like = form.get("like", "")
     return _Sent(like, table.as_csv(), understood_sites(table, opened.document, like=like))
 

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from openpyxl import Workbook
 
-from sfn.answer.site_table import COLUMNS, TEMPLATE, sites_csv, sites_document, understood_sites
+from sfn.answer.site_files import sites_csv, sites_document
+from sfn.answer.site_table import COLUMNS, TEMPLATE, understood_sites
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import read

@@ -69,13 +69,13 @@ def wraps(tree: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("change", "where", "said"),
     [
-        (dry, "stages[3].release_delay_us", "site North ridge (main) runs dry: section north-release needs 101,000 us for its worst path, margin and processing, but releases after 100,000 us, 1,000 us too soon"),
+        (dry, "stages[3].release_delay_us", "site North ridge (main) runs dry: section north-release needs 101\u202f000 us for its worst path, margin and processing, but releases after 100\u202f000 us, 1\u202f000 us too soon"),
         (wandering, "stages[6].adapts", "site South ridge (main): stage south-link adapts its delay"),
         (own_processor, "stages[10].shapes_waveform", "site South ridge (main): stage south-agc changes the waveform, but not for North ridge"),
         (two_latencies, "sites[1].chains[0].stages[2]", "sites North ridge and South ridge (main) share stage north-exciter but reach it over different stages"),
         (twice, "sites[0].chains[0].stages[1]", "site North ridge (main): stage north-wan is inside a time-stamped section and in the chain itself"),
         (absorbed, "sites[0].chains[0].stages", "site North ridge (main): section north-release holds up to the exciter output, so it absorbs the modulator north-exciter"),
-        (wraps, "stages[3].release_delay_us", "site North ridge (main): section north-release releases 1,200,000 us after its stamp, but stamps repeat after 1 s"),
+        (wraps, "stages[3].release_delay_us", "site North ridge (main): section north-release releases 1\u202f200\u202f000 us after its stamp, but stamps repeat after 1 s"),
     ],
 )  # fmt: skip
 def test_a_wrong_chain_is_an_error(change: Callable[[dict[str, Any]], None], where: str, said: str) -> None:

@@ -47,7 +47,7 @@ def test_a_hand_edited_section_is_called_stale() -> None:
     called = found(STAMPED, lambda made: made[2].update(latency_us=15_000))["stream.stream_plan"]
 
     assert "warning" == called.severity
-    assert "has 90,536 us to cover where the plan has 96,536 us: the plan is stale" in called.what
+    assert "has 90\u202f536 us to cover where the plan has 96\u202f536 us: the plan is stale" in called.what
     assert "site North ridge (main)" in called.what
     assert "page Link plan" in called.expected
 
@@ -62,7 +62,7 @@ def test_a_section_too_short_for_its_plan_runs_dry() -> None:
     called = found(STAMPED, shorten)
 
     assert "error" == called["stream.release_delay_us"].severity
-    assert "needs 96,536 us, but it releases after 80,000 us" in called["stream.release_delay_us"].what
+    assert "needs 96\u202f536 us, but it releases after 80\u202f000 us" in called["stream.release_delay_us"].what
 
 
 def test_without_time_stamps_a_stale_latency_is_an_error() -> None:
