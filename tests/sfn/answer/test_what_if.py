@@ -1,6 +1,7 @@
 """What is tried: only what differs from the plan, in words, and what it drags along."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -103,3 +104,22 @@ def test_a_standby_route_that_runs_dry_is_doubted() -> None:
         "Summit: on its standby route with the main route's setting"
     ]
     assert [doubt.what.partition(":")[0] for doubt in found.doubts] == ["site Summit (standby) runs dry"]
+
+
+def test_a_route_tried_as_set_launches_with_what_it_is_set_to_now() -> None:
+    """Its own preset, 7 ms, and the main route's present setting, zero: chain by chain, nothing computed comes in."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["stages"].append({"id": "south-backup", "kind": "network", "latency_us": 20_000, "source": "assumed"})
+        stages = ["south-backup", "south-exciter", "south-feeder"]
+        tree["sites"][1]["chains"].append({"route": "standby", "stages": stages, "set": {"codec delay": 7}})
+
+    network = example(change)
+    placed = place(network)
+    plan = tried(network, WhatIf(), placed=placed, as_set=True)
+    other = tried(network, WhatIf(routes={"south": "standby"}), placed=placed, as_set=True)
+    main_us = 850 + 31_500 * 1.000315 / 299.792458 + 14_000  # converter, link; exciter and feeder are the same
+
+    assert other.launches["south"] - plan.launches["south"] == pytest.approx(20_000 + 7_000 - main_us, abs=1e-6)
+    assert other.launches["north"] == plan.launches["north"]
+    assert any("that route's own preset" in text for text in other.says)

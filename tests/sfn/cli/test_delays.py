@@ -89,3 +89,26 @@ def test_as_set_uses_what_is_set_now(capsys: pytest.CaptureFixture[str]) -> None
     assert launches["north"] == pytest.approx(122_100.4549, abs=1e-4)
     assert launches["gap"] == pytest.approx(122_100.4549 + 37.8782 + 7.5, abs=1e-3)
     assert example().sites[2].fed_off_air_from == "north"
+
+
+def test_a_position_that_cannot_be_read_leaves_the_others(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 0, the relay missing by its parent's fault, the south as before, in JSON and for people."""
+    broken = tmp_path / "broken.json"
+    tree = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    tree["sites"][0]["position"] = {"text": "over there"}
+    broken.write_text(json.dumps(tree), encoding="utf-8")
+
+    assert main(["delays", str(EXAMPLE_PATH), "--json"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert main(["delays", str(broken), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    south, before = (next(row for row in one["sites"] if row["id"] == "south") for one in (answer, whole))
+
+    assert [(one["id"], one["whose"]) for one in answer["missing"]] == [("gap", "north")]
+    assert {key: south[key] for key in ("added_us", "set_us", "launch_us", "fields")} == {
+        key: before[key] for key in ("added_us", "set_us", "launch_us", "fields")
+    }
+    assert answer["pairs"] == []
+    assert ["north"] in [p["sites"] for p in answer["problems"] if p["code"] == "position-unreadable"]
+    assert main(["delays", str(broken)]) == 0
+    assert "missing: site Gap: has no delay" in capsys.readouterr().out

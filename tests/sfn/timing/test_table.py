@@ -461,3 +461,33 @@ def test_a_service_that_is_not_known_leaves_the_delays() -> None:
     assert [p.code for p in table.problems] == ["rounding-left"]
     assert table.problems[0].values["tolerated_us"] is None
     assert table.row("south").set_us == delay_table(example(gaps)).row("south").set_us
+
+
+def only(tree: dict[str, Any], fields: list[dict[str, Any]], common_us: float) -> None:
+    """One site of 1,000 us with these fields under a fixed common delay."""
+    tree["sites"] = tree["sites"][:1]
+    tree["sites"][0]["delay_fields"] = fields
+    tree["stages"] = [{"id": "only", "kind": "other", "latency_us": 1000, "tolerance_us": 1, "source": "data sheet"}]
+    tree["sites"][0]["chains"] = [{"route": "main", "stages": ["only"]}]
+    tree["common_delay"] = {"mode": "fixed", "value_us": common_us}
+
+
+def test_staying_on_the_coarse_setting_stands_beside_the_nearest() -> None:
+    """A thirtieth of a microsecond is not worth turning a codec: the setting that leaves it alone is offered."""
+    coarse = field(name="codec", unit="samples@48000", greatest=100_000, set=48)
+    table = delay_table(example(lambda tree: only(tree, [coarse, field(name="fine", step=0.1, greatest=500)], 2000.05)))
+    row = table.row("north")
+
+    assert abs(row.rounding_us) == pytest.approx(1 / 60)  # steps of 625/30 and 3/30 us: every thirtieth is reached
+    assert row.fields[0].value != 48
+    assert row.alternative is not None
+    assert [one.value for one in row.alternative.fields] == [48.0, 0.1]
+    assert row.alternative.set_us == 1000.1
+    assert row.alternative.rounding_us == pytest.approx(0.05)
+    assert "codec at 48 samples@48000 may stay as set now" in row.alternative.words
+    assert not table.problems
+
+    # Where the nearest setting leaves the codec alone anyway there is no other.
+    plain = delay_table(example(lambda tree: only(tree, [coarse, field(name="fine", step=0.1, greatest=500)], 2000.1)))
+    assert plain.row("north").fields[0].value == 48
+    assert plain.row("north").alternative is None
