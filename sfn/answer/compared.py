@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.served import counted_km2
 from sfn.answer.zones import Zones
 from sfn.reception.quality import CLASSES, JUST_ENOUGH
 from sfn.report.numbers import number
@@ -105,7 +106,7 @@ def by_site_and_class(found: Zones) -> dict[str, tuple[Amount, ...]]:
         """A row a site, a column a class."""
         return np.asarray(np.bincount(place, weights=weights[known], minlength=size).reshape(-1, count))
 
-    area_km2 = summed(found.coverage.area_km2())
+    area_km2 = summed(counted_km2(found.coverage))
     people = None if found.people is None else summed(found.people)
     nothing = (Amount(0.0, None if people is None else 0.0),) * count
     held = {
@@ -125,7 +126,7 @@ def served(found: Zones) -> NDArray[np.bool_]:
 def amount(found: Zones, where: NDArray[np.bool_]) -> Amount:
     """Area and people of some pixels."""
     people = None if found.people is None else float(found.people[where].sum())
-    return Amount(float(found.coverage.area_km2()[where].sum()), people)
+    return Amount(float(counted_km2(found.coverage)[where].sum()), people)
 
 
 def in_class(found: Zones, number: int) -> Amount:

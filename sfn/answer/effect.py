@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.answer.losers import PlaceChange, changed_places
-from sfn.answer.served import State, state
+from sfn.answer.served import State, counted_km2, counted_people, state
 from sfn.plan import Network, Place
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import TOO_WEAK
@@ -77,7 +77,7 @@ def effect(
     was, now = (
         state(network, computed, what, one, people=people, executor=executor) for one in (before, after)
     )  # fmt: skip
-    area_km2 = np.where(computed.covered, computed.area_km2(), 0.0)
+    area_km2, people = counted_km2(computed), counted_people(computed, people)
     gains, loses = now.served & ~was.served, was.served & ~now.served
 
     def summed(where: NDArray[np.bool_]) -> float | None:

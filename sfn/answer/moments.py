@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from sfn.answer.muting import LEAST_POINTS_N, WORK_POINTS_N, Scene, fed_by
+from sfn.answer.served import served_summary
 from sfn.geodesy.position import Located
 from sfn.pairs import neighbouring_triangles, wished_difference
 from sfn.plan import Network
@@ -120,10 +121,11 @@ class DifferenceMeasure:
 
 @dataclass(frozen=True, slots=True)
 class AreaMeasure:
-    """Area served, from levels that were computed before."""
+    """Area served, from levels that were computed before; what is shown counts every pixel, as the map does."""
 
     network: Network
     scene: Scene
+    coverage: Coverage
     planned: Launches
     orders: bool
     judges: bool
@@ -131,19 +133,24 @@ class AreaMeasure:
 
     def served_km2(self, launches: Launches, off: frozenset[str] = frozenset()) -> float:
         """Area served in one state. [km2]"""
+        return served_summary(self.network, self.coverage, launches, off=off).served_km2
+
+    def thinned_km2(self, launches: Launches, off: frozenset[str] = frozenset()) -> float:
+        """The same from some pixels, where many states are compared. [km2]"""
         late = {name: launches[name] - self.planned[name] for name in self.scene.names}
         return self.scene.served_km2(late, off=set(off))
 
     def badness(self, launches: Launches) -> float:
         """Area not served, from an arbitrary zero. [km2]"""
-        return -self.served_km2(launches)
+        return -self.thinned_km2(launches)
 
     def muted(self, launches: Launches, suspects: Sequence[str]) -> Muted | None:
         """Whose silence serves most, if more than nobody's."""
         before = self.served_km2(launches)
         groups = {s: _group(self.network, s) for s in suspects}
-        tried = [(self.served_km2(launches, off), s) for s, off in groups.items()]
-        value, chosen = max(tried, default=(before, ""))
+        tried = [(self.thinned_km2(launches, off), s) for s, off in groups.items()]
+        _, chosen = max(tried, default=(before, ""))
+        value = self.served_km2(launches, groups[chosen]) if chosen else before
         return _muted(self.network, chosen, "km2", before, value) if value > before else None
 
 
@@ -178,7 +185,9 @@ def area_measure(network: Network, coverage: Coverage, *, changes_n: int) -> Are
     affordable_n = WORK_POINTS_N // (LEAST_POINTS_N * on_air_n) - MUTES_N
     states_n = 2**changes_n if 2**changes_n <= affordable_n else changes_n + 1
     scene = Scene.of(network, coverage, launches, yardstick(network), trials_n=states_n + MUTES_N)
-    return AreaMeasure(network, scene, launches, 2**changes_n <= affordable_n, states_n <= affordable_n, states_n)
+    return AreaMeasure(
+        network, scene, coverage, launches, 2**changes_n <= affordable_n, states_n <= affordable_n, states_n
+    )
 
 
 def _group(network: Network, site_id: str) -> frozenset[str]:

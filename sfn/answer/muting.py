@@ -13,6 +13,7 @@ from math import inf, isinf
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.served import counted_km2, served_summary
 from sfn.clock.holdover import Clock, time_to_limit
 from sfn.plan import Network
 from sfn.reception.aimed import received
@@ -79,7 +80,8 @@ def muting_order(
     ----------
     network : Network
     coverage : Coverage
-        Levels that were computed before; thinned to some thousand points.
+        Levels that were computed before. Areas in step and in silence count all pixels, as the map does; errors are
+        tried at some thousand, held against these.
     launches : mapping of site id to launch time
         In step. [us]
     clocks : mapping of site id to Clock
@@ -93,15 +95,16 @@ def muting_order(
     children = {site.id: fed_by(network, site.id) for site in network.sites}
     heads = [s for s in network.sites if s.on_air and s.fed_off_air_from is None and s.id in clocks]
     scene = Scene.of(network, coverage, launches, yard, trials_n=len(heads) * (2 * len(TRIED_PARTS) + 1))
-    whole = scene.served_km2({})
+    whole, thinned = served_summary(network, coverage, launches).served_km2, scene.served_km2({})
     order, harmful = [], []
     for site in heads:
         group = {site.id, *children[site.id]}
-        silent = scene.served_km2({}, off=group)
+        silent = served_summary(network, coverage, launches, off=group).served_km2
         if whole < silent:
             harmful.append(Muting(site.id, site.name, 0.0, 0.0, whole, silent))
             continue
-        error_us = _worse_than(scene, group, silent, whole, tolerance_us=yard.carried.tolerance_us)
+        loses_km2 = whole - silent
+        error_us = _worse_than(scene, group, thinned - loses_km2, thinned, tolerance_us=yard.carried.tolerance_us)
         after_h = inf if isinf(error_us) else 0.0
         if 0 < error_us < inf:
             after_h = time_to_limit(clocks[site.id], limit_us=error_us)
@@ -114,7 +117,10 @@ def muting_order(
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """Thinned signals, ready to be judged with some sites late or off, `trials_n` times."""
+    """Thinned signals, ready to be judged with some sites late or off, `trials_n` times.
+
+    Enough to compare many states; a figure that is shown comes from `sfn.answer.served.served_summary`, as the map's.
+    """
 
     names: tuple[str, ...]
     level_dbuvm: NDArray[np.float32]
@@ -126,12 +132,17 @@ class Scene:
 
     @classmethod
     def of(
-        cls, network: Network, coverage: Coverage, launches: Mapping[str, float], yard: Yardstick, *, trials_n: int
+        cls,
+        network: Network,
+        coverage: Coverage,
+        launches: Mapping[str, float],
+        yard: Yardstick,
+        *,
+        trials_n: int,
     ) -> "Scene":
         """Every n-th pixel of the sites on air, its area n times its own."""
         on_air = coverage.on_air(network)
-        trials = max(trials_n * on_air.size, 1)
-        wanted = int(np.clip(WORK_POINTS_N / trials, LEAST_POINTS_N, MOST_POINTS_N))
+        wanted = int(np.clip(WORK_POINTS_N / max(trials_n * on_air.size, 1), LEAST_POINTS_N, MOST_POINTS_N))
         pixels_n = coverage.level_dbuvm.shape[1]
         kept = np.unique(np.linspace(0, pixels_n - 1, min(wanted, pixels_n)).astype(int))
         level, rare = received(network, coverage, on_air)
@@ -140,7 +151,7 @@ class Scene:
             level[:, kept],
             rare[:, kept],
             coverage.arrivals(launches)[np.ix_(on_air, kept)],
-            coverage.area_km2()[kept] * (pixels_n / kept.size),
+            counted_km2(coverage)[kept] * (pixels_n / kept.size),
             yard,
             network.frequency_mhz,
         )

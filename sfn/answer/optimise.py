@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sfn.answer.delays import delays
 from sfn.answer.levers import Lever, levers
 from sfn.answer.losers import AreaLost, PlaceChange, changed_places, lost_areas, names_near
-from sfn.answer.served import State, levels, state
+from sfn.answer.served import State, counted_km2, levels, state
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Place
 from sfn.reception.coverage import Coverage
@@ -227,7 +227,7 @@ def optimise(
         told=lambda part: tell("what else would help", part),
     )  # fmt: skip
     names = {site.id: site.name for site in network.sites}
-    area_km2 = np.where(computed.covered, computed.area_km2(), 0.0)
+    area_km2 = counted_km2(computed)
     gap = ~computed.covered
     left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2

@@ -1,6 +1,6 @@
 """How a network serves with one set of launches: the score that is searched for, and people and area as they are."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
@@ -11,12 +11,26 @@ from sfn.plan import Network
 from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, class_summary
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import CLASSES, JUST_ENOUGH, ServiceQuality, service_quality
+from sfn.reception.quality import CLASSES, JUST_ENOUGH, ServiceQuality, service_quality, yardstick
 from sfn.solve.objective import Objective, Score, quality_totals
 
 Doubles = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
+
+
+def counted_km2(computed: Coverage) -> Doubles:
+    """Area that each pixel adds to any figure of area, shape (M,). [km2]
+
+    Nothing where the terrain has a gap, at the place or on the way to it from some site: the level of a site is not
+    known there, so nobody can say whether reception is adequate. Maps, searches, orders and plans all count by this.
+    """
+    return np.where(computed.covered, computed.area_km2(), 0.0)
+
+
+def counted_people(computed: Coverage, people: Doubles | None) -> Doubles | None:
+    """People that each pixel adds to any figure of people, by the rule of `counted_km2`; None: not known."""
+    return None if people is None else np.where(computed.covered, people, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +92,7 @@ def judged(
     )
     found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
     mean = float(found[2]) / max(what.usable_weight, 1e-12)
-    area = np.where(computed.covered, computed.area_km2(), 0.0)
-    heard = None if people is None else np.where(computed.covered, people, 0.0)
+    area, heard = counted_km2(computed), counted_people(computed, people)
     without = ~(quality.quality_class <= JUST_ENOUGH)
     return State(
         Score(float(found[0]), float(found[1]), -mean),
@@ -88,6 +101,33 @@ def judged(
         None if heard is None else float(heard[without].sum()),
         float(area[without].sum()),
     )
+
+
+def served_summary(
+    network: Network, computed: Coverage, launches: Mapping[str, float], *, off: Collection[str] = (),
+    people: Doubles | None = None, executor: Executor | None = None,
+) -> ClassSummary:  # fmt: skip
+    """Area and people in each class, as the map has them, with some sites off the air besides.
+
+    Parameters
+    ----------
+    network : Network
+    computed : Coverage
+        All its pixels count.
+    launches : mapping of site id to launch time
+        [us]
+    off : collection of str
+        Ids of sites that are silent.
+    people : ndarray, shape (M,), optional
+        Inhabitants of each pixel.
+    """
+    rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
+    level, rare = received(network, computed, rows)
+    found = service_quality(
+        level, computed.arrivals(launches)[rows], yardstick(network), frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=rare, executor=executor,
+    )  # fmt: skip
+    return class_summary(found.quality_class, counted_km2(computed), people=counted_people(computed, people))
 
 
 def score_document(one: Score) -> dict[str, float]:

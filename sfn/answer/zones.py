@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
 from sfn.plan import Network, checksum
@@ -94,9 +95,9 @@ class Zones:
     layers: tuple[Layer, ...]
     people: NDArray[np.float64] | None
     uncovered_km2: float
-    """Area where the terrain has a gap at the pixel, or on the way to it from some site."""
+    """Area where the terrain has a gap at the pixel, or on the way to it from some site; in no figure of the map."""
     uncovered_counted_km2: float
-    """The part of it that stands in the classes of reception all the same, worked out from what is known."""
+    """The part of it that stands in the figures all the same: none."""
 
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""
@@ -147,8 +148,8 @@ def zones(
         level_1pct_dbuvm=rare,
         executor=executor,
     )
-    sites, area = tuple(coverage.sites[i] for i in on_air), coverage.area_km2()
-    gap, counted = ~coverage.covered, np.isfinite(quality.quality_class)
+    sites, area = tuple(coverage.sites[i] for i in on_air), counted_km2(coverage)
+    people = counted_people(coverage, people)
     return Zones(
         network,
         coverage,
@@ -163,8 +164,8 @@ def zones(
         said(yard.placing) if carried.kind == "ofdm" else "",
         _layers(found, quality, coverage, carried, on_air, levels),
         people,
-        float(area[gap].sum()),
-        float(area[gap & counted].sum()),
+        float(coverage.area_km2()[~coverage.covered].sum()),
+        0.0,
     )
 
 

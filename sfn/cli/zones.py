@@ -97,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
     if found.uncovered_km2 > 0.0:
         print(
             f"not covered by the terrain on the way from some site: {number(found.uncovered_km2, 1)} km2; "
-            f"{number(found.uncovered_counted_km2, 1)} km2 of it are counted above, from what is known"
+            "no figure above counts it"
         )
     if corrected := shift_says(network):
         print(corrected)
