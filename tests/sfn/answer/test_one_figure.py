@@ -44,7 +44,7 @@ def demo(name: str) -> tuple[Network, Coverage, np.ndarray]:
     return network, replace(computed, covered=covered.ravel()), rng.uniform(0, 50, covered.size)
 
 
-@pytest.mark.parametrize("name", ["fm_ridge.json", "dab_plain.json", "dvbt2_chain.json"])
+@pytest.mark.parametrize("name", ["fm_ridge.json", "dab_plain.json"])
 def test_one_plan_has_one_area_and_one_number_of_people(name: str) -> None:
     """Counted once more from the map's classes: what is known, and nothing where a site's level is not."""
     network, computed, people = demo(name)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import example, given, settings, strategies as st
 
 from sfn.answer.delays import delays
 from sfn.geodesy.line import direct, inverse
@@ -85,6 +85,7 @@ def bisected(network: Network, whole_m: float) -> float:
 
 
 @settings(max_examples=40)
+@example(distance_m=2000.0, azimuth_deg=0.0, powers_kw=(0.05, 50.0), heights_m=(900.0, 20.0))
 @given(
     distance_m=st.floats(2_000, 300_000),
     azimuth_deg=st.floats(0, 360),
@@ -101,8 +102,12 @@ def test_found_to_a_decimetre_on_any_line(
     found, back = equal_level(a, b, network, placed=placed), equal_level(b, a, network, placed=placed)
 
     whole = float(inverse(*(v for s in (a, b) for v in (placed[s.id].lat_deg, placed[s.id].lon_deg)))[0])
-    assert (found.kind, found.crossings_n) == ("equal", 1)
-    assert found.ground_m == pytest.approx(bisected(network, whole), abs=0.1)
+    expected = bisected(network, whole)
+    if 1e-6 < expected < whole - 1e-6:
+        assert (found.kind, found.crossings_n) == ("equal", 1)
+    else:  # halving ran into an end: one of them is the stronger even at the other's foot
+        assert (found.kind, found.crossings_n) == ("nearest to equal", 0)
+    assert found.ground_m == pytest.approx(expected, abs=0.1)
     assert float(inverse(*found.point, *back.point)[0]) == pytest.approx(0, abs=0.1)
     to_a, to_b = (float(inverse(*found.point, placed[s.id].lat_deg, placed[s.id].lon_deg)[0]) for s in (a, b))
     assert (to_a, to_a + to_b) == pytest.approx((found.ground_m, whole), abs=0.01)
