@@ -10,9 +10,18 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sfn.chain import MAIN, RouteLatency, all_routes, outdated, rests_on_assumption, stage_latency
+from sfn.chain import (
+    MAIN,
+    RouteLatency,
+    all_routes,
+    feed_stages,
+    outdated,
+    rests_on_assumption,
+    spread,
+    stage_latency,
+)
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, Stage
+from sfn.plan import Network, Site, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +62,20 @@ class SiteAge:
     Parameters
     ----------
     site_id, name : str
-    latency_us, tolerance_us, rss_us : float
-        Of its own stages: sum, worst case, root of squares. [us]
+    latency_us : float
+        Sum of its own stages. [us]
+    tolerance_us, rss_us, assumed_us : float
+        How far its launch may be off: worst case, root of squares, and the part of the worst case that rests on
+        assumed figures. For a site fed off air with all that its parent's launch rests on: the figures of the delay
+        table. [us]
+    parent : str
+        Name of the site that it receives; empty where it is fed from the studio.
     oldest : StageAge or None
         The stage with the oldest dated figure.
-    undated_us, assumed_us : float
+    undated_us, assumed_latency_us : float
         Parts of the latency whose figures bear no date, and that are only assumed. [us]
     unstated : tuple of str
-        Stages that state no tolerance: they count as exact.
+        Stages that state no tolerance, its parents' too: they count as exact.
     again : tuple of str
         Stages that must be measured again.
     seen : LaunchSeen or None
@@ -74,9 +89,11 @@ class SiteAge:
     latency_us: float
     tolerance_us: float
     rss_us: float
+    assumed_us: float
+    parent: str
     oldest: StageAge | None
     undated_us: float
-    assumed_us: float
+    assumed_latency_us: float
     unstated: tuple[str, ...]
     again: tuple[str, ...]
     seen: LaunchSeen | None
@@ -87,7 +104,7 @@ class SiteAge:
         """The worst first: to be measured again, assumed, unstated, by the latency that it is about, then by age."""
         oldest = self.oldest.age_days if self.oldest and self.oldest.age_days is not None else 0
         again = len(self.again) + bool(self.launch_again)
-        return (-again, -self.assumed_us, -len(self.unstated), -self.undated_us, -oldest)
+        return (-again, -self.assumed_latency_us, -len(self.unstated), -self.undated_us, -oldest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,27 +129,34 @@ def ages(network: Network, *, today: str, seen: Mapping[str, LaunchSeen] | None 
         The newest launch that was measured at each site.
     """
     routes, by_id = all_routes(network), {stage.id: stage for stage in network.stages}
+    passed, names = feed_stages(network, routes), {site.id: site.name for site in network.sites}
     latencies: dict[str, float] = {}
     users: dict[str, dict[str, None]] = {}
     for (site_id, _), route in routes.items():
-        name = next(site.name for site in network.sites if site.id == site_id)
-        for stage, latency in zip(route.stages, route.stage_us, strict=True):
+        for stage, latency in zip(route.stages, route.device_us, strict=True):
             latencies[stage.id] = float(latency)
-            users.setdefault(stage.id, {})[name] = None
+            users.setdefault(stage.id, {})[site_id] = None
             # What a time-stamped section must cover adds nothing, yet the section runs dry when it grows.
             for inner in (by_id[i] for i in stage.inside):
                 latencies[inner.id] = float(stage_latency(inner, refractivity_n=network.refractivity_n))
-                users.setdefault(inner.id, {})[name] = None
+                users.setdefault(inner.id, {})[site_id] = None
     stages = {
-        stage.id: StageAge(stage, latencies[stage.id], tuple(users[stage.id]), _days(stage.date, today), _again(stage))
+        stage.id: StageAge(
+            stage, latencies[stage.id], tuple(names[user] for user in users[stage.id]), _days(stage.date, today),
+            _again(stage),
+        )
         for stage in network.stages
         if stage.id in latencies
-    }
+    }  # fmt: skip
     sites = tuple(
-        _site(site.id, site.name, routes[site.id, MAIN], stages, (seen or {}).get(site.id))
+        _site(
+            site, names.get(site.fed_off_air_from or "", ""), routes[site.id, MAIN], passed[site.id, MAIN], stages,
+            tuple(stage for stage, by in users.items() if site.id in by and stages[stage].again),
+            (seen or {}).get(site.id),
+        )
         for site in network.sites
         if (site.id, MAIN) in routes
-    )
+    )  # fmt: skip
     order = sorted(stages.values(), key=lambda one: (not one.again, -(one.age_days or -1)))
     return Ages(network, today, tuple(sorted(sites, key=lambda one: one.rank)), tuple(order))
 
@@ -208,6 +232,7 @@ def document(found: Ages) -> dict[str, Any]:
                 "tolerance_us": one.tolerance_us,
                 "rss_us": one.rss_us,
                 "assumed_us": one.assumed_us,
+                "assumed_latency_us": one.assumed_latency_us,
                 "undated_us": one.undated_us,
                 "oldest_stage": None if one.oldest is None else one.oldest.stage.id,
                 "oldest_days": None if one.oldest is None else one.oldest.age_days,
@@ -238,27 +263,30 @@ def document(found: Ages) -> dict[str, Any]:
 
 
 def _site(
-    site_id: str, name: str, route: RouteLatency, stages: Mapping[str, StageAge], seen: LaunchSeen | None
-) -> SiteAge:
-    """One site."""
-    own = [stages[stage.id] for stage in route.stages]
+    site: Site, parent: str, route: RouteLatency, passed: tuple[Stage, ...], stages: Mapping[str, StageAge],
+    again: tuple[str, ...], seen: LaunchSeen | None,
+) -> SiteAge:  # fmt: skip
+    """One site; `passed` are all stages that its launch rests on, `again` those of it to be measured again."""
+    own, off = [stages[stage.id] for stage in route.counted], spread(passed)
     dated = [one for one in own if one.age_days is not None]
-    newer = [one.stage for one in own if seen is not None and one.stage.changed and one.stage.changed >= seen.day]
+    newer = [stage for stage in passed if seen is not None and stage.changed and stage.changed >= seen.day]
     launch_again = ""
     if newer and seen is not None:
         when = "on the day that" if all(s.changed == seen.day for s in newer) else "after"
         launch_again = f"{', '.join(s.id for s in newer)} changed {when} the launch was measured, {seen.day}"
     return SiteAge(
-        site_id,
-        name,
+        site.id,
+        site.name,
         float(route.exact_us),
-        route.tolerance_us,
-        route.rss_us,
+        off.worst_us,
+        off.rss_us,
+        off.assumed_us,
+        parent,
         max(dated, key=lambda one: one.age_days or 0) if dated else None,
         sum(one.latency_us for one in own if one.age_days is None),
         sum(one.latency_us for one in own if rests_on_assumption(one.stage)),
-        tuple(one.stage.id for one in own if one.stage.tolerance_us is None),
-        tuple(one.stage.id for one in stages.values() if one.again and name in one.sites),
+        tuple(stage.id for stage in passed if stage.tolerance_us is None),
+        again,
         seen,
         launch_again,
     )

@@ -1,6 +1,7 @@
 """How old and how sure every site's number is, the worst first.
 
-JSON keys: `network`, `today`; `sites`: `site`, `latency_us`, `tolerance_us` (worst case), `rss_us`, `assumed_us` and
+JSON keys: `network`, `today`; `sites`: `site`, `latency_us` (own stages), `tolerance_us` (worst case, with a relay's
+parents), `rss_us`, `assumed_us` (the part of the worst case that rests on assumed figures), `assumed_latency_us` and
 `undated_us` (parts of the latency), `oldest_stage`, `oldest_days`, `without_tolerance` (stages that count as exact),
 `measure_again` (stages whose firmware or mode changed since), `launch_measured`, `launch_off_us`, `launch_again` (from
 readings, which a document on its own does not have); `stages`: `stage`, `sites`, `latency_us`, `tolerance_us`,
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
         print_json(document(found))
         return 0
     print_table(
-        ("site", "latency us", "worst case us", "assumed us", "oldest figure, days", "measure again"),
+        ("site", "latency us", "worst case us", "of it assumed us", "oldest figure, days", "measure again"),
         (
             (
                 one.site_id,

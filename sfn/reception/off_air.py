@@ -179,7 +179,10 @@ def _site(
     received = given.received_dbuvm
     if received is None and surely is not None:
         received = heard[0].level_dbuvm
-    repeater, estimated, missing, refused = _repeater(network, site, given, received, own_us)
+    parent_at = placed[parent_id]
+    to_parent = float(inverse(at.lat_deg, at.lon_deg, parent_at.lat_deg, parent_at.lon_deg)[1])
+    lost_db = _taken_db(_off_axis_deg(to_parent, given.receiving_bearing_deg, to_parent), antenna)
+    repeater, estimated, missing, refused = _repeater(network, site, given, received, own_us, lost_db=lost_db)
     where = f"sites[{index}]"
     problems = [_placed(p, where, site) for p in refused]
     if surely is None and given.received_dbuvm is None:
@@ -241,6 +244,16 @@ def _antenna(network: Network, given: OffAir) -> tuple[RoofAntenna | None, str]:
     return typed, f"{known.name}, but {given.front_to_back_db:g} dB from behind as typed"
 
 
+def _off_axis_deg(bearing_deg: float, aim_deg: float | None, to_parent_deg: float) -> float:
+    """Angle between a direction and the receiving antenna's, 0 to 180; at the parent where nothing is typed."""
+    return abs((bearing_deg - (to_parent_deg if aim_deg is None else aim_deg) + 180) % 360 - 180)
+
+
+def _taken_db(off_axis_deg: float, antenna: RoofAntenna | None) -> float:
+    """What the receiving antenna takes away in a direction. [dB]"""
+    return 0.0 if antenna is None else abs(float(relative_gain_db(off_axis_deg, antenna=antenna)))
+
+
 def _heard(
     signals: tuple[Signal, ...],
     parent_id: str,
@@ -255,15 +268,11 @@ def _heard(
         for s in signals
     }
     source = next((s for s in signals if s.site == parent_id), None)
+    home = placed[parent_id]
+    to_parent = float(inverse(at.lat_deg, at.lon_deg, home.lat_deg, home.lon_deg)[1])
     aim = given.receiving_bearing_deg
-    if aim is None:
-        home = placed[parent_id]
-        aim = float(inverse(at.lat_deg, at.lon_deg, home.lat_deg, home.lon_deg)[1])
-    off_axis = {site: abs((bearing - aim + 180) % 360 - 180) for site, bearing in bearings.items()}
-    taken = {
-        site: 0.0 if antenna is None else abs(float(relative_gain_db(angle, antenna=antenna)))
-        for site, angle in off_axis.items()
-    }
+    off_axis = {site: _off_axis_deg(bearing, aim, to_parent) for site, bearing in bearings.items()}
+    taken = {site: _taken_db(angle, antenna) for site, angle in off_axis.items()}
     wanted = np.nan if source is None else source.level_dbuvm - taken[parent_id]
     first_us = np.nan if source is None else source.arrival_us
     rows = [
@@ -278,9 +287,13 @@ def _heard(
 
 
 def _repeater(
-    network: Network, site: Site, given: OffAir, received_dbuvm: float | None, own_us: float
+    network: Network, site: Site, given: OffAir, received_dbuvm: float | None, own_us: float, *, lost_db: float
 ) -> tuple[Repeater | None, bool, tuple[str, ...], list[Problem]]:
-    """The loop, whether its isolation is an estimate, what is missing for it, and what cannot be."""
+    """The loop, whether its isolation is an estimate, what is missing for it, and what cannot be.
+
+    A field strength is that of the place; towards a parent that it does not point at, the receiving antenna has
+    `lost_db` less gain.
+    """
     needed = {
         "receiving_gain_dbd": given.receiving_gain_dbd,
         "transmitting_gain_dbd": given.transmitting_gain_dbd,
@@ -310,7 +323,7 @@ def _repeater(
         return None, True, (), [_beyond("separation_m", str(refused), expected)]
     figures = {
         "received_dbuvm": received_dbuvm, "frequency_mhz": network.frequency_mhz,
-        "receiving_gain_dbd": given.receiving_gain_dbd,
+        "receiving_gain_dbd": given.receiving_gain_dbd - lost_db,
         "output_dbw": 30 + 10 * log10(erp_kw) - given.transmitting_gain_dbd, "isolation_db": isolation_db,
         "cancelled_db": given.cancelled_db, "window_us": given.window_us, "processing_us": own_us,
     }  # fmt: skip

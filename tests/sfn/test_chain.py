@@ -2,7 +2,8 @@
 
 import pytest
 
-from sfn.chain import all_routes, difference_tolerance
+from sfn.chain import all_routes, difference_tolerance, outdated
+from sfn.plan import Stage
 from tests.sfn.networks import example
 
 
@@ -29,3 +30,19 @@ def test_shared_stages_and_equal_models_cancel() -> None:
     north, south = ([stages[name] for name in site.chains[0].stages] for site in network.sites[:2])
 
     assert difference_tolerance(north, south) == pytest.approx((0.2 + 1.0, (0.04 + 1.0) ** 0.5))
+
+
+@pytest.mark.parametrize(
+    ("date", "changed", "again"),
+    [
+        ("2026-09-14", "2026-09-13", False),
+        ("2026-09-14", "2026-09-14", False),  # the figure of that day is the one after the change
+        ("2026-09-14", "2026-09-15", True),
+        (None, "2026-09-15", True),
+        ("2026-09-14", None, False),
+        (None, None, False),
+    ],
+)
+def test_a_figure_is_outdated_by_a_later_change(date: str | None, changed: str | None, again: bool) -> None:
+    """By the day: the same day is not later; a figure without a day cannot be shown to be newer."""
+    assert again == outdated(Stage(id="x", kind="other", latency_us=1, source="data sheet", date=date, changed=changed))

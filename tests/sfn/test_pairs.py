@@ -2,14 +2,15 @@
 
 from collections.abc import Callable
 from itertools import product
+from math import hypot
 from typing import Any
 
 import pytest
 from pyproj import Geod
 
-from sfn.geodesy.line import direct
+from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.sites import place
-from sfn.pairs import loop, neighbouring_triangles, pair_differences
+from sfn.pairs import loop, neighbouring_triangles, pair_differences, wished_difference
 from sfn.plan import Network
 from sfn.timing import delay_table
 from tests.sfn.networks import example
@@ -126,3 +127,24 @@ def test_what_positions_are_worth_is_reached_at_worst_and_never_passed(feeds: di
     assert worst_m <= bound_m * (1 + 1e-6)
     if feeds != {"a": "p", "b": "p"}:  # in one row from their parent, its own error cancels
         assert worst_m == pytest.approx(bound_m, rel=1e-3)
+
+
+def test_a_wish_counts_antennas_above_the_sea_not_below_it() -> None:
+    """Near a mast its height counts: the way is the root of ground and height squared, height being mast and ground."""
+
+    def change(tree: dict[str, Any]) -> None:
+        for site, text, ground, antenna in zip(
+            tree["sites"], ("10.0, 20.0", "10.0, 20.1", "11.0, 20.0"), (500, 20, 0), (250, 40, 10), strict=True
+        ):
+            site.update(position={"text": text}, ground_m=ground, antenna_m=antenna, fed_off_air_from=None)
+
+    network = example(change)
+    lat, lon = direct(10.0, 20.0, azimuth_deg=90.0, ground_m=800.0)
+    point = float(lat), float(lon)
+    wish = wished_difference(
+        *network.sites[:2], point, placed=place(network), refractivity_n=315, rx_above_sea_m=1.5
+    )  # fmt: skip
+    to_b, _, _ = inverse(*point, 10.0, 20.1)
+    ways_m = hypot(800.0, 500 + 250 - 1.5), hypot(float(to_b), 20 + 40 - 1.5)
+
+    assert wish == pytest.approx((ways_m[0] - ways_m[1]) * 1.000315 / 299.792458, abs=1e-6)

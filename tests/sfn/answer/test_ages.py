@@ -39,8 +39,14 @@ def test_ages_count_days_and_name_what_is_unsure() -> None:
     for one in found.sites:
         own = [s for s in found.stages if one.name in s.sites and s.stage.id in _main(network, one.site_id)]
         assert one.latency_us == pytest.approx(sum(s.latency_us for s in own))
-        assert one.assumed_us == pytest.approx(sum(s.latency_us for s in own if s.stage.source in (None, "assumed")))
-        assert one.unstated == tuple(s for s in _main(network, one.site_id) if _stage(network, s).tolerance_us is None)
+        assumed = [s for s in own if s.stage.source in (None, "assumed")]
+        assert one.assumed_latency_us == pytest.approx(sum(s.latency_us for s in assumed))
+        row = delay_table(network).row(one.site_id)
+        assert (one.tolerance_us, one.rss_us, one.assumed_us) == (row.tolerance_us, row.rss_us, row.assumed_us)
+        assert one.assumed_us <= one.tolerance_us
+    assert {one.site_id: one.unstated for one in found.sites} == {
+        "north": ("north-feeder",), "south": ("south-feeder",), "gap": ("north-feeder",)
+    }  # fmt: skip
     for line in answer["stages"]:
         if line["date"] == "2026-09-14":
             assert line["age_days"] == 73
@@ -92,6 +98,39 @@ def test_changes_are_refused_in_words(stages: list[str], firmware: str, day: str
     """What is missing is named."""
     with pytest.raises(PlanError, match=says):
         changed_document(tree(), stages, firmware=firmware, day=day, today="2026-11-26")
+
+
+def test_the_assumed_part_is_a_part_of_the_tolerance() -> None:
+    """An assumed stage of 1,450 us, good to 48 us: 48 us of the tolerance are assumed, 1,450 us of the latency."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["stages"][8] = {"id": "south-feeder", "kind": "other", "latency_us": 1450, "tolerance_us": 48}
+        tree["stages"][8] |= {"tolerance_kind": "unit", "source": "assumed"}
+
+    south = of(ages(example(change), today=TODAY).sites, "south")
+    assert (south.assumed_us, south.assumed_latency_us) == (48, 1450)
+    assert south.tolerance_us == pytest.approx(2 + 1 + 0.5 + 48)
+
+
+def test_a_relays_launch_is_as_old_as_its_parents_stages() -> None:
+    """North's exciter changed after the launch of gap was measured: gap follows north, so its launch says nothing."""
+    network = example(lambda t: t["stages"][4].update(changed="2026-11-01", firmware="2"))
+    found = ages(network, today=TODAY, seen={"gap": LaunchSeen("2026-10-30", 0.1)})
+
+    assert "north-exciter changed after the launch was measured" in of(found.sites, "gap").launch_again
+    assert of(found.sites, "gap").again == ()
+
+
+def test_two_sites_of_one_name_do_not_share_their_faults() -> None:
+    """What must be measured again belongs to the site whose chain it is in, whatever the sites are called."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"][1]["name"] = tree["sites"][0]["name"]
+        tree["stages"][7].update(changed="2026-11-01")
+
+    found = ages(example(change), today=TODAY)
+    assert of(found.sites, "south").again == ("south-exciter",)
+    assert of(found.sites, "north").again == ()
 
 
 def test_history_tells_only_what_changed_at_a_site() -> None:

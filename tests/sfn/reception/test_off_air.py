@@ -1,6 +1,7 @@
 """Sites fed off air: levels at the receiving antenna, the loop, and the wrong parent."""
 
 import json
+from math import acos, cos, degrees, radians, sin
 from pathlib import Path
 from typing import Any
 
@@ -149,3 +150,28 @@ def test_a_silent_parent_is_said() -> None:
 
     assert found.parent is None
     assert any("its parent North ridge is not heard: it is off the air" in p.what for p in found.problems)
+
+
+@pytest.mark.parametrize("aim_deg", [-180, -90, -1, 0, 1, 5, 90, 100, 179, 181, 270, 355, 359, 360])
+def test_off_axis_is_the_angle_between_two_directions(aim_deg: float) -> None:
+    """Never over 180 degrees, whichever way round the turn is counted: from the directions as vectors."""
+    found = gap({"receiving_bearing_deg": aim_deg})
+
+    for one in found.heard:
+        ends = [(sin(radians(angle)), cos(radians(angle))) for angle in (one.bearing_deg, aim_deg)]
+        between = degrees(acos(max(-1.0, min(1.0, ends[0][0] * ends[1][0] + ends[0][1] * ends[1][1]))))
+        assert one.off_axis_deg == pytest.approx(between, abs=1e-4)
+
+
+@pytest.mark.parametrize("typed", [True, False])
+def test_pointed_away_the_antenna_takes_from_the_parent_as_well(typed: bool) -> None:
+    """Turned from the parent the loop needs that much more gain, so its margin is that much smaller."""
+    off_air = {key: value for key, value in WHOLE.items() if typed or key != "received_dbuvm"}
+    towards, away = (gap(off_air | {"front_to_back_db": 12} | turn) for turn in ({}, {"receiving_bearing_deg": 192}))
+
+    assert towards.repeater is not None
+    assert away.repeater is not None
+    assert away.heard[0].discrimination_db == pytest.approx(12)
+    assert away.repeater.received_dbuvm == towards.repeater.received_dbuvm
+    assert towards.repeater.input_dbw - away.repeater.input_dbw == pytest.approx(12)
+    assert towards.repeater.margin_db - away.repeater.margin_db == pytest.approx(12)
