@@ -150,7 +150,7 @@ def test_history_tells_only_what_changed_at_a_site() -> None:
     assert found[site].visits == (visit,)
     text = history_csv([found[site]]).splitlines()
     assert len(text) == 4
-    assert text[3].startswith(f"{site},2026-11-02 09:00,read,2,bo,,1234.5000,,0.0000,-0.2500")
+    assert text[3].startswith(f"{site},2026-11-02 09:00,read,2,bo,,1234.5,,0,-0.25")
 
 
 def test_command(capsys: pytest.CaptureFixture[str]) -> None:

@@ -50,7 +50,7 @@ def test_the_worst_sector_lies_where_the_harm_is(towards_deg: float, seed: int) 
     middle, where = _worst_sector(bearing, weight)
 
     assert abs((middle - towards_deg + 180) % 360 - 180) <= 7.5 + 2
-    assert where[weight > 0].mean() > 0.95
+    assert where[weight > 0].mean() > 0.9
     assert not where[beside > SECTOR_DEG / 2 + 10].any()
 
 
