@@ -12,7 +12,6 @@ from typing import Any, Literal
 from sfn.answer.sheet import Sheet, sheet
 from sfn.check.review import Review, review
 from sfn.errors import Problem
-from sfn.timing.missing import MISSING_CODES
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
@@ -69,13 +68,13 @@ class Released:
 def released(opened: Opened, store: Store, maps: Maps) -> Released:
     """The sheets of an open revision, each with its state; a site that cannot be placed has none."""
     reviewed = maps.reviewed(opened.network)
-    missing = {site for problem in reviewed.problems if problem.code in MISSING_CODES for site in problem.sites}
+    there = {row.site_id for row in reviewed.table.rows} & set(reviewed.placed)
     lines = (
         SheetLine.of(
             sheet(reviewed, site.id), _latest(store, opened, site.id, SIGN_OFF), _latest(store, opened, site.id, ISSUE)
         )
         for site in opened.network.sites
-        if site.id not in missing
+        if site.id in there
     )
     return Released(reviewed, tuple(lines))
 

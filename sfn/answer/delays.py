@@ -1,9 +1,11 @@
 """The answer of ``delays``: the delay table, pairs of sites and loops of three."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from sfn.check import all_problems
+from sfn.check.verdict import Verdict, verdicts
 from sfn.errors import Problem
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
@@ -28,6 +30,8 @@ class Delays:
     pairs: tuple[Pair, ...]
     triangles: tuple[Triangle, ...]
     problems: tuple[Problem, ...]
+    verdicts: Mapping[tuple[str, str], Verdict]
+    """Whether a sheet may go out, by site and route."""
 
 
 def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> Delays:
@@ -46,7 +50,8 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
     others = network if len(sound) == len(network.sites) else network.model_copy(update={"sites": sound})
     pairs = pair_differences(others, launches, placed=placed)
     found = all_problems(network) if problems is None else problems
-    return Delays(network, placed, table, pairs, _triangles(others, placed), found)
+    triangles = _triangles(others, placed)
+    return Delays(network, placed, table, pairs, triangles, found, verdicts(network, found, table))
 
 
 def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
@@ -81,7 +86,7 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},
         "reachable": _reachable(found),
-        "sites": [_row(row) | _position(found.placed, row.site_id) for row in found.table.rows],
+        "sites": [_row(row) | _position(found.placed, row.site_id) | _verdict(found, row) for row in found.table.rows],
         "missing": [
             {"id": one.site_id, "name": one.site_name, "whose": one.whose, "what": one.problem.what}
             for one in found.table.missing
@@ -122,6 +127,12 @@ def _row(row: DelayRow) -> dict[str, Any]:
         "alternative": _alternative(row.alternative),
         "terms": [{"label": term.label, "signed_us": term.signed_us} for term in row.latency_terms],
     }
+
+
+def _verdict(found: Delays, row: DelayRow) -> dict[str, Any]:
+    """Whether a sheet of this route may go out, and what stands against it."""
+    verdict = found.verdicts[row.site_id, row.route]
+    return {"verdict": verdict.state, "reasons": list(verdict.codes), "release": list(verdict.release)}
 
 
 def _position(placed: dict[str, Located], site_id: str) -> dict[str, Any]:

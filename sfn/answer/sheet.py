@@ -112,10 +112,9 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
                 )
             ]
         )
-    stand = placed_sites(network)
-    at = stand.at.get(site_id)
+    at = reviewed.placed.get(site_id)
     if at is None:
-        raise PlanError(problem for problem in stand.problems if problem.touching(site_id))
+        raise PlanError(problem for problem in placed_sites(network).problems if problem.touching(site_id))
     rows = [row for row in table.rows if row.site_id == site_id]
     carried = service(network.service)
     parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from sfn.check.verdict import MAIN, Verdict, release_of, verdicts
 from sfn.errors import Problem
+from sfn.geodesy.position import Located
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
 from sfn.timing import DelayTable, delay_table
 
@@ -19,6 +21,8 @@ class Review:
     verdicts: Mapping[tuple[str, str], Verdict]
     release: tuple[str, ...]
     """Ids of the sites that are set together."""
+    placed: Mapping[str, Located]
+    """Where the sites stand that can be placed."""
 
     def of(self, site: str, route: str = MAIN) -> Verdict:
         """The verdict of a site; its main route's is that of its sheet."""
@@ -34,5 +38,6 @@ def review(network: Network, *, problems: tuple[Problem, ...]) -> Review:
     problems : tuple of Problem
         All that is wrong with it, from the one check.
     """
-    table = delay_table(network)
-    return Review(network, problems, table, verdicts(network, problems, table), release_of(network, table))
+    placed = placed_sites(network).at
+    table = delay_table(network, placed=placed)
+    return Review(network, problems, table, verdicts(network, problems, table), release_of(network, table), placed)

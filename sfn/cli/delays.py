@@ -45,6 +45,7 @@ def _print(found: Delays) -> None:
         "rounding us",
         "launch us",
         "change us",
+        "sheet",
     )
     print_table(
         header,
@@ -61,6 +62,7 @@ def _print(found: Delays) -> None:
                 number(row.rounding_us, 4, signed=True),
                 number(row.launch_us, 4),
                 number(row.change_us, 1, signed=True),
+                found.verdicts[row.site_id, row.route].state,
             )
             for row in found.table.rows
         ),

@@ -9,7 +9,6 @@ from sfn.plan import DelayField, Site
 from sfn.timing.device import UNKNOWN
 
 # Problems of sites that have no delay, no place, or neither: no sheet can be made of them.
-MISSING_CODES = ("position-unreadable", "device-unit-unknown", "parent-missing")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import Problem
-from sfn.timing.missing import MISSING_CODES
 from webapp import addresses
 from webapp.contexts.sheets import SheetPage, SheetPaper, SheetsPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
@@ -25,7 +24,9 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
     """Every site's sheet and its state."""
     found = released(opened, store, maps)
     names = tuple(site.name for site in opened.network.sites if site.id in found.reviewed.release)
-    missing = tuple(p for p in found.reviewed.problems if p.code in MISSING_CODES)
+    there = {line.sheet.site.id for line in found.lines}
+    gone = [found.reviewed.of(site.id) for site in opened.network.sites if site.id not in there]
+    missing = tuple(dict.fromkeys(reason.problem for verdict in gone for reason in verdict.because("withheld")))
     frozen = opened.network.common_delay.value_us is not None
     context = SheetsPage(opened.head, found.lines, names, missing, found.reviewed.table.common_delay_us, frozen)
     return page(request, context)
