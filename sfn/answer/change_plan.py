@@ -10,9 +10,10 @@ from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.sites import place
-from sfn.plan import Network, Site, checksum
+from sfn.plan import Network, Site
 from sfn.reception.coverage import Coverage
 from sfn.solve.order import Order, State, safe_order
+from sfn.systems.service import stamped_checksum
 from sfn.timing import DelayRow, DelayTable, delay_table
 from sfn.timing.device import UNKNOWN, contributes, present_values
 from sfn.timing.planes import PlaneTime, plane_times
@@ -137,7 +138,7 @@ def change_plan(
     changed = {one.site.id for one in found}
     return ChangePlan(
         network,
-        checksum(network),
+        stamped_checksum(network),
         tuple(found[i] for i in order.changes),
         tuple(site.name for site in network.sites if site.id not in changed),
         order,

@@ -10,8 +10,9 @@ from sfn.errors import Problem
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
 from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differences
-from sfn.plan import Network, checksum
+from sfn.plan import Network
 from sfn.reception.equal_level import EqualLevel, equal_level
+from sfn.systems.service import stamped_checksum
 from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
 from sfn.timing.row import Alternative
 
@@ -81,7 +82,7 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
     return {
         "network": found.network.name,
         "revision": revision,
-        "checksum": checksum(found.network),
+        "checksum": stamped_checksum(found.network),
         "common_delay_us": found.table.common_delay_us,
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},

@@ -11,13 +11,14 @@ from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import Network, checksum
+from sfn.plan import Network
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.coverage import levels_key
 from sfn.reception.listeners import listeners
 from sfn.survey.along import Overlaid, overlaid
 from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import Samples, Track, samples
+from sfn.systems.service import stamped_checksum
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
 
@@ -157,7 +158,7 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
     measured = None
     if of.log is not None:
         measured = overlaid(of.log, of.samples, of.signals.level_dbuvm, sites=of.signals.sites, on_air=found.sites)
-    return PlannedRoad(found, before, measured, now.table, now.doubts, of.track.problems, checksum(network))
+    return PlannedRoad(found, before, measured, now.table, now.doubts, of.track.problems, stamped_checksum(network))
 
 
 def planned_road(

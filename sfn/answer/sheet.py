@@ -8,8 +8,8 @@ from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
-from sfn.plan import Network, Site, checksum
-from sfn.systems.service import service
+from sfn.plan import Network, Site
+from sfn.systems.service import service, stamped_checksum
 from sfn.timing import DelayRow
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.tolerated import tolerated_error
@@ -130,7 +130,7 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
         tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
         parent,
         carried.kind == "fm",
-        checksum(network),
+        stamped_checksum(network),
         verdict,
         tuple(reason.problem for reason in verdict.because("withheld")),
     )

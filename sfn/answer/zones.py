@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
-from sfn.plan import Network, checksum
+from sfn.plan import Network
 from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
@@ -21,7 +21,7 @@ from sfn.report.colours import Scale
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.systems.ofdm_window import RISK_STRATEGY
-from sfn.systems.service import Service, service
+from sfn.systems.service import Service, service, stamped_checksum
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
@@ -269,7 +269,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
     spread = {"median": summary.median_us, "p90": summary.p90_us, "max": summary.max_us}
     return {
         "network": found.network.name,
-        "checksum": checksum(found.network),
+        "checksum": stamped_checksum(found.network),
         "sites": list(found.coverage.sites),
         "layers": [
             {"name": n, "file": files[n], "unit": layer.unit} for layer in found.layers if (n := layer.name) in files

@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from sfn.field.shift import shift_says
-from sfn.plan import Network, checksum
+from sfn.plan import Network
+from sfn.systems.service import stamped_checksum
 
 TRY = "TRY"
 
@@ -86,7 +87,7 @@ class Stamp:
 def stamp(network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = ()) -> Stamp:
     """The stamp of files made from a network's document; `says` is what is tried on it."""
     sites = tuple(site.id for site in network.sites)
-    return Stamp(network.name, revision, checksum(network), sites, made_at, says, shift_says(network))
+    return Stamp(network.name, revision, stamped_checksum(network), sites, made_at, says, shift_says(network))
 
 
 def _plain(text: str) -> str:

@@ -5,9 +5,10 @@ import io
 import math
 from collections.abc import Iterable, Iterator
 
-from sfn.plan import Network, Site, checksum
+from sfn.plan import Network, Site
 from sfn.plan.formula import guarded
 from sfn.report.numbers import native
+from sfn.systems.service import stamped_checksum
 from sfn.timing import DelayRow, DelayTable
 from sfn.units import THIN
 
@@ -139,7 +140,7 @@ def _about(table: DelayTable, network: Network, revision: int | None) -> list[tu
     return [
         ("network", network.name),
         ("revision", "" if revision is None else str(revision)),
-        ("checksum", checksum(network)),
+        ("checksum", stamped_checksum(network)),
         ("common_delay_us", table.common_delay_us),
         *(("missing", one.problem.what) for one in table.missing),
     ]

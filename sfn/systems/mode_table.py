@@ -215,9 +215,13 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     if isinstance(entries, list) and all(isinstance(e, dict) for e in entries):
         tree["service"] = _copies_filled(entries, above)
     try:
-        return _File.model_validate(tree)
+        read = _File.model_validate(tree)
     except ValidationError as error:
         raise PlanError([_problem(e, tree) for e in error.errors()]) from None
+    if not read.service and not read.family:
+        what, expected = "there is no service in it", "one [[service]] or [[family]], or no file"
+        raise PlanError([Problem("file", what, expected, code="services-empty")])
+    return read
 
 
 def _problem(error: Any, tree: dict[str, Any]) -> Problem:

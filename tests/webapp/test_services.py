@@ -1,6 +1,7 @@
 """The Services page: the shipped ones with sources, and a file of one's own that networks and maps then use."""
 
 import os
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from starlette.testclient import TestClient
 from sfn.cli import OWN_SERVICES, main
 from sfn.systems.service import own_stamp, service, use_own_file
 from webapp.settings import Settings
+from webapp.store import Store
 
 OWN = """
 format = 1
@@ -60,7 +62,7 @@ def test_a_file_of_ones_own_wins_and_is_taken_back(
     assert not (settings.data_folder / "services.toml").exists()
 
 
-@pytest.mark.parametrize("text", ["not toml [", 'format = 1\n[[service]]\nid = "x"\n', OWN])
+@pytest.mark.parametrize("text", ["not toml [", "format = 1", 'format = 1\n[[service]]\nid = "x"\n', OWN])
 def test_a_file_that_cannot_be_used_changes_nothing_and_is_kept_in_the_form(
     post: Callable[..., Any], settings: Settings, text: str
 ) -> None:
@@ -82,3 +84,31 @@ def test_commands_take_the_file_of_the_environment(
     assert "my-vsb" in capsys.readouterr().out
     monkeypatch.delenv(OWN_SERVICES)
     assert main(["services", "my-vsb"]) == 2
+
+
+def test_other_figures_of_a_service_show_in_the_checksum(
+    client: TestClient, post: Callable[..., Any], store: Store, example: dict[str, Any], own_text: str
+) -> None:
+    """The same document under a file of one's own gives other results: sheet, delays and plan tell them apart."""
+    example["service"] = "8-vsb"
+    of_other = store.create(dict(example, service="fm-stereo"), author="t", reason="t").network_id
+    number = store.create(example, author="t", reason="t").network_id
+
+    def checksums(network: int) -> set[str]:
+        """Those of the answer to scripts and of a sheet."""
+        sheet = client.get(f"/networks/{network}/sheets/north").text
+        found = re.search(r"checksum <b>([0-9a-f]{8})</b>", sheet)
+        assert found
+        return {client.get(f"/api/networks/{network}/delays").json()["checksum"], found[1]}
+
+    before, other = checksums(number), checksums(of_other)
+    assert len(before) == len(other) == 1
+    assert post("/services/upload", text=own_text).status_code == 303
+    assert checksums(number) == before  # the figures are the same
+    changed = own_text.replace("noise_figure_db = ", "noise_figure_db = 1", 1)
+    assert post("/services/upload", text=changed).status_code == 303
+    assert len(checksums(number)) == 1
+    assert checksums(number) != before
+    assert checksums(of_other) == other
+    assert post("/services/upload", text="").status_code == 303
+    assert checksums(number) == before
