@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
-from sfn.plan import Network, checksum
+from sfn.plan import Network
+from sfn.systems.stamped import stamped_checksum
 
 MOST_VALUES_N = 20_000  # of an array; larger ones are rasters, which files hold
 DEEPEST_N = 24
@@ -41,7 +42,7 @@ def plain(value: Any, *, depth: int = 0) -> Any:
         number = float(value)
         return number if math.isfinite(number) else None
     if isinstance(value, Network):
-        return {"name": value.name, "checksum": checksum(value)}
+        return {"name": value.name, "checksum": stamped_checksum(value)}
     if isinstance(value, BaseModel):
         return plain(value.model_dump(mode="json", exclude_none=True), depth=depth + 1)
     if is_dataclass(value) and not isinstance(value, type):

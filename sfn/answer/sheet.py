@@ -9,7 +9,8 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, Site
-from sfn.systems.service import service, stamped_checksum
+from sfn.systems.service import service
+from sfn.systems.stamped import stamped_checksum
 from sfn.timing import DelayRow
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.tolerated import tolerated_error

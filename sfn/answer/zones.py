@@ -21,7 +21,8 @@ from sfn.report.colours import Scale
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.systems.ofdm_window import RISK_STRATEGY
-from sfn.systems.service import Service, service, stamped_checksum
+from sfn.systems.service import Service, service
+from sfn.systems.stamped import stamped_checksum
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from sfn.plan import Network, Site
 from sfn.plan.formula import guarded
 from sfn.report.numbers import native
-from sfn.systems.service import stamped_checksum
+from sfn.systems.stamped import stamped_checksum
 from sfn.timing import DelayRow, DelayTable
 from sfn.units import THIN
 

@@ -13,7 +13,6 @@ Ids of generated services are FAMILY-TRANSFORM-GUARD[-PILOTS[-miso]]-CHANNEL[-MO
 ``dvb-t-8k-1/4-8mhz`` and ``dvb-t2-32k-19/128-pp2-8mhz-256qam-2/3``.
 """
 
-import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -21,7 +20,6 @@ from fractions import Fraction
 from pathlib import Path
 
 from sfn.errors import PlanError
-from sfn.plan import Network, checksum
 from sfn.systems.mode_table import Channel, Family, Guard, Kind, Planning, ServiceEntry, Status, own, shipped
 from sfn.systems.unknown_service import unknown_service
 
@@ -149,16 +147,15 @@ def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
     >>> service("dvb-t2-32k-19/128-pp2-8mhz").equalisation_us
     532.0
     """
-    found = _found(service_id.strip().lower(), _usual_file() if own_file is None else own_file)
-    if found is not None:
+    if found := found_in(service_id.strip().lower(), _usual_file() if own_file is None else own_file):
         return found
     families = [entry for entry, _ in _sources(own_file) if isinstance(entry, Family)]
     ids = [s.id for s in services(own_file=own_file)]
     raise PlanError([unknown_service(service_id, ids=ids, families=families)])
 
 
-def _found(wanted: str, file: str | Path | None) -> Service | None:
-    """The service of an id, from a file and from the shipped one, or from that alone."""
+def found_in(wanted: str, file: str | Path | None) -> Service | None:
+    """The service of an id in small letters, from a file and from the shipped one, or from that alone."""
     for entry, family in _entries(file):
         if isinstance(entry, ServiceEntry):
             if entry.id == wanted:
@@ -214,29 +211,6 @@ def own_stamp() -> tuple[str, int]:
     """What changes whenever the file of `use_own_file` does, for keys of what was worked out with it."""
     path = _usual_file()
     return ("", 0) if path is None else (str(path), path.stat().st_mtime_ns)
-
-
-def stamped_checksum(network: Network) -> str:
-    """The document's checksum, together with the service where that is from a file of the user's own.
-
-    The same document under other figures of its service gives other results: what is printed must tell them apart.
-    A service that is not of the user's file leaves the checksum as it is, and so does one that is not known.
-    """
-    of_document = checksum(network)
-    if _usual_file() is None:
-        return of_document
-    try:
-        carried = service(network.service)
-    except PlanError:
-        return of_document
-    if carried == _shipped_service(network.service):
-        return of_document
-    return hashlib.sha256(f"{of_document}{carried!r}".encode()).hexdigest()[:8]
-
-
-def _shipped_service(service_id: str) -> Service | None:
-    """The service of that id without any file of the user's."""
-    return _found(service_id.strip().lower(), None)
 
 
 def _usual_file() -> Path | None:
