@@ -35,6 +35,8 @@ AREA_HALF_WIDTH_DEG = 0.01
 AREA_MARGIN_DEG = 0.5
 CODE_EXPECTED = "an EPSG code such as EPSG:4326 (WGS 84), EPSG:4230 (ED50), EPSG:27700 (British National Grid)"
 
+# PROJ 9.8 says so behind the name of a transformation, older ones as a step of their own.
+_AXIS_ORDER = re.compile(r"\s*\(with axis order normali[sz]ed[^)]*\)")
 _CODE = re.compile(r"\s*(?:(?:urn:ogc:def:crs:)?EPSG\s*:\s*:?)?\s*([0-9]{4,6})\s*", re.IGNORECASE)
 
 
@@ -203,7 +205,8 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
     better = None
     if missing and (best is None or not 0 <= best.accuracy <= missing[0].accuracy):
         grids = ", ".join(grid.short_name for grid in missing[0].grids if not grid.available)
-        better = f"{_steps(missing[0].name)}, {missing[0].accuracy:g} m: needs the grid {grids}, which is not installed"
+        name_there, accuracy = transformation_name(missing[0].name), missing[0].accuracy
+        better = f"{name_there}, {accuracy:g} m: needs the grid {grids}, which is not installed"
     if best is None or "ballpark" in best.description.lower():
         what = f"PROJ knows no transformation from {datum.name} to WGS 84 near {near_lat:.2f}, {near_lon:.2f}"
         tail = f" ({better})" if better else ""
@@ -212,7 +215,7 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
     lon, lat = _transformed(best, own_lon, own_lat, name=name)
     shift_m = float(inverse(near_lat, near_lon, lat, lon)[0])
     accuracy_m = float(best.accuracy) if best.accuracy >= 0 else None
-    return Shifted(lat, lon, datum.name, _steps(best.description), accuracy_m, better, shift_m, *outside)
+    return Shifted(lat, lon, datum.name, transformation_name(best.description), accuracy_m, better, shift_m, *outside)
 
 
 def own_degrees(code: int, x: float, y: float) -> tuple[float | None, float | None, bool]:
@@ -317,8 +320,12 @@ def _outside(crs: CRS, lat_deg: float, lon_deg: float) -> tuple[str, float]:
     return f"{area.south:g} to {area.north:g} north, {area.west:g} to {area.east:g} east", away_m
 
 
-def _steps(description: str) -> str:
-    """The datum transformations in PROJ's description, without axis orders and map projections."""
-    steps = [step for step in description.split(" + ") if not step.startswith(("axis order", "Conversion from"))]
+def transformation_name(description: str) -> str:
+    """The datum transformations in a description of PROJ, without axis orders and map projections."""
+    steps = [
+        step
+        for step in _AXIS_ORDER.sub("", description).split(" + ")
+        if not step.startswith(("axis order", "Conversion from"))
+    ]
     shifts = [step for step in steps if " to " in step] or steps
     return " + ".join(shifts) or description

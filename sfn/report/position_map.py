@@ -37,6 +37,14 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """A parallel or a meridian of a round degree: its pixel from the top or the left, and what it says."""
+
+    at: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class PositionMap:
     """The drawing, in pixels; `ground` is a picture of the whole of it as a data address, empty without terrain."""
 
@@ -47,6 +55,8 @@ class PositionMap:
     bar_px: int
     bar_text: str
     ground: str
+    parallels: tuple[Line, ...]
+    meridians: tuple[Line, ...]
 
 
 def position_map(
@@ -90,8 +100,33 @@ def position_map(
         others=spots[1:],
         bar_px=round(bar_m * per_m),
         bar_text=km(bar_m, max(0, 3 - math.floor(math.log10(bar_m)))),
+        parallels=tuple(
+            Line(at((lat, middle_lon))[1], _said(lat, "NS", step))
+            for lat, step in _round(middle_lat, _HEIGHT * degrees_per_px)
+            if abs(lat) <= 90
+        ),
+        meridians=tuple(
+            Line(at((middle_lat, lon))[0], _said((lon + 180.0) % 360.0 - 180.0, "EW", step))
+            for lon, step in _round(middle_lon, _WIDTH * degrees_per_px / shrink)
+        ),
         ground="" if terrain is None else _ground(terrain, middle_lat, middle_lon, degrees_per_px, shrink),
     )
+
+
+def _round(middle_deg: float, across_deg: float) -> list[tuple[float, float]]:
+    """Round degrees on the drawing, each with the step between them."""
+    step = round_step(across_deg, most=4)
+    first = math.ceil((middle_deg - across_deg / 2) / step)
+    count = math.floor((middle_deg + across_deg / 2) / step) - first + 1
+    return [((first + k) * step, step) for k in range(count)]
+
+
+def _said(angle_deg: float, letters: str, step_deg: float) -> str:
+    """A round degree with its letter: 84.25° W."""
+    decimals = max(0, -math.floor(math.log10(step_deg)))
+    size = f"{abs(angle_deg):.{decimals}f}"
+    letter = "" if float(size) == 0 else letters[1] if angle_deg < 0 else letters[0]
+    return f"{size}° {letter}".strip()
 
 
 def _spots(names: Sequence[str], places: Sequence[tuple[int, int]]) -> tuple[Spot, ...]:

@@ -219,6 +219,20 @@ def test_transformation_accuracy_and_missing_grid_are_named() -> None:
     assert "http" not in str(located)
 
 
+@pytest.mark.parametrize(
+    "description",
+    [
+        "NAD27 to WGS 84 (6)",
+        "NAD27 to WGS 84 (6) (with axis order normalized for visualization)",
+        "axis order change (2D) + NAD27 to WGS 84 (6) + axis order change (2D)",
+        "Inverse of UTM zone 11N + NAD27 to WGS 84 (6) (with axis order normalized for visualization)",
+    ],
+)
+def test_a_transformation_has_one_name_with_every_proj(description: str) -> None:
+    """What PROJ adds about the order of axes, in the words of any version, is not part of the name."""
+    assert "NAD27 to WGS 84 (6)" == datum.transformation_name(description)
+
+
 def test_wgs84_needs_nothing() -> None:
     """A WGS84 position comes back as it is, without a doubt."""
     located = locate(text="36°22'12.0\"N 84°15'00.0\"W")

@@ -34,3 +34,14 @@ def test_distances_and_bearings_on_the_map_are_those_on_the_ground(
         assert abs((made.here.y - spot.y) * per_px - north) <= allowed
     assert all(0 <= s.x <= made.width and 0 <= s.y <= made.height for s in (made.here, *made.others))
     assert made.here.named
+
+
+def test_round_degrees_stand_where_they_are() -> None:
+    """A lone site's surroundings bear round parallels and meridians with their letters, in step with the scale bar."""
+    made = position_map(("here", 50.9, -0.03), [])
+    assert {"0.2° W", "0.1° W", "0.0°", "0.1° E"} & {line.text for line in made.meridians} >= {"0.1° W", "0.0°"}
+    at = {line.text: line.at for line in made.meridians}
+    per_px = float(made.bar_text.split("\u00a0")[0].split()[0]) * 1000 / made.bar_px
+    assert abs((at["0.0°"] - at["0.1° W"]) * per_px - EARTH.inv(-0.1, 50.9, 0.0, 50.9)[2]) < 2.5 * per_px
+    (parallel,) = [line for line in made.parallels if line.text == "50.90° N"]
+    assert abs(parallel.at - made.here.y) <= 1
