@@ -17,7 +17,7 @@ from sfn.timing.totals import TooManyError
 from sfn.units import exact
 
 # Devices whose gaps never meet would leap for ever; those that do meet within a few coarse steps each.
-MOST_LEAPS_N = 4_000
+MOST_LEAPS_N = 2_000
 _ROUND_US = tuple(Fraction(1, n) for n in (1, 10, 100, 1_000, 10_000))
 _MAIN = "main"
 
