@@ -4,8 +4,9 @@ Engine formulas raise `ValueError` with name, value, unit and range; everything 
 document raises or returns `Problem`.
 """
 
+import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from typing import Any, Literal
 
 Severity = Literal["error", "warning"]
@@ -50,7 +51,8 @@ class Problem:
     what: str
     expected: str
     severity: Severity = "error"
-    code: str = ""
+    _: KW_ONLY
+    code: str
     touches: tuple[Touch, ...] = ()
     stages: tuple[str, ...] = ()
     fields: tuple[str, ...] = ()
@@ -82,7 +84,8 @@ class Problem:
             "what": self.what,
             "expected": self.expected,
             "severity": self.severity,
-            "values": dict(self.values),
+            # JSON has no infinities: null, as everywhere in the answers.
+            "values": {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in self.values.items()},
         }
 
     def line(self, source: str) -> str:

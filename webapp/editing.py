@@ -176,7 +176,7 @@ def _as_json(draft: Draft, text: str) -> Draft:
     except (ValueError, RecursionError):
         return replace(draft, text=text, problems=problems)
     # What `document` cannot show (a key given twice, NaN) or no form can: the text stays as it was typed.
-    unshown = misshapen(document) or tuple(p for p in problems if p.where == "document" or "given twice" in p.what)
+    unshown = misshapen(document) or tuple(p for p in problems if p.where == "document" or p.code == "key-given-twice")
     return replace(draft, text=text, problems=unshown) if unshown else replace(draft, document=document)
 
 

@@ -25,9 +25,9 @@ def band_problems(network: Network, carried: Service) -> tuple[Problem, ...]:
     return (
         Problem(
             "frequency_mhz", f"{network.frequency_mhz:g} MHz is no frequency of {carried.name}",
-            f"{listed} MHz{perhaps}", "warning", "frequency-outside-band",
-            tuple(Touch(site.id) for site in network.sites), (), ("frequency_mhz",),
-            {"frequency_mhz": network.frequency_mhz},
+            f"{listed} MHz{perhaps}", "warning", code="frequency-outside-band",
+            touches=tuple(Touch(site.id) for site in network.sites), stages=(), fields=("frequency_mhz",),
+            values={"frequency_mhz": network.frequency_mhz},
         ),
     )  # fmt: skip
 

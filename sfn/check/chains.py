@@ -96,21 +96,36 @@ def _figure(where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterat
         yield Problem(
             f"{where}.date",
             f"{named(users)}: firmware or mode of stage {stage.id} changed on {stage.changed}, its figure is {known}",
-            "a measurement after the change", "warning", "figure-outdated", touches, stages, ("date",),
-            {"changed": stage.changed, "date": stage.date},
-        )  # fmt: skip
+            "a measurement after the change",
+            "warning",
+            code="figure-outdated",
+            touches=touches,
+            stages=stages,
+            fields=("date",),
+            values={"changed": stage.changed, "date": stage.date},
+        )
     if stage.source is None:
         yield Problem(
             f"{where}.source",
             f"stage {stage.id} does not say how its latency is known and counts as assumed",
-            "measured, data sheet, assumed or computed", "warning", "source-missing", touches, stages, ("source",),
-        )  # fmt: skip
+            "measured, data sheet, assumed or computed",
+            "warning",
+            code="source-missing",
+            touches=touches,
+            stages=stages,
+            fields=("source",),
+        )
     elif stage.source == "assumed":
         yield Problem(
             f"{where}.source",
             f"{named(users)}: the latency of stage {stage.id} is only assumed",
-            "a measured figure, or one from the data sheet", "warning", "latency-assumed", touches, stages, ("source",),
-        )  # fmt: skip
+            "a measured figure, or one from the data sheet",
+            "warning",
+            code="latency-assumed",
+            touches=touches,
+            stages=stages,
+            fields=("source",),
+        )
 
 
 def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:

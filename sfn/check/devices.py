@@ -39,9 +39,16 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
         what = f"site {site.name}: {step}"
         expected = f"a field with steps of {service.coarse_step_us:g} us or less for {service.name}"
         yield Problem(
-            f"sites[{index}].delay_fields", what, expected, "warning", "device-step-coarse", (Touch(site.id),), (),
-            tuple(field.name for field in site.delay_fields), {"step_us": step_us, "wanted_us": service.coarse_step_us},
-        )  # fmt: skip
+            f"sites[{index}].delay_fields",
+            what,
+            expected,
+            "warning",
+            code="device-step-coarse",
+            touches=(Touch(site.id),),
+            stages=(),
+            fields=tuple(field.name for field in site.delay_fields),
+            values={"step_us": step_us, "wanted_us": service.coarse_step_us},
+        )
 
 
 def _values(where: str, site: Site, field: DelayField, value: float, route: str | None) -> Iterator[Problem]:
@@ -50,7 +57,7 @@ def _values(where: str, site: Site, field: DelayField, value: float, route: str 
     of: dict[str, Any] = {"touches": (Touch(site.id, route),), "fields": (field.name,), "values": {"set": value}}
     if not field.least <= value <= field.greatest:
         what, expected = f"{said}, outside its own limits", f"{field.least:g} to {field.greatest:g} {field.unit}"
-        yield Problem(where, what, expected, "warning", "device-setting-outside", **of)
+        yield Problem(where, what, expected, "warning", code="device-setting-outside", **of)
     elif (exact(value) / exact(field.step)).denominator != 1:
         what, expected = f"{said}, between two of its steps", f"a whole number of steps of {field.step:g} {field.unit}"
-        yield Problem(where, what, expected, "warning", "device-setting-between-steps", **of)
+        yield Problem(where, what, expected, "warning", code="device-setting-between-steps", **of)

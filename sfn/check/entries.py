@@ -50,9 +50,16 @@ def _stage_days(network: Network, today: date) -> Iterator[Problem]:
             wrong = None if text is None else _day(text, today)
             if wrong is not None:
                 yield Problem(
-                    f"stages[{i}].{key}", f"stage {stage.id}: {wrong}", "the day it was done, as 2026-09-14", "warning",
-                    "date-impossible", touches_of(users[stage.id]), (stage.id,), (key,), {key: text},
-                )  # fmt: skip
+                    f"stages[{i}].{key}",
+                    f"stage {stage.id}: {wrong}",
+                    "the day it was done, as 2026-09-14",
+                    "warning",
+                    code="date-impossible",
+                    touches=touches_of(users[stage.id]),
+                    stages=(stage.id,),
+                    fields=(key,),
+                    values={key: text},
+                )
 
 
 def _tolerances(network: Network) -> Iterator[Problem]:
@@ -65,10 +72,16 @@ def _tolerances(network: Network) -> Iterator[Problem]:
                 f"stage {stage.id}: its tolerance, {stage.tolerance_us:g} us, is above its latency, {latency_us:g} us"
             )
             yield Problem(
-                f"stages[{i}].tolerance_us", what, "a tolerance of the latency or less, both in us", "warning",
-                "tolerance-above-latency", touches_of(users[stage.id]), (stage.id,), ("tolerance_us",),
-                {"tolerance_us": stage.tolerance_us, "latency_us": latency_us},
-            )  # fmt: skip
+                f"stages[{i}].tolerance_us",
+                what,
+                "a tolerance of the latency or less, both in us",
+                "warning",
+                code="tolerance-above-latency",
+                touches=touches_of(users[stage.id]),
+                stages=(stage.id,),
+                fields=("tolerance_us",),
+                values={"tolerance_us": stage.tolerance_us, "latency_us": latency_us},
+            )
 
 
 def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
@@ -78,26 +91,35 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
     if least is not None and greatest is not None and least > greatest:
         what = f"site {site.name}: its least offset, {least:g} us, lies above its greatest, {greatest:g} us"
         yield Problem(
-            f"{where}.least_offset_us", what, "exchange them, or correct one", "warning", "offset-limits-crossed",
-            touches, (), ("least_offset_us", "greatest_offset_us"),
-            {"least_offset_us": least, "greatest_offset_us": greatest},
+            f"{where}.least_offset_us", what, "exchange them, or correct one", "warning", code="offset-limits-crossed",
+            touches=touches, stages=(), fields=("least_offset_us", "greatest_offset_us"),
+            values={"least_offset_us": least, "greatest_offset_us": greatest},
         )  # fmt: skip
     elif (least is not None and site.offset_us < least) or (greatest is not None and site.offset_us > greatest):
         limits = f"{'any' if least is None else f'{least:g}'} to {'any' if greatest is None else f'{greatest:g}'} us"
         what = f"site {site.name}: its offset, {site.offset_us:g} us, lies outside its own limits, {limits}"
         yield Problem(
             f"{where}.offset_us", what, f"an offset from {limits}, or other limits", "warning",
-            "offset-outside-limits", touches, (), ("offset_us",),
-            {"offset_us": site.offset_us, "least_offset_us": least, "greatest_offset_us": greatest},
+            code="offset-outside-limits", touches=touches, stages=(), fields=("offset_us",),
+            values={"offset_us": site.offset_us, "least_offset_us": least, "greatest_offset_us": greatest},
         )  # fmt: skip
     if site.on_air and site.erp_kw.h + site.erp_kw.v == 0:
         what = f"site {site.name}: is on air with an e.r.p. of 0 kW, so no map and no point sees it"
         expected = "its e.r.p. in either plane, or on_air: false"
-        yield Problem(f"{where}.erp_kw", what, expected, "warning", "erp-zero", touches, (), ("erp_kw",))
+        yield Problem(
+            f"{where}.erp_kw",
+            what,
+            expected,
+            "warning",
+            code="erp-zero",
+            touches=touches,
+            stages=(),
+            fields=("erp_kw",),
+        )
     shift = site.level_shift
     wrong = None if shift is None else _day(shift.date, today)
     if wrong is not None:
         yield Problem(
             f"{where}.level_shift.date", f"site {site.name}: {wrong}", "the day the shift was accepted", "warning",
-            "date-impossible", touches, (), ("level_shift",),
+            code="date-impossible", touches=touches, stages=(), fields=("level_shift",),
         )  # fmt: skip

@@ -115,8 +115,8 @@ def ground_problems(
                 f"site {name}: stands where the terrain {there.terrain} is not known",
                 "terrain that covers the site; without it no level can be worked out",
                 "warning",
-                "terrain-missing",
-                (Touch(site),),
+                code="terrain-missing",
+                touches=(Touch(site),),
                 fields=("position",),
             ),
         )
@@ -128,8 +128,8 @@ def ground_problems(
             f"site {name}: is {typed_m:g} m, the terrain {there.terrain} has {there.height_m:.0f} m there",
             f"{there.height_m:.0f} m, or a position that fits the height",
             "warning",
-            "ground-height-doubtful",
-            (Touch(site),),
+            code="ground-height-doubtful",
+            touches=(Touch(site),),
             fields=("ground_m",),
             values={"ground_m": typed_m, "terrain_m": there.height_m},
         ),
@@ -168,5 +168,5 @@ def reach_problems(network: Network, placed: Mapping[str, _Placed], ground: Grou
             what = f"the {words.format(source.name, ', '.join(site.name for site in beyond))}"
             touches = tuple(Touch(site.id) for site in beyond)
             expected = "files that cover the whole network"
-            problems.append(Problem(f"{key}.folder", what, expected, "warning", f"{key}-missing", touches))
+            problems.append(Problem(f"{key}.folder", what, expected, "warning", code=f"{key}-missing", touches=touches))
     return tuple(problems)

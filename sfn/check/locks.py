@@ -36,7 +36,11 @@ def lock_problems(network: Network, service: Service) -> tuple[Problem, ...]:
         touches = tuple(Touch(site.id) for _, site in places)
         what = "no site states its lock sheet: carrier, pilot, deviation and polarity are not known to agree"
         expected = "lock sheets, proven before delays are worked on"
-        return (Problem("sites", what, expected, "warning", "lock-not-stated", touches, (), ("lock",)),)
+        return (
+            Problem(
+                "sites", what, expected, "warning", code="lock-not-stated", touches=touches, stages=(), fields=("lock",)
+            ),
+        )
     unproven = [p for n, site in places for p in _unproven(n, site)]
     differing = [p for (_, a), (n, b) in combinations(places, 2) for p in _differing(network, a, n, b)]
     return (*unproven, *differing)
@@ -49,7 +53,14 @@ def _unproven(index: int, site: Site) -> Iterator[Problem]:
         what = f"site {site.name}: its lock sheet does not state {' and '.join(missing)}, so lock is not proven"
         expected = "what the exciter shows, as at the other sites"
         yield Problem(
-            f"sites[{index}].lock", what, expected, "warning", "lock-unproven", (Touch(site.id),), (), ("lock",)
+            f"sites[{index}].lock",
+            what,
+            expected,
+            "warning",
+            code="lock-unproven",
+            touches=(Touch(site.id),),
+            stages=(),
+            fields=("lock",),
         )
 
 
@@ -65,7 +76,9 @@ def _differing(network: Network, a: Site, index: int, b: Site) -> Iterator[Probl
         said = f"sites {a.name} and {b.name}: {what}"
         values = {key: getattr(b.lock, key), f"other_{key}": getattr(a.lock, key)}
         where = f"sites[{index}].lock.{key}"
-        return Problem(where, said, expected, severity, code, touches, (), (key,), values)
+        return Problem(
+            where, said, expected, severity, code=code, touches=touches, stages=(), fields=(key,), values=values
+        )
 
     one, two = a.lock.pre_emphasis_us, b.lock.pre_emphasis_us
     if one is not None and two is not None and one != two:

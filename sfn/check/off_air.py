@@ -21,10 +21,10 @@ def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
             f"site {site.name} says how it hears a parent, but has a chain from the studio",
             "fed_off_air_from, or no off_air",
             "warning",
-            "off-air-idle",
-            (Touch(site.id),),
-            (),
-            ("off_air",),
+            code="off-air-idle",
+            touches=(Touch(site.id),),
+            stages=(),
+            fields=("off_air",),
         )
         for i, site in enumerate(network.sites)
         if site.off_air is not None and site.fed_off_air_from is None
@@ -44,10 +44,10 @@ def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
                     what,
                     expected,
                     "warning",
-                    "relay-figures-missing",
-                    (Touch(one.site.id),),
-                    (),
-                    one.missing,
+                    code="relay-figures-missing",
+                    touches=(Touch(one.site.id),),
+                    stages=(),
+                    fields=one.missing,
                 )
             )
         if one.repeater is not None and one.isolation_estimated:
@@ -55,5 +55,17 @@ def off_air_problems(network: Network, ground: Ground) -> tuple[Problem, ...]:
             expected = "the isolation measured at the antennas' terminals"
             touches, values = (Touch(one.site.id),), {"isolation_db": one.repeater.isolation_db}
             where, code = f"sites[{one.index}].off_air.isolation_db", "relay-isolation-estimated"
-            idle.append(Problem(where, what, expected, "warning", code, touches, (), ("isolation_db",), values))
+            idle.append(
+                Problem(
+                    where,
+                    what,
+                    expected,
+                    "warning",
+                    code=code,
+                    touches=touches,
+                    stages=(),
+                    fields=("isolation_db",),
+                    values=values,
+                )
+            )
     return tuple(idle)

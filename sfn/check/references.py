@@ -41,5 +41,5 @@ def references(network: Network) -> Iterator[Problem]:
             what = f"site {name} does not say which time scale it keeps, others do"
             yield Problem(
                 f"sites[{n}].time_reference", what, "UTC, GPS or TAI, as the others", "warning",
-                "time-reference-missing", (Touch(site.id),), (), ("time_reference",),
+                code="time-reference-missing", touches=(Touch(site.id),), stages=(), fields=("time_reference",),
             )  # fmt: skip

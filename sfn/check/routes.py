@@ -79,7 +79,7 @@ def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dic
         )
         yield Problem(
             f"{where}.stages", what, f"either {', '.join(of_main)}, or {', '.join(added)}", "warning",
-            "route-doubled", touches, tuple(passed), ("stages",),
+            code="route-doubled", touches=touches, stages=tuple(passed), fields=("stages",),
         )  # fmt: skip
         return
     for first, second in pairwise(stage for stage in own if stage.kind == "time-stamped section"):
@@ -89,7 +89,7 @@ def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dic
         )
         yield Problem(
             f"{where}.stages", what, "one of them, unless the signal is really released twice", "warning",
-            "route-doubled", touches, (first.id, second.id), ("stages",),
+            code="route-doubled", touches=touches, stages=(first.id, second.id), fields=("stages",),
         )  # fmt: skip
 
 
@@ -112,7 +112,13 @@ def _forcing(network: Network) -> Iterator[Problem]:
         f"{grouped(with_us, '.10g')} us instead of {grouped(without_us, '.10g')}"
     )
     yield Problem(
-        f"sites[{n}].chains[{j}]", what, "a faster standby route, or a common delay chosen with that in view",
-        "warning", "route-forces-common-delay", (Touch(site.id, route),), tuple(site.chains[j].stages), (),
-        {"with_us": with_us, "without_us": without_us},
-    )  # fmt: skip
+        f"sites[{n}].chains[{j}]",
+        what,
+        "a faster standby route, or a common delay chosen with that in view",
+        "warning",
+        code="route-forces-common-delay",
+        touches=(Touch(site.id, route),),
+        stages=tuple(site.chains[j].stages),
+        fields=(),
+        values={"with_us": with_us, "without_us": without_us},
+    )

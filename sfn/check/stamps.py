@@ -36,7 +36,15 @@ def stamp_problems(network: Network) -> Iterator[Problem]:
         what = "time_stamps names a plane, but with the meaning origin every stage adds: the plane changes nothing"
         touches = tuple(Touch(site.id, chain.route) for _, site, chain in stamped)
         expected = "the meaning emission, or no plane"
-        yield Problem("time_stamps.plane", what, expected, "warning", "stamp-plane-unused", touches, stamps.plane)
+        yield Problem(
+            "time_stamps.plane",
+            what,
+            expected,
+            "warning",
+            code="stamp-plane-unused",
+            touches=touches,
+            stages=stamps.plane,
+        )
         return
     if stamps.meaning == "emission":
         yield from _no_such_stage(stamps, stages)
@@ -52,8 +60,8 @@ def _unknown(stamped: list[tuple[str, Site, Chain]]) -> Problem:
         f"site {names}: what the time stamps mean is not known; every stage was counted, which may be too much",
         "origin (every stage adds to the stamp), or emission with the plane at which the stamp is the instant",
         "error",
-        "stamp-meaning-unknown",
-        tuple(Touch(site.id, chain.route) for _, site, chain in stamped),
+        code="stamp-meaning-unknown",
+        touches=tuple(Touch(site.id, chain.route) for _, site, chain in stamped),
         fields=("meaning",),
     )
 
@@ -63,7 +71,15 @@ def _no_such_stage(stamps: TimeStamps, stages: Mapping[str, Stage]) -> Iterator[
     strangers = tuple(name for name in stamps.plane or () if name not in stages)
     if strangers:
         what = f"time_stamps.plane names {', '.join(strangers)}, which does not exist"
-        yield Problem("time_stamps.plane", what, "the id of a stage", "error", "stamp-plane-no-stage", (), strangers)
+        yield Problem(
+            "time_stamps.plane",
+            what,
+            "the id of a stage",
+            "error",
+            code="stamp-plane-no-stage",
+            touches=(),
+            stages=strangers,
+        )
 
 
 def _emission(network: Network, stamps: TimeStamps, where: str, site: Site, chain: Chain) -> Iterator[Problem]:
@@ -80,14 +96,18 @@ def _emission(network: Network, stamps: TimeStamps, where: str, site: Site, chai
                 f"{own[last].id} says where; {', '.join(behind)} were counted, which may be too much"
             )
             expected = "the stage behind which the stamp holds, as time_stamps.plane"
-            yield Problem("time_stamps.plane", what, expected, "error", "stamp-plane-unnamed", touches, behind)
+            yield Problem(
+                "time_stamps.plane", what, expected, "error", code="stamp-plane-unnamed", touches=touches, stages=behind
+            )
         return
     passed = set(stamps.plane) & {stage.id for stage in own}
     first = next(i for i, stage in enumerate(own) if stage.kind == TIME_STAMPED)
     if not passed & {stage.id for stage in own[first:]}:
         what = f"{who} passes no stage behind its time-stamped section that time_stamps.plane names: every stage adds"
         expected = f"one of {', '.join(stage.id for stage in own[first:])} in time_stamps.plane"
-        yield Problem(where, what, expected, "error", "stamp-plane-not-in-chain", touches, chain.stages)
+        yield Problem(
+            where, what, expected, "error", code="stamp-plane-not-in-chain", touches=touches, stages=chain.stages
+        )
         return
     yield from _not_covered(network, where, who, touches, own)
 
@@ -122,5 +142,13 @@ def _not_covered(
         expected = f"{needed_us:.10g} us, unless least_processing_us already holds them"
         values = {"needed_us": needed_us, "release_us": release_us, "behind_us": behind_us}
         yield Problem(
-            where, what, expected, "warning", "stamp-plane-not-covered", touches, (section.id, *absorbed), (), values
+            where,
+            what,
+            expected,
+            "warning",
+            code="stamp-plane-not-covered",
+            touches=touches,
+            stages=(section.id, *absorbed),
+            fields=(),
+            values=values,
         )

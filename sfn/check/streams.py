@@ -56,7 +56,17 @@ class _Whose:
         values: Mapping[str, float | str | None] | None = None,
     ) -> Problem:  # fmt: skip
         """One problem of that stage."""
-        return Problem(where, what, expected, severity, code, self.touches, (stage.id,), ("stream_plan",), values or {})
+        return Problem(
+            where,
+            what,
+            expected,
+            severity,
+            code=code,
+            touches=self.touches,
+            stages=(stage.id,),
+            fields=("stream_plan",),
+            values=values or {},
+        )
 
 
 def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterator[Problem]:
@@ -81,7 +91,7 @@ def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterato
         what = f"{whose}: stream plan of {stage.id}: {problem.what}"
         yield whose.problem(
             f"{where}.stream_plan", stage, what, problem.expected, severity=problem.severity,
-            code=problem.code or "stream-plan-doubtful", values=problem.values,
+            code=problem.code, values=problem.values,
         )  # fmt: skip
     yield from (
         _time_stamped(network, where, stage, plan, whose)

@@ -51,10 +51,28 @@ def _names(network: Network) -> Iterator[Problem]:
         where = f"sites[{places[-1]}].name"
         if not said:
             what = f"the name of site {ids} is blank"
-            yield Problem(where, what, "a name for people", "warning", "name-blank", touches, (), ("name",))
+            yield Problem(
+                where,
+                what,
+                "a name for people",
+                "warning",
+                code="name-blank",
+                touches=touches,
+                stages=(),
+                fields=("name",),
+            )
         elif len(places) > 1:
             what = f"{len(places)} sites are called {sites[0].name}: {ids}"
-            yield Problem(where, what, "a name of its own", "warning", "name-duplicate", touches, (), ("name",))
+            yield Problem(
+                where,
+                what,
+                "a name of its own",
+                "warning",
+                code="name-duplicate",
+                touches=touches,
+                stages=(),
+                fields=("name",),
+            )
 
 
 def _controls(network: Network) -> Iterator[Problem]:
@@ -76,7 +94,16 @@ def _unseen(record: Record, where: str, touches: tuple[Touch, ...], stages: tupl
             shown = ", ".join(dict.fromkeys(f"U+{ord(c):04X}" for c in found))
             what = f"{text!r} holds characters that nobody sees ({shown})"
             expected = "the same text typed anew"
-            yield Problem(place, what, expected, "warning", "control-characters", touches, stages, (key,))
+            yield Problem(
+                place,
+                what,
+                expected,
+                "warning",
+                code="control-characters",
+                touches=touches,
+                stages=stages,
+                fields=(key,),
+            )
 
 
 def _lines(character: str, key: str) -> bool:

@@ -98,14 +98,30 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
             what = f"is {receiver.time_scale!r}"
             found.append(
                 Problem(
-                    f"{where}.time_scale", what, f"one of {allowed}", "error", "time-scale-unknown", touches, (), scale
+                    f"{where}.time_scale",
+                    what,
+                    f"one of {allowed}",
+                    "error",
+                    code="time-scale-unknown",
+                    touches=touches,
+                    stages=(),
+                    fields=scale,
                 )
             )
         elif receiver.time_scale != usual or receiver.time_scale == "local":
             what = f"keeps {receiver.time_scale} time, most sites {usual}: time stamps are whole seconds off"
             expected = "the same broadcast time scale at all sites"
             found.append(
-                Problem(f"{where}.time_scale", what, expected, "error", "time-scale-differs", touches, (), scale)
+                Problem(
+                    f"{where}.time_scale",
+                    what,
+                    expected,
+                    "error",
+                    code="time-scale-differs",
+                    touches=touches,
+                    stages=(),
+                    fields=scale,
+                )
             )
         if abs(receiver.error_us) > tolerance_us:
             what = f"{receiver.error_us:+.3f} us of antenna cable left uncompensated"
@@ -115,11 +131,11 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
                     what,
                     f"within {tolerance_us:g} us",
                     "warning",
-                    "cable-uncompensated",
-                    touches,
-                    (),
-                    ("entered_us",),
-                    {"error_us": receiver.error_us, "tolerance_us": tolerance_us},
+                    code="cable-uncompensated",
+                    touches=touches,
+                    stages=(),
+                    fields=("entered_us",),
+                    values={"error_us": receiver.error_us, "tolerance_us": tolerance_us},
                 )
             )
     return found

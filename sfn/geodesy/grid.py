@@ -201,7 +201,15 @@ def grid_for(
     south, west, north, east = _checked(bounds_deg)
     if not LEAST_PIXEL_M <= pixel_m < np.inf:
         raise PlanError(
-            [Problem("pixel_m", f"a pixel of {pixel_m!r} m makes no map", f"from {LEAST_PIXEL_M} m upwards")]
+            [
+                Problem(
+                    "pixel_m",
+                    f"a pixel of {pixel_m!r} m makes no map",
+                    f"from {LEAST_PIXEL_M} m upwards",
+                    code="out-of-range",
+                    fields=("pixel_m",),
+                )
+            ]
         )
     scale = _east_west_scale((south + north) / 2)
     north_m, south_m = (float(y) for y in _northing_m(np.array([north, south])))
@@ -227,6 +235,9 @@ def grid_for(
                     "pixel_m",
                     f"{pixel_m:g} m makes {grouped(grid.pixels_n)} pixels here, more than {grouped(most_pixels_n)}",
                     f"{side_m:g} m or more ({grouped(grid_of(side_m).pixels_n)} pixels), or a smaller area",
+                    code="too-many-pixels",
+                    fields=("pixel_m",),
+                    values={"pixels": grid.pixels_n, "most_pixels": most_pixels_n},
                 )
             ]
         )
@@ -240,11 +251,19 @@ def _checked(bounds_deg: tuple[float, float, float, float]) -> tuple[float, floa
     limit = WEB_MERCATOR_LIMIT_DEG
     if not -limit <= south < north <= limit:
         what = f"south {south:g} and north {north:g} degrees bound no area of a web map"
-        problems.append(Problem("bounds", what, f"south below north, both from {-limit} to {limit}"))
+        problems.append(
+            Problem(
+                "bounds",
+                what,
+                f"south below north, both from {-limit} to {limit}",
+                code="bounds-impossible",
+                fields=("bounds",),
+            )
+        )
     if not (-180 <= west < east <= 360 and east - west <= 360):
         what = f"west {west:g} and east {east:g} degrees bound no area of a web map"
         expected = "west below east, from -180 to 180; east of the date line go on counting (181 is 179 west)"
-        problems.append(Problem("bounds", what, expected))
+        problems.append(Problem("bounds", what, expected, code="bounds-too-narrow", fields=("bounds",)))
     if problems:
         raise PlanError(problems)
     return south, west, north, east

@@ -195,10 +195,10 @@ def _site(
                 what,
                 "a parent on the air, in reach",
                 "error",
-                "relay-parent-not-heard",
-                (Touch(site.id),),
-                (),
-                ("fed_off_air_from",),
+                code="relay-parent-not-heard",
+                touches=(Touch(site.id),),
+                stages=(),
+                fields=("fed_off_air_from",),
             )
         )
     if repeater is not None:
@@ -337,7 +337,7 @@ def _repeater(
 
 def _beyond(name: str, what: str, expected: str) -> Problem:
     """A figure that no repeater has."""
-    return Problem(f"repeater.{name}", what, expected, "error", "relay-figure-impossible", fields=(name,))
+    return Problem(f"repeater.{name}", what, expected, "error", code="relay-figure-impossible", fields=(name,))
 
 
 # Where figures of a repeater stand that are no keys of `off_air`.

@@ -280,4 +280,4 @@ def repeater_problems(
 
 def _of(field: str, what: str, expected: str, *, code: str, severity: Severity, values: Mapping[str, float]) -> Problem:
     """A problem of one figure of a repeater."""
-    return Problem(f"repeater.{field}", what, expected, severity, code, fields=(field,), values=values)
+    return Problem(f"repeater.{field}", what, expected, severity, code=code, fields=(field,), values=values)

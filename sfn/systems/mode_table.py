@@ -5,6 +5,7 @@ added to it. Whatever is wrong in a file is named with its entry and what would 
 """
 
 import tomllib
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -185,7 +186,14 @@ def _copies_filled(entries: list[dict[str, Any]], above: tuple[ServiceEntry, ...
         other = entry.get("copy_of")
         if other is not None and other not in known:
             raise PlanError(
-                [Problem(f"service[{place}].copy_of", f"no service {other!r} stands above it", "an id above it")]
+                [
+                    Problem(
+                        f"service[{place}].copy_of",
+                        f"no service {other!r} stands above it",
+                        "an id above it",
+                        code="copied-service-missing",
+                    )
+                ]
             )
         filled.append({**known.get(other, {}), **{k: v for k, v in entry.items() if k != "copy_of"}})
         known[entry.get("id")] = filled[-1]
@@ -210,7 +218,9 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     try:
         tree = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise PlanError([Problem("text", f"not TOML: {error}", "a file such as modes.toml")]) from None
+        raise PlanError(
+            [Problem("text", f"not TOML: {error}", "a file such as modes.toml", code="services-file-not-toml")]
+        ) from None
     entries = tree.get("service", [])
     if isinstance(entries, list) and all(isinstance(e, dict) for e in entries):
         tree["service"] = _copies_filled(entries, above)
@@ -237,7 +247,7 @@ def _problem(error: Any, tree: dict[str, Any]) -> Problem:
             where += f"({at['id']})"
     given = "" if isinstance(error["input"], dict | tuple | list) else f", got {error['input']!r}"
     what = error["msg"].removeprefix("Value error, ")
-    return Problem(where or "file", f"{what}{given}", "the form shown in modes.toml")
+    return Problem(where or "file", f"{what}{given}", "the form shown in modes.toml", code="services-file-malformed")
 
 
 @cache
@@ -258,6 +268,8 @@ def own(path: str | Path) -> _File:
         return parse(Path(path).read_text(encoding="utf-8"), above=shipped().service)
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise PlanError([Problem(str(path), f"cannot read it: {reason}", "a TOML file of services")]) from None
+        raise PlanError(
+            [Problem(str(path), f"cannot read it: {reason}", "a TOML file of services", code="file-unreadable")]
+        ) from None
     except PlanError as error:
-        raise PlanError(Problem(f"{path}: {p.where}", p.what, p.expected) for p in error.problems) from None
+        raise PlanError(replace(p, where=f"{path}: {p.where}") for p in error.problems) from None

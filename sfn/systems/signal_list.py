@@ -76,7 +76,9 @@ def read_signal_list(text: str) -> SignalList:
     lines = text.removeprefix("\ufeff").splitlines()
     filled = [(number, line) for number, line in enumerate(lines, 1) if line.strip(" \t,;")]
     if not filled:
-        raise PlanError([Problem("line 1", "there is nothing in it", f"a first line {','.join(REQUIRED)}")])
+        raise PlanError(
+            [Problem("line 1", "there is nothing in it", f"a first line {','.join(REQUIRED)}", code="file-empty")]
+        )
     separator = next((s for s in (";", "\t") if s in filled[0][1]), ",")
     rows = [(number, [c.strip() for c in next(csv.reader([line], delimiter=separator))]) for number, line in filled]
     header = [name.lower() for name in rows[0][1]]
@@ -89,7 +91,13 @@ def read_signal_list(text: str) -> SignalList:
     for number, cells in rows[1:]:
         if len(cells) != len(header):
             problems.append(
-                Problem(f"line {number}", f"has {len(cells)} columns", f"{len(header)}: {','.join(header)}")
+                Problem(
+                    f"line {number}",
+                    f"has {len(cells)} columns",
+                    f"{len(header)}: {','.join(header)}",
+                    code="line-length",
+                    values={"line": number},
+                )
             )
             continue
         for name, cell in zip(header, cells, strict=True):
@@ -101,9 +109,19 @@ def read_signal_list(text: str) -> SignalList:
                 values[name].append(number_in(cell, least=least, greatest=greatest, marks=marks))
             except ValueError as error:
                 expected = f"a number from {least:g} to {greatest:g}"
-                problems.append(Problem(f"line {number}, column {name}", str(error), expected))
+                problems.append(
+                    Problem(
+                        f"line {number}, column {name}",
+                        str(error),
+                        expected,
+                        code="not-a-number",
+                        values={"line": number},
+                    )
+                )
     if not problems and not 1 <= len(rows) - 1 <= MOST_SIGNALS:
-        problems.append(Problem("lines", f"it lists {len(rows) - 1} signals", f"from 1 to {MOST_SIGNALS}"))
+        problems.append(
+            Problem("lines", f"it lists {len(rows) - 1} signals", f"from 1 to {MOST_SIGNALS}", code="too-many-signals")
+        )
     if problems:
         raise PlanError(problems)
     arrays = {name: np.array(column) for name, column in values.items()}
@@ -147,17 +165,35 @@ def _header_problems(header: list[str], number: int) -> list[Problem]:
     known = ", ".join((*REQUIRED, *OPTIONAL))
     return [
         *(
-            Problem(f"line {number}, column {name or place + 1}", "there is no column of that name", f"one of {known}")
+            Problem(
+                f"line {number}, column {name or place + 1}",
+                "there is no column of that name",
+                f"one of {known}",
+                code="column-unknown",
+                values={"line": number},
+            )
             for place, name in enumerate(header)
             if name not in REQUIRED + OPTIONAL
         ),
         *(
-            Problem(f"line {number}, column {name}", "stands there more than once", "each column once")
+            Problem(
+                f"line {number}, column {name}",
+                "stands there more than once",
+                "each column once",
+                code="column-twice",
+                values={"line": number},
+            )
             for name in REQUIRED + OPTIONAL
             if header.count(name) > 1
         ),
         *(
-            Problem(f"line {number}", f"the column {name} is missing", f"a first line with {','.join(REQUIRED)}")
+            Problem(
+                f"line {number}",
+                f"the column {name} is missing",
+                f"a first line with {','.join(REQUIRED)}",
+                code="column-missing",
+                values={"line": number},
+            )
             for name in REQUIRED
             if name not in header
         ),

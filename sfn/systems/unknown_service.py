@@ -24,11 +24,25 @@ def unknown_service(service_id: str, *, ids: Sequence[str], families: Iterable[F
     within = [f for f in families if wanted.startswith(f"{f.id}-")]
     if not within:
         near = difflib.get_close_matches(wanted, ids, n=6, cutoff=0.6)
-        return Problem("service", what, f"one of {', '.join(near)}" if near else "a name from `python -m sfn services`")
+        return Problem(
+            "service",
+            what,
+            f"one of {', '.join(near)}" if near else "a name from `python -m sfn services`",
+            code="unknown-service",
+            fields=("service",),
+            values={"service": wanted},
+        )
     family = max(within, key=lambda f: len(f.id))
     reason, options, begin = _wrong_piece(family, wanted)
     near = difflib.get_close_matches(wanted, [i for i in ids if i.startswith(begin)], n=4, cutoff=0)
-    return Problem("service", f"{what}: {reason}", f"{', '.join(options)}; near it {', '.join(near)}")
+    return Problem(
+        "service",
+        f"{what}: {reason}",
+        f"{', '.join(options)}; near it {', '.join(near)}",
+        code="unknown-service",
+        fields=("service",),
+        values={"service": wanted},
+    )
 
 
 def _wrong_piece(family: Family, wanted: str) -> tuple[str, list[str], str]:

@@ -106,7 +106,7 @@ def test_failures_keep_their_words_and_hide_their_faults(jobs: Jobs) -> None:
     """A refusal shows its problems; a fault shows that there was one, and its text goes to the log only."""
 
     def refuse(_progress: Progress) -> None:
-        raise PlanError([Problem("sites[0]", "stands in the sea", "land")])
+        raise PlanError([Problem("sites[0]", "stands in the sea", "land", code="in-the-sea")])
 
     def fault(_progress: Progress) -> None:
         raise RuntimeError("secret detail")
