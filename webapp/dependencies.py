@@ -92,7 +92,8 @@ async def _lists(request: Request, settings: SettingsDep) -> dict[str, list[str]
     person = current_user(request)
     if person.named:
         typed = next((found[name][-1] for name in NAMES if name in found), "")
-        found |= {name: [proven(request, typed)] for name in NAMES if name in found or name == "author"}
+        wanted = NAMES if "/sheets/" in request.url.path else ("author",)
+        found |= {name: [proven(request, typed)] for name in NAMES if name in found or name in wanted}
     return found
 
 

@@ -32,7 +32,7 @@ class Links:
     def __init__(self, engine: Engine, clock: Callable[[], datetime], audit: Audit) -> None:
         self._engine, self._clock, self._audit = engine, clock, audit
 
-    def add(self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_by: str) -> str:
+    def add(self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_by: str = "") -> KeptLink:
         """Write down a link that is being made; its id goes into what is signed."""
         link_id = secrets.token_urlsafe(6)
         values = {
@@ -40,7 +40,7 @@ class Links:
             "site_id": site_id,
             "revision": revision,
             "made_at": self._now(),
-            "made_by": made_by,
+            "made_by": ACTING.get().who or made_by,
             "ends_at": ends_at.astimezone(UTC).replace(tzinfo=None),
         }
         with self._engine.execution_options(writes=True).begin() as connection:
@@ -49,7 +49,9 @@ class Links:
             self._audit.add(
                 "link made", subject=site_id, network_id=network_id, body=told, who=made_by, within=connection
             )
-        return link_id
+        found = self.find(link_id)
+        assert found is not None
+        return found
 
     def of(self, network_id: int) -> tuple[KeptLink, ...]:
         """Links of a network that have not ended, withdrawn ones too, the newest first."""
@@ -57,11 +59,11 @@ class Links:
         with self._engine.begin() as connection:
             return tuple(_link(row) for row in connection.execute(query.order_by(links.c.made_at.desc(), links.c.id)))
 
-    def withdrawn(self, link_id: str) -> datetime | None:
-        """When a link was withdrawn; None for one that was not, or of which nothing is known."""
+    def find(self, link_id: str) -> KeptLink | None:
+        """One link, ended or withdrawn ones too."""
         with self._engine.begin() as connection:
-            found = connection.execute(select(links.c.withdrawn_at).where(links.c.id == link_id)).scalar()
-        return found and found.replace(tzinfo=UTC)
+            row = connection.execute(select(links).where(links.c.id == link_id)).first()
+        return row and _link(row)
 
     def withdraw(self, network_id: int, link_id: str) -> bool:
         """Let a link open nothing from now on; whether there was one to withdraw."""

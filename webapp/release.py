@@ -85,6 +85,12 @@ def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | No
     return next((e for e in reversed(entries) if e.revision == opened.head.revision.number), None)
 
 
+def planners(opened: Opened, store: Store) -> frozenset[str]:
+    """Whoever saved a revision since the last issue: what they changed is what goes out now."""
+    issued = max((entry.revision for entry in store.entries.of(opened.head.id, kind=ISSUE)), default=0)
+    return frozenset(one.author for one in store.history(opened.head.id) if one.number > issued)
+
+
 def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: str) -> None:
     """Write down who answers for a sheet, and for which doubts.
 

@@ -15,7 +15,7 @@ An address that is not in the table needs `plan` to change anything: a new page 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -78,19 +78,26 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (r"/jobs/[^/]+/cancel", "compute"),
 )
 # What only looking needs more than `read` for.
-GUARDED: tuple[tuple[str, Action], ...] = ((r"/users(/.*)?|/record(\..*|/.*)?", "administer"),)
+GUARDED: tuple[tuple[str, Action], ...] = (
+    (r"/users(/.*)?|/record(\..*|/.*)?", "administer"),
+    (rf"{_ID}/readings/links", "issue"),  # whoever has a link may send readings
+)
 
 
 class NotAllowedError(Exception):
     """Somebody is signed in, and may not do this."""
 
-    def __init__(self, person: Person, action: Action) -> None:
+    def __init__(self, person: Person, action: Action, *, because: str = "") -> None:
+        name = person.name or ("this token" if person.via == "token" else "somebody without a name")
+        reading = ", for reading" if person.scope == "read" else ""
+        reason = f"{name} {because}, and" if because else f"{name} ({person.role}{reading})"
         self.problem = Problem(
             "role",
-            f"{person.name or 'this token'} ({person.role}{', for reading' if person.scope == 'read' else ''})"
-            f" may not {WORDS[action]}",
-            "somebody whose role allows it: " + ", ".join(role for role, may in ROLES.items() if action in may),
-            code="not-allowed",
+            f"{reason} may not {WORDS[action]}",
+            ("somebody else" if because else "somebody")
+            + " whose role allows it: "
+            + ", ".join(role for role, may in ROLES.items() if action in may),
+            code="approver-is-planner" if because else "not-allowed",
             values={"role": person.role, "action": action},
         )
         super().__init__(self.problem.what)
@@ -121,6 +128,30 @@ def needed(method: str, path: str) -> Action | None:
     if method in SAFE_METHODS:
         return next((action for pattern, action in GUARDED if re.fullmatch(pattern, bare)), "read")
     return next((action for pattern, action in NEEDS if re.fullmatch(pattern, bare)), "plan")
+
+
+def another_person(person: Person, planners: Collection[str], *, approval: str) -> None:
+    """Where approvals need another person (``SFN_DELAYS_APPROVAL=other``): refuse the planner, and who may not approve.
+
+    Parameters
+    ----------
+    person : Person
+        Who wants to answer for it.
+    planners : collection of str
+        Whoever changed what is to be approved.
+    approval : {'any', 'other'}
+
+    Raises
+    ------
+    NotAllowedError
+        If it is not another person with the role for it.
+    """
+    if approval != "other":
+        return
+    if not may(person, "approve"):
+        raise NotAllowedError(person, "approve")
+    if not person.named or person.name in planners:
+        raise NotAllowedError(person, "approve", because="changed what is to be approved")
 
 
 def current_user(request: Request) -> Person:

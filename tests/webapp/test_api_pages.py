@@ -53,6 +53,7 @@ def test_every_page_and_action_is_offered_and_described(client: TestClient) -> N
         "/networks/{network_id}/edit",
         "/jobs/{job_id}/cancel",
         "/users/tokens/{token_id}/revoke",
+        "/networks/{network_id}/readings/links/{link_id}/withdraw",
     }
 
 

@@ -12,7 +12,7 @@ from sfn.timing import delay_table
 from webapp.documents import network_of
 from webapp.passwords import hash_password
 from webapp.problems import RefusedError
-from webapp.site_links import made_link, read_link
+from webapp.site_links import made_link, open_link, read_link, token_of
 from webapp.store import Store
 
 PASSWORD = "long enough for anyone"
@@ -322,3 +322,48 @@ def test_an_older_reading_that_arrives_late_does_not_count_as_the_newest(client:
             told = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked.json()["questions"], 1)}
             assert send(client, link(number), taken_at=when, **{"set-1": value}, **told).json()["kept"] is True
     assert "disagrees" not in state_of(client, number, "North ridge")
+
+
+def test_a_link_is_listed_and_withdrawn(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int]
+) -> None:
+    """The same link each time the page is opened; withdrawn it opens nothing, and a new one is made when asked for."""
+    issue(number)
+    where = f"/networks/{number}/readings/links"
+
+    def address() -> str:
+        return client.get(f"/api/pages{where}", params={"site": "north"}).json()["lines"][0]["address"]
+
+    first = address()
+    assert client.get(first).status_code == 200
+    address()
+    given = store.links.of(number)
+    assert [("north", None)] == [(one.site_id, one.withdrawn_at) for one in given]
+    assert post(f"{where}/{given[0].id}/withdraw").status_code == 303
+    shut = client.get(first)
+    assert shut.status_code == 410
+    assert "was withdrawn" in shut.text
+    assert send(client, first, **{"reading-1": "1"}).status_code == 410
+    assert address() == ""
+    assert "Make a new link" in client.get(where).text
+    assert post(where, site="north").status_code == 303
+    assert client.get(address()).status_code == 200
+    assert client.get(first).status_code == 410
+    assert post(f"{where}/{given[0].id}/withdraw").status_code == 404
+    assert ["link made", "link withdrawn", "link made"] == [
+        line.action for line in store.audit.all() if "link" in line.action and line.subject in ("north", given[0].id)
+    ]
+    assert client.get(link(number)).status_code == 200, "one from before there were lists"
+
+
+def test_a_kept_link_ends_when_it_was_made_to(store: Store, number: int) -> None:
+    """Signing it anew for the page does not make it last longer."""
+    ends_at = datetime.now(UTC) + timedelta(hours=30)
+    kept = store.links.add(number, site_id="north", revision=1, ends_at=ends_at)
+    opened = open_link(store.links, "test-key", token_of("test-key", kept))
+    assert abs(opened.ends_at - ends_at) < timedelta(seconds=2)
+    late = store.links.add(number, site_id="north", revision=1, ends_at=datetime.now(UTC) - timedelta(seconds=1))
+    token = made_link("test-key", network_id=number, site_id="north", revision=1, days=1, link_id=late.id)
+    with pytest.raises(RefusedError) as over:
+        open_link(store.links, "test-key", token)
+    assert over.value.status == 410

@@ -356,3 +356,39 @@ def test_what_others_are_meant_to_reach_does_not_start_open(
         (tmp_path / "secrets.json").write_text(damaged, encoding="utf-8")
         assert main(["--data", str(tmp_path), "--port", "0"]) == 2
         assert "secrets.json" in capsys.readouterr().err
+
+
+def test_an_approver_is_another_person(
+    signed_in: Callable[..., TestClient], team: Store, example: dict[str, Any]
+) -> None:
+    """With the setting: neither a planner nor who changed the plan signs off or issues; without it roles alone count."""
+    number = team.create(example, author="Administrator", reason="first").network_id
+    sheet, form = f"/networks/{number}/sheets", {"revision": "1"}
+    planner = signed_in("planner", approval="other")
+    refused = send(planner, f"{sheet}/issue", **form)
+    assert refused.status_code == 403
+    assert "may not answer for doubts" in refused.text
+    administrator = signed_in("administrator", approval="other")
+    refused = send(administrator, f"{sheet}/issue", **form)
+    assert refused.status_code == 403
+    assert "Administrator changed what is to be approved" in refused.text
+    approver = signed_in("approver", approval="other")
+    for site in ("north", "south", "gap"):
+        send(approver, f"{sheet}/{site}/sign", signed_by="Somebody Else", **form)
+    assert send(approver, f"{sheet}/issue", **form).status_code == 303
+    issued = [entry for entry in team.entries.of(number) if entry.kind == "issue"]
+    assert {"Approver"} == {entry.made_by for entry in issued}
+    assert {"Approver"} == {entry.made_by for entry in team.entries.of(number, kind="sign-off")}
+    newest = team.read(number)
+    team.save(number, newest.document, base_revision=newest.revision.number, author="Approver", reason="mine now")
+    again = send(approver, f"{sheet}/issue", revision=str(newest.revision.number + 1))
+    assert again.status_code == 403, "what an approver changed needs another one"
+
+
+def test_the_setting_is_read_and_says_what_it_may_be(tmp_path: Any) -> None:
+    """SFN_DELAYS_APPROVAL."""
+    from webapp.settings import read_settings
+
+    assert read_settings({"HOME": str(tmp_path), "SFN_DELAYS_APPROVAL": "other"}).approval == "other"
+    with pytest.raises(PlanError):
+        read_settings({"HOME": str(tmp_path), "SFN_DELAYS_APPROVAL": "yes"})

@@ -10,6 +10,7 @@ from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
 from webapp.entries import Entry
+from webapp.links_kept import KeptLink
 from webapp.readings import Kept
 from webapp.release import SheetLine, State
 
@@ -100,6 +101,8 @@ class LinkLine:
     code: str
     """QR code; empty where the application has no public address."""
     why_not: tuple[str, ...] = ()
+    withdrawn: str = ""
+    """Id of the site whose link was withdrawn, so that a new one may be asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,3 +119,7 @@ class ReadingLinksPage(Context):
     """When they end."""
     reachable: bool
     """Whether the application has an address that a telephone can reach."""
+    given: tuple[KeptLink, ...]
+    """Every link of the network that has not ended, the newest first, withdrawn ones too."""
+    names: Mapping[str, str]
+    """Of the sites, by id."""

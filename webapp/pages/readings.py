@@ -14,12 +14,14 @@ from webapp import addresses
 from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.entries import Entry
+from webapp.limits import whole_number
+from webapp.problems import RefusedError
 from webapp.public import public_base
 from webapp.readings import LABELS, READING, Kept, kept
 from webapp.release import SheetLine, released
-from webapp.render import notice, page
+from webapp.render import notice, page, when
 from webapp.saving import author_of, save
-from webapp.site_links import USUAL_DAYS, checked_days, made_link
+from webapp.site_links import USUAL_DAYS, checked_days, kept_link, token_of
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
@@ -76,12 +78,39 @@ def show_links(
             why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
             lines.append(LinkLine(one.name, "", "", why))
             continue
-        token = made_link(settings.session_key, network_id=opened.head.id, site_id=one.id, revision=revision, days=days)
-        address = base + addresses.site_reading(token)
+        given = kept_link(store.links, network_id=opened.head.id, site_id=one.id, revision=revision, days=days)
+        if given.withdrawn_at is not None:
+            why_not = f"its link of this revision was withdrawn on {when(given.withdrawn_at)}"
+            lines.append(LinkLine(one.name, "", "", (why_not,), withdrawn=one.id))
+            continue
+        address = base + addresses.site_reading(token_of(settings.session_key, given))
         code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2) if base else ""
         lines.append(LinkLine(one.name, address, code))
     ends_at = datetime.now(UTC) + timedelta(days=days)
-    return page(request, ReadingLinksPage(opened.head, tuple(lines), ends_at, bool(base)))
+    names = {one.id: one.name for one in opened.network.sites}
+    context = ReadingLinksPage(opened.head, tuple(lines), ends_at, bool(base), store.links.of(opened.head.id), names)
+    return page(request, context)
+
+
+@router.post("/networks/{network_id}/readings/links")
+def make_link(opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+    """A new link to a site whose link was withdrawn."""
+    site_id, days = form.get("site", ""), whole_number(form.get("days", "")) or USUAL_DAYS
+    checked_days(days)
+    if site_id not in [one.id for one in opened.network.sites]:
+        raise RefusedError(422, Problem("site", f"there is no site {site_id[:60]!r}", "a site", code="unknown-site"))
+    ends_at, revision = datetime.now(UTC) + timedelta(days=days), opened.head.revision.number
+    store.links.add(opened.head.id, site_id=site_id, revision=revision, ends_at=ends_at)
+    return RedirectResponse(addresses.reading_links(opened.head.id), 303)
+
+
+@router.post("/networks/{network_id}/readings/links/{link_id}/withdraw")
+def withdraw(request: Request, opened: NetworkDep, store: StoreDep, link_id: str) -> Response:
+    """Let a link open nothing from now on."""
+    if not store.links.withdraw(opened.head.id, link_id):
+        raise RefusedError(404)
+    notice(request, "The link is withdrawn: whoever has it is told to ask for a new one.")
+    return RedirectResponse(addresses.reading_links(opened.head.id), 303)
 
 
 @router.post("/networks/{network_id}/readings/restarts")

@@ -8,12 +8,13 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.sheets import SheetPage, SheetPaper, SheetsPage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, SettingsDep, StoreDep
 from webapp.paper import pdf, qr_svg
 from webapp.problems import RefusedError
 from webapp.public import public_address
-from webapp.release import SheetLine, issue, released, sign_off
+from webapp.release import SheetLine, issue, planners, released, sign_off
 from webapp.render import html, notice, page
+from webapp.roles import another_person
 
 router = APIRouter(include_in_schema=False)
 STAMPS = {"withheld": "WITHHELD", "needs sign-off": "NOT ISSUED", "ready": "NOT ISSUED", "issued": ""}
@@ -77,8 +78,18 @@ def as_qr(request: Request, opened: NetworkDep, settings: SettingsDep, site_id: 
 
 
 @router.post("/networks/{network_id}/sheets/{site_id}/sign")
-def sign(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, site_id: str, form: FormDep) -> Response:
+def sign(
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    person: PersonDep,
+    site_id: str,
+    form: FormDep,
+) -> Response:
     """Let a sheet go out although there are doubts that a named person may answer for."""
+    another_person(person, planners(opened, store), approval=settings.approval)
     name = _signed_by(form, "signed_by", opened.head.revision.number)
     line = released(opened, store, maps).of(site_id)
     sign_off(opened, store, line, by=name, note=form.get("note", "").strip())
@@ -87,8 +98,17 @@ def sign(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, s
 
 
 @router.post("/networks/{network_id}/sheets/issue")
-def issue_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
+def issue_all(
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    person: PersonDep,
+    form: FormDep,
+) -> Response:
     """Issue every sheet that may go out; those that change together, or none of them."""
+    another_person(person, planners(opened, store), approval=settings.approval)
     name = _signed_by(form, "issued_by", opened.head.revision.number)
     number, names = issue(opened, store, released(opened, store, maps), by=name)
     frozen = "" if number == opened.head.revision.number else " The common delay is frozen from now on."

@@ -19,7 +19,7 @@ from webapp.readings import LABELS, LEVELS, LOCKS, READING, READINGS_N, Typed, c
 from webapp.release import SheetLine, released
 from webapp.render import notice, page
 from webapp.settings import Settings
-from webapp.site_links import SiteLink, read_link
+from webapp.site_links import SiteLink, open_link
 from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
@@ -38,7 +38,7 @@ def take(
     request: Request, token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep, form: FormDep
 ) -> Response:
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
-    link = read_link(settings.session_key, token)
+    link = open_link(store.links, settings.session_key, token)
     planned = opened(store.read(link.network_id, link.revision))
     line = released(planned, store, maps).of(link.site_id)
     made = line.sheet
@@ -110,7 +110,7 @@ def _page(
     status: int = 200,
 ) -> Response:
     """The page in any state."""
-    link = read_link(settings.session_key, token)
+    link = open_link(store.links, settings.session_key, token)
     planned: Opened = opened(store.read(link.network_id, link.revision))
     line = released(planned, store, maps).of(link.site_id)
     names = [one.row.route for one in line.sheet.routes]
