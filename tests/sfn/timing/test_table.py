@@ -491,3 +491,42 @@ def test_staying_on_the_coarse_setting_stands_beside_the_nearest() -> None:
     plain = delay_table(example(lambda tree: only(tree, [coarse, field(name="fine", step=0.1, greatest=500)], 2000.1)))
     assert plain.row("north").fields[0].value == 48
     assert plain.row("north").alternative is None
+
+
+@pytest.mark.parametrize(("greatest", "expected"), [
+    (100, "a common delay of 1000 us or less (1000 us is the least that works)"),
+    (99, "a wider field or 1 us of delay upstream: the least common delay that works is 1000 us, forced by site North "
+         "ridge (main)"),
+])  # fmt: skip
+def test_a_common_delay_that_just_fits_is_offered_before_a_wider_field(greatest: float, expected: str) -> None:
+    """Two sites of 1,000 and 900 us: with 100 us of field the least common delay serves both, with 99 it does not."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"] = tree["sites"][:2]
+        tree["stages"] = []
+        for site, latency_us, most in zip(tree["sites"], (1000, 900), (5000, greatest), strict=True):
+            stage = {"id": f"{site['id']}-all", "kind": "other", "latency_us": latency_us, "tolerance_us": 1}
+            tree["stages"].append(stage | {"source": "data sheet"})
+            site.update(
+                chains=[{"route": "main", "stages": [stage["id"]]}], delay_fields=[field(greatest=most)], offset_us=0
+            )
+        tree["common_delay"] = {"mode": "fixed", "value_us": 1300}
+
+    table = delay_table(example(change))
+    (problem,) = [p for p in table.problems if p.code == "setting-unreachable"]
+    assert problem.expected == expected
+    assert (table.reachable is None) is (greatest == 99)
+
+
+@pytest.mark.parametrize(("standby_us", "said"), [(1005.0, False), (1005.001, True), (995.0, False), (994.999, True)])
+def test_a_jump_is_said_where_it_is_more_than_the_service_bears(standby_us: float, said: bool) -> None:
+    """FM stereo bears 5 us either way: a jump of just that is borne."""
+
+    def change(tree: dict[str, Any]) -> None:
+        only(tree, [field(step=0.001)], 2000.0)
+        tree["stages"].append(tree["stages"][0] | {"id": "other", "latency_us": standby_us})
+        tree["sites"][0]["chains"].append({"route": "standby", "stages": ["other"]})
+
+    table = delay_table(example(change))
+    assert table.row("north", "standby").jump_us == pytest.approx(standby_us - 1000.0)
+    assert [p.code for p in table.problems] == (["jump-beyond-tolerance"] if said else [])
