@@ -211,7 +211,7 @@ def test_no_sheet_goes_out_for_a_relay_that_oscillates(
 
 
 def test_a_sheet_has_the_devices_own_words_and_what_a_change_does(
-    client: TestClient, store: Store, example: dict[str, Any]
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
 ) -> None:
     """Menu, sign, interruption, loss of the reference, instruments: where they are said, and nothing where not."""
     before = text_of(client, f"/networks/{store.create(example, author='t', reason='t').network_id}/sheets/north")
@@ -232,3 +232,5 @@ def test_a_sheet_has_the_devices_own_words_and_what_a_change_does(
     sheet = text_of(client, f"/networks/{number}/sheets/north")
     assert "entered at the head-end for transmitter 17, not at this site" in sheet
     assert "does not interrupt the programme" in sheet
+    issue(number)
+    assert "codec delay: set at the head-end, not here" in text_of(client, f"/networks/{number}/sheets/north")
