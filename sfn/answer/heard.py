@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.reception.signals import PointSignals
 from sfn.systems.fm_audio import received_audio
-from sfn.systems.fm_direct import WEAKEST_DB, phase_sets
+from sfn.systems.fm_direct import phase_sets
 from sfn.systems.fm_tune import RATE_HZ, SECONDS, made_programme
 
 PHASES = ("worst tenth", "typical")
@@ -158,8 +158,7 @@ def heard(
                 )
             ]
         )
-    # What lies further down than the direct simulation counts is not to be heard.
-    signals = [s for s in point.signals if s.level_difference_db >= -WEAKEST_DB]
+    signals = [s for s in point.signals if s.significant]  # those that the verdict counts
     if not signals:
         raise PlanError(
             [

@@ -6,7 +6,7 @@ from typing import Any
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.geodesy.sites import place
 from sfn.plan import Network
-from sfn.reception.point import PointQuality, point_quality
+from sfn.reception.point import PointQuality, point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
@@ -120,6 +120,7 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     about = (yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source)
     if quality is None:
         return Judged(point, None, None, None, is_fm, *about)
+    point = with_verdict(point, quality)
     window_us = 0.0
     if yard.carried.kind == "ofdm":
         window_us = of_strategy(quality.answer)["window_us"]

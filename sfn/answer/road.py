@@ -44,15 +44,16 @@ class Stretch:
         How much of it is without: breaks of up to `JOIN_M` with service are part of a stretch. [m]
     class_name : str
         The class of most of that.
-    hurts, wanted : str or None
-        The site whose signal hurts most and the strongest site, as they stand together on most of it; no site hurts
-        where all are too weak.
     margin_db : float
         The worst on it; negative: not served. [dB]
     lat_deg, lon_deg : float
-        Where that is. [degrees]
+        Where that is; all that follows is of this place. [degrees]
+    hurts, wanted, second : str or None
+        The site whose signal hurts most, the strongest and the second strongest; no site hurts where all are too weak.
     delay_difference_us, level_difference_db : float or None
-        Of the two strongest signals there, second minus strongest.
+        Of the two strongest signals, `second` minus `wanted`.
+    hurts_delay_us, hurts_level_db : float or None
+        `hurts` minus `wanted`; None where none hurts, or the strongest itself.
     nearest, away_m : str, float
         Place or site nearest to that, and how far it is. [m]
     """
@@ -70,6 +71,9 @@ class Stretch:
     level_difference_db: float | None
     nearest: str
     away_m: float
+    second: str | None
+    hurts_delay_us: float | None
+    hurts_level_db: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +199,8 @@ def road(
     counts = np.zeros(level.shape, dtype=bool)
     if len(rows):
         counts = significant(level, arrival, significant_db=yard.counts.significant_db, guard_us=yard.counts.guard_us)
+        upset = np.flatnonzero((quality.quality_class == UPSET) & np.isfinite(quality.limiting))
+        counts[quality.limiting[upset].astype(np.intp), upset] = True  # what upsets a place counts there
     share_m = samples.share_m()
     classes = quality.quality_class
     made = Road(
@@ -250,22 +256,16 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
     delay, level = of.of_second(of.delay_difference_us)[worst], of.level_difference_db[worst]
     lat, lon = float(of.samples.lat_deg[worst]), float(of.samples.lon_deg[worst])
     nearest, away_m = _nearest(lat, lon, near)
-    hurts, wanted = _pair(of, part, classes == CLASSES.index(name), share_m)
+    hurts, top, second = of.quality.limiting[worst], int(of.strongest[worst]), int(of.second[worst])
+    who = None if np.isnan(hurts) else int(hurts)
+    apart = who is not None and top >= 0 and who != top
     return Stretch(
-        float(edges_m[a]), float(edges_m[b]), upset + weak, name, hurts, wanted, float(of.quality.margin_db[worst]),
-        lat, lon, finite_or_none(delay), finite_or_none(level), nearest, away_m,
+        float(edges_m[a]), float(edges_m[b]), upset + weak, name, None if who is None else of.sites[who],
+        of.sites[top] if top >= 0 else None, float(of.quality.margin_db[worst]), lat, lon, finite_or_none(delay),
+        finite_or_none(level), nearest, away_m, of.sites[second] if second >= 0 else None,
+        finite_or_none(float(of.delay_difference_us[who, worst])) if apart else None,
+        finite_or_none(float(of.level_dbuvm[who, worst] - of.level_dbuvm[top, worst])) if apart else None,
     )  # fmt: skip
-
-
-def _pair(of: Road, part: slice, where: NDArray[np.bool_], share_m: Floats) -> tuple[str | None, str | None]:
-    """The site that hurts and the strongest, as they stand together on most of a stretch; None where none does."""
-    strongest, limiting = of.strongest[part][where], of.quality.limiting[part][where]
-    hurts = np.nan_to_num(limiting, nan=-1.0).astype(int)
-    sums: dict[tuple[int, int], float] = {}
-    for pair, length in zip(zip(hurts.tolist(), strongest.tolist(), strict=True), share_m[where], strict=True):
-        sums[pair] = sums.get(pair, 0.0) + float(length)
-    bad, top = max(sums, key=lambda pair: sums[pair])
-    return of.sites[bad] if bad >= 0 else None, of.sites[top] if top >= 0 else None
 
 
 def _nearest(lat: float, lon: float, near: Mapping[str, tuple[float, float]]) -> tuple[str, float]:

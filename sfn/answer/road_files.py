@@ -59,6 +59,7 @@ def road_csv(of: Road, by: Stamp) -> str:
         "class",
         "hurts",
         "strongest",
+        "second",
         "level_difference_db",
         "delay_difference_us",
     ]
@@ -75,6 +76,7 @@ def road_csv(of: Road, by: Stamp) -> str:
             "" if np.isnan(kind) else CLASSES[int(kind)],
             "" if np.isnan(hurts) else of.sites[int(hurts)],
             "" if of.strongest[k] < 0 else of.sites[of.strongest[k]],
+            "" if of.second[k] < 0 else of.sites[of.second[k]],
             _cell(level_difference[k]),
             _cell(delay_difference[k]),
         ]

@@ -7,7 +7,6 @@ import numpy as np
 
 from sfn.plan import Network
 from sfn.reception.quality import ADEQUATE_SNR_DB
-from sfn.reception.significance import criteria, significant
 from sfn.report.stems import Stemmed, Stems, stems
 from sfn.systems.bs412 import nuisance_field, unrelated_snr
 from sfn.systems.ofdm import of_strategy, ofdm_answer
@@ -135,17 +134,14 @@ def listed(
         window_us = of_strategy(answer)["window_us"]
     order = np.argsort(-signals.level_dbuvm, kind="stable")
     top = int(order[0])
-    counts = criteria(network.model_copy(update={"frequency_mhz": frequency_mhz}), carried)
-    level, delay = (v[order][:, None] for v in (signals.level_dbuvm, signals.delay_us))
-    counted = significant(level, delay, significant_db=counts.significant_db, guard_us=counts.guard_us)[:, 0]
     arrivals = tuple(
         Stemmed(
             names[k],
             float(signals.delay_us[k] - signals.delay_us[top]),
             float(signals.level_dbuvm[k] - signals.level_dbuvm[top]),
-            bool(counted[n]),
+            True,  # a list is what its maker wants counted
         )
-        for n, k in enumerate(order)
+        for k in order
     )
     adequate_db = network.thresholds.adequate_snr_db
     picture = stems(

@@ -47,8 +47,8 @@ LAYERS = {
     "lost_to_self": Offered("Lost to self-interference", "1 where the strongest alone would serve", RECEPTION),
     "strongest_site": Offered("Strongest site", "site", SIGNALS),
     "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS),
-    "level_difference_db": Offered("Level difference of the two strongest", "dB", SIGNALS),
-    "delay_difference_us": Offered("Delay difference of the two strongest", "us", SIGNALS),
+    "level_difference_db": Offered("Level difference, second strongest minus strongest", "dB", SIGNALS),
+    "delay_difference_us": Offered("Delay difference, second strongest minus strongest", "us", SIGNALS),
     "delay_spread_us": Offered("Delay spread of all significant signals", "us", SIGNALS),
 }
 
@@ -139,7 +139,6 @@ def zones(
     if len(on_air) < len(coverage.sites):
         arrivals = arrivals[on_air]
     levels, rare = received(network, coverage, on_air)
-    found = overlap(levels, arrivals, counts=counts, executor=executor)
     yard = yardstick(network)
     quality = service_quality(
         levels,
@@ -149,6 +148,7 @@ def zones(
         level_1pct_dbuvm=rare,
         executor=executor,
     )
+    found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
     sites, area = tuple(coverage.sites[i] for i in on_air), counted_km2(coverage)
     people = counted_people(coverage, people)
     return Zones(

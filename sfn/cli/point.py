@@ -9,7 +9,7 @@ from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read_file
-from sfn.reception.point import point_quality
+from sfn.reception.point import point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
@@ -67,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
     if args.hear is not None:
         _write_sound(args, network, found)
     quality = point_quality(network, found, yardstick(network))
+    found = with_verdict(found, quality)
     if args.json:
         print_json(document(found, quality) | {"tried": list(now.says)})
         return 0

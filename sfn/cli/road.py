@@ -6,14 +6,15 @@ CSV or GPX log of measured levels, as for `calibrate`.
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
 `smooth_earth`; `served_m`, `classes` (each `class`, `length_m`, `share_pct`), `unknown_m` (nothing known),
 `uncovered_m` (a site's path leaves the terrain); `stretches` without adequate service, the longest loss first:
-`from_m`, `to_m`, `lost_m`, `class`, `hurts`, `wanted`, and its worst sample `margin_db`, `lat`, `lon`,
-`delay_difference_us`, `level_difference_db`, `nearest`, `away_m`; where something is tried, also `planned_lost_m` and
+`from_m`, `to_m`, `lost_m`, `class`, and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted` (the
+strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us` and
+`hurts_level_db` (`hurts` minus `wanted`), `nearest`, `away_m`; where something is tried, also `planned_lost_m` and
 `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan, these
 with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
 `covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM), `hurts`,
-`coverage_probability`, `level_dbuvm`, `level_difference_db`, `delay_difference_us`, `signals` (strongest first;
-differences are from the strongest); `problems`.
+`coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
+minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
 """
 
 import argparse
@@ -114,7 +115,7 @@ def _print(found: Road, before: Road | None) -> None:
     if found.stretches:
         print()
         print_table(
-            ("without service, from km", "to km", "reception", "hurts", "margin dB", "delay difference us", "near"),
+            ("without service, from km", "to km", "reception", "hurts", "margin dB", "at the worst place, us", "near"),
             (
                 (
                     number(s.from_m / 1000, 2),
@@ -122,7 +123,9 @@ def _print(found: Road, before: Road | None) -> None:
                     s.class_name,
                     s.hurts or "-",
                     number(s.margin_db),
-                    number(s.delay_difference_us, 1, signed=True),
+                    "-"
+                    if s.second is None
+                    else f"{s.second} minus {s.wanted} {number(s.delay_difference_us, 1, signed=True)}",
                     f"{s.nearest}, {number(s.away_m / 1000, 1)} km" if s.nearest else "-",
                 )
                 for s in found.stretches

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.reception.kernels import overlap_loop
+from sfn.reception.quality import TOO_WEAK, UPSET, ServiceQuality
 from sfn.reception.significance import Criteria
 
 Rasters = NDArray[np.float32]
@@ -60,7 +61,14 @@ def in_chunks(work: Callable[[slice], None], pixels_n: int, *, executor: Executo
         list(executor.map(work, slices))
 
 
-def overlap(level_dbuvm: Rasters, arrival_us: Floats, *, counts: Criteria, executor: Executor | None = None) -> Overlap:
+def overlap(
+    level_dbuvm: Rasters,
+    arrival_us: Floats,
+    *,
+    counts: Criteria,
+    quality: ServiceQuality | None = None,
+    executor: Executor | None = None,
+) -> Overlap:
     """The overlap layers of a grid.
 
     Parameters
@@ -71,6 +79,9 @@ def overlap(level_dbuvm: Rasters, arrival_us: Floats, *, counts: Criteria, execu
         [us]
     counts : Criteria
         What is usable and significant.
+    quality : ServiceQuality, optional
+        Of the same signals: then usable is what its classes do not call too weak, and a signal that upsets a place
+        counts there, so that the overlap zone holds every place that is upset.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among; the loops hold no GIL.
 
@@ -85,6 +96,14 @@ def overlap(level_dbuvm: Rasters, arrival_us: Floats, *, counts: Criteria, execu
         )
     pixels = level_dbuvm.shape[1]
     layers = [np.empty(pixels, dtype=np.float32) for _ in range(5)]
+    if quality is None:
+        usable, upset_by = (
+            np.fmax.reduce(level_dbuvm, axis=0) >= counts.usable_dbuvm,
+            np.full(pixels, np.nan, np.float32),
+        )
+    else:
+        usable = quality.quality_class < TOO_WEAK
+        upset_by = np.where(quality.quality_class == UPSET, quality.limiting, np.float32(np.nan)).astype(np.float32)
     guard_us = counts.guard_us if np.isfinite(counts.guard_us) else -1.0
 
     def work(part: slice) -> None:
@@ -92,7 +111,8 @@ def overlap(level_dbuvm: Rasters, arrival_us: Floats, *, counts: Criteria, execu
         overlap_loop(
             level_dbuvm[:, part],
             arrival_us[:, part],
-            counts.usable_dbuvm,
+            usable[part],
+            upset_by[part],
             counts.significant_db,
             guard_us,
             *(layer[part] for layer in layers),

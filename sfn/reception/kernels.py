@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 def overlap_loop(
     level_dbuvm: NDArray[np.float32],
     arrival_us: NDArray[np.float64],
-    usable_dbuvm: float,
+    usable: NDArray[np.bool_],
+    upset_by: NDArray[np.float32],
     significant_db: float,
     guard_us: float,
     strongest: NDArray[np.float32],
@@ -18,7 +19,11 @@ def overlap_loop(
     delay_difference_us: NDArray[np.float32],
     delay_spread_us: NDArray[np.float32],
 ) -> None:
-    """Fill the layers of `sfn.reception.area.Overlap` for pixels shaped (S, M) into arrays shaped (M,)."""
+    """Fill the layers of `sfn.reception.area.Overlap` for pixels shaped (S, M) into arrays shaped (M,).
+
+    `usable` (M,) says where anything can be received, `upset_by` (M,) which row upsets a place and therefore counts,
+    however weak; NaN: none.
+    """
     sites, pixels = level_dbuvm.shape
     for m in range(pixels):
         top = -1
@@ -37,7 +42,7 @@ def overlap_loop(
         level_difference_db[m] = np.nan
         delay_difference_us[m] = np.nan
         delay_spread_us[m] = np.nan
-        if top < 0 or level_dbuvm[top, m] < usable_dbuvm:
+        if top < 0 or not usable[m]:
             continue
         strongest[m] = top
         if runner < 0:
@@ -54,7 +59,7 @@ def overlap_loop(
                 continue
             arrival = arrival_us[s, m]
             near = level >= level_dbuvm[top, m] - significant_db
-            if not near and not abs(arrival - reference) <= guard_us:
+            if not near and not abs(arrival - reference) <= guard_us and s != upset_by[m]:
                 continue
             counted += 1
             earliest = min(earliest, arrival)

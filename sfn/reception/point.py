@@ -1,13 +1,13 @@
 """One place judged: class, margin, which signal is wanted, which hurts, and what would fix it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from sfn.plan import Network
-from sfn.reception.quality import CLASSES, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
+from sfn.reception.quality import CLASSES, TOO_WEAK, UPSET, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.ofdm import of_strategy, ofdm_answer
@@ -40,6 +40,8 @@ class PointQuality:
     probability: float | None
     wanted: str
     hurts: str | None
+    hurts_place: int | None
+    """Place among the point's signals."""
     adequate_snr_db: float
     implementation_margin_db: float
     answer: dict[str, Any]
@@ -59,10 +61,12 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         return None
     level, rare, arrival = _arrays(point)
     found = _judged(network, yard, level, rare, arrival)
-    answer = _answer(network, yard, level[:, 0], rare[:, 0], arrival[:, 0])
+    heard = np.array([signal.significant or yard.carried.kind != "fm" for signal in point.signals])
+    answer = _answer(network, yard, level[heard, 0], rare[heard, 0], arrival[heard, 0])
     limiting = found.limiting[0]
     names = [signal.site_name for signal in point.signals]
-    hurts = None if np.isnan(limiting) else names[int(limiting)]
+    place = None if np.isnan(limiting) else int(limiting)
+    hurts = None if place is None else names[place]
     wanted = names[_wanted(answer)]
     probability = None if found.probability is None else float(found.probability[0])
     return PointQuality(
@@ -72,10 +76,33 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         probability,
         wanted,
         hurts,
+        place,
         yard.adequate_snr_db,
         yard.implementation_margin_db,
         answer,
         () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
+    )
+
+
+def with_verdict(point: PointSignals, quality: PointQuality | None) -> PointSignals:
+    """The point with what the verdict adds: usable is what is not too weak, and what upsets it counts.
+
+    OFDM and 8-VSB judge every signal, however weak, and one outside the guard interval or the mask may upset a place
+    from further down than where signals usually count. FM counts in its verdict what counts in its table.
+    """
+    if quality is None:
+        return point
+    upset = quality.class_name == CLASSES[UPSET]
+    signals = tuple(
+        replace(signal, significant=signal.significant or (upset and place == quality.hurts_place))
+        for place, signal in enumerate(point.signals)
+    )
+    arrivals = [signal.arrival_us for signal in signals if signal.significant]
+    return replace(
+        point,
+        signals=signals,
+        delay_spread_us=max(arrivals) - min(arrivals),
+        usable=quality.class_name != CLASSES[TOO_WEAK],
     )
 
 

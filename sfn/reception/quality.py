@@ -195,7 +195,9 @@ def figures(
     if yard.carried.id == "fm-mono" or not level_dbuvm.shape[0]:
         mono = found.figure_db
     else:
-        heard = fm_quality(level_dbuvm, arrival_us, local=local_table("mono")).snr_local_db
+        heard = fm_quality(
+            level_dbuvm, arrival_us, local=local_table("mono"), significant_db=yard.counts.significant_db
+        ).snr_local_db
         mono = np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
     return (
         {"mono_snr_db": mono}
@@ -210,7 +212,9 @@ def figures(
 def _fm(level: NDArray[np.floating], arrival: Doubles, yard: Yardstick, workers: int) -> ServiceQuality:
     """FM: the smaller of what level and S/N leave."""
     mode = "mono" if yard.carried.id == "fm-mono" else "stereo"
-    found = fm_quality(level, arrival, local=local_table(mode), workers=workers)
+    found = fm_quality(
+        level, arrival, local=local_table(mode), significant_db=yard.counts.significant_db, workers=workers
+    )
     of_level = np.fmax.reduce(level, axis=0) - yard.counts.usable_dbuvm
     of_snr = found.snr_local_db - yard.implementation_margin_db - yard.adequate_snr_db
     plenty = (of_level >= LEVEL_MARGIN_DB) & (of_snr >= yard.target_snr_db - yard.adequate_snr_db)

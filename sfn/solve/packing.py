@@ -117,7 +117,7 @@ def _fm(
     """FM: echoes that can be heard at all, at places that they could bring below the target."""
     table = local_table("mono" if yard.carried.id == "fm-mono" else "stereo")
     gap = top - level
-    worst = np.where(echo, worst_noise(gap, table), 0.0)
+    worst = np.where(echo & (gap <= yard.counts.significant_db), worst_noise(gap, table), 0.0)
     margin = top - yard.counts.usable_dbuvm
     spare_db = max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
     limit = 10 ** (-(yard.implementation_margin_db + yard.adequate_snr_db + spare_db) / 20)

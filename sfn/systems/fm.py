@@ -239,7 +239,14 @@ def local_noise(
     return np.where(np.isnan(weaker) | np.isnan(delay), np.nan, voltage)
 
 
-def quality(level_dbuvm: NDArray[Any], arrival_us: NDArray[Any], *, local: LocalTable, workers: int = 2) -> Quality:
+def quality(
+    level_dbuvm: NDArray[Any],
+    arrival_us: NDArray[Any],
+    *,
+    local: LocalTable,
+    significant_db: float = np.inf,
+    workers: int = 2,
+) -> Quality:
     """FM quality at many places, all signals taken together.
 
     Parameters
@@ -248,6 +255,8 @@ def quality(level_dbuvm: NDArray[Any], arrival_us: NDArray[Any], *, local: Local
         Median level and arrival time of each signal; NaN level: no signal. [dBuV/m, us]
     local : LocalTable
         From `local_table`.
+    significant_db : float, default infinite
+        Echoes more than this below the strongest do not count. [dB]
     workers : int, default 2
         Threads, each on its own part of the places.
 
@@ -278,7 +287,8 @@ def quality(level_dbuvm: NDArray[Any], arrival_us: NDArray[Any], *, local: Local
 
     def part(begin: int, end: int) -> None:
         fm_quality(
-            levels, arrivals, noise, columns, local.floor_factor, 10 ** (-CAP_DB / 20), begin, end,
+            levels, arrivals, noise, columns, local.floor_factor, 10 ** (-CAP_DB / 20), significant_db,
+            begin, end,
             out.snr_local_db, out.strongest, out.limiting, out.amplitude_sum_ratio,
         )  # fmt: skip
 

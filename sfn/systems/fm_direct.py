@@ -12,7 +12,6 @@ from sfn.systems.fm_simulation import Ray, many_path_error, noise_ratio, phase_d
 from sfn.systems.fm_table import rds_ratio
 
 PHASES = 24
-WEAKEST_DB = 40.0  # echoes further down are left out: alone they would leave S/N 50 dB in stereo
 _SPREAD_DRAWS = 6
 _SPREAD_PHASES = 12
 
@@ -68,12 +67,11 @@ def direct_statistics(
     if not np.all(weaker >= 0):
         raise ValueError(f"level_difference_db must be 0 dB or more, got {weaker.min()}")
     offset, mismatch = (np.broadcast_to(v, weaker.shape) for v in (carrier_offset_hz, deviation_mismatch_ratio))
-    kept = weaker <= max(WEAKEST_DB, weaker.min())
     rays = [
         Ray(-level, late, float(hertz), float(ratio))
-        for level, late, hertz, ratio in zip(weaker[kept], delay[kept], offset[kept], mismatch[kept], strict=True)
+        for level, late, hertz, ratio in zip(weaker, delay, offset, mismatch, strict=True)
     ]
-    levels, psi, plain_cases = _draws(weaker[kept], spread_db, seed)
+    levels, psi, plain_cases = _draws(weaker, spread_db, seed)
 
     def one(stereo: bool) -> dict[str, dict[str, float]]:
         programme = noise_programme(seed, stereo=stereo, emphasis_us=emphasis_us, level_dbr=programme_level_db)

@@ -176,6 +176,7 @@ def fm_quality(
     columns: int,
     floor: float,
     least_noise: float,
+    significant_db: float,
     begin: int,
     end: int,
     snr_db: NDArray[np.float64],
@@ -187,9 +188,9 @@ def fm_quality(
 
     `level_dbuvm`, `arrival_us` (S, M): NaN level, no signal. `noise` (rows * columns,): noise voltage of one echo
     over `floor`, rows 1 dB apart from 0 and the last 0, columns from 0.25 us in eight equal parts of each octave.
-    Closer signals make no noise. The sum, with `floor` and not below `least_noise`, gives `snr_db` (M,), NaN
-    without a signal or where one has a level but no arrival. `strongest` and `limiting` (M,) are rows of the
-    input, -1: none; `amplitude_sum_ratio` (M,) is the sum of r.
+    Closer signals make no noise, nor do those more than `significant_db` below the strongest. The sum, with `floor`
+    and not below `least_noise`, gives `snr_db` (M,), NaN without a signal or where one has a level but no arrival.
+    `strongest` and `limiting` (M,) are rows of the input, -1: none; `amplitude_sum_ratio` (M,) is the sum of r.
 
     Places go in blocks that stay in the cache; inner loops have no branches, so that they run on whole vectors.
     The bits of a float32 are its octave and the part of it: over 2^20 they are eighths of octaves.
@@ -200,6 +201,7 @@ def fm_quality(
     last_column = np.float32(columns - 1)
     top_column = last_column - np.float32(1.0)
     zero, one = np.float32(0.0), np.float32(1.0)
+    heard_db = np.float32(significant_db)
     width = np.int32(columns)
     step, unit = np.uint64(columns), np.uint64(1)
     nearest_us = np.float32(0.25)
@@ -243,7 +245,7 @@ def fm_quality(
             at = np.int32(s)
             for k in range(count):
                 gap = np.float32(best[k] - level_dbuvm[s, start + k])
-                weaker[k] = gap if gap < last_row else last_row
+                weaker[k] = gap if gap <= heard_db and gap < last_row else last_row
                 late = np.float32(abs(arrival_us[s, start + k] - best_us[k]))
                 delay[k] = late
             for k in range(count):  # 2^x: whole part into the exponent, a polynomial for the rest

@@ -93,12 +93,12 @@
     if (lines) { lines.remove(); lines = null; }
     says.replaceChildren();
     if (!pair) return;
-    const [a, b] = JSON.parse(pair), silent = view.sites.find((site) => (site.id === a || site.id === b) && !site.on_air);
+    const [a, b] = JSON.parse(pair), names = Object.fromEntries(view.sites.map((site) => [site.id, site.name])), silent = view.sites.find((site) => (site.id === a || site.id === b) && !site.on_air);
     if (silent) {
       says.textContent = `No wavefronts: ${silent.name} is off the air.`;
       return;
     }
-    says.append(Object.assign(document.createElement("span"), { className: "ribbon-key" }), `${byId("pair").selectedOptions[0].text} arrive within ${view.tolerance} of each other: strong where their levels match, faint elsewhere. The ribbon tints the layer beneath it; “no layer” shows it alone.`);
+    says.append(Object.assign(document.createElement("span"), { className: "ribbon-key" }), `${byId("pair").selectedOptions[0].text} arrive within ${view.tolerance} of each other. Labels of the lines: ${names[b]} minus ${names[a]}, positive where ${names[b]} is later. Strong where their levels match, faint elsewhere. The ribbon tints the layer beneath it; “no layer” shows it alone.`);
     ribbon = overlay(null, address("ribbon.png", { a, b }), bounds, "ribbon", 0.85);
     const answer = await fetch(address("lines.json", { a, b }));
     const drawn = answer.ok ? await answer.json() : null;

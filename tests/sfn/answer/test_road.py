@@ -124,6 +124,24 @@ def test_between_two_sites_a_kilometre_is_twice_its_travel_time() -> None:
     assert per_km == pytest.approx(-2e9 * 1.000315 / 299_792_458, rel=0.01)
 
 
+def test_names_and_numbers_of_a_stretch_are_those_of_its_worst_place(network: Network, along: Line) -> None:
+    """Held to the samples of the document: the worst of each stretch has these names, in this order, with this sign."""
+    answer = document(on_line(network, along, WhatIf({"summit": -30.0, "west": 20.0})))
+    assert len(answer["stretches"]) > 1
+    for stretch in answer["stretches"]:
+        (worst,) = [s for s in answer["samples"] if (s["lat"], s["lon"]) == (stretch["lat"], stretch["lon"])]
+        by_name = {signal["site"]: signal for signal in worst["signals"]}
+        first, second = worst["signals"][:2]
+        assert (stretch["hurts"], stretch["wanted"], stretch["second"]) == (
+            worst["hurts"], first["site"], second["site"],
+        )  # fmt: skip
+        for key in ("delay_difference_us", "level_difference_db"):
+            assert stretch[key] == pytest.approx(second[key])
+        if stretch["hurts"] not in (None, stretch["wanted"]):
+            assert stretch["hurts_delay_us"] == pytest.approx(by_name[stretch["hurts"]]["delay_difference_us"])
+            assert stretch["hurts_level_db"] == pytest.approx(by_name[stretch["hurts"]]["level_difference_db"])
+
+
 def test_lengths_add_up_and_stretches_hold_what_is_lost(network: Network, along: Line) -> None:
     """Every metre is in one class or unknown; stretches hold just the metres without service."""
     found = on_line(network, along, WhatIf()).found

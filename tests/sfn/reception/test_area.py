@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from sfn.reception.area import overlap, overlap_summary
+from sfn.reception.quality import TOO_WEAK, UPSET, service_quality, yardstick
 from sfn.reception.significance import Criteria, delay_spread, significant
+from tests.sfn.networks import example
 
 FM = Criteria(54.0, "test", 20.0, float("nan"), 6.0)
 OFDM = Criteria(40.0, "test", 15.0, 246.0, 6.0)
@@ -68,3 +70,20 @@ def test_arrays_of_different_shapes_are_refused() -> None:
     """The message gives both shapes."""
     with pytest.raises(ValueError, match=r"one shape \(S, M\), got \(1, 2\) and \(2, 2\)"):
         overlap(np.zeros((1, 2), dtype=np.float32), np.zeros((2, 2)), counts=FM)
+
+
+@pytest.mark.parametrize("service_id", ["fm-stereo", "dab-mode-1", "8-vsb"])
+def test_every_place_that_is_upset_lies_in_the_overlap_zone(service_id: str) -> None:
+    """Class area and overlap area do not contradict each other, nor does "too weak" lie in the zone."""
+    rng = np.random.default_rng(5)
+    frequency_mhz = {"fm-stereo": 98.3, "dab-mode-1": 223.936, "8-vsb": 575.0}[service_id]
+    yard = yardstick(example(lambda tree: tree.update(service=service_id, frequency_mhz=frequency_mhz)))
+    level = (yard.counts.usable_dbuvm + rng.normal(8, 14, (6, 4000))).astype(np.float32)
+    arrival = rng.uniform(0, 900 if service_id == "dab-mode-1" else 80, (6, 4000))
+    quality = service_quality(level, arrival, yard, frequency_mhz=frequency_mhz)
+    zone = np.isfinite(overlap(level, arrival, counts=yard.counts, quality=quality).delay_spread_us)
+
+    upset = quality.quality_class == UPSET
+    assert upset.sum() > 100
+    assert zone[upset].all()
+    assert not zone[quality.quality_class == TOO_WEAK].any()

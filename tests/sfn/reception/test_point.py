@@ -1,13 +1,16 @@
 """One place judged: who is wanted, who hurts, and what really mends it."""
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from sfn.answer.point import document, judged, point_signals
 from sfn.plan import Network
-from sfn.reception.point import PointQuality, point_quality
-from sfn.reception.quality import CLASSES, WITH_MARGIN, yardstick
+from sfn.reception.point import PointQuality, point_quality, with_verdict
+from sfn.reception.quality import CLASSES, UPSET, WITH_MARGIN, yardstick
+from sfn.systems.fm_answer import fm_answer
 from sfn.timing import delay_table
 from tests.sfn.networks import example
 
@@ -69,3 +72,46 @@ def test_pictures_of_an_ofdm_point_show_the_guard_interval() -> None:
     assert found.stems.band_to_ratio is not None
     assert 0 <= found.stems.band_from_ratio < found.stems.band_to_ratio <= 1
     assert len(found.stems.stems) == 3
+
+
+@pytest.mark.parametrize("significant_db", [35.0, 60.0, 6.0])
+def test_verdict_table_and_what_hurts_count_the_same_signals(significant_db: float) -> None:
+    """Places drawn between the sites: FM's verdict is that of the table's counted signals, and who hurts is one of
+    them; a limit set in the document moves both.
+    """
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["sites"][1].update(erp_kw={"h": 3, "v": 3})
+        tree.setdefault("thresholds", {})["significant_db"] = significant_db
+
+    network = example(change)
+    yard = yardstick(network)
+    rng = np.random.default_rng(3)
+    left_out = 0
+    for lat_deg, lon_deg in zip(rng.uniform(36.2, 36.4, 12), rng.uniform(-84.4, -84.1, 12), strict=True):
+        found = point_signals(network, lat_deg=lat_deg, lon_deg=lon_deg)
+        quality = point_quality(network, found, yard)
+        assert quality is not None
+        heard = [s for s in found.signals if s.significant]
+        left_out += len(found.signals) - len(heard)
+        alone = fm_answer([s.level_dbuvm for s in heard], [s.delay_difference_us for s in heard])["stereo"]
+        assert quality.answer["stereo"] == alone
+        assert quality.figure_db == pytest.approx(alone["snr_local_db"], abs=0.05)
+        if quality.hurts_place is not None:
+            assert found.signals[quality.hurts_place].significant
+        assert all(s.level_difference_db >= -significant_db for s in heard)
+    assert left_out > 0 or significant_db > 6.0
+
+
+def test_a_weak_signal_that_upsets_an_ofdm_place_counts_there() -> None:
+    """Outside the guard interval and further down than signals count, yet what upsets: it counts, and the spread with it."""
+    network = example(lambda tree: tree.update(service="dab-mode-1", frequency_mhz=223.936))
+    found = point_signals(network, **PLACE)
+    quality = point_quality(network, found, yardstick(network))
+    assert quality is not None
+    weak = replace(found, signals=tuple(replace(s, significant=k == 0) for k, s in enumerate(found.signals)))
+    upset = with_verdict(weak, replace(quality, class_name=CLASSES[UPSET], hurts_place=2))
+
+    assert [s.significant for s in upset.signals] == [True, False, True]
+    assert upset.delay_spread_us == pytest.approx(abs(found.signals[2].delay_difference_us))
+    assert with_verdict(weak, replace(quality, hurts_place=2)).signals == weak.signals
