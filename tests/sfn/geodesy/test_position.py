@@ -342,3 +342,34 @@ def test_fields_lose_their_trailing_zeros() -> None:
 
     assert 0.01 == pytest.approx(located.resolution_m)
     assert 1.0 == pytest.approx(locate(easting_m=577_200.0, northing_m=69_740.0, crs="EPSG:27700").resolution_m)
+
+
+@pytest.mark.parametrize(
+    ("fields", "code", "worth_m"),
+    [
+        ({"text": "51 30 00.0, 0 06 00.0"}, "position-hemisphere", 13_885.0),  # 0.2 degrees of longitude in London
+        ({"text": "0 30 00.0, 32 30 00.0"}, "position-hemisphere", 110_574.0),  # a degree of latitude at the equator
+        ({"text": "51 30 00.0 N, 0 06 00.0 E"}, "position-hemisphere", None),
+        ({"text": "51.50000, 0.10000"}, "position-hemisphere", None),
+        ({"text": "50 12 33.1, 8 40 12.2"}, "position-hemisphere", None),  # the other sites would show it
+        ({"text": "0, -84.25000"}, "position-zero", 20_004_000.0),
+        ({"easting_m": 0.0, "northing_m": 313_177.3, "crs": "EPSG:27700"}, "position-zero", 20_004_000.0),
+        ({"text": "16 north 747000 4028000"}, "position-kilometre-square", 1000.0),
+        ({"easting_m": 651_000.0, "northing_m": 313_000.0, "crs": "EPSG:27700"}, "position-kilometre-square", 1000.0),
+        ({"easting_m": 651_400.0, "northing_m": 313_200.0, "crs": "EPSG:27700"}, "position-coarse", 100.0),
+        ({"text": "651000.0 313000.0", "crs": "EPSG:27700"}, "position-kilometre-square", None),
+    ],
+)
+def test_each_doubt_has_its_code_and_worth(fields: dict[str, Any], code: str, worth_m: float | None) -> None:
+    """Metres, the microseconds that light takes for them, and the same as a problem."""
+    located = locate(**fields)
+    found = {doubt.code: doubt for doubt in located.doubts}
+
+    assert (worth_m is not None) == (code in found)
+    if worth_m is None:
+        return
+    assert worth_m == pytest.approx(found[code].doubt_m, rel=0.005)
+    assert found[code].doubt_m * 1.000315 / 299.792458 == pytest.approx(found[code].doubt_us, rel=1e-9)
+    problem = next(p for p in located.warnings if p.code == code)
+    assert {"doubt_m": found[code].doubt_m, "doubt_us": found[code].doubt_us} == problem.values
+    assert located.position_m >= found[code].doubt_m
