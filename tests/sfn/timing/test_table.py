@@ -530,3 +530,41 @@ def test_a_jump_is_said_where_it_is_more_than_the_service_bears(standby_us: floa
     table = delay_table(example(change))
     assert table.row("north", "standby").jump_us == pytest.approx(standby_us - 1000.0)
     assert [p.code for p in table.problems] == (["jump-beyond-tolerance"] if said else [])
+
+
+def test_offsets_are_offered_where_gaps_meet_at_no_common_delay() -> None:
+    """Two devices whose gaps exclude each other, and relays of relays: with the offered offsets every wish is met."""
+    coarse_and_short = [field(name="codec", unit="ms", greatest=2000), field(name="fine", step=0.1, greatest=250)]
+
+    def change(tree: dict[str, Any]) -> None:
+        tree["stages"] = []
+        for site, latency_us in zip(tree["sites"], (1000, 1500, 7.5), strict=True):
+            stage = {"id": f"{site['id']}-all", "kind": "other", "latency_us": latency_us, "tolerance_us": 1}
+            tree["stages"].append(stage | {"source": "data sheet"})
+            site.update(chains=[{"route": "main", "stages": [stage["id"]]}], delay_fields=coarse_and_short, offset_us=0)
+        tree["common_delay"] = {"mode": "fixed", "value_us": 3100}  # the north needs 2,100 us, the south 1,600
+        gap = tree["sites"][2]
+        gap["offset_us"] = 480
+        far = gap | {"id": "far", "name": "Far", "fed_off_air_from": "gap", "position": {"text": "36.3000, -84.1500"}}
+        tree["sites"].append(far | {"offset_us": 900, "chains": [{"route": "main", "stages": ["gap-all"]}]})
+
+    table = delay_table(example(change))
+    assert table.reachable is not None
+    assert table.reachable.common_delay_us == 3100
+    assert "south" in table.reachable.offsets
+    assert "north" not in table.reachable.offsets
+    offered = table.reachable.offsets
+
+    def taken(tree: dict[str, Any]) -> None:
+        change(tree)
+        for site in tree["sites"]:
+            site["offset_us"] = offered.get(site["id"], site["offset_us"])
+
+    again = delay_table(example(taken))
+    assert {"rounding-above-tolerated", "rounding-left", "setting-unreachable"}.isdisjoint(
+        p.code for p in again.problems
+    )
+    for row in again.rows:
+        before = next(site.offset_us for site in example(change).sites if site.id == row.site_id)
+        assert abs(row.rounding_us) <= 0.05 + 1e-9
+        assert abs(row.offset_us - before) <= abs(table.row(row.site_id).rounding_us) + 1e-9
