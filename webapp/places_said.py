@@ -52,7 +52,9 @@ def text_said(text: str, where: str = "") -> str:
     'latency is missing'
     """
     if _is_place(where) and ("[" in where or "." in where):
-        text = _KEY.sub(lambda key: label_of(key[0]) if key[0] in _KEYS else key[0], text)
+        # A site may be called like a key: names stay as they are.
+        names = {word for called in NAMES.get().values() for name in called for word in _KEY.findall(name)}
+        text = _KEY.sub(lambda key: label_of(key[0]) if key[0] in _KEYS - names else key[0], text)
     return _MICROSECONDS.sub("\\1\u202f\u00b5s", text).replace("dBuV/m", "dB\u00b5V/m")
 
 
