@@ -1,8 +1,8 @@
 """How long to wait: delay variation as quantiles with their confidence, by hour, and one release delay for all.
 
 A packet is late when it comes after its release. The delay that a share of 1 - e of the packets keeps is a quantile of
-the measured delays; its interval comes from order statistics, with late packets counted in *episodes*: a queue delays
-many packets at once, and they are one observation, not many.
+the measured delays; its interval counts late packets in *episodes*: a queue delays many packets at once, and they are
+one observation, not many.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtrik
+from scipy.special import chdtri
 
 from sfn.errors import in_range
 from sfn.stream.loss import CONFIDENCE_PROBABILITY, Fit, burst_lengths_of, fit
@@ -18,6 +18,9 @@ from sfn.stream.measured import Measured
 
 EPISODE_GAP_PACKETS = 50  # late packets closer than this belong to one episode; closer still where many are late
 HOUR_S = 3600.0
+THRESHOLDS = 120
+FINEST_BLOCKS, FEWEST_BLOCKS = 4096, 20
+REACH = 3  # how much commoner than the tolerated share an episode's level may be and still tell how heavy episodes are
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +68,16 @@ def delay_quantile(delay_us: NDArray[np.floating], *, late_probability: float) -
 
     Notes
     -----
-    The k-th smallest of n independent delays lies above the quantile q with the probability of at most k - 1
-    successes in n trials of 1 - e. With episodes of m late packets on average, n counts as n / m.
+    A threshold is no quantile yet when more packets than the share may come later than it. How many may is judged from
+    sums over blocks of the record, of every length from a few packets to a twentieth of it (`_spread`): late packets
+    come in episodes, and the blocks that hold whole episodes scatter most. The number that came later is taken as
+    episodes of the mean weight ``W = v / y``; its 99 % limits are those of a weighted Poisson sum (M. Fay, E. Feuer,
+    Statistics in Medicine 16, 1997, eq. 6, from memory),
+
+        low  = v / 2y chi2(0.005; 2 y^2 / v),    high = (v + W^2) / 2(y + W) chi2(0.995; 2 (y + W)^2 / (v + W^2)),
+
+    with y the packets later than the threshold and v their variance. Held to simulated queues and to a block bootstrap in
+    `tests/sfn/stream/test_late.py`. An episode of a kind that the record has not seen no method can count.
     """
     if not 0 < late_probability <= 0.5:
         raise ValueError(f"late_probability must be above 0 to 0.5, got {late_probability!r}")
@@ -80,18 +91,68 @@ def delay_quantile(delay_us: NDArray[np.floating], *, late_probability: float) -
     late = np.flatnonzero(arrived > found)
     gap = min(EPISODE_GAP_PACKETS, 0.25 / late_probability)  # chance alone then joins a quarter at most
     episodes_n = int((np.diff(late) > gap).sum()) + (1 if late.size else 0)
-    effective = n * (episodes_n / late.size if late.size else 1.0)
-    low, high = _ranks(effective, 1 - late_probability)
-    at_low = max(int(np.floor(low / effective * n)) - 1, 0)
-    at_high = int(np.ceil(high / effective * n))
+    low_us, high_us = _limits(arrived, ordered, late_probability)
     return DelayQuantile(
         late_probability,
         found,
-        float(ordered[min(at_low, at)]),
-        float(ordered[max(at_high, at)]) if at_high < n else None,
+        min(low_us, found),
+        None if high_us is None else max(high_us, found),
         n,
         episodes_n,
     )
+
+
+def _limits(
+    arrived: NDArray[np.floating], ordered: NDArray[np.floating], late_probability: float
+) -> tuple[float, float | None]:
+    """99 % limits of a quantile: thresholds that surely more, and surely fewer packets exceed, or None."""
+    n = arrived.size
+    thresholds, later = _later(arrived, ordered, late_probability * n)
+    y = later.sum(0)
+    v = np.maximum(_spread(later), y * (1 - y / n))
+    some = y > 0
+    weight = np.divide(v, y, out=np.ones_like(v), where=some)
+    near = some & (y <= REACH * late_probability * n)
+    heavy = max(float(weight[near].max()), 1.0) if near.any() else 1.0
+    tail = (1 - CONFIDENCE_PROBABILITY) / 2
+    low = np.where(some, weight / 2 * chdtri(2 * y / weight, 1 - tail), 0.0)
+    spread, most = v + heavy**2, y + heavy
+    high = spread / (2 * most) * chdtri(2 * most**2 / spread, tail)
+    surely_more = np.flatnonzero(low >= late_probability * n)
+    surely_fewer = np.flatnonzero(high <= late_probability * n)
+    return (
+        float(thresholds[surely_more[-1]]) if surely_more.size else float(ordered[0]),
+        float(thresholds[surely_fewer[0]]) if surely_fewer.size else None,
+    )
+
+
+def _later(
+    arrived: NDArray[np.floating], ordered: NDArray[np.floating], about: float
+) -> tuple[NDArray[np.floating], NDArray[np.float64]]:
+    """Thresholds, rising, and the packets of each block of the record that are later, shape (blocks, thresholds).
+
+    Most of them near `about` packets later.
+    """
+    n = arrived.size
+    wanted = np.concatenate(([0.0], np.geomspace(1, n, THRESHOLDS), about * np.linspace(0.5, 2, THRESHOLDS)))
+    ranks = np.unique(np.round(wanted).astype(np.int64))
+    thresholds = np.unique(ordered[n - 1 - ranks[ranks < n]])
+    blocks = max(1, min(FINEST_BLOCKS, n // 8))
+    block = np.arange(n) * blocks // n
+    exceeded = np.searchsorted(thresholds, arrived, side="left")
+    width = thresholds.size + 1
+    counts = np.bincount(block * width + exceeded, minlength=blocks * width).reshape(blocks, width)
+    return thresholds, counts[:, ::-1].cumsum(1)[:, ::-1][:, 1:].astype(np.float64)
+
+
+def _spread(later: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Variance of the late packets of the whole record, a threshold: that of blocks as long as makes it greatest."""
+    found = np.zeros(later.shape[1])
+    while later.shape[0] >= FEWEST_BLOCKS:
+        blocks = later.shape[0]
+        found = np.maximum(found, later.var(0, ddof=1) * blocks)
+        later = later[: blocks // 2 * 2].reshape(blocks // 2, 2, -1).sum(1)
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,11 +291,3 @@ def common_release(needs: Sequence[Need], *, margin_us: float = 0.0, step_us: fl
     release_us = float(np.ceil((neediest.total_us + margin_us) / step_us - 1e-9) * step_us)
     margins = sorted(((need.name, release_us - need.total_us) for need in needs), key=lambda pair: pair[1])
     return Release(release_us, neediest.name, tuple(margins))
-
-
-def _ranks(trials: float, success_probability: float) -> tuple[float, float]:
-    """Ranks between which the quantile lies with 99 %: binomial quantiles of both tails."""
-    tail = (1 - CONFIDENCE_PROBABILITY) / 2
-    low = float(np.floor(np.nan_to_num(bdtrik(tail, trials, success_probability))))
-    high = float(np.ceil(np.nan_to_num(bdtrik(1 - tail, trials, success_probability), nan=trials)))
-    return low, high + 1
