@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from math import isinf
 
-from sfn.clock.holdover import Alarm, Clock, alarms, pair_time_to_limit, time_to_limit
+from sfn.clock.holdover import Alarm, Clock, alarms, left_out, pair_time_to_limit, time_to_limit
 from sfn.clock.oscillator import oscillators
 from sfn.clock.reference import Receiver
 from sfn.errors import Problem, Touch
@@ -30,6 +30,8 @@ class SiteClock:
     clock: Clock
     time_to_limit_h: float
     alarms: tuple[Alarm, ...]
+    left_out: tuple[str, ...] = ()
+    """Terms that count for nothing because their figure is 0."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,7 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
     sites = tuple(
         SiteClock(
             site.id, site.name, kind, clock, time_to_limit(clock, limit_us=limit_us),
-            alarms(clock, limit_us=limit_us, reaction_h=reaction_h),
+            alarms(clock, limit_us=limit_us, reaction_h=reaction_h), () if kind == LOCKED else left_out(clock),
         )
         for site in with_clock(network)
         if site.on_air

@@ -5,7 +5,8 @@ One clock: from its own figures (signs count) or of a class (worst signs). Sever
 `temperature_per_degc`, `temperature_step_degc`, `temperature_swing_degc`, `time_to_limit_h` (null: never), `curve`
 (each with after_h, error_us: greatest over the phase of the day), `alarms` (each with name, after_h, error_us);
 several sites: `sites` (each with id, oscillator, time_to_limit_h) and `pairs` (each with a, b,
-time_to_limit_h by worst case, rss_time_to_limit_h if independent); `note`.
+time_to_limit_h by worst case, rss_time_to_limit_h if independent); `left_out` (terms of the model that count for
+nothing because their figure is 0: the true time is shorter), `note`.
 """
 
 import argparse
@@ -14,7 +15,8 @@ import sys
 from itertools import combinations
 from math import isinf
 
-from sfn.clock.holdover import Clock, alarms, greatest_error, pair_time_to_limit, time_to_limit
+from sfn.cli.idle import Idle, refuse_idle
+from sfn.clock.holdover import Clock, alarms, greatest_error, left_out, pair_time_to_limit, time_to_limit
 from sfn.clock.oscillator import NOTE, oscillator, oscillators
 from sfn.errors import PlanError, Problem
 
@@ -47,6 +49,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Work out the times and print them."""
     try:
+        refuse_idle(args, arguments, _idle(args))
         answer = _sites(args) if args.site else _one(args)
     except ValueError as error:
         raise PlanError(
@@ -58,6 +61,19 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_table(answer)))
     return 0
+
+
+def _idle(args: argparse.Namespace) -> list[Idle]:
+    """Options that would do nothing beside what else is given."""
+    own = ("initial_us", "frequency_offset", "ageing_per_day", "temperature_per_degc")
+    by_class = args.oscillator is not None or any(not text.endswith(":locked") for text in args.site)
+    warmth = by_class or args.temperature_per_degc != 0
+    return [
+        Idle(("oscillator", *own, "reaction_h"), not args.site, "together with --site"),
+        Idle(("locked_us",), any(text.endswith(":locked") for text in args.site), "without a --site ID:locked"),
+        Idle(("good",), by_class, "without --oscillator or a class of a --site"),
+        Idle(("step_degc", "swing_degc"), warmth, "without a class or --temperature-per-degc: no temperature counts"),
+    ]
 
 
 def _one(args: argparse.Namespace) -> dict[str, object]:
@@ -84,6 +100,7 @@ def _one(args: argparse.Namespace) -> dict[str, object]:
         "time_to_limit_h": _hours(end_h),
         "curve": [{"after_h": t, "error_us": float(greatest_error(clock, after_h=t))} for t in CURVE_H],
         "alarms": [{"name": a.name, "after_h": a.after_h, "error_us": a.error_us} for a in rung],
+        "left_out": list(left_out(clock)),
         "note": NOTE if args.oscillator else None,
     }
 
@@ -117,6 +134,7 @@ def _sites(args: argparse.Namespace) -> dict[str, object]:
             }
             for a, b in combinations(clocks, 2)
         ],
+        "left_out": sorted({one for kind, made in clocks.values() if kind != "locked" for one in left_out(made)}),
         "note": NOTE,
     }
 
@@ -158,6 +176,11 @@ def _table(answer: dict[str, object]) -> list[str]:
         lines.append(
             f"{both:38}{_said(row['time_to_limit_h']):>14}  (independent: {_said(row['rss_time_to_limit_h'])})"
         )
+    missing = answer["left_out"]
+    assert isinstance(missing, list)
+    if missing:
+        lines += ["", f"NOT COUNTED, so the true time is shorter: {'; '.join(missing)}."]
+        lines.append("Say how warm and cold it gets: --step-degc, --swing-degc.")
     if answer["note"]:
         lines += ["", f"Figures of classes are {answer['note']}."]
     return lines

@@ -53,7 +53,6 @@ def idle_protection(args: argparse.Namespace) -> list[Idle]:
     """What a protection without parity, or without columns, has no use for."""
     column = args.parity in ("column", "both")
     return [
-        Idle(("columns", "rows"), args.parity != "none", "without --parity row, column or both"),
         Idle(("rows",), column, "without --parity column or both: rows of parity have no height"),
         Idle(("parity_spread",), column, "without --parity column or both: only column parity is spread"),
     ]

@@ -82,11 +82,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Work out what is left and print it."""
     try:
+        protection = protection_of(args)
         refuse_idle(args, arguments, _idle(args))
         time_s = _packet_time(args)
         paths, measured = _paths(args, time_s)
         time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
-        answer = _answer(protection_of(args), paths, time_s=time_s, seed=args.seed, block_n=args.blocks)
+        answer = _answer(protection, paths, time_s=time_s, seed=args.seed, block_n=args.blocks)
         answer |= {"model_source": paths.first.source, "packet_time_us": float(time_s * 1_000_000)}
         answer |= paths_answer(paths) | measured
         if args.compare:

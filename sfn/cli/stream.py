@@ -4,8 +4,10 @@ JSON keys: `payload`, `protection` (words); `packet_time_us`, `grains_per_packet
 payload, rtp, udp, ip, tunnel, ethernet, wire its `_bytes` (one media packet) and `_mbps` (one path; the payload
 alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `month_bytes` (IP, all paths, always on);
 `overhead_ratio` (IP headers / payload), `sample_rate_hz`, `sample_bits`; `parity_packets_ratio` (1/L + 1/D),
-`longest_burst_packets`; `parity_wait_us`, `repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`;
-`share_ratio` of the link, `streams_that_fit`; `mtu_bytes`, `fits_mtu`; `dynamic_range_db` (full-scale sine, no
+`longest_burst_packets`; `parity_wait_us`, `repeat_wait_us`; `time_slots` of 64 kbit/s and
+`time_slots_mbps`, `fits_e1` and `fits_t1` (at most 31 and 24 slots), `e1_links` and `t1_links` (how many it takes);
+`share_ratio` of the link, `streams_that_fit`; `mtu_bytes` (null for a constant bit stream), `fits_mtu`;
+`dynamic_range_db` (full-scale sine, no
 dither) and `dithered_range_db` (triangular dither, less the headroom); `latency_us` (sum of `elements`, each with
 name, latency_us, how: the least release delay), `tolerance_us`, `time_stamped`; `problems`; with --compare also
 `comparison`, one short row a packet time; with --advise also `choices`, every protection, those that meet the target
@@ -18,10 +20,12 @@ import json
 import sys
 from fractions import Fraction
 
+from sfn.cli.idle import Idle, idle_protection, refuse_idle
 from sfn.errors import PlanError, Problem
 from sfn.stream import link as links, payload as payloads
 from sfn.stream.advise import Target, advise
 from sfn.stream.answer import choice_answer
+from sfn.stream.carriage import T2_FRAME_MS, dab_ensemble_protected, t2_mi
 from sfn.stream.composite import composite
 from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.packet import FEC_HEADER_BYTES, Headers, Packet, packet_of
@@ -42,6 +46,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     kind.add_argument("--coded-kbps", type=number, metavar="KBPS", help="compressed audio; needs --frame-ms")
     kind.add_argument("--dab-kbps", type=several, metavar="R,R,...", help="DAB ensemble: net rates of its sub-channels")
     kind.add_argument("--ts-mbps", type=number, metavar="MBPS", help="DVB transport stream")
+    kind.add_argument("--t2-mi-mbps", type=number, metavar="MBPS", help="DVB-T2 net rate carried as T2-MI")
     kind.add_argument("--rate-kbps", type=number, metavar="KBPS", help="anything else of constant rate")
     detail = parser.add_argument_group("its details")
     detail.add_argument("--bits", type=int, default=None, help="sample size, bits (16, 20 or 24)")
@@ -59,6 +64,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     detail.add_argument("--frame-ms", type=number, help="frame of the coding")
     detail.add_argument("--look-ahead-ms", type=number, default=Fraction(0), help="look-ahead of the coding")
     detail.add_argument("--g703", action="store_true", help="DAB as constant 2.048 Mbit/s frames instead of EDI")
+    detail.add_argument("--edi-recovers", type=int, metavar="M", help="EDI with Reed-Solomon: M lost fragments a frame")
+    detail.add_argument("--t2-mi-frame-ms", type=number, help=f"T2 frame, {T2_FRAME_MS} ms where not given")
     detail.add_argument("--headroom-db", type=float, default=0.0, help="kept free above the programme")
     packing = parser.add_argument_group("packing")
     packing.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
@@ -166,7 +173,12 @@ def payload_of(args: argparse.Namespace) -> Payload:
         "coded_kbps": lambda: payloads.compressed(
             args.coded_kbps, frame_ms=_needed(args, "frame_ms"), look_ahead_ms=args.look_ahead_ms
         ),
-        "dab_kbps": lambda: payloads.dab_ensemble(args.dab_kbps, g703=args.g703),
+        "dab_kbps": lambda: (
+            dab_ensemble_protected(args.dab_kbps, recovers=args.edi_recovers)
+            if args.edi_recovers
+            else payloads.dab_ensemble(args.dab_kbps, g703=args.g703)
+        ),
+        "t2_mi_mbps": lambda: t2_mi(args.t2_mi_mbps, frame_ms=args.t2_mi_frame_ms or T2_FRAME_MS),
         "ts_mbps": lambda: payloads.transport_stream(args.ts_mbps),
         "rate_kbps": lambda: payloads.constant_rate(args.rate_kbps),
     }
@@ -184,6 +196,7 @@ def run(args: argparse.Namespace) -> int:
         time_s = None if args.packet_ms is None else args.packet_ms / 1000
         packet = packet_of(payload, time_s=time_s, grains=args.grains)
         headers, link, protection = _headers(args, payload), _link(args), protection_of(args)
+        refuse_idle(args, arguments, _idle(args))
         plan = links.link_plan(payload, packet, headers=headers, protection=protection, link=link)
         answer = links.as_answer(plan)
         if payload.sample_bits:
@@ -209,6 +222,42 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_table(plan, answer)))
     return 0
+
+
+def _idle(args: argparse.Namespace) -> list[Idle]:
+    """Options that would do nothing beside what else is given."""
+    sampled = bool(args.composite_khz or args.digital_composite or args.linear_khz)
+    on_link = args.link_mbps is not None
+    advice = (
+        "loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct",
+        "joint_burst_packets", "error_every_h", "greatest_latency_ms", "greatest_mbps",
+    )  # fmt: skip
+    packed = ("mtu_bytes", "parity", "repeat_after", "second_path", "hops")
+    return [
+        Idle(("bits", "headroom_db"), sampled, "without --composite-khz, --digital-composite or --linear-khz"),
+        Idle(("channels",), bool(args.digital_composite or args.linear_khz), "without channels to count"),
+        Idle(("whole_frames",), args.digital_composite, "without --digital-composite"),
+        Idle(("bits", "channels"), not args.whole_frames, "together with --whole-frames: the frame is sent as it is"),
+        Idle(("frame_ms", "look_ahead_ms"), bool(args.coded_kbps), "without --coded-kbps"),
+        Idle(("g703", "edi_recovers"), bool(args.dab_kbps), "without --dab-kbps"),
+        Idle(("edi_recovers",), not args.g703, "together with --g703"),
+        Idle(packed, not args.g703, "together with --g703: a constant bit stream has no packets"),
+        Idle(("t2_mi_frame_ms",), bool(args.t2_mi_mbps), "without --t2-mi-mbps"),
+        Idle(("grains",), args.packet_ms is None, "together with --packet-ms"),
+        Idle(("link_layer", "hops"), on_link, "without --link-mbps: they count its rate"),
+        Idle(("greatest_mbps",), args.advise, "without --advise"),
+        Idle(("differential_ms",), args.second_path or args.advise, "without --second-path"),
+        Idle(("adapting",), args.no_time_stamps, "without --no-time-stamps: time stamps hold the launch"),
+        Idle(advice, args.advise, "without --advise"),
+        Idle(
+            ("parity", "columns", "rows", "repeat_after", "second_path"),
+            not args.advise,
+            "together with --advise, which tries them all",
+        ),
+        Idle(("second_burst_packets",), args.second_loss_pct is not None, "without --second-loss-pct"),
+        Idle(("joint_loss_pct",), args.second_loss_pct is not None, "without --second-loss-pct"),
+        *([] if args.advise else idle_protection(args)),
+    ]
 
 
 def _advised(

@@ -81,6 +81,29 @@ def worst(clock: Clock) -> Clock:
     )
 
 
+LEFT_OUT = (
+    ("frequency_offset_ratio", "the frequency offset that stayed after disciplining"),
+    ("ageing_per_day", "ageing"),
+    ("temperature_step_degc", "a temperature away from that of disciplining"),
+    ("temperature_swing_degc", "the temperature of day and night"),
+)
+
+
+def left_out(clock: Clock) -> tuple[str, ...]:
+    """Terms of the model that count for nothing because a figure is 0: a real clock has them all.
+
+    Examples
+    --------
+    >>> left_out(Clock(ageing_per_day=5e-10, frequency_offset_ratio=1e-10, temperature_per_degc=1e-10))
+    ('a temperature away from that of disciplining', 'the temperature of day and night')
+    """
+    found = [words for name, words in LEFT_OUT if getattr(clock, name) == 0]
+    temperature = [words for name, words in LEFT_OUT if name.startswith("temperature")]
+    if clock.temperature_per_degc == 0:
+        found += [words for words in temperature if words not in found]
+    return tuple(found)
+
+
 def time_error(clock: Clock, *, after_h: ArrayLike) -> NDArray[np.float64]:
     """Steady part of the time error, without the daily swing. [us], shape of `after_h`.
 

@@ -76,8 +76,8 @@ def delay_quantile(delay_us: NDArray[np.floating], *, late_probability: float) -
 
         low  = v / 2y chi2(0.005; 2 y^2 / v),    high = (v + W^2) / 2(y + W) chi2(0.995; 2 (y + W)^2 / (v + W^2)),
 
-    with y the packets later than the threshold and v their variance. Held to simulated queues and to a block bootstrap in
-    `tests/sfn/stream/test_late.py`. An episode of a kind that the record has not seen no method can count.
+    with y the packets later than the threshold and v their variance. Held to simulated queues and to a block bootstrap
+    in `tests/sfn/stream/test_late.py`. An episode of a kind that the record has not seen no method can count.
     """
     if not 0 < late_probability <= 0.5:
         raise ValueError(f"late_probability must be above 0 to 0.5, got {late_probability!r}")

@@ -31,6 +31,8 @@ from sfn.stream.protection import (
     waits,
 )
 
+# Time slots for the payload: of 32 in 2.048 Mbit/s slot 0 carries the frame (ITU-T G.704), of 24 in 1.544 all do.
+E1_SLOTS, T1_SLOTS = 31, 24
 MONTH_S = 30.4375 * 86_400  # a twelfth of 365.25 days
 # Packet times in use, 125 us to 20 ms; a third of a millisecond is exact.
 COMPARED_S = tuple(Fraction(n, 24_000) for n in (3, 6, 8, 12, 24, 48, 60, 96, 120, 240, 480))
@@ -166,7 +168,7 @@ def link_plan(payload: Payload, packet: Packet, *, headers: Headers, protection:
     plan : LinkPlan
         With every problem found: too large for the MTU, more than the link carries, a buffer that adapts.
     """
-    sizes = layer_bytes(packet.payload_bytes, headers)
+    sizes = layer_bytes(packet.payload_bytes, headers)  # of a constant bit stream: were it carried over IP
     rates = rates_bps(
         packet,
         headers,
@@ -189,11 +191,12 @@ def _elements(
     if payload.look_ahead_us:
         rows.append(Element("look-ahead of the coding", float(payload.look_ahead_us), "as entered"))
     rows.append(Element("filling a packet", step_us, f"{packet.grains} x one {payload.grain}"))
-    if link.capacity_mbps is not None:
+    if link.capacity_mbps is not None and payload.packeted:
         parity = packet_overhead(protection) > 0
-        largest = layer_bytes(packet.payload_bytes + (FEC_HEADER_BYTES if parity else 0), headers)["wire"]
+        layers = layer_bytes(packet.payload_bytes + (FEC_HEADER_BYTES if parity else 0), headers)
+        largest = layers[link.capacity_layer]  # the capacity is that of this layer, so are the bytes that take its time
         each_us = serialisation_us(largest, link_mbps=link.capacity_mbps)
-        how = f"{link.hops} x {largest} bytes at {link.capacity_mbps:g} Mbit/s"
+        how = f"{link.hops} x {largest} bytes ({link.capacity_layer}) at {link.capacity_mbps:g} Mbit/s"
         rows.append(Element("serialisation", link.hops * each_us, how))
     rows.append(Element("network, least", link.network_us, "as entered"))
     rows.append(Element("delay variation", link.variation_us, "as entered"))
@@ -252,7 +255,12 @@ def _problems(plan: LinkPlan) -> list[Problem]:
 
 
 def _size_problems(plan: LinkPlan) -> list[Problem]:
-    """Packets that do not pass the MTU whole."""
+    """Packets that do not pass the MTU whole; protection where there are no packets."""
+    if not plan.payload.packeted:
+        if plan.protection == Protection():
+            return []
+        what = f"{plan.protection.in_words()} protects packets, and a constant bit stream has none"
+        return [Problem("protection", what, "no protection here, or EDI over IP", code="protection-without-packets")]
     parity = packet_overhead(plan.protection) > 0
     largest = plan.sizes["tunnel"] + (FEC_HEADER_BYTES if parity else 0)
     if largest <= plan.link.mtu_bytes:
@@ -289,10 +297,14 @@ def as_answer(plan: LinkPlan) -> dict[str, object]:
         "repeat_wait_us": wait.repeat * plan.packet.time_us,
         "time_slots": slots,
         "time_slots_mbps": slots * TIME_SLOT_BPS / 1e6,
+        "e1_links": ceil(slots / E1_SLOTS),
+        "t1_links": ceil(slots / T1_SLOTS),
+        "fits_e1": slots <= E1_SLOTS,
+        "fits_t1": slots <= T1_SLOTS,
         "share_ratio": plan.share_ratio,
         "streams_that_fit": plan.streams_that_fit,
-        "mtu_bytes": plan.link.mtu_bytes,
-        "fits_mtu": not _size_problems(plan),
+        "mtu_bytes": plan.link.mtu_bytes if plan.payload.packeted else None,
+        "fits_mtu": not _size_problems(plan) if plan.payload.packeted else True,
         "time_stamped": plan.link.time_stamped,
         "latency_us": plan.latency_us,
         "tolerance_us": plan.tolerance_us,

@@ -62,6 +62,8 @@ class Payload:
         What coding waits for beyond its own frame. [us]
     uses_rtp : bool
         False where the usual carriage goes straight into UDP (EDI).
+    packeted : bool
+        False for a constant bit stream on a TDM link (G.703): no header, no packet, no largest packet.
     """
 
     kind: str
@@ -74,6 +76,7 @@ class Payload:
     sample_rate_hz: int | None = None
     look_ahead_us: Fraction = Fraction(0)
     uses_rtp: bool = True
+    packeted: bool = True
 
     @property
     def rate_bps(self) -> Fraction:
@@ -200,7 +203,9 @@ def dab_ensemble(subchannels_kbps: list[float], *, g703: bool = False) -> Payloa
     in_range("sum of subchannels_kbps", float(total_kbps), least=8, greatest=1824, unit="kbit/s")
     frame_s = Fraction(24, 1000)
     if g703:
-        return Payload("dab", "DAB ensemble, 2.048 Mbit/s frames", "frame", frame_s, Fraction(6144), usual_grains=1)
+        return Payload(
+            "dab", "DAB ensemble, 2.048 Mbit/s frames", "frame", frame_s, Fraction(6144), usual_grains=1, packeted=False
+        )
     size = 12 + 16 + 118 + 11 * len(subchannels_kbps) + total_kbps * 3  # 24 ms of 1 kbit/s are 3 bytes
     what = f"DAB ensemble over EDI, {len(subchannels_kbps)} sub-channels, {float(total_kbps):g} kbit/s"
     pieces = ceil(size / EDI_FRAGMENT_BYTES)

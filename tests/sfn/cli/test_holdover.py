@@ -77,3 +77,30 @@ def test_what_cannot_be_worked_out_exits_two(arguments: str, text: str, capsys: 
     """One line on stderr, exit 2."""
     assert 2 == main(["holdover", *arguments.split()])
     assert text in capsys.readouterr().err
+
+
+def test_terms_that_count_for_nothing_are_named(capsys) -> None:
+    """An OCXO without temperatures holds far too long on paper: the table says what is missing, and then no more."""
+    assert 0 == main("holdover --limit-us 5 --oscillator ocxo".split())
+    out = capsys.readouterr().out
+    assert "NOT COUNTED, so the true time is shorter" in out
+    assert "the temperature of day and night" in out
+    assert 0 == main("holdover --limit-us 5 --oscillator ocxo --swing-degc 10 --step-degc 5".split())
+    assert "NOT COUNTED" not in capsys.readouterr().out
+    assert 0 == main("holdover --limit-us 5 --site a:ocxo --site b:locked --json".split())
+    assert 2 == len(json.loads(capsys.readouterr().out)["left_out"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "text"),
+    [
+        ("--oscillator ocxo --site a:ocxo", "--oscillator must not be given together with --site"),
+        ("--oscillator ocxo --locked-us 1", "--locked-us must not be given without"),
+        ("--ageing-per-day 5e-10 --swing-degc 5", "--swing-degc must not be given without"),
+        ("--ageing-per-day 5e-10 --good", "--good must not be given without"),
+    ],
+)
+def test_options_that_would_do_nothing_are_refused(arguments: str, text: str, capsys) -> None:
+    """By name, with what they need."""
+    assert 2 == main(["holdover", "--limit-us", "5", *arguments.split()])
+    assert text in capsys.readouterr().err

@@ -115,7 +115,7 @@ def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[
         ("--loss-pct 1 --packet-ms 1 --second-path --joint-burst-packets 2", "without --joint-loss-pct"),
         ("--loss-pct 1 --packet-ms 1 --parity row --columns 5 --rows 4", "--rows must not be given without"),
         ("--loss-pct 1 --packet-ms 1 --parity-spread", "--parity-spread must not be given without"),
-        ("--loss-pct 1 --packet-ms 1 --columns 5", "--columns must not be given without --parity row, column or both"),
+        ("--loss-pct 1 --packet-ms 1 --columns 5", "parity must be row, column or both"),
         ("--loss-pct 1 --packet-ms 1 --second-path --joint-loss-pct 2", "joint_loss_ratio must be from 0 to 0.01"),
     ],
 )

@@ -100,3 +100,46 @@ def test_advice_for_one_error_a_week(capsys: pytest.CaptureFixture[str]) -> None
     assert any("at most 150" in c["decides"] for c in choices)
     assert 0 == main(arguments.split())
     assert "protections meet the target" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "text"),
+    [
+        ("--rate-kbps 64 --packet-ms 1 --bits 16", "--bits must not be given without --composite-khz"),
+        ("--ts-mbps 20 --frame-ms 20", "--frame-ms must not be given without --coded-kbps"),
+        ("--ts-mbps 20 --g703", "--g703 must not be given without --dab-kbps"),
+        ("--dab-kbps 96 --g703 --mtu-bytes 500", "--mtu-bytes must not be given together with --g703"),
+        ("--dab-kbps 96 --g703 --edi-recovers 2", "--edi-recovers must not be given together with --g703"),
+        ("--ts-mbps 20 --hops 3", "--hops must not be given without --link-mbps"),
+        ("--ts-mbps 20 --differential-ms 3", "--differential-ms must not be given without --second-path"),
+        ("--ts-mbps 20 --adapting", "--adapting must not be given without --no-time-stamps"),
+        ("--ts-mbps 20 --loss-pct 3", "--loss-pct must not be given without --advise"),
+        ("--ts-mbps 20 --advise --loss-pct 3 --second-path", "--second-path must not be given together with --advise"),
+        ("--ts-mbps 20 --packet-ms 1 --grains 7", "--grains must not be given together with --packet-ms"),
+    ],
+)
+def test_options_that_would_do_nothing_are_refused(arguments, text, capsys) -> None:
+    """By name, with what they need."""
+    if "--grains" in arguments:
+        arguments = arguments.replace("--ts-mbps 20", "--rate-kbps 64")
+    assert 2 == main(["stream", *arguments.split()])
+    assert text in capsys.readouterr().err
+
+
+def test_a_constant_bit_stream_has_no_largest_packet(capsys) -> None:
+    """6144 bytes each 24 ms on 2.048 Mbit/s: 32 slots, more than one E1 carries, and no MTU to exceed."""
+    assert 0 == main("stream --dab-kbps 96 --g703 --json".split())
+    answer = json.loads(capsys.readouterr().out)
+
+    assert (None, True, []) == (answer["mtu_bytes"], answer["fits_mtu"], answer["problems"])
+    assert (32, False, 2) == (answer["time_slots"], answer["fits_e1"], answer["e1_links"])
+
+
+@pytest.mark.parametrize(("layer", "size"), [("wire", 290 + 38), ("ethernet", 290 + 18), ("ip", 290), ("payload", 250)])
+def test_serialisation_counts_the_layer_of_the_capacity(layer: str, size: int, capsys) -> None:
+    """250 bytes at 2 Mbit/s: as many bytes as that rate is meant to count, and no others."""
+    arguments = f"stream --rate-kbps 500 --packet-ms 4 --link-mbps 2 --link-layer {layer} --json"
+    assert 0 == main(arguments.split())
+    elements = {e["name"]: e["latency_us"] for e in json.loads(capsys.readouterr().out)["elements"]}
+
+    assert 8 * size / 2 == elements["serialisation"]
