@@ -67,6 +67,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "parent-missing": Doubt(_W, "what feeds the relay cannot be worked out"),
     "unit-unknown": Doubt(_W, "a number without a known unit is no setting"),
     "field-without-steps": Doubt(_W, "the field cannot be set at all"),
+    "service-unknown": Doubt(_W, "every tolerance is that of the service"),
     "time-scale-differs": Doubt(_W, "time stamps are whole seconds off"),
     "cable-uncompensated": Doubt("by severity", "the antenna cable of a timing receiver moves the launch"),
     "parent-withheld": Doubt(_W, "a relay stands and falls with what feeds it"),

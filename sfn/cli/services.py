@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [
                 Problem(
-                    "WORD", f"no id has {' and '.join(words)} in it", "fewer or shorter words", code="unknown-service"
+                    "WORD", f"no id has {' and '.join(words)} in it", "fewer or shorter words", code="service-unknown"
                 )
             ]
         )

@@ -80,7 +80,9 @@ def asymmetry_error_us(forward_us: float, *, back_us: float) -> float:
 
 
 def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float) -> list[Problem]:
-    """Sites whose time scale differs from the others', and cables that cost more than the tolerance.
+    """Sites whose time scale differs from that of most, and cables that cost more than the tolerance.
+
+    Where no scale is that of more than half of the sites, all of them are in doubt.
 
     Parameters
     ----------
@@ -89,40 +91,27 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
         What the service bears. [us]
     """
     found: list[Problem] = []
-    scales = Counter(r.time_scale for r in receivers.values())
-    usual = scales.most_common(1)[0][0] if scales else "UTC"
+    usual = _usual(receivers)
+    kept = ", ".join(f"{count} {scale}" for scale, count in Counter(r.time_scale for r in receivers.values()).items())
     for site, receiver in receivers.items():
         where, touches, scale = f"receivers.{site}", (Touch(site),), ("time_scale",)
         if receiver.time_scale not in TIME_SCALES:
-            allowed = ", ".join(TIME_SCALES)
-            what = f"is {receiver.time_scale!r}"
             found.append(
                 Problem(
-                    f"{where}.time_scale",
-                    what,
-                    f"one of {allowed}",
-                    "error",
-                    code="time-scale-unknown",
-                    touches=touches,
-                    stages=(),
-                    fields=scale,
+                    f"{where}.time_scale", f"is {receiver.time_scale!r}", f"one of {', '.join(TIME_SCALES)}", "error",
+                    code="time-scale-unknown", touches=touches, stages=(), fields=scale,
                 )
-            )
+            )  # fmt: skip
         elif receiver.time_scale != usual or receiver.time_scale == "local":
-            what = f"keeps {receiver.time_scale} time, most sites {usual}: time stamps are whole seconds off"
+            others = f"most sites {usual}" if usual else f"and no scale is that of most sites ({kept})"
+            what = f"keeps {receiver.time_scale} time, {others}: time stamps are whole seconds off"
             expected = "the same broadcast time scale at all sites"
             found.append(
                 Problem(
-                    f"{where}.time_scale",
-                    what,
-                    expected,
-                    "error",
-                    code="time-scale-differs",
-                    touches=touches,
-                    stages=(),
-                    fields=scale,
+                    f"{where}.time_scale", what, expected, "error",
+                    code="time-scale-differs", touches=touches, stages=(), fields=scale,
                 )
-            )
+            )  # fmt: skip
         if abs(receiver.error_us) > tolerance_us:
             what = f"{receiver.error_us:+.3f} us of antenna cable left uncompensated"
             found.append(
@@ -139,3 +128,12 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
                 )
             )
     return found
+
+
+def _usual(receivers: Mapping[str, Receiver]) -> str | None:
+    """The broadcast scale that more than half of the sites keep: without one nobody knows who is right."""
+    scales = Counter(
+        r.time_scale for r in receivers.values() if r.time_scale in TIME_SCALES and r.time_scale != "local"
+    )
+    most, count = scales.most_common(1)[0] if scales else (None, 0)
+    return most if 2 * count > scales.total() else None

@@ -28,7 +28,7 @@ def unknown_service(service_id: str, *, ids: Sequence[str], families: Iterable[F
             "service",
             what,
             f"one of {', '.join(near)}" if near else "a name from `python -m sfn services`",
-            code="unknown-service",
+            code="service-unknown",
             fields=("service",),
             values={"service": wanted},
         )
@@ -39,7 +39,7 @@ def unknown_service(service_id: str, *, ids: Sequence[str], families: Iterable[F
         "service",
         f"{what}: {reason}",
         f"{', '.join(options)}; near it {', '.join(near)}",
-        code="unknown-service",
+        code="service-unknown",
         fields=("service",),
         values={"service": wanted},
     )

@@ -115,6 +115,11 @@ def clocks(tree: dict[str, Any]) -> None:
     del tree["sites"][2]["time_reference"]
 
 
+def two_clocks(tree: dict[str, Any]) -> None:
+    """Two sites keep different scales and the others say nothing: neither of the two is most sites."""
+    tree["sites"][0]["time_reference"], tree["sites"][1]["time_reference"] = {"scale": "UTC"}, {"scale": "GPS"}
+
+
 FEEDER = {
     "id": "feeder",
     "kind": "feeder",
@@ -175,6 +180,8 @@ CASES: list[tuple[str, Change, set[str]]] = [
     ("control-characters", stage("gap-mod", model="x\ny"), {"gap"}),
     ("control-characters", lambda tree: tree.update(notes="line\nline\u0000"), set()),
     ("time-scale-differs", clocks, {"gap.2"}),
+    ("time-scale-differs", two_clocks, {"gap", "gap.2"}),
+    ("service-unknown", lambda tree: tree.update(service="fm-sterio"), {"gap", "gap.2", "gap.22", "gap.2.x"}),
     ("time-reference-missing", clocks, {"gap.22"}),
     ("cable-uncompensated", clocks, {"gap.2"}),
 ]  # fmt: skip

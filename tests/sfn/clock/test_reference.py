@@ -28,6 +28,29 @@ def test_one_time_scale_at_all_sites() -> None:
     assert [] == reference_problems({}, tolerance_us=1)
 
 
+@pytest.mark.parametrize(
+    ("scales", "named"),
+    [
+        (("UTC", "GPS"), "ab"),
+        (("GPS", "UTC"), "ab"),
+        (("UTC", "UTC", "GPS", "TAI"), "abcd"),
+        (("UTC", "GPS", "UTC"), "b"),
+        (("UTC", "local"), "b"),
+        (("local", "local"), "ab"),
+        (("UTC", "UTC", "GPS", "GPS"), "abcd"),
+        (("UTC",), ""),
+    ],
+)
+def test_without_a_majority_all_are_in_doubt(scales: tuple[str, ...], named: str) -> None:
+    """Two sites against each other: nobody knows which of them is right, whatever the order they stand in."""
+    found = reference_problems(
+        {site: Receiver(0, 1, 0, s) for site, s in zip("abcd", scales, strict=False)}, tolerance_us=1
+    )
+
+    assert named == "".join(site for problem in found for site in problem.sites)
+    assert {"time-scale-differs"} >= {problem.code for problem in found}
+
+
 def test_refusals() -> None:
     """Impossible cables and delays are refused by name."""
     with pytest.raises(ValueError, match=r"velocity_factor must be from 0\.3 to 1"):
