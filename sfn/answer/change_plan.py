@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
-from sfn.answer.sheet import FieldLine
+from sfn.answer.sheet import FieldLine, settings_on_sheet
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
@@ -217,7 +217,12 @@ def _refuse_unknown(network: Network, before: _Before) -> None:
 
 def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Review | None) -> SiteChange | None:
     """One site; None where every field of every route keeps its value."""
-    routes = [_route_change(site, row, before) for row in table.rows if row.site_id == site.id]
+    verdicts = {} if reviewed is None else reviewed.verdicts
+    routes = [
+        _route_change(site, row, before, verdicts.get((site.id, row.route)))
+        for row in table.rows
+        if row.site_id == site.id
+    ]
     moved = tuple(route for route in routes if any(exact(f.value) != exact(f.before) for f in route.fields))
     if not moved:
         return None
@@ -226,10 +231,11 @@ def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Revie
     return SiteChange(site, parent, moved, assumed, None if reviewed is None else reviewed.of(site.id))
 
 
-def _route_change(site: Site, row: DelayRow, before: _Before) -> RouteChange:
+def _route_change(site: Site, row: DelayRow, before: _Before, verdict: Verdict | None) -> RouteChange:
     """One route, whether anything moves or not."""
     lines, shift, unknown = [], Fraction(0), []
-    for made, field in zip(row.fields, site.delay_fields, strict=True):
+    settings, _ = settings_on_sheet(site, row, verdict)
+    for made, field in zip(settings, site.delay_fields, strict=True):
         value, known = before.value(site, row.route, made.name)
         assert value is not None  # `_refuse_unknown`
         shift += contributes(field, made.value) - contributes(field, value)

@@ -46,6 +46,8 @@ def failure_table(
         How long each site's clock holds without reference; None for ever. [h]
     """
     routes = [route for site in network.sites if site.on_air for route in _routes(network, table, site, holdover_h)]
+    if not routes:
+        return ()  # nothing transmits, so nothing can fail
     single = effects(routes, tolerance_us=tolerance_us)
     common = effects(
         [replace(route, clock=CLOCKS) if route.clock else route for route in routes],

@@ -1,6 +1,6 @@
 """What a site's field sheet says in numbers; its words stand in the template."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sfn.chain import outdated, rests_on_assumption
 from sfn.check.review import Review
@@ -8,11 +8,13 @@ from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
-from sfn.plan import Network, Site
+from sfn.plan import DelayField, Network, Site
 from sfn.systems.service import service
 from sfn.systems.stamped import stamped_checksum
 from sfn.timing import DelayRow
+from sfn.timing.device import contributes
 from sfn.timing.planes import PlaneTime, plane_times
+from sfn.timing.setting import Commissioning, FieldSetting, commissioning_of
 from sfn.timing.tolerated import tolerated_error
 
 
@@ -62,6 +64,8 @@ class RouteSheet:
     fields: tuple[FieldLine, ...]
     planes: tuple[PlaneTime, ...]
     verdict: Verdict
+    trials: Commissioning | None
+    """Of a commissioning sheet: how far can be tried without crossing a coarse step; None on any other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +141,41 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
     )
 
 
+def settings_on_sheet(
+    site: Site, row: DelayRow, verdict: Verdict | None
+) -> tuple[tuple[FieldSetting, ...], Commissioning | None]:
+    """The settings that a sheet, the change plan and the readings go by.
+
+    Parameters
+    ----------
+    site : Site
+    row : DelayRow
+        One of its routes.
+    verdict : Verdict or None
+        Of that route.
+
+    Returns
+    -------
+    settings : tuple of FieldSetting
+        Those of the delay table; for a first try the same total with the finer fields near the middle of their range,
+        so that a correction of some microseconds turns one field only.
+    trials : Commissioning or None
+        How far that correction may go.
+    """
+    if verdict is None or not verdict.commissioning or len(row.fields) < 2:
+        return row.fields, None
+    if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
+        return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None
+    found = commissioning_of(site.delay_fields, row.fields)
+    return found.settings, found
+
+
+def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:
+    """A field that stays where it stands."""
+    before = made.value if made.before is None else made.before
+    return replace(made, value=before, set_us=float(contributes(field, before)), change=0.0)
+
+
 def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
     """One route of the sheet."""
     stages = tuple(
@@ -155,6 +194,7 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
         )
         for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
     )
+    settings, trials = settings_on_sheet(site, row, verdict)
     fields = tuple(
         FieldLine(
             made.name,
@@ -167,6 +207,6 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
             field.greatest,
             field.sign,
         )
-        for made, field in zip(row.fields, site.delay_fields, strict=True)
+        for made, field in zip(settings, site.delay_fields, strict=True)
     )
-    return RouteSheet(row, stages, fields, plane_times(row), verdict)
+    return RouteSheet(row, stages, fields, plane_times(row), verdict, trials)

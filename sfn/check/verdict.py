@@ -88,10 +88,7 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     knows): none of them goes out while one is withheld, since moving half a network is worse than moving none.
     Where the common delay is automatic, a withheld slowest site withholds all: they wait for a time that may be wrong.
     """
-    try:
-        tolerated_us = tolerated_error(network)
-    except PlanError:
-        tolerated_us = 0.0  # the service is not known, which withholds every sheet
+    tolerated_us = _tolerated(network)
     problems = tuple(problems)
     found = (
         *problems,
@@ -112,14 +109,34 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     }
 
 
+def _tolerated(network: Network) -> float:
+    """The tolerated error; none where the service is not known, which withholds every sheet. [us]"""
+    try:
+        return tolerated_error(network)
+    except PlanError:
+        return 0.0
+
+
 def release_of(network: Network, table: DelayTable) -> tuple[str, ...]:
     """Ids of the sites that are set together, in document order."""
     rows = {row.site_id: row for row in table.rows if row.route == MAIN}
-    return tuple(s.id for s in network.sites if s.on_air and s.id in rows and _moves(s, rows[s.id]))
+    tolerated_us = _tolerated(network)
+    return tuple(
+        s.id
+        for s in network.sites
+        if s.on_air
+        and s.id in rows
+        and _moves(s, rows[s.id], first_try=assumed_at_stake(network, rows[s.id]) > tolerated_us)
+    )
 
 
-def _moves(site: Site, row: DelayRow) -> bool:
-    """Whether any field is to be set to something else than now, or nobody knows what it is set to."""
+def _moves(site: Site, row: DelayRow, *, first_try: bool) -> bool:
+    """Whether any field is to be set to something else than now, or nobody knows what it is set to.
+
+    A first try is split over the fields in its own way: there the total decides.
+    """
+    if first_try and row.now_us is not None and row.now_us == row.set_us:
+        return False
     chain = next(chain for chain in site.chains if chain.route == row.route)
     now = {field.name: (chain.set or {}).get(field.name, field.set) for field in site.delay_fields}
     return any(now[made.name] is None or made.value != now[made.name] for made in row.fields)

@@ -77,7 +77,7 @@ def test_what_is_issued_says_who_signed_and_that_it_is_a_first_try(
     frozen = store.read(number).document["common_delay"]
 
     assert "NOT ISSUED" not in sheet
-    for text in ("COMMISSIONING SHEET", "by A. Engineer", "by A. Planner", "exciter delay: 382.7 µs"):
+    for text in ("COMMISSIONING SHEET", "by A. Engineer", "by A. Planner", "exciter delay: 2 382.7 µs"):
         assert text in sheet
     assert frozen["mode"] == "fixed"
     assert frozen["value_us"] == pytest.approx(122_600.4549, abs=1e-4)
@@ -234,3 +234,18 @@ def test_a_sheet_has_the_devices_own_words_and_what_a_change_does(
     assert "does not interrupt the programme" in sheet
     issue(number)
     assert "codec delay: set at the head-end, not here" in text_of(client, f"/networks/{number}/sheets/north")
+
+
+def test_a_first_try_leaves_room_in_the_fine_field(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
+) -> None:
+    """The exciter of 0 to 5000 us stands near its middle: 104 ms + 2382.7 us make the same 106 382.7 us."""
+    number = store.create(assumed(example), author="test", reason="test").network_id
+    issue(number)
+    for page in ("sheets/south", "change"):
+        shown = text_of(client, f"/networks/{number}/{page}")
+        assert "104 ms" in shown
+        assert "2 382.7 µs" in shown
+    sheet = text_of(client, f"/networks/{number}/sheets/south")
+    assert "2 382.7 µs earlier to 2 617.3 µs later" in sheet
+    assert "106 382.7000 µs in all" in sheet

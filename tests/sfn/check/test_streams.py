@@ -43,11 +43,11 @@ def test_a_stage_as_its_plan_made_it_has_no_problem(plan: str) -> None:
 
 
 def test_a_hand_edited_section_is_called_stale() -> None:
-    """The network's stage was shortened by hand: the plan has 96 536 us, the section covers 90 536."""
+    """The network's stage was shortened by hand: the plan has 100 536 us, the section covers 94 536."""
     called = found(STAMPED, lambda made: made[2].update(latency_us=15_000))["stream.stream_plan"]
 
     assert "warning" == called.severity
-    assert "has 90\u202f536 us to cover where the plan has 96\u202f536 us: the plan is stale" in called.what
+    assert "has 94\u202f536 us to cover where the plan has 100\u202f536 us: the plan is stale" in called.what
     assert "site North ridge (main)" in called.what
     assert "page Link plan" in called.expected
 
@@ -62,7 +62,7 @@ def test_a_section_too_short_for_its_plan_runs_dry() -> None:
     called = found(STAMPED, shorten)
 
     assert "error" == called["stream.release_delay_us"].severity
-    assert "needs 96\u202f536 us, but it releases after 80\u202f000 us" in called["stream.release_delay_us"].what
+    assert "needs 100\u202f536 us, but it releases after 80\u202f000 us" in called["stream.release_delay_us"].what
 
 
 def test_without_time_stamps_a_stale_latency_is_an_error() -> None:
