@@ -268,7 +268,7 @@ class Thresholds(Record):
     target_snr_db: Annotated[float, Field(ge=0, le=70)] | None = None
     """FM: audio S/N from which it has margin. [dB]"""
     implementation_margin_db: Annotated[float, Field(ge=0, le=20)] | None = None
-    """FM: what a real receiver is worse than the ideal one. [dB]"""
+    """What a real receiver is worse than the ideal one (FM) or than published ratios (OFDM, 8-VSB). [dB]"""
 
 
 def _one_or_more(given: object) -> object:

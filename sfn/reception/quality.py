@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
-from sfn.reception.significance import Criteria, criteria
+from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
 from sfn.systems.link_chain import noise_field_dbuvm
@@ -41,7 +41,8 @@ ACCEPTABLE_PROBABILITY = 0.7  # of places; below it a place does not count as se
 class Yardstick:
     """What quality is held against; every figure is the network's own or the service's.
 
-    `placing` is how an OFDM receiver places its window, without None where the strategy has a figure.
+    `implementation_margin_db` comes off the S/N (FM), or is part of what `carried` requires (OFDM, VSB). `placing` is
+    how an OFDM receiver places its window, without None where the strategy has a figure.
     """
 
     carried: Service
@@ -89,15 +90,16 @@ def yardstick(network: Network) -> Yardstick:
     PlanError
         If the service is not known, or the receiver's window is out of its range.
     """
-    carried, own = service(network.service), network.thresholds
+    plain, own = service(network.service), network.thresholds
+    carried = with_margin(network, plain)
     mode = "mono" if carried.id == "fm-mono" else "stereo"
     given = own.implementation_margin_db
     return Yardstick(
         carried,
-        criteria(network, carried),
+        criteria(network, plain),
         own.adequate_snr_db if own.adequate_snr_db is not None else ADEQUATE_SNR_DB,
         own.target_snr_db if own.target_snr_db is not None else TARGET_SNR_DB,
-        IMPLEMENTATION_MARGIN_DB[mode] if given is None else given,
+        (IMPLEMENTATION_MARGIN_DB[mode] if carried.kind == "fm" else 0.0) if given is None else given,
         placing_of(network, carried),
     )
 

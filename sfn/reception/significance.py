@@ -6,7 +6,7 @@
 | Tg | guard interval of an OFDM service | us |
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,9 +32,38 @@ class Criteria:
     equal_signal_db: float
 
 
+def with_margin(network: Network, service: Service) -> Service:
+    """The service with the network's implementation margin in what it requires (OFDM and VSB; FM takes it off S/N).
+
+    Their required C/N, and with it the usable field and what counts, rise by as much: published ratios hold a real
+    receiver already where their source says so, and what a document gives comes on top. Nothing where it gives none.
+    """
+    more_db = network.thresholds.implementation_margin_db
+    if service.kind == "fm" or not more_db:
+        return service
+
+    def raised(value_db: float | None) -> float | None:
+        """A ratio with the margin."""
+        return None if value_db is None else value_db + more_db
+
+    return replace(
+        service,
+        required_cn_db=raised(service.required_cn_db),
+        required_cn_rice_db=raised(service.required_cn_rice_db),
+        required_cn_rayleigh_db=raised(service.required_cn_rayleigh_db),
+        required_cn_echo_db=raised(service.required_cn_echo_db),
+        echo_mask=tuple((late_us, ratio_db + more_db) for late_us, ratio_db in service.echo_mask),
+        required_cn_source=f"{service.required_cn_source}; and {more_db:g} dB of this network's implementation margin",
+        minimum_median_dbuvm=service.minimum_median_dbuvm + more_db,
+        minimum_median_source=f"{service.minimum_median_source}; raised by {more_db:g} dB of implementation margin",
+        significant_db=service.significant_db + more_db,
+    )
+
+
 def criteria(network: Network, service: Service) -> Criteria:
-    """The network's own figures where it gives them, the service's otherwise."""
+    """The network's own figures where it gives them, the service's with the network's margin otherwise."""
     own = network.thresholds
+    service = with_margin(network, service)
     given = own.usable_dbuvm is not None
     return Criteria(
         own.usable_dbuvm

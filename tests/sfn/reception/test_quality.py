@@ -88,6 +88,25 @@ def test_the_map_counts_the_strategy_of_the_network_and_shows_the_risk_beside() 
     assert refused.value.problems[0].code == "back-off-outside-guard"
 
 
+@pytest.mark.parametrize(("service_id", "frequency_mhz"), [("dab-mode-1", 223.936), ("8-vsb", 575.0)])
+def test_an_implementation_margin_is_taken_off_wherever_it_is_given(service_id: str, frequency_mhz: float) -> None:
+    """3 dB in the document are 3 dB of margin, of usable field and of what counts; none given, none taken off."""
+    level, arrival = np.array([[60.0], [55.0]]), np.array([[0.0], [5.0]])
+
+    def change(tree: dict[str, Any], given_db: float | None) -> None:
+        tree.update(service=service_id, frequency_mhz=frequency_mhz)
+        if given_db is not None:
+            tree["thresholds"] = {"implementation_margin_db": given_db}
+
+    plain, less = (yardstick(example(lambda tree, db=db: change(tree, db))) for db in (None, 3.0))
+    one, other = (service_quality(level, arrival, yard, frequency_mhz=frequency_mhz) for yard in (plain, less))
+
+    assert (plain.implementation_margin_db, less.implementation_margin_db) == (0.0, 3.0)
+    assert one.margin_db[0] - other.margin_db[0] == pytest.approx(3.0, abs=1e-4)
+    assert less.counts.usable_dbuvm - plain.counts.usable_dbuvm == pytest.approx(3.0)
+    assert less.counts.significant_db - plain.counts.significant_db == pytest.approx(3.0)
+
+
 def test_the_fm_margin_is_the_smaller_of_level_and_sound() -> None:
     """S/N of the table less the receiver's margin and what is adequate, or the level's excess."""
     yard = yardstick(example())
