@@ -186,10 +186,10 @@ class Maps:
         weights = weighed(network, grid, places=heard.places)
         return Asked(people=heard.people, weights=weights, places=heard.places)
 
-    def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str) -> Zones:
+    def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str, drawn: bool = False) -> Zones:
         """The map with what is tried, kept: picture, summary, lines and files of one try are drawn from one.
 
-        `key` is that of the levels in `computed`.
+        `key` is that of the levels in `computed`; `drawn`: with shares of places from drawn levels.
         """
         people = self.listeners(network, computed.grid).people
         # What is kept holds its people, so that no other array can have their id.
@@ -199,11 +199,12 @@ class Maps:
             tuple(now.launches.items()),
             id(people),
             own_stamp(),
+            drawn,
         )
 
         def make() -> Zones:
             """Draw it."""
-            return zones(now.network, computed, now.launches, people=people, executor=self.executor)
+            return zones(now.network, computed, now.launches, people=people, drawn=drawn, executor=self.executor)
 
         return self._drawn.get(about, make)
 

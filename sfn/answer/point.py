@@ -160,6 +160,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         "class": quality.class_name,
         "quality_margin_db": quality.margin_db,
         "coverage_probability": quality.probability,
+        "coverage_probability_independent": quality.independent_probability,
         "wanted": quality.wanted,
         "hurts": quality.hurts,
         "implementation_margin_db": quality.implementation_margin_db,

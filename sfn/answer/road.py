@@ -18,6 +18,7 @@ from sfn.reception.quality import (
     UPSET,
     ServiceQuality,
     Yardstick,
+    drawn_share,
     figures,
     service_quality,
     yardstick,
@@ -193,6 +194,15 @@ def road(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
     )
+    share = drawn_share(
+        level,
+        arrival,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        bearing_deg=signals.bearing_deg[rows],
+        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+    )
+    quality = replace(quality, probability=share)
     strongest, second = _two(level)
     columns = np.arange(level.shape[1])
     reference = arrival[np.maximum(strongest, 0), columns] if len(rows) else np.full(level.shape[1], np.nan)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,12 +12,21 @@ from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
 from sfn.plan import Network
-from sfn.reception.aimed import received
+from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import CLASSES, UPSET, ServiceQuality, service_quality, yardstick
+from sfn.reception.quality import (
+    ACCEPTABLE_PROBABILITY,
+    CLASSES,
+    UPSET,
+    ServiceQuality,
+    drawn_share,
+    service_quality,
+    yardstick,
+)
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
+from sfn.report.numbers import number
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.systems.ofdm_window import RISK_STRATEGY
@@ -111,6 +120,7 @@ def zones(
     launches: Mapping[str, float],
     *,
     people: NDArray[np.float64] | None = None,
+    drawn: bool = False,
     executor: Executor | None = None,
 ) -> Zones:
     """Overlap zones from levels that were computed before.
@@ -124,6 +134,8 @@ def zones(
         [us]
     people : ndarray, shape (M,), optional
         People in each pixel.
+    drawn : bool
+        OFDM: draw levels for the layer of shares, seconds of work; else it is the quick estimate.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among.
 
@@ -148,6 +160,17 @@ def zones(
         level_1pct_dbuvm=rare,
         executor=executor,
     )
+    if drawn and carried.kind == "ofdm" and len(on_air):
+        share = drawn_share(
+            levels,
+            arrivals,
+            yard,
+            frequency_mhz=network.frequency_mhz,
+            bearing_deg=bearings_to(network, coverage, on_air),
+            level_1pct_dbuvm=rare,
+            executor=executor,
+        )
+        quality = replace(quality, probability=share)
     found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
     sites, area = tuple(coverage.sites[i] for i in on_air), counted_km2(coverage)
     people = counted_people(coverage, people)
@@ -168,6 +191,20 @@ def zones(
         float(coverage.area_km2()[~coverage.covered].sum()),
         0.0,
     )
+
+
+def shares_said(found: Zones) -> str:
+    """Where most places are served with levels drawn, in words; empty but for OFDM. `found` has drawn shares."""
+    share = found.quality.probability
+    if share is None:
+        return ""
+    well = share >= ACCEPTABLE_PROBABILITY
+    area, people = counted_km2(found.coverage), found.people
+    inhabitants = "" if people is None else f", {number(float(people[well].sum()), 0)} people"
+    return (
+        f"Levels drawn, receivers following: at least {ACCEPTABLE_PROBABILITY:.0%} of the places are served on "
+        f"{number(float(area[well].sum()), 0)} km²{inhabitants}; the classes above go by the medians."
+    ).replace("0%", "0 %")
 
 
 def _layers(

@@ -9,7 +9,7 @@ from pathlib import Path
 from sfn.answer.compared import of_site
 from sfn.answer.map_files import FORMS, write_files
 from sfn.answer.what_if import tried
-from sfn.answer.zones import document, zones
+from sfn.answer.zones import document, shares_said, zones
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
     with ThreadPoolExecutor(THREADS_N) as executor:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
-        found = zones(now.network, computed, now.launches, people=heard.people, executor=executor)
+        found = zones(now.network, computed, now.launches, people=heard.people, drawn=True, executor=executor)
     try:
         by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says)
         files = write_files(found, now.launches, args.out, by, forms)
@@ -92,6 +92,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"by {RISK_STRATEGY}, the receiver's risk: {number(risk_km2, 1)} km2, people {risk}")
     print()
     by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
+    if said := shares_said(found):
+        print(said)
     print_table(("served by", "area km2", "people"), by_site)
     print(f"people: {heard.said}")
     if found.uncovered_km2 > 0.0:

@@ -228,6 +228,15 @@ class CommonDelay(Record):
         return self
 
 
+class Levels(Record):
+    """How levels vary over the places around a point; the service's figures where not given."""
+
+    sigma_db: Annotated[float, Field(ge=0, le=15)] | None = None
+    """Spread over places: 5.5 outdoors, 6.3 indoors at VHF, 7.8 indoors at UHF (GE06). [dB]"""
+    site_correlation: Annotated[float, Field(ge=0, le=0.9)] | None = None
+    """Of two sites up to 30 degrees apart, falling to 0 at 90; 0.5 where not given. [1]"""
+
+
 class ReceiverWindow(Record):
     """How OFDM receivers place their FFT window; the strategy's own figures for the service where not given."""
 
@@ -329,6 +338,8 @@ class Network(Record):
     """Launch time that all sites share before offsets."""
     time_stamps: TimeStamps | None = None
     """What the network's time stamps mean."""
+    levels: Levels | None = None
+    """OFDM: spread and correlation of levels over the places around a point."""
     thresholds: Thresholds = Thresholds()
     """Figures that decide what counts."""
     terrain: TerrainSource | None = None

@@ -86,13 +86,13 @@ def received(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> tu
     key = tuple(rows.tolist())
     gain_db = computed.gains.get(key)
     if gain_db is None:
-        gain_db = behind_antenna(network, level, _bearings_to(network, computed, rows)).astype(np.float32)
+        gain_db = behind_antenna(network, level, bearings_to(network, computed, rows)).astype(np.float32)
         computed.gains.clear()  # the last set of sites is enough: a try goes back and forth with it
         computed.gains[key] = gain_db
     return level + gain_db, rare + gain_db
 
 
-def _bearings_to(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> Singles:
+def bearings_to(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> Singles:
     """Bearing of sites seen from every pixel, on the sphere, shape (S, M). [degrees]"""
     placed = place(network)
     lat_deg, lon_deg = computed.grid.lat_deg[:, None], computed.grid.lon_deg

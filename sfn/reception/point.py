@@ -7,7 +7,16 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
-from sfn.reception.quality import CLASSES, TOO_WEAK, UPSET, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
+from sfn.reception.quality import (
+    CLASSES,
+    TOO_WEAK,
+    UPSET,
+    WITH_MARGIN,
+    ServiceQuality,
+    Yardstick,
+    drawn_share,
+    service_quality,
+)
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.ofdm import of_strategy, ofdm_answer
@@ -38,6 +47,9 @@ class PointQuality:
     margin_db: float
     figure_db: float
     probability: float | None
+    """OFDM: share of the places around that are served, levels drawn, receivers following; sites as they correlate."""
+    independent_probability: float | None
+    """The same as if no two sites' levels varied together."""
     wanted: str
     hurts: str | None
     hurts_place: int | None
@@ -68,12 +80,26 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     place = None if np.isnan(limiting) else int(limiting)
     hurts = None if place is None else names[place]
     wanted = names[_wanted(answer)]
-    probability = None if found.probability is None else float(found.probability[0])
+    bearing = np.array([[(signal.bearing_deg + 180.0) % 360.0] for signal in point.signals])
+    shares = [
+        drawn_share(
+            level,
+            arrival,
+            yard,
+            frequency_mhz=network.frequency_mhz,
+            bearing_deg=bearing,
+            level_1pct_dbuvm=rare,
+            correlated=correlated,
+        )
+        for correlated in (True, False)
+    ]
+    together, apart = (None if share is None else float(share[0]) for share in shares)
     return PointQuality(
         CLASSES[int(found.quality_class[0])],
         float(found.margin_db[0]),
         float(found.figure_db[0]),
-        probability,
+        together,
+        apart,
         wanted,
         hurts,
         place,

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.reception.drawn import USUAL_CORRELATION, Spread, drawn_coverage
 from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
@@ -51,6 +52,8 @@ class Yardstick:
     target_snr_db: float
     implementation_margin_db: float
     placing: Placing = field(default_factory=Placing)
+    spread: Spread = field(default_factory=lambda: Spread(0.0))
+    """OFDM: how levels vary over places, for the share of them that is served."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,8 @@ class ServiceQuality:
     limiting : ndarray of float32
         Row of the signal that hurts most; NaN where none does.
     probability : ndarray of float32 or None
-        OFDM: share of places around that are served.
+        OFDM: share of places around that are served: a quick estimate with the window where the medians put it, on
+        which the classes rest; `drawn_share` lets the receiver follow.
     risk_class : ndarray of float32 or None
         OFDM: the class that a receiver with the strategy "strongest" would get, the receiver's risk.
     """
@@ -101,6 +105,56 @@ def yardstick(network: Network) -> Yardstick:
         own.target_snr_db if own.target_snr_db is not None else TARGET_SNR_DB,
         (IMPLEMENTATION_MARGIN_DB[mode] if carried.kind == "fm" else 0.0) if given is None else given,
         placing_of(network, carried),
+        spread_of(network, carried),
+    )
+
+
+def spread_of(network: Network, carried: Service) -> Spread:
+    """How levels vary over the places around a point: as the document says, the service's spread otherwise."""
+    given = network.levels
+    sigma_db = None if given is None else given.sigma_db
+    correlation = None if given is None else given.site_correlation
+    return Spread(
+        carried.location_sigma_db if sigma_db is None else sigma_db,
+        USUAL_CORRELATION if correlation is None else correlation,
+    )
+
+
+def drawn_share(
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: Doubles,
+    yard: Yardstick,
+    *,
+    frequency_mhz: float,
+    bearing_deg: NDArray[np.floating],
+    level_1pct_dbuvm: NDArray[np.floating] | None = None,
+    correlated: bool = True,
+    executor: Executor | None = None,
+) -> Singles | None:
+    """Share of places around each point that are served, levels drawn and windows placed anew; None but for OFDM.
+
+    Parameters
+    ----------
+    level_dbuvm, arrival_us, level_1pct_dbuvm, frequency_mhz, executor
+        As for `service_quality`.
+    yard : Yardstick
+    bearing_deg : ndarray, shape (S, M)
+        From the places to the sites. [degrees]
+    correlated : bool
+        False: as if no two sites' levels varied together.
+    """
+    if yard.carried.kind != "ofdm" or not level_dbuvm.shape[0]:
+        return None
+    return drawn_coverage(
+        level_dbuvm,
+        arrival_us,
+        yard.carried,
+        placing=yard.placing,
+        spread=yard.spread,
+        bearing_deg=bearing_deg if correlated else None,
+        level_1pct_dbuvm=level_1pct_dbuvm,
+        frequency_mhz=frequency_mhz,
+        executor=executor,
     )
 
 
@@ -246,7 +300,7 @@ def _ofdm(
         executor=executor,
     )
     needed = noise_field_dbuvm(carried, frequency_mhz=frequency_mhz) + profile(carried)[0]
-    alone = share_above(top, sigma_db=carried.location_sigma_db, threshold_dbuvm=needed)
+    alone = share_above(top, sigma_db=yard.spread.sigma_db, threshold_dbuvm=needed)
     shares, classes = [], []
     for margin_db, window_us in zip(found.margins_db, found.windows_us, strict=True):
         share = coverage_probability(
@@ -254,6 +308,7 @@ def _ofdm(
             arrival,
             carried,
             window_us=window_us,
+            sigma_db=yard.spread.sigma_db,
             level_1pct_dbuvm=rare,
             frequency_mhz=frequency_mhz,
             executor=executor,

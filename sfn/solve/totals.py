@@ -88,7 +88,7 @@ def _ofdm(
     figures = np.array(
         [
             held.noise_power_factor, placing.backoff_us or 0.0, 10 ** (-float(placing.threshold_db or 0.0) / 10),
-            carried.location_sigma_db, DEFAULT_K_FACTOR, ACCEPTABLE_PROBABILITY, carried.location_pct / 100.0,
+            yard.spread.sigma_db, DEFAULT_K_FACTOR, ACCEPTABLE_PROBABILITY, carried.location_pct / 100.0,
             COUNTED_FROM_DB, COUNTED_TO_DB,
         ]
     )  # fmt: skip

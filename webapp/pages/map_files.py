@@ -13,7 +13,7 @@ from sfn.answer.map_files import MEDIA, layer_png, layer_tif, layers_csv, lines_
 from sfn.answer.zones import Layer, Zones
 from sfn.report.stamp import Stamp, stamp
 from webapp.dependencies import MapsDep, NetworkDep, Opened
-from webapp.pages.zones import known_pair, zones_of
+from webapp.pages.zones import DRAWN_LAYER, known_pair, zones_of
 from webapp.problems import RefusedError
 from webapp.tries import TriesDep
 
@@ -27,7 +27,7 @@ def layer_file(
     opened: NetworkDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
-    found, now = zones_of(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries, drawn=name in (DRAWN_LAYER, ALL))
     by = stamp_of(opened, now.says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
@@ -41,7 +41,7 @@ def lines(
     opened: NetworkDep, maps: MapsDep, key: str, name: str, form: Literal["json", "geojson", "kml"], tries: TriesDep
 ) -> Response:
     """The lines of a layer: for the page, or as a file."""
-    found, now = zones_of(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
     made = layer_lines(found, _layer(found, name))
     return JSONResponse(made) if form == "json" else as_file(made, f"lines-{name}", form, stamp_of(opened, now.says))
 
@@ -68,7 +68,7 @@ def wavefront_file(
 @router.get("/networks/{network_id}/map/{key}/files.zip")
 def everything(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Every layer as GeoTIFF and all lines in one archive."""
-    found, now = zones_of(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries, drawn=True)
     by = stamp_of(opened, now.says)
     held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
     write_zip(held, found, now.launches, by)

@@ -8,7 +8,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.compared import compared, in_short
 from sfn.answer.what_if import MAIN, Tried, WhatIf, tried
-from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields
+from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields, shares_said
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
@@ -29,6 +29,7 @@ from webapp.saving import base_of
 from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries, window_tries
 
 router = APIRouter(include_in_schema=False)
+DRAWN_LAYER = "coverage_probability"  # of drawn levels: it takes seconds, the others follow at once
 STREETS = "https://tile.openstreetmap.org"
 
 
@@ -96,6 +97,13 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
     return JSONResponse(answer)
 
 
+@router.get("/networks/{network_id}/map/{key}/shares.json")
+def shares(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """OFDM: where most places are served with levels drawn, which follows the map."""
+    found, _ = zones_of(opened, maps, key, tries, drawn=True)
+    return JSONResponse({"says": shares_said(found)})
+
+
 @router.get("/networks/{network_id}/map/{key}/so-far.json")
 def so_far(maps: MapsDep, key: str) -> Response:
     """Which sites can be shown already, and where, while levels are being computed."""
@@ -130,7 +138,7 @@ def so_far_legend(opened: NetworkDep, maps: MapsDep, key: str) -> Response:
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
 def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """One layer as a picture that lies exactly on the map."""
-    found, _ = zones_of(opened, maps, key, tries)
+    found, _ = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
     wanted = found.layer(name)
     if wanted is None:
         raise RefusedError(404)
@@ -240,11 +248,11 @@ def _page(
     )
 
 
-def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf) -> tuple[Zones, Tried]:
-    """The map with what is tried."""
+def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:
+    """The map with what is tried; `drawn`: with shares of places from drawn levels."""
     computed = coverage_of(opened, maps, key)
     now = tried(opened.network, what, placed=place(opened.network))
-    return maps.zones(opened.network, computed, now, key=key), now
+    return maps.zones(opened.network, computed, now, key=key, drawn=drawn), now
 
 
 def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:

@@ -166,6 +166,7 @@
     byId("map-try").innerHTML = view.says; // templates of ours, escaped there
     byId("map-summary").innerHTML = view.summary;
     byId("try-short").textContent = view.short;
+    shares(mine);
     page.classList.toggle("is-tried", Boolean(view.says.trim()));
     for (const input of document.querySelectorAll("[data-keep]")) {
       const typed = document.querySelector(`[data-try="offset"][data-site="${input.dataset.keep}"]`);
@@ -184,6 +185,14 @@
     page.dispatchEvent(new Event("redrawn"));
     await wavefronts(view.bounds);
     if (at && !first) signals(at);
+  }
+
+  // Seconds of work, which follow the map.
+  async function shares(mine) {
+    if (!byId("shares-say")) return;
+    const answer = await fetch(address("shares.json"), { headers: { Accept: "application/json" } });
+    const said = answer.ok ? (await answer.json()).says : "Share of places: could not be worked out.";
+    if (mine === turn && byId("shares-say")) byId("shares-say").textContent = said;
   }
 
   let clicks = 0;

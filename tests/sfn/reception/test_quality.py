@@ -13,6 +13,7 @@ from sfn.reception.quality import (
     UPSET,
     WITH_MARGIN,
     ServiceQuality,
+    drawn_share,
     service_quality,
     yardstick,
 )
@@ -105,6 +106,40 @@ def test_an_implementation_margin_is_taken_off_wherever_it_is_given(service_id: 
     assert one.margin_db[0] - other.margin_db[0] == pytest.approx(3.0, abs=1e-4)
     assert less.counts.usable_dbuvm - plain.counts.usable_dbuvm == pytest.approx(3.0)
     assert less.counts.significant_db - plain.counts.significant_db == pytest.approx(3.0)
+
+
+def test_spread_and_correlation_come_from_the_document() -> None:
+    """levels.sigma_db and levels.site_correlation; the service's spread and 0.5 otherwise."""
+
+    def change(tree: dict[str, Any], levels: dict[str, float] | None) -> None:
+        tree.update(service="dab-mode-1", frequency_mhz=223.936)
+        if levels is not None:
+            tree["levels"] = levels
+
+    plain, own = (
+        yardstick(example(lambda tree, given=given: change(tree, given)))
+        for given in (None, {"sigma_db": 7.8, "site_correlation": 0.2})
+    )
+    assert (plain.spread.sigma_db, plain.spread.site_correlation_ratio) == (5.5, 0.5)
+    assert (own.spread.sigma_db, own.spread.site_correlation_ratio) == (7.8, 0.2)
+    level, arrival = np.full((2, 1), own.counts.usable_dbuvm - 14.0), np.array([[0.0], [30.0]])
+    quick = [
+        float(service_quality(level, arrival, yard, frequency_mhz=223.936).probability[0]) for yard in (plain, own)
+    ]
+    drawn = [
+        [
+            float(
+                drawn_share(
+                    level, arrival, yard, frequency_mhz=223.936, bearing_deg=np.array([[0.0], [20.0]]), correlated=c
+                )[0]
+            )
+            for c in (True, False)
+        ]
+        for yard in (plain, own)
+    ]
+    assert quick[1] < quick[0]
+    assert drawn[0][0] < drawn[0][1]  # sites that fade together help each other less
+    assert drawn[1][1] == pytest.approx(quick[1], abs=0.04)
 
 
 def test_the_fm_margin_is_the_smaller_of_level_and_sound() -> None:
