@@ -158,12 +158,18 @@ def area_of(bounds: str, pixel_m: str) -> tuple[tuple[float, float, float, float
 
 
 def changed_document(document: dict[str, Any], form: dict[str, str]) -> dict[str, Any]:
-    """The document with the offsets of a form's ``offset-SITE`` fields; fields left empty change nothing."""
+    """The document with the offsets of a form's ``offset-SITE`` fields; fields left empty change nothing.
+
+    A ``common_delay_held_us`` fixes the common delay: a plan in which few devices change rests on it.
+    """
     made = copy.deepcopy(document)
     for site in made["sites"]:
         typed = form.get(f"offset-{site['id']}", "").strip()
         if typed:
             site["offset_us"] = _number(f"offset-{site['id']}", typed)
+    held = form.get("common_delay_held_us", "").strip()
+    if held:
+        made["common_delay"] = {"mode": "fixed", "value_us": _number("common_delay_held_us", held)}
     return made
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,14 @@ from numpy.typing import NDArray
 from sfn.answer.delays import delays
 from sfn.answer.levers import Lever, levers
 from sfn.answer.losers import AreaLost, PlaceChange, changed_places, lost_areas, names_near
+from sfn.answer.optimise_devices import (
+    SeedSpread,
+    changed_sites,
+    searched,
+    settled_on_devices,
+    with_common_held,
+    with_offsets,
+)
 from sfn.answer.served import State, counted_km2, levels, state
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Place
@@ -21,7 +29,7 @@ from sfn.solve.bound import least_without_service
 from sfn.solve.descent import Told
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
 from sfn.solve.objective import Objective, Score, along, objective, score
-from sfn.solve.search import Found, search
+from sfn.solve.search import Found
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
 from sfn.systems.service import service
@@ -86,6 +94,9 @@ class Optimised:
     what: Objective
     limits: Limits
     found: Found
+    spread: SeedSpread
+    settled: bool
+    """No step of a device, of one site or two, improves it; else the time ran out before that was seen."""
     before: State
     after: State
     table: DelayTable
@@ -101,6 +112,26 @@ class Optimised:
     """Area that counts for nothing, because the terrain does not cover it or the way to it from some site."""
     left_out_people: float | None
     """People who live there."""
+    changed: tuple[str, ...]
+    """Sites of which a device gets another setting."""
+
+    @property
+    def nothing_to_find(self) -> str | None:
+        """Why no offsets could bring anything, in words; None where they might."""
+        on_air = [site for site in self.network.sites if site.on_air]
+        if len(on_air) < 2:
+            return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
+        if not self.limits.free.any():
+            return "every site on the air is held: there is no offset to choose"
+        if self.what.places.site.size == 0:
+            return "no place that is counted changes with any offset: the sites' signals do not overlap there"
+        return None
+
+    @property
+    def common_held_us(self) -> float | None:
+        """The common delay that the plan holds as it is now, so that fewer settings change; None: as before. [us]"""
+        held = self.planned.common_delay.value_us
+        return held if held is not None and self.network.common_delay.value_us is None else None
 
     @property
     def offsets_us(self) -> dict[str, float]:
@@ -157,14 +188,6 @@ def network_limits(network: Network, table: DelayTable, asked: Asked) -> Limits:
     )  # fmt: skip
 
 
-def with_offsets(network: Network, offsets_us: Mapping[str, float]) -> Network:
-    """The network with other offsets."""
-    sites = tuple(
-        site.model_copy(update={"offset_us": offsets_us.get(site.id, site.offset_us)}) for site in network.sites
-    )
-    return network.model_copy(update={"sites": sites})
-
-
 def optimise(
     network: Network,
     computed: Coverage,
@@ -196,23 +219,27 @@ def optimise(
     """
     what = network_objective(network, computed, asked, executor=executor)
     table = delay_table(network, placed=placed)
-    allowed = network_limits(network, table, asked)
-    found = search(
+    base = network if asked.most_changed is None else with_common_held(network, table)
+    allowed = network_limits(base, table if base is network else delay_table(base, placed=placed), asked)
+    found, spread = searched(
         what, allowed, seed=asked.seed, budget_s=asked.budget_s, starts=convex_starts(what, allowed),
         executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
-    offsets = dict(zip(what.sites, found.offsets_us.tolist(), strict=True))
-    planned = with_offsets(network, offsets)
+    settled = settled_on_devices(
+        base, placed, what, allowed, found, budget_s=asked.budget_s, executor=executor, cancelled=cancelled
+    )
+    at = found.offsets_us if settled is None else settled.offsets_us
+    planned = with_offsets(base, dict(zip(what.sites, at.tolist(), strict=True)))
     planned_table = delay_table(planned, placed=placed)
     before, after = (
         state(network, computed, what, one.launches(), people=asked.people, executor=executor)
         for one in (table, planned_table)
     )
-    if vars_key(after.score) >= vars_key(before.score):  # rounding to the devices' steps ate what was gained
-        planned, planned_table, after = network, table, before
-        offsets = dict(zip(what.sites, allowed.now_us.tolist(), strict=True))
-    at = np.array([offsets[name] for name in what.sites])
-    found = Found(at, found.score, found.before, found.ended, found.tried, found.seconds_s, found.starts)
+    if vars_key(after.score) >= vars_key(before.score):  # nothing that the devices can make is better
+        at, planned, planned_table, after = allowed.now_us.copy(), network, table, before
+    elif base is not network:
+        planned, planned_table = _freed(network, planned, planned_table, table, placed=placed, asked=asked)
+    found = replace(found, offsets_us=at, score=after.score)
     launches = np.array([planned_table.launches()[name] for name in what.sites])
     errors = launch_errors(network, draws_n=DRAWS_N, seed=asked.seed)
 
@@ -232,13 +259,25 @@ def optimise(
     left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     return Optimised(
-        network, planned, asked, what, allowed, found, before, after, planned_table,
+        network, planned, asked, what, allowed, found, spread, settled is not None and settled.proven, before, after,
+        planned_table,
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),
         lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
         min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned),
-        *left_out,
+        *left_out, changed_sites(table, planned_table, from_set=asked.from_set),
     )  # fmt: skip
+
+
+def _freed(
+    network: Network, planned: Network, held: DelayTable, before: DelayTable, *,
+    placed: Mapping[str, Located], asked: Asked,
+) -> tuple[Network, DelayTable]:  # fmt: skip
+    """The plan with its common delay worked out as the network says, where no more devices change for that."""
+    free = planned.model_copy(update={"common_delay": network.common_delay})
+    table = delay_table(free, placed=placed)
+    counts = [len(changed_sites(before, one, from_set=asked.from_set)) for one in (table, held)]
+    return (free, table) if counts[0] <= counts[1] else (planned, held)
 
 
 def _drawn(

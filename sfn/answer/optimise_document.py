@@ -33,9 +33,17 @@ def document(found: Optimised) -> dict[str, Any]:
         "after": state_document(found.after),
         "served_gain_pct": _served_gain_pct(found, counted),
         "offsets": found.offsets_us,
-        "changed": [
-            s for s, c in zip(found.what.sites, found.limits.changed(found.found.offsets_us), strict=True) if c
-        ],
+        "changed": list(found.changed),
+        "nothing_to_find": found.nothing_to_find,
+        "common_delay_held_us": found.common_held_us,
+        "settled_on_devices": found.settled,
+        "search_step_us": found.limits.step_us,
+        "seed_spread": {
+            "without_service": list(found.spread.without_service),
+            "width": found.spread.width,
+            "ended": list(found.spread.ended),
+            "more_time": found.spread.more_time,
+        },
         "settings": settings["sites"],
         "gained": found.moved(found.what.weight, gained=True),
         "gained_people": found.moved(found.asked.people, gained=True),
@@ -60,6 +68,7 @@ def document(found: Optimised) -> dict[str, Any]:
             {"site": x.site, "change": x.change, "gain": x.gain, "target_gain": x.target_gain} for x in found.levers
         ],
         "lower_bound": found.bound,
+        "bound": found.bound,
         "ended": found.found.ended,
         "tried": found.found.tried,
         "starts": [{"start": name} | score_document(s) for name, s in found.found.starts],

@@ -108,6 +108,8 @@ def _print(found: Optimised) -> None:
     for line in () if weights is None else weights.said:
         print(f"weighed: {line}")
     after = found.after.score.without_service
+    if found.nothing_to_find:
+        print(f"nothing to find: {found.nothing_to_find}\n")
     rows = [
         (
             names[site.id],
@@ -129,6 +131,12 @@ def _print(found: Optimised) -> None:
         print(f"not covered by the terrain, and left out: {number(found.left_out_km2, 1)} km2{who}")
     _print_who(found)
     _print_how_sure(found)
+    if found.common_held_us is not None:
+        print(
+            f"only with the common delay held at {number(found.common_held_us, 4)} us do no other devices change: "
+            "save the plan with it fixed"
+        )
+    print(f"devices that change: {', '.join(names[s] for s in found.changed) or 'none'}")
     for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:
         print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {counted} more")
     if sys.stdout.isatty():
@@ -154,7 +162,13 @@ def _print_how_sure(found: Optimised) -> None:
     """The bound, the search, the tolerances."""
     unit, answer = found.what.unit, document(found)
     print(f"no offsets can do better than {number(found.bound, 1)} {unit} without service (lower bound)")
-    print(f"search ended: {found.found.ended}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s")
+    grid = f" (in steps of {found.limits.step_us:g} us)" if found.found.ended == "exhaustive" else ""
+    print(
+        f"search ended: {found.found.ended}{grid}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s; "
+        + ("no step of a device improves it" if found.settled else "time ended before every step of a device was seen")
+    )
+    apart = found.spread
+    print(f"{len(apart.without_service)} seeds lie {number(apart.width, 1)} {unit} apart; more time: {apart.more_time}")
     drawn = answer["tolerances"]
     met, better = drawn["probability_target_met"], drawn["probability_better_than_before"]
     print(

@@ -8,20 +8,23 @@ from sfn.solve.objective import Objective
 from sfn.solve.packing import worst_noise
 from sfn.solve.totals import echo_figures
 
-FINEST_STEP_US = 1.0
+FINEST_STEP_US = 0.25  # audio echoes change little within it: see `ROOM_RATIO`
+ROOM_RATIO = 1.002  # what noise may do between two such steps
+ROUNDING_US = 25.0  # launches may differ from offsets by what devices round: more than a sample at 48 kHz
 MOST_REACH_US = 1000.0
 
 
 def least_without_service(what: Objective, limits: Limits) -> float:
-    """People or km2 that no offsets within the limits, in whole steps, can leave served; a lower bound.
+    """People or km2 that no offsets within the limits, whatever devices make of them, can serve; a lower bound.
 
     Notes
     -----
     Places that no offsets can change count as they are. FM: every other place is given to the pair of its strongest
     signal and its loudest echo; other echoes only add noise, so each pair's own best offset difference, taken by
     itself, bounds what its places can gain. The pairs' wishes contradict each other, so the bound is seldom reached.
-    OFDM and VSB: the places that no offsets can change, alone. Differences are tried in steps of 1 us: the bound
-    holds for offsets of whole microseconds.
+    OFDM and VSB: the places that no offsets can change, alone. A place counts as lost between two differences 0.25 us
+    apart only when it is lost at both, with a little room, so the bound holds between whole steps too; and beyond the
+    limits by as much as a device may round.
     """
     held = what.places
     bound = float(what.constant[0])
@@ -40,12 +43,13 @@ def least_without_service(what: Objective, limits: Limits) -> float:
         i, j = int(pairs[0, k]), int(pairs[1, k])
         low = max(float(limits.low_us[j] - limits.high_us[i]), -float(limits.most_us[i, j]), -MOST_REACH_US)
         high = min(float(limits.high_us[j] - limits.low_us[i]), float(limits.most_us[j, i]), MOST_REACH_US)
+        low, high = low - ROUNDING_US, high + ROUNDING_US
         tried = np.arange(low, high + FINEST_STEP_US / 2, FINEST_STEP_US)
         mine = np.flatnonzero(which.ravel() == k)
-        short = np.zeros(tried.size)
+        short = np.zeros(tried.size - 1)
         pair_shortfall(
             mine, first[mine], held.a, held.travel_us, sign[mine], held.base, held.weight, tried,
-            held.table.noise.ravel(), held.table.noise.shape[1], adequate, short,
+            held.table.noise.ravel(), held.table.noise.shape[1], adequate * ROOM_RATIO, short,
         )  # fmt: skip
         bound += float(short.min()) if short.size else 0.0
     return bound

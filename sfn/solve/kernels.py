@@ -144,14 +144,20 @@ def pair_shortfall(
     adequate: float,
     short: NDArray[np.float64],
 ) -> None:
-    """FM: weight that one echo alone, `signal`, leaves without adequate service, by offset difference; into `short`."""
+    """FM: weight that one echo alone, `signal`, leaves without adequate service; into `short`, shape (D - 1,).
+
+    Between each two of `differences_us`, shape (D,): a place counts when it is lost at both.
+    """
     single = np.empty(1, np.float32)
     bits = single.view(np.int32)
     for q in range(places.size):
         p, j = places[q], signal[q]
         row = int(a[j])
+        before = False
         for c in range(differences_us.size):
             late = travel_us[j] + sign[q] * differences_us[c]
             heard = base[p] + _fm_noise(row, a[j] - row, late, noise, columns, single, bits)
-            if heard > adequate:
-                short[c] += weight[p]
+            lost = heard > adequate
+            if lost and before:
+                short[c - 1] += weight[p]
+            before = lost

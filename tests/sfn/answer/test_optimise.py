@@ -10,7 +10,8 @@ import pytest
 
 from sfn.answer.levers import compass, levers
 from sfn.answer.losers import changed_places, lost_areas
-from sfn.answer.optimise import Asked, network_limits, network_objective, optimise, with_offsets
+from sfn.answer.optimise import Asked, network_limits, network_objective, optimise
+from sfn.answer.optimise_devices import with_offsets
 from sfn.answer.optimise_document import document
 from sfn.answer.served import levels, state
 from sfn.geodesy.grid import grid_for
@@ -19,6 +20,7 @@ from sfn.plan import read
 from sfn.reception.coverage import coverage, usual_bounds
 from sfn.reception.listeners import listeners
 from sfn.reception.weights import weighed
+from sfn.solve.bound import least_without_service
 from sfn.solve.limits import set_offsets
 from sfn.solve.objective import score
 from sfn.terrain.ground import open_ground
@@ -223,3 +225,107 @@ def test_delay_alone_gains_little_in_a_well_planned_ofdm_network(name, most_pct)
     found = document(optimise(network, computed, replace(asked, by_area=True), placed=placed))
 
     assert 0 <= found["served_gain_pct"] < most_pct
+
+
+def full_key(what, launches):
+    """A score of launches reckoned anew over every place, as the search tells results apart."""
+    found = score(what, np.asarray(launches))
+    return round(found.without_service, 6), round(found.below_target, 6), round(found.minus_mean_margin_db, 5)
+
+
+def made_by_devices(network, placed, what, offsets):
+    """Launches that the delay table really gives for some offsets; None where a device is far from its wish."""
+    table = delay_table(with_offsets(network, offsets), placed=placed)
+    if any(row.on_air and row.fields and abs(row.rounding_us) > 0.52 * row.step_us for row in table.rows):
+        return None
+    return [table.launches()[site] for site in what.sites]
+
+
+def test_no_step_of_a_device_improves_the_answer(plan, ridge):
+    """Every site by a step of its device and by 1 us, every pair both ways: no launches that come out are better."""
+    network, placed, _, _ = ridge
+    what, allowed = plan.what, plan.limits
+    assert plan.settled
+    at = full_key(what, [plan.table.launches()[site] for site in what.sites])
+    steps = {}
+    for site in network.sites:
+        finest = min(row.step_us for row in plan.table.rows if row.site_id == site.id)
+        steps[site.id] = sorted({finest, 1.0}) if finest < 1 else [finest]
+    singles = [{a: sign * size} for a in what.sites for size in steps[a] for sign in (-1, 1)]
+    pairs = [one | other for one in singles for other in singles if min(one) < min(other)]
+    tried = 0
+    for move in [*singles, *pairs]:
+        offsets = {site: us + move.get(site, 0.0) for site, us in plan.offsets_us.items()}
+        launches = made_by_devices(plan.planned, placed, what, offsets)
+        if launches is None or not allowed.kept(np.array([offsets[site] for site in what.sites])):
+            continue
+        tried += 1
+        assert full_key(what, launches) >= at, move
+    assert tried > 30
+
+
+@pytest.mark.parametrize("most", [1, 2])
+def test_sites_that_change_are_devices_that_change(ridge, most):
+    """At most so many sites get another setting, counted by hand from two delay tables; the answer names just them."""
+    network, placed, computed, asked = ridge
+    found = optimise(network, computed, replace(asked, most_changed=most), placed=placed)
+    was = {(r.site_id, r.route): [f.value for f in r.fields] for r in delay_table(network, placed=placed).rows}
+    now = {(r.site_id, r.route): [f.value for f in r.fields] for r in delay_table(found.planned, placed=placed).rows}
+    by_hand = {site for (site, route), values in now.items() if values != was[site, route]}
+
+    assert 1 <= len(by_hand) <= most
+    assert by_hand == set(document(found)["changed"])
+    assert found.after.score.without_service < found.before.score.without_service
+    held = document(found)["common_delay_held_us"]
+    assert (held is None) == (found.planned.common_delay == network.common_delay)
+
+
+def test_the_bound_holds_for_whatever_devices_make(plan):
+    """The bound, uncapped, lies beneath the best of many launches between whole microseconds, near the plan and far."""
+    rng = np.random.default_rng(8)
+    launches = np.array([plan.table.launches()[site] for site in plan.what.sites])
+    bound = least_without_service(plan.what, plan.limits)
+    spread = rng.normal(0, 1, (60, launches.size)) * rng.choice([0.2, 2.0, 12.0], (60, 1))
+    best = min(score(plan.what, launches + one).without_service for one in spread)
+
+    assert bound <= min(best, plan.after.score.without_service) + 1e-9
+    assert bound > 0.3 * plan.after.score.without_service  # and it says something
+
+
+def one_site(tree):
+    """Only the first site stands."""
+    tree["sites"] = tree["sites"][:1]
+
+
+def all_held(tree):
+    """Every offset is held."""
+    for site in tree["sites"]:
+        site["offset_held"] = True
+
+
+def far_apart(tree):
+    """The others are whispers that nobody hears."""
+    for site in tree["sites"][1:]:
+        site["erp_kw"] = dict.fromkeys(site["erp_kw"], 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"), [(one_site, "1 site on the air"), (all_held, "every site"), (far_apart, "do not overlap")]
+)
+@pytest.mark.parametrize("demo", ["fm_ridge", "dab_plain"])
+def test_where_there_is_nothing_to_find_words_say_so(demo, change, said):
+    """One site, all held, no overlap: an answer with the offsets as they are, and why."""
+    network, placed, computed, asked = opened(demo, 3000.0, change)
+    found = optimise(network, computed, asked, placed=placed)
+    answer = document(found)
+
+    assert said in answer["nothing_to_find"]
+    assert answer["offsets"] == {site.id: site.offset_us for site in network.sites}
+    assert [] == answer["changed"]
+
+
+def test_seeds_say_how_far_they_lie_apart(plan):
+    """At least one search, the width from best to worst, and words on more time."""
+    spread = document(plan)["seed_spread"]
+    assert spread["width"] == max(spread["without_service"]) - min(spread["without_service"])
+    assert spread["more_time"].split(":")[0] in ("no", "likely", "perhaps", "unlikely")

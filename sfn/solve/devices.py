@@ -1,0 +1,214 @@
+"""The end of the search, on what devices can make: a descent over the launches that settings really give.
+
+An offset is a wish; on air goes the nearest total that whole steps of all fields of a device reach, counted from
+a common delay that follows the slowest chain. So the last stage moves offsets by whole steps of each site's own device
+and looks at the launches that come out of the delay table, until no step of a site and no two of a pair that share a
+place improve the result.
+"""
+
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.solve.limits import Limits
+from sfn.solve.moves import moves
+from sfn.solve.objective import Objective, along_totals, whole
+
+Doubles = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Launched = Callable[[Doubles], Doubles | None]
+"""Launches (S,) that offsets (S,) really come to, in us; None where a device cannot make them."""
+
+STRIDES = (1, -1, 2, -2, 4, -4, 8, -8)  # device steps tried along one line
+SAME_US = 1e-6
+PLACES = (6, 6, 5)  # decimals that a result is told apart by
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """Offsets that devices can make, and what comes of them.
+
+    Parameters
+    ----------
+    offsets_us, launches_us : ndarray, shape (S,)
+        [us]
+    key : tuple of float
+        The objective's three figures for these launches.
+    proven : bool
+        No single step of any site or pair improves it; else the time ran out before that was seen.
+    tried : int
+        Settings looked at.
+    """
+
+    offsets_us: Doubles
+    launches_us: Doubles
+    key: tuple[float, ...]
+    proven: bool
+    tried: int
+
+
+class _OutOfTimeError(Exception):
+    """Stop where it stands."""
+
+
+def settle(
+    what: Objective,
+    limits: Limits,
+    offsets_us: Doubles,
+    *,
+    launched: Launched,
+    steps_us: Doubles,
+    until_s: float,
+    executor: Executor | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Settled | None:
+    """Descend from some offsets to ones at which no step of a device helps.
+
+    Parameters
+    ----------
+    what : Objective
+    limits : Limits
+    offsets_us : ndarray, shape (S,)
+        Where to begin. [us]
+    launched : callable
+    steps_us : ndarray, shape (S,)
+        Finest step of each site's device; 0 where it has none. [us]
+    until_s : float
+        By `time.monotonic`. [s]
+    executor : concurrent.futures.Executor, optional
+    cancelled : callable, optional
+
+    Returns
+    -------
+    settled : Settled or None
+        None where the devices cannot make the beginning.
+    """
+    launches = launched(offsets_us)
+    if launches is None:
+        return None
+    now = _Place(what, limits, offsets_us, launches, launched, executor)
+    known = moves(what, limits)
+    singles = [(int(np.flatnonzero(mask)[0]), mask) for mask in known.singles]
+    pairs = [(i, j) for i in range(len(singles)) for j in range(i) if (known.near[i] & singles[j][1]).any()]
+
+    def on() -> None:
+        """Stop when it is time."""
+        if time.monotonic() > until_s or (cancelled is not None and cancelled()):
+            raise _OutOfTimeError
+
+    try:
+        while True:
+            if _one_better(now, singles, steps_us, on):
+                continue
+            if not _two_better(now, singles, pairs, steps_us, on):
+                return now.settled(proven=True)
+    except _OutOfTimeError:
+        return now.settled(proven=False)
+
+
+def rounded(key: tuple[float, ...]) -> tuple[float, ...]:
+    """Figures as far as they tell results apart."""
+    return tuple(round(value, places) for value, places in zip(key, PLACES, strict=True))
+
+
+class _Place:
+    """Where the descent stands; private to `settle`."""
+
+    def __init__(
+        self, what: Objective, limits: Limits, offsets: Doubles, launches: Doubles, launched: Launched,
+        executor: Executor | None,
+    ) -> None:  # fmt: skip
+        self.what, self.limits, self.launched, self.executor = what, limits, launched, executor
+        self.offsets, self.launches = offsets.copy(), launches
+        self.total = whole(what, launches, executor=executor)
+        self.key = self._key(self.total)
+        self.tried = 1
+
+    def _key(self, total: Doubles) -> tuple[float, ...]:
+        """The three figures."""
+        return tuple(self.what.scores(total[None].copy())[0].tolist())
+
+    def go(self, shift: Doubles) -> bool:
+        """Take other offsets if what comes out of them is better."""
+        offsets = self.offsets + shift
+        if not self.limits.kept(offsets):
+            return False
+        launches = self.launched(offsets)
+        if launches is None:
+            return False
+        self.tried += 1
+        total = self._total(launches)
+        key = self._key(total)
+        if rounded(key) >= rounded(self.key):
+            return False
+        self.offsets, self.launches, self.total, self.key = offsets, launches, total, key
+        return True
+
+    def _total(self, launches: Doubles) -> Doubles:
+        """Totals for other launches: only differences count, and only places where they change are looked at."""
+        moved = launches - self.launches
+        values, counts = np.unique(np.round(moved, 7), return_counts=True)
+        at, total = self.launches + values[counts.argmax()], self.total
+        for value in values:
+            mask = np.abs(np.round(moved, 7) - value) < SAME_US
+            shift = float(value - values[counts.argmax()])
+            if abs(shift) > SAME_US:
+                total = along_totals(self.what, at, mask, np.array([shift]), now=total, executor=self.executor)[0]
+                at = at + np.where(mask, shift, 0.0)
+        return total
+
+    def settled(self, *, proven: bool) -> Settled:
+        """The end."""
+        return Settled(self.offsets, self.launches, self.key, proven, self.tried)
+
+
+def _one_better(now: _Place, singles: list[tuple[int, Mask]], steps_us: Doubles, on: Callable[[], None]) -> bool:
+    """Move each site along its device's steps, alone and with those that receive it; whether anything improved."""
+    better = False
+    for site, mask in singles:
+        for moved in (mask, _alone(site, mask)) if mask.sum() > 1 else (mask,):
+            for size in _sizes(steps_us[site]):
+                for stride in STRIDES:
+                    on()
+                    while now.go(np.where(moved, stride * size, 0.0)):
+                        better = True
+                        on()
+    return better
+
+
+def _two_better(
+    now: _Place,
+    singles: list[tuple[int, Mask]],
+    pairs: list[tuple[int, int]],
+    steps_us: Doubles,
+    on: Callable[[], None],
+) -> bool:
+    """Move two sites that share a place by a step each; whether one such move improved the result."""
+    for i, j in pairs:
+        (a, one), (b, other) = singles[i], singles[j]
+        for first in _sizes(steps_us[a]):
+            for second in _sizes(steps_us[b]):
+                for x, y in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
+                    on()
+                    shift = np.where(one, x * first, 0.0) + np.where(other & ~one, y * second, 0.0)
+                    if now.go(shift):
+                        return True
+    return False
+
+
+def _alone(site: int, mask: Mask) -> Mask:
+    """The site without those that receive it."""
+    found = np.zeros_like(mask)
+    found[site] = True
+    return found
+
+
+def _sizes(step_us: float) -> tuple[float, ...]:
+    """A device's own step, and a microsecond where it is finer than that; nothing without a device."""
+    if step_us <= 0:
+        return ()
+    return (step_us, 1.0) if step_us < 1 - SAME_US else (step_us,)
