@@ -10,11 +10,14 @@ import sys
 from collections.abc import Sequence
 
 import uvicorn
+from sqlalchemy.exc import DatabaseError
 
 from sfn.errors import PlanError, Problem
 from webapp import commands
 from webapp.app import create_app
+from webapp.backup import alone
 from webapp.passwords import hash_password, token_hash
+from webapp.schema import store_problem
 from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, write_secrets
 from webapp.store import Store
 
@@ -33,6 +36,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         if given.new_api_token:
             return new_api_token(settings)
         return serve(settings)
+    except DatabaseError as refused:
+        print(store_problem(refused, None).line("webapp"), file=sys.stderr)
+        return 2
     except PlanError as refused:
         for problem in refused.problems:
             print(problem.line("webapp"), file=sys.stderr)
@@ -71,7 +77,8 @@ def serve(settings: Settings) -> int:
     if not settings.on_loopback and not settings.https:
         print("Passwords travel unencrypted here: put a TLS proxy in front, and set SFN_DELAYS_HTTPS=yes.", flush=True)
     config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=5)
-    uvicorn.Server(config).run(sockets=[listener])
+    with alone(settings.data_folder, shared=True):
+        uvicorn.Server(config).run(sockets=[listener])
     return 0
 
 

@@ -5,8 +5,10 @@ import getpass
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 from sfn.errors import PlanError, Problem
+from webapp import backup, exchange
 from webapp.audit import ACTING, Acting
 from webapp.roles import ROLES
 from webapp.settings import Settings
@@ -26,6 +28,18 @@ def add_to(parser: argparse.ArgumentParser) -> None:
     role.add_argument("role", choices=list(ROLES))
     for act, what in (("password", "set a user's password"), ("end", "let a user in no more")):
         user.add_parser(act, help=what).add_argument("name", metavar="NAME")
+    made = commands.add_parser("backup", help="write everything into one archive, while it runs")
+    made.add_argument("file", metavar="FILE", type=Path)
+    made.add_argument("--whole", action="store_true", help="terrain and people files too, not only their digests")
+    put = commands.add_parser("restore", help="put a backup in the place of what is there")
+    put.add_argument("file", metavar="FILE", type=Path)
+    put.add_argument("--replace", action="store_true", help="networks that are there give way; a copy is kept")
+    for name, what in (
+        ("backup-verify", "look through a backup: digests, database, documents, record"),
+        ("export", "every network with all its revisions and entries, as JSON lines"),
+        ("import", "put an export beside the networks that are there"),
+    ):
+        commands.add_parser(name, help=what).add_argument("file", metavar="FILE", type=Path)
     commands.add_parser("audit-verify", help="look for changed lines in the record of what was done")
 
 
@@ -85,7 +99,74 @@ def audit_verify(settings: Settings, _given: argparse.Namespace) -> int:
     return 1 if found.faults else 0
 
 
+def make_backup(settings: Settings, given: argparse.Namespace) -> int:
+    """Write a backup, and say so in the record."""
+    store = Store(settings.database_url)
+    try:
+        made = backup.backup(settings, given.file, whole=given.whole)
+        store.audit.add("backed up", subject=given.file.name, body={"parts": made.parts, "bytes": made.size_bytes})
+    finally:
+        store.close()
+    print(f"{given.file}: {made.parts} parts, {made.size_bytes:,} bytes".replace(",", " "))
+    if made.referred:
+        print(f"{made.referred} terrain and people files are only named: keep them too, or use --whole")
+    return 0
+
+
+def restore_backup(settings: Settings, given: argparse.Namespace) -> int:
+    """Put a backup in the place of what is there."""
+    for line in backup.restore(settings, given.file, replace=given.replace):
+        print(line)
+    print(f"{given.file} is restored into {settings.data_folder}")
+    return 0
+
+
+def verify_backup(_settings: Settings, given: argparse.Namespace) -> int:
+    """Look through a backup; 1 where something in it does not hold."""
+    found = backup.verify(given.file)
+    for fault in found.faults:
+        print(fault, file=sys.stderr)
+    print(f"made {found.made_at}: {found.networks} networks, {found.revisions} revisions")
+    return 1 if found.faults else 0
+
+
+def export(settings: Settings, given: argparse.Namespace) -> int:
+    """Write every network as JSON lines."""
+    store = Store(settings.database_url)
+    try:
+        with given.file.open("x", encoding="utf-8") as out:
+            out.writelines(exchange.exported(store))
+        store.audit.add("exported", subject=given.file.name)
+    except OSError as refused:
+        problem = Problem(
+            str(given.file), f"cannot be written ({refused.strerror})", "a new file", code="export-unwritten"
+        )
+        raise PlanError([problem]) from refused
+    finally:
+        store.close()
+    return 0
+
+
+def take_in(settings: Settings, given: argparse.Namespace) -> int:
+    """Put an export beside the networks that are there."""
+    store = Store(settings.database_url)
+    try:
+        with given.file.open(encoding="utf-8") as lines:
+            print(f"{exchange.imported(store, lines)} networks are imported")
+    except (OSError, UnicodeDecodeError) as refused:
+        problem = Problem(str(given.file), "cannot be read", "a file that `export` wrote", code="store-import")
+        raise PlanError([problem]) from refused
+    finally:
+        store.close()
+    return 0
+
+
 COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
     "user": user,
+    "backup": make_backup,
+    "restore": restore_backup,
+    "backup-verify": verify_backup,
+    "export": export,
+    "import": take_in,
     "audit-verify": audit_verify,
 }

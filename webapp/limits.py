@@ -17,6 +17,8 @@ MOST_ID = 2**63 - 1
 """What a database's integer holds; a greater one is no address of ours."""
 LONGEST_NAME_N = 400
 """Characters of one part of an address: a site's id, a layer, a signed link."""
+LONGEST_LINE_N = 50_000_000
+"""Characters of one line of a whole store: a document."""
 LONGEST_PERSON_N = 120
 """Characters of a person's name, or a label."""
 LARGEST_NUMBER = 1e12

@@ -6,6 +6,7 @@ which carries both documents, so that the page can show them side by side and lo
 
 import json
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -90,6 +91,14 @@ class Store:
     def close(self) -> None:
         """Give the connections back."""
         self._engine.dispose()
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """One state of the whole database, for what reads all of it."""
+        return self._engine.begin()
+
+    def writing(self) -> AbstractContextManager[Connection]:
+        """One transaction for what writes many networks at once."""
+        return self._writing.begin()
 
     # Reading
 

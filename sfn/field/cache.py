@@ -1,10 +1,13 @@
 """Rasters kept on disk under a key of everything they depend on, in a folder of bounded size.
 
-A file is written beside its place and renamed, so that whoever reads, in this process or another, sees a
-whole file or none, also after ``kill -9``. What was not used for longest goes first.
+A file begins with the SHA-256 of its key and its content: one that was renamed, or in which a bit flipped, is no
+raster, and is computed again. It is written beside its place and renamed, so that whoever reads, in this process or
+another, sees a whole file or none, also after ``kill -9``. What was not used for longest goes first.
 """
 
 import contextlib
+import hashlib
+import io
 import os
 import time
 import zipfile
@@ -20,6 +23,7 @@ from sfn.terrain.digest import combined_digest
 # Raised whenever the same arguments give other levels: it is part of every key.
 MODEL_VERSION = "p1812-8/3"
 SUFFIX = ".raster"
+DIGEST_BYTES = 32
 # A part that was left by a killed process; writing one takes a second.
 STALE_PART_S = 120.0
 
@@ -60,7 +64,10 @@ def load(folder: Path, key: str) -> LevelRaster | None:
     """The raster kept under a key, or None when there is none (or a damaged one, which is removed)."""
     path = folder / f"{key}{SUFFIX}"
     try:
-        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as kept:
+        whole = path.read_bytes()
+        if whole[:DIGEST_BYTES] != _digest(key, whole[DIGEST_BYTES:]):
+            raise ValueError("not what was kept under this key")
+        with np.load(io.BytesIO(whole[DIGEST_BYTES:]), allow_pickle=False) as kept:
             held = {name: kept[name] for name in kept.files}
         raster = LevelRaster(smooth=bool(held.pop("smooth")), **held)
     except FileNotFoundError:
@@ -95,8 +102,11 @@ def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bo
     part = folder / f"{key}.{os.getpid()}.{time.monotonic_ns()}.part"
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        content = io.BytesIO()
+        np.savez(content, allow_pickle=False, smooth=np.bool_(raster.smooth), **raster.arrays())
         with part.open("wb") as stream:
-            np.savez(stream, allow_pickle=False, smooth=np.bool_(raster.smooth), **raster.arrays())
+            stream.write(_digest(key, content.getbuffer()))
+            stream.write(content.getbuffer())
         if part.stat().st_size > most_bytes:
             part.unlink()
             return False
@@ -107,6 +117,13 @@ def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bo
         return False
     _trim(folder, most_bytes)
     return True
+
+
+def _digest(key: str, content: bytes | memoryview) -> bytes:
+    """What a file begins with."""
+    state = hashlib.sha256(key.encode() + b"\0")
+    state.update(content)
+    return state.digest()
 
 
 def kept_bytes(folder: Path) -> int:

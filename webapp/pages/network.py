@@ -31,6 +31,7 @@ def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | No
     saved = store.read(network_id, revision)
     name = f"network-{network_id}-revision-{saved.revision.number}.json"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    store.audit.add("exported", network_id=network_id, body={"revision": saved.revision.number})
     return Response(as_text(saved.document), media_type="application/json", headers=headers)
 
 

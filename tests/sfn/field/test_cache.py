@@ -190,3 +190,22 @@ def test_a_kill_leaves_no_half_raster(tmp_path: Path) -> None:
     store(tmp_path, "00", raster(0.0), most_bytes=3_000_000)
 
     assert not left.exists()
+
+
+def test_a_renamed_or_changed_raster_is_none(tmp_path: Path) -> None:
+    """Under another key, and with any one bit flipped: never wrong data, it is computed again."""
+    made = raster(41.5)
+    store(tmp_path, "k", made, most_bytes=10**7)
+    content = (tmp_path / f"k{SUFFIX}").read_bytes()
+    (tmp_path / f"other{SUFFIX}").write_bytes(content)
+    assert load(tmp_path, "other") is None
+    assert not (tmp_path / f"other{SUFFIX}").exists()
+    drawn = random.Random(1)
+    for _ in range(400):
+        at, bit = drawn.randrange(len(content)), drawn.randrange(8)
+        flipped = bytearray(content)
+        flipped[at] ^= 1 << bit
+        (tmp_path / f"k{SUFFIX}").write_bytes(flipped)
+        assert load(tmp_path, "k") is None
+    (tmp_path / f"k{SUFFIX}").write_bytes(content)
+    assert load(tmp_path, "k") is not None

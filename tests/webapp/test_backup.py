@@ -1,0 +1,250 @@
+"""A backup while it runs, a look through it, and the drill: lose everything, restore, and find it as it was."""
+
+import sqlite3
+import threading
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import event
+from starlette.testclient import TestClient
+
+from sfn.errors import PlanError
+from tests.webapp.conftest import token_in
+from webapp import exchange
+from webapp.__main__ import main
+from webapp.app import create_app
+from webapp.backup import alone, backup, restore, verify
+from webapp.settings import Settings, read_settings
+from webapp.store import Store
+
+
+@pytest.fixture
+def kept(store: Store, settings: Settings, example: dict[str, Any]) -> Store:
+    """A store with two networks, one deleted, an entry, a user; a secrets file and a terrain file beside it."""
+    number = store.create(example, author="Ada", reason="first").network_id
+    store.save(number, {**example, "name": "Größe µ"}, base_revision=1, author="Grace", reason="renamed")
+    store.entries.add(number, revision=2, site_id="north", kind="sign-off", made_by="Ada", body={"note": "yes"})
+    store.delete(store.create(example, author="Ada", reason="second").network_id)
+    store.accounts.add("Ada", role="administrator", password="several words do well")
+    (settings.data_folder / "secrets.json").write_text('{"session_key": "k"}', encoding="utf-8")
+    (settings.data_folder / "terrain" / "hills").mkdir(parents=True)
+    (settings.data_folder / "terrain" / "hills" / "a.tif").write_bytes(b"heights" * 1000)
+    return store
+
+
+def state(store: Store) -> Any:
+    """All that a store holds, apart from the record."""
+    networks = [*store.summaries(), *store.summaries(deleted=True)]
+    return (
+        networks,
+        [
+            store.read(n.id, number, even_deleted=True)
+            for n in networks
+            for number in range(1, n.revision + 1)
+        ],
+        [store.entries.of(n.id) for n in networks],
+        store.accounts.users(),
+    )  # fmt: skip
+
+
+def test_the_drill(kept: Store, settings: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Backup by the command, everything lost, restore by the command on another machine: all is as it was."""
+    archive, elsewhere = tmp_path / "b.zip", tmp_path / "elsewhere"
+    where = ["--data", str(settings.data_folder), "--database", settings.database_url]
+    assert main([*where, "backup", str(archive), "--whole"]) == 0
+    assert archive.stat().st_mode & 0o077 == 0, "nobody else reads password hashes"
+    assert main([*where, "backup-verify", str(archive)]) == 0
+    assert "2 networks, 3 revisions" in capsys.readouterr().out
+    assert main(["--data", str(elsewhere), "restore", str(archive)]) == 0
+    assert main(["--data", str(elsewhere), "restore", str(archive)]) == 2, "nothing is replaced unasked"
+    assert "--replace" in capsys.readouterr().err
+    back = read_settings({}, data_folder=str(elsewhere))
+    assert back.session_key == "k"
+    assert (elsewhere / "terrain" / "hills" / "a.tif").read_bytes() == b"heights" * 1000
+    again = Store(back.database_url)
+    assert state(again) == state(kept)
+    assert again.accounts.matches("ada", "several words do well")
+    assert again.audit.verify().faults == ()
+    assert again.audit.lines(most=1)[0].action == "restored"
+    again.close()
+    assert main([*where, "backup", str(archive)]) == 2, "no backup is overwritten"
+
+
+def test_a_backup_while_it_is_written_is_one_state(kept: Store, settings: Settings, tmp_path: Path) -> None:
+    """Saves go on; the backup holds whole revisions, each network's newest among them."""
+    document, stop = kept.read(1).document, threading.Event()
+
+    def saving() -> None:
+        number = 2
+        while not stop.is_set():
+            number = kept.save(1, document, base_revision=number, author="Busy", reason="again").number
+
+    writer = threading.Thread(target=saving)
+    writer.start()
+    try:
+        for n in range(3):
+            backup(settings, tmp_path / f"{n}.zip", whole=False)
+    finally:
+        stop.set()
+        writer.join()
+    counted = [verify(tmp_path / f"{n}.zip") for n in range(3)]
+    assert [()] * 3 == [one.faults for one in counted]
+    assert counted[0].revisions <= counted[2].revisions
+    assert list(tmp_path.glob(".*.part")) == []
+    assert list(tmp_path.glob(".backup-*")) == []
+
+
+def test_restoring_keeps_what_was_there_and_names_what_is_missing(
+    kept: Store, settings: Settings, tmp_path: Path
+) -> None:
+    """A copy of the database that gives way, and the terrain files that the backup only names."""
+    archive = tmp_path / "b.zip"
+    assert backup(settings, archive, whole=False).referred == 1
+    (settings.data_folder / "terrain" / "hills" / "a.tif").write_bytes(b"other")
+    kept.create(kept.read(1).document, author="Late", reason="after the backup")
+    before = state(kept)
+    kept.close()
+    said = restore(settings, archive, replace=True)
+    assert "another file than at the time of the backup" in said[1]
+    copy = Path(said[0].removeprefix("what was there is kept as "))
+    there = Store(f"sqlite:///{copy}")
+    assert state(there) == before
+    there.close()
+    (settings.data_folder / "terrain" / "hills" / "a.tif").unlink()
+    assert "named and not there" in restore(settings, archive, replace=True)[1]
+
+
+def test_nothing_is_restored_under_a_running_application(kept: Store, settings: Settings, tmp_path: Path) -> None:
+    """It holds its folder; and nobody starts while a restore is under way."""
+    archive = tmp_path / "b.zip"
+    backup(settings, archive, whole=False)
+    with alone(settings.data_folder, shared=True), alone(settings.data_folder, shared=True):
+        with pytest.raises(PlanError) as refused:
+            restore(settings, archive, replace=True)
+        assert refused.value.problems[0].code == "data-folder-in-use"
+    with alone(settings.data_folder), pytest.raises(PlanError), alone(settings.data_folder, shared=True):
+        pass
+
+
+def test_every_damage_to_a_backup_is_found_and_nothing_of_it_restored(
+    kept: Store, settings: Settings, tmp_path: Path
+) -> None:
+    """A cut, a flipped byte, a part taken out, put in or exchanged, a changed line of the record."""
+    archive = tmp_path / "b.zip"
+    backup(settings, archive, whole=True)
+    content = archive.read_bytes()
+    bad = tmp_path / "bad.zip"
+    for broken in (content[: len(content) // 2], b"", b"PK", content[:300] + bytes([content[300] ^ 1]) + content[301:]):
+        bad.write_bytes(broken)
+        with pytest.raises(PlanError):
+            restore(settings, bad, replace=True)
+
+    def rewritten(change: Callable[[dict[str, bytes]], object]) -> None:
+        with zipfile.ZipFile(archive) as source:
+            parts = {name: source.read(name) for name in source.namelist()}
+        change(parts)
+        with zipfile.ZipFile(bad, "w") as target:
+            for name, part in parts.items():
+                target.writestr(name, part)
+
+    rewritten(lambda parts: parts.pop("secrets.json"))
+    assert verify(bad).faults == ("secrets.json: missing",)
+    rewritten(lambda parts: parts.update({"../outside": b"x"}))
+    assert verify(bad).faults == ("../outside: not in the manifest",)
+    rewritten(lambda parts: parts.update({"secrets.json": b"x" * len(parts["secrets.json"])}))
+    assert verify(bad).faults == ("secrets.json: its content is not what was backed up",)
+    assert [n.name for n in kept.summaries()] == ["Größe µ"], "what is there stands"
+
+
+def test_a_backup_shows_a_changed_document_and_record(kept: Store, settings: Settings, tmp_path: Path) -> None:
+    """What was changed behind the program's back before the backup was made."""
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        behind.execute("update revisions set document = replace(document, '98.3', '98.4') where number = 1")
+        behind.execute("update audit set who = 'Eve' where id = 2")
+    behind.close()
+    backup(settings, tmp_path / "b.zip", whole=False)
+    said = " ".join(verify(tmp_path / "b.zip").faults)
+    assert "network 1, revision 1: its checksum is not that of its document" in said
+    assert "record, line 2: it was changed" in said
+
+
+def test_an_export_goes_into_another_store(kept: Store, tmp_path: Path, example: dict[str, Any]) -> None:
+    """Beside what is there, under other numbers, with every revision, entry and time; all or nothing."""
+    other = Store(f"sqlite:///{tmp_path / 'other.sqlite'}")
+    other.create(example, author="There", reason="before")
+    lines = list(exchange.exported(kept))
+    assert exchange.imported(other, lines) == 2
+    old, new = state(kept), state(other)
+    assert [one.document for one in old[1]] == [one.document for one in new[1] if one.revision.author != "There"]
+    assert [s.saved_at for s in old[0]] == [s.saved_at for s in new[0] if s.author != "There"]
+    assert [e.body for es in old[2] for e in es] == [e.body for es in new[2] for e in es]
+    for broken, says in (
+        (lines[:-1], "cut off"),
+        ([*lines[:2], *lines[3:]], "were changed"),
+        ([lines[0].replace('"format": 1', '"format": 2'), *lines[1:]], "no export"),
+        ([*lines[:1], '{"user": {}}\n', *lines[1:]], "other keys"),
+        ([*lines[:1], "[" * 100_000, *lines[1:]], "cannot be read"),
+        ([*lines[:2], lines[2].replace("fm-stereo", "no such"), *lines[3:]], "line"),
+    ):
+        before = state(other)
+        with pytest.raises(PlanError) as refused:
+            exchange.imported(other, broken)
+        assert says in f"{refused.value.problems[0].where} {refused.value.problems[0].what}"
+        assert state(other) == before
+    other.close()
+
+
+def test_a_full_disk_is_told_and_nothing_is_lost(
+    client: TestClient, store: Store, example: dict[str, Any], settings: Settings
+) -> None:
+    """SQLite is given no more pages than it has: the save is refused in words, what was there stands, and later it goes."""
+    number = store.create(example, author="Ada", reason="first").network_id
+    full = [True]
+
+    @event.listens_for(store._engine, "begin")
+    def no_room(connection: Any) -> None:
+        pages = connection.exec_driver_sql("pragma page_count").scalar()
+        connection.exec_driver_sql(f"pragma max_page_count = {pages if full[0] else 1_000_000}")
+
+    large = {**example, "name": "x" * 100}
+    large["sites"] = [{**site, "name": site["name"] + " " * 1} for site in example["sites"]]
+    body = {"document": {**large, "notes": "y" * 20_000} if "notes" in example else large, "base_revision": 1}
+    refused = None
+    for _ in range(60):
+        answer = client.put(f"/api/networks/{number}", json={**body, "author": "Ada", "reason": "r" * 480})
+        if answer.status_code != 200:
+            refused = answer
+            break
+        body["base_revision"] += 1
+    assert refused is not None
+    assert refused.status_code == 507
+    assert refused.json()["problems"][0]["code"] == "store-disk-full"
+    assert store.read(number).revision.number == body["base_revision"]
+    assert store.audit.verify().faults == ()
+    full[0] = False
+    again = client.put(f"/api/networks/{number}", json={**body, "author": "Ada", "reason": "room again"})
+    assert again.status_code == 200
+
+
+def test_a_folder_that_cannot_be_written_is_told(
+    settings: Settings, store: Store, example: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A database opened for reading only: what is there is shown, a save and a command are refused in words."""
+    store.create(example, author="Ada", reason="first")
+    store.close()
+    url = f"sqlite:///file:{settings.data_folder / 'networks.sqlite'}?mode=ro&uri=true"
+    held = Store(url)
+    with TestClient(create_app(settings, held), base_url="http://127.0.0.1:8430") as client:
+        assert "Example valley" in client.get("/").text
+        body = {"document": example, "base_revision": 1, "author": "Ada", "reason": "again"}
+        refused = client.put("/api/networks/1", json=body)
+        assert (507, "store-read-only") == (refused.status_code, refused.json()["problems"][0]["code"])
+        token = token_in(client.get("/").text)
+        page = client.post("/networks/1/delete", data={"csrf_token": token})
+        assert page.status_code == 507
+        assert "What you typed is still in the page" in page.text
+    assert main(["--data", str(settings.data_folder), "--database", url, "user", "end", "Ada"]) == 2
+    assert "Traceback" not in capsys.readouterr().err
