@@ -5,6 +5,7 @@ import io
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.formula import kept, unguarded
@@ -12,6 +13,8 @@ from sfn.units import grouped
 
 MOST_ROWS_N = 20_000
 MOST_BYTES = 20_000_000
+MOST_SPAN_N = MOST_ROWS_N + 1000  # empty lines between
+MOST_COLUMNS_N = 500
 EXPECTED = "a table as CSV or XLSX, with the names of its columns in the first line"
 _TEXT = "CSV in UTF-8, UTF-16 or Windows-1252, or XLSX"
 _FAILED = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!")
@@ -193,10 +196,12 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
         # Once for what cells hold, once for what they show: a formula that was never worked out shows nothing.
         books = [load_workbook(io.BytesIO(content), read_only=True, data_only=shown) for shown in (False, True)]
         rows, problems = [], list[Problem]()
-        pair = (book.worksheets[0].iter_rows(values_only=True) for book in books)
-        for number, (held, cells) in enumerate(zip(*pair, strict=False), start=1):
-            if number > MOST_ROWS_N + 1000:
-                break
+        _spanned(books[0].worksheets[0], source)
+        # Bounded also where a file says nothing of its size, or not the truth.
+        most = {"max_row": MOST_SPAN_N, "max_col": MOST_COLUMNS_N, "values_only": True}
+        pair = (book.worksheets[0].iter_rows(**most) for book in books)
+        for number, (held, padded) in enumerate(zip(*pair, strict=False), start=1):
+            cells = padded[: max((n for n, cell in enumerate(padded, 1) if cell is not None), default=0)]
             rows.append((number, tuple(unguarded(_shown(cell)) for cell in cells)))
             problems += _lost(held, cells, where=f"{source} line {number}")
         for book in books:
@@ -207,6 +212,18 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
     if problems:
         raise PlanError(problems[:20])
     return rows
+
+
+def _spanned(sheet: Any, source: str) -> None:
+    """Refuse a sheet that reaches further than any table: one far cell would fill the memory with empty ones."""
+    for span, most, name in (
+        (sheet.max_row, MOST_SPAN_N, "lines"),
+        (sheet.max_column, MOST_COLUMNS_N, "columns"),
+    ):
+        if span is not None and span > most:
+            what = f"its first sheet reaches over {grouped(span)} {name}"
+            expected = f"{grouped(most)} at most: far cells and formats removed"
+            raise _refused(source, what, expected, code="file-too-large")
 
 
 def _lost(held: tuple[object, ...], shown: tuple[object, ...], *, where: str) -> list[Problem]:

@@ -1,0 +1,66 @@
+"""A spreadsheet of a few kilobytes that would fill the memory is refused at once, and nothing is cut off silently."""
+
+import io
+import resource
+import time
+import zipfile
+
+import openpyxl
+import pytest
+
+from sfn.errors import PlanError
+from sfn.plan.sheets import MOST_COLUMNS_N, MOST_SPAN_N, read_sheet
+
+
+def book(**cells: object) -> bytes:
+    """An XLSX with a table of two columns, and further cells."""
+    made = openpyxl.Workbook()
+    made.active.append(["id", "lat"])
+    made.active.append(["north", 36.3])
+    for place, value in cells.items():
+        made.active[place] = value
+    out = io.BytesIO()
+    made.save(out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("cells", [{"XFD1": "x"}, {"A1048576": "y"}, {"XFD1048576": 1.0}])
+def test_one_far_cell_is_refused_at_once(cells: dict[str, object]) -> None:
+    """It took 163 s and 2.7 GB for a file of 5 kB."""
+    content = book(**cells)
+    started, before = time.monotonic(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(PlanError) as refused:
+        read_sheet(content, source="far.xlsx")
+    assert "reaches over" in refused.value.problems[0].what
+    assert refused.value.problems[0].code == "file-too-large"
+    assert time.monotonic() - started < 5.0
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 100_000
+
+
+def test_a_file_that_lies_about_its_size_is_bounded_too() -> None:
+    """Without its dimension, or with a false one, no more is read than a table may have."""
+    content = book(XFD1="x", A1048576="y")
+    for said in (b"", b'<dimension ref="A1:B2"/>'):
+        out = io.BytesIO()
+        with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
+            for name in source.namelist():
+                part = source.read(name)
+                if name.endswith("sheet1.xml"):
+                    start = part.index(b"<dimension")
+                    part = part[:start] + said + part[part.index(b"/>", start) + 2 :]
+                target.writestr(name, part)
+        started = time.monotonic()
+        found = read_sheet(out.getvalue(), source="lies.xlsx")
+        assert found.head == ("id", "lat")
+        assert found.lines[0] == (2, ("north", "36.3"))
+        assert time.monotonic() - started < 10.0
+
+
+def test_the_edges_are_read() -> None:
+    """As many columns and lines as are allowed."""
+    last = openpyxl.utils.get_column_letter(MOST_COLUMNS_N)
+    found = read_sheet(book(**{f"{last}1": "far", f"A{MOST_SPAN_N}": "low"}), source="edge.xlsx")
+    assert len(found.head) == MOST_COLUMNS_N
+    assert found.head[-1] == "far"
+    assert found.lines[-1][:1] == (MOST_SPAN_N,)
+    assert found.lines[-1][1][0] == "low"
