@@ -203,7 +203,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
         for number, (held, padded) in enumerate(zip(*pair, strict=False), start=1):
             cells = padded[: max((n for n, cell in enumerate(padded, 1) if cell is not None), default=0)]
             rows.append((number, tuple(unguarded(_shown(cell)) for cell in cells)))
-            problems += _lost(held, cells, where=f"{source} line {number}")
+            problems += _lost(held, padded, where=f"{source} line {number}")
         for book in books:
             book.close()
     except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError) as error:
