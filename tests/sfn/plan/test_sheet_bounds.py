@@ -28,12 +28,12 @@ def book(**cells: object) -> bytes:
 def test_one_far_cell_is_refused_at_once(cells: dict[str, object]) -> None:
     """It took 163 s and 2.7 GB for a file of 5 kB."""
     content = book(**cells)
-    started, before = time.monotonic(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    started, before = time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with pytest.raises(PlanError) as refused:
         read_sheet(content, source="far.xlsx")
     assert "reaches over" in refused.value.problems[0].what
     assert refused.value.problems[0].code == "file-too-large"
-    assert time.monotonic() - started < 5.0
+    assert time.process_time() - started < 5.0
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 100_000
 
 
@@ -49,11 +49,11 @@ def test_a_file_that_lies_about_its_size_is_bounded_too() -> None:
                     start = part.index(b"<dimension")
                     part = part[:start] + said + part[part.index(b"/>", start) + 2 :]
                 target.writestr(name, part)
-        started = time.monotonic()
+        started = time.process_time()
         found = read_sheet(out.getvalue(), source="lies.xlsx")
         assert found.head == ("id", "lat")
         assert found.lines[0] == (2, ("north", "36.3"))
-        assert time.monotonic() - started < 10.0
+        assert time.process_time() - started < 10.0
 
 
 def test_the_edges_are_read() -> None:
