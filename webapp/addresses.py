@@ -313,6 +313,16 @@ def sheet_qr(network_id: int, site_id: str) -> str:
     return f"{sheet(network_id, site_id)}/qr.svg"
 
 
+def head_end(network_id: int) -> str:
+    """Delays that are sent in the stream, for the head-end."""
+    return f"/networks/{network_id}/head-end"
+
+
+def head_end_pdf(network_id: int, paper: str) -> str:
+    """The same as a PDF on ``a4`` or ``letter``."""
+    return f"/networks/{network_id}/head-end.pdf?paper={paper}"
+
+
 def sheets_issue(network_id: int) -> str:
     """Issues every sheet that may go out."""
     return f"{sheets(network_id)}/issue"

@@ -47,6 +47,11 @@ class SheetLine:
         return cls(made, signed, state == "issued", state, issue)
 
     @property
+    def at_head_end(self) -> bool:
+        """Whether a delay of the site is sent in the stream, and not set there."""
+        return any(field.entered_at == "head-end" for field in self.sheet.site.delay_fields)
+
+    @property
     def opens(self) -> bool:
         """Whether a technician's link may open it: an issued sheet, or the order to read a site."""
         return self.issued or self.sheet.verdict.reading_order

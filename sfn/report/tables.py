@@ -5,6 +5,7 @@ import io
 import math
 from collections.abc import Iterable, Iterator
 
+from sfn.check.review import Review
 from sfn.plan import Network, Site
 from sfn.plan.formula import guarded
 from sfn.report.numbers import native
@@ -55,8 +56,9 @@ def csv_text(lines: Iterable[Iterable[Value]]) -> str:
     return out.getvalue()
 
 
-def _lines(table: DelayTable, network: Network) -> Iterator[list[Value]]:
+def _lines(reviewed: Review) -> Iterator[list[Value]]:
     """Header and rows."""
+    table, network = reviewed.table, reviewed.network
     most = max((len(row.fields) for row in table.rows), default=0)
     numbers = range(1, most + 1)
     yield [
@@ -66,10 +68,16 @@ def _lines(table: DelayTable, network: Network) -> Iterator[list[Value]]:
         *(f"field_{n}" for n in numbers),
         *(f"setting_{n}" for n in numbers),
         *(f"{key}_{n}" for n in numbers for key in _OF_A_FIELD),
+        "verdict",
+        "reasons",
     ]
     sites = {site.id: site for site in network.sites}
     for row in table.rows:
-        yield [row.site_id, row.site_name, *_figures(row), *_fields(row, sites[row.site_id], most)]
+        verdict = reviewed.of(row.site_id, row.route)
+        said = [verdict.state, ", ".join(verdict.codes)]
+        width = len(_OF_A_FIELD) * (most - len(row.fields))
+        gap: list[Value] = [""] * width
+        yield [row.site_id, row.site_name, *_figures(row), *_fields(row, sites[row.site_id], most), *gap, *said]
 
 
 def _figures(row: DelayRow) -> list[Value]:
@@ -99,35 +107,35 @@ def _fields(row: DelayRow, site: Site, most: int) -> list[Value]:
     return [*(f.name for f in row.fields), *gap, *words, *gap, *figures]
 
 
-def delays_csv(table: DelayTable, network: Network, *, revision: int | None) -> str:
-    """The delay table as CSV, UTF-8, one row per site and route.
+def delays_csv(reviewed: Review, *, revision: int | None) -> str:
+    """The delay table as CSV, UTF-8, one row per site and route, each with the verdict of its sheet.
 
     Parameters
     ----------
-    table : DelayTable
-    network : Network
+    reviewed : Review
+        The network with its table and what stands against its sheets.
     revision : int or None
         Revision in the store.
     """
-    return csv_text([*_lines(table, network), [], *_about(table, network, revision)])
+    return csv_text([*_lines(reviewed), [], *_about(reviewed.table, reviewed.network, revision)])
 
 
-def delays_xlsx(table: DelayTable, network: Network, *, revision: int | None) -> bytes:
+def delays_xlsx(reviewed: Review, *, revision: int | None) -> bytes:
     """The delay table as an XLSX workbook of one sheet; arguments as `delays_csv`."""
     import xlsxwriter
 
     out = io.BytesIO()
     with xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}) as book:
         sheet = book.add_worksheet("Delays")
-        bold, four = book.add_format({"bold": True}), book.add_format({"num_format": "#,##0.0000"})
-        lines = list(_lines(table, network))
+        bold, four = book.add_format({"bold": True}), book.add_format({"num_format": "0.0000"})
+        lines = list(_lines(reviewed))
         for r, line in enumerate(lines):
             for c, value in enumerate(line):
                 if isinstance(value, int | float):
                     sheet.write_number(r, c, value, four)
                 elif value is not None:
                     sheet.write_string(r, c, str(value), bold if r == 0 else None)
-        for r, (key, value) in enumerate(_about(table, network, revision), start=len(lines) + 1):
+        for r, (key, value) in enumerate(_about(reviewed.table, reviewed.network, revision), start=len(lines) + 1):
             sheet.write_string(r, 0, key, bold)
             sheet.write_string(r, 1, str(value))
         sheet.freeze_panes(1, 2)

@@ -249,3 +249,25 @@ def test_a_first_try_leaves_room_in_the_fine_field(
     sheet = text_of(client, f"/networks/{number}/sheets/south")
     assert "2 382.7 µs earlier to 2 617.3 µs later" in sheet
     assert "106 382.7000 µs in all" in sheet
+
+
+def test_delays_sent_in_the_stream_stand_on_the_head_end_sheet(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
+) -> None:
+    """By transmitter identifier, once issued; at the site nothing of it is to be set."""
+    example["sites"][0]["delay_fields"][0] |= {"entered_at": "head-end", "transmitter_id": "0x0017"}
+    number = store.create(example, author="test", reason="test").network_id
+    before = text_of(client, f"/networks/{number}/head-end")
+    assert "NOT ISSUED" in before
+    assert "500 µs" not in before
+    issue(number)
+
+    after = text_of(client, f"/networks/{number}/head-end")
+    for text in ("0x0017", "North ridge (north), main", "500 µs"):
+        assert text in after
+    assert "NOT ISSUED" not in after
+    assert client.get(f"/networks/{number}/head-end.pdf").content.startswith(b"%PDF-")
+    sheet = text_of(client, f"/networks/{number}/sheets/north")
+    assert "set at the head-end, not here" in sheet
+    assert "500 µs" not in sheet.partition("Added delay")[0]
+    assert f"/networks/{number}/head-end" in client.get(f"/networks/{number}/sheets").text

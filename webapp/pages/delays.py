@@ -7,7 +7,6 @@ from sfn.answer.delays import delays
 from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.service import service
-from sfn.timing import delay_table
 from webapp.contexts.delays import DelaysPage
 from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.render import page
@@ -27,16 +26,16 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
 
 
 @router.get("/networks/{network_id}/delays.csv")
-def as_csv(opened: NetworkDep) -> Response:
+def as_csv(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as CSV."""
-    text = delays_csv(delay_table(opened.network), opened.network, revision=opened.head.revision.number)
+    text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
 
 
 @router.get("/networks/{network_id}/delays.xlsx")
-def as_xlsx(opened: NetworkDep) -> Response:
+def as_xlsx(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as a spreadsheet."""
-    content = delays_xlsx(delay_table(opened.network), opened.network, revision=opened.head.revision.number)
+    content = delays_xlsx(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))
 
 
