@@ -27,8 +27,9 @@ from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
-from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_bounds, usual_pixel_m
+from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
 from sfn.systems.service import own_stamp
@@ -138,7 +139,7 @@ class Maps:
     ) -> Wanted:
         """The grid and the key of a map; refused when it would be larger than allowed."""
         ground = self.ground(network)
-        area = usual_bounds(place(network), ground=ground) if bounds is None else bounds
+        area = bounds_to_the_edge(network, place(network), ground=ground) if bounds is None else bounds
         grid = grid_for(area, pixel_m=usual_pixel_m(area) if pixel_m is None else pixel_m, most_pixels_n=most)
         south, west, north, east = grid.bounds_deg
         corners = ((south, south, north, north), (west, east, west, east))

@@ -109,6 +109,16 @@ class Zones:
     uncovered_counted_km2: float
     """The part of it that stands in the figures all the same: none."""
 
+    @property
+    def shown_km2(self) -> float:
+        """Area of the map."""
+        return float(self.coverage.area_km2().sum())
+
+    @property
+    def spoken_km2(self) -> float:
+        """Area that its figures of area and people speak of: what is in one of the classes."""
+        return sum(self.classes.area_km2)
+
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""
         return next((layer for layer in self.layers if layer.name == name), None)
@@ -325,6 +335,8 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
             {"class": name, "area_km2": area, "people": None if people is None else people[i]}
             for i, (name, area) in enumerate(zip(CLASSES, found.classes.area_km2, strict=True))
         ],
+        "shown_km2": found.shown_km2,
+        "spoken_km2": found.spoken_km2,
         "uncovered_km2": found.uncovered_km2,
         "uncovered_counted_km2": found.uncovered_counted_km2,
         "receiver_window": found.placing_says or None,

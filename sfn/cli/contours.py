@@ -18,7 +18,8 @@ from sfn.field.licence import read_areas
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
-from sfn.reception.coverage import usual_bounds, usual_pixel_m
+from sfn.reception.coverage import usual_pixel_m
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.vector import kml
 from sfn.terrain.ground import open_ground
@@ -53,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
+    bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     with ThreadPoolExecutor(THREADS_N) as executor:
         found = network_contours(

@@ -14,8 +14,9 @@ from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
-from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
+from sfn.reception.coverage import coverage, usual_pixel_m
 from sfn.reception.listeners import listeners
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.report.numbers import number
 from sfn.terrain.ground import open_ground
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = usual_bounds(placed, ground=ground)
+    bounds = bounds_to_the_edge(network, placed, ground=ground)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
     if args.objective == "people" and heard.people is None:

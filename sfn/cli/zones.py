@@ -18,8 +18,9 @@ from sfn.geodesy.grid import grid_for
 from sfn.geodesy.position import on_globe
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
-from sfn.reception.coverage import coverage, usual_bounds, usual_pixel_m
+from sfn.reception.coverage import coverage, usual_pixel_m
 from sfn.reception.listeners import listeners
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
 from sfn.systems.ofdm_window import RISK_STRATEGY
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     network = read_file(args.network)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = usual_bounds(placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
+    bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
     now = tried(network, tries_argument(args), placed=placed, as_set=args.as_set)
     heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
@@ -92,6 +93,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"by {RISK_STRATEGY}, the receiver's risk: {number(risk_km2, 1)} km2, people {risk}")
     print()
     by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
+    part = number(100 * found.spoken_km2 / found.shown_km2, 1)
+    print(f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %")
     if said := shares_said(found):
         print(said)
     print_table(("served by", "area km2", "people"), by_site)

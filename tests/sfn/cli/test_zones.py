@@ -38,6 +38,8 @@ def test_files_answer_and_summary_agree(tmp_path: Path, capsys: pytest.CaptureFi
             assert np.nanmax(values) <= 0
     assert answer["pixel_m"] == pytest.approx(400, rel=1e-3)
     assert answer["overlap"]["area_km2"] > 0
+    assert answer["spoken_km2"] == pytest.approx(sum(one["area_km2"] for one in answer["classes"]))
+    assert answer["overlap"]["area_km2"] <= answer["spoken_km2"] + 1e-6 <= answer["shown_km2"] + 2e-6
     assert answer["overlap"]["people"] is None
     spread = answer["overlap"]["delay_spread_us"]
     assert 0 <= spread["median"] <= spread["p90"] <= spread["max"]

@@ -1,0 +1,120 @@
+"""How far a network is usable, so that a map shows where it stops.
+
+Levels over a smooth earth: an estimate of distance, no map.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.field.levels import levels_at
+from sfn.field.transmitter import Transmitter
+from sfn.geodesy.line import direct
+from sfn.geodesy.position import Located
+from sfn.plan import Network
+from sfn.reception.coverage import levels_key, received_plane, transmitters, usual_bounds
+from sfn.reception.significance import criteria
+from sfn.systems.service import service
+from sfn.terrain.ground import Ground
+
+FURTHEST_M = 250_000.0  # beyond it a map of the usual number of pixels says nothing about places
+NEAREST_M = 1_000.0
+AZIMUTHS_DEG = np.arange(0.0, 360.0, 45.0)
+HALVINGS_N = 6  # 4 km in 250: the edge of a box
+BEYOND = 1.05  # the edge lies inside the map
+KEPT_N = 64
+
+_known: dict[str, dict[str, float]] = {}  # a page asks at every visit; threads may both work one out
+
+
+def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) -> dict[str, float]:
+    """Furthest distance at which each site on air is usable over a smooth earth, at most `FURTHEST_M`. [m]
+
+    Parameters
+    ----------
+    network : Network
+    placed : mapping of site id to Located
+    ground : Ground
+        Where there is terrain, receivers stand as high as the lowest site's ground, else at sea level, as on the map.
+
+    Raises
+    ------
+    PlanError
+        If a site or the service cannot be used.
+    """
+    counts = criteria(network, service(network.service))
+    on_air = [site.id for site in network.sites if site.on_air]
+    key = f"{levels_key(network, 'reach', ground=ground)} {counts.usable_dbuvm} {on_air}"
+    if key not in _known:
+        if len(_known) >= KEPT_N:
+            _known.clear()
+        lowest_m = None if ground.terrain is None else min(site.ground_m for site in network.sites)
+        radiating = zip(network.sites, transmitters(network, placed), strict=True)
+        _known[key] = {
+            site.id: _furthest_m(network, one, counts.usable_dbuvm, lowest_m) for site, one in radiating if site.on_air
+        }
+    return _known[key]
+
+
+def _furthest_m(network: Network, one: Transmitter, usable_dbuvm: float, rx_ground_m: float | None) -> float:
+    """The furthest in the direction of the strongest field, by halving: over a smooth earth levels only fall. [m]"""
+
+    def level(azimuth_deg: NDArray[np.float64], away_m: float) -> NDArray[np.float64]:
+        """Field strength so far away. [dBuV/m]"""
+        lat, lon = direct(one.lat_deg, one.lon_deg, azimuth_deg=azimuth_deg, ground_m=away_m)
+        found = levels_at(
+            one,
+            lat,
+            lon,
+            rx_height_m=network.receiver.height_m,
+            rx_ground_m=rx_ground_m,
+            receiver_polarisation=received_plane(network),
+        )
+        return np.atleast_1d(found.level_dbuvm)
+
+    around = level(AZIMUTHS_DEG, FURTHEST_M)
+    if around.max() >= usable_dbuvm:
+        return FURTHEST_M
+    best = AZIMUTHS_DEG[[int(np.argmax(around))]]
+    near_m, far_m = NEAREST_M, FURTHEST_M
+    for _ in range(HALVINGS_N):
+        tried_m = (near_m + far_m) / 2
+        usable = level(best, tried_m)[0] >= usable_dbuvm
+        near_m, far_m = (tried_m, far_m) if usable else (near_m, tried_m)
+    return far_m
+
+
+def bounds_to_the_edge(
+    network: Network, placed: Mapping[str, Located], *, ground: Ground
+) -> tuple[float, float, float, float]:
+    """The area that a map shows when none is given: all sites, and as far as the network is usable.
+
+    Parameters
+    ----------
+    network, placed, ground
+        As for `reach_m`.
+
+    Returns
+    -------
+    bounds_deg : tuple of float
+        South, west, north, east: at least `sfn.reception.coverage.usual_bounds`, at most what the terrain holds where
+        every site stands in it. [degrees]
+    """
+    least = usual_bounds(placed, ground=ground)
+    south, west, north, east = least
+    for name, far_m in reach_m(network, placed, ground=ground).items():
+        at, away_m = placed[name], BEYOND * far_m
+        lon_deg = at.lon_deg + 360.0 * round(((west + east) / 2 - at.lon_deg) / 360.0)
+        up, _ = direct(at.lat_deg, at.lon_deg, azimuth_deg=0.0, ground_m=away_m)
+        down, _ = direct(at.lat_deg, at.lon_deg, azimuth_deg=180.0, ground_m=away_m)
+        wide = away_m / (111_320.0 * float(np.cos(np.radians(at.lat_deg))))
+        south, north = min(south, max(-85.0, float(down))), max(north, min(85.0, float(up)))
+        west, east = min(west, lon_deg - wide), max(east, lon_deg + wide)
+    if ground.terrain is None:
+        return south, west, north, east
+    edge = ground.terrain.bounds_deg
+    inside = all(edge[0] <= at.lat_deg <= edge[2] and edge[1] <= at.lon_deg <= edge[3] for at in placed.values())
+    if not inside:
+        return south, west, north, east
+    return max(south, edge[0]), max(west, edge[1]), min(north, edge[2]), min(east, edge[3])
