@@ -1,5 +1,6 @@
 """Echoes of an impulse response measured at a point, given to a network's sites."""
 
+import hashlib
 import math
 from dataclasses import dataclass
 
@@ -9,7 +10,10 @@ from sfn.answer.point import point_signals
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.survey.impulse import RANGE_DB, Floats, Response, assign, peaks
+from sfn.survey.measurements import SHARING, WRITTEN
 from sfn.terrain.ground import Ground
+
+HEAD = (*WRITTEN, *SHARING)
 
 _MOST_ECHOES = 40
 # The strongest sites of the plan at the point: weaker ones make no echo beside forty others.
@@ -18,7 +22,7 @@ _MOST_SITES = 40
 
 @dataclass(frozen=True, slots=True)
 class Echoes:
-    """The response with its echoes, and the rows that `reconcile` takes."""
+    """The response with its echoes, and the rows that `reconcile` takes, in the order of `HEAD`."""
 
     response: Response
     rows: tuple[str, ...]
@@ -79,9 +83,18 @@ def echoes(
         launch_uncertainty_us=launch_uncertainty_us,
     )
     place = f"{lat_deg:.6f},{lon_deg:.6f}"
+    # Every row has the error of the reference's echo in it: named, so that they are adjusted with that correlation.
+    name = f"{lat_deg:.5f} {lon_deg:.5f} {_mark(delay_us, level_db)}"
+    claimed = f"{math.sqrt(2) * uncertainty_us:.4g},antenna,,{name},{uncertainty_us:.4g}"
     rows = tuple(
-        f",echoes,{place},{site},{reference},{difference:.4f},{math.sqrt(2) * uncertainty_us:.4g},antenna,"
+        f",echoes,{place},{site},{reference},{difference:.4f},{claimed}"
         for site, reference, difference in response.differences()
     )
     weak_n = int(np.count_nonzero(level_db < np.max(level_db) - RANGE_DB))
     return Echoes(response, rows, weak_n, len(level_db) - weak_n - len(kept))
+
+
+def _mark(delay_us: Floats, level_db: Floats) -> str:
+    """What tells one response from another at the same place."""
+    told = np.stack((delay_us, level_db)).astype("<f8").tobytes()
+    return hashlib.sha256(told).hexdigest()[:8]

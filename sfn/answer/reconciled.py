@@ -6,20 +6,25 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
+import numpy as np
+
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.report.vector import collection, point_feature
+from sfn.survey.as_planned import datum, held_in_group
 from sfn.survey.cause import Guess
 from sfn.survey.explain import site_guesses
+from sfn.survey.launch_errors import Reconciliation, Residual, SiteError
 from sfn.survey.measurements import Measurement, planes
 from sfn.survey.prediction import planned_differences
-from sfn.survey.reconcile import Reconciliation, Residual, SiteError, reconcile, snoop
+from sfn.survey.reconcile import reconcile, snoop
 from sfn.survey.taken_up import fingerprint, in_force_us, made_before
 from sfn.terrain.dem import Terrain
 from sfn.timing import delay_table
 from sfn.units import finite_or_none
 
 TIME_EXPECTED = "date and time with a zone, as 2026-09-14 08:30+00:00"
+RESIDUAL_SIGN = "left_over_us: measured minus adjusted; residual_us, w_ratio: adjusted minus measured"
 Way = Literal["all", "robust", "without suspects"]
 
 
@@ -112,6 +117,7 @@ def document(answer: Reconciled) -> dict[str, Any]:
         "chi_square_low": finite_or_none(low),
         "chi_square_high": finite_or_none(high),
         "scale_ratio": finite_or_none(found.scale_ratio),
+        "growth_ratio": found.growth_ratio,
         "residuals": [_residual(row) for row in found.residuals],
         "suspects": [k for k, row in enumerate(found.residuals) if row.verdict == "suspect"],
         "uncheckable": [k for k, row in enumerate(found.residuals) if row.verdict == "uncheckable"],
@@ -121,15 +127,17 @@ def document(answer: Reconciled) -> dict[str, Any]:
 
 
 def residual_places(answer: Reconciled) -> dict[str, Any]:
-    """Every measurement where it was taken, as GeoJSON on WGS84; properties as the residuals of the JSON document."""
+    """Every measurement where it was taken, as GeoJSON on WGS84; properties as the residuals of the JSON document.
+
+    Each says in `residual_sign` which of its two keys has which sign.
+    """
     names = {site.id: site.name for site in answer.network.sites}
     features = []
     for number, row in enumerate(answer.found.residuals, start=1):
         m, told = row.measurement, _residual(row)
         label = f"{number}. {names[m.site]} - {names[m.reference_site]}: {row.verdict}"
         lat, lon = told.pop("lat"), told.pop("lon")
-        # As the page shows it: measured minus adjusted. `residual_us` is the other way round, as in the JSON document.
-        told["left_over_us"] = None if row.residual_us is None else -row.residual_us
+        told["residual_sign"] = RESIDUAL_SIGN
         # Nested values have no place in KML's extended data.
         told["alike"] = ", ".join(str(k + 1) for k in row.alike)
         features.append(point_feature(lon, lat, {"label": label, **told}))
@@ -150,8 +158,9 @@ def corrected(
 ) -> dict[str, Any]:
     """The document with launch errors taken up by the latency of a stage of each chosen site.
 
-    The settings worked out from it then launch each site as planned. What a parent launches too late its child,
-    fed off air, launches too late as well: only the rest is the child's own. The document keeps which measurements
+    Whether the settings worked out from it then launch the sites as planned, `sfn.survey.as_planned` says. What a
+    parent launches too late its child, fed off air, launches too late as well: only the rest is the child's own. The
+    document keeps which measurements
     were taken up and which settings were in force then, so that none of them counts again.
 
     Parameters
@@ -168,7 +177,7 @@ def corrected(
     ------
     PlanError
         If a site has no launch error, a stage may not take it, its measurements were taken up already or cannot be
-        told from those, or a latency would become negative.
+        told from those, nothing ties it to its parent, or a latency would become negative.
     """
     at = taken_at.astimezone(UTC)
     errors = {s.site: s for s in answer.found.sites}
@@ -192,8 +201,13 @@ def corrected(
         if taken is not None:
             problems.append(taken)
             continue
-        parent = errors.get(parents.get(site_id) or "")
-        own_us = site.launch_error_us - ((parent.launch_error_us or 0.0) if parent is not None else 0.0)
+        own = _own_error(answer, site_id, parents.get(site_id))
+        if own is None:
+            what = f"no measurement ties it to {parents[site_id]}, which feeds it: its own part cannot be told"
+            expected = "a point where both are heard, or a held site in each group"
+            problems.append(_no(site_id, what, expected, "parent-not-tied", stage_id))
+            continue
+        own_us, sigma_us = own
         row = next(s for s in changed["stages"] if s["id"] == stage_id)
         latency_us = round(row["latency_us"] + own_us, 4)
         if latency_us < 0:
@@ -203,7 +217,8 @@ def corrected(
             )
             problems.append(_no(site_id, what, expected, "latency-would-be-negative", stage_id))
             continue
-        _take_up(row, latency_us=latency_us, own_us=own_us, sigma_us=site.uncertainty_us, day=f"{at:%Y-%m-%d}")
+        against = datum(answer.found, site_id)
+        _take_up(row, latency_us=latency_us, own_us=own_us, sigma_us=sigma_us, against=against, day=f"{at:%Y-%m-%d}")
         amounts_us[site_id] = round(own_us, 4)
     if problems:
         raise PlanError(problems)
@@ -220,9 +235,22 @@ def corrected(
     return changed
 
 
-def _take_up(row: dict[str, Any], *, latency_us: float, own_us: float, sigma_us: float, day: str) -> None:
+def _own_error(answer: Reconciled, site_id: str, parent_id: str | None) -> tuple[float, float] | None:
+    """A site's launch error without its parent's, and its standard uncertainty; None when they are not tied. [us]"""
+    errors = {s.site: s for s in answer.found.sites}
+    site, parent = errors[site_id], errors.get(parent_id or "")
+    if parent is None or parent.launch_error_us is None:
+        return float(site.launch_error_us or 0.0), float(site.uncertainty_us or 0.0)
+    tied = answer.found.difference(site_id, parent.site)
+    if tied is not None or None in (held_in_group(answer.found, site_id), held_in_group(answer.found, parent.site)):
+        return tied
+    spread_us = float(np.hypot(site.uncertainty_us or 0.0, parent.uncertainty_us or 0.0))
+    return float(site.launch_error_us or 0.0) - parent.launch_error_us, spread_us
+
+
+def _take_up(row: dict[str, Any], *, latency_us: float, own_us: float, sigma_us: float, against: str, day: str) -> None:
     """One stage's latency, with where it comes from."""
-    note = f"reconciled {day}: {own_us:+.3f} us, standard uncertainty {sigma_us:.3f} us"
+    note = f"reconciled {day}: {own_us:+.3f} us against {against}, standard uncertainty {sigma_us:.3f} us"
     # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.
     tolerance_us = max(row.get("tolerance_us") or 0.0, round(1.96 * sigma_us, 4))
     row |= {"latency_us": latency_us, "source": "measured", "date": day, "tolerance_us": tolerance_us}
@@ -290,10 +318,14 @@ def _site(site: SiteError, guess: Guess) -> dict[str, Any]:
         "launch_error_us": site.launch_error_us,
         "correction_us": site.correction_us,
         "uncertainty_us": site.uncertainty_us,
+        "claimed_uncertainty_us": site.claimed_uncertainty_us,
         "group": site.group,
         "held": site.held,
         "observations_n": site.observations_n,
-        "causes": [{"what": c.what, "expected_us": c.expected_us, "left_us": c.left_us} for c in guess.causes],
+        "causes": [
+            {"what": c.what, "expected_us": c.expected_us, "left_us": c.left_us, "chance_ratio": c.chance_ratio}
+            for c in guess.causes
+        ],
         "causes_by_chance_n": guess.by_chance_n,
     }
 
@@ -312,9 +344,12 @@ def _residual(row: Residual) -> dict[str, Any]:
         "uncertainty_us": m.uncertainty_us,
         "reference_plane": m.reference_plane,
         "by": m.by,
+        "response": m.response,
+        "shared_uncertainty_us": finite_or_none(m.shared_uncertainty_us),
         "predicted_us": row.predicted_us,
         "misclosure_us": row.misclosure_us,
         "residual_us": row.residual_us,
+        "left_over_us": row.left_over_us,
         "redundancy_ratio": row.redundancy_ratio,
         "w_ratio": row.w_ratio,
         "least_detectable_us": row.least_detectable_us,

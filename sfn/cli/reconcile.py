@@ -2,19 +2,23 @@
 
 MEASUREMENTS.csv (or .xlsx) has the columns when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,
 reference_plane,by (and rx_ground_m, if wanted): arrival of `site` minus arrival of `reference_site`, with its standard
-uncertainty (one sigma). Sites by id or name; a column position, and units in brackets, as in "uncertainty (ns)", are
-understood too.
+uncertainty (one sigma). Rows of one impulse response name it in `response`, and in `shared_uncertainty_us` what the
+reference arrival that they share is worth: they are adjusted with that correlation. Sites by id or name; a column
+position, and units in brackets, as in "uncertainty (ns)", are understood too.
 
 JSON keys: `network`, `measurements_n`, `held`; `sites`: for each `site`, `launch_error_us` (later than planned is
 positive), `correction_us` (what to add: its negative), `uncertainty_us` (one sigma against the held site, or against
-the mean of its group), `group`, `held`, `observations_n`, `causes` (known amounts that the launch error equals: what,
-expected_us, left_us), `causes_by_chance_n` (how many would be found by chance); `groups` of sites that points tie
-together; `rank`, `freedom` (measurements minus rank), `chi_square` and its 95 % limits `chi_square_low`,
-`chi_square_high`, `scale_ratio` (what the uncertainties would have to be multiplied by); `residuals`: for each
-measurement its columns, `predicted_us`, `misclosure_us` (measured minus predicted), `residual_us` (adjusted minus
-measured), `redundancy_ratio` (0: nothing checks it), `w_ratio`, `least_detectable_us`, `weight_factor`, `verdict`
-(fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`, `uncheckable`, `left_out`: their numbers from 0;
-`problems`.
+the mean of its group, times `growth_ratio`), `claimed_uncertainty_us` (before that), `group`, `held`,
+`observations_n`, `causes` (known amounts that the launch error equals: what, expected_us, left_us, chance_ratio),
+`causes_by_chance_n` (chance, 0 to 1, that one or more of all known amounts would be met by accident:
+1 - (1 - p1)(1 - p2)...); `groups` of sites that points tie together; `rank`, `freedom` (measurements minus rank),
+`chi_square` and its 95 % limits `chi_square_low`, `chi_square_high`, `scale_ratio` (what the uncertainties would have
+to be multiplied by), `growth_ratio` (what they were multiplied by: `scale_ratio` where chi-square is above its limit,
+else 1); `residuals`: for each measurement its columns, `predicted_us`, `misclosure_us` (measured minus predicted),
+`left_over_us` (measured minus adjusted, as people are shown it), `residual_us` (adjusted minus measured),
+`redundancy_ratio` (0: nothing checks it), `w_ratio` (with the sign of `residual_us`), `least_detectable_us`,
+`weight_factor`, `verdict` (fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`, `uncheckable`,
+`left_out`: their numbers from 0; `problems`.
 """
 
 import argparse
@@ -91,15 +95,23 @@ def _print(answer: Reconciled) -> None:
     )
     print()
     print_table(
-        ("measurement", "measured us", "predicted us", "residual us", "redundancy", "w", "verdict"),
+        (
+            "measurement",
+            "measured us",
+            "predicted us",
+            "left over us (measured - adjusted)",
+            "redundancy",
+            "w",
+            "verdict",
+        ),
         (
             (
                 f"{r.measurement.site} - {r.measurement.reference_site} at {r.measurement.point}",
                 number(r.measurement.delay_difference_us, 3, signed=True),
                 number(r.predicted_us, 3, signed=True),
-                number(r.residual_us, 3, signed=True),
+                number(r.left_over_us, 3, signed=True),
                 number(r.redundancy_ratio, 3),
-                number(r.w_ratio, 2, signed=True),
+                number(None if r.w_ratio is None else -r.w_ratio, 2, signed=True),
                 r.verdict,
             )
             for r in found.residuals
@@ -109,7 +121,7 @@ def _print(answer: Reconciled) -> None:
     print()
     if found.freedom:
         print(f"chi-square {number(found.chi_square_ratio, 3)}, {found.freedom} degrees of freedom, ", end="")
-        print(f"95 %: {number(low, 3)} to {number(high, 3)}; uncertainties x {number(found.scale_ratio, 3)}")
+        print(f"95 %: {number(low, 3)} to {number(high, 3)}; uncertainties x {number(found.growth_ratio, 3)}")
     for site, guess in answer.guesses.items():
         for cause in guess.causes[:3]:
             print(f"{site}: perhaps {cause.what} ({number(cause.expected_us, 3, signed=True)} us)")

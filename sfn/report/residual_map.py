@@ -10,7 +10,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.report.numbers import us
 from sfn.report.scale import round_step
-from sfn.survey.reconcile import Reconciliation
+from sfn.survey.launch_errors import Reconciliation
 
 _WIDTH, _MARGIN = 640.0, 46.0
 _LEAST_HEIGHT, _GREATEST_HEIGHT = 220.0, 620.0
@@ -129,10 +129,10 @@ def residuals_drawn(network: Network, found: Reconciliation) -> ResidualMap:
     placed = place(network)
     rows = []
     for row in found.residuals:
-        if row.residual_us is None:
+        if row.left_over_us is None:
             continue
         m = row.measurement
-        off_us = -row.residual_us
+        off_us = row.left_over_us
         title = f"{m.site} against {m.reference_site} at {m.point}: {us(off_us, 3, signed=True)}, {row.verdict}"
         rows.append((m.lat_deg, m.lon_deg, off_us, row.verdict == "suspect", title))
     return residual_map([(s.name, placed[s.id].lat_deg, placed[s.id].lon_deg) for s in network.sites], rows)

@@ -23,6 +23,8 @@ from sfn.units import exact, unit_length_us
 # Two standard uncertainties: an error that is smaller needs no cause, an amount that is smaller explains nothing.
 _SIGMAS = 2.0
 PILOT_PERIOD_US = 1e6 / 19_000.0
+# Sampling rates of audio (AES5): what counts delay in samples slips by one of them.
+SAMPLES_HZ = (44_100.0, 48_000.0)
 RELEASE_STEPS_US = (100.0, 1000.0)
 # Geographic systems in which national maps give positions: a position read in the wrong one is 50 to 600 m off.
 NATIONAL_DATUMS = (4230, 4277, 4267, 4301, 4284, 4314, 4275, 4312, 4289, 4313, 4149, 4265, 4202, 4272, 4222, 4209, 4618)
@@ -47,11 +49,13 @@ class Cause:
     expected_us: float
     left_us: float
     left_sigmas_ratio: float
+    chance_ratio: float
+    """Chance that an error like this meets this amount by accident, 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """Causes, the best first, and how many would be found by chance among as many amounts."""
+    """Causes, the best first, and the chance, 0 to 1, that one or more would be found by accident."""
 
     causes: tuple[Cause, ...]
     by_chance_n: float
@@ -72,6 +76,13 @@ def causes(error_us: float, *, uncertainty_us: float, known: Sequence[Known]) ->
     Guess
         Empty when the error is not significant. `by_chance_n` is near 0 when the guess means something.
 
+    Notes
+    -----
+    The window of one amount is ``h = 2 s`` on either side, with ``s^2 = uncertainty^2 + tolerance^2``. An error ``e``
+    without a cause could have fallen anywhere between ``-|e| - h`` and ``|e| + h``; what of the window lies between
+    those ends makes ``p_k = overlap / (2 (|e| + h))``. That one or more of them are met by accident has the chance
+    ``1 - (1 - p_1)(1 - p_2)...``, which never leaves 0 to 1.
+
     Raises
     ------
     ValueError
@@ -87,19 +98,25 @@ def causes(error_us: float, *, uncertainty_us: float, known: Sequence[Known]) ->
         raise ValueError(f"uncertainty_us must be 0 or more us, got {uncertainty_us!r}")
     if abs(error_us) <= _SIGMAS * uncertainty_us:
         return Guess((), 0.0)
-    found, width_us = [], 0.0
+    found, missed_ratio = [], 1.0
     for one in known:
         sigma = float(np.hypot(uncertainty_us, one.tolerance_us)) or 1e-6
         if abs(one.amount_us) <= _SIGMAS * sigma:
             continue
-        width_us += 2 * _SIGMAS * sigma
+        chance = _chance(one.amount_us, half_us=_SIGMAS * sigma, error_us=error_us)
+        missed_ratio *= 1.0 - chance
         left = error_us - one.amount_us
         if abs(left) <= _SIGMAS * sigma:
-            found.append(Cause(one.what, one.amount_us, left, abs(left) / sigma))
-    # An error of this size could have fallen anywhere between its negative and itself.
-    chance = width_us / (2 * abs(error_us)) if found else 0.0
+            found.append(Cause(one.what, one.amount_us, left, abs(left) / sigma, chance))
     found.sort(key=lambda c: c.left_sigmas_ratio)
-    return Guess(tuple(found), float(chance))
+    return Guess(tuple(found), 1.0 - missed_ratio if found else 0.0)
+
+
+def _chance(amount_us: float, *, half_us: float, error_us: float) -> float:
+    """Part of what lies between an error and its negative, and half a window more, that is near an amount."""
+    size = abs(error_us) + half_us
+    low, high = max(amount_us - half_us, -size), min(amount_us + half_us, size)
+    return max(0.0, high - low) / (2.0 * size)
 
 
 def known_amounts(
@@ -120,7 +137,7 @@ def known_amounts(
     -------
     tuple of Known
         Feeders and fibres left out or counted twice, offset with the wrong sign or not applied, the other route's
-        latency, the old setting, single fields not set, steps of fields and of release, units confused.
+        latency, the old setting, single fields not set, steps of fields and of release, units confused, one sample.
 
     Raises
     ------
@@ -138,6 +155,11 @@ def known_amounts(
         for stage in row.own.stages
         if stage.kind == "time-stamped section"
         for step_us in release_steps_us
+        for sign, word in ((1, "too late"), (-1, "too early"))
+    ]
+    found += [
+        Known(f"one sample of {rate_hz / 1000:g} kHz, {word}", sign * 1e6 / rate_hz)
+        for rate_hz in SAMPLES_HZ
         for sign, word in ((1, "too late"), (-1, "too early"))
     ]
     if network.service.startswith("fm"):

@@ -1,11 +1,9 @@
 """Reconciled launch errors explained: each site's error beside the slips that its plan makes possible."""
 
-import numpy as np
-
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.survey.cause import Guess, causes, datum_amounts, known_amounts
-from sfn.survey.reconcile import Reconciliation
+from sfn.survey.launch_errors import Reconciliation
 from sfn.timing import delay_table
 
 # No national datum lies farther than a kilometre from WGS84.
@@ -27,8 +25,7 @@ def site_guesses(network: Network, found: Reconciliation) -> dict[str, Guess]:
         guesses[site.site] = Guess((), 0.0)
         if site.held or site.launch_error_us is None or site.uncertainty_us is None:
             continue
-        uncertainty_us = site.uncertainty_us * max(1.0, float(np.nan_to_num(found.scale_ratio, nan=1.0)))
-        if abs(site.launch_error_us) <= 2 * uncertainty_us:
+        if abs(site.launch_error_us) <= 2 * site.uncertainty_us:
             continue
         seen = [
             r.measurement for r in found.residuals if site.site in (r.measurement.site, r.measurement.reference_site)
@@ -42,5 +39,5 @@ def site_guesses(network: Network, found: Reconciliation) -> dict[str, Guess]:
                 at_lon_deg=[m.lon_deg for m in seen],
                 refractivity_n=network.refractivity_n,
             )
-        guesses[site.site] = causes(site.launch_error_us, uncertainty_us=uncertainty_us, known=known)
+        guesses[site.site] = causes(site.launch_error_us, uncertainty_us=site.uncertainty_us, known=known)
     return guesses

@@ -27,11 +27,16 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "reference_plane": ("reference_plane", "plane"),
     "by": ("by", "who", "measured by", "initials"),
     "rx_ground_m": ("rx_ground_m", "rx ground", "ground", "ground height"),
+    "response": ("response", "impulse response"),
+    "shared_uncertainty_us": ("shared_uncertainty_us", "shared uncertainty"),
 }
 NEEDED = ("site", "reference_site", "delay_difference_us", "uncertainty_us")
 # The columns that other programs write, in this order.
 WRITTEN = ("when", "point", "lat", "lon", *NEEDED, "reference_plane", "by")
-_KNOWN = Known(COLUMNS, {**PLACE_UNITS, "delay_difference_us": TIMES, "uncertainty_us": TIMES, "rx_ground_m": LENGTHS})
+# Those that rows of one impulse response have besides.
+SHARING = ("response", "shared_uncertainty_us")
+_IN_US = ("delay_difference_us", "uncertainty_us", "shared_uncertainty_us")
+_KNOWN = Known(COLUMNS, {**PLACE_UNITS, **dict.fromkeys(_IN_US, TIMES), "rx_ground_m": LENGTHS})
 _DEGREES = re.compile(r"[+\-\u2212]?\d+([.,]\d+)?", re.ASCII)
 
 
@@ -49,6 +54,11 @@ class Measurement:
         Ground at the point above sea level; NaN when not told. [m]
     where : str
         File and line, for messages.
+    response : str
+        What tells one impulse response from another: its rows against one reference share that arrival, and with it
+        its error. Empty for a measurement by itself.
+    shared_uncertainty_us : float
+        Standard uncertainty of the shared arrival, part of `uncertainty_us`; NaN where nothing is shared. [us]
     """
 
     when: str
@@ -63,6 +73,8 @@ class Measurement:
     by: str
     rx_ground_m: float = float("nan")
     where: str = ""
+    response: str = ""
+    shared_uncertainty_us: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +176,7 @@ def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
             "the standard uncertainty, more than 0 us",
             code="uncertainty-zero",
         )
+    response, shared_us = _shared(row, uncertainty_us=uncertainty_us)
     place, lat_deg, lon_deg = _place(row)
     return Measurement(
         when=row.text("when", empty=True),
@@ -178,7 +191,24 @@ def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
         by=row.text("by", empty=True),
         rx_ground_m=row.number("rx_ground_m", least=-500.0, greatest=9000.0, unit="m", empty=True),
         where=row.where(),
+        response=response,
+        shared_uncertainty_us=shared_us,
     )
+
+
+def _shared(row: Row, *, uncertainty_us: float) -> tuple[str, float]:
+    """The response that a line belongs to, and what its reference arrival is worth; NaN where it shares nothing."""
+    response = row.text("response", empty=True)
+    shared_us = row.number("shared_uncertainty_us", least=0.0, greatest=1e6, unit="us", empty=True)
+    if bool(response) != math.isfinite(shared_us) and not row.problems:
+        column = "shared_uncertainty_us" if response else "response"
+        what = "is empty, and the line shares its reference with others of one response"
+        expected = "both columns, response and shared_uncertainty_us, or neither"
+        row.no(column, what, expected, code="shared-reference-half-told")
+    elif math.isfinite(shared_us + uncertainty_us) and not 0 < shared_us < uncertainty_us:
+        what = f"{shared_us:g} us is not a part of uncertainty_us, {uncertainty_us:g} us"
+        row.no("shared_uncertainty_us", what, "more than 0, less than uncertainty_us", code="shared-part-too-large")
+    return response, shared_us
 
 
 def _place(row: Row) -> tuple[str, float, float]:

@@ -6,106 +6,23 @@ squares over all of them gives each site's, up to one constant in each group of 
 A positive launch error means later than planned; the correction is its negative.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 import numpy as np
 
 from sfn.errors import Problem, Touch
 from sfn.survey.adjustment import UNCHECKABLE_RATIO, Adjustment, Floats, Integers, adjust, huber_factor, likeness
+from sfn.survey.launch_errors import Reconciliation, Residual, SharedArrival, SiteError, Verdict
 from sfn.survey.measurements import Measurement
-
-Verdict = Literal["fits", "doubtful", "suspect", "uncheckable", "left out"]
+from sfn.survey.observed import Observed, observed
 
 # Two-sided 5 % and 0.1 % of the normal distribution.
 DOUBTFUL_RATIO = 1.960
 SUSPECT_RATIO = 3.291
 _ALIKE_RATIO = 0.99
 _ROBUST_STEPS = 50
-
-
-@dataclass(frozen=True, slots=True)
-class SiteError:
-    """What the measurements say of one site.
-
-    Parameters
-    ----------
-    launch_error_us, correction_us : float or None
-        Launch later than planned, and its negative: what to add to the site's delay. None without measurements. [us]
-    uncertainty_us : float or None
-        Standard uncertainty against the datum: the held site, or the mean of the group. [us]
-    group : int or None
-        Sites of one group are tied together; between groups nothing is known.
-    """
-
-    site: str
-    launch_error_us: float | None
-    correction_us: float | None
-    uncertainty_us: float | None
-    group: int | None
-    held: bool
-    observations_n: int
-
-
-@dataclass(frozen=True, slots=True)
-class Residual:
-    """What the adjustment says of one measurement.
-
-    Parameters
-    ----------
-    predicted_us, misclosure_us : float
-        From the plan, and observed minus that. [us]
-    residual_us : float
-        Adjusted minus observed. [us]
-    redundancy_ratio : float
-        Share of its error that the others would show, 0 to 1.
-    w_ratio : float or None
-        Residual in its own standard uncertainties. None when nothing checks it.
-    least_detectable_us : float or None
-        Least error that would be found, with a chance of 80 % at the 0.1 % level. [us]
-    weight_factor : float
-        Below 1 where robust re-weighting took trust away.
-    alike : tuple of int
-        Numbers of measurements in which the same error may lie just as well.
-    """
-
-    measurement: Measurement
-    predicted_us: float
-    misclosure_us: float
-    residual_us: float | None
-    redundancy_ratio: float | None
-    w_ratio: float | None
-    least_detectable_us: float | None
-    weight_factor: float
-    verdict: Verdict
-    alike: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Reconciliation:
-    """Launch errors, residuals, tests, and everything that must be said with them."""
-
-    sites: tuple[SiteError, ...]
-    residuals: tuple[Residual, ...]
-    groups: tuple[tuple[str, ...], ...]
-    rank: int
-    freedom: int
-    chi_square_ratio: float
-    chi_square_limits: tuple[float, float]
-    scale_ratio: float
-    adjustment: Adjustment
-    problems: tuple[Problem, ...]
-
-    def difference(self, site: str, reference: str) -> tuple[float, float] | None:
-        """Launch error of `site` minus that of `reference` and its standard uncertainty; None when not tied. [us]"""
-        numbers = {s.site: k for k, s in enumerate(self.sites)}
-        i, j = numbers[site], numbers[reference]
-        if self.sites[i].group is None or self.sites[i].group != self.sites[j].group:
-            return None
-        q, value = self.adjustment.covariance_us2, self.adjustment.value_us
-        variance = q[i, i] + q[j, j] - 2 * q[i, j]
-        return float(value[i] - value[j]), float(np.sqrt(max(variance, 0.0)))
 
 
 def reconcile(
@@ -137,6 +54,8 @@ def reconcile(
     ------
     ValueError
         If a site is unknown or nothing is left to adjust.
+    PlanError
+        If uncertainties are too far apart to be weighed together.
     """
     numbers = {site: k for k, site in enumerate(sites)}
     unknown = sorted({s for m in measurements for s in (m.site, m.reference_site)} | set(held) - set(numbers))
@@ -144,24 +63,22 @@ def reconcile(
     if unknown:
         raise ValueError(f"sites must hold every site measured, got none named {', '.join(unknown)}")
     used = np.array([k for k in range(len(measurements)) if k not in set(leave_out)], dtype=np.int64)
-    i = np.array([numbers[measurements[k].site] for k in used], dtype=np.int64)
-    j = np.array([numbers[measurements[k].reference_site] for k in used], dtype=np.int64)
-    observed = np.array([m.delay_difference_us for m in measurements]) - predicted_us
-    sigma = np.array([m.uncertainty_us for m in measurements])
+    misclosure_us = np.array([m.delay_difference_us for m in measurements]) - predicted_us
+    seen = observed(measurements, misclosure_us=misclosure_us, numbers=numbers, used=used)
     datum = {numbers[site]: 0.0 for site in held}
-    found, factor = _adjusted(i, j, observed[used], sigma[used], sites_n=len(sites), held=datum, robust=robust)
-    alike = _alike(found, i, j, sigma[used] / np.sqrt(factor), numbers=used)
-    residuals = _residuals(measurements, predicted_us, found, used=used, factor=factor, alike=alike)
-    errors = _site_errors(found, i, j, sites=sites, held=set(held))
+    found, factor = _adjusted(seen, sites_n=len(sites), held=datum, robust=robust)
+    residuals = _residuals(measurements, predicted_us, found, seen=seen, factor=factor)
+    errors = _site_errors(found, measurements, used, sites=sites, held=set(held))
     groups = tuple(
-        tuple(site for site, number in zip(sites, found.group, strict=True) if number == g)
+        tuple(site for site, number in zip(sites, found.group, strict=False) if number == g)
         for g in range(int(found.group.max()) + 1)
     )
     answer = Reconciliation(
         sites=errors,
         residuals=residuals,
+        shared=_shared(found, seen, measurements),
         groups=groups,
-        rank=found.rank,
+        rank=found.rank - seen.clocks_n,
         freedom=found.freedom,
         chi_square_ratio=found.chi_square_ratio,
         chi_square_limits=found.chi_square_limits,
@@ -169,7 +86,9 @@ def reconcile(
         adjustment=found,
         problems=(),
     )
-    return replace(answer, problems=tuple(_problems(answer, held=held)))
+    grown = tuple(_grown(site, answer.growth_ratio) for site in errors)
+    problems = _problems(answer, held=held) + _shared_doubted(answer)
+    return replace(answer, sites=grown, problems=tuple(problems))
 
 
 def snoop(
@@ -193,41 +112,55 @@ def snoop(
         answer = reconcile(measurements, predicted_us=predicted_us, sites=sites, held=held, leave_out=out)
         suspects = [k for k, r in enumerate(answer.residuals) if r.verdict == "suspect"]
         worst = max(suspects, key=lambda k: abs(answer.residuals[k].w_ratio or 0.0), default=None)
+        arrival = max(answer.shared, key=lambda one: abs(one.w_ratio or 0.0), default=None)
+        least = SUSPECT_RATIO if worst is None else abs(answer.residuals[worst].w_ratio or 0.0)
+        if arrival is not None and abs(arrival.w_ratio or 0.0) > least and len(out) + len(arrival.rows) <= most:
+            # What its rows share is worse than any of them: they go together.
+            out.extend(arrival.rows)
+            continue
         if worst is None or answer.residuals[worst].alike or len(out) >= most:
             return answer, tuple(out)
         out.append(worst)
 
 
-def _adjusted(
-    i: Integers, j: Integers, observed: Floats, sigma: Floats, *, sites_n: int, held: Mapping[int, float], robust: bool
-) -> tuple[Adjustment, Floats]:
+def _adjusted(seen: Observed, *, sites_n: int, held: Mapping[int, float], robust: bool) -> tuple[Adjustment, Floats]:
     """The adjustment and the factors on the weights, 1 unless `robust`."""
-    factor = np.ones(len(i))
-    found = adjust(i, j, difference_us=observed, uncertainty_us=sigma, sites_n=sites_n, held_us=held)
-    scale = sigma * np.sqrt(np.maximum(found.redundancy_ratio, UNCHECKABLE_RATIO))
+
+    def weighed(factor: Floats) -> Adjustment:
+        return adjust(
+            seen.site,
+            seen.reference,
+            difference_us=seen.difference_us,
+            uncertainty_us=seen.uncertainty_us / np.sqrt(factor),
+            sites_n=sites_n,
+            held_us=held,
+            clocks_n=seen.clocks_n,
+        )
+
+    factor = np.ones(len(seen.site))
+    found = weighed(factor)
+    scale = seen.uncertainty_us * np.sqrt(np.maximum(found.redundancy_ratio, UNCHECKABLE_RATIO))
     checked = found.redundancy_ratio > UNCHECKABLE_RATIO
     for _ in range(_ROBUST_STEPS if robust else 0):
         new = huber_factor(np.where(checked, found.residual_us / scale, np.nan))
         if np.max(np.abs(new - factor)) < 1e-4:
             break
         factor = new
-        found = adjust(
-            i, j, difference_us=observed, uncertainty_us=sigma / np.sqrt(factor), sites_n=sites_n, held_us=held
-        )
+        found = weighed(factor)
     if robust:
         # What stands out is judged by the uncertainty it claims, not by the one it was left with.
         found = replace(found, w_ratio=np.where(checked, found.residual_us / scale, np.nan))
     return found, factor
 
 
-def _alike(found: Adjustment, i: Integers, j: Integers, sigma: Floats, *, numbers: Integers) -> dict[int, list[int]]:
-    """For every suspect the measurements whose w moves with its own."""
-    alike = {}
-    for k in np.flatnonzero(np.nan_to_num(np.abs(found.w_ratio)) > SUSPECT_RATIO):
-        close = np.abs(likeness(found, i, j, uncertainty_us=sigma, at=int(k))) > _ALIKE_RATIO
-        close[k] = False
-        alike[int(numbers[k])] = [int(n) for n in numbers[close]]
-    return alike
+def _alike(found: Adjustment, seen: Observed, factor: Floats, *, at: int) -> tuple[int, ...]:
+    """Measurements whose w moves with that of one; for the reference of a response all its rows stand."""
+    sigma = seen.uncertainty_us / np.sqrt(factor)
+    close = np.abs(likeness(found, seen.site, seen.reference, uncertainty_us=sigma, at=at)) > _ALIKE_RATIO
+    close[at] = False
+    for reference in np.flatnonzero(close & (seen.row < 0)):
+        close |= (seen.shared == reference) & (np.arange(len(close)) != at)
+    return tuple(int(n) for n in seen.row[close] if n >= 0)
 
 
 def _verdict(w: float) -> Verdict:
@@ -238,43 +171,41 @@ def _verdict(w: float) -> Verdict:
 
 
 def _residuals(
-    measurements: Sequence[Measurement],
-    predicted_us: Floats,
-    found: Adjustment,
-    *,
-    used: Integers,
-    factor: Floats,
-    alike: Mapping[int, list[int]],
+    measurements: Sequence[Measurement], predicted_us: Floats, found: Adjustment, *, seen: Observed, factor: Floats
 ) -> tuple[Residual, ...]:
     """One record a measurement, also for those left out."""
-    place = {int(n): k for k, n in enumerate(used)}
+    # What is left of a row of a response is against its reference arrival, with what is left of that.
+    shared = np.where(seen.shared >= 0, found.residual_us[seen.shared], 0.0)
+    left_us = found.residual_us - shared
+    place = {int(n): k for k, n in enumerate(seen.row) if n >= 0}
     rows = []
     for n, m in enumerate(measurements):
         k = place.get(n)
         w = float("nan") if k is None else float(found.w_ratio[k])
         least = float("inf") if k is None else float(found.least_detectable_us[k])
+        suspect = k is not None and abs(w) > SUSPECT_RATIO
         rows.append(
             Residual(
                 measurement=m,
                 predicted_us=float(predicted_us[n]),
                 misclosure_us=float(m.delay_difference_us - predicted_us[n]),
-                residual_us=None if k is None else float(found.residual_us[k]),
+                residual_us=None if k is None else float(left_us[k]),
                 redundancy_ratio=None if k is None else float(found.redundancy_ratio[k]),
                 w_ratio=None if np.isnan(w) else w,
                 least_detectable_us=least if np.isfinite(least) else None,
                 weight_factor=0.0 if k is None else float(factor[k]),
                 verdict="left out" if k is None else _verdict(w),
-                alike=tuple(alike.get(n, ())),
+                alike=_alike(found, seen, factor, at=k) if suspect and k is not None else (),
             )
         )
     return tuple(rows)
 
 
 def _site_errors(
-    found: Adjustment, i: Integers, j: Integers, *, sites: Sequence[str], held: set[str]
+    found: Adjustment, measurements: Sequence[Measurement], used: Integers, *, sites: Sequence[str], held: set[str]
 ) -> tuple[SiteError, ...]:
-    """One record a site."""
-    counts = np.bincount(np.concatenate((i, j)), minlength=len(sites))
+    """One record a site, its uncertainty as claimed."""
+    counts = Counter(site for n in used for site in (measurements[n].site, measurements[n].reference_site))
     rows = []
     for k, site in enumerate(sites):
         known = found.group[k] >= 0
@@ -285,12 +216,19 @@ def _site_errors(
                 launch_error_us=error if known else None,
                 correction_us=0.0 - error if known else None,
                 uncertainty_us=float(found.uncertainty_us[k]) if known else None,
+                claimed_uncertainty_us=float(found.uncertainty_us[k]) if known else None,
                 group=int(found.group[k]) if known else None,
                 held=site in held,
-                observations_n=int(counts[k]),
+                observations_n=counts[site],
             )
         )
     return tuple(rows)
+
+
+def _grown(site: SiteError, ratio: float) -> SiteError:
+    """The site with an uncertainty as the measurements scatter."""
+    claimed_us = site.claimed_uncertainty_us
+    return replace(site, uncertainty_us=None if claimed_us is None else claimed_us * ratio)
 
 
 def _problems(answer: Reconciliation, *, held: Sequence[str]) -> list[Problem]:
@@ -327,14 +265,19 @@ def _problems(answer: Reconciliation, *, held: Sequence[str]) -> list[Problem]:
     elif answer.chi_square_ratio > high:
         found = f"{answer.chi_square_ratio:.1f} over {high:.1f}"
         what = f"the measurements contradict each other more than they claim: {found}"
-        expected = f"uncertainties {answer.scale_ratio:.1f} times as large, or the suspects left out"
+        what += f"; every uncertainty below is {answer.scale_ratio:.1f} times what they claim"
+        expected = "uncertainties that are true, or the suspects left out"
         problems.append(
             _warning(
                 "chi_square",
                 what,
                 expected,
                 code="measurements-contradict",
-                values={"chi_square_ratio": answer.chi_square_ratio, "greatest_ratio": high},
+                values={
+                    "chi_square_ratio": answer.chi_square_ratio,
+                    "greatest_ratio": high,
+                    "growth_ratio": answer.growth_ratio,
+                },
             )
         )
     elif answer.chi_square_ratio < low:
@@ -364,7 +307,7 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
             if others:
                 listed = ", ".join(f"{o.site} against {o.reference_site} at {o.point}" for o in others)
                 what += f"; the error may as well be in {listed}"
-            values = {"residual_us": row.residual_us, "w_ratio": row.w_ratio}
+            values = {"residual_us": row.residual_us, "left_over_us": row.left_over_us, "w_ratio": row.w_ratio}
             problems.append(
                 _warning(m.where, what, "measured again", code="measurement-suspect", sites=both, values=values)
             )
@@ -373,6 +316,33 @@ def _doubted(answer: Reconciliation) -> list[Problem]:
             problems.append(
                 _warning(m.where, what, "a second way to the same sites", code="measurement-unchecked", sites=both)
             )
+    return problems
+
+
+def _shared(found: Adjustment, seen: Observed, measurements: Sequence[Measurement]) -> tuple[SharedArrival, ...]:
+    """What the adjustment says of the reference arrivals of responses."""
+    arrivals = []
+    for k in np.flatnonzero(seen.row < 0):
+        rows = tuple(int(n) for n in seen.row[seen.shared == k])
+        m, w = measurements[rows[0]], float(found.w_ratio[k])
+        left_us = 0.0 - float(found.residual_us[k])
+        arrivals.append(
+            SharedArrival(m.response, m.reference_site, m.where, left_us, None if np.isnan(w) else 0.0 - w, rows)
+        )
+    return tuple(arrivals)
+
+
+def _shared_doubted(answer: Reconciliation) -> list[Problem]:
+    """Reference arrivals that stand out: with one all rows of its response are off together."""
+    problems = []
+    for one in answer.shared:
+        if one.w_ratio is None or abs(one.w_ratio) <= SUSPECT_RATIO:
+            continue
+        what = f"{one.response}: its reference arrival, of {one.site}, is {abs(one.left_over_us):.3f} us off"
+        what += f", {abs(one.w_ratio):.1f} times the standard deviation of what is left: all its rows are in doubt"
+        values = {"left_over_us": one.left_over_us, "w_ratio": one.w_ratio}
+        code = "response-reference-suspect"
+        problems.append(_warning(one.where, what, "measured again", code=code, sites=(one.site,), values=values))
     return problems
 
 

@@ -64,7 +64,7 @@ def test_a_file_stands_for_typed_text(post: Callable[..., Any], number: int, row
 
 
 def test_kept_errors_become_a_revision(
-    post: Callable[..., Any], store: Store, number: int, rows: str, example: dict[str, Any]
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, rows: str, example: dict[str, Any]
 ) -> None:
     """South's exciter takes 3.2 us up; nothing else changes; the reason names the source."""
     chosen = {"hold-north": "yes", "stage-south": "south-exciter", "stage-gap": ""}
@@ -81,6 +81,18 @@ def test_kept_errors_become_a_revision(
         k: v for k, v in latency.items() if k != "south-exciter"
     }
     assert "reconciled with night.csv: south" == saved.revision.reason
+    assert "launch the sites that were corrected as planned" in client.get(f"/networks/{number}/delays").text
+
+
+def test_half_a_group_without_a_held_site_is_not_as_planned(
+    client: TestClient, post: Callable[..., Any], number: int, rows: str
+) -> None:
+    """South alone, nothing held: the notice names what it waits for instead of promising."""
+    post(f"/networks/{number}/measurements/keep", csv=rows, base="1", author="ab", **{"stage-south": "south-exciter"})
+    page = client.get(f"/networks/{number}/delays").text
+
+    assert "do not yet launch all corrected sites as planned: south waits for north, gap" in page
+    assert "launch the sites that were corrected as planned" not in page
 
 
 def test_a_correction_counts_once_through_the_page(

@@ -16,6 +16,7 @@ from sfn.geodesy.position import locate
 from sfn.plan.sheets import read_sheet
 from sfn.report.delay_course import delay_course
 from sfn.report.residual_map import residuals_drawn
+from sfn.survey.as_planned import said
 from sfn.survey.impulse import response_of
 from sfn.survey.measurements import MeasurementTable
 from webapp import addresses
@@ -99,7 +100,8 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
         return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
     reason = f"reconciled with {typed.source}: {', '.join(chosen)}"
     save(request, store, opened, document, form, author=author, reason=reason)
-    notice(request, "Saved as a new revision. The settings below launch these sites as planned.")
+    parents = {site.id: site.fed_off_air_from for site in opened.network.sites}
+    notice(request, f"Saved as a new revision. {said(answer.found, tuple(chosen), parents=parents)}")
     return RedirectResponse(addresses.delays(opened.head.id), 303)
 
 

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.echoes import echoes
+from sfn.answer.echoes import HEAD, echoes
 from sfn.answer.point import point_signals
 from sfn.plan import read_file
 from sfn.plan.sheets import read_sheet
-from sfn.survey.measurements import WRITTEN, understood
+from sfn.survey.measurements import understood
 
 NETWORK = read_file(Path(__file__).parent.parent / "example-network.json")
 AT = {"lat_deg": 36.30, "lon_deg": -84.22}
@@ -21,7 +21,7 @@ def test_echoes_become_rows_for_reconcile() -> None:
     delay = np.array([s.arrival_us for s in heard]) - 122_000.0
     level = np.array([s.level_dbuvm for s in heard]) - 70.0
     found = echoes(NETWORK, delay, level, **AT, launch_uncertainty_us=1.0, uncertainty_us=0.2)
-    text = ",".join(WRITTEN) + "\n" + "\n".join(found.rows) + "\n"
+    text = ",".join(HEAD) + "\n" + "\n".join(found.rows) + "\n"
     rows = understood(
         read_sheet(text.encode(), source="echo.csv"), {i: i for i in ("north", "south", "gap")}
     ).measurements
@@ -29,6 +29,10 @@ def test_echoes_become_rows_for_reconcile() -> None:
 
     assert {s.site for s in heard} == {e.site for e in found.response.echoes}
     assert {heard[0].site} == {m.reference_site for m in rows}
+    assert 1 == len({m.response for m in rows})
+    assert [(pytest.approx(0.2 * 2**0.5, rel=1e-3), 0.2)] * len(rows) == [
+        (m.uncertainty_us, m.shared_uncertainty_us) for m in rows
+    ]
     assert expected == pytest.approx({m.site: m.delay_difference_us for m in rows}, abs=1e-3)
 
 

@@ -1,6 +1,8 @@
 """Reconciled launch errors, and the plan corrected by them."""
 
+import copy
 import json
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -8,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled
+from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, document, reconciled, residual_places
 from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.survey.measurements import Measurement
@@ -81,6 +83,70 @@ def test_a_child_takes_only_what_its_parent_does_not_explain() -> None:
     assert -2.8 == pytest.approx(found.found.sites[2].launch_error_us)
     assert 6.9 == pytest.approx(latency["gap-repeater"])
     assert 1247.8 == pytest.approx(latency["north-exciter"])
+
+
+def test_contradicting_measurements_widen_the_stage(answer: Reconciled) -> None:
+    """Each second row 2 us off: what is written into the stage is as wide as they scatter, and says against what."""
+    rows = [
+        replace(r.measurement, delay_difference_us=r.measurement.delay_difference_us + 2.0 * (k % 2))
+        for k, r in enumerate(answer.found.residuals)
+    ]
+    found = reconciled(NETWORK, rows, held=("north",))
+    at = datetime.fromisoformat("2026-10-02T12:00:30+00:00")
+    stage = next(
+        s
+        for s in corrected(TREE, found, stages={"south": "south-exciter"}, taken_at=at)["stages"]
+        if s["id"] == "south-exciter"
+    )
+    # By hand: south - north, gap - north, gap - south, twice, each second 2 us more, 0.05 us claimed.
+    a = np.array([[1, 0], [0, 1], [-1, 1]] * 2)
+    y = np.array([2.2, -0.6 + 2, -2.8, 2.2 + 2, -0.6, -2.8 + 2])
+    x, left, *_ = np.linalg.lstsq(a, y)
+    scale = np.sqrt(left[0] / 0.05**2 / 4)
+    sigma_us = scale * 0.05 * np.sqrt(np.linalg.inv(a.T @ a)[0, 0])
+
+    assert scale == pytest.approx(found.found.growth_ratio)
+    assert 1.96 * sigma_us == pytest.approx(stage["tolerance_us"], abs=1e-3)
+    assert f"{x[0]:+.3f} us against north, held, standard uncertainty {sigma_us:.3f} us" in stage["note"]
+
+
+def test_without_a_held_site_the_note_says_against_what() -> None:
+    """The mean of the whole group."""
+    at = datetime.fromisoformat("2026-10-02T12:00:30+00:00")
+    changed = corrected(TREE, answer_of(()), stages={"south": "south-exciter"}, taken_at=at)
+
+    assert "against the mean of north, south, gap, none held" in next(
+        s["note"] for s in changed["stages"] if s["id"] == "south-exciter"
+    )
+
+
+def test_a_relay_that_nothing_ties_to_its_parent_is_refused() -> None:
+    """South and gap measured against each other only, north not with them: a held site in one group is not enough."""
+    tree = copy.deepcopy(TREE)
+    tree["sites"].append({**copy.deepcopy(tree["sites"][1]), "id": "west", "name": "West"})
+    network = read(json.dumps(tree))
+    rows = [
+        Measurement("t", "P", 36.30, -84.22, a, b, 5.0, 0.05, "antenna", "ab")
+        for a, b in (("gap", "south"), ("north", "west"))
+    ]
+    found = reconciled(network, rows, held=("south",))
+    with pytest.raises(PlanError, match="no measurement ties it to north, which feeds it"):
+        corrected(tree, found, stages={"gap": "gap-repeater"}, taken_at=datetime.fromisoformat("2026-10-02T12:00Z"))
+
+
+def test_both_signs_of_a_residual_say_which_they_are(answer: Reconciled) -> None:
+    """In JSON and GeoJSON what is left over is measured minus adjusted, the older key its negative."""
+    rows = [r.measurement for r in answer.found.residuals]
+    rows[0] = replace(rows[0], delay_difference_us=rows[0].delay_difference_us + 3.0)
+    found = reconciled(NETWORK, rows, held=("north",))
+    told = document(found)["residuals"][0]
+    place = residual_places(found)["features"][0]["properties"]
+
+    # South against north 3 us too long, checked by five others: most of it is left over, with its sign.
+    assert 1.0 < told["left_over_us"] < 3.0
+    assert -told["left_over_us"] == told["residual_us"] == place["residual_us"]
+    assert told["left_over_us"] == place["left_over_us"]
+    assert "left_over_us: measured minus adjusted; residual_us" in place["residual_sign"]
 
 
 def test_what_cannot_be_corrected_is_refused(answer: Reconciled) -> None:

@@ -1,9 +1,13 @@
 """Least squares for differences: against plain linear algebra, groups, datum, what cannot be checked."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
+from hypothesis import given, settings, strategies as st
 
 from sfn.survey.adjustment import adjust, groups, huber_factor, likeness
+from sfn.survey.surest_tree import paths, surest_tree
 
 
 @pytest.fixture
@@ -115,3 +119,117 @@ def test_nonsense_is_refused(changed: dict[str, list[float]], words: str) -> Non
     given = {"site": [1, 2], "reference": [0, 0], "difference_us": [1.0, 2.0], "uncertainty_us": [0.1, 0.1]} | changed
     with pytest.raises(ValueError, match=words):
         adjust(**given, sites_n=3)  # type: ignore[arg-type]
+
+
+def exact_values(i: list[int], j: list[int], observed: list[float], sigma: list[float], *, held: int) -> list[Fraction]:
+    """Normal equations in whole fractions: no digit is lost, whatever the weights."""
+    sites = [k for k in sorted({*i, *j}) if k != held]
+    at = {site: k for k, site in enumerate(sites)}
+    rows = [[Fraction(0)] * (len(sites) + 1) for _ in sites]
+    for a, b, y, s in zip(i, j, observed, sigma, strict=True):
+        weight = 1 / Fraction(s) ** 2
+        ends = [(at[n], sign) for n, sign in ((a, 1), (b, -1)) if n != held]
+        for p, first in ends:
+            rows[p][-1] += weight * first * Fraction(y)
+            for q, second in ends:
+                rows[p][q] += weight * first * second
+    for k in range(len(rows)):
+        pivot = next(n for n in range(k, len(rows)) if rows[n][k])
+        rows[k], rows[pivot] = rows[pivot], rows[k]
+        rows[k] = [x / rows[k][k] for x in rows[k]]
+        for n in range(len(rows)):
+            if n != k:
+                rows[n] = [x - rows[n][k] * y for x, y in zip(rows[n], rows[k], strict=True)]
+    return [rows[at[k]][-1] if k != held else Fraction(0) for k in range(max(at) + 1)]
+
+
+@given(seed=st.integers(0, 10**6), least=st.integers(-6, 0), greatest=st.integers(0, 6))
+@settings(max_examples=40)
+def test_sure_beside_unsure_rows_lose_no_digit(seed: int, least: int, greatest: int) -> None:
+    """Uncertainties from 1e-6 to 1e6 us: every difference as in exact fractions, to a ten-millionth of its uncertainty."""
+    rng = np.random.default_rng(seed)
+    sites_n = 7
+    i = [*range(1, sites_n), *rng.integers(0, sites_n, 12).tolist()]
+    j = [
+        *(int(rng.integers(0, k)) for k in range(1, sites_n)),
+        *((n + int(rng.integers(1, sites_n))) % sites_n for n in i[sites_n - 1 :]),
+    ]
+    sigma = (10.0 ** rng.uniform(least, greatest, len(i))).tolist()
+    true = rng.normal(0.0, 100.0, sites_n)
+    observed = [float(true[a] - true[b] + s * rng.normal()) for a, b, s in zip(i, j, sigma, strict=True)]
+    found = adjust(i, j, difference_us=observed, uncertainty_us=sigma, sites_n=sites_n, held_us={0: 0.0})
+    expected = exact_values(i, j, observed, sigma, held=0)
+
+    for a in range(sites_n):
+        for b in range(a):
+            difference = float(expected[a] - expected[b])
+            # Beside the uncertainty only what a float64 of that size can hold.
+            slack = 1e-7 * found.difference_uncertainty(a, b) + 4e-15 * (
+                abs(difference) + 1e3 + max(map(abs, observed))
+            )
+            assert abs(found.value_us[a] - found.value_us[b] - difference) <= slack
+    left = [float(expected[a] - expected[b] - Fraction(y)) for a, b, y in zip(i, j, observed, strict=True)]
+    np.testing.assert_allclose(
+        found.residual_us / sigma, np.array(left) / sigma, atol=1e-7 + 4e-15 * max(map(abs, observed)) / min(sigma)
+    )
+
+
+@pytest.mark.parametrize("decades", [0, 1, 2, 3])
+def test_values_and_their_covariances_are_those_of_the_singular_values(decades: int) -> None:
+    """Random networks by numpy's SVD of the whitened rows, without and with a site held."""
+    rng = np.random.default_rng(decades)
+    for _ in range(20):
+        i = np.array([*range(1, 9), *rng.integers(0, 9, 20)])
+        j = np.array([0, *rng.integers(0, 2, 7), *((i[8:] + rng.integers(1, 9, 20)) % 9)])
+        sigma, observed = 10.0 ** rng.uniform(-decades, decades, 28), rng.normal(0, 3, 28)
+        a = np.zeros((28, 9))
+        a[np.arange(28), i] += 1
+        a[np.arange(28), j] -= 1
+        left, sizes, right = np.linalg.svd(a / sigma[:, None], full_matrices=False)
+        pseudo = (right[:8].T / sizes[:8]) @ left[:, :8].T
+        free = adjust(i, j, difference_us=observed, uncertainty_us=sigma, sites_n=9)
+        spread = np.sqrt(np.diagonal(pseudo @ pseudo.T))
+
+        np.testing.assert_allclose(free.value_us, pseudo @ (observed / sigma), atol=1e-9 * 10**decades, rtol=1e-8)
+        np.testing.assert_allclose(free.uncertainty_us, spread, rtol=1e-8)
+        np.testing.assert_allclose(free.redundancy_ratio, 1 - np.sum(left[:, :8] ** 2, axis=1), atol=1e-8)
+
+
+def test_a_sure_pair_far_from_its_datum_keeps_its_own_uncertainty() -> None:
+    """Two sites tied to 1 ps, both to the rest within a second: their difference is known to 1 ps."""
+    found = adjust([1, 2, 2], [0, 1, 0], difference_us=[7.0, 1.0, 9.0], uncertainty_us=[1e6, 1e-6, 1e6], sites_n=3)
+
+    assert 1e-6 == pytest.approx(found.difference_uncertainty(2, 1), rel=1e-9)
+    assert 1.0 == pytest.approx(found.value_us[2] - found.value_us[1], abs=1e-12)
+
+
+def test_an_instruments_clock_does_not_count_in_the_mean() -> None:
+    """Three arrivals on one clock: the sites' values sum to zero, whatever the clock shows."""
+    found = adjust(
+        [0, 1, 2], [3, 3, 3], difference_us=[5.0, 6.0, 10.0], uncertainty_us=[0.1] * 3, sites_n=3, clocks_n=1
+    )
+
+    np.testing.assert_allclose(found.value_us, [-2.0, -1.0, 3.0, -7.0], atol=1e-12)
+
+
+@given(seed=st.integers(0, 10**6), held=st.sets(st.integers(0, 7), max_size=3))
+@settings(max_examples=40)
+def test_nothing_off_the_tree_is_surer_than_its_way(seed: int, held: set[int]) -> None:
+    """Each observation is the sum of its way's branches, none less sure than itself; held sites are one point."""
+    rng = np.random.default_rng(seed)
+    i = rng.integers(0, 8, 20)
+    j = (i + rng.integers(1, 8, 20)) % 8
+    sigma = 10.0 ** rng.uniform(-6, 6, 20)
+    root, given_value = np.arange(8), np.zeros(8, dtype=bool)
+    root[sorted(held)] = min(held, default=0)
+    given_value[sorted(held)] = True
+    tree = surest_tree(i, j, sigma, root=root)
+    way = paths(i, j, tree, root=root, held=given_value)
+    apart = way[i] - way[j]
+    value = rng.normal(size=8)
+    value[sorted(held)] = 0.0
+
+    # Without held sites what the paths tell is true of differences.
+    np.testing.assert_allclose(apart @ (value[i] - value[j])[tree], value[i] - value[j], atol=1e-12)
+    for row, claimed in zip(apart, sigma, strict=True):
+        assert all(sigma[tree][k] <= claimed for k in np.flatnonzero(row))

@@ -3,7 +3,9 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
+from hypothesis import given, settings, strategies as st
 
 from sfn.plan import read, read_file
 from sfn.survey.cause import Known, causes, datum_amounts, known_amounts
@@ -35,6 +37,8 @@ def best(site: str, error_us: float, uncertainty_us: float = 0.01) -> str:
         ("south", 52.632, "a whole period of the 19 kHz pilot, too late"),
         ("north", 500 * 999.0, "codec delay: 500 us taken as ms"),
         ("gap", -29.0, "repeater delay: sign turned"),
+        ("gap", 1e6 / 44_100, "one sample of 44.1 kHz, too late"),
+        ("south", -1e6 / 48_000, "one sample of 48 kHz, too early"),
     ],
 )
 def test_the_usual_slips_are_named(site: str, error_us: float, words: str) -> None:
@@ -72,7 +76,31 @@ def test_chance_is_told() -> None:
     known = [Known(f"slip {k}", 0.1 * k) for k in range(1, 60)]
 
     assert causes(3.0, uncertainty_us=0.001, known=known).by_chance_n < 0.1
-    assert causes(3.0, uncertainty_us=0.5, known=known).by_chance_n > 1.0
+    assert 0.99 < causes(3.0, uncertainty_us=0.5, known=known).by_chance_n <= 1.0
+
+
+def test_the_chance_of_one_match_is_that_of_drawing() -> None:
+    """Errors drawn evenly over what the formula says meet one amount as often as it says."""
+    found = causes(3.0, uncertainty_us=0.2, known=[Known("slip", 2.8, 0.15)])
+    half = 2 * (0.2**2 + 0.15**2) ** 0.5
+    drawn = np.random.default_rng(5).uniform(-3.0 - half, 3.0 + half, 200_000)
+
+    assert np.mean(abs(drawn - 2.8) <= half) == pytest.approx(found.causes[0].chance_ratio, abs=0.004)
+    assert found.causes[0].chance_ratio == pytest.approx(found.by_chance_n)
+
+
+@given(
+    error_us=st.floats(-1e3, 1e3),
+    uncertainty_us=st.floats(0, 100),
+    amounts_us=st.lists(st.floats(-1e4, 1e4), max_size=300),
+)
+@settings(max_examples=60)
+def test_chances_stay_chances(error_us: float, uncertainty_us: float, amounts_us: list[float]) -> None:
+    """However many amounts and however vague the error: 0 to 1."""
+    found = causes(error_us, uncertainty_us=uncertainty_us, known=[Known("slip", a) for a in amounts_us])
+
+    assert 0.0 <= found.by_chance_n <= 1.0
+    assert all(0.0 <= c.chance_ratio <= 1.0 for c in found.causes)
 
 
 def test_a_datum_shift_moves_the_arrival_by_its_length() -> None:

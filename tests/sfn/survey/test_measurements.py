@@ -167,3 +167,25 @@ def test_prediction_is_launch_plus_travel() -> None:
     assert 5.5 == pytest.approx(float(found[0]), abs=1e-9)
     # One degree of the equator is 111 319.4908 m; the site is nearer, hence earlier.
     assert -111_319.4908 * 1.000315 / 299.792458 == pytest.approx(float(near[0]), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        ("night,", "shared_uncertainty_us: is empty"),
+        (",0.1", "response: is empty"),
+        ("night,0.5", "0.5 us is not a part of uncertainty_us, 0.5 us"),
+        ("night,0", "0 us is not a part"),
+    ],
+)
+def test_a_shared_arrival_is_told_whole(cells: str, words: str) -> None:
+    """Half of what rows share, or more than they claim, is refused; the whole is taken."""
+    head = "lat,lon,site,reference_site,delay_difference_us,uncertainty_us,response,shared_uncertainty_us\n"
+    sites = {"north": "N", "south": "S"}
+
+    def taken(text: str) -> MeasurementTable:
+        return understood(read_sheet((head + text).encode(), source="f.csv"), sites)
+
+    found = taken(f"36.3,-84.2,south,north,1.0,0.5,{cells}\n36.3,-84.2,south,north,1.0,0.5,night,0.3\n")
+    assert words in str(PlanError(found.refused))
+    assert [("night", 0.3)] == [(m.response, m.shared_uncertainty_us) for m in found.measurements]

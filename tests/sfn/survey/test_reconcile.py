@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from sfn.errors import PlanError
+from sfn.survey.as_planned import not_as_planned, said
 from sfn.survey.measurements import Measurement
 from sfn.survey.reconcile import reconcile, snoop
 
@@ -133,3 +135,113 @@ def test_better_agreement_than_claimed_is_told() -> None:
     found = run([measured("south", "north", f"P{k}", 1.0, uncertainty_us=10.0) for k in range(12)])
 
     assert any("agree better than they claim" in p.what for p in found.problems)
+
+
+def response(name: str, reference: str, values_us: dict[str, float]) -> list[Measurement]:
+    """Rows of one impulse response: each arrival known to 0.3 us, the shared one to 0.4."""
+    return [
+        Measurement(
+            "t", "P", 36.3, -84.2, site, reference, value, 0.5, "antenna", "ab", response=name,
+            shared_uncertainty_us=0.4,
+        )
+        for site, value in values_us.items()
+    ]  # fmt: skip
+
+
+def test_rows_of_one_response_are_adjusted_with_their_correlation() -> None:
+    """Two responses and two single rows: values, covariances, w and chi-square of generalised least squares."""
+    rows = [
+        *response("first", "north", {"south": 2.9, "gap": -1.0, "hill": 0.9}),
+        *response("second", "south", {"north": -2.0, "gap": -4.4}),
+        measured("gap", "hill", "Q", -1.8, uncertainty_us=0.3),
+        measured("south", "hill", "Q", 2.2, uncertainty_us=0.2),
+    ]
+    found = run(rows)
+    # v = C^-1 weighted, with what each two rows share beside the diagonal; w by Baarda's formula for such weights.
+    covariance = np.diag([m.uncertainty_us**2 for m in rows])
+    for block in (range(3), range(3, 5)):
+        for a in block:
+            for b in block:
+                covariance[a, b] = 0.25 if a == b else 0.16
+    a = np.zeros((7, 3))
+    for k, m in enumerate(rows):
+        for site, sign in ((m.site, 1), (m.reference_site, -1)):
+            if site != "north":
+                a[k, ["south", "gap", "hill"].index(site)] += sign
+    y, p = np.array([m.delay_difference_us for m in rows]), np.linalg.inv(covariance)
+    q = np.linalg.inv(a.T @ p @ a)
+    v = a @ (q @ a.T @ p @ y) - y
+    pqp = p @ (covariance - a @ q @ a.T) @ p
+
+    np.testing.assert_allclose([s.launch_error_us for s in found.sites[1:4]], q @ a.T @ p @ y, atol=1e-10)
+    np.testing.assert_allclose(
+        [s.claimed_uncertainty_us for s in found.sites[1:4]], np.sqrt(np.diagonal(q)), atol=1e-10
+    )
+    np.testing.assert_allclose([r.residual_us for r in found.residuals], v, atol=1e-10)
+    np.testing.assert_allclose([r.w_ratio for r in found.residuals], p @ v / np.sqrt(np.diagonal(pqp)), atol=1e-9)
+    assert (4, 3) == (found.freedom, found.rank)
+    assert v @ p @ v == pytest.approx(found.chi_square_ratio)
+
+
+def test_rows_of_one_response_tell_the_same_of_what_they_share() -> None:
+    """Another reference, or another uncertainty of it, in one response: refused with both."""
+    rows = [*response("night", "north", {"south": 1.0}), *response("night", "gap", {"hill": 1.0})]
+    with pytest.raises(PlanError, match=r"against gap with 0\.4 us shared; north and 0\.4 us"):
+        run(rows)
+
+
+def test_a_shared_arrival_that_is_off_is_named() -> None:
+    """All rows of one response 5 us late against good measurements: its reference is named, and they go together."""
+    rows = [
+        measured(a, b, f"{a}{b}{k}", TRUE_US[a] - TRUE_US[b])
+        for k in range(3) for a, b in (("south", "north"), ("gap", "north"), ("hill", "gap"), ("hill", "south"))
+    ]  # fmt: skip
+    late = response("night", "north", {site: TRUE_US[site] + 5.0 for site in ("south", "gap", "hill")})
+    found = run([*rows, *late])
+
+    named = [p for p in found.problems if p.code == "response-reference-suspect"]
+    assert 1 == len(named)
+    # Part of it is taken for the sites' own errors; the rest, with its sign, is left: the reference came early.
+    assert -5.0 < named[0].values["left_over_us"] < -3.5
+    assert (12, 13, 14) == found.shared[0].rows
+    answer, out = snoop([*rows, *late], predicted_us=np.zeros(15), sites=SITES, held=("north",))
+    assert (12, 13, 14) == out
+    assert answer.chi_square_ratio < 1e-9
+
+
+def test_contradicting_rows_make_every_uncertainty_grow(good: list[Measurement]) -> None:
+    """Claims ten times too small: what is given grows to what the scatter is worth, and says what was claimed."""
+    bold = [measured(m.site, m.reference_site, m.point, m.delay_difference_us, uncertainty_us=0.01) for m in good]
+    honest, found = run(good), run(bold)
+
+    assert 1.0 == honest.growth_ratio
+    assert found.growth_ratio == pytest.approx(10 * honest.scale_ratio)
+    for site, true in zip(found.sites[1:4], honest.sites[1:4], strict=True):
+        assert 0.1 * true.uncertainty_us == pytest.approx(site.claimed_uncertainty_us)
+        assert site.claimed_uncertainty_us * found.growth_ratio == pytest.approx(site.uncertainty_us)
+    assert found.difference("south", "gap")[1] == pytest.approx(
+        found.growth_ratio * 0.1 * honest.difference("south", "gap")[1]
+    )
+
+
+def test_uncertainties_that_nothing_weighs_together_are_refused() -> None:
+    """Up to a ratio of 1e12 solved, beyond it refused with both figures."""
+    pair = [measured("south", "north", "P", 1.0, uncertainty_us=1e6), measured("gap", "south", "P", 1.0)]
+    sure = [measured("hill", "gap", "P", 2.0, uncertainty_us=1e-6)]
+
+    assert 1e-6 == pytest.approx(run(pair + sure).difference("hill", "gap")[1])
+    with pytest.raises(PlanError, match="claims 1e-07 us, and another measurement 1e"):
+        run([*pair, measured("hill", "gap", "P", 2.0, uncertainty_us=1e-7)])
+
+
+def test_as_planned_needs_a_datum() -> None:
+    """Without a held site only a group that is taken up whole launches as planned; a relay waits for its parent."""
+    rows = [measured("south", "north", "P", 1.0), measured("gap", "south", "P", 1.0)]
+    fed = {"gap": "north"}
+
+    assert {} == not_as_planned(run(rows), ("south",), parents={})
+    assert {"south": ("north", "gap")} == not_as_planned(run(rows, held=()), ("south",), parents={})
+    assert {} == not_as_planned(run(rows, held=()), ("north", "south", "gap"), parents=fed)
+    assert {"gap": ("north",)} == not_as_planned(run(rows, held=("south",)), ("gap",), parents=fed)
+    assert "do not yet launch" in said(run(rows, held=()), ("south",), parents={})
+    assert "do not yet" not in said(run(rows), ("south", "gap"), parents=fed)
