@@ -12,11 +12,12 @@ from typing import BinaryIO
 from sfn.errors import PlanError, Problem
 from sfn.terrain.dem import Terrain, terrain_from_folder
 from sfn.terrain.memory import Memory
+from sfn.terrain.packed import PackedError, unpacked
 from sfn.terrain.ridge import RIDGE, ridge
-from sfn.terrain.tile import READERS, UnusableError, tile_of
+from sfn.terrain.tile import UnusableError, tile_of
+from sfn.terrain.told import Told, keep_told
 
 FOLDER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,59}")
-FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,119}")
 # Beside the folders while files arrive; not a name that a folder may have.
 ARRIVING = ".arriving-"
 
@@ -34,6 +35,8 @@ class TerrainLine:
     fine_m: float | None
     """Spacing of its samples."""
     problems: tuple[Problem, ...]
+    remarks: tuple[str, ...] = ()
+    """What was taken where the files do not say, and how much of them is void."""
 
 
 def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
@@ -44,7 +47,9 @@ def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
     )
     for place in held:
         try:
-            lines.append(_line(f"folder {place.name}", place.name, terrain_from_folder(place, memory=memory)))
+            lines.append(
+                _line(f"folder {place.name}", place.name, terrain_from_folder(place, memory=memory, blended=False))
+            )
         except PlanError as refused:
             lines.append(TerrainLine(f"folder {place.name}", place.name, 0, None, None, refused.problems))
     return tuple(lines)
@@ -77,7 +82,17 @@ def value_of(source: dict[str, str] | None) -> str:
     return RIDGE if "source" in source else f"folder {source.get('folder', '')}"
 
 
-def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]]) -> int:
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of files that were sent."""
+
+    count: int
+    """How many were taken."""
+    left_out: tuple[str, ...]
+    """Names of an archive's files that are no rasters."""
+
+
+def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]], *, said: Told = Told()) -> Taken:  # noqa: B008 - frozen
     """Put files into a terrain's folder; all of them, or none when one cannot be used.
 
     Parameters
@@ -87,11 +102,14 @@ def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]]) -
     name : str
         The terrain's name, a folder in it; made when it is not there.
     files : iterable of (name, stream)
+        Rasters, and archives of rasters.
+    said : Told
+        Unit and coordinate system of those files that do not say theirs.
 
     Returns
     -------
-    count : int
-        How many were taken. One of the same name is replaced.
+    Taken
+        A file of the same name as an earlier one replaces it.
 
     Raises
     ------
@@ -113,61 +131,85 @@ def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]]) -
     arriving = folder / f"{ARRIVING}{secrets.token_hex(8)}"
     arriving.mkdir(parents=True)
     try:
-        taken = _arrived(arriving, files)
+        taken, left_out, problems = _arrived(arriving, files)
+        keep_told(arriving, {path.name: said for path in taken})
+        problems += _unusable(path for path in taken if path.suffix.lower() != ".prj")
+        if problems:
+            raise PlanError(problems)
         (folder / name).mkdir(exist_ok=True)
+        keep_told(folder / name, {path.name: said for path in taken})
         for path in taken:
             os.replace(path, folder / name / path.name)
     finally:
         shutil.rmtree(arriving, ignore_errors=True)
-    return len(taken)
+    return Taken(len(taken), tuple(left_out))
 
 
-def _arrived(arriving: Path, files: Iterable[tuple[str, BinaryIO]]) -> list[Path]:
-    """The files on disk, each looked at."""
-    taken, problems = [], []
+def _arrived(arriving: Path, files: Iterable[tuple[str, BinaryIO]]) -> tuple[list[Path], list[str], list[Problem]]:
+    """The files on disk, archives unpacked; what archives hold besides; what cannot be taken."""
+    taken: dict[str, Path] = {}
+    left_out: list[str] = []
+    problems: list[Problem] = []
     for sent, stream in files:
         file_name = Path(sent.replace("\\", "/")).name
-        if not FILE_NAME.fullmatch(file_name) or Path(file_name).suffix.lower() not in READERS:
-            problems.append(
-                Problem(
-                    "files",
-                    f"{file_name or 'a file'} is not a terrain file",
-                    "GeoTIFF or SRTM .hgt",
-                    code="file-of-another-kind",
-                    fields=("files",),
-                )
-            )
-            continue
-        path = arriving / file_name
-        with path.open("wb") as out:
-            shutil.copyfileobj(stream, out, 1 << 20)
         try:
-            tile_of(path)
-        except UnusableError as error:
+            found, besides = unpacked(file_name, stream, into=arriving)
+        except PackedError as error:
             what, expected = error.args
-            problems.append(
-                Problem("files", f"{file_name} {what}", expected, code="terrain-file-unusable", fields=("files",))
-            )
-        taken.append(path)
-    if problems:
-        raise PlanError(problems)
-    if not taken:
+            problems.append(Problem("files", what, expected, code="file-of-another-kind", fields=("files",)))
+            continue
+        taken.update({path.name: path for path in found})
+        left_out += besides
+    if not taken and not problems:
         raise PlanError(
             [
                 Problem(
                     "files",
-                    "no file was sent",
-                    "one GeoTIFF or SRTM .hgt file or more",
+                    "no raster was sent",
+                    "one GeoTIFF, IMG, ASCII grid, VRT or SRTM .hgt file or more, or an archive of them",
                     code="no-file-chosen",
                     fields=("files",),
                 )
             ]
         )
-    return taken
+    return list(taken.values()), left_out, problems
+
+
+def _unusable(paths: Iterable[Path]) -> list[Problem]:
+    """Every file that cannot be used, by name."""
+    problems = []
+    for path in paths:
+        try:
+            tile_of(path)
+        except UnusableError as error:
+            what, expected = error.args
+            problems.append(
+                Problem("files", f"{path.name} {what}", expected, code="terrain-file-unusable", fields=("files",))
+            )
+    return problems
 
 
 def _line(value: str, name: str, terrain: Terrain) -> TerrainLine:
     """What the page says of a terrain."""
     middle_deg = sum(terrain.bounds_deg[::2]) / 2
     fine_m = min(part.step_m(middle_deg) for part in terrain.parts)
-    return TerrainLine(value, name, len(terrain.tiles), terrain.bounds_deg, fine_m, ())
+    return TerrainLine(value, name, len(terrain.tiles), terrain.bounds_deg, fine_m, (), _remarks(terrain))
+
+
+def _remarks(terrain: Terrain) -> tuple[str, ...]:
+    """What was taken where files do not say their unit, and their voids."""
+    remarks = []
+    unknown = [Path(tile.path).name for tile in terrain.tiles if not tile.unit_known]
+    if unknown:
+        named = ", ".join(unknown[:3]) + (f" and {len(unknown) - 3} more" if len(unknown) > 3 else "")
+        remarks.append(
+            f"No unit of heights in {named}: taken as metres. Send them again with the unit if they are feet."
+        )
+    void = [(tile.void_pct, Path(tile.path).name) for tile in terrain.tiles if tile.void_pct > 0.0]
+    if void:
+        worst_pct, worst = max(void)
+        remarks.append(
+            f"Voids in {len(void)} of {len(terrain.tiles)} files, most in {worst} (about {max(worst_pct, 0.1):.1f} %): "
+            "not known, and never taken for sea."
+        )
+    return tuple(remarks)

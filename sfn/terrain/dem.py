@@ -1,4 +1,4 @@
-"""Terrain from files of the user: GeoTIFF and SRTM ``.hgt``, any CRS, several tiles, voids.
+"""Terrain from files of the user: GeoTIFF, IMG, ASCII grid, VRT and SRTM ``.hgt``, any CRS, several tiles, voids.
 
 All tiles are read onto one lattice in WGS84 latitude and longitude, the same wherever the window lies, so
 that a place has one height. Finer tiles lie on top of coarser ones; a void in the finer shows the coarser.
@@ -15,7 +15,17 @@ from sfn.errors import PlanError, Problem
 from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, sample, sample_nearest
 from sfn.terrain.memory import Memory
-from sfn.terrain.tile import READERS, Tile, UnusableError, read, tile_of
+from sfn.terrain.tile import (
+    GREATEST_HEIGHT_M,
+    LEAST_HEIGHT_M,
+    READERS,
+    Tile,
+    UnusableError,
+    file_ending,
+    read,
+    tile_of,
+)
+from sfn.terrain.virtual import members_of
 
 MOST_SAMPLES = 32_000_000  # 128 MB of float32
 BLOCK_SAMPLES = 1024
@@ -83,7 +93,7 @@ def terrain_from_grid(grid: HeightGrid, *, name: str, blended: bool = True) -> T
 
 
 def terrain_from_folder(folder: Path, *, memory: Memory | None = None, blended: bool = True) -> Terrain:
-    """Terrain of all GeoTIFF and ``.hgt`` files in a folder (not in folders below it).
+    """Terrain of all raster files in a folder (not in folders below it); see `sfn.terrain.tile.READERS`.
 
     Raises
     ------
@@ -96,19 +106,19 @@ def terrain_from_folder(folder: Path, *, memory: Memory | None = None, blended: 
                 Problem(
                     "terrain",
                     f"there is no folder {folder}",
-                    "a folder with GeoTIFF or .hgt files",
+                    "a folder with GeoTIFF, IMG, ASCII grid, VRT or .hgt files",
                     code="folder-missing",
                 )
             ]
         )
-    paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in READERS and p.is_file())
+    paths = sorted(p for p in folder.iterdir() if file_ending(p.name) in READERS and p.is_file())
     return terrain_from_files(paths, name=folder.name, memory=memory, blended=blended)
 
 
 def terrain_from_files(
     paths: Iterable[Path], *, name: str, memory: Memory | None = None, blended: bool = True
 ) -> Terrain:
-    """Terrain of a list of GeoTIFF and SRTM ``.hgt`` files.
+    """Terrain of a list of raster files; the members of a virtual raster among them count through it alone.
 
     Parameters
     ----------
@@ -124,13 +134,18 @@ def terrain_from_files(
     Raises
     ------
     PlanError
-        If there is no file, or one cannot be read, has no coordinate system, is a picture and not
-        heights, or counts heights in an unknown unit; every such file is named.
+        If there is no file, or one cannot be read, has no coordinate system, is a picture and not heights, counts
+        heights in an unknown unit, or holds what cannot be heights; every such file is named.
     """
-    tiles, problems = [], []
-    for path in paths:
+    tiles: list[Tile] = []
+    problems = []
+    chosen = list(paths)
+    laid_together = _members(chosen)
+    for path in chosen:
+        if path.name in laid_together:
+            continue
         try:
-            tiles.append(tile_of(path, memory=memory))
+            tiles.append(_trusted(tile_of(path, memory=memory), blended))
         except UnusableError as error:
             what, expected = error.args
             problems.append(Problem("terrain", f"{path.name} {what}", expected, code="terrain-file-unusable"))
@@ -142,13 +157,36 @@ def terrain_from_files(
                 Problem(
                     "terrain",
                     f"{name} holds no terrain files",
-                    "files ending in .tif, .tiff or .hgt",
+                    "files ending in .tif, .tiff, .img, .asc, .vrt, .hgt or .hgt.gz",
                     code="no-terrain-files",
                 )
             ]
         )
     tiles.sort(key=lambda t: (-t.step_lat_deg, t.path))
     return Terrain(name, tuple(tiles), (), combined_digest(*(t.digest for t in tiles)), blended, memory)
+
+
+def _members(paths: list[Path]) -> set[str]:
+    """Names of the files that virtual rasters among these lay together."""
+    names: set[str] = set()
+    for path in paths:
+        if file_ending(path.name) == ".vrt":
+            try:
+                names.update(member.name for member in members_of(path))
+            except UnusableError:
+                continue  # refused by name when it is looked at
+    return names
+
+
+def _trusted(tile: Tile, blended: bool) -> Tile:
+    """A tile whose values can be heights."""
+    if blended and tile.median_m is not None and not LEAST_HEIGHT_M <= tile.median_m <= GREATEST_HEIGHT_M:
+        raise UnusableError(
+            f"holds values about {tile.median_m:.0f} m", f"heights of {LEAST_HEIGHT_M:g} to {GREATEST_HEIGHT_M:g} m"
+        )
+    if blended and tile.median_m is None:
+        raise UnusableError("holds no height: all that was looked at is void", "a raster with heights")
+    return tile
 
 
 def heights(terrain: Terrain, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ import math
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rasterio
@@ -11,44 +12,94 @@ import rasterio.errors
 import rasterio.transform
 import rasterio.warp
 from numpy.typing import NDArray
+from pyproj import CRS
+from pyproj.exceptions import CRSError
 
-from sfn.terrain.digest import file_digest
+from sfn.terrain.digest import combined_digest, file_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
 from sfn.terrain.memory import Memory
+from sfn.terrain.told import METRES, Told, told_of, unit_named
+from sfn.terrain.virtual import UnusableError, members_of
+
+__all__ = ["READERS", "Tile", "UnusableError", "file_ending", "open_raster", "read", "tile_of"]
 
 # One reader for each ending, whatever the content claims: others may open further files, or the network.
-READERS = {".tif": "GTiff", ".tiff": "GTiff", ".hgt": "SRTMHGT"}
+READERS = {
+    ".tif": "GTiff", ".tiff": "GTiff", ".hgt": "SRTMHGT", ".hgt.gz": "SRTMHGT", ".img": "HFA", ".asc": "AAIGrid",
+    ".vrt": "VRT",
+}  # fmt: skip
+EXPECTED = "a GeoTIFF, IMG, ASCII grid or VRT, or an SRTM tile that kept its name, like N36W085.hgt"
 WGS84 = "EPSG:4326"
 LEAST_HEIGHT_M, GREATEST_HEIGHT_M = -500.0, 9000.0
-FOOT_M = 0.3048
-_METRES = {"", "m", "metre", "meter", "metres", "meters"}
-_FEET = {"ft", "foot", "feet", "international foot", "us survey foot", "foot_us", "us-ft"}
+# Samples along each side that are looked at for voids and for what the values are.
+LOOKED_AT_N = 256
+# Points along each edge of a rectangle that is carried into another coordinate system.
+EDGE_N = 21
 
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """One raster file: where it lies, how fine it is, and the digest of its content."""
+    """One raster file: where it lies, how fine it is, and what was found in it.
+
+    Parameters
+    ----------
+    path : str
+    bounds_deg : tuple of float
+        South, west, north and east of its samples' cells; east may lie beyond 180. [degrees]
+    step_lat_deg, step_lon_deg : float
+        Spacing. [degrees]
+    digest : str
+        Of its content and of what was said of it.
+    to_m : float
+        Metres to one unit of its heights.
+    unit_known : bool
+        It says in which unit it counts, or somebody did; else metres are taken.
+    void_pct : float
+        Part of the samples looked at that holds no value. [%]
+    median_m : float or None
+        Median of the others; of classes a number without meaning. [m]
+    told : Told
+        What somebody said of it.
+    """
 
     path: str
     bounds_deg: tuple[float, float, float, float]
     step_lat_deg: float
     step_lon_deg: float
     digest: str
+    to_m: float = 1.0
+    unit_known: bool = True
+    void_pct: float = 0.0
+    median_m: float | None = None
+    told: Told = Told()  # noqa: RUF009 - frozen
 
     def step_m(self, lat_deg: float) -> float:
         """The finer of the two spacings on the ground at a latitude. [m]"""
         return METRES_PER_DEGREE_M * min(self.step_lat_deg, self.step_lon_deg * math.cos(math.radians(lat_deg)))
 
 
-class UnusableError(Exception):
-    """A file that cannot serve as terrain: what is wrong, what is expected."""
+def file_ending(name: str) -> str:
+    """The ending by which a file is read, in small letters; ``.hgt.gz`` is one."""
+    low = name.lower()
+    return ".hgt.gz" if low.endswith(".hgt.gz") else Path(low).suffix
 
 
 def open_raster(path: Path | str) -> rasterio.DatasetReader:
-    """A local raster, by the reader for its ending."""
+    """A local raster, by the reader for its ending; a virtual one only with members that lie beside it.
+
+    Raises
+    ------
+    UnusableError
+        If a virtual raster leads elsewhere.
+    """
+    ending = file_ending(str(path))
+    if ending == ".vrt":
+        members_of(Path(path))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-        return rasterio.open(path, driver=READERS[Path(path).suffix.lower()])
+        # Packed in gzip it is read as a stream; the one place where a virtual file system is used, of our own naming.
+        place = f"/vsigzip/{Path(path).resolve()}" if ending == ".hgt.gz" else path
+        return rasterio.open(place, driver=READERS[ending])
 
 
 def tile_of(path: Path, *, memory: Memory | None = None) -> Tile:
@@ -57,45 +108,145 @@ def tile_of(path: Path, *, memory: Memory | None = None) -> Tile:
     Raises
     ------
     UnusableError
-        If the file cannot be read, has no coordinate system, is a picture, or counts in an unknown unit.
+        If the file cannot be read, has no coordinate system or one that leads off the earth, is placed by control
+        points, is a picture, or counts in an unknown unit or in one that must be asked for.
     """
-    expected = "a GeoTIFF, or SRTM tile that kept its name, like N36W085.hgt"
-    if path.suffix.lower() not in READERS or not path.is_file():
-        raise UnusableError("is not a terrain file", expected)
-    if memory is not None and isinstance(remembered := memory.tile(path), Tile):
-        return remembered
+    if file_ending(path.name) not in READERS or not path.is_file():
+        raise UnusableError("is not a terrain file", EXPECTED)
+    told = told_of(path)
+    if memory is not None and isinstance(held := memory.tile(path), Tile) and held.told == told:
+        return held
     try:
         with open_raster(path) as source:
-            if source.crs is None or source.transform.is_identity:
-                raise UnusableError("does not say where it lies", "a raster with a coordinate reference system")
-            if source.count >= 3 and source.dtypes[0] == "uint8":
-                raise UnusableError("is a picture, not heights", "one band of heights in metres")
-            _metre_factor(source)
-            bounds = rasterio.warp.transform_bounds(source.crs, WGS84, *source.bounds)
-            height, width = source.shape
+            tile = _looked_at(path, source, told, memory)
     except rasterio.errors.RasterioError as error:
-        raise UnusableError("cannot be read as a raster", expected) from error
-    west, south, east, north = bounds
-    tile = Tile(
-        str(path.resolve()),
-        (south, west, north, east if east > west else east + 360.0),
-        (north - south) / height,
-        ((east - west) % 360.0 or 360.0) / width,
-        file_digest(path, known=None if memory is None else memory.digests),
-    )
-    if memory is not None:
+        raise UnusableError("cannot be read as a raster", EXPECTED) from error
+    # A virtual raster changes when a member does: it is looked at each time.
+    if memory is not None and file_ending(path.name) != ".vrt":
         memory.keep_tile(path, tile)
     return tile
 
 
-def _metre_factor(source: rasterio.DatasetReader) -> float:
-    """Metres to one unit of the file."""
-    unit = (source.units[0] or "").strip().lower()
-    if unit in _METRES:
-        return 1.0
-    if unit in _FEET:
-        return FOOT_M
-    raise UnusableError(f"counts heights in {unit!r}", "heights in metres or feet")
+def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: Memory | None) -> Tile:
+    """The tile of an open file."""
+    crs = _crs(source, told)
+    if source.count >= 3 and source.dtypes[0] == "uint8":
+        raise UnusableError("is a picture, not heights", "one band of heights in metres")
+    if source.dtypes[0].startswith("complex"):
+        raise UnusableError("holds complex numbers", "one band of heights in metres")
+    to_m, known = _metre_factor(source, told, crs)
+    bounds_deg = _bounds(source, crs)
+    south, west, north, east = bounds_deg
+    a, b, _, d, e, _ = tuple(source.transform)[:6]
+    # As many rows and columns as lie across the bounds: of a raster that lies askew not its own.
+    across, along = math.hypot(a, d) or 1.0, math.hypot(b, e) or 1.0
+    rows = abs(d) / across * source.width + abs(e) / along * source.height
+    columns = abs(a) / across * source.width + abs(b) / along * source.height
+    void_pct, median_m = _values(source, to_m)
+    digest = file_digest(path, known=None if memory is None else memory.digests)
+    parts = [file_digest(member) for member in members_of(path)] if file_ending(path.name) == ".vrt" else []
+    said = [repr(told)] if told != Told() else []
+    if parts or said:
+        digest = combined_digest(digest, *parts, *said)
+    return Tile(
+        str(path.resolve()), bounds_deg, (north - south) / rows, (east - west) / columns, digest, to_m, known,
+        void_pct, median_m, told,
+    )  # fmt: skip
+
+
+def _crs(source: rasterio.DatasetReader, told: Told) -> rasterio.crs.CRS:
+    """The coordinate system a file says, or what somebody said where it says none."""
+    if source.transform.is_identity and (source.gcps[0] or source.rpcs is not None):
+        raise UnusableError(
+            "is placed by control points only", "a raster on a regular grid: warp it to a coordinate system first"
+        )
+    if source.transform.is_identity or abs(source.transform.determinant) < 1e-24:
+        raise UnusableError("does not say where it lies", "a raster with a coordinate reference system")
+    if source.crs is not None:
+        return source.crs
+    if not told.crs:
+        raise UnusableError(
+            "does not say where it lies",
+            "a raster with a coordinate reference system (for an ASCII grid a .prj file beside it), or its system "
+            "named when it is sent",
+        )
+    return rasterio.crs.CRS.from_user_input(told.crs)
+
+
+def _bounds(source: rasterio.DatasetReader, crs: rasterio.crs.CRS) -> tuple[float, float, float, float]:
+    """South, west, north and east of a file whichever way its rows and columns run. [degrees]"""
+    along = np.linspace(0.0, 1.0, EDGE_N)
+    across = np.concatenate([along, along, np.zeros(EDGE_N), np.ones(EDGE_N), [0.5]])
+    down = np.concatenate([np.zeros(EDGE_N), np.ones(EDGE_N), along, along, [0.5]])
+    x, y = source.transform * (across * source.width, down * source.height)
+    off = UnusableError(
+        "lies off the earth in the coordinate system that it names", "a raster whose coordinates fit their system"
+    )
+    if crs.is_geographic and (np.abs(y).max() > 90.5 or np.abs(x).max() > 540.0):
+        raise off
+    try:
+        lon, lat = (np.asarray(v) for v in rasterio.warp.transform(crs, WGS84, x, y))
+    except (rasterio.errors.RasterioError, ValueError) as error:
+        raise off from error
+    if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
+        raise off
+    if crs.is_geographic:
+        # As the file counts: a world map is 360 degrees wide, not nought.
+        lon = lon + 360.0 * np.round((x - lon) / 360.0)
+    else:
+        lon = lon[-1] + (lon - lon[-1] + 180.0) % 360.0 - 180.0
+    west, east = float(lon.min()), float(lon.max())
+    turn = 360.0 * math.floor((west + 180.0) / 360.0)
+    return float(lat.min()), west - turn, float(lat.max()), east - turn
+
+
+def _metre_factor(source: rasterio.DatasetReader, told: Told, crs: rasterio.crs.CRS) -> tuple[float, bool]:
+    """Metres to one unit of the file, and whether anybody said so."""
+    said = (source.units[0] or "").strip()
+    vertical, feet_on_ground = _axis_units(crs)
+    for text in (said, vertical):
+        if text:
+            unit = unit_named(text)
+            if unit is None:
+                raise UnusableError(f"counts heights in {text!r}", "heights in metres or feet")
+            return METRES[unit], True
+    if told.unit:
+        return METRES[told.unit], True
+    if feet_on_ground:
+        raise UnusableError(
+            "lies in a coordinate system of feet and does not say whether its heights are metres or feet",
+            "the unit of its heights, named when it is sent",
+        )
+    return 1.0, False
+
+
+def _axis_units(crs: rasterio.crs.CRS) -> tuple[str, bool]:
+    """Unit of the vertical part of a coordinate system, empty where it has none; whether its eastings are feet."""
+    try:
+        system = CRS.from_wkt(crs.to_wkt())
+    except CRSError:
+        return "", False
+    axes = system.axis_info
+    vertical = [axis.unit_name for axis in axes if axis.direction == "up"]
+    feet = any("foot" in axis.unit_name.lower() for axis in axes if axis.direction != "up")
+    return (vertical[0] if vertical else ""), feet
+
+
+def _values(source: rasterio.DatasetReader, to_m: float) -> tuple[float, float | None]:
+    """Part of the samples without a value [%], and the median of the rest [m]; of a look at some of them."""
+    shape = (min(source.height, LOOKED_AT_N), min(source.width, LOOKED_AT_N))
+    raw = source.read(1, masked=True, out_shape=shape, resampling=rasterio.enums.Resampling.nearest)
+    values = _in_metres(raw, source, to_m)
+    known = values[np.isfinite(values)]
+    void_pct = 100.0 * (1.0 - known.size / values.size)
+    return void_pct, float(np.median(known)) if known.size else None
+
+
+def _in_metres(raw: NDArray[Any], source: rasterio.DatasetReader, to_m: float) -> NDArray[np.float32]:
+    """Values by the file's scale and offset in metres, voids (masked) NaN."""
+    values = np.ma.filled(np.ma.asarray(raw, dtype=np.float32), np.nan)
+    values = values * np.float32(source.scales[0]) + np.float32(source.offsets[0])
+    return np.asarray(values * np.float32(to_m), dtype=np.float32)
 
 
 def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> NDArray[np.float32]:
@@ -118,14 +269,15 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         target_west - turn_deg, target_north, target.step_lon_deg, target.step_lat_deg
     )
     with open_raster(tile.path) as source:
-        part = _part(source, target, turn_deg)
+        crs = _crs(source, tile.told)
+        part = _part(source, crs, tile, target, turn_deg)
         if part is None:
             return out
-        row, column, n_rows, n_columns = part
+        row, column, _, _ = part
         factor = max(
             1, int(min(target.step_lat_deg / tile.step_lat_deg, target.step_lon_deg / tile.step_lon_deg) + 1e-6)
         )
-        heights_m = _averaged(source, (row, column, n_rows, n_columns), factor, blended)
+        heights_m = _thinned(source, tile, part, factor, blended)
         a, b, c, d, e, f = tuple(source.transform)[:6]
         shift = rasterio.Affine(
             a * factor, b * factor, c + a * column + b * row, d * factor, e * factor, f + d * column + e * row
@@ -134,7 +286,7 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
             heights_m,
             out,
             src_transform=shift,
-            src_crs=source.crs,
+            src_crs=crs,
             src_nodata=np.nan,
             dst_transform=place,
             dst_crs=WGS84,
@@ -145,45 +297,58 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
     return out
 
 
-def _part(source: rasterio.DatasetReader, target: HeightGrid, turn_deg: float) -> tuple[int, int, int, int] | None:
+def _part(
+    source: rasterio.DatasetReader, crs: rasterio.crs.CRS, tile: Tile, target: HeightGrid, turn_deg: float
+) -> tuple[int, int, int, int] | None:
     """Row, column, rows and columns of a file that bear on the target, with a margin."""
     south, west, north, east = target.bounds_deg
-    west, east = west - turn_deg, east - turn_deg
-    held = rasterio.warp.transform_bounds(source.crs, WGS84, *source.bounds)
-    west, south = max(west, held[0] - 0.01), max(south, held[1] - 0.01)
-    east, north = min(east, held[2] + 0.01), min(north, held[3] + 0.01)
+    held = tile.bounds_deg
+    west, south = max(west - turn_deg, held[1] - 0.01), max(south, held[0] - 0.01)
+    east, north = min(east - turn_deg, held[3] + 0.01), min(north, held[2] + 0.01)
     if west >= east or south >= north:
         return None
-    bounds = rasterio.warp.transform_bounds(WGS84, source.crs, west, south, east, north)
-    asked = rasterio.windows.from_bounds(*bounds, transform=source.transform)
-    margin = 2
-    row, column = max(0, int(asked.row_off) - margin), max(0, int(asked.col_off) - margin)
-    last_row = min(source.height, int(np.ceil(asked.row_off + asked.height)) + margin)
-    last_column = min(source.width, int(np.ceil(asked.col_off + asked.width)) + margin)
+    lon, lat = (v.ravel() for v in np.meshgrid(np.linspace(west, east, EDGE_N), np.linspace(south, north, EDGE_N)))
+    x, y = (np.asarray(v) for v in rasterio.warp.transform(WGS84, crs, lon, lat))
+    if crs.is_geographic:
+        x = x + 360.0 * np.round((lon - x) / 360.0)
+    across, down = ~source.transform * (x, y)
+    known = np.isfinite(across) & np.isfinite(down)
+    if not known.any():
+        return None
+    across, down = across[known], down[known]
+    # Between the points that were carried over the edges bend a little.
+    margin = 2 + int(0.01 * max(np.ptp(across), np.ptp(down)))
+    row, column = max(0, int(np.floor(down.min())) - margin), max(0, int(np.floor(across.min())) - margin)
+    last_row = min(source.height, int(np.ceil(down.max())) + margin)
+    last_column = min(source.width, int(np.ceil(across.max())) + margin)
     if last_row <= row or last_column <= column:
         return None
     return row, column, last_row - row, last_column - column
 
 
-def _averaged(
-    source: rasterio.DatasetReader, part: tuple[int, int, int, int], factor: int, blended: bool
+def _thinned(
+    source: rasterio.DatasetReader, tile: Tile, part: tuple[int, int, int, int], factor: int, blended: bool
 ) -> NDArray[np.float32]:
-    """Part of a file in metres, voids NaN; each result the mean of factor x factor samples."""
+    """Part of a file in metres, voids NaN: the mean of factor x factor samples each, or the middle one of classes."""
     row, column, n_rows, n_columns = part
-    to_m = _metre_factor(source)
-    scale, offset = source.scales[0], source.offsets[0]
     out = np.full((-(-n_rows // factor), -(-n_columns // factor)), np.nan, dtype=np.float32)
     strip = max(1, 2048 // factor) * factor
     for first in range(0, n_rows, strip):
         count = min(strip, n_rows - first)
         raw = source.read(1, window=rasterio.windows.Window(column, row + first, n_columns, count), masked=True)
-        heights_m = (raw.astype(np.float32) * scale + offset).filled(np.nan) * np.float32(to_m)
+        heights_m = _in_metres(raw, source, tile.to_m)
         if blended:
             heights_m[(heights_m < LEAST_HEIGHT_M) | (heights_m > GREATEST_HEIGHT_M)] = np.nan
         padded = np.full((-(-count // factor) * factor, out.shape[1] * factor), np.nan, dtype=np.float32)
         padded[:count, :n_columns] = heights_m
-        cells = padded.reshape(-1, factor, out.shape[1], factor)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
-            out[first // factor : first // factor + cells.shape[0]] = np.nanmean(cells, axis=(1, 3))
+        into = out[first // factor : first // factor + padded.shape[0] // factor]
+        if factor == 1:
+            into[...] = padded
+        elif not blended:
+            into[...] = padded[factor // 2 :: factor, factor // 2 :: factor]
+        else:
+            cells = padded.reshape(-1, factor, out.shape[1], factor)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
+                into[...] = np.nanmean(cells, axis=(1, 3))
     return out

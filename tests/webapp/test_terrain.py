@@ -2,6 +2,7 @@
 
 import io
 import json
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -168,3 +169,39 @@ def test_a_choice_that_is_not_on_offer_is_refused(post: Callable[..., Any], numb
 
     assert 422 == answer.status_code
     assert "one of those on offer" in answer.text
+
+
+def test_feet_are_asked_for_and_a_refusal_keeps_what_was_typed(
+    client: TestClient, post: Callable[..., Any], number: str, tmp_path: Path, settings: Settings
+) -> None:
+    """Without a unit metres are taken and it is said; told as feet the heights are a third; a wrong system keeps the form."""
+    send(post, number, "mine", ("a.tif", geotiff(tmp_path)))
+    assert "No unit of heights in a.tif: taken as metres" in client.get(f"{number}/terrain").text
+    files = [("files", ("a.tif", io.BytesIO(geotiff(tmp_path))))]
+    refused = post(f"{number}/terrain/upload", files=files, name="mine", unit="ft", crs="EPSG:nought")
+    files = [("files", ("a.tif", io.BytesIO(geotiff(tmp_path))))]
+    taken = post(f"{number}/terrain/upload", files=files, name="mine", unit="ft", crs="")
+    post(f"{number}/terrain", base_revision="1", terrain="folder mine", author="Ada")
+    page = client.get(f"{number}/terrain").text
+
+    assert 422 == refused.status_code
+    assert "EPSG:nought" in refused.text
+    assert 'value="mine"' in refused.text
+    assert '<option value="ft" selected>' in refused.text
+    assert 303 == taken.status_code
+    assert "taken as metres" not in page
+    assert f"{1076 * 0.3048:.1f} m" in page
+
+
+def test_an_archive_is_unpacked_and_what_it_holds_besides_is_said(
+    client: TestClient, post: Callable[..., Any], number: str, tmp_path: Path, settings: Settings
+) -> None:
+    """Rasters of a zip archive lie in the folder, its other files are named in the notice."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("data/a.tif", geotiff(tmp_path))
+        archive.writestr("data/licence.txt", "words")
+    send(post, number, "mine", ("all.zip", packed.getvalue()))
+
+    assert ["a.tif"] == [p.name for p in (settings.data_folder / "terrain" / "mine").iterdir()]
+    assert "Left out, being no rasters: licence.txt" in client.get(f"{number}/terrain").text

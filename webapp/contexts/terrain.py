@@ -58,6 +58,8 @@ class TerrainPage(Context):
     """What stands on the ground."""
     zones: SourcePart
     """Sea, coast and inland."""
+    sending: dict[str, str]
+    """What was typed beside files that were refused: name, unit, crs."""
     author: str
     """Who saves, as it was typed."""
     reason: str

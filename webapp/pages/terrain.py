@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.check.heights import height_problems, offered_heights
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
+from sfn.terrain.told import told
 from webapp import addresses
 from webapp.contexts.terrain import HeightLine, SourcePart, TerrainPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep
@@ -56,10 +57,13 @@ def take(
     """Take terrain files into a folder of their own."""
     name = form.get("name", "").strip()
     try:
-        count = take_files(maps.terrain_folder, name, [(f.filename or "", f.file) for f in files if f.filename])
+        said = told(form.get("unit", "").strip(), form.get("crs", "").strip())
+        sent = [(f.filename or "", f.file) for f in files if f.filename]
+        taken = take_files(maps.terrain_folder, name, sent, said=said)
     except PlanError as refused:
-        return _shown(request, opened, maps, refused.problems)
-    notice(request, f"{count} terrain files lie in {name}. Choose it below to stand the network on it.")
+        return _shown(request, opened, maps, refused.problems, form)
+    besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
+    notice(request, f"{taken.count} terrain files lie in {name}. Choose it below to stand the network on it.{besides}")
     return RedirectResponse(addresses.terrain(opened.head.id), 303)
 
 
@@ -127,8 +131,9 @@ def _shown(
     chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
     cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
     author = sent.get("author", str(request.session.get("author", "")))
+    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs")}
     context = TerrainPage(
-        opened.head, chosen, maps.terrains(), heights, cover, zones, author, sent.get("reason", ""), wrong
+        opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong
     )
     return page(request, context, status=422 if problems else 200)
 
