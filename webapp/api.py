@@ -182,7 +182,7 @@ def make_network(request: Request, store: StoreDep, body: NewNetwork, response: 
     """A new network."""
     made = store.create(body.document, author=proven(request, body.author), reason=body.reason)
     response.headers["Location"] = f"/api/networks/{made.network_id}"
-    return _saved(made, body.document)
+    return _saved(made, body.document, store.own_services())
 
 
 @router.get("/networks/{network_id}", tags=["networks"])
@@ -201,7 +201,7 @@ def save_network(request: Request, store: StoreDep, network_id: NetworkId, body:
         author=proven(request, body.author),
         reason=body.reason,
     )
-    return _saved(made, body.document)
+    return _saved(made, body.document, store.own_services())
 
 
 @router.delete("/networks/{network_id}", status_code=204, tags=["networks"])
@@ -328,9 +328,9 @@ def _line(summary: Summary) -> NetworkLine:
     )
 
 
-def _saved(made: Revision, document: dict[str, Any]) -> SavedAnswer:
+def _saved(made: Revision, document: dict[str, Any], own_services: str) -> SavedAnswer:
     """A save, with what is doubtful about the positions in it."""
-    doubts = position_doubts(network_of(document))
+    doubts = position_doubts(network_of(document, own_services))
     return SavedAnswer(**_revision(made).model_dump(), problems=[doubt.as_json() for doubt in doubts])
 
 

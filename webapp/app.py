@@ -11,7 +11,6 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.staticfiles import StaticFiles
 
-from sfn.systems.service import use_own_file
 from webapp import addresses, api, api_pages, door, problems, roles, security
 from webapp.accounts import SESSION_S
 from webapp.body_limit import BodyLimit
@@ -146,7 +145,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
 
     maps = Maps(running, settings.data_folder)
-    use_own_file(settings.data_folder / services.FILE)
+    store.services_file = settings.data_folder / services.FILE
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:

@@ -323,7 +323,7 @@ def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
                 revisions += 1
                 where = f"network {network.id}, revision {number}"
                 try:
-                    if checksum(network_of(saved.document)) != saved.revision.checksum:
+                    if checksum(network_of(saved.document, "")) != saved.revision.checksum:
                         faults.append(f"{where}: its checksum is not that of its document")
                 except PlanError as refused:
                     faults.append(f"{where}: {refused.problems[0].what}")

@@ -43,7 +43,7 @@ def head_of(saved: Saved) -> NetworkHead:
 
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
-    network = network_of(saved.document)
+    network = network_of(saved.document, saved.own_services)
     return Opened(replace(head_of(saved), corrected=shift_says(network)), saved, saved.document, network)
 
 

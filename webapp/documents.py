@@ -26,9 +26,15 @@ def parsed(content: bytes | str, *, source: str) -> dict[str, Any]:
     return document
 
 
-def network_of(document: Mapping[str, Any]) -> Network:
-    """The engine's network of a document; raises `PlanError` with every problem and its place."""
-    return read(json.dumps(document, ensure_ascii=False))
+def network_of(document: Mapping[str, Any], own_services: str) -> Network:
+    """The engine's network of a document, under a user's file of services (its text; empty: the shipped ones alone).
+
+    Raises
+    ------
+    PlanError
+        With every problem and its place.
+    """
+    return read(json.dumps(document, ensure_ascii=False), own_services=own_services)
 
 
 def as_text(document: Mapping[str, Any]) -> str:

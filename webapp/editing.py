@@ -116,7 +116,7 @@ def looked_at(draft: Draft, maps: Maps) -> Draft:
     if draft.problems:
         return draft
     try:
-        return replace(draft, advice=maps.checked(network_of(draft.document)))
+        return replace(draft, advice=maps.checked(network_of(draft.document, draft.base.own_services)))
     except PlanError as refused:
         return replace(draft, problems=refused.problems)
 
@@ -185,7 +185,7 @@ def _refusals(draft: Draft) -> tuple[Problem, ...]:
     if draft.problems:
         return draft.problems
     try:
-        network_of(draft.document)
+        network_of(draft.document, draft.base.own_services)
     except PlanError as refused:
         return refused.problems
     return ()

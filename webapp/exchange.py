@@ -124,7 +124,7 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
             row.pop("id")
             row["body"] = json.dumps(row["body"], ensure_ascii=False)
         else:
-            network_of(row["document"])
+            network_of(row["document"], "")  # to be readable, whatever its service says
             row["document"] = json.dumps(row["document"], ensure_ascii=False)
         connection.execute(insert(table).values(**row))
     except PlanError as refused:

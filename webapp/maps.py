@@ -32,7 +32,6 @@ from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
-from sfn.systems.service import own_stamp
 from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import load_known, save_known
@@ -119,7 +118,7 @@ class Maps:
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """All that is wrong with a network on its ground, kept: pages, sheets and answers take the same."""
         today = datetime.now(UTC).date()
-        said = f"{network.model_dump_json(exclude_none=True)}{own_stamp()}{today}"
+        said = f"{network.model_dump_json(exclude_none=True)}{network.own_services}{today}"
         document = sha256(said.encode()).hexdigest()
         try:
             ground = self.ground(network)
@@ -199,7 +198,7 @@ class Maps:
             now.network.model_dump_json(exclude={"listeners", "weights"}),
             tuple(now.launches.items()),
             id(people),
-            own_stamp(),
+            now.network.own_services,
             drawn,
         )
 
@@ -283,7 +282,7 @@ class Maps:
         if found is None:
             return None
         about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners", "weights"})
-        known = f"{key} {about} {found.on_air(network).tolist()} {own_stamp()}"
+        known = f"{key} {about} {found.on_air(network).tolist()} {network.own_services}"
         with self._lock:
             if known in self._objectives:
                 self._objectives.move_to_end(known)
@@ -302,7 +301,7 @@ class Maps:
             return None
         saved = delay_table(network, placed=place(network)).launches()
         counted = self.counted(network, computed.grid)
-        about = (key, network.model_dump_json(), tuple(now.launches.items()), own_stamp())
+        about = (key, network.model_dump_json(), tuple(now.launches.items()), network.own_services)
 
         def make() -> Effect:
             """Judge both."""

@@ -177,7 +177,7 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
         return opened.head.revision.number
     value_us = reviewed.table.common_delay_us
     document: Mapping[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
-    again = review(network_of(document), problems=()).table
+    again = review(network_of(document, opened.network.own_services), problems=()).table
     if [row.fields for row in again.rows] != [row.fields for row in reviewed.table.rows]:
         what = f"a common delay fixed at {value_us!r} us would change settings"
         raise RefusedError(422, Problem("common_delay", what, "a fixed common delay", code="common-delay-unfreezable"))

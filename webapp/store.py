@@ -7,14 +7,17 @@ which carries both documents, so that the page can show them side by side and lo
 import json
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, Row, Select, insert, select, update
 from sqlalchemy.engine import Connection
 
 from sfn.plan import checksum
+from sfn.systems.mode_table import text_of_own
+from sfn.systems.of_network import stamped
 from webapp.accounts import Accounts
 from webapp.audit import Audit
 from webapp.documents import network_of
@@ -49,6 +52,7 @@ class Revision:
     author: str
     reason: str
     checksum: str
+    """As sheets print it: that of the document, and of its service where the user's own file gives other figures."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,8 @@ class Saved:
 
     revision: Revision
     document: dict[str, Any]
+    own_services: str = ""
+    """Text of the user's file of services that the document is read under."""
 
 
 class MissingError(Exception):
@@ -77,7 +83,10 @@ class Store:
     """The networks in one database. `clock` gives the time of a save, in UTC.
 
     Only documents that the engine can read are saved: `create`, `save` and `restore` raise `PlanError` otherwise.
+    Documents are read under `services_file`, the user's own, where that is there.
     """
+
+    services_file: Path | None = None
 
     def __init__(self, url: str, *, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self._engine: Engine = open_engine(url)
@@ -101,6 +110,11 @@ class Store:
         return self._writing.begin()
 
     # Reading
+
+    def own_services(self) -> str:
+        """Text of the user's file of services, empty without one; raises `PlanError` where it is no text."""
+        file = self.services_file
+        return text_of_own(file) if file is not None and file.is_file() else ""
 
     def summaries(self, *, deleted: bool = False) -> tuple[Summary, ...]:
         """All networks, the last saved first; or all deleted ones."""
@@ -126,11 +140,16 @@ class Store:
 
     def history(self, network_id: int) -> tuple[Revision, ...]:
         """Every revision of a network, the newest first; raises `MissingError` as `read` does."""
-        query = select(*_WITHOUT_DOCUMENT).where(revisions.c.network_id == network_id)
+        own = self.own_services()
+        # Only under services of one's own does the document say anything about the checksum.
+        query = select(revisions) if own else select(*_WITHOUT_DOCUMENT)
+        query = query.where(revisions.c.network_id == network_id).order_by(revisions.c.number.desc())
         with self._engine.begin() as connection:
             self._head(connection, network_id)
-            rows = connection.execute(query.order_by(revisions.c.number.desc()))
-            return tuple(_revision(row) for row in rows)
+            rows = connection.execute(query)
+            if not own:
+                return tuple(_revision(row) for row in rows)
+            return tuple(_under(own, _revision(row), json.loads(row.document)) for row in rows)
 
     # Writing
 
@@ -215,19 +234,22 @@ class Store:
         row = connection.execute(query).one_or_none()
         if row is None:
             raise MissingError
-        return Saved(revision=_revision(row), document=json.loads(row.document))
+        document, own = json.loads(row.document), self.own_services()
+        return Saved(_under(own, _revision(row), document), document, own)
 
     def _write(
         self, connection: Connection, network_id: int, number: int, document: Document, author: str, reason: str
     ) -> Revision:
-        made = Revision(
+        own = self.own_services()
+        plain = Revision(
             network_id=network_id,
             number=number,
             saved_at=self._now().replace(tzinfo=UTC),
             author=author,
             reason=reason,
-            checksum=checksum(network_of(document)),
+            checksum=checksum(network_of(document, own)),
         )
+        made = _under(own, plain, document)
         connection.execute(
             insert(revisions).values(
                 network_id=network_id,
@@ -235,7 +257,7 @@ class Store:
                 saved_at=made.saved_at.replace(tzinfo=None),
                 author=author,
                 reason=reason,
-                checksum=made.checksum,
+                checksum=plain.checksum,
                 document=json.dumps(document, ensure_ascii=False, allow_nan=False),  # in the order it was typed
             )
         )
@@ -279,3 +301,10 @@ def _revision(row: Row[Any]) -> Revision:
         reason=row.reason,
         checksum=row.checksum,
     )
+
+
+def _under(own_services: str, revision: Revision, document: Document) -> Revision:
+    """The revision with the checksum that sheets print; the table holds that of the document alone."""
+    service_id = str(document.get("service") or "")
+    told = stamped(revision.checksum, service_id=service_id, own_services=own_services)
+    return replace(revision, checksum=told)

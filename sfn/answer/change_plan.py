@@ -13,7 +13,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
 from sfn.reception.coverage import Coverage
 from sfn.solve.order import Order, State, safe_order
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 from sfn.timing import DelayRow, DelayTable, delay_table
 from sfn.timing.device import UNKNOWN, contributes, present_values
 from sfn.timing.planes import PlaneTime, plane_times

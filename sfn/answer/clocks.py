@@ -11,7 +11,7 @@ from sfn.clock.reference import Receiver
 from sfn.errors import Problem, Touch
 from sfn.plan import Network, Site
 from sfn.stream.typed import Reader
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 
 LOCKED, OWN = "locked", "own"
 ASSUMED = "ocxo"  # until somebody says otherwise, and the page says so
@@ -82,7 +82,7 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
         With every problem at its field.
     """
     reader = Reader(typed)
-    carried = service(network.service)
+    carried = service_of(network)
     limit = reader.optional("limit_us")
     limit_us = carried.tolerance_us if limit is None else limit
     if not limit_us > 0:

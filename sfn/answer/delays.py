@@ -12,7 +12,7 @@ from sfn.geodesy.sites import placed_sites
 from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differences
 from sfn.plan import Network
 from sfn.reception.equal_level import EqualLevel, equal_level
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
 from sfn.timing.row import Alternative
 

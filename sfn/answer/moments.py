@@ -16,7 +16,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.equal_level import equal_level_point
 from sfn.reception.quality import yardstick
 from sfn.solve.order import MOST_STATES_N
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from sfn.timing import delay_table
 
 MUTES_N = 8  # sites whose silence is tried at the worst moment
@@ -175,7 +175,7 @@ def difference_measure(network: Network, *, placed: Mapping[str, Located]) -> Di
         )
         for a, b in edges
     )
-    return DifferenceMeasure(network, tuple(edges), wishes, service(network.service).tolerance_us)
+    return DifferenceMeasure(network, tuple(edges), wishes, service_of(network).tolerance_us)
 
 
 def area_measure(network: Network, coverage: Coverage, *, changes_n: int) -> AreaMeasure:

@@ -32,7 +32,7 @@ from sfn.solve.objective import Objective, Score, along, objective, score
 from sfn.solve.search import Found
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from sfn.timing import DelayTable, delay_table
 
 Doubles = NDArray[np.float64]
@@ -173,13 +173,13 @@ def network_objective(network: Network, computed: Coverage, asked: Asked, *, exe
 
 def usual_most_us(network: Network) -> float:
     """Greatest offset looked at where none is given: 50 us, for OFDM the guard interval. [us]"""
-    carried = service(network.service)
+    carried = service_of(network)
     return float(carried.guard_us or USUAL_MOST_US) if carried.kind == "ofdm" else USUAL_MOST_US
 
 
 def network_limits(network: Network, table: DelayTable, asked: Asked) -> Limits:
     """The limits of a network's offsets."""
-    carried = service(network.service)
+    carried = service_of(network)
     step_us = max(1.0, round(float(carried.guard_us or 0.0) / 100)) if carried.kind == "ofdm" else 1.0
     most = usual_most_us(network) if asked.most_us is None else asked.most_us
     return limits(

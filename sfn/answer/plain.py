@@ -14,7 +14,7 @@ import numpy as np
 from pydantic import BaseModel
 
 from sfn.plan import Network
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 
 MOST_VALUES_N = 20_000  # of an array; larger ones are rasters, which files hold
 DEEPEST_N = 24

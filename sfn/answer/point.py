@@ -12,9 +12,9 @@ from sfn.reception.signals import PointSignals, Signal, signals_at
 from sfn.reception.significance import criteria
 from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.stems import Stems, stems
+from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import of_strategy
 from sfn.systems.ofdm_window import Placing
-from sfn.systems.service import service
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
 
@@ -80,7 +80,7 @@ def tried_signals(
         lat_deg=lat_deg,
         lon_deg=lon_deg,
         placed=placed,
-        counts=criteria(network, service(network.service)),
+        counts=criteria(network, service_of(network)),
         ground=ground,
         rx_height_m=rx_height_m,
         rx_ground_m=rx_ground_m,

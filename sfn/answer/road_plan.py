@@ -18,7 +18,7 @@ from sfn.reception.listeners import listeners
 from sfn.survey.along import Overlaid, overlaid
 from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import Samples, Track, samples
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
 

@@ -9,8 +9,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import DelayField, Network, Site
-from sfn.systems.service import service
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import service_of, stamped_checksum
 from sfn.timing import DelayRow
 from sfn.timing.device import contributes
 from sfn.timing.planes import PlaneTime, plane_times
@@ -121,7 +120,7 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
     if at is None:
         raise PlanError(problem for problem in placed_sites(network).problems if problem.touching(site_id))
     rows = [row for row in table.rows if row.site_id == site_id]
-    carried = service(network.service)
+    carried = service_of(network)
     parent = next((s.name for s in network.sites if s.id == site.fed_off_air_from), None)
     verdict = reviewed.of(site_id)
     return Sheet(

@@ -182,7 +182,7 @@ def unrelated_answer(others: Others, wanted_dbuvm: float) -> dict[str, Any]:
     return answer
 
 
-def services_answer(listed: tuple[Service, ...], *, own_file: str | None = None) -> dict[str, Any]:
+def services_answer(listed: tuple[Service, ...], *, own_services: str = "") -> dict[str, Any]:
     """Services with every parameter and source, and the modulations that may follow the ids of their families."""
     families = dict.fromkeys(each.family for each in listed)
     return {
@@ -194,7 +194,7 @@ def services_answer(listed: tuple[Service, ...], *, own_file: str | None = None)
         "modulations": {
             family: {
                 name: {"gauss_db": ratios[0], "rice_db": ratios[1], "rayleigh_db": ratios[2]}
-                for name, ratios in modulations(family, own_file=own_file).items()
+                for name, ratios in modulations(family, own_services=own_services).items()
             }
             for family in families
         },

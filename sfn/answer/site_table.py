@@ -99,7 +99,9 @@ class Understood:
         return sum(row.does == "refused" for row in self.rows)
 
 
-def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: str = "") -> Understood:
+def understood_sites(
+    table: SheetTable, document: Mapping[str, Any], *, like: str = "", own_services: str = ""
+) -> Understood:
     """What a table of sites would do to a network.
 
     Parameters
@@ -109,6 +111,8 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
         The network's document.
     like : str
         Site whose delay fields and chains new sites get; the first where empty.
+    own_services : str
+        Text of the user's file of services that the document is read under.
 
     Raises
     ------
@@ -136,7 +140,7 @@ def understood_sites(table: SheetTable, document: Mapping[str, Any], *, like: st
     if len(made["sites"]) > MOST_SITES_N:
         what = f"would make {len(made['sites'])} sites of the network's {len(document['sites'])}"
         raise PlanError([Problem(table.source, what, f"{MOST_SITES_N} at most", code="too-many-sites")])
-    placed = newly_placed(made, before=document)
+    placed = newly_placed(made, before=document, own_services=own_services)
     return Understood(table.source, columns, tuple(_standing(row, placed) for row in rows), made)
 
 

@@ -4,6 +4,7 @@ A position is confirmed by a person who looked at that map before it is saved fo
 before. What is confirmed is the place as the map showed it; another place is asked about again.
 """
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +15,7 @@ from sfn.check.positions import position_problems, weighed
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Forms, Located, locate, three_forms
-from sfn.plan import Network, Position
+from sfn.plan import Network, Position, read
 from sfn.report.numbers import km
 from sfn.report.position_map import PositionMap, position_map
 from sfn.terrain.dem import Terrain
@@ -156,7 +157,9 @@ class Placed:
     doubts: tuple[Problem, ...]
 
 
-def newly_placed(document: Mapping[str, Any], *, before: Mapping[str, Any]) -> dict[str, Placed]:
+def newly_placed(
+    document: Mapping[str, Any], *, before: Mapping[str, Any], own_services: str = ""
+) -> dict[str, Placed]:
     """Every site that stands elsewhere than before, or is new, by its id.
 
     Parameters
@@ -165,10 +168,12 @@ def newly_placed(document: Mapping[str, Any], *, before: Mapping[str, Any]) -> d
         What would be saved.
     before : mapping
         What it was made from.
+    own_services : str
+        Text of the user's file of services that it is read under.
     """
     try:
-        tolerated_us = tolerated_error(Network.model_validate(before))
-    except (PlanError, ValueError):
+        tolerated_us = tolerated_error(read(json.dumps(before), own_services=own_services))
+    except PlanError:
         tolerated_us = 0.0
     old = {site.get("id"): site.get("position") for site in before["sites"]}
     sites = [(n, s, at) for n, s in enumerate(document["sites"]) if (at := place_of(s.get("position"))) is not None]

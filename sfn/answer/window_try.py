@@ -6,8 +6,8 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network, ReceiverWindow
 from sfn.reception.quality import placing_of
 from sfn.report.numbers import db, us
+from sfn.systems.of_network import service_of
 from sfn.systems.ofdm_window import MAP_STRATEGIES, Placing
-from sfn.systems.service import service
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ def placed_now(network: Network) -> Placing | None:
     PlanError
         As `sfn.reception.quality.placing_of`.
     """
-    carried = service(network.service)
+    carried = service_of(network)
     return placing_of(network, carried) if carried.kind == "ofdm" else None
 
 

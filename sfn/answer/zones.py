@@ -29,9 +29,9 @@ from sfn.report.colours import Scale
 from sfn.report.numbers import number
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
+from sfn.systems.of_network import service_of, stamped_checksum
 from sfn.systems.ofdm_window import RISK_STRATEGY
-from sfn.systems.service import Service, service
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.service import Service
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
@@ -70,7 +70,7 @@ def offered(network: Network) -> dict[str, Offered]:
     PlanError
         If the service is not known.
     """
-    ofdm = service(network.service).kind == "ofdm"
+    ofdm = service_of(network).kind == "ofdm"
     return {name: layer for name, layer in LAYERS.items() if ofdm or name != "coverage_probability"}
 
 
@@ -154,7 +154,7 @@ def zones(
     PlanError
         If the service is not known.
     """
-    carried = service(network.service)
+    carried = service_of(network)
     counts = criteria(network, carried)
     on_air = coverage.on_air(network)
     arrivals = coverage.arrivals(launches)

@@ -23,7 +23,8 @@ from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
-from sfn.systems.service import Service, service
+from sfn.systems.of_network import service_of
+from sfn.systems.service import Service
 from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
 from sfn.timing import delay_table
@@ -51,7 +52,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found: list[Problem] = []
     carried = None
     try:
-        carried = service(network.service)
+        carried = service_of(network)
     except PlanError as error:
         found += _of_all(network, error.problems)  # every tolerance is the service's
     stand = placed_sites(network)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from sfn.clock.reference import Receiver, reference_problems
 from sfn.errors import Problem, Touch
 from sfn.plan import Network
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 
 _KEYS = {"time_scale": "scale", "entered_us": "entered_ns"}  # fields of a receiver as the document has them
 PART_OF_TOLERANCE = 0.1  # what a cable may take of the service's tolerance (engineering judgement)
@@ -29,7 +29,7 @@ def references(network: Network) -> Iterator[Problem]:
     if not receivers:
         return
     places = {site.id: (n, site.name) for n, site in enumerate(network.sites)}
-    tolerance_us = PART_OF_TOLERANCE * service(network.service).tolerance_us
+    tolerance_us = PART_OF_TOLERANCE * service_of(network).tolerance_us
     for problem in reference_problems(receivers, tolerance_us=tolerance_us):
         n, name = places[problem.sites[0]]
         key = _KEYS[problem.fields[0]]

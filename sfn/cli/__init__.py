@@ -11,10 +11,9 @@ import os
 import re
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 
 from sfn.errors import PlanError
-from sfn.systems.service import use_own_file
+from sfn.systems.mode_table import read_own
 
 OWN_SERVICES = "SFN_DELAYS_SERVICES"  # names the user's own file of services for every command
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
@@ -77,10 +76,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
     args = _parser(wanted).parse_args(_southern(arguments))
-    mine = os.environ.get(OWN_SERVICES)
-    use_own_file(Path(mine) if mine else None)
     source = str(getattr(args, "network", None) or getattr(args, "signals_file", None) or args.command)
     try:
+        mine = getattr(args, "services_file", None) or os.environ.get(OWN_SERVICES)
+        args.own_services = read_own(mine) if mine else ""
         return int(args.run(args))
     except PlanError as error:
         for problem in error.problems:

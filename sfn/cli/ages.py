@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         date.fromisoformat(today)
     except ValueError:
         raise PlanError([Problem("--today", f"{today!r} is no day", "as 2026-09-14", code="not-a-date")]) from None
-    found = ages(read_file(args.network), today=today)
+    found = ages(read_file(args.network, own_services=args.own_services), today=today)
     if args.json:
         print_json(document(found))
         return 0

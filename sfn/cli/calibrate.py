@@ -41,7 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     answer = calibrated(
         network,
         [read_log(path, sites=tuple(site.id for site in network.sites)) for path in args.logs],

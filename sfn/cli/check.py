@@ -19,7 +19,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the problems; 1 when any is an error."""
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     problems = all_problems_in(network, folder=args.network.resolve().parent, anywhere=True)
     if args.json:
         print_json({"problems": [problem.as_json() for problem in problems]})

@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [Problem("--out", f"cannot be {args.out.name}", "a name ending in .geojson or .kml", code="file-ending")]
         )
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)

@@ -21,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     found = delays(network, problems=all_problems_in(network, folder=args.network.resolve().parent, anywhere=True))
     if args.json:
         print_json(document(found))

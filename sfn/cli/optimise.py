@@ -48,7 +48,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute levels, search, print offsets and what they do."""
     _refuse(args)
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground)

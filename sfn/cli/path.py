@@ -121,7 +121,7 @@ def _run_network(args: argparse.Namespace) -> int:
         )
     if missing:
         raise PlanError(missing)
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     lat, lon = place_argument(args.at)
     answer = path_answer(
         network,

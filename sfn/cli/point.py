@@ -13,7 +13,7 @@ from sfn.reception.point import point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from sfn.terrain.ground import open_ground
 
 NAME = "point"
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     ):
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m", code="out-of-range")])
-    planned = read_file(args.network)
+    planned = read_file(args.network, own_services=args.own_services)
     found, now = tried_signals(
         planned,
         tries_argument(args),
@@ -128,7 +128,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals) -> None:
     """The programme as heard at the point, and undisturbed, as two files."""
-    if service(network.service).kind != "fm":
+    if service_of(network).kind != "fm":
         raise PlanError([Problem("--hear", f"{network.service} is not FM", "an FM network", code="service-not-fm")])
     programme = shipped_programme()
     if args.programme is not None:

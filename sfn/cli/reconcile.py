@@ -50,7 +50,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Adjust and print."""
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     if args.robust and args.without_suspects:
         what = "re-weights and leaves out at once"
         raise PlanError(

@@ -31,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work out every site fed off air and print it."""
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     sites = off_air_sites(network, ground=ground)
     if args.json:

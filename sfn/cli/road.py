@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [Problem("--out", f"cannot end in {args.out.suffix!r}", f"one of .{', .'.join(FORMS)}", code="file-ending")]
         )
-    network, track = read_file(args.network), read_track(args.line)
+    network, track = read_file(args.network, own_services=args.own_services), read_track(args.line)
     folder = args.network.resolve().parent
     log = None if args.log is None else read_log(args.log, sites=tuple(site.id for site in network.sites))
     made = planned_road(

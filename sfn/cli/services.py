@@ -31,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """List what matches."""
     words = [word.lower() for word in args.words]
-    listed = tuple(s for s in services(own_file=args.services_file) if all(word in s.id for word in words))
+    listed = tuple(s for s in services(own_services=args.own_services) if all(word in s.id for word in words))
     if not listed:
         raise PlanError(
             [
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
             ]
         )
     if args.json:
-        print_json(services_answer(listed, own_file=args.services_file))
+        print_json(services_answer(listed, own_services=args.own_services))
         return 0
     print_table(
         ("service", "kind", "useful us", "guard us", "guard km", "equal. us", "C/N dB", "min. dBuV/m", "known"),
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         ):
             if source:
                 print(f"  {label}: {source}")
-        if may_follow := modulations(each.family, own_file=args.services_file):
+        if may_follow := modulations(each.family, own_services=args.own_services):
             print(f"  may follow the id: {', '.join(may_follow)}")
     return 0
 

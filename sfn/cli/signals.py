@@ -50,7 +50,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read the list, answer it."""
-    of = service(args.service, own_file=args.services_file)
+    of = service(args.service, own_services=args.own_services)
     signals = _read(args.signals_file)
     if args.threshold_db is not None and not 0 <= args.threshold_db <= 200:
         raise PlanError(

@@ -48,7 +48,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute the layers, write the files, print the summary."""
     forms = forms_argument(args.forms)
-    network = read_file(args.network)
+    network = read_file(args.network, own_services=args.own_services)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)

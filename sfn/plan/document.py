@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from sfn.plan.antenna import Antenna
 from sfn.plan.correction import Correction
@@ -362,3 +362,19 @@ class Network(Record):
     """Measured launch errors that stages took up; kept by the program, so that none counts twice."""
     notes: Text | None = None
     """Anything a colleague should know."""
+    _own_services: str = PrivateAttr(default="")
+
+    @property
+    def own_services(self) -> str:
+        """Text of the user's own file of services that the document is read under; empty where there is none.
+
+        No key of the document, but results depend on it: it goes wherever the record goes, copies too, and two
+        records under different files are not equal. `sfn.systems.of_network` reads it.
+        """
+        return self._own_services
+
+    def under(self, own_services: str) -> "Network":
+        """The same document under another file of services, given as text."""
+        made = self.model_copy()
+        made._own_services = own_services
+        return made

@@ -16,13 +16,15 @@ from sfn.units import grouped
 GREATEST_DOCUMENT_BYTES = 8_000_000
 
 
-def read(text: str | bytes) -> Network:
+def read(text: str | bytes, *, own_services: str = "") -> Network:
     """The network that a document describes.
 
     Parameters
     ----------
     text : str or bytes
         A JSON document, ``"format": 1``.
+    own_services : str
+        Text of a user's own file of services that the document is read under.
 
     Returns
     -------
@@ -49,10 +51,10 @@ def read(text: str | bytes) -> Network:
     problems = reference_problems(network)
     if problems:
         raise PlanError(problems)
-    return network
+    return network.under(own_services) if own_services else network
 
 
-def read_file(path: Path) -> Network:
+def read_file(path: Path, *, own_services: str = "") -> Network:
     """The network in a file.
 
     Raises
@@ -61,7 +63,7 @@ def read_file(path: Path) -> Network:
         As `read`, or when the file cannot be opened.
     """
     try:
-        return read(path.read_bytes())
+        return read(path.read_bytes(), own_services=own_services)
     except OSError as error:
         raise _refused(
             "file", f"cannot be read ({error.strerror})", "a readable JSON document", code="file-unreadable"

@@ -19,8 +19,9 @@ from sfn.plan import Network, OffAir, Site
 from sfn.reception.signals import Signal, signals_at
 from sfn.reception.significance import criteria
 from sfn.stream.off_air import RANGES, Parent, Repeater, estimated_isolation_db, parent_heard, repeater_problems
+from sfn.systems.of_network import service_of
 from sfn.systems.receiving_antenna import RoofAntenna, relative_gain_db, roof_antenna
-from sfn.systems.service import Service, service
+from sfn.systems.service import Service
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
 
@@ -130,7 +131,7 @@ def fed_off_air(network: Network, *, ground: Ground | None = None) -> tuple[FedO
     children = [(i, site) for i, site in enumerate(network.sites) if site.fed_off_air_from is not None]
     if not children:
         return ()
-    placed, carried = placed_sites(network).at, service(network.service)
+    placed, carried = placed_sites(network).at, service_of(network)
     launches = delay_table(network, placed=placed).known_launches()
     routes = all_routes(network)
     # A site that cannot be placed is nobody's doubt but its own and that of those it feeds: the others are looked at.

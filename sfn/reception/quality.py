@@ -21,10 +21,11 @@ from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
 from sfn.systems.link_chain import noise_field_dbuvm
+from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import profile
 from sfn.systems.ofdm_map import ofdm_map, with_risk
 from sfn.systems.ofdm_window import Placing, filled
-from sfn.systems.service import Service, service
+from sfn.systems.service import Service
 from sfn.systems.vsb import vsb_margins
 
 Singles = NDArray[np.float32]
@@ -94,7 +95,7 @@ def yardstick(network: Network) -> Yardstick:
     PlanError
         If the service is not known, or the receiver's window is out of its range.
     """
-    plain, own = service(network.service), network.thresholds
+    plain, own = service_of(network), network.thresholds
     carried = with_margin(network, plain)
     mode = "mono" if carried.id == "fm-mono" else "stereo"
     given = own.implementation_margin_db

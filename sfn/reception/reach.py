@@ -15,7 +15,7 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import levels_key, received_plane, transmitters, usual_bounds
 from sfn.reception.significance import criteria
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from sfn.terrain.ground import Ground
 
 FURTHEST_M = 250_000.0  # beyond it a map of the usual number of pixels says nothing about places
@@ -43,7 +43,7 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
     PlanError
         If a site or the service cannot be used.
     """
-    counts = criteria(network, service(network.service))
+    counts = criteria(network, service_of(network))
     on_air = [site.id for site in network.sites if site.on_air]
     key = f"{levels_key(network, 'reach', ground=ground)} {counts.usable_dbuvm} {on_air}"
     if key not in _known:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sfn.field.shift import shift_says
 from sfn.plan import Network
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 
 TRY = "TRY"
 

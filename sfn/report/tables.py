@@ -9,7 +9,7 @@ from sfn.check.review import Review
 from sfn.plan import Network, Site
 from sfn.plan.formula import guarded
 from sfn.report.numbers import native
-from sfn.systems.stamped import stamped_checksum
+from sfn.systems.of_network import stamped_checksum
 from sfn.timing import DelayRow, DelayTable
 from sfn.units import THIN
 

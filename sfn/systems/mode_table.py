@@ -7,7 +7,7 @@ added to it. Whatever is wrong in a file is named with its entry and what would 
 import tomllib
 from dataclasses import replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -256,20 +256,49 @@ def shipped() -> _File:
     return parse(files("sfn.systems").joinpath("modes.toml").read_text(encoding="utf-8"))
 
 
-def own(path: str | Path) -> _File:
-    """A user's file of services.
+@lru_cache(maxsize=8)
+def own(text: str) -> _File:
+    """A user's file of services, given as text; read once for each text.
+
+    Raises
+    ------
+    PlanError
+        If it is not of the form.
+    """
+    try:
+        return parse(text, above=shipped().service)
+    except PlanError as error:
+        raise PlanError(replace(p, where=f"services file: {p.where}") for p in error.problems) from None
+
+
+def read_own(path: str | Path) -> str:
+    """The text of a user's file of services, for whatever takes `own_services`.
 
     Raises
     ------
     PlanError
         If it cannot be read or is not of the form; every problem names the file.
     """
+    text = text_of_own(path)
     try:
-        return parse(Path(path).read_text(encoding="utf-8"), above=shipped().service)
+        parse(text, above=shipped().service)
+    except PlanError as error:
+        raise PlanError(replace(p, where=f"{path}: {p.where}") for p in error.problems) from None
+    return text
+
+
+def text_of_own(path: str | Path) -> str:
+    """The text of a file as it stands, whether services can be made of it or not: that is said where one is asked for.
+
+    Raises
+    ------
+    PlanError
+        If it is no text.
+    """
+    try:
+        return Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
         raise PlanError(
             [Problem(str(path), f"cannot read it: {reason}", "a TOML file of services", code="file-unreadable")]
         ) from None
-    except PlanError as error:
-        raise PlanError(replace(p, where=f"{path}: {p.where}") for p in error.problems) from None

@@ -17,7 +17,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from pathlib import Path
 
 from sfn.errors import PlanError
 from sfn.systems.mode_table import Channel, Family, Guard, Kind, Planning, ServiceEntry, Status, own, shipped
@@ -125,15 +124,15 @@ class Service:
     bands_source: str = ""
 
 
-def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
-    """The service that a network's ``service`` key names.
+def service(service_id: str, *, own_services: str = "") -> Service:
+    """The service of an id; `sfn.systems.of_network.service_of` gives a network's.
 
     Parameters
     ----------
     service_id : str
         As ``fm-stereo``, ``dab-mode-1``, ``dvb-t-8k-1/4-8mhz``; capitals do not matter.
-    own_file : path, optional
-        A user's TOML file of services beside the shipped ones; its ids win.
+    own_services : str
+        Text of a user's TOML file of services beside the shipped ones; its ids win. `read_own` gives it.
 
     Raises
     ------
@@ -147,16 +146,16 @@ def service(service_id: str, *, own_file: str | Path | None = None) -> Service:
     >>> service("dvb-t2-32k-19/128-pp2-8mhz").equalisation_us
     532.0
     """
-    if found := found_in(service_id.strip().lower(), _usual_file() if own_file is None else own_file):
+    if found := _found(service_id.strip().lower(), own_services):
         return found
-    families = [entry for entry, _ in _sources(own_file) if isinstance(entry, Family)]
-    ids = [s.id for s in services(own_file=own_file)]
+    families = [entry for entry, _ in _entries(own_services) if isinstance(entry, Family)]
+    ids = [s.id for s in services(own_services=own_services)]
     raise PlanError([unknown_service(service_id, ids=ids, families=families)])
 
 
-def found_in(wanted: str, file: str | Path | None) -> Service | None:
-    """The service of an id in small letters, from a file and from the shipped one, or from that alone."""
-    for entry, family in _entries(file):
+def _found(wanted: str, own_services: str) -> Service | None:
+    """The service of an id in small letters."""
+    for entry, family in _entries(own_services):
         if isinstance(entry, ServiceEntry):
             if entry.id == wanted:
                 return _single(entry)
@@ -170,7 +169,7 @@ def found_in(wanted: str, file: str | Path | None) -> Service | None:
     return None
 
 
-def services(*, own_file: str | Path | None = None) -> tuple[Service, ...]:
+def services(*, own_services: str = "") -> tuple[Service, ...]:
     """All services, in the order of the file, families spread out; see `modulations` for what may follow an id.
 
     Raises
@@ -179,53 +178,23 @@ def services(*, own_file: str | Path | None = None) -> tuple[Service, ...]:
         If the user's file is unusable.
     """
     found: dict[str, Service] = {}
-    for entry, _ in _sources(own_file):
+    for entry, _ in _entries(own_services):
         for made in [_single(entry)] if isinstance(entry, ServiceEntry) else _members(entry):
             found.setdefault(made.id, made)
     return tuple(found.values())
 
 
-def modulations(family: str, *, own_file: str | Path | None = None) -> dict[str, tuple[float, float, float]]:
+def modulations(family: str, *, own_services: str = "") -> dict[str, tuple[float, float, float]]:
     """What may follow an id of this family, and its C/N for Gauss, Rice and Rayleigh channels. [dB]"""
-    for entry, name in _sources(own_file):
+    for entry, name in _entries(own_services):
         if isinstance(entry, Family) and name == family:
             return dict(entry.modulation_cn.ratios)
     return {}
 
 
-_usual: list[Path] = []  # of this program's run, see `use_own_file`; threads share it
-
-
-def use_own_file(path: Path | None) -> None:
-    """Look a user's file of services up wherever a service is asked for and no other file is given.
-
-    Parameters
-    ----------
-    path : Path or None
-        Need not exist: then, and for None, only the shipped services are known.
-    """
-    _usual[:] = [] if path is None else [path]
-
-
-def own_stamp() -> tuple[str, int]:
-    """What changes whenever the file of `use_own_file` does, for keys of what was worked out with it."""
-    path = _usual_file()
-    return ("", 0) if path is None else (str(path), path.stat().st_mtime_ns)
-
-
-def _usual_file() -> Path | None:
-    """The user's file, where it is there."""
-    return next((path for path in _usual if path.is_file()), None)
-
-
-def _sources(own_file: str | Path | None) -> Iterator[tuple[ServiceEntry | Family, str]]:
+def _entries(own_services: str) -> Iterator[tuple[ServiceEntry | Family, str]]:
     """Every entry with its id, the user's first."""
-    yield from _entries(_usual_file() if own_file is None else own_file)
-
-
-def _entries(mine: str | Path | None) -> Iterator[tuple[ServiceEntry | Family, str]]:
-    """The same of one file beside the shipped one, or of that alone."""
-    for file in ([own(mine)] if mine is not None else []) + [shipped()]:
+    for file in ([own(own_services)] if own_services else []) + [shipped()]:
         yield from ((entry, entry.id) for entry in file.service)
         yield from ((entry, entry.id) for entry in file.family)
 

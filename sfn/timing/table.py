@@ -9,7 +9,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import path_between, placed_sites
 from sfn.plan import Network, Site
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from sfn.timing.device import field_limits, finest_step, present_total, present_values
 from sfn.timing.failover import fed_from, jump
 from sfn.timing.missing import Missing, missing_feed, missing_unit, units_known
@@ -153,7 +153,7 @@ def _tolerated(network: Network) -> float | None:
 def _tolerance(network: Network) -> float | None:
     """The delay difference that the service bears; None where it is not known, which the check says."""
     try:
-        return service(network.service).tolerance_us
+        return service_of(network).tolerance_us
     except PlanError:
         return None
 

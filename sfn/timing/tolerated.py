@@ -1,7 +1,7 @@
 """How much launch error may stay: one figure for sheets, checks, positions and verdicts."""
 
 from sfn.plan import Network
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 
 # A tenth of what the service tolerates is far below what anybody hears, and above what a counter resolves.
 TOLERATED_PART_RATIO = 0.1
@@ -17,4 +17,4 @@ def tolerated_error(network: Network) -> float:
     """
     order = network.work_order
     given = order.tolerated_error_us if order else None
-    return given or TOLERATED_PART_RATIO * service(network.service).tolerance_us
+    return given or TOLERATED_PART_RATIO * service_of(network).tolerance_us

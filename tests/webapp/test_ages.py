@@ -59,7 +59,7 @@ def test_a_site_has_its_history(client: TestClient, store: Store, number: int, e
     from sfn.check.review import review
     from webapp.documents import network_of
 
-    made = sheet(review(network_of(example), problems=()), site["id"])
+    made = sheet(review(network_of(example, ""), problems=()), site["id"])
     plane = made.routes[0].planes[-1]
     body |= {"plane": plane.plane, "readings_us": [plane.passes_us % 1e6 + 0.4]}
     store.entries.add(number, revision=2, site_id=site["id"], kind=READING, made_by="cd", body=body)

@@ -67,7 +67,7 @@ def test_only_older_revisions(client: TestClient, number: int, against: str) -> 
 def test_the_map_of_the_worst_moment_is_drawn(client: TestClient, store: Store, number: int) -> None:
     """Once the map has levels, the page shows the area served and a picture of the worst moment."""
     maps: Maps = client.app.state.maps  # type: ignore[attr-defined]
-    network = network_of(store.read(number).document)
+    network = network_of(store.read(number).document, "")
     wanted = maps.wanted(network, bounds=None, pixel_m=None, most=4_000_000)
     maps._keep(wanted.key, coverage(HALVES))  # a real map of the usual size takes half a minute
     html = client.get(f"/networks/{number}/change?against=1").text

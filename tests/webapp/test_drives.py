@@ -35,7 +35,7 @@ def low_log(example: dict[str, Any]) -> dict[str, tuple[str, bytes]]:
     """A log of a ring about north, 6 dB below its prediction, as a form's file."""
     angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     lat, lon = 36.37 + 0.03 * np.cos(angle), -84.25 + 0.037 * np.sin(angle)
-    level, _ = planned_levels(network_of(example), lat, lon)
+    level, _ = planned_levels(network_of(example, ""), lat, lon)
     noise = np.random.default_rng(1).normal(size=60)
     lines = [f"{a:.6f},{o:.6f},{v - 6 + n:.2f}\n" for a, o, v, n in zip(lat, lon, level[0], noise, strict=True)]
     return {"logs": ("night.csv", ("lat,lon,level_dbuvm\n" + "".join(lines)).encode())}

@@ -100,7 +100,7 @@ def test_a_plan_goes_into_a_chain(client, post, store, number):
     assert not {"north-release", "north-wan", "north-fec"} & set(stages)
     assert "computed from stream plan, revision 2" in stages["north-stream"]["note"]
     assert "north-stream" in document["sites"][0]["chains"][0]["stages"]
-    assert network_of(document)
+    assert network_of(document, "")
     assert "Settings that are out of date now: South ridge (main) +30 000.0 µs, Gap (main)" not in html
     assert "South ridge (main) +30 000.0 µs" in html
     assert f"/networks/{number}/links?" in client.get(f"/networks/{number}/links").text

@@ -29,7 +29,7 @@ def number(store: Store, example: dict[str, Any]) -> int:
 @pytest.fixture
 def rows(example: dict[str, Any]) -> str:
     """Six measurements of the errors above as CSV."""
-    network = network_of(example)
+    network = network_of(example, "")
     bare = [
         Measurement("02:10", f"P{k}", lat, lon, a, b, 0.0, 0.05, "antenna", "ab")
         for k, (lat, lon) in enumerate([(36.30, -84.22), (36.33, -84.21)])
@@ -227,7 +227,7 @@ def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any],
     lines = []
     from sfn.answer.point import point_signals
 
-    signals = point_signals(network_of(client.app.state.store.read(number).document), lat_deg=36.30, lon_deg=-84.22)  # type: ignore[attr-defined]
+    signals = point_signals(network_of(client.app.state.store.read(number).document, ""), lat_deg=36.30, lon_deg=-84.22)  # type: ignore[attr-defined]
     lines = [f"{s.arrival_us - 122_000.0:.3f},{s.level_dbuvm - 60.0:.1f}\n" for s in signals.signals]
     answer = post(
         f"/networks/{number}/measurements/echoes", response="delay_us,level_db\n" + "".join(lines), at="36.30 -84.22"

@@ -32,7 +32,7 @@ def link(number: int, site: str = "north", revision: int = 1, days: int = 7) -> 
 
 def launch_us(store: Store, number: int, site: str = "north") -> float:
     """The planned launch."""
-    return delay_table(network_of(store.read(number).document)).row(site).launch_us
+    return delay_table(network_of(store.read(number).document, "")).row(site).launch_us
 
 
 def send(client: TestClient, address: str, **fields: str) -> Any:

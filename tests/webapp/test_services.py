@@ -2,7 +2,8 @@
 
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from contextlib import ExitStack, closing
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.cli import OWN_SERVICES, main
-from sfn.systems.service import own_stamp, service, use_own_file
+from sfn.systems.service import Service, service
+from webapp.app import create_app
 from webapp.settings import Settings
 from webapp.store import Store
 
@@ -21,11 +23,9 @@ id = "8-vsb"
 """
 
 
-@pytest.fixture(autouse=True)
-def forgotten() -> Iterator[None]:
-    """Whatever a test used is not used by the next."""
-    yield
-    use_own_file(None)
+def in_force(store: Store) -> Service:
+    """8-VSB as every document of a store is read under."""
+    return service("8-vsb", own_services=store.own_services())
 
 
 @pytest.fixture
@@ -48,17 +48,17 @@ def test_families_stand_with_their_sources(client: TestClient) -> None:
 
 
 def test_a_file_of_ones_own_wins_and_is_taken_back(
-    client: TestClient, post: Callable[..., Any], own_text: str, settings: Settings
+    client: TestClient, post: Callable[..., Any], own_text: str, settings: Settings, store: Store
 ) -> None:
     """Sent, in force for every answer, and gone when it is emptied."""
-    before, stamp = service("8-vsb"), own_stamp()
+    before = in_force(store)
     changed = own_text.replace('name = "', 'name = "Ours: ', 1)
     assert post("/services/upload", text=changed).status_code == 303
-    assert service("8-vsb").name.startswith("Ours: ")
-    assert own_stamp() != stamp
+    assert in_force(store).name.startswith("Ours: ")
+    assert service("8-vsb") == before  # nobody else's
     assert "A file of your own is in use" in client.get("/services").text
     assert post("/services/upload", text="").status_code == 303
-    assert service("8-vsb") == before
+    assert in_force(store) == before
     assert not (settings.data_folder / "services.toml").exists()
 
 
@@ -95,11 +95,14 @@ def test_other_figures_of_a_service_show_in_the_checksum(
     number = store.create(example, author="t", reason="t").network_id
 
     def checksums(network: int) -> set[str]:
-        """Those of the answer to scripts and of a sheet."""
+        """Those of answers to scripts, of a sheet, of the history and of what a document says itself."""
         sheet = client.get(f"/networks/{network}/sheets/north").text
+        listed = client.get(f"/api/networks/{network}/revisions").json()
+        said = store.read(network).revision.checksum, *(one.checksum for one in store.history(network))
         found = re.search(r"checksum <b>([0-9a-f]{8})</b>", sheet)
         assert found
-        return {client.get(f"/api/networks/{network}/delays").json()["checksum"], found[1]}
+        shown = {client.get(f"/api/networks/{network}/delays").json()["checksum"], found[1]}
+        return shown | {one["checksum"] for one in listed} | set(said)
 
     before, other = checksums(number), checksums(of_other)
     assert len(before) == len(other) == 1
@@ -112,3 +115,28 @@ def test_other_figures_of_a_service_show_in_the_checksum(
     assert checksums(of_other) == other
     assert post("/services/upload", text="").status_code == 303
     assert checksums(number) == before
+
+
+def test_two_applications_do_not_share_a_file(tmp_path: Path, example: dict[str, Any], own_text: str) -> None:
+    """One process, three data folders: each answers under its own file, whichever was asked last."""
+    example |= {"service": "8-vsb", "frequency_mhz": 500.0}
+    figures = {"one": 17, "two": 5, "shipped": 20}
+    clients, checksums = [], {}
+    with ExitStack() as opened:
+        for name, tolerance in figures.items():
+            settings = Settings(tmp_path / name, f"sqlite:///{tmp_path / name}.sqlite", session_key="test-key")
+            settings.data_folder.mkdir()
+            if name != "shipped":
+                text = re.sub(r"(?m)^tolerance_us = .*$", f"tolerance_us = {tolerance}", own_text)
+                (settings.data_folder / "services.toml").write_text(text, encoding="utf-8")
+            store = opened.enter_context(closing(Store(settings.database_url)))
+            number = store.create(example, author="t", reason="t").network_id
+            client = TestClient(create_app(settings, store), base_url="http://127.0.0.1:8430")
+            clients.append((name, opened.enter_context(client), number))
+        for name, client, number in (*clients, *reversed(clients)):
+            sheet = client.get(f"/networks/{number}/sheets/north").text
+            assert f"Tolerated error: <b>{figures[name] / 10:.2f}" in sheet
+            found = client.get(f"/api/networks/{number}/delays").json()["checksum"]
+            assert checksums.setdefault(name, found) == found
+
+    assert len(set(checksums.values())) == 3

@@ -34,7 +34,7 @@ def test_every_save_is_a_revision(store: Store, example: Document) -> None:
     )
     assert [2, 1] == [r.number for r in store.history(first.network_id)]
     assert ("Ben", "a note for all") == (second.author, second.reason)
-    assert first.checksum == checksum(network_of(example))
+    assert first.checksum == checksum(network_of(example, ""))
     assert first.checksum != second.checksum
     assert example == store.read(first.network_id, 1).document
     assert list(example) == list(store.read(first.network_id, 1).document), "keys keep the order they were typed in"

@@ -22,7 +22,7 @@ from webapp.problems import RefusedError
 from webapp.readings import READING, kept
 from webapp.render import notice, page
 from webapp.saving import author_of, save
-from webapp.store import Store
+from webapp.store import Saved as Kept, Store
 
 router = APIRouter(include_in_schema=False)
 MOST_REVISIONS = 200
@@ -110,12 +110,17 @@ def _history(opened: Opened, store: Store, site_id: str) -> tuple[History, int]:
             f"{one.saved_at:%Y-%m-%d %H:%M}",
             one.author,
             one.reason,
-            network_of(store.read(opened.head.id, one.number).document),
+            _network_of(store.read(opened.head.id, one.number)),
         )
         for one in chosen
     ]
     found = histories(saves, _visits(opened, store, site_id))
     return next(one for one in found if one.site_id == site_id), len(revisions) - len(chosen)
+
+
+def _network_of(saved: Kept) -> Network:
+    """A revision as the engine reads it."""
+    return network_of(saved.document, saved.own_services)
 
 
 def _visits(opened: Opened, store: Store, site_id: str | None = None) -> list[tuple[str, Visit]]:
@@ -127,7 +132,7 @@ def _visits(opened: Opened, store: Store, site_id: str | None = None) -> list[tu
         key = (entry.revision, entry.site_id)
         if key not in sheets:
             if entry.revision not in networks:
-                networks[entry.revision] = network_of(store.read(opened.head.id, entry.revision).document)
+                networks[entry.revision] = _network_of(store.read(opened.head.id, entry.revision))
             there = any(site.id == entry.site_id for site in networks[entry.revision].sites)
             sheets[key] = sheet(review(networks[entry.revision], problems=()), entry.site_id) if there else None
         made = sheets[key]

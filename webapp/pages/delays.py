@@ -6,7 +6,7 @@ from fastapi.responses import Response
 from sfn.answer.delays import delays
 from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from webapp.contexts.delays import DelaysPage
 from webapp.dependencies import MapsDep, NetworkDep, Opened
 from webapp.render import page
@@ -21,7 +21,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
     network = opened.network
     found = delays(network, problems=maps.checked(network))
     names = {site.id: site.name for site in network.sites}
-    picture = launch_rows(found.table, network, service(network.service))
+    picture = launch_rows(found.table, network, service_of(network))
     return page(request, DelaysPage(network=opened.head, found=found, names=names, picture=picture))
 
 

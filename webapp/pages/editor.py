@@ -43,7 +43,7 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
             told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
             notice(request, told)
             if not asks(request):
-                request.state.problems = position_doubts(network_of(draft.document))
+                request.state.problems = position_doubts(network_of(draft.document, draft.base.own_services))
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:

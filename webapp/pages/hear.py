@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.heard import PHASES, Heard, Programme, heard, own_programme, shipped_programme
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.signals import HeardPage
 from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, UploadsDep
@@ -41,7 +41,7 @@ def play(
     opened: NetworkDep, maps: MapsDep, jobs: JobsDep, tries: TriesDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start making the two sounds."""
-    if service(opened.network.service).kind != "fm":
+    if service_of(opened.network).kind != "fm":
         raise PlanError(
             [Problem("service", f"{opened.network.service} is not FM", "an FM network", code="service-not-fm")]
         )

@@ -110,7 +110,7 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
         revision=base + 1,
         release_us=forms.release_us(form),
     )
-    network = network_of(document)
+    network = network_of(document, opened.network.own_services)
     save(request, store, opened, document, form, author=author, reason=f"stream plan of {site_id}")
     stale = ", ".join(change.in_words for change in stale_settings(opened.network, network))
     sentence = f"Settings that are out of date now: {stale}." if stale else "No setting changes."

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from sfn.errors import PlanError
 from sfn.systems.service import services
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
 from webapp.dependencies import NetworkDep, StoreDep, head_of
@@ -38,7 +39,7 @@ def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | No
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
     draft = looked_at(draft, request.app.state.maps)
-    held = replace(sheet(draft), suggestions={"service": service_ids()})
+    held = replace(sheet(draft), suggestions={"service": service_ids(draft.base.own_services)})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(
         network=head_of(draft.base),
@@ -49,9 +50,13 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     return page(request, context, status=status)
 
 
-def service_ids() -> tuple[str, ...]:
-    """Every service by its id."""
-    return tuple(known.id for known in services())
+def service_ids(own_services: str) -> tuple[str, ...]:
+    """Every service by its id; the shipped ones alone while the user's own file cannot be read: the check says it."""
+    try:
+        known = services(own_services=own_services)
+    except PlanError:
+        known = services()
+    return tuple(one.id for one in known)
 
 
 def site_line(index: int, site: Mapping[str, Any], document: Mapping[str, Any]) -> SiteLine:

@@ -76,7 +76,7 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
         )
     )
     try:
-        network_of(document)
+        network = network_of(document, store.own_services())
     except PlanError as refused:
         problems = (*refused.problems, *problems)
     if not problems and asks(request):
@@ -86,14 +86,15 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
     request.session["author"] = author
     made = store.create(document, author=author, reason="new network")
     if not asks(request):
-        request.state.problems = position_doubts(network_of(document))
+        request.state.problems = position_doubts(network)
     notice(request, "The network is made. Its chain is one stage so far: part it where you know more.")
     return RedirectResponse(addresses.network(made.network_id), 303)
 
 
 def shown(request: Request, document: dict[str, Any], form: dict[str, str], problems: tuple[Problem, ...]) -> Response:
     """The form with what was typed."""
-    held = Sheet(document, problems, suggestions={"service": service_ids()})
+    own_services = request.app.state.store.own_services()
+    held = Sheet(document, problems, suggestions={"service": service_ids(own_services)})
     groups = (
         held.group("", leave_out=_but(Network, NETWORK_KEPT)),
         held.group("sites-0", leave_out=_but(Site, SITE_KEPT)),
@@ -104,7 +105,7 @@ def shown(request: Request, document: dict[str, Any], form: dict[str, str], prob
     on_page = frozenset(anchor(p.where) for p in problems if id(p) not in elsewhere)
     context = NewPage(
         *groups,
-        standing=standing(document, 0, before=None, tolerated_us=_tolerated(document)),
+        standing=standing(document, 0, before=None, tolerated_us=_tolerated(document, own_services)),
         confirmed=confirmed_in(form),
         author=form.get("author", ""),
         problems=problems,
@@ -113,10 +114,10 @@ def shown(request: Request, document: dict[str, Any], form: dict[str, str], prob
     return page(request, context, status=422 if problems else 200)
 
 
-def _tolerated(document: dict[str, Any]) -> float:
+def _tolerated(document: dict[str, Any], own_services: str) -> float:
     """The launch error that may stay; none while the document cannot be read. [us]"""
     try:
-        return tolerated_error(network_of(document))
+        return tolerated_error(network_of(document, own_services))
     except PlanError:
         return 0.0
 

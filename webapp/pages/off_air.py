@@ -52,7 +52,7 @@ def _card(
 
 def _answers(draft: Draft, maps: Maps) -> tuple[dict[int, OffAirSite], str]:
     """What follows, by the site's place; or why nothing does."""
-    network = network_of(draft.document)
+    network = network_of(draft.document, draft.base.own_services)
     try:
         return {one.found.index: one for one in off_air_sites(network, ground=maps.ground(network))}, ""
     except PlanError as error:

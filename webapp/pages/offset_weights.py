@@ -35,7 +35,7 @@ def change(
                 ]
             )
         changed, said = weights_typed(opened.document, form)
-        network_of(changed)
+        network_of(changed, opened.network.own_services)
         if not said:
             raise PlanError(
                 [

@@ -17,7 +17,7 @@ from sfn.plan import Network
 from sfn.plan.number_text import number_in
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.offsets import OffsetsPage, WeightLine
 from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -129,7 +129,7 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
         )  # fmt: skip
         return Plan(document(found) | {"seed": asked.seed}, asked, typed, revision)
 
-    key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())}"
+    key = f"offsets {opened.head.id} {revision} {wanted.key} {sorted(typed.items())} {network.own_services}"
     job = jobs.start(work, title=f"Offsets of {network.name}", key=key)
     job.result_url = addresses.offsets(opened.head.id, job.id)
     return job
@@ -172,7 +172,7 @@ def offsets_page(
         places=places,
         people_said=people_said,
         people_known=network.listeners is not None,
-        ofdm=service(network.service).kind == "ofdm",
+        ofdm=service_of(network).kind == "ofdm",
         smooth=network.terrain is None,
         stale=stale,
         problems=problems,

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
-from sfn.systems.mode_table import parse, shipped
+from sfn.systems.mode_table import parse, shipped, text_of_own
 from sfn.systems.service import services
 from webapp import addresses
 from webapp.contexts.services import ServicesPage
@@ -61,12 +61,15 @@ def shipped_file() -> Response:
 def _own(folder: Path) -> str:
     """The user's file as text; empty without one."""
     place = folder / FILE
-    return place.read_text(encoding="utf-8") if place.is_file() else ""
+    return text_of_own(place) if place.is_file() else ""
 
 
 def _page(own: str, typed: str, problems: tuple[Problem, ...] = ()) -> ServicesPage:
     """The page."""
-    known = services()
+    try:
+        known = services(own_services=own)
+    except PlanError as error:  # changed by hand into something else
+        known, problems = services(), problems or error.problems
     first = {one.family: one for one in reversed(known)}
     count = {family: sum(one.family == family for one in known) for family in first}
     families = tuple((family, first[family], count[family]) for family in dict.fromkeys(one.family for one in known))

@@ -50,7 +50,7 @@ def answer(request: Request, opened: NetworkDep, form: FormDep, files: UploadsDe
 def _answered(opened: Opened, typed: SignalsTyped, form: dict[str, str]) -> Listed:
     """The answer to what was typed."""
     network = opened.network
-    carried = service(typed.service or network.service)
+    carried = service(typed.service or network.service, own_services=network.own_services)
     usual_mhz = network.frequency_mhz
     frequency = number_of(form, "frequency_mhz", usual=usual_mhz, least=0.1, greatest=6000.0, unit="MHz")
     threshold = _given(form, "threshold_db", greatest=200.0, unit="dB")

@@ -70,7 +70,7 @@ def typed_height(site: Mapping[str, Any]) -> float | None:
 def _known(maps: Maps, draft: Draft) -> tuple[Terrain | None, float]:
     """The network's terrain, None where it has none that opens, and the launch error that may stay. [us]"""
     try:
-        network = network_of(draft.base.document)
+        network = network_of(draft.base.document, draft.base.own_services)
         tolerated_us = tolerated_error(network)
     except PlanError:
         return None, 0.0  # the check says why

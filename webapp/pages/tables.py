@@ -73,7 +73,7 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
             raise PlanError(
                 [Problem("file", "changes nothing", "a table that does", code="nothing-changed", fields=("file",))]
             )
-        network_of(found.document)
+        network_of(found.document, opened.network.own_services)
     except PlanError as error:
         return page(request, _page(opened, maps, sent, problems=error.problems), status=422)
     reason = f"{found.changes_n} sites from {found.source}"
@@ -104,7 +104,11 @@ def _read(opened: Opened, content: bytes, name: str | None, form: Mapping[str, s
     """A table with what it would do."""
     table = read_sites(content, source=safe_name(name or "table"))
     like = form.get("like", "")
-    return _Sent(like, table.as_csv(), understood_sites(table, opened.document, like=like))
+    return _Sent(
+        like,
+        table.as_csv(),
+        understood_sites(table, opened.document, like=like, own_services=opened.network.own_services),
+    )
 
 
 def _page(opened: Opened, maps: Maps, sent: _Sent, *, problems: tuple[Problem, ...] = ()) -> TablesPage:
@@ -116,14 +120,16 @@ def _page(opened: Opened, maps: Maps, sent: _Sent, *, problems: tuple[Problem, .
         columns=tuple(COLUMNS),
         found=sent.found,
         content=sent.content,
-        doubts=_doubts(maps, sent.found.document) if sent.found and sent.found.changes_n else (),
+        doubts=_doubts(maps, sent.found.document, opened.network.own_services)
+        if sent.found and sent.found.changes_n
+        else (),
         problems=problems,
     )
 
 
-def _doubts(maps: Maps, document: dict[str, Any]) -> tuple[Problem, ...]:
+def _doubts(maps: Maps, document: dict[str, Any], own_services: str) -> tuple[Problem, ...]:
     """What the check says of the changed document, or why it cannot be one."""
     try:
-        return maps.checked(network_of(document))
+        return maps.checked(network_of(document, own_services))
     except PlanError as error:
         return error.problems

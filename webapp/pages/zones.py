@@ -17,7 +17,7 @@ from sfn.report.legend import legend
 from sfn.report.maps import png
 from sfn.report.numbers import us
 from sfn.report.wavefronts import ribbon
-from sfn.systems.service import service
+from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.zones import MapAddress, MapSummary, MapTry, ZonesPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -92,7 +92,7 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
         "says": html(request, MapTry(now.says, now.doubts, addresses.zones(opened.head.id))),
         "summary": html(request, summary),
         "short": summary.in_short,
-        "tolerance": us(service(opened.network.service).tolerance_us),
+        "tolerance": us(service_of(opened.network).tolerance_us),
     }
     return JSONResponse(answer)
 
@@ -172,7 +172,7 @@ def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tri
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
     delay, level = pair_fields(found.coverage, now.launches, a, b)
-    tolerance = service(opened.network.service).tolerance_us
+    tolerance = service_of(opened.network).tolerance_us
     return _picture(png(ribbon(delay, level, tolerance_us=tolerance, equal_signal_db=found.counts.equal_signal_db)))
 
 

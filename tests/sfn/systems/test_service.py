@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from sfn.errors import PlanError
+from sfn.systems.mode_table import read_own
 from sfn.systems.service import modulations, service, services
 
 
@@ -129,11 +130,11 @@ def test_a_user_extends_the_list_with_a_file(tmp_path: Path) -> None:
     """A file of the same form adds services; `copy_of` may name a shipped one."""
     path = tmp_path / "own.toml"
     path.write_text(OWN, encoding="utf-8")
-    ours = service("our-dab", own_file=path)
+    ours = service("our-dab", own_services=read_own(path))
 
     assert (ours.noise_figure_db, ours.guard_us) == (5.0, 246.09375)
-    assert services(own_file=path)[0].id == "our-dab"
-    assert service("fm-stereo") == service("fm-stereo", own_file=path)
+    assert services(own_services=read_own(path))[0].id == "our-dab"
+    assert service("fm-stereo") == service("fm-stereo", own_services=read_own(path))
 
 
 @pytest.mark.parametrize(
@@ -154,7 +155,7 @@ def test_a_faulty_file_names_the_entry(tmp_path: Path, change: str, where: str, 
     path.write_text(text.replace("noise_figure_db = 5", change), encoding="utf-8")
 
     with pytest.raises(PlanError) as refused:
-        service("our-dab", own_file=path)
+        service("our-dab", own_services=read_own(path))
 
     problem = refused.value.problems[0]
     assert f"{path}: {where}" == problem.where
@@ -164,4 +165,4 @@ def test_a_faulty_file_names_the_entry(tmp_path: Path, change: str, where: str, 
 def test_a_missing_file_is_a_problem(tmp_path: Path) -> None:
     """A path that leads nowhere is named."""
     with pytest.raises(PlanError, match="cannot read it"):
-        services(own_file=tmp_path / "none.toml")
+        read_own(tmp_path / "none.toml")

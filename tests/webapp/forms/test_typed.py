@@ -83,7 +83,7 @@ def test_what_is_no_number_is_kept_and_refused_at_its_field(example: Document) -
     """The text comes back in its field with the problem beside it."""
     after = applied(example, {"stages-2-latency_us": "21,5"})
     with pytest.raises(Exception, match=r"stages\[2\]\.latency_us") as caught:
-        network_of(after)
+        network_of(after, "")
     group = Sheet(after, caught.value.problems).group("stages-2")  # type: ignore[attr-defined]
     shown = next(f for f in group.fields if f.name == "stages-2-latency_us")
     assert "21,5" == shown.value
@@ -112,7 +112,7 @@ def test_changed_short_name_is_followed_everywhere(example: Document) -> None:
     assert ["wan", "north-fec"] == after["stages"][3]["inside"]
     assert ["converter", "converter"] == [site["chains"][0]["stages"][0] for site in after["sites"][:2]]
     assert "top" == after["sites"][2]["fed_off_air_from"]
-    assert isinstance(network_of(after), Network)
+    assert isinstance(network_of(after, ""), Network)
 
 
 def test_steps_of_a_chain(example: Document) -> None:
