@@ -7,6 +7,7 @@ from typing import Any
 from sfn.stream.advise import WEEK_S, spoken, usual
 from sfn.stream.answer import fit_answer, joint_answer, measured_answer, paths_answer
 from sfn.stream.buffer import DelayQuantile, Hour, Need, Release, common_release, hours
+from sfn.stream.heard import Heard
 from sfn.stream.joint import joint_loss, together
 from sfn.stream.loss import LossModel, fit
 from sfn.stream.measured import Measured
@@ -221,7 +222,14 @@ class Records:
         return max(known, key=lambda hour: hour.variation.delay_us if hour.variation else 0.0, default=None)
 
 
-def records(taken: Sequence[Measured], *, names: Sequence[str], late_probability: float, seed: int = 1) -> Records:
+def records(
+    taken: Sequence[Measured],
+    *,
+    names: Sequence[str],
+    late_probability: float,
+    seed: int = 1,
+    heard: Sequence[Heard] = (),
+) -> Records:
     """What one record, or two of two paths together, say.
 
     Parameters
@@ -234,6 +242,8 @@ def records(taken: Sequence[Measured], *, names: Sequence[str], late_probability
         Tolerated share of late packets.
     seed : int
         Of the test for independence.
+    heard : sequence of Heard
+        The streams of each capture, where they are known.
 
     Raises
     ------
@@ -260,6 +270,10 @@ def records(taken: Sequence[Measured], *, names: Sequence[str], late_probability
         found["second_burst_packets"] = second["measured_burst_packets"]
         found["second_burst_high_packets"] = second["measured_burst_high_packets"]
         found["second_loss_high_ratio"] = second["measured_loss_high_ratio"]
+    for key, one in zip(("streams", "second_streams"), heard, strict=False):
+        found[key] = one.as_answer()
+    if len(taken) > 1:
+        found["second_changes"] = [one.as_answer() for one in taken[1].changes]
     found = paths_answer(paths) | found  # a joint loss that was counted stands
     needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
     model = fits[0].model if fits[0] else None

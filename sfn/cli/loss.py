@@ -12,7 +12,10 @@ all: measured, typed, or the product where the paths are taken as independent; n
 `joint_burst_packets` (null where packets are lost alone or the paths are taken as independent);
 `problems`; with --compare also `comparison`, the same in short for the usual protections. With --capture also
 `packets_n`, `lost_n`, `duplicates_n`, `reordered_n`, `greatest_reorder_packets`, `measured_packet_time_us`,
-`drift_ppb` of the receiver's clock; `measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals
+`drift_ppb` of the receiver's clock (null: the sender's packet time is neither given nor one in use); `streams`, each
+with port, source, payload_type, carries, packets_n, first_s, last_s, followed; `followed_source`; `changes` in the
+followed stream, each with kind (restart, source change, clock step, clock or path step), at_s, step_us, source;
+`measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals
 `measured_loss_low_ratio`, `measured_loss_high_ratio`, `measured_burst_low_packets`, `measured_burst_high_packets`,
 `independence_probability` (of a record as bursty by chance); `bursts_by_length`; `repeats` (share of packets of which
 both copies would have been lost, by spacing); delay above the least that all but `late_probability` keep as
@@ -27,7 +30,8 @@ covers every hour, and `release_decided_by` (both null where an hour has no prot
 also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if
 independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`,
 `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`,
-`second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; with a second path the delays of an hour
+`second_streams`, `second_changes`, `second_loss_high_ratio`,
+`second_burst_packets`, `second_burst_high_packets`; with a second path the delays of an hour
 are those of the later copy. `residual_kind` is exact only for a typed network with a formula: a fitted one gives an
 estimate whose interval spans the fit's.
 """
@@ -47,6 +51,7 @@ from sfn.errors import PlanError, Problem
 from sfn.stream.advise import spoken, usual
 from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
+from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import Paths, paths_given
 from sfn.stream.protection import Protection, st2022_1_problems, waits
@@ -147,8 +152,13 @@ def _packet_time(args: argparse.Namespace) -> Fraction | None:
 def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, dict[str, object]]:
     """Loss on both paths, and what was measured."""
     if args.capture is not None:
-        taken = [_record(name, args, time_s) for name in (args.capture, args.second_capture) if name is not None]
-        found = records(taken, names=(), late_probability=args.late_probability, seed=args.seed)
+        heard = [Heard(), Heard()]
+        taken = [_record(args.capture, args, time_s, heard=heard[0])]
+        if args.second_capture is not None:
+            taken.append(_record(args.second_capture, args, time_s, heard=heard[1], source=taken[0].source))
+        found = records(
+            taken, names=(), late_probability=args.late_probability, seed=args.seed, heard=heard[: len(taken)]
+        )
         assert found.paths is not None
         return found.paths, found.found
     if args.loss_pct is None:
@@ -163,7 +173,9 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
     return paths_given(first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets), {}
 
 
-def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Measured:
+def _record(
+    name: str, args: argparse.Namespace, time_s: Fraction | None, *, heard: Heard, source: int | None = None
+) -> Measured:
     """A capture or log as a measured path; progress goes to a terminal only."""
 
     def show(part: float) -> None:
@@ -176,7 +188,9 @@ def _record(name: str, args: argparse.Namespace, time_s: Fraction | None) -> Mea
                     file,
                     name=name,
                     size_bytes=Path(name).stat().st_size,
-                    port=args.port,
+                    port=args.port if source is None else None,
+                    source=source,
+                    heard=heard,
                     progress=show if sys.stderr.isatty() else None,
                 ),
                 packet_time_s=None if time_s is None else float(time_s),
@@ -267,6 +281,27 @@ def _tied(answer: dict[str, object]) -> list[str]:
     return [f"second path: {tie}: {said}"]
 
 
+def _streams(answer: dict[str, object]) -> list[str]:
+    """What the captures hold, which stream is followed, and what changed in it."""
+    lines = []
+    for key, name in (("streams", "capture"), ("second_streams", "second capture")):
+        rows = answer.get(key, [])
+        assert isinstance(rows, list)
+        lines += [
+            f"{name}: {'followed' if row['followed'] else 'left out'}: UDP port {row['port']}, "
+            f"RTP source {row['source']}, "
+            f"payload type {row['payload_type']} ({row['carries']}), {row['packets_n']} packets"
+            for row in rows
+        ]
+    for key, name in (("changes", "capture"), ("second_changes", "second capture")):
+        rows = answer.get(key, [])
+        assert isinstance(rows, list)
+        for row in rows:
+            step = "" if row["step_us"] is None else f" of {row['step_us'] / 1000:.1f} ms"
+            lines.append(f"{name}: {row['kind']}{step} at {row['at_s']:.3f} s")
+    return lines
+
+
 def _measured_table(answer: dict[str, object]) -> list[str]:
     """What was measured, for people."""
     if "packets_n" not in answer:
@@ -277,6 +312,7 @@ def _measured_table(answer: dict[str, object]) -> list[str]:
         "",
         f"{answer['lost_n']} of {answer['packets_n']} packets lost; {answer['reordered_n']} out of order, "
         f"{answer['duplicates_n']} twice",
+        *_streams(answer),
         f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
         f"(99 %: at most {known})",
         f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}",

@@ -41,6 +41,8 @@ def measured_answer(measured: Measured, hours: tuple[Hour, ...], *, late_probabi
         "greatest_reorder_packets": measured.greatest_reorder_packets,
         "measured_packet_time_us": measured.packet_time_s * 1e6,
         "drift_ppb": measured.drift_ppb,
+        "followed_source": None if measured.source is None else f"{measured.source:#010x}",
+        "changes": [one.as_answer() for one in measured.changes],
         **fit_answer(fit(packets_n, burst_lengths=lengths), packets_n=packets_n),
         "bursts_by_length": bursts_by_length(lengths),
         "repeats": repeats_answer(measured),

@@ -19,19 +19,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.stream.heard import Heard, Stream
 
 Progress = Callable[[float], None]
 Record = tuple[float, bytes]
 
 PIECE_PACKETS = 131_072
 LOOKED_AT_PACKETS = 5000  # before the stream to follow is chosen
+TAKES_OVER_PACKETS = 50  # of another source, without one of the stream between them
 LARGEST_RECORD_BYTES = 262_144
 BLOCK_BYTES = 4_194_304
 GREATEST_NUMBER = 2**53
 EXPECTED = "a whole number for the sequence, a number for the arrival"
 ARRIVAL_S = {"arrival_s": 1.0, "arrival_ms": 1e-3, "arrival_us": 1e-6}
 
-_TYPE = Struct(">H")
+_TYPE, _NUMBERS = Struct(">H"), Struct(">HI")
 _ETHERNET, _VLAN_TYPES = 1, (0x8100, 0x88A8, 0x9100)
 # link type: (offset of the protocol field or None, bytes before the IP header)
 _LINKS: dict[int, tuple[int | None, int]] = {
@@ -53,28 +55,23 @@ class Piece:
         [s]
     wraps : bool
         Sequence numbers begin again after 65 535.
+    stamp : ndarray of int64, shape (packets,), or None
+        RTP time stamps, where there are any.
+    source : int or None
+        RTP source (SSRC), where there is one; a piece holds packets of one source only.
     """
 
     sequence: NDArray[np.int64]
     arrival_s: NDArray[np.float64]
     wraps: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Stream:
-    """One RTP stream among those of a capture."""
-
-    port: int
-    source: int
-
-    def __str__(self) -> str:
-        """As a message names it."""
-        return f"UDP port {self.port}, RTP source {self.source:#010x}"
+    stamp: NDArray[np.int64] | None = None
+    source: int | None = None
 
 
 def read_packets(
-    file: BinaryIO, *, name: str, size_bytes: int, port: int | None = None, progress: Progress | None = None
-) -> Iterator[Piece]:
+    file: BinaryIO, *, name: str, size_bytes: int, port: int | None = None, source: int | None = None,
+    heard: Heard | None = None, progress: Progress | None = None,
+) -> Iterator[Piece]:  # fmt: skip
     """Packets of a log or a capture, told apart by their first bytes.
 
     Parameters
@@ -86,6 +83,10 @@ def read_packets(
         For progress. [bytes]
     port : int, optional
         UDP destination port of the stream to follow, in a capture with several.
+    source : int, optional
+        RTP source of the stream to follow: that of the other path.
+    heard : Heard, optional
+        Is told every stream of a capture and which is followed.
     progress : callable, optional
         Called with the part done, 0 to 1; what it raises ends the reading.
 
@@ -101,7 +102,11 @@ def read_packets(
     start = file.read(4)
     file.seek(0)
     if start in _MAGIC:
-        yield from _captured(_Bounded(file), name=name, size_bytes=size_bytes, port=port, progress=progress)
+        told = Heard() if heard is None else heard
+        wanted = (port, source)
+        yield from _captured(
+            _Bounded(file), name=name, size_bytes=size_bytes, wanted=wanted, heard=told, progress=progress
+        )
     else:
         yield from _logged(file, name=name, size_bytes=size_bytes, progress=progress)
 
@@ -134,8 +139,9 @@ class _Bounded:
 
 
 def _captured(
-    file: _Bounded, *, name: str, size_bytes: int, port: int | None, progress: Progress | None
-) -> Iterator[Piece]:
+    file: _Bounded, *, name: str, size_bytes: int, wanted: tuple[int | None, int | None], heard: Heard,
+    progress: Progress | None,
+) -> Iterator[Piece]:  # fmt: skip
     """Pieces of a capture."""
     from struct import error as StructError  # noqa: N812 # a class, whatever its spelling
 
@@ -151,18 +157,22 @@ def _captured(
         _refuse(name, f"was taken on link type {link}", "Ethernet, raw IP, Linux cooked or loopback")
     records = _until_damage(reader, (ValueError, DpktError, StructError))
     first = list(islice(records, LOOKED_AT_PACKETS))
-    followed = _chosen(first, link=link, name=name, port=port)
-    sequence, arrival = array("H"), array("d")
-    for number, at_s in _followed(chain(first, records), link=link, stream=followed):
-        sequence.append(number)
-        arrival.append(at_s)
-        if len(sequence) == PIECE_PACKETS:
-            yield _piece(sequence, arrival)
-            sequence, arrival = array("H"), array("d")
+    followed, kind = _chosen(first, link=link, name=name, wanted=wanted)
+    heard.follow(followed)
+    sequence, stamp, arrival = array("H"), array("I"), array("d")
+    source, whole = followed.source, chain(first, records)
+    for number, at_stamp, at_s, of in _followed(whole, link=link, stream=followed, kind=kind, heard=heard):
+        if (of != source and sequence) or len(sequence) == PIECE_PACKETS:
+            yield _piece(sequence, stamp, arrival, source)
+            sequence, stamp, arrival = array("H"), array("I"), array("d")
             if progress:
                 progress(min(file.tell() / max(size_bytes, 1), 1.0))
+        source = of
+        sequence.append(number)
+        stamp.append(at_stamp)
+        arrival.append(at_s)
     if sequence:
-        yield _piece(sequence, arrival)
+        yield _piece(sequence, stamp, arrival, source)
     if progress:
         progress(1.0)
 
@@ -175,20 +185,44 @@ def _until_damage(reader: Iterable[Record], errors: tuple[type[Exception], ...])
         return
 
 
-def _followed(records: Iterable[Record], *, link: int, stream: Stream) -> Iterator[tuple[int, float]]:
-    """Sequence number and arrival of every packet of a stream."""
-    port, source, unpack = stream.port.to_bytes(2, "big"), stream.source.to_bytes(4, "big"), _TYPE.unpack_from
-    plain = link == _ETHERNET
+def _followed(
+    records: Iterable[Record], *, link: int, stream: Stream, kind: int, heard: Heard
+) -> Iterator[tuple[int, int, float, int]]:
+    """Sequence number, time stamp, arrival and source of every packet of a stream, and of the source that follows it.
+
+    An encoder that restarts takes a new source. When a source of the same port and payload type has sent so many
+    packets without one of the stream between them, it is the same stream gone on.
+    """
+    unpack, plain = _NUMBERS.unpack_from, link == _ETHERNET
+    port, source = stream.port.to_bytes(2, "big"), stream.source.to_bytes(4, "big")
+    waiting: list[tuple[int, int, float, int]] = []
     for at_s, frame in records:
         # the common case at once: Ethernet without tags, IPv4 without options, not a later fragment
         if plain and frame[50:54] == source and frame[12:15] == b"\x08\x00\x45" and frame[36:38] == port:
             udp = 34 if frame[23] == 17 and not frame[20] & 0x1F and frame[42] >> 6 == 2 else -1
         else:
             udp = _rtp_at(frame, link)
-            if udp >= 0 and (frame[udp + 2 : udp + 4] != port or frame[udp + 16 : udp + 20] != source):
-                udp = -1
-        if udp >= 0:
-            yield unpack(frame, udp + 10)[0], at_s
+        if udp < 0:
+            continue
+        of = int.from_bytes(frame[udp + 16 : udp + 20], "big")
+        to = _TYPE.unpack_from(frame, udp + 2)[0]
+        carried = frame[udp + 9] & 0x7F
+        heard.count(to, of, carried, at_s)
+        if to != stream.port:
+            continue
+        number, stamp = unpack(frame, udp + 10)
+        if frame[udp + 16 : udp + 20] == source:
+            waiting.clear()
+            yield number, stamp, at_s, of
+        elif carried == kind:
+            if waiting and waiting[-1][3] != of:
+                waiting.clear()
+            waiting.append((number, stamp, at_s, of))
+            if len(waiting) == TAKES_OVER_PACKETS:
+                source = of.to_bytes(4, "big")
+                heard.follow(Stream(to, of))
+                yield from waiting
+                waiting.clear()
 
 
 def _rtp_at(frame: bytes, link: int) -> int:
@@ -221,26 +255,34 @@ def _udp_at(frame: bytes, link: int) -> int:
     return at if following == 17 else -1
 
 
-def _chosen(first: list[Record], *, link: int, name: str, port: int | None) -> Stream:
-    """The most frequent stream, or that of a port."""
-    counted: Counter[Stream] = Counter()
+def _chosen(first: list[Record], *, link: int, name: str, wanted: tuple[int | None, int | None]) -> tuple[Stream, int]:
+    """The most frequent stream and its payload type, or that of a port or a source."""
+    counted: Counter[tuple[Stream, int]] = Counter()
     for _, frame in first:
         udp = _rtp_at(frame, link)
         if udp >= 0:
-            counted[
-                Stream(_TYPE.unpack_from(frame, udp + 2)[0], int.from_bytes(frame[udp + 16 : udp + 20], "big"))
-            ] += 1
-    wanted = [(n, stream) for stream, n in counted.items() if port in (None, stream.port)]
-    if not wanted:
+            of = int.from_bytes(frame[udp + 16 : udp + 20], "big")
+            counted[Stream(_TYPE.unpack_from(frame, udp + 2)[0], of), frame[udp + 9] & 0x7F] += 1
+    port, source = wanted
+    found = [
+        (n, stream, kind)
+        for (stream, kind), n in counted.items()
+        if port in (None, stream.port) and source in (None, stream.source)
+    ]
+    if not found:
         where = f"to UDP port {port} " if port is not None else ""
-        seen = f"; there are {', '.join(map(str, counted))}" if counted else ""
-        _refuse(name, f"has no RTP packet {where}among the first{seen}", "a capture of an RTP stream over UDP")
-    return max(wanted, key=lambda pair: pair[0])[1]
+        of_source = f"of source {source:#010x}, which the first record follows, " if source is not None else ""
+        seen = f"; there are {', '.join(str(stream) for stream, _ in counted)}" if counted else ""
+        what = f"has no RTP packet {where}{of_source}among the first{seen}"
+        _refuse(name, what, "a capture of an RTP stream over UDP")
+    _, stream, kind = max(found, key=lambda one: one[0])
+    return stream, kind
 
 
-def _piece(sequence: "array[int]", arrival: "array[float]") -> Piece:
+def _piece(sequence: "array[int]", stamp: "array[int]", arrival: "array[float]", source: int) -> Piece:
     """Arrays of what has been gathered."""
-    return Piece(np.asarray(sequence, dtype=np.int64), np.asarray(arrival, dtype=np.float64), True)
+    numbers, stamps = np.asarray(sequence, dtype=np.int64), np.asarray(stamp, dtype=np.int64)
+    return Piece(numbers, np.asarray(arrival, dtype=np.float64), True, stamps, source)
 
 
 def _logged(file: BinaryIO, *, name: str, size_bytes: int, progress: Progress | None) -> Iterator[Piece]:

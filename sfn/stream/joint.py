@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem, in_range
+from sfn.stream.changes import SEQUENCE_ROUND, STAMP_ROUND
 from sfn.stream.loss import Fit, burst_lengths_of, fit
-from sfn.stream.measured import SEQUENCE_ROUND, Measured
+from sfn.stream.measured import Measured
 
 LEAST_OVERLAP_PACKETS = 1000
 GREATEST_OFFSET_S = 5.0
@@ -67,8 +68,11 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
 
     Notes
     -----
-    Sequence numbers match modulo 65 536; among the rounds that is taken which puts arrivals closest.
+    Sequence numbers match modulo 65 536; among the rounds that is taken which puts arrivals closest, and where both
+    have RTP time stamps these must agree too. After a restart or a change of source packets are placed by the clock, on
+    each path by its own: from there on copies no longer meet for sure, so the comparison ends there.
     """
+    _refuse_other_streams(first, second)
     shift, differential_s = _shift(first, second)
     if abs(differential_s) > GREATEST_OFFSET_S:
         what = f"the same packets are {abs(differential_s):.1f} s apart"
@@ -76,7 +80,7 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
             [Problem("second record", what, "two records of one stream at the same time", code="records-apart")]
         )
     begin = max(0, shift)
-    end = min(first.delay_us.size, shift + second.delay_us.size)
+    end = min(_joined(first), shift + _joined(second))
     if end - begin < LEAST_OVERLAP_PACKETS:
         what = f"shares {max(end - begin, 0)} packets with the first"
         raise PlanError(
@@ -193,6 +197,29 @@ def _shifted(
     least = min(n // 10, 1000)  # a small turn would keep real ties
     turns = rng.integers(least, n - least, size=shifts_n)
     return np.array([int(marks[(few + turn) % n].sum()) for turn in turns], dtype=np.int64)
+
+
+def _joined(one: Measured) -> int:
+    """Packets until the sender began anew; all where it did not."""
+    begun = [change.position for change in one.changes if change.position is not None]
+    return min([one.delay_us.size, *begun])
+
+
+def _refuse_other_streams(first: Measured, second: Measured) -> None:
+    """Two captures must follow one stream: the same RTP source, the same time stamp in the same packet."""
+    if first.source is None or second.source is None:
+        return
+    what = ""
+    if first.source != second.source:
+        what = f"follows RTP source {second.source:#010x}, the first follows {first.source:#010x}"
+    elif first.stamp_step and second.stamp_step and first.first_stamp is not None and second.first_stamp is not None:
+        packets = (second.first_sequence - first.first_sequence) % SEQUENCE_ROUND
+        moved = (second.first_stamp - first.first_stamp - packets * first.stamp_step) % STAMP_ROUND
+        rounds = SEQUENCE_ROUND * first.stamp_step
+        if first.stamp_step != second.stamp_step or min(moved % rounds, (STAMP_ROUND - moved) % rounds) > 0:
+            what = "has other RTP time stamps in packets of the same number"
+    if what:
+        raise PlanError([Problem("second record", what, "two records of one stream", code="records-of-other-streams")])
 
 
 def _shift(first: Measured, second: Measured) -> tuple[int, float]:

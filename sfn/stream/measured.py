@@ -18,10 +18,19 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.stream.capture import Piece
+from sfn.stream.changes import (
+    CLOCK_BACK_S,
+    RESTART_PACKETS,
+    SEQUENCE_ROUND,
+    STAMP_ROUND,
+    Change,
+    level_steps,
+    nominal_packet_time,
+    stamp_step,
+)
 from sfn.stream.loss import burst_lengths_of
 
 GREATEST_PACKETS = 50_000_000
-SEQUENCE_ROUND = 65_536
 LEAST_PACKETS = 100
 ENVELOPE_PIECES = 2000
 
@@ -45,8 +54,17 @@ class Measured:
         Packets that came again; packets that came after a later one (RFC 4737).
     greatest_reorder_packets : int
         Furthest that a late one had fallen behind. [packets]
-    drift_ppb : float
-        Rate of the receiver's clock against the sender's, taken out of the delays. [1e-9]
+    drift_ppb : float or None
+        Rate of the receiver's clock against the sender's, taken out of the delays; None where the sender's packet time
+        is neither given nor one in use. [1e-9]
+    source : int or None
+        RTP source of the first packet.
+    stamp_step : int or None
+        RTP time stamps from one packet to the next, where they are steady.
+    first_stamp : int or None
+        Time stamp of the first packet.
+    changes : tuple of Change
+        Restarts of the sender, changes of its source, steps of the capturing clock, in their order.
     """
 
     delay_us: NDArray[np.float32]
@@ -56,7 +74,11 @@ class Measured:
     duplicates_n: int
     reordered_n: int
     greatest_reorder_packets: int
-    drift_ppb: float
+    drift_ppb: float | None
+    source: int | None = None
+    stamp_step: int | None = None
+    first_stamp: int | None = None
+    changes: tuple[Change, ...] = ()
 
     @property
     def lost(self) -> NDArray[np.bool_]:
@@ -120,6 +142,13 @@ class _Follower:
 
     def __init__(self, packet_time_s: float | None) -> None:
         self.time_s = packet_time_s
+        self.nominal_s = packet_time_s
+        self.stamp_step: int | None = None
+        self.first_stamp: int | None = None
+        self.source: int | None = None
+        self.first_source: int | None = None
+        self.last_stamp, self.clock_s = 0, 0.0
+        self.changes: list[Change] = []
         self.first_sequence = 0
         self.first_arrival_s = 0.0
         self.base = 0  # position of the first packet that arrived, counted from the first sent
@@ -135,8 +164,9 @@ class _Follower:
             return
         if self.count == 0:
             self._begin(piece)
-        position = self._positions(piece)
-        self._keep(position, piece.arrival_s)
+        arrival_s = self._straightened(piece.arrival_s)
+        position = self._positions(piece, arrival_s)
+        self._keep(position, arrival_s)
         before = np.maximum.accumulate(np.concatenate(([self.greatest], position)))
         behind = before[:-1] - position
         self.reordered_n += int((behind > 0).sum())
@@ -148,6 +178,11 @@ class _Follower:
         """Fix the origin and, where it is not given, the packet time."""
         self.first_sequence, self.first_arrival_s = int(piece.sequence[0]), float(piece.arrival_s[0])
         self.last_sequence, self.last_arrival_s = self.first_sequence, self.first_arrival_s
+        self.source = self.first_source = piece.source
+        if piece.stamp is not None:
+            self.stamp_step = stamp_step(piece.sequence, piece.stamp)
+            self.last_stamp = int(piece.stamp[0])
+            self.first_stamp = self.last_stamp
         if self.time_s is None:
             steps = np.diff(piece.sequence)
             steps = (steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2 if piece.wraps else steps
@@ -168,7 +203,9 @@ class _Follower:
             half = run.size // 2
             apart = run[half:] - run[: run.size - half]
             times = (piece.arrival_s[half:] - piece.arrival_s[: run.size - half])[apart > 0]
-            self.time_s = float(np.median(times / apart[apart > 0]))
+            seen_s = float(np.median(times / apart[apart > 0]))
+            self.nominal_s = nominal_packet_time(seen_s, stamp_step=self.stamp_step)
+            self.time_s = seen_s if self.nominal_s is None else self.nominal_s
         if not self.time_s > 0:
             raise PlanError(
                 [
@@ -182,19 +219,63 @@ class _Follower:
                 ]
             )
 
-    def _positions(self, piece: Piece) -> NDArray[np.int64]:
+    def _straightened(self, arrival_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Arrivals with the steps back of the capturing clock taken out: a file is written in the order of arrival."""
+        assert self.time_s is not None
+        waited = np.diff(np.concatenate(([self.last_arrival_s - self.clock_s], arrival_s)))
+        found = arrival_s + self.clock_s
+        for at in np.flatnonzero(waited < -CLOCK_BACK_S):
+            step_s = float(waited[at]) - self.time_s
+            self.changes.append(Change("clock step", float(arrival_s[at]), step_s * 1e6))
+            self.clock_s -= step_s
+            found[at:] -= step_s
+        return np.asarray(found)
+
+    def _positions(self, piece: Piece, arrival_s: NDArray[np.float64]) -> NDArray[np.int64]:
         """Position of every packet from the first, sequence numbers unrolled."""
         assert self.time_s is not None
         steps = np.diff(np.concatenate(([self.last_sequence], piece.sequence)))
+        waited = np.diff(np.concatenate(([self.last_arrival_s], arrival_s))) / self.time_s
         if piece.wraps:
             steps = (steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2
-            # an outage longer than half a round: the clock says how many rounds were missed
-            waited = np.diff(np.concatenate(([self.last_arrival_s], piece.arrival_s))) / self.time_s
-            steps = steps + SEQUENCE_ROUND * np.round((waited - steps) / SEQUENCE_ROUND).astype(np.int64)
+            jumps = np.abs(steps) > RESTART_PACKETS
+            # an outage longer than half a round: time stamps, or else the clock, say how many rounds were missed
+            told = self._by_stamps(piece, waited)
+            steps = steps + SEQUENCE_ROUND * np.round((told - steps) / SEQUENCE_ROUND).astype(np.int64)
+            jumps &= (np.abs(told - steps) > RESTART_PACKETS) & (np.abs(waited - steps) > RESTART_PACKETS)
+            if piece.source != self.source:
+                self._change("source change", piece, 0, arrival_s, steps, waited)
+                self.source = piece.source
+                jumps[0] = False
+            for at in np.flatnonzero(jumps):
+                self._change("restart", piece, int(at), arrival_s, steps, waited)
         position = self.last_position + np.cumsum(steps)
         self.last_sequence, self.last_position = int(piece.sequence[-1]), int(position[-1])
-        self.last_arrival_s = float(piece.arrival_s[-1])
+        self.last_arrival_s = float(arrival_s[-1])
+        if piece.stamp is not None:
+            self.last_stamp = int(piece.stamp[-1])
         return np.asarray(position)
+
+    def _by_stamps(self, piece: Piece, waited: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Packets sent between each arrival and the next: by time stamps where they are steady, else by the clock."""
+        if piece.stamp is None or self.stamp_step is None or piece.source != self.source:
+            return waited
+        moved = np.diff(np.concatenate(([self.last_stamp], piece.stamp)))
+        moved = (moved + STAMP_ROUND // 2) % STAMP_ROUND - STAMP_ROUND // 2
+        told = moved / self.stamp_step
+        # a break between stamps and numbers is no outage but a new beginning: there the clock tells
+        steps = np.diff(np.concatenate(([self.last_sequence], piece.sequence))) % SEQUENCE_ROUND
+        off = (told - steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2
+        return np.where(np.abs(off) < RESTART_PACKETS, told, waited)
+
+    def _change(
+        self, kind: str, piece: Piece, at: int, arrival_s: NDArray[np.float64], steps: NDArray[np.int64],
+        waited: NDArray[np.float64],
+    ) -> None:  # fmt: skip
+        """Join what begins anew where the clock puts it, and name it."""
+        steps[at] = max(1, round(float(waited[at])))
+        position = self.last_position + int(steps[: at + 1].sum())
+        self.changes.append(Change(kind, float(arrival_s[at]), None, position + self.base, piece.source))
 
     def _keep(self, position: NDArray[np.int64], arrival_s: NDArray[np.float64]) -> None:
         """Store the delays of packets that are new."""
@@ -259,7 +340,11 @@ class _Follower:
             self.duplicates_n,
             self.reordered_n,
             self.furthest,
-            slope_us * 1e-6 / self.time_s * 1e9,
+            None if self.nominal_s is None else ((self.time_s + slope_us * 1e-6) / self.nominal_s - 1) * 1e9,
+            self.first_source,
+            self.stamp_step,
+            None if self.first_stamp is None else self.first_stamp - self.base * (self.stamp_step or 0),
+            (*self.changes, *level_steps(delay, self.first_arrival_s - self.base * self.time_s, self.time_s)),
         )
 
 

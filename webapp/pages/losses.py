@@ -14,6 +14,7 @@ from sfn.answer.losses import Records, records, usual_protections
 from sfn.errors import PlanError, Problem
 from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
+from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
 from sfn.stream.typed import written
 from sfn.stream.typed_losses import AskedRecord, measured_fields, packet_time_of, paths_of, record_of
@@ -67,9 +68,12 @@ def upload(
         with ExitStack() as held:
             for file in files:
                 held.enter_context(file)
-            taken = [_read(file, name, asked, progress) for name, file in zip(names, files, strict=True)]
+            taken: list[Measured] = []
+            heard = [Heard() for _ in files]
+            for name, file, told in zip(names, files, heard, strict=True):
+                taken.append(_read(file, name, asked, progress, heard=told, source=taken[0].source if taken else None))
         progress.tell("cutting into hours", done=100, total=100)
-        return records(taken, names=names, late_probability=asked.late_probability)
+        return records(taken, names=names, late_probability=asked.late_probability, heard=heard)
 
     job = jobs.start(work, title=f"Reading {', '.join(names)}", key=secrets.token_hex(8))
     job.result_url = addresses.measured_losses(opened.head.id, job.id)
@@ -102,7 +106,9 @@ def _copy(given: UploadFile, folder: Path) -> IO[bytes]:
     return copy
 
 
-def _read(file: IO[bytes], name: str, asked: AskedRecord, progress: Progress) -> Measured:
+def _read(
+    file: IO[bytes], name: str, asked: AskedRecord, progress: Progress, *, heard: Heard, source: int | None
+) -> Measured:
     """One record, told as it goes."""
     size = file.tell()
     file.seek(0)
@@ -111,7 +117,10 @@ def _read(file: IO[bytes], name: str, asked: AskedRecord, progress: Progress) ->
         """How far it is."""
         progress.tell(f"reading {name}", done=round(100 * part), total=100)
 
-    pieces = read_packets(cast(BinaryIO, file), name=name, size_bytes=size, port=asked.port, progress=tell)
+    port = asked.port if source is None else None
+    pieces = read_packets(
+        cast(BinaryIO, file), name=name, size_bytes=size, port=port, source=source, heard=heard, progress=tell
+    )
     return measure(pieces, packet_time_s=asked.packet_time_s, remove_drift=asked.remove_drift)
 
 

@@ -1,0 +1,132 @@
+"""What changes while a stream is recorded: restarts, other sources, steps of a clock; and its packet time by name."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+SEQUENCE_ROUND, STAMP_ROUND = 65_536, 2**32  # RFC 3550 5.1
+RESTART_PACKETS = 3000  # a jump of numbers beyond this is a new beginning unless time explains it (RFC 3550 A.1)
+CLOCK_BACK_S = 0.01  # arrivals in a file never go back by themselves
+STEP_US = 200_000.0  # the least delay moves by this at once and stays: no queue does that
+LEVEL_PACKETS, LEVELS_HELD = 100, 5
+STEADY_RATIO = 0.9  # of neighbouring packets whose time stamps differ by the same
+NAMED_WITHIN_RATIO = 500e-6  # clocks in use are nearer to their rate than that
+
+# RTP clock rates in use, and packet times in use where there are no time stamps. [Hz], [s]
+CLOCK_RATES_HZ = (
+    8000,
+    16_000,
+    22_050,
+    24_000,
+    32_000,
+    44_100,
+    48_000,
+    88_200,
+    90_000,
+    96_000,
+    128_000,
+    176_400,
+    192_000,
+)
+PACKET_TIMES_S = (
+    *(Fraction(n, 24_000) for n in (3, 6, 8, 12, 24, 48, 60, 72, 96, 120, 240, 480, 576, 960, 1440)),
+    *(Fraction(n, rate) for rate in (32_000, 44_100, 48_000) for n in (1024, 1152)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that was not the network.
+
+    Parameters
+    ----------
+    kind : str
+        "restart" (numbers begin anew), "source change", "clock step" (back: taken out of the delays) or "clock or path
+        step" (the least delay moved at once and stayed: left in, for a path may do it too).
+    at_s : float
+        As the file counts time. [s]
+    step_us : float or None
+        Of a step. [us]
+    position : int or None
+        Packet that begins anew, counted from the first sent; joined there by the clock.
+    source : int or None
+        RTP source from there on.
+    """
+
+    kind: str
+    at_s: float
+    step_us: float | None = None
+    position: int | None = None
+    source: int | None = None
+
+    def as_answer(self) -> dict[str, object]:
+        """As ``loss --json`` lists it."""
+        source = None if self.source is None else f"{self.source:#010x}"
+        return {"kind": self.kind, "at_s": self.at_s, "step_us": self.step_us, "source": source}
+
+
+def stamp_step(sequence: NDArray[np.int64], stamp: NDArray[np.int64]) -> int | None:
+    """Time stamps from one packet to the next; None where they are not steady (several packets of one picture).
+
+    Parameters
+    ----------
+    sequence, stamp : ndarray of int64, shape (packets,)
+    """
+    following = np.diff(sequence) % SEQUENCE_ROUND == 1
+    moved = np.diff(stamp)[following] % STAMP_ROUND
+    if moved.size == 0:
+        return None
+    values, counts = np.unique(moved, return_counts=True)
+    commonest = int(values[counts.argmax()])
+    return commonest if commonest > 0 and counts.max() >= STEADY_RATIO * moved.size else None
+
+
+def nominal_packet_time(seen_s: float, *, stamp_step: int | None) -> float | None:
+    """The packet time that the sender means, from what its clock or custom allows; None where nothing in use is near.
+
+    Parameters
+    ----------
+    seen_s : float
+        By the receiver's clock. [s]
+    stamp_step : int or None
+
+    Examples
+    --------
+    >>> nominal_packet_time(0.00400004, stamp_step=192), nominal_packet_time(0.0041, stamp_step=None)
+    (0.004, None)
+    """
+    meant = [Fraction(stamp_step, rate) for rate in CLOCK_RATES_HZ] if stamp_step else list(PACKET_TIMES_S)
+    near = min(meant, key=lambda one: abs(float(one) / seen_s - 1))
+    return float(near) if abs(float(near) / seen_s - 1) < NAMED_WITHIN_RATIO else None
+
+
+def level_steps(delay_us: NDArray[np.float32], first_s: float, packet_time_s: float) -> tuple[Change, ...]:
+    """Steps of the least delay that stay: of the capturing clock, or of the path.
+
+    Parameters
+    ----------
+    delay_us : ndarray, shape (packets,)
+        [us]
+    first_s, packet_time_s : float
+        Arrival of the first packet, time between packets. [s]
+    """
+    blocks = delay_us.size // LEVEL_PACKETS
+    if blocks < 2 * LEVELS_HELD:
+        return ()
+    whole = delay_us[: blocks * LEVEL_PACKETS].reshape(blocks, LEVEL_PACKETS)
+    levels = np.where(np.isnan(whole), np.inf, whole).min(1)
+    known = np.flatnonzero(np.isfinite(levels))
+    levels = levels[known].astype(np.float64)
+    found, last = [], -LEVELS_HELD
+    for k in np.flatnonzero(np.abs(np.diff(levels)) > STEP_US / 2) + 1:
+        before, after = levels[max(0, k - LEVELS_HELD) : k], levels[k + 1 : k + 1 + LEVELS_HELD]
+        if k - last < LEVELS_HELD or after.size < LEVELS_HELD:
+            continue
+        step_us = float(np.median(after) - np.median(before))
+        if abs(step_us) > STEP_US and np.ptp(after) < STEP_US / 4 and np.ptp(before[-2:]) < STEP_US / 4:
+            at_s = first_s + float(known[k]) * LEVEL_PACKETS * packet_time_s
+            found.append(Change("clock or path step", at_s, step_us))
+            last = int(k)
+    return tuple(found)

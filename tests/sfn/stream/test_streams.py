@@ -1,0 +1,167 @@
+"""Captures with known faults, written byte by byte here: sources, restarts, outages, clocks that step and drift."""
+
+import io
+import struct
+
+import numpy as np
+import pytest
+
+from sfn.errors import PlanError
+from sfn.stream.capture import read_packets
+from sfn.stream.heard import Heard
+from sfn.stream.joint import joint_loss, overlap
+from sfn.stream.measured import measure
+
+PACKET_S, STAMPS = 0.004, 192  # 4 ms of 48 kHz
+Sent = list[tuple[float, bytes]]
+
+
+def rtp(
+    at_s: float, number: int, stamp: int, *, source: int = 0xABCD, port: int = 5004, kind: int = 97
+) -> tuple[float, bytes]:
+    """One frame: Ethernet, IPv4, UDP, RTP (RFC 3550 5.1), a payload of 20 bytes."""
+    packet = struct.pack(">BBHII", 0x80, kind, number & 0xFFFF, stamp & 0xFFFFFFFF, source) + bytes(20)
+    udp = struct.pack(">HHHH", 40_000, port, 8 + len(packet), 0) + packet
+    ip = struct.pack(">BBHHHBBH4s4s", 0x45, 0, 20 + len(udp), 0, 0, 64, 17, 0, b"\x0a\0\0\1", b"\xef\1\1\1") + udp
+    return at_s, b"\1\0\x5e\1\1\1" + b"\2\0\0\0\0\1" + b"\x08\0" + ip
+
+
+def stream(
+    positions: np.ndarray, *, number: int = 100, stamp: int = 7_000, begin_s: float = 1000.0, seed: int = 1, **more
+) -> Sent:
+    """Packets at those positions of a stream, each late by a little."""
+    jitter = np.random.default_rng(seed).exponential(2e-4, positions.size)
+    return [
+        rtp(begin_s + p * PACKET_S + late, number + p, stamp + p * STAMPS, **more)
+        for p, late in zip(positions.tolist(), jitter.tolist(), strict=True)
+    ]
+
+
+def written(sent: Sent) -> bytes:
+    """A pcap file, microseconds, big-endian."""
+    head = struct.pack(">IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65_535, 1)
+    parts = [head]
+    for at_s, frame in sent:
+        micro = round(at_s * 1e6)
+        parts.append(struct.pack(">IIII", micro // 1_000_000, micro % 1_000_000, len(frame), len(frame)) + frame)
+    return b"".join(parts)
+
+
+def measured(
+    sent: Sent, *, packet_time_s: float | None = None, heard: Heard | None = None, remove_drift=True, **options
+):
+    """What is made of a capture."""
+    data = written(sent)
+    pieces = read_packets(io.BytesIO(data), name="file", size_bytes=len(data), heard=heard, **options)
+    return measure(pieces, packet_time_s=packet_time_s, remove_drift=remove_drift)
+
+
+def test_streams_are_listed_with_what_they_carry():
+    """Three streams on two ports, one of them MPEG: all are counted, the most frequent is followed."""
+    sent = (
+        stream(np.arange(2000))
+        + stream(np.arange(500), port=5006, source=7, kind=33)
+        + stream(np.arange(90), source=9, kind=10)
+    )
+    heard = Heard()
+    measured(sorted(sent), heard=heard)
+    rows = heard.as_answer()
+
+    assert [
+        (5004, "0x0000abcd", 97, 2000, True),
+        (5006, "0x00000007", 33, 500, False),
+        (5004, "0x00000009", 10, 90, False),
+    ] == [(row["port"], row["source"], row["payload_type"], row["packets_n"], row["followed"]) for row in rows]
+    assert ["as agreed between the devices", "MPEG-2 TS", "L16 stereo"] == [row["carries"] for row in rows]
+
+
+def test_a_source_that_goes_over_into_another_is_joined_and_named():
+    """The encoder restarts after 3 s of silence with a new source, new numbers, new stamps: one record, 750 lost."""
+    sent = stream(np.arange(3000)) + stream(
+        np.arange(3000), begin_s=1000 + 3750 * PACKET_S, number=40_000, stamp=99, source=5, seed=2
+    )
+    heard = Heard()
+    ours = measured(sent, heard=heard, packet_time_s=PACKET_S)
+
+    assert (6750, [750]) == (ours.delay_us.size, ours.burst_lengths.tolist())
+    (change,) = ours.changes
+    assert ("source change", 5) == (change.kind, change.source)
+    assert [0xABCD, 5] == [one.source for one in heard.followed]
+
+
+def test_a_restart_with_the_same_source_is_joined_and_named():
+    """Numbers jump by 20 000 and stamps at random while no time passes: not twenty thousand lost packets."""
+    sent = stream(np.arange(3000)) + stream(
+        np.arange(3000), begin_s=1000 + 3000 * PACKET_S, number=23_100, stamp=5_000_000, seed=2
+    )
+    ours = measured(sent, packet_time_s=PACKET_S)
+
+    assert (6000, 0) == (ours.delay_us.size, int(ours.lost.sum()))
+    assert ["restart"] == [change.kind for change in ours.changes]
+
+
+def test_an_outage_longer_than_the_numbers_go_round_is_measured_by_time_stamps():
+    """70 000 packets are lost, and meanwhile the capturing clock is set back by five minutes: stamps know better."""
+    positions = np.concatenate((np.arange(3000), np.arange(73_000, 76_000)))
+    sent = [(at_s - (280.0 if k >= 3000 else 0.0), frame) for k, (at_s, frame) in enumerate(stream(positions))]
+    ours = measured(sent, packet_time_s=PACKET_S)
+
+    assert [70_000] == ours.burst_lengths.tolist()
+
+
+def test_a_clock_set_back_is_taken_out_and_named():
+    """Two seconds back in the middle: the delays are what they were, and the step has its size."""
+    sent = stream(np.arange(6000))
+    stepped = [(at_s - (2.0 if k >= 3000 else 0.0), frame) for k, (at_s, frame) in enumerate(sent)]
+    plain, ours = measured(sent, packet_time_s=PACKET_S), measured(stepped, packet_time_s=PACKET_S)
+    (change,) = ours.changes
+
+    assert "clock step" == change.kind
+    assert change.step_us == pytest.approx(-2e6, abs=1500)
+    assert np.nanmax(ours.delay_us) == pytest.approx(np.nanmax(plain.delay_us), abs=1500)
+
+
+def test_a_step_forward_is_named_and_a_queue_that_drains_is_not():
+    """Half a second that stays, by clock or by path; half a second of waiting that melts away is the network's."""
+    sent = stream(np.arange(8000))
+    stays = [(at_s + (0.5 if k >= 4000 else 0.0), frame) for k, (at_s, frame) in enumerate(sent)]
+    drains = [(at_s + max(0.0, 0.5 - (k - 4000) * 4e-4) * (k >= 4000), frame) for k, (at_s, frame) in enumerate(sent)]
+    (step,) = measured(stays, packet_time_s=PACKET_S, remove_drift=False).changes
+
+    assert "clock or path step" == step.kind
+    assert step.step_us == pytest.approx(5e5, abs=2000)
+    assert () == measured(drains, packet_time_s=PACKET_S, remove_drift=False).changes
+
+
+@pytest.mark.parametrize("given_s", [None, PACKET_S])
+@pytest.mark.parametrize("drift_ppb", [-60_000.0, 25_000.0])
+def test_drift_is_found_with_and_without_the_packet_time(given_s, drift_ppb):
+    """The stamps' own rate names the sender's packet time, so the drift is that between the clocks either way."""
+    sent = [(1000 + (at_s - 1000) * (1 + drift_ppb * 1e-9), frame) for at_s, frame in stream(np.arange(20_000))]
+    ours = measured(sent, packet_time_s=given_s)
+
+    assert ours.drift_ppb == pytest.approx(drift_ppb, abs=400)
+
+
+def test_a_packet_time_that_nobody_uses_leaves_the_drift_unknown():
+    """No stamps, 4.1 ms: what the sender means cannot be told."""
+    lines = "".join(f"{k},{k * 0.0041:.6f}\n" for k in range(3000))
+    data = ("sequence,arrival_s\n" + lines).encode()
+    assert measure(read_packets(io.BytesIO(data), name="f", size_bytes=len(data))).drift_ppb is None
+
+
+def test_two_captures_are_matched_by_stream_or_refused():
+    """The second follows the first's source among several; another source, or other stamps, are refused by name."""
+    first = measured(stream(np.arange(4000)), packet_time_s=PACKET_S)
+    both = stream(np.arange(4000), seed=4) + stream(np.arange(9000), source=77, port=6000)
+    second = measured(sorted(both), packet_time_s=PACKET_S, source=first.source)
+    assert joint_loss(first, second, shifts_n=99).packets_n == 4000
+
+    other = measured(stream(np.arange(4000), source=77), packet_time_s=PACKET_S)
+    with pytest.raises(PlanError, match="follows RTP source 0x0000004d, the first follows 0x0000abcd"):
+        overlap(first, other)
+    stamped = measured(stream(np.arange(4000), stamp=8_000), packet_time_s=PACKET_S)
+    with pytest.raises(PlanError, match="other RTP time stamps in packets of the same number"):
+        overlap(first, stamped)
+    with pytest.raises(PlanError, match="source 0x00000001, which the first record follows"):
+        measured(stream(np.arange(4000)), source=1)
