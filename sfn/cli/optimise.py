@@ -1,12 +1,33 @@
-"""Timing offsets that serve most: search on real reception, before and after, how sure, what else would help."""
+"""Timing offsets that serve most: search on real reception, before and after, how sure, what else would help.
+
+JSON keys: `network`, `objective` (people or area), `unit` (people or km2), `weights` (in words), `counted` (all of
+it), `left_out_km2`, `left_out_people` (not covered by the terrain); `before` and `after`, each with without_service,
+below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes (each
+with class, name, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us; `changed` (sites of
+which a device gets another setting), `common_delay_held_us` (the plan fixes the common delay there, so that no others
+change; null: as before), `nothing_to_find` (why, in words, or null); `settings` and `problems` as in `delays`;
+`gained`, `gained_people`, `gained_km2`, `lost`, `lost_people`, `lost_km2`; `places_that_lose`, `places_that_gain`,
+each with name, lat_deg, lon_deg, people, gained_people, lost_people, margin_before_db, margin_after_db;
+`areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m and the margins; `sensitivity` by
+site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws, without_service with median, p90, max,
+target_without_service, probability_target_met, probability_better_than_before); `loops`, each with sites,
+misclosure_us, left_us; `levers`, each with site, change, gain, target_gain; `bound` (no offsets leave less without
+service), `lower_bound` (the same); `ended` (exhaustive: every set in steps of `search_step_us`; settled, time,
+cancelled), `settled_on_devices` (no step of a device, of one site or two, improves it), `tried`, `starts` (each with
+start and its score), `seed_spread` (without_service of searches from several seeds, how each ended, their width,
+more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `level_shifts`
+(null: none). With --nights also `nights`, each with night, changed, offsets and after: the first is what to set in the
+first night.
+"""
 
 import argparse
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from sfn.answer.optimise import Asked, Optimised, held_of, optimise
+from sfn.answer.optimise import Asked, Optimised, held_of
 from sfn.answer.optimise_document import document
+from sfn.answer.optimise_nights import in_nights, nights_document
 from sfn.answer.served import State
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.errors import PlanError, Problem
@@ -37,6 +58,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--max-move-us", type=float, metavar="US", help="greatest change against the saved offset")
     parser.add_argument("--from-set", action="store_true", help="count that change from what the devices are set to")
     parser.add_argument("--max-changed", type=int, metavar="N", help="how many sites may get another setting")
+    parser.add_argument("--nights", type=int, metavar="N", help="look for the plan in so many nights of --max-changed")
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"
     )
@@ -73,13 +95,21 @@ def run(args: argparse.Namespace) -> int:
     )
     with ThreadPoolExecutor(THREADS_N) as executor:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor)
-        found = optimise(network, computed, asked, placed=placed, executor=executor)
-    answer = document(found) | {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
+        found, *later = in_nights(network, computed, asked, placed=placed, nights=args.nights or 1, executor=executor)
+    answer = document(found)
+    if args.nights:
+        answer["nights"] = nights_document([found, *later])
+    answer |= {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
     answer["level_shifts"] = shift_says(network) or None
     if args.json:
         print_json(answer)
         return 0
     _print(found)
+    for night, one in enumerate(later, start=2):
+        names = {site.id: site.name for site in network.sites}
+        moved = ", ".join(f"{names[site]} {number(one.offsets_us[site], 1, signed=True)} us" for site in one.changed)
+        left = number(one.after.score.without_service, 1)
+        print(f"night {night}: {moved or 'nothing more'}; then {left} {one.what.unit} without service")
     print_problems(found.delays.problems)
     return 0
 
@@ -96,6 +126,10 @@ def _refuse(args: argparse.Namespace) -> None:
         )
     if args.seed < 0:
         wrong.append(Problem("--seed", f"cannot be {args.seed}", "0 or more", code="out-of-range"))
+    if args.nights is not None and (args.max_changed is None or not 1 <= args.nights <= 7):
+        wrong.append(
+            Problem("--nights", f"cannot be {args.nights}", "1 to 7, together with --max-changed", code="out-of-range")
+        )
     if args.max_changed is not None and args.max_changed < 0:
         wrong.append(Problem("--max-changed", f"cannot be {args.max_changed}", "0 or more sites", code="out-of-range"))
     if wrong:

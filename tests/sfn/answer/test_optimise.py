@@ -3,6 +3,7 @@
 import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from sfn.answer.losers import changed_places, lost_areas
 from sfn.answer.optimise import Asked, network_limits, network_objective, optimise
 from sfn.answer.optimise_devices import with_offsets
 from sfn.answer.optimise_document import document
+from sfn.answer.optimise_nights import in_nights
 from sfn.answer.served import levels, state
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
@@ -329,3 +331,15 @@ def test_seeds_say_how_far_they_lie_apart(plan):
     spread = document(plan)["seed_spread"]
     assert spread["width"] == max(spread["without_service"]) - min(spread["without_service"])
     assert spread["more_time"].split(":")[0] in ("no", "likely", "perhaps", "unlikely")
+
+
+def test_two_nights_change_a_few_devices_each(ridge):
+    """One device a night, counted from tables; the second morning is better than the first, the first than today."""
+    network, placed, computed, asked = ridge
+    first, second = in_nights(network, computed, replace(asked, most_changed=1, budget_s=3.0), placed=placed, nights=2)
+    tables = [delay_table(one, placed=placed) for one in (network, first.planned, second.planned)]
+    for before, after in pairwise(tables):
+        was = {(r.site_id, r.route): [f.value for f in r.fields] for r in before.rows}
+        moved = {r.site_id for r in after.rows if [f.value for f in r.fields] != was[r.site_id, r.route]}
+        assert len(moved) == 1
+    assert second.after.score.without_service < first.after.score.without_service < first.before.score.without_service
