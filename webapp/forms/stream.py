@@ -132,7 +132,7 @@ LOSS = (
         "Of all packets, as measured with two records, or what one shared duct, rack or mains supply would cost.",
         empty="independent",
     ),
-    Ask("joint_burst_packets", "mean burst of those", "packets", empty="the longer of the two"),
+    Ask("joint_burst_packets", "mean burst of those", "packets", empty="longer of both"),
 )
 PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond."),)
 RECORD = (
