@@ -200,7 +200,11 @@ def _print_how_sure(found: Optimised) -> None:
     grid = f" (in steps of {found.limits.step_us:g} us)" if found.found.ended == "exhaustive" else ""
     print(
         f"search ended: {found.found.ended}{grid}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s; "
-        + ("no step of a device improves it" if found.settled else "time ended before every step of a device was seen")
+        + (
+            "no step of a device within the limits improves it"
+            if found.settled
+            else "time ended before every step of a device was seen"
+        )
     )
     apart = found.spread
     print(f"{len(apart.without_service)} seeds lie {number(apart.width, 1)} {unit} apart; more time: {apart.more_time}")
