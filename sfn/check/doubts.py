@@ -135,6 +135,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "offset-outside-limits": Doubt(_R, "limits for the search only"),
     "time-scale-unknown": Doubt(_R, "others say which time scale they keep"),
     "people-doubled": Doubt(_R, "people are counted twice"),
+    "listeners-counted-twice": Doubt(_R, "figures of people may be too high; no delay rests on them"),
 }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from sfn.check.entries import entry_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.locks import lock_problems
 from sfn.check.off_air import off_air_problems
+from sfn.check.people import people_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
 from sfn.check.routes import route_problems
@@ -61,6 +62,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found += antenna_problems(network)
     found += word_problems(network)
     found += entry_problems(network, today=today or datetime.now(UTC).date())
+    found += people_problems(network)
     found += chain_problems(network)
     found += route_problems(network)
     found += stream_problems(network)

@@ -159,6 +159,30 @@ def districts(places: Sequence[Place]) -> NDArray[np.bool_]:
     return found
 
 
+def inside_towns(places: Sequence[Place]) -> dict[int, tuple[int, ...]]:
+    """Places whose middle lies in the disc of a town five times as large or more: the largest such town of each.
+
+    A wider net than `districts`, which leaves places out by itself: at the disc's edge a district and a small town
+    beside it look alike, so these are asked about.
+
+    Parameters
+    ----------
+    places : sequence of Place
+
+    Returns
+    -------
+    inside : dict of town to its places, as places in the list
+    """
+    lat, lon, people = (np.array([getattr(p, key) for p in places], dtype=float) for key in ("lat", "lon", "people"))
+    owner = np.full(len(places), -1)
+    for town in np.flatnonzero(people >= LEAST_TOWN_PEOPLE)[np.argsort(people[people >= LEAST_TOWN_PEOPLE])]:
+        east_deg = ((lon - lon[town] + 180) % 360 - 180) * np.cos(np.radians(lat[town]))
+        away_m = 111_195.0 * np.hypot(lat - lat[town], east_deg)
+        held = (away_m < float(radius_m(people[town]))) & (people * DISTRICT_RATIO <= people[town]) & (people > 0)
+        owner[held] = town  # towns come by size: the largest is the last
+    return {int(town): tuple(np.flatnonzero(owner == town).tolist()) for town in np.unique(owner) if town >= 0}
+
+
 def read_places(path: Path) -> tuple[Place, ...]:
     """Places of a table with the columns ``name,lat,lon,people``.
 

@@ -6,10 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.errors import PlanError
+from sfn.check import all_problems
+from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.line import inverse
-from sfn.plan import Place, read_file
+from sfn.plan import Network, Place, read_file
 from sfn.reception.listeners import POINTS_N, districts, from_raster, listeners, radius_m, read_places, spread
 from tests.sfn.networks import example
 
@@ -59,6 +60,28 @@ def test_demos_count_their_places() -> None:
     assert sum(place.people for place in network.listeners.places) == 17_718
     assert heard.total_people == pytest.approx(17_718, abs=1)
     assert "1500 people/km²" in heard.said
+
+
+def test_places_within_the_disc_of_a_larger_town_are_asked_about() -> None:
+    """A named warning says which, of which town, and how many people may count twice; none where there are none."""
+
+    def listed_at(*away: tuple[str, float, float]) -> Network:
+        """Places so many km north of a town of 500,000, whose disc has a radius of 10.3 km (1500 people/km2)."""
+        made = [{"name": "Town", "lat": 52.0, "lon": 10.0, "people": 500_000}]
+        made += [{"name": n, "lat": 52.0 + km / 111.195, "lon": 10.0, "people": p} for n, km, p in away]
+        return example(lambda tree: tree.update(listeners={"places": made}))
+
+    def warned(network: Network) -> list[Problem]:
+        """The warnings."""
+        return [p for p in all_problems(network) if p.code == "listeners-counted-twice"]
+
+    network = listed_at(
+        ("Inner", 3.0, 40_000), ("Edge", 9.5, 26_000), ("Beside", 12.0, 30_000), ("Large", 5.0, 150_000)
+    )
+    (problem,) = warned(network)
+    assert (problem.severity, problem.fields) == ("warning", ("Inner", "Edge"))
+    assert problem.values == {"town": "Town", "twice_people": 66_000.0}
+    assert not warned(listed_at(("Beside", 12.0, 30_000)))
 
 
 def test_districts_of_a_town_are_told_from_towns_beside_it() -> None:
