@@ -181,6 +181,7 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str,
         pattern = next((s for s in before["sites"] if s["id"] == like), before["sites"][0])
         site = _like(made, pattern, site_id, name or site_id)
         says.append(f"delay fields and chains like those of {pattern.get('name') or pattern['id']}, assumed")
+        says.append("what its delay fields are set to now is not known: it is to be read at the site")
     if known and name and name != site.get("name"):
         values["name"] = name
     for key, value in values.items():
@@ -191,6 +192,9 @@ def _row(given: Row, made: dict[str, Any], before: Mapping[str, Any], like: str,
             if known and key == "position":
                 says.append(_moved(old, new_value))
             site[key] = new_value
+    if not known and not site["on_air"]:
+        why = "as the table says" if "on_air" in values else "as the table does not say whether it is on air"
+        says.append(f"not transmitting, {why}: maps and reception leave it out")
     does = "changes" if known and says else "nothing" if known else "new"
     return SiteRow(line, site_id, str(site["name"]), does, tuple(says), ())
 
@@ -234,6 +238,8 @@ def _like(document: dict[str, Any], pattern: Mapping[str, Any], site_id: str, na
     for key in ("antenna", "level_shift", "fed_off_air_from", "off_air", "lock"):
         site.pop(key, None)
     site |= {"id": site_id, "name": name, "offset_us": 0.0, "on_air": False, "erp_kw": {}}
+    for holder in (*site["delay_fields"], *site["chains"]):
+        holder.pop("set", None)  # nobody has read this site's: no sheet may roll back to another site's value
     others = {n for s in document["sites"] if s["id"] != pattern["id"] for c in s["chains"] for n in c["stages"]}
     own = dict.fromkeys(n for chain in site["chains"] for n in chain["stages"] if n not in others)
     taken = {stage["id"] for stage in document["stages"]}

@@ -196,3 +196,25 @@ def test_eastings_in_feet_have_columns_of_their_own(tree: dict[str, Any]) -> Non
 
     again = understood_sites(read_sheet(sites_csv(network).encode(), source="s.csv"), found.document)
     assert ["nothing"] * 3 == [row.does for row in again.rows], again.rows
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "said"),
+    [("", "", "does not say whether"), (",on_air", ",no", "as the table says"), (",on_air", ",yes", "")],
+)
+def test_a_new_site_says_that_it_does_not_transmit_and_has_no_value_to_roll_back_to(
+    tree: dict[str, Any], column: str, cell: str, said: str
+) -> None:
+    """What is copied is the devices, never what somebody read on another one."""
+    head = f"id,position,ground_m,antenna_m,erp_h_kw{column}"
+    found = rows_of(f'{head}\nnew,"36.3, -84.3",500,30,1{cell}\n'.encode(), tree)
+    (row,), site = found.rows, found.document["sites"][-1]
+
+    assert row.does == "new"
+    silent = [one for one in row.says if one.startswith("not transmitting")]
+    assert [said in one for one in silent] == ([True] if said else [])
+    assert site["on_air"] == (not said)
+    assert site["id"] == "new"
+    assert all("set" not in field for field in site["delay_fields"])
+    assert any("to be read at the site" in one for one in row.says)
+    assert "set" in tree["sites"][0]["delay_fields"][0]
