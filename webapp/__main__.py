@@ -16,6 +16,7 @@ from sfn.errors import PlanError, Problem
 from webapp import commands
 from webapp.app import create_app
 from webapp.backup import alone
+from webapp.connections import protocol
 from webapp.passwords import hash_password, token_hash
 from webapp.schema import store_problem
 from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, write_secrets
@@ -76,7 +77,14 @@ def serve(settings: Settings) -> int:
     print(f"sfn-delays is ready: open http://{shown}:{port}/ in a browser. Ctrl-C ends it.", flush=True)
     if not settings.on_loopback and not settings.https:
         print("Passwords travel unencrypted here: put a TLS proxy in front, and set SFN_DELAYS_HTTPS=yes.", flush=True)
-    config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=5)
+    config = uvicorn.Config(
+        app,
+        http=protocol(settings.limits),
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=5,
+    )
     with alone(settings.data_folder, shared=True):
         uvicorn.Server(config).run(sockets=[listener])
     return 0

@@ -123,6 +123,7 @@ def middleware(settings: Settings) -> list[Middleware]:
     return [
         Middleware(security.SecurityHeaders),
         Middleware(security.HostCheck, settings=settings),
+        Middleware(security.OwnRequests),
         Middleware(
             SessionMiddleware,
             secret_key=settings.session_key,

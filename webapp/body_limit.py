@@ -1,4 +1,6 @@
-"""Refuses a request whose address or body is larger than is taken, before the body is read."""
+"""Refuses a request whose address or body is larger than is taken, and gives up bodies that stall."""
+
+import asyncio
 
 from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
@@ -41,12 +43,18 @@ class BodyLimit:
             )
             await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
             return
-        arrived = 0
+        arrived, whole = 0, False
 
         async def counted() -> Message:
-            nonlocal arrived
-            message = await receive()
+            nonlocal arrived, whole
+            if whole:  # what comes now is the end of the connection, which may take as long as the answer
+                return await receive()
+            try:
+                message = await asyncio.wait_for(receive(), self.limits.body_idle_s)
+            except TimeoutError:
+                raise HTTPException(408) from None
             arrived += len(message.get("body", b""))
+            whole = not message.get("more_body", False)
             if arrived > greatest:
                 raise HTTPException(413)
             return message

@@ -43,6 +43,12 @@ class Limits:
     """Receiving points of one map."""
     form_fields: int = 20_000
     """Fields of one form."""
+    connections: int = 500
+    """Connections at a time; further ones are closed at once."""
+    head_s: float = 20.0
+    """Seconds within which a connection says what it wants."""
+    body_idle_s: float = 60.0
+    """Seconds without a byte after which a body is given up: a telephone on a mountain is slow, not silent."""
     running_jobs: int = 2
     """Long computations at a time: one a core."""
     waiting_jobs: int = 16

@@ -40,6 +40,7 @@ SENTENCES = {
         "The site or revision may not exist, or the network may have been deleted: it can be brought back.",
     ),
     405: ("This address does not take that", "Go back and use the page's own buttons."),
+    408: ("Nothing more arrived of this request", "Go back and send it once more."),
     410: ("This link has ended", "Links to one site's sheet end by themselves."),
     413: ("That is more than this application takes at once", ""),
     414: ("This address is longer than any of ours", ""),

@@ -13,6 +13,18 @@ from webapp.tries import SiteTry, WindowTried
 
 
 @dataclass(frozen=True, slots=True)
+class GoOnPage(Context):
+    """Before a computation that a link from another site would start."""
+
+    TEMPLATE: ClassVar[str] = "go_on.html"
+    TAB: ClassVar[str] = "zones"
+    network: NetworkHead
+    """Which network, in which revision."""
+    address: str
+    """Where it goes on."""
+
+
+@dataclass(frozen=True, slots=True)
 class MapAddress:
     """What the page's address says, but for what is tried."""
 

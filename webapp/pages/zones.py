@@ -19,13 +19,14 @@ from sfn.report.numbers import us
 from sfn.report.wavefronts import ribbon
 from sfn.systems.of_network import service_of
 from webapp import addresses
-from webapp.contexts.zones import MapAddress, MapSummary, MapTry, ZonesPage
+from webapp.contexts.zones import GoOnPage, MapAddress, MapSummary, MapTry, ZonesPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.jobs import Job
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
 from webapp.render import html, notice, page
 from webapp.saving import base_of
+from webapp.security import from_elsewhere
 from webapp.tries import TriesDep, area_of, by_form, changed_document, query_of, site_tries, window_tries
 
 router = APIRouter(include_in_schema=False)
@@ -53,6 +54,8 @@ def show(
         now = tried(network, tries, placed=place(network))
         area, pixel = area_of(asked.bounds, asked.pixel_m)
         wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
+        if from_elsewhere(request.headers) and maps.find(wanted.key) is None:
+            return page(request, GoOnPage(opened.head, _address(opened, asked, tries.against(network))))
         job = maps.start(network, wanted, result_url=_address(opened, asked, tries.against(network)))
     except PlanError as error:
         return page(request, _page(opened, asked, tries, problems=error.problems), status=422)

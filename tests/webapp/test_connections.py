@@ -1,0 +1,144 @@
+"""Strangers' connections: bounded in number and time; another site's page fetches nothing and starts nothing."""
+
+import asyncio
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+import uvicorn
+from starlette.responses import PlainTextResponse
+from starlette.testclient import TestClient
+
+from webapp.body_limit import BodyLimit
+from webapp.connections import protocol
+from webapp.limits import Limits
+from webapp.store import Store
+
+LIMITS = Limits(connections=5, head_s=0.4, body_idle_s=0.3)
+
+
+@pytest.fixture
+def served() -> Iterator[tuple[str, int]]:
+    """A real server with short times over a small application that reads its body."""
+
+    async def reading(scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] != "http":
+            return
+        while (await receive()).get("more_body"):
+            pass
+        if scope["path"] == "/slow":
+            await asyncio.sleep(0.9)
+        await PlainTextResponse("read")(scope, receive, send)
+
+    class Worded:
+        """Says the status of what the limit raises, as the application's own handler does."""
+
+        def __init__(self, app: Any) -> None:
+            self.app = app
+
+        async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+            from starlette.exceptions import HTTPException
+
+            try:
+                await self.app(scope, receive, send)
+            except HTTPException as refused:
+                await PlainTextResponse("no", refused.status_code)(scope, receive, send)
+
+    listener = socket.create_server(("127.0.0.1", 0))
+    config = uvicorn.Config(
+        Worded(BodyLimit(reading, LIMITS)), http=protocol(LIMITS), log_config=None, access_log=False, lifespan="off"
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield listener.getsockname()
+    server.should_exit = True
+    thread.join()
+
+
+def said(held: socket.socket) -> bytes:
+    """Everything that comes until the other side closes."""
+    held.settimeout(5)
+    found = b""
+    try:
+        while block := held.recv(65536):
+            found += block
+    except ConnectionResetError:
+        pass
+    return found
+
+
+def test_a_head_that_crawls_is_given_up(served: tuple[str, int]) -> None:
+    """Also on a connection that has asked for something before; a whole request is answered, however long it takes."""
+    for first in (b"", b"GET / HTTP/1.1\r\nHost: x\r\n\r\n"):
+        with socket.create_connection(served) as held:
+            held.sendall(first)
+            if first:
+                assert b"200 OK" in held.recv(65536)
+            started = time.monotonic()
+            held.sendall(b"GET / HTTP/1.1\r\nHost")
+            assert b"200" not in said(held)
+            assert time.monotonic() - started < 3
+    with socket.create_connection(served) as held:
+        held.sendall(b"GET /slow HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
+        assert b"200 OK" in said(held)
+
+
+def test_further_connections_are_closed_and_places_come_free(served: tuple[str, int]) -> None:
+    """Idle ones do not hold the server: after their time others are answered."""
+    idle = [socket.create_connection(served) for _ in range(5)]
+    time.sleep(0.1)
+    with socket.create_connection(served) as held:
+        assert said(held) == b""
+    time.sleep(0.6)
+    with socket.create_connection(served) as held:
+        held.sendall(b"GET / HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
+        assert b"200 OK" in said(held)
+    for one in idle:
+        one.close()
+
+
+def test_a_body_that_stalls_is_given_up(served: tuple[str, int]) -> None:
+    """With the status that says so; one that comes in pieces is read."""
+    with socket.create_connection(served) as held:
+        held.sendall(b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 100\r\n\r\nbegun")
+        assert b"408" in said(held)
+    with socket.create_connection(served) as held:
+        held.sendall(b"POST / HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Length: 4\r\n\r\n")
+        for letter in (b"a", b"b", b"c", b"d"):
+            time.sleep(0.15)
+            held.sendall(letter)
+        assert b"200 OK" in said(held)
+
+
+ELSEWHERE = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "no-cors", "sec-fetch-dest": "image"}
+LINK = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate", "sec-fetch-dest": "document"}
+
+
+def test_another_sites_page_fetches_nothing(client: TestClient) -> None:
+    """No picture, no frame, no script of it; a link opens a page."""
+    for headers in (ELSEWHERE, {**LINK, "sec-fetch-dest": "iframe"}, {**ELSEWHERE, "sec-fetch-site": "same-site"}):
+        assert client.get("/", headers=headers).status_code == 403
+        assert client.get("/api/networks", headers=headers).status_code == 403
+    assert client.get("/", headers=LINK).status_code == 200
+    assert client.get("/", headers={"sec-fetch-site": "none"}).status_code == 200
+
+
+def test_a_link_from_elsewhere_starts_no_computation(
+    client: TestClient, store: Store, example: dict[str, Any], client_with: Callable[..., TestClient]
+) -> None:
+    """It says so and leads on; opened from our own page it starts."""
+    number = store.create(example, author="test", reason="first").network_id
+    where = f"/networks/{number}/map?pixel_m=2000"
+    asked = client.get(where, headers=LINK)
+    assert asked.status_code == 200
+    assert "starts no computation" in asked.text
+    jobs = client.app.state.jobs  # type: ignore[attr-defined]
+    assert jobs._jobs == {}
+    client.get(where, headers={**LINK, "sec-fetch-site": "same-origin"})
+    assert len(jobs._jobs) == 1
