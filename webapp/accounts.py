@@ -85,7 +85,7 @@ class Accounts:
             problems.append(Problem("role", what, "administrator", code="first-user-role", fields=("role",)))
         if problems:
             raise PlanError(problems)
-        hashed = hash_password(password)
+        hashed = hash_password(password, name=name)
         with self._writing.begin() as connection:
             if connection.execute(select(users.c.id).where(users.c.key == name.casefold())).first() is not None:
                 what = f"there is a user {name} already, or was one"
@@ -116,7 +116,7 @@ class Accounts:
 
     def set_password(self, name: str, password: str) -> None:
         """Give a user another password; every session of theirs ends."""
-        hashed = hash_password(password)
+        hashed = hash_password(password, name=name)
         with self._writing.begin() as connection:
             row = self._row(connection, name)
             connection.execute(update(users).where(users.c.id == row.id).values(password_hash=hashed))
@@ -177,6 +177,12 @@ class Accounts:
             done = connection.execute(delete(sessions).where(sessions.c.token_hash == token_hash(token)))
             if done.rowcount:
                 self._audit.add("signed out", within=connection)
+
+    def sign_out_everywhere(self, user_id: int) -> None:
+        """End every session of a user."""
+        with self._writing.begin() as connection:
+            done = connection.execute(delete(sessions).where(sessions.c.user_id == user_id))
+            self._audit.add("signed out everywhere", body={"sessions": done.rowcount}, within=connection)
 
     # Tokens
 

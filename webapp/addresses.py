@@ -70,6 +70,7 @@ from webapp.user_addresses import (
     record_lines as record_lines,
     revoke_any_token as revoke_any_token,
     revoke_token as revoke_token,
+    sign_out_everywhere as sign_out_everywhere,
     users as users,
 )
 

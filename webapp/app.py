@@ -127,7 +127,7 @@ def middleware(settings: Settings) -> list[Middleware]:
         Middleware(
             SessionMiddleware,
             secret_key=settings.session_key,
-            session_cookie=security.SESSION_COOKIE,
+            session_cookie=security.session_cookie(settings),
             max_age=SESSION_S,
             same_site="lax",  # strict would log people out who follow a link from their mail
             https_only=settings.https,

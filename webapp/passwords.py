@@ -14,22 +14,42 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from sfn.errors import PlanError, Problem
 
 LEAST_PASSWORD = 12  # characters
-LONGEST_PASSWORD = 1000
+LONGEST_PASSWORD = 128
+# What long passwords are made of that everybody guesses first; from memory.
+_GUESSED = (
+    *"password passwort qwertz qwerty letmein welcome admin iloveyou dragon secret monkey football baseball".split(),
+    *"sunshine princess master login test changeme".split(),
+    *"1234567890 0123456789 9876543210 abcdefghijklmnopqrstuvwxyz qwertyuiop asdfghjkl zxcvbnm".split(),
+)
 
 
-def hash_password(password: str) -> str:
+def hash_password(password: str, *, name: str = "") -> str:
     """The argon2id hash of a new password, with the library's parameters (RFC 9106, low-memory profile).
 
     Raises
     ------
     PlanError
-        If the password is shorter than 12 characters, or longer than 1000.
+        If the password is shorter than 12 characters, longer than 128, or among the first that anybody would guess.
     """
     if not LEAST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         what = f"the password has {len(password)} characters"
         expected = f"{LEAST_PASSWORD} or more; several words do well"
         raise PlanError([Problem("password", what, expected, code="password-length", fields=("password",))])
+    if easily_guessed(password, name=name):
+        what, expected = "this is among the first that anybody would guess", "several words that do not belong together"
+        raise PlanError([Problem("password", what, expected, code="password-guessed", fields=("password",))])
     return PasswordHasher().hash(password)
+
+
+def easily_guessed(password: str, *, name: str = "") -> bool:
+    """Whether nothing is left of it without what everybody tries: common words, runs, repeats, the name itself."""
+    left = password.casefold()
+    own = [part for part in name.casefold().split() if len(part) > 2]
+    for part in sorted((*_GUESSED, *own), key=len, reverse=True):
+        left = left.replace(part, "")
+    runs = "".join(_GUESSED[-7:])
+    left = "" if left and left in runs else left.strip("0123456789!?.-_ ")
+    return len(set(left)) < 4
 
 
 def password_matches(password: str, password_hash: str) -> bool:

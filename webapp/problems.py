@@ -112,6 +112,8 @@ def _refused(request: Request, raised: Exception) -> Response:
 def _not_allowed(request: Request, raised: Exception) -> Response:
     """What somebody's role does not allow."""
     assert isinstance(raised, NotAllowedError)
+    told = {"method": request.method, "path": request.url.path[:200]}
+    request.app.state.store.audit.add("refused", subject=raised.problem.what, body=told)
     return refusal(request, 403, (raised.problem,), title="Your role does not allow this", sentence="Nothing was done.")
 
 

@@ -21,6 +21,11 @@ from webapp.settings import Settings, is_loopback
 SESSION_COOKIE = "sfn_delays_session"
 
 
+def session_cookie(settings: Settings) -> str:
+    """The cookie's name; with TLS one that only this host may set, and only over TLS."""
+    return f"__Host-{SESSION_COOKIE}" if settings.https else SESSION_COOKIE
+
+
 class NotOursError(Exception):
     """A changing request that did not come from a page of ours."""
 

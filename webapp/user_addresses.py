@@ -11,6 +11,11 @@ def change_password() -> str:
     return f"{account()}/password"
 
 
+def sign_out_everywhere() -> str:
+    """Ends every session of one's own."""
+    return f"{account()}/sign-out-everywhere"
+
+
 def make_token() -> str:
     """Makes a token for scripts."""
     return f"{account()}/tokens"

@@ -86,7 +86,8 @@ def test_the_first_user_turns_a_machine_of_ones_own_into_a_team(client: TestClie
         ({"name": "", "password": WORDS}, "user-name"),
         ({"name": "x" * 121, "password": WORDS}, "user-name"),
         ({"name": "Ada", "password": "short"}, "password-length"),
-        ({"name": "Ada", "password": "x" * 1001}, "password-length"),
+        ({"name": "Ada", "password": "several words do well" * 7}, "password-length"),
+        ({"name": "Ada", "password": "passwordpassword"}, "password-guessed"),
     ],
 )
 def test_a_user_that_cannot_be_is_refused(client: TestClient, store: Store, fields: dict[str, str], code: str) -> None:
@@ -202,6 +203,7 @@ def test_a_session_ends_on_the_server(signed_in: Callable[..., TestClient], team
     """A cookie that was copied opens nothing after log-out, a password change, the user's end or twelve hours."""
     ends: list[Callable[[TestClient], object]] = [
         lambda browser: send(browser, "/log-out"),
+        lambda browser: send(browser, "/account/sign-out-everywhere"),
         lambda _browser: team.accounts.set_password("Planner", WORDS),
         lambda _browser: team.accounts.end("Planner"),
     ]
@@ -392,3 +394,38 @@ def test_the_setting_is_read_and_says_what_it_may_be(tmp_path: Any) -> None:
     assert read_settings({"HOME": str(tmp_path), "SFN_DELAYS_APPROVAL": "other"}).approval == "other"
     with pytest.raises(PlanError):
         read_settings({"HOME": str(tmp_path), "SFN_DELAYS_APPROVAL": "yes"})
+
+
+@pytest.mark.parametrize(
+    "password",
+    [
+        "passwordpassword",
+        "Password1234567890",
+        "123456789012",
+        "aaaaaaaaaaaa",
+        "qwertyuiopas",
+        "Ada Byron 1815",
+        "letmein-letmein!",
+    ],
+)
+def test_what_everybody_guesses_is_no_password(password: str) -> None:
+    """Common words, runs, repeats, the name itself with a year; other words are taken."""
+    assert passwords.easily_guessed(password, name="Ada Byron")
+    assert not passwords.easily_guessed("several words do well", name="Ada Byron")
+    assert not passwords.easily_guessed("password of my grandmother's bicycle")
+
+
+def test_a_refusal_is_in_the_record(signed_in: Callable[..., TestClient], number: int, team: Store) -> None:
+    """Who wanted what and may not."""
+    send(signed_in("viewer"), f"/networks/{number}/delete")
+    line = team.audit.lines(action="refused")[0]
+    assert ("Viewer", "POST", f"/networks/{number}/delete") == (line.who, line.body["method"], line.body["path"])
+
+
+def test_behind_tls_the_cookie_is_this_hosts_alone(client_with: Callable[..., TestClient]) -> None:
+    """Secure, with the prefix that browsers hold it to."""
+    set_by = client_with(https=True).get("/").headers["set-cookie"]
+    assert set_by.startswith("__Host-")
+    assert "secure" in set_by.lower()
+    assert "path=/;" in set_by.lower()
+    assert "domain" not in set_by.lower()

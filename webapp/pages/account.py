@@ -64,6 +64,14 @@ def leave(request: Request, store: StoreDep) -> Response:
     return RedirectResponse(addresses.log_in(), 303)
 
 
+@router.post("/account/sign-out-everywhere")
+def leave_everywhere(request: Request, store: StoreDep, person: PersonDep) -> Response:
+    """End every session of one's own, this one too."""
+    store.accounts.sign_out_everywhere(_named(person).user_id or 0)
+    request.session.clear()
+    return RedirectResponse(addresses.log_in(), 303)
+
+
 @router.get("/account")
 def show_account(request: Request, store: StoreDep, person: PersonDep) -> Response:
     """One's own name and tokens."""
