@@ -429,3 +429,40 @@ def test_behind_tls_the_cookie_is_this_hosts_alone(client_with: Callable[..., Te
     assert "secure" in set_by.lower()
     assert "path=/;" in set_by.lower()
     assert "domain" not in set_by.lower()
+
+
+def test_a_password_is_changed_with_the_one_of_now(signed_in: Callable[..., TestClient], team: Store) -> None:
+    """In the body, never in an address; this browser stays signed in with a new session, the record has no password."""
+    planner = signed_in("planner")
+    before = planner.cookies["sfn_delays_session"]
+    wrong = send(planner, "/account/password", now="not this one", password="another few words")
+    assert wrong.status_code == 403
+    assert "this is not the password" in wrong.text
+    assert "another few words" not in wrong.text
+    assert send(planner, "/account/password", now=WORDS, password="short").status_code == 422
+    assert send(planner, "/account/password", now=WORDS, password="another few words").status_code == 303
+    assert planner.get("/", follow_redirects=False).status_code == 200
+    assert planner.cookies["sfn_delays_session"] != before
+    assert team.accounts.matches("planner", "another few words")
+    assert "few words" not in json.dumps([line.as_json() for line in team.audit.all()])
+
+
+def test_a_planted_session_gains_nothing(client_with: Callable[..., TestClient], team: Store) -> None:
+    """What a browser held before it signed in opens nothing afterwards."""
+    client = client_with()
+    client.get("/log-in")
+    planted = dict(client.cookies)
+    assert log_in(client, "planner").status_code == 303
+    other = TestClient(client.app, base_url="http://127.0.0.1:8430", cookies=planted)
+    assert other.get("/", follow_redirects=False).status_code == 303
+
+
+def test_password_fields_are_open_to_password_managers(client_with: Callable[..., TestClient], team: Store) -> None:
+    """Each says what it is."""
+    client = client_with()
+    text = client.get("/log-in").text
+    assert 'autocomplete="username"' in text
+    assert 'autocomplete="current-password"' in text
+    log_in(client, "administrator")
+    assert client.get("/account").text.count('autocomplete="new-password"') == 1
+    assert 'autocomplete="new-password"' in client.get("/users").text

@@ -19,3 +19,7 @@ class TrustPage(Context):
     """How many there are."""
     doubts: Mapping[str, Doubt]
     """Which doubt does what to a sheet, by its code."""
+    security_source: str
+    """The standard that the next is held against."""
+    security: tuple[dict[str, Any], ...]
+    """Its requirements: numbers, what, met, how, test."""
