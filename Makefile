@@ -23,7 +23,7 @@ test: $(VENV)/.installed ## all checks and all tests (the same as .ci/run)
 
 suite: $(VENV)/.installed ## types, and all tests but those in a browser
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -n 2 --dist worksteal -q --ignore=tests/browser
+	$(BIN)/python -m pytest -n 2 --dist worksteal -q --ignore=tests/browser $(LEFT_OUT)
 
 test-newer: $(VENV)/.installed ## the same on every newer Python that this machine has
 	.ci/newer
