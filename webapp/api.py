@@ -18,7 +18,7 @@ from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_road
-from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep, proven
+from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
 from webapp.documents import network_of
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -148,7 +148,7 @@ async def no_key_twice(request: Request) -> None:
         return held
 
     try:
-        json.loads(await request.body(), object_pairs_hook=pairs)
+        whole_characters(json.loads(await request.body(), object_pairs_hook=pairs))
     except (ValueError, RecursionError):
         return  # the framework refuses it
     if twice:

@@ -129,12 +129,28 @@ def _is_json(request: Request) -> bool:
     return request.headers.get("content-type", "").partition(";")[0].strip() == "application/json"
 
 
+def whole_characters(sent: object) -> None:
+    """Refuse JSON that holds half a character (a lone surrogate): no file and no page could carry it.
+
+    Raises
+    ------
+    PlanError
+        If it does.
+    """
+    try:
+        json.dumps(sent, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        what, expected = "holds half a character", "text in Unicode, surrogates in pairs"
+        raise PlanError([Problem("body", what, expected, code="character-lost")]) from None
+
+
 def _of_json(body: bytes) -> dict[str, list[str]]:
     """A script's JSON object as form fields; true is a ticked box, false and null one that is not."""
     try:
         sent = json.loads(body)
     except (ValueError, RecursionError):
         sent = None
+    whole_characters(sent)
     if not isinstance(sent, dict):
         raise PlanError([Problem("body", "is no JSON object", "the form's fields by name", code="no-json-object")])
     found: dict[str, list[str]] = {}

@@ -68,7 +68,7 @@ async def form_is_ours(request: Request) -> None:
     if from_elsewhere(request.headers):
         raise NotOursError
     origin = request.headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
+    if origin is not None and _netloc(origin) != request.headers.get("host"):
         raise NotOursError
     # A signed link is itself the secret that a foreign page does not have, and a telephone on a mountain
     # may send days after its session cookie has ended.
@@ -109,7 +109,7 @@ class HostCheck:
         await PlainTextResponse(sentence, 421)(scope, receive, send)
 
     def _answers_to(self, host: str) -> bool:
-        name = (urlsplit(f"//{host}").hostname or "").lower() if host.isprintable() else ""
+        name = _hostname(host) if host.isprintable() else ""
         if name in self.settings.allowed_hosts:
             return True
         if self.settings.on_loopback:
@@ -144,6 +144,22 @@ class OwnRequests:
 def from_elsewhere(headers: Headers) -> bool:
     """Whether the browser says that another site's page is behind a request."""
     return headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+
+
+def _netloc(origin: str) -> str:
+    """Host and port of an origin; empty where it is none."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:
+        return ""
+
+
+def _hostname(host: str) -> str:
+    """The name in a Host header; empty where there is none."""
+    try:
+        return (urlsplit(f"//{host}").hostname or "").lower()
+    except ValueError:
+        return ""
 
 
 # Scripts and styles from our own files only, nothing inline, nothing framed, nothing sent elsewhere.

@@ -16,6 +16,8 @@ from sfn.systems.fm_tune import RATE_HZ, SECONDS, made_programme
 
 PHASES = ("worst tenth", "typical")
 LEAST_S = 2.0
+# Looked at before anything is read: ten seconds of more would be hundreds of megabytes.
+MOST_CHANNELS_N, MOST_RATE_HZ = 8, 384_000
 PEAK = 0.89  # 1 dB below full scale
 Audio = NDArray[np.float64]
 
@@ -78,13 +80,17 @@ def own_programme(file: IO[bytes], *, name: str) -> Programme:
     expected = f"a WAV or FLAC file of {LEAST_S:g} s or more"
     try:
         with soundfile.SoundFile(file) as sound:
-            rate = int(sound.samplerate)
+            rate, channels = int(sound.samplerate), int(sound.channels)
+            if channels > MOST_CHANNELS_N or rate > MOST_RATE_HZ:
+                what = f"{name} has {channels} channels of {rate} samples a second"
+                most = f"at most {MOST_CHANNELS_N} channels of {MOST_RATE_HZ}"
+                raise PlanError([Problem("programme", what, most, code="sample-rate-out-of-range")])
             audio = sound.read(round(SECONDS * rate), dtype="float64", always_2d=True).T
     except (soundfile.LibsndfileError, RuntimeError, ValueError) as error:
         raise PlanError(
             [Problem("programme", f"{name} cannot be read ({str(error)[:100]})", expected, code="file-unreadable")]
         ) from error
-    if not 8_000 <= rate <= 384_000:
+    if not 8_000 <= rate <= MOST_RATE_HZ:
         raise PlanError(
             [
                 Problem(

@@ -5,12 +5,17 @@ import resource
 import time
 from collections import Counter
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import numpy as np
 import pytest
+import soundfile
 from starlette.testclient import TestClient
 
+from sfn.answer.heard import own_programme
+from sfn.errors import PlanError
 from webapp.limits import whole_number
 from webapp.store import Store
 
@@ -142,3 +147,47 @@ def test_whole_numbers_are_those_of_a_database() -> None:
     """What `int` would take for minutes, or a database not at all, is no number here."""
     assert (7, 2**63 - 1) == (whole_number("7"), whole_number(str(2**63 - 1)))
     assert [None] * 5 == [whole_number(text) for text in (str(2**63), "9" * 5000, "-1", "", "²")]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '{"document": {"format": 1, "name": "\\ud800"}, "author": "a"}',
+        '{"document": {"format": 1e999}, "author": "a"}',
+        '{"document": {"format": NaN}, "author": "a"}',
+        '{"document": {"format": ' + "9" * 6000 + '}, "author": "a"}',
+        "[" * 200_000,
+        '{"document": {"name": "a\\u0000b"}, "author": "\\u0000"}',
+        "",
+    ],
+    ids=["half a character", "infinite", "not a number", "long number", "deep", "zero", "empty"],
+)
+def test_no_body_brings_it_down(client: TestClient, body: str) -> None:
+    """Refused in words, wherever a script sends it."""
+    kind = {"content-type": "application/json"}
+    for where in ("/api/networks", "/api/networks/1/road", "/api/pages/networks/new", "/api/pages/networks/1/edit"):
+        answer = client.post(where, content=body, headers=kind, follow_redirects=False)
+        assert 400 <= answer.status_code < 500, (where, answer.status_code)
+        assert answer.json()["problems"]
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [{"origin": "http://[::1"}, {"host": "[::1"}, {"host": "a]b"}, {"cookie": "sfn_delays_session=x"},
+     {"authorization": "Bearer \u00ff"}, {"content-type": "application/json; charset=utf-99"}],
+    ids=str,
+)  # fmt: skip
+def test_no_header_brings_it_down(client: TestClient, headers: dict[str, str]) -> None:
+    """What no browser sends."""
+    sent = {key: value.encode("latin-1") for key, value in headers.items()}
+    assert client.get("/api/networks", headers=sent).status_code < 500
+    assert client.post("/networks/1/delete", headers=sent, content=b"x").status_code < 500
+
+
+def test_a_recording_is_judged_by_its_head(tmp_path: Path) -> None:
+    """Rate and channels are looked at before ten seconds of them are read."""
+    for rate, channels in ((655_350, 1), (192_000, 9)):
+        soundfile.write(tmp_path / "a.wav", np.zeros((10, channels)), rate, format="WAV", subtype="PCM_16")
+        with (tmp_path / "a.wav").open("rb") as file, pytest.raises(PlanError) as refused:
+            own_programme(file, name="a.wav")
+        assert f"{channels} channels of {rate}" in refused.value.problems[0].what
