@@ -264,18 +264,27 @@ def _document_place(rows: Singles, on_air: NDArray[np.intp]) -> Singles:
 
 
 def pair_fields(
-    coverage: Coverage, launches: Mapping[str, float], a: str, b: str
+    found: Zones, launches: Mapping[str, float], a: str, b: str
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Delay difference and level difference of a pair over the grid, `b` minus `a`, shape (rows, columns). [us, dB]"""
+    """Delay and level difference of a pair over the grid, `b` minus `a`, as receivers get them. [us, dB]
+
+    Both shaped (rows, columns). Levels are those of the map: corrected by drive tests, and behind the receiving antenna
+    that points at the strongest site on air; of a site off the air, as it would be without one.
+    """
+    coverage = found.coverage
     i, k = coverage.sites.index(a), coverage.sites.index(b)
     delay = coverage.travel_us[k] + launches[b] - coverage.travel_us[i] - launches[a]
-    level = coverage.level_dbuvm[k].astype(np.float64) - coverage.level_dbuvm[i]
+    on_air = coverage.on_air(found.network)
+    levels = received(found.network, coverage, on_air)[0]
+    rows = {int(place): row for row, place in enumerate(on_air.tolist())}
+    first, second = (levels[rows[n]] if n in rows else coverage.level_dbuvm[n] for n in (i, k))
+    level = second.astype(np.float64) - first
     return delay.reshape(coverage.grid.shape), level.reshape(coverage.grid.shape)
 
 
 def pair_lines(found: Zones, launches: Mapping[str, float], a: str, b: str) -> tuple[WavefrontLine, ...]:
     """The equal-delay lines and the equal-signal band of a pair."""
-    delay, level = pair_fields(found.coverage, launches, a, b)
+    delay, level = pair_fields(found, launches, a, b)
     step_us = 5.0 if found.carried.kind != "ofdm" else found.carried.tolerance_us / 4
     band = found.counts.equal_signal_db
     lines = delay_lines(delay, level, found.coverage.grid, step_us=step_us, equal_signal_db=band)

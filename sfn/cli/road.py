@@ -12,7 +12,7 @@ strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` 
 `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan, these
 with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
-`covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM), `hurts`,
+`covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM, 8-VSB), `hurts`,
 `coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
 minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
 """

@@ -243,12 +243,13 @@ def figures(
     dict
         FM: ``stereo_snr_db`` (where the service is stereo) and ``mono_snr_db``, the worst decile over phase averaged
         over the local spread, without the receiver's implementation margin. OFDM: ``cni_db``, C/(N+I) in the
-        window of the chosen strategy. VSB: none, its margin is that of the echo mask.
+        window of the chosen strategy. VSB: the same, echoes counted as its mask
+        weighs them: its margin with the required C/N.
     """
     if yard.carried.kind == "ofdm":
         return {"cni_db": found.figure_db}
     if yard.carried.kind != "fm":
-        return {}
+        return {"cni_db": (found.margin_db + np.float32(yard.carried.required_cn_db or 0.0)).astype(np.float32)}
     if yard.carried.id == "fm-mono" or not level_dbuvm.shape[0]:
         mono = found.figure_db
     else:

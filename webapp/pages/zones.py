@@ -174,7 +174,7 @@ def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tri
     """Where the signals of a pair arrive within the tolerance."""
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
-    delay, level = pair_fields(found.coverage, now.launches, a, b)
+    delay, level = pair_fields(found, now.launches, a, b)
     tolerance = service_of(opened.network).tolerance_us
     return _picture(png(ribbon(delay, level, tolerance_us=tolerance, equal_signal_db=found.counts.equal_signal_db)))
 

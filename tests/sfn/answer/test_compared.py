@@ -7,7 +7,7 @@ import pytest
 
 from sfn.answer.compared import compared
 from sfn.answer.what_if import WhatIf, tried
-from sfn.answer.zones import Zones, document, zones
+from sfn.answer.zones import Zones, document, pair_fields, zones
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import coverage
@@ -73,3 +73,27 @@ def test_sites_and_classes_add_up_to_the_classes(maps: tuple[Zones, Zones]) -> N
     assert [row.tried.area_km2 for row in gap.classes] == [0, 0, 0, 0]
     served = [sum(row.planned.area_km2 for row in site.classes[:2]) for site in found.strongest]
     assert served == pytest.approx([row.planned.area_km2 for row in found.sites])
+
+
+def test_a_pair_is_compared_behind_the_receiving_antenna() -> None:
+    """Wavefronts and the equal-signal band use what receivers get: the map's own level difference where the pair is the
+    two strongest, and not that of the bare field.
+    """
+    network = example(
+        lambda tree: tree["sites"].__delitem__(2) or tree.update(receiver={"height_m": 10, "antenna": "roof"})
+    )
+    grid, placed = grid_for((36.1, -84.4, 36.45, -84.0), pixel_m=2000), place(network)
+    with ThreadPoolExecutor(2) as executor:
+        computed = coverage(network, grid, placed=placed, ground=Ground(), executor=executor)
+    now = tried(network, WhatIf(), placed=placed)
+    found = zones(now.network, computed, now.launches)
+    delay, level = pair_fields(found, now.launches, "north", "south")
+    shown = found.found.level_difference_db.reshape(grid.shape)
+    known = np.isfinite(shown)
+
+    np.testing.assert_allclose(np.abs(level[known]), np.abs(shown[known]), atol=1e-3)
+    bare = computed.level_dbuvm[1].astype(float) - computed.level_dbuvm[0]
+    assert np.abs(level - bare.reshape(grid.shape)).max() > 10.0  # BS.599: up to 12 dB from behind
+    silent = zones(tried(network, WhatIf(off_air=frozenset({"south"})), placed=placed).network, computed, now.launches)
+    assert np.isfinite(pair_fields(silent, now.launches, "north", "south")[1]).any()
+    assert delay.shape == grid.shape

@@ -14,10 +14,12 @@ from sfn.reception.quality import (
     WITH_MARGIN,
     ServiceQuality,
     drawn_share,
+    figures,
     service_quality,
     yardstick,
 )
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, snr_local
+from sfn.systems.link_chain import noise_field_dbuvm
 from tests.sfn.networks import example
 
 
@@ -170,6 +172,19 @@ def test_vsb_follows_its_echo_mask() -> None:
     found = classes_of("8-vsb", [[80, 80], [60, 79]], [[0, 0], [10, 60]], 575.0)
 
     assert [CLASSES[WITH_MARGIN], CLASSES[UPSET]] == found
+
+
+def test_vsb_has_a_carrier_to_noise_and_interference_ratio_of_its_own() -> None:
+    """Noise alone: C/N. With an echo at the edge of its mask (15.2 dB needed): less, by the sum of both, typed here."""
+    yard = yardstick(example(lambda tree: tree.update(service="8-vsb", frequency_mhz=575.0)))
+    noise = noise_field_dbuvm(yard.carried, frequency_mhz=575.0)
+    level, arrival = np.array([[noise + 30.0] * 2, [np.nan, noise + 25.0]]), np.array([[0.0] * 2, [0.0, 10.0]])
+    found = service_quality(level, arrival, yard, frequency_mhz=575.0)
+    cni_db = figures(found, level, arrival, yard)["cni_db"]
+
+    assert cni_db[0] == pytest.approx(30.0, abs=1e-3)
+    echo = 10 ** ((2.0 - 5.0) / 10)  # 10 us later the mask asks for 2 dB, and the echo is 5 dB down
+    assert cni_db[1] - 15.2 == pytest.approx(-10 * np.log10(10 ** ((15.2 - 30.0) / 10) + echo), abs=1e-3)
 
 
 def test_no_site_on_air_gives_nothing() -> None:
