@@ -2,8 +2,9 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -112,11 +113,32 @@ class MeasurementTable:
 
     @property
     def left_out(self) -> tuple[Problem, ...]:
-        """A doubt when columns were taken for nothing."""
+        """Doubts when columns were taken for nothing, and where nobody can tell when something was measured."""
         titles = [column.title for column in self.columns if column.title and not column.taken_for]
         expected = f"only {', '.join(COLUMNS)}"
         what = f"nothing is made of the column {', '.join(titles)}"
-        return (Problem(self.source, what, expected, "warning", code="lines-left-out"),) if titles else ()
+        doubts = (Problem(self.source, what, expected, "warning", code="lines-left-out"),) if titles else ()
+        return (*doubts, *self._when_doubts())
+
+    def _when_doubts(self) -> Iterator[Problem]:
+        """Times that do not say their zone, dates alone, and what is neither."""
+        lines: dict[str, list[int]] = {}
+        for row in self.rows:
+            if row.measurement is not None and (code := _when_code(row.measurement.when)):
+                lines.setdefault(code, []).append(row.line)
+        for code, found in lines.items():
+            some = ", ".join(map(str, found[:5])) + (f" and {len(found) - 5} more" if len(found) > 5 else "")
+            where = f"{self.source} line {some}, when"
+            expected = "a date and time with its zone, as 2026-11-03 14:05+01:00 or 2026-11-03T13:05Z"
+            yield Problem(
+                where,
+                _WHEN[code],
+                expected,
+                "warning",
+                code=code,
+                fields=("when",),
+                values={"line": found[0], "lines_n": len(found)},
+            )
 
 
 def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
@@ -155,6 +177,24 @@ def understood(table: SheetTable, sites: Mapping[str, str]) -> MeasurementTable:
     return MeasurementTable(
         table.source, columns, tuple(_row(row, sites) for row in rows_under(table, columns, _KNOWN))
     )
+
+
+_WHEN = {
+    "when-date-alone": "is a date without a time: it cannot be told what was set by then on that day",
+    "when-without-zone": "is a time without its zone: it may be hours off against the record, which keeps UTC",
+    "when-unreadable": "is no date and time: it cannot be told what was set when it was measured",
+}
+
+
+def _when_code(text: str) -> str:
+    """What is doubtful about the time of a measurement; empty where nothing is, or none is given."""
+    try:
+        read = datetime.fromisoformat(text.strip()) if text.strip() else None
+    except ValueError:
+        return "when-unreadable"
+    if read is None or read.tzinfo is not None:
+        return ""
+    return "when-without-zone" if ":" in text else "when-date-alone"
 
 
 def _row(row: Row, sites: Mapping[str, str]) -> MeasurementRow:

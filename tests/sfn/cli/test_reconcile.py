@@ -24,7 +24,7 @@ def csv_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
         arrival = {s["site"]: s["arrival_us"] for s in json.loads(capsys.readouterr().out)["signals"]}
         for a, b in (("south", "north"), ("gap", "north"), ("gap", "south")):
             value = arrival[a] - arrival[b] + ERRORS_US[a] - ERRORS_US[b] + 0.05 * rng.normal()
-            lines.append(f"2026-10-01 02:{k}0,P{k},{lat},{lon},{a},{b},{value!r},0.05,antenna,ab\n")
+            lines.append(f"2026-10-01 02:{k}0Z,P{k},{lat},{lon},{a},{b},{value!r},0.05,antenna,ab\n")
     path = tmp_path / "night.csv"
     path.write_text(HEAD + "".join(lines).replace("np.float64(", "").replace(")", ""), encoding="utf-8")
     return path

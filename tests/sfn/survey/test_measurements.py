@@ -95,7 +95,7 @@ def test_headers_that_cannot_be_used() -> None:
         assert words in str(refused.value)
     found = read(HEAD + ",colour\nt,P1,36,-84,south,north,3,0.1,antenna,ab,red\n")
     assert 1 == len(found.measurements)
-    assert ["nothing is made of the column colour"] == [p.what for p in found.left_out]
+    assert ["nothing is made of the column colour"] == [p.what for p in found.left_out if p.code == "lines-left-out"]
 
 
 def test_names_of_people_and_their_units_are_understood() -> None:
@@ -189,3 +189,24 @@ def test_a_shared_arrival_is_told_whole(cells: str, words: str) -> None:
     found = taken(f"36.3,-84.2,south,north,1.0,0.5,{cells}\n36.3,-84.2,south,north,1.0,0.5,night,0.3\n")
     assert words in str(PlanError(found.refused))
     assert [("night", 0.3)] == [(m.response, m.shared_uncertainty_us) for m in found.measurements]
+
+
+@pytest.mark.parametrize(
+    ("when", "code"),
+    [
+        ("2026-10-01T02:10+02:00", None),
+        ("2026-10-01 00:10Z", None),
+        ("", None),
+        ("2026-10-01", "when-date-alone"),
+        ("2026-10-01 02:10", "when-without-zone"),
+        ("last night", "when-unreadable"),
+        ("2026-13-01", "when-unreadable"),
+    ],
+)
+def test_a_time_that_does_not_say_its_zone_is_asked(when: str, code: str | None) -> None:
+    """It is read all the same, and a warning names the lines."""
+    found = read(f"{HEAD}\n{when},P1,36.28,-84.19,south,north,3.25,0.05,antenna,ab\n")
+
+    assert [code] * bool(code) == [problem.code for problem in found.left_out]
+    assert [{"line": 2, "lines_n": 1}] * bool(code) == [problem.values for problem in found.left_out]
+    assert when == found.measurements[0].when
