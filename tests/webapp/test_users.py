@@ -466,3 +466,27 @@ def test_password_fields_are_open_to_password_managers(client_with: Callable[...
     log_in(client, "administrator")
     assert client.get("/account").text.count('autocomplete="new-password"') == 1
     assert 'autocomplete="new-password"' in client.get("/users").text
+
+
+def test_a_controller_issues_in_an_emergency_with_its_reason(
+    signed_in: Callable[..., TestClient], team: Store, example: dict[str, Any]
+) -> None:
+    """Without waiting for an approver, never for one's own plan, never what is withheld or not signed; on the record."""
+    number = team.create(example, author="Planner", reason="first").network_id
+    sheet, form = f"/networks/{number}/sheets", {"revision": "1"}
+    controller = signed_in("controller", approval="other")
+    why = {"emergency": "north is off air, the spare exciter is in"}
+    assert send(controller, f"{sheet}/issue", **form).status_code == 403, "not without a reason"
+    assert send(controller, f"{sheet}/issue", **form, **why).status_code == 422, "what needs a sign-off waits for it"
+    assert send(controller, f"{sheet}/north/sign", **form).status_code == 403
+    approver = signed_in("approver", approval="other")
+    for site in ("north", "south", "gap"):
+        send(approver, f"{sheet}/{site}/sign", **form)
+    assert send(signed_in("planner", approval="other"), f"{sheet}/issue", **form, **why).status_code == 403
+    assert send(controller, f"{sheet}/issue", **form, **why).status_code == 303
+    line = team.audit.lines(action="emergency issue")[0]
+    assert ("Controller", why["emergency"]) == (line.who, line.body["reason"])
+    newest = team.read(number)
+    team.save(number, newest.document, base_revision=newest.revision.number, author="Controller", reason="mine")
+    again = {"revision": str(newest.revision.number + 1), **why}
+    assert send(controller, f"{sheet}/issue", **again).status_code == 403, "not one's own plan"
