@@ -226,7 +226,15 @@ def optimise(
         executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
     settled = settled_on_devices(
-        base, placed, what, allowed, found, budget_s=asked.budget_s, executor=executor, cancelled=cancelled
+        base,
+        placed,
+        what,
+        allowed,
+        found,
+        budget_s=asked.budget_s,
+        seed=asked.seed,
+        executor=executor,
+        cancelled=cancelled,
     )
     at = found.offsets_us if settled is None else settled.offsets_us
     planned = with_offsets(base, dict(zip(what.sites, at.tolist(), strict=True)))

@@ -168,7 +168,7 @@ def _missed(table: DelayTable) -> frozenset[tuple[str, str]]:
 
 def settled_on_devices(
     network: Network, placed: Mapping[str, Located], what: Objective, allowed: Limits, found: Found, *,
-    budget_s: float, executor: Executor | None, cancelled: Callable[[], bool] | None,
+    budget_s: float, seed: int, executor: Executor | None, cancelled: Callable[[], bool] | None,
 ) -> Settled | None:  # fmt: skip
     """The descent on what devices can make, from what was found and from the offsets as they are; the better end."""
     until_s = time.monotonic() + max(DEVICES_SHARE * budget_s, LEAST_DEVICES_S)
@@ -176,7 +176,7 @@ def settled_on_devices(
     steps = np.array([float(finest_step(site.delay_fields)) for site in network.sites])
     ends = [
         settle(
-            what, allowed, offsets, launched=launched, steps_us=steps, until_s=until_s, executor=executor,
+            what, allowed, offsets, launched=launched, steps_us=steps, until_s=until_s, seed=seed, executor=executor,
             cancelled=cancelled,
         )
         for offsets in _distinct(found.offsets_us, allowed.now_us)

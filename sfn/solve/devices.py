@@ -23,7 +23,10 @@ Mask = NDArray[np.bool_]
 Launched = Callable[[Doubles], Doubles | None]
 """Launches (S,) that offsets (S,) really come to, in us; None where a device cannot make them."""
 
-STRIDES = (1, -1, 2, -2, 4, -4, 8, -8)  # device steps tried along one line
+STRIDES = (1, -1)  # device steps that the proof tries
+LINE_STEPS_N = 256  # a longer line is looked at coarsely first, then finely about its best place
+KICKS_PER_SITE_N = 60  # in vain, a site
+KICKS_SHARE = 0.6  # of the time
 SAME_US = 1e-6
 PLACES = (6, 6, 5)  # decimals that a result is told apart by
 
@@ -63,6 +66,7 @@ def settle(
     launched: Launched,
     steps_us: Doubles,
     until_s: float,
+    seed: int = 1,
     executor: Executor | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Settled | None:
@@ -78,7 +82,9 @@ def settle(
     steps_us : ndarray, shape (S,)
         Finest step of each site's device; 0 where it has none. [us]
     until_s : float
-        By `time.monotonic`. [s]
+        By `time.monotonic`; most of what is left until then goes to kicks, the end to the proof. [s]
+    seed : int
+        Of the kicks.
     executor : concurrent.futures.Executor, optional
     cancelled : callable, optional
 
@@ -95,12 +101,20 @@ def settle(
     singles = [(int(np.flatnonzero(mask)[0]), mask) for mask in known.singles]
     pairs = [(i, j) for i in range(len(singles)) for j in range(i) if (known.near[i] & singles[j][1]).any()]
 
+    began_s, rng = time.monotonic(), np.random.default_rng(seed)
+    kicks_until_s = began_s + KICKS_SHARE * (until_s - began_s)
+
     def on() -> None:
         """Stop when it is time."""
         if time.monotonic() > until_s or (cancelled is not None and cancelled()):
             raise _OutOfTimeError
 
     try:
+        while _lines(now, singles, steps_us, on):
+            pass
+        vain = 0
+        while vain < KICKS_PER_SITE_N * len(singles) and time.monotonic() < kicks_until_s:
+            vain = 0 if _kick(now, singles, steps_us, rng, on) else vain + 1
         while True:
             if _one_better(now, singles, steps_us, on):
                 continue
@@ -148,6 +162,33 @@ class _Place:
         self.offsets, self.launches, self.total, self.key = offsets, launches, total, key
         return True
 
+    @property
+    def state(self) -> tuple[Doubles, Doubles, Doubles, tuple[float, ...]]:
+        """Offsets, launches, totals, key: to come back to."""
+        return self.offsets, self.launches, self.total, self.key
+
+    @state.setter
+    def state(self, held: tuple[Doubles, Doubles, Doubles, tuple[float, ...]]) -> None:
+        """Come back."""
+        self.offsets, self.launches, self.total, self.key = held
+
+    def put(self, shift: Doubles) -> None:
+        """Take other offsets, better or not, if they can be had."""
+        offsets = self.offsets + shift
+        launches = self.launched(offsets) if self.limits.kept(offsets) else None
+        if launches is not None:
+            total = self._total(launches)
+            self.offsets, self.launches, self.total, self.key = offsets, launches, total, self._key(total)
+
+    def best_shift(self, moved: Mask, shifts_us: Doubles) -> float:
+        """The shift of a group that would do best, if its launches moved by just as much. [us]"""
+        if shifts_us.size == 0 or moved.all():
+            return 0.0
+        found = along_totals(self.what, self.launches, moved, shifts_us, now=self.total, executor=self.executor)
+        self.tried += shifts_us.size
+        keys = self.what.scores(found)
+        return float(shifts_us[int(np.lexsort((np.abs(shifts_us), keys[:, 2], keys[:, 1], keys[:, 0]))[0])])
+
     def _total(self, launches: Doubles) -> Doubles:
         """Totals for other launches: only differences count, and only places where they change are looked at."""
         moved = launches - self.launches
@@ -164,6 +205,46 @@ class _Place:
     def settled(self, *, proven: bool) -> Settled:
         """The end."""
         return Settled(self.offsets, self.launches, self.key, proven, self.tried)
+
+
+def _lines(now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, on: Callable[[], None]) -> bool:
+    """Move each site to the best of all its device's steps within the limits; whether anything improved."""
+    better = False
+    for site, mask in singles:
+        on()
+        low, high = now.limits.room(now.offsets, mask)
+        if steps_us[site] <= 0 or high - low < steps_us[site]:
+            continue
+        whole_steps = np.arange(int(np.ceil(low / steps_us[site] - SAME_US)), int(high / steps_us[site] + SAME_US) + 1)
+        stride = max(1, -(-whole_steps.size // LINE_STEPS_N))
+        at = now.best_shift(mask, whole_steps[::stride] * steps_us[site])
+        if stride > 1:
+            fine = round(at / steps_us[site]) + np.arange(-stride, stride + 1)
+            at = now.best_shift(mask, fine[(fine >= whole_steps[0]) & (fine <= whole_steps[-1])] * steps_us[site])
+        if abs(at) > SAME_US:
+            better |= now.go(np.where(mask, at, 0.0))
+    return better
+
+
+def _kick(
+    now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, rng: np.random.Generator, on: Callable[[], None]
+) -> bool:
+    """Put one to three sites on steps at random, descend along lines, and keep it if that ended better."""
+    held = now.state
+    for k in rng.permutation(len(singles))[: int(rng.integers(1, 4))]:
+        site, mask = singles[int(k)]
+        low, high = now.limits.room(now.offsets, mask)
+        if steps_us[site] > 0 and high - low >= steps_us[site]:
+            steps = int(rng.integers(int(np.ceil(low / steps_us[site])), int(high / steps_us[site]) + 1))
+            now.put(np.where(mask, steps * steps_us[site], 0.0))
+    try:
+        while _lines(now, singles, steps_us, on):
+            pass
+    finally:
+        better = rounded(now.key) < rounded(held[3])
+        if not better:
+            now.state = held
+    return better
 
 
 def _one_better(now: _Place, singles: list[tuple[int, Mask]], steps_us: Doubles, on: Callable[[], None]) -> bool:
