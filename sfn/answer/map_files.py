@@ -36,6 +36,8 @@ def layer_tif(found: Zones, layer: Layer, by: Stamp) -> bytes:
     tags = by.tags() | {"made_at": by.date, "layer": layer.label, "sites": ",".join(by.sites)}
     if layer.scale.kind == "classes":
         tags["classes"] = ",".join(CLASSES)
+    if found.coverage.averaged_says:
+        tags["terrain_averaged"] = found.coverage.averaged_says
     name = f"TRY: {layer.name}" if by.is_try else layer.name
     return geotiff(layer.values, found.coverage.grid, name=name, unit=layer.unit, tags=tags)
 
@@ -54,6 +56,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
     note = f"{note} {by.corrected}." if by.corrected else note
+    note = f"{coverage.averaged_says} {note}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,
         covered=coverage.covered.reshape(coverage.grid.shape), marks=marks, stamp=by, note=note,
@@ -69,7 +72,8 @@ def layers_csv(found: Zones, layers: Iterable[Layer], by: Stamp) -> Iterator[str
     """
     layers, grid = tuple(layers), found.coverage.grid
     heads = ["lat_deg", "lon_deg", *(by.column(layer.name) for layer in layers)]
-    extra = [_quoted(said) for said in (by.state if by.is_try else "", by.corrected) if said]
+    averaged = found.coverage.averaged_says
+    extra = [_quoted(said) for said in (by.state if by.is_try else "", by.corrected, averaged) if said]
     yield ",".join([*heads, *extra]) + "\r\n"
     lon = [f"{value:.6f}" for value in grid.lon_deg]
     ending = "," * len(extra) + "\r\n"

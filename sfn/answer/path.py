@@ -7,7 +7,6 @@ from typing import Any, Literal
 import numpy as np
 
 from sfn.errors import PlanError, Problem, Touch
-from sfn.field.around import ground_around
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
@@ -18,7 +17,7 @@ from sfn.plan import Network, Site
 from sfn.propagation.smooth_earth import effective_radius
 from sfn.report.numbers import db, dbuvm, degrees, km, number, us
 from sfn.report.plots import path_plot
-from sfn.terrain.ground import Ground
+from sfn.terrain.ground import Ground, GroundWindow
 from sfn.units import finite_or_none
 
 # What the path page and command work out where nobody asks for other percentages.
@@ -121,7 +120,7 @@ def path_answer(
             radiating,
             lat_deg,
             lon_deg,
-            ground=ground_around(ground, radiating, bounds_deg=(lat_deg, lon_deg, lat_deg, lon_deg)),
+            ground=ground or GroundWindow(),
             rx_height_m=height_m,
             rx_ground_m=float("nan") if rx_ground_m is None else rx_ground_m,
             time_pct=time_pct,

@@ -23,6 +23,7 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "samples_n": len(samples.distance_m),
         "rx_height_m": found.signals.rx_height_m,
         "smooth_earth": found.signals.smooth,
+        "terrain_averaged": found.signals.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         **_lengths(found),
         "stretches": _changed(found, made.were, "planned"),

@@ -336,6 +336,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "pixel_m": found.coverage.grid.pixel_m,
         "bounds": list(found.coverage.grid.bounds_deg),
         "smooth_earth": found.coverage.smooth,
+        "terrain_averaged": found.coverage.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,

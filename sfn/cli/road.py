@@ -135,6 +135,8 @@ def _print(found: Road, before: Road | None) -> None:
         print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
     if corrected := shift_says(found.network):
         print(corrected)
+    if found.signals.averaged_says:
+        print(found.signals.averaged_says)
     if found.signals.smooth:
         print("no terrain: smooth earth")
 

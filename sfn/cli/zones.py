@@ -106,6 +106,8 @@ def run(args: argparse.Namespace) -> int:
         )
     if corrected := shift_says(network):
         print(corrected)
+    if computed.averaged_says:
+        print(computed.averaged_says)
     if computed.smooth:
         print("no terrain: smooth earth")
     return 0

@@ -15,13 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
-from sfn.field.raster import LevelRaster
+from sfn.field.raster import WORDS, LevelRaster
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.terrain.digest import combined_digest
 
 # Raised whenever the same arguments give other levels: it is part of every key.
-MODEL_VERSION = "p1812-8/3"
+MODEL_VERSION = "p1812-8/4"
 SUFFIX = ".raster"
 DIGEST_BYTES = 32
 # A part that was left by a killed process; writing one takes a second.
@@ -69,7 +69,8 @@ def load(folder: Path, key: str) -> LevelRaster | None:
             raise ValueError("not what was kept under this key")
         with np.load(io.BytesIO(whole[DIGEST_BYTES:]), allow_pickle=False) as kept:
             held = {name: kept[name] for name in kept.files}
-        raster = LevelRaster(smooth=bool(held.pop("smooth")), **held)
+        smooth, *averaged = (held.pop(name).item() for name in WORDS)
+        raster = LevelRaster(**held, smooth=bool(smooth), averaged_n=averaged[0], cover_averaged_n=averaged[1])
     except FileNotFoundError:
         return None
     except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
@@ -103,7 +104,12 @@ def store(folder: Path, key: str, raster: LevelRaster, *, most_bytes: int) -> bo
     try:
         folder.mkdir(parents=True, exist_ok=True)
         content = io.BytesIO()
-        np.savez(content, allow_pickle=False, smooth=np.bool_(raster.smooth), **raster.arrays())
+        np.savez(
+            content,
+            allow_pickle=False,
+            **raster.arrays(),
+            **{name: np.asarray(getattr(raster, name)) for name in WORDS},
+        )
         with part.open("wb") as stream:
             stream.write(_digest(key, content.getbuffer()))
             stream.write(content.getbuffer())

@@ -49,6 +49,8 @@ class PointLevels:
         that was filled from its rim, a level to be marked.
     smooth : bool
         True when no terrain was used: the earth counted as smooth.
+    averaged : tuple of int
+        As in `sfn.terrain.ground.GroundWindow.averaged`.
     """
 
     level_dbuvm: Floats
@@ -59,6 +61,7 @@ class PointLevels:
     line_of_sight: NDArray[np.bool_]
     covered: NDArray[np.bool_]
     smooth: bool
+    averaged: tuple[int, int] = (1, 1)
 
 
 def levels_at(
@@ -111,9 +114,9 @@ def levels_at(
     lat, lon, given_m = np.broadcast_arrays(
         *(np.asarray(v, dtype=np.float64) for v in (lat_deg, lon_deg, np.nan if rx_ground_m is None else rx_ground_m))
     )
-    window = ground_around(ground, transmitter, bounds_deg=bounds_of(lat, lon))
     if lat.size <= MOST_PATHS:
-        return _by_paths(transmitter, lat, lon, given_m, window, rx_height_m, receiver_polarisation)
+        return _by_paths(transmitter, lat, lon, given_m, ground or GroundWindow(), rx_height_m, receiver_polarisation)
+    window = ground_around(ground, transmitter, bounds_deg=bounds_of(lat, lon))
     return _by_sweep(transmitter, lat, lon, given_m, window, rx_height_m, receiver_polarisation)
 
 
@@ -139,12 +142,13 @@ def _by_sweep(
         line_of_sight=found.line_of_sight,
         covered=covered,
         smooth=ground.terrain is None,
+        averaged=ground.averaged,
     )
 
 
 def _by_paths(
-    transmitter: Transmitter, lat: Floats, lon: Floats, given_m: Floats, ground: GroundWindow, rx_height_m: float,
-    plane: Plane | None,
+    transmitter: Transmitter, lat: Floats, lon: Floats, given_m: Floats, ground: Ground | GroundWindow,
+    rx_height_m: float, plane: Plane | None,
 ) -> PointLevels:  # fmt: skip
     """Every point by its own path."""
     found = [

@@ -16,7 +16,7 @@ from sfn.geodesy.line import inverse, path_length
 from sfn.propagation.horizons import ZONES, centre_latitude
 from sfn.propagation.p1812 import PathLoss, path_loss
 from sfn.propagation.smooth_earth import Polarisation
-from sfn.terrain.ground import GroundWindow
+from sfn.terrain.ground import Ground, GroundWindow, ground_window
 from sfn.terrain.heights import HeightGrid, sample, sample_nearest
 from sfn.terrain.profile import path_points
 
@@ -30,6 +30,8 @@ SMOOTH_STEP_M = 100.0
 # Finer ground than this says nothing more about diffraction at these wavelengths than it costs.
 LEAST_STEP_M = 10.0
 MOST_POINTS = 20_000
+# A long path is read in pieces of so many degrees a side, each with what a small void beside it needs.
+PIECE_DEG, BESIDE_DEG = 0.125, 0.025
 SYMBOL: dict[Plane, Polarisation] = {"h": "H", "v": "V"}
 
 
@@ -55,6 +57,8 @@ class PathGround:
         Distance at which the ground is first not known. [m]
     broken : bool
         Some height is not known at all, or the point lies beyond 3000 km: there is no answer.
+    rx_ground_m : float
+        What the terrain has at the receiving point, small voids filled; the surface of a smooth earth. [m]
     """
 
     distance_m: Floats
@@ -67,6 +71,7 @@ class PathGround:
     covered: bool
     gap_from_m: float | None
     broken: bool
+    rx_ground_m: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +118,7 @@ def path_levels(
     lat_deg: float,
     lon_deg: float,
     *,
-    ground: GroundWindow,
+    ground: Ground | GroundWindow,
     rx_height_m: float,
     rx_ground_m: float = float("nan"),
     time_pct: Sequence[float] = (50.0, 1.0),
@@ -127,8 +132,9 @@ def path_levels(
     transmitter : Transmitter
     lat_deg, lon_deg : float
         Receiving point. [degrees]
-    ground : GroundWindow
-        Ground round both ends; an empty one is a smooth earth.
+    ground : Ground or GroundWindow
+        Where the ground comes from: read along the path alone, at full resolution however long it is. Or ground round
+        both ends that was read already; an empty one is a smooth earth.
     rx_height_m : float
         Receiving antenna above ground, 1 to 3000. [m]
     rx_ground_m : float
@@ -153,7 +159,7 @@ def path_levels(
     ground_m, bearing_deg, _ = (float(v) for v in inverse(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg))
     at_rx_m = rx_ground_m
     if not np.isfinite(rx_ground_m):
-        at_rx_m = float(laid.ground_m[-1] if ground.terrain is None else sample(ground.terrain, lat_deg, lon_deg))
+        at_rx_m = float(laid.rx_ground_m)
     tx_m, rx_m = transmitter.ground_m + transmitter.antenna_m, at_rx_m + rx_height_m
     loss = () if laid.broken else _losses(transmitter, laid, tx_m, rx_m, time_pct, receiver_polarisation)
     elevation_deg = loss[0].tx_elevation_deg if loss else float("nan")
@@ -207,7 +213,7 @@ def path_ground(
     lat_deg: float,
     lon_deg: float,
     *,
-    ground: GroundWindow,
+    ground: Ground | GroundWindow,
     rx_ground_m: float = float("nan"),
     step_m: float | None = None,
 ) -> PathGround:
@@ -226,23 +232,52 @@ def path_ground(
     length_m = float(inverse(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg)[0])
     wanted_m = max(step_m or default_step_m(ground, lat_deg=transmitter.lat_deg), length_m / MOST_POINTS)
     at_m, lat, lon = path_points(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=wanted_m)
-    cover_m = _nearest_or(ground.cover, lat, lon, 0.0)
-    zone = _nearest_or(ground.zones, lat, lon, 0.0).astype(np.int8)
+    heights_m, raw_m, cover_m, zone = _under(ground, lat, lon)
     too_far = length_m > GREATEST_DISTANCE_M
     if ground.terrain is None:
-        level_m = np.full(at_m.size, smooth_surface_m(transmitter, np.asarray(rx_ground_m)))
-        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far)
-    heights_m, raw_m = sample(ground.terrain, lat, lon), sample(ground.unfilled or ground.terrain, lat, lon)
+        surface_m = float(smooth_surface_m(transmitter, np.asarray(rx_ground_m)))
+        level_m = np.full(at_m.size, surface_m)
+        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far, surface_m)
+    found_m = float(heights_m[-1])
     heights_m[0] = raw_m[0] = transmitter.ground_m
     if np.isfinite(rx_ground_m):
         heights_m[-1] = raw_m[-1] = rx_ground_m
     gaps = np.flatnonzero(np.isnan(raw_m))
     gap_m = float(at_m[gaps[0]]) if gaps.size else None
     broken = bool(np.isnan(heights_m).any()) or too_far
-    return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken)
+    return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken, found_m)
 
 
-def default_step_m(ground: GroundWindow, *, lat_deg: float) -> float:
+def _under(ground: Ground | GroundWindow, lat: Floats, lon: Floats) -> tuple[Floats, Floats, Floats, NDArray[np.int8]]:
+    """Heights with small voids filled, heights as the files have them, cover [m] and zones under points in a row."""
+    if isinstance(ground, GroundWindow):
+        zone = _nearest_or(ground.zones, lat, lon, 0.0).astype(np.int8)
+        cover_m = _nearest_or(ground.cover, lat, lon, 0.0)
+        if ground.terrain is None:
+            return np.full(lat.shape, np.nan), np.full(lat.shape, np.nan), cover_m, zone
+        heights_m = sample(ground.terrain, lat, lon)
+        raw_m = heights_m if ground.filled is None else sample(ground.unfilled or ground.terrain, lat, lon)
+        return heights_m, raw_m.copy(), cover_m, zone
+    heights_m, raw_m, cover_m = (np.empty(lat.size) for _ in range(3))
+    zone = np.empty(lat.size, dtype=np.int8)
+    # Longitudes in a row, whichever side of 180 degrees they are written on.
+    east = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0
+    piece = np.floor(lat / PIECE_DEG) * 1e6 + np.floor(east / PIECE_DEG)
+    ends = np.concatenate([[0], np.flatnonzero(np.diff(piece)) + 1, [lat.size]])
+    for first, last in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+        part = slice(first, last)
+        near = ground_window(
+            ground,
+            south_deg=max(float(lat[part].min()) - BESIDE_DEG, -89.99),
+            west_deg=float(east[part].min()) - BESIDE_DEG,
+            north_deg=min(float(lat[part].max()) + BESIDE_DEG, 89.99),
+            east_deg=float(east[part].max()) + BESIDE_DEG,
+        )
+        heights_m[part], raw_m[part], cover_m[part], zone[part] = _under(near, lat[part], east[part])
+    return heights_m, raw_m, cover_m, zone
+
+
+def default_step_m(ground: Ground | GroundWindow, *, lat_deg: float) -> float:
     """Step of profiles where none is asked for. [m]
 
     Half a step of the terrain at the site's latitude (so that it does not hang on how much ground was read), 10 m

@@ -23,6 +23,8 @@ Flags = NDArray[np.bool_]
 # However coarse the pixels, radials are laid as for pixels of this size: a pixel's level is that of its centre, and
 # steep ground changes within a hundred metres. Finer pixels get finer radials.
 RADIAL_PIXEL_M = 90.0
+# What a raster says of itself beside its arrays.
+WORDS = ("smooth", "averaged_n", "cover_averaged_n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,10 @@ class LevelRaster:
         that was filled from its rim, a level to be marked.
     smooth : bool
         True when no terrain was used: the earth counted as smooth.
+    averaged_n : int
+        Samples of the terrain along each side of a mean, where it was too large to be held as it is; 1: as it is.
+    cover_averaged_n : int
+        The same of ground cover and zones, of which the middle sample is taken.
     """
 
     level_dbuvm: Singles
@@ -55,10 +61,12 @@ class LevelRaster:
     line_of_sight: Flags
     covered: Flags
     smooth: bool
+    averaged_n: int = 1
+    cover_averaged_n: int = 1
 
     def arrays(self) -> dict[str, NDArray[np.generic]]:
         """The arrays by their names."""
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "smooth"}
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WORDS}
 
 
 def level_raster(
@@ -129,4 +137,6 @@ def level_raster(
         line_of_sight=found.line_of_sight,
         covered=covered,
         smooth=window.terrain is None,
+        averaged_n=window.averaged[0],
+        cover_averaged_n=window.averaged[1],
     )

@@ -12,8 +12,7 @@ from sfn.field.raster import LevelRaster, level_raster
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.propagation.link import SweepCancelled
-from sfn.terrain.dem import MOST_SAMPLES
-from sfn.terrain.ground import Ground, GroundWindow, ground_window, window_samples
+from sfn.terrain.ground import Ground, GroundWindow, ground_window
 
 SiteProgress = Callable[[str, int, int], None]
 # How soon a cancel is heard while no site finishes.
@@ -115,14 +114,11 @@ def level_rasters(
         wait(pending)
 
 
-def _shared(transmitters: Sequence[Transmitter], grid: Grid, ground: Ground) -> Ground | GroundWindow:
-    """The ground of all sites read once, when it is small enough to be held at full resolution."""
+def _shared(transmitters: Sequence[Transmitter], grid: Grid, ground: Ground) -> GroundWindow:
+    """The ground of all sites read once, so that a place has one height for all of them."""
     rectangles = [rectangle(t, grid.bounds_deg) for t in transmitters]
     south, north = min(r[0] for r in rectangles), max(r[2] for r in rectangles)
     west, east = min(r[1] for r in rectangles), max(r[3] for r in rectangles)
-    size = window_samples(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
-    if size > MOST_SAMPLES:
-        return ground
     return ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
 
 

@@ -18,7 +18,7 @@ from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
-from sfn.terrain.ground import Ground
+from sfn.terrain.ground import Ground, averaged_says
 
 Floats = NDArray[np.float64]
 
@@ -45,6 +45,8 @@ class LineSignals:
         Receiving antenna above ground. [m]
     smooth : bool
         No terrain was used.
+    averaged : tuple of int
+        As in `sfn.reception.coverage.Coverage`.
     """
 
     sites: tuple[str, ...]
@@ -56,6 +58,12 @@ class LineSignals:
     covered: NDArray[np.bool_]
     rx_height_m: float
     smooth: bool
+    averaged: tuple[int, int] = (1, 1)
+
+    @property
+    def averaged_says(self) -> str:
+        """What must be said where the ground was made coarser; empty where it was not."""
+        return averaged_says(*self.averaged)
 
 
 def line_signals(
@@ -95,7 +103,7 @@ def line_signals(
     shape = (len(radiating), len(lat_deg))
     level, rare, travel, bearing = (np.full(shape, np.nan) for _ in range(4))
     covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)
-    smooth = True
+    smooth, averaged = True, (1, 1)
     for i, (one, site) in enumerate(zip(radiating, network.sites, strict=True)):
         if tell is not None:
             tell(site.name, i, len(radiating))
@@ -107,10 +115,11 @@ def line_signals(
         bearing[i] = inverse(lat_deg, lon_deg, one.lat_deg, one.lon_deg)[1]
         above = np.where(np.isnan(above), found.rx_ground_m, above)
         smooth &= found.smooth
+        averaged = (max(averaged[0], found.averaged[0]), max(averaged[1], found.averaged[1]))
         rise_m = np.nan_to_num(found.rx_ground_m) + height_m - site.ground_m - site.antenna_m
         length_m = path_length(found.ground_distance_m, height_difference_m=rise_m)
         travel[i] = travel_time(length_m, refractivity_n=network.refractivity_n)
     if tell is not None:
         tell("all sites", len(radiating), len(radiating))
     ids = tuple(site.id for site in network.sites)
-    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth)
+    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth, averaged)

@@ -19,7 +19,7 @@ from sfn.geodesy.line import direct, sphere_bearing
 from sfn.geodesy.position import Located
 from sfn.geodesy.travel import travel_times
 from sfn.plan import Network
-from sfn.terrain.ground import Ground
+from sfn.terrain.ground import Ground, averaged_says
 
 # A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
 MARGIN_OF_SPAN_RATIO = 0.25
@@ -46,6 +46,9 @@ class Coverage:
         False where the terrain has a gap at the pixel or on the way to it from some site.
     smooth : bool
         No terrain was used: the earth counted as smooth.
+    averaged : tuple of int
+        Samples along a side of each height, and of each cover height or zone, that some site's levels rest on: 1
+        where they are as in the files. `averaged_says` puts it in words.
     gains : dict
         What `sfn.reception.aimed` keeps of roof antennas, by the sites on air. [dB]
     """
@@ -59,6 +62,12 @@ class Coverage:
     covered: NDArray[np.bool_]
     smooth: bool
     gains: dict[tuple[int, ...], NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
+    averaged: tuple[int, int] = (1, 1)
+
+    @property
+    def averaged_says(self) -> str:
+        """What must be said where the ground was made coarser; empty where it was not."""
+        return averaged_says(*self.averaged)
 
     def area_km2(self) -> NDArray[np.float64]:
         """Ground area of each pixel, shape (M,). [km2]"""
@@ -150,7 +159,7 @@ def coverage(
     level, level_1pct = (np.empty((count, pixels), dtype=np.float32) for _ in range(2))
     covered = np.ones(pixels, dtype=bool)
     rx_ground = np.full(pixels, np.nan, dtype=np.float32)
-    smooth = True
+    smooth, averaged = True, (1, 1)
     height_m = network.receiver.height_m
     made = level_rasters(
         radiating,
@@ -172,6 +181,7 @@ def coverage(
         covered &= raster.covered.ravel()
         rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
         smooth &= raster.smooth
+        averaged = (max(averaged[0], raster.averaged_n), max(averaged[1], raster.cover_averaged_n))
         if finished is not None:
             finished(radiating[i].id, raster)
     travel = travel_times(
@@ -184,7 +194,9 @@ def coverage(
         executor=executor,
     )
     ids = tuple(site.id for site in network.sites)
-    return Coverage(grid, ids, level, level_1pct, travel.reshape(count, pixels), rx_ground, covered, smooth)
+    return Coverage(
+        grid, ids, level, level_1pct, travel.reshape(count, pixels), rx_ground, covered, smooth, averaged=averaged
+    )
 
 
 def bearings(of: Transmitter, grid: Grid) -> NDArray[np.float64]:

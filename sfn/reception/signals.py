@@ -16,10 +16,7 @@ from sfn.plan import Network, Site
 from sfn.reception.aimed import behind_antenna, roof_of
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
-from sfn.terrain.ground import Ground, GroundWindow, ground_window
-
-# A geodesic bows out of the rectangle of its ends; half a step of the coarsest terrain in use is less.
-_AROUND_DEG = 0.02
+from sfn.terrain.ground import Ground
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +210,7 @@ def _signal(
         *point,
         rx_height_m=height_m,
         rx_ground_m=rx_ground_m,
-        ground=None if ground is None else _window(ground, radiated, point),
+        ground=ground,
         receiver_polarisation=received_plane(network),
     )
     above = float(levels.rx_ground_m) if np.isfinite(levels.rx_ground_m) else rx_ground_m or 0.0
@@ -238,18 +235,6 @@ def _signal(
         False,
     )
     return signal, levels
-
-
-def _window(ground: Ground, radiated: Transmitter, point: tuple[float, float]) -> GroundWindow:
-    """The ground that holds a site, a point and what lies between."""
-    lats, lons = (radiated.lat_deg, point[0]), (radiated.lon_deg, point[1])
-    return ground_window(
-        ground,
-        south_deg=max(-90.0, min(lats) - _AROUND_DEG),
-        west_deg=min(lons) - _AROUND_DEG,
-        north_deg=min(90.0, max(lats) + _AROUND_DEG),
-        east_deg=max(lons) + _AROUND_DEG,
-    )
 
 
 def _against(signal: Signal, top: Signal, counts: bool) -> Signal:

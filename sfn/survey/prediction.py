@@ -5,7 +5,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.field.around import bounds_of, ground_around
 from sfn.field.levels import levels_at
 from sfn.field.transmitter import transmitter
 from sfn.geodesy.sites import place
@@ -113,8 +112,7 @@ def planned_levels(
     level, bearing = [], []
     for site in network.sites:
         radiated = transmitter(site, network, lat_deg=placed[site.id].lat_deg, lon_deg=placed[site.id].lon_deg)
-        window = ground_around(ground, radiated, bounds_deg=bounds_of(lat, lon))
-        found = levels_at(radiated, lat, lon, rx_height_m=height_m, ground=window, receiver_polarisation=plane)
+        found = levels_at(radiated, lat, lon, rx_height_m=height_m, ground=ground, receiver_polarisation=plane)
         level.append(found.level_dbuvm)
         bearing.append(found.bearing_deg)
     return np.array(level), np.array(bearing)

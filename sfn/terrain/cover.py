@@ -10,6 +10,7 @@ Both are rasters read as the terrain is, but from the nearest sample: an edge of
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,7 +96,7 @@ def cover_heights(grid: HeightGrid) -> HeightGrid:
                 )
             ]
         )
-    return HeightGrid(heights_m, grid.north_deg, grid.west_deg, grid.step_lat_deg, grid.step_lon_deg)
+    return replace(grid, height_m=heights_m)
 
 
 def _looked_up(
@@ -130,4 +131,4 @@ def _looked_up(
     out = np.full(grid.height_m.shape, np.nan, dtype=np.float32)
     for number in present.tolist():
         out[grid.height_m == number] = table[int(number)]
-    return HeightGrid(out, grid.north_deg, grid.west_deg, grid.step_lat_deg, grid.step_lon_deg)
+    return replace(grid, height_m=out)

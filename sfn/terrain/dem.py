@@ -5,7 +5,7 @@ that a place has one height. Finer tiles lie on top of coarser ones; a void in t
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.terrain.digest import combined_digest
-from sfn.terrain.heights import HeightGrid, sample, sample_nearest
+from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid, sample, sample_nearest
 from sfn.terrain.memory import Memory
 from sfn.terrain.tile import (
     GREATEST_HEIGHT_M,
@@ -27,7 +27,10 @@ from sfn.terrain.tile import (
 )
 from sfn.terrain.virtual import members_of
 
-MOST_SAMPLES = 32_000_000  # 128 MB of float32
+# 400 x 400 km at one arc-second and what paths there bulge beyond: 880 MB of float32, read once for all sites.
+MOST_SAMPLES = 220_000_000
+# Blocks of this many samples a side are laid one after the other, so that reading takes little memory besides.
+LAID_SAMPLES = 2048
 BLOCK_SAMPLES = 1024
 
 
@@ -71,6 +74,11 @@ class Terrain:
         south, west = all_deg[:, :2].min(axis=0)
         north, east = all_deg[:, 2:].max(axis=0)
         return (float(south), float(west), float(north), float(east))
+
+    def step_m(self, lat_deg: float) -> float:
+        """The finer of the two spacings of samples, as they are read, on the ground at a latitude. [m]"""
+        per_lat, per_lon, _, _ = self.lattice
+        return METRES_PER_DEGREE_M * min(1.0 / per_lat, float(np.cos(np.radians(lat_deg))) / per_lon)
 
     @property
     def lattice(self) -> tuple[float, float, float, float]:
@@ -208,7 +216,7 @@ def heights(terrain: Terrain, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray
     out = np.full(flat_lat.shape, np.nan)
     # Blocks small enough to be read at full resolution, only where there are points.
     per_lat, per_lon, _, _ = terrain.lattice
-    block_deg = min(1.0, 0.5 * (MOST_SAMPLES / (per_lat * per_lon)) ** 0.5)
+    block_deg = min(1.0, 0.5 * (BLOCK_SAMPLES * BLOCK_SAMPLES * 16 / (per_lat * per_lon)) ** 0.5)
     known = np.isfinite(flat_lat) & np.isfinite(flat_lon)
     keys = np.floor(np.stack([flat_lat[known], flat_lon[known]]) / block_deg).astype(np.int64)
     blocks, member = np.unique(keys, axis=1, return_inverse=True)
@@ -266,6 +274,7 @@ def window(
         (left + phase_lon) / n_lon,
         1.0 / n_lat,
         1.0 / n_lon,
+        factor,
     )
     if factor > 1 or not _lay_blocks(terrain, target, int(top), int(left)):
         _lay_parts(terrain, target)
@@ -350,7 +359,29 @@ def _overlaps(
 
 
 def _lay(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool) -> None:
-    """Lay a tile or grid onto the target, in place, wherever it knows a height."""
+    """Lay a tile or grid onto the target, in place, wherever it knows a height; only where it lies, block by block."""
+    south, west, north, east = part.bounds_deg
+    rows, columns = target.height_m.shape
+    _, target_west, target_north, _ = target.bounds_deg
+    top = max(int((target_north - north) / target.step_lat_deg) - 2, 0)
+    bottom = min(int((target_north - south) / target.step_lat_deg) + 3, rows)
+    left = max(int((west + turn_deg - target_west) / target.step_lon_deg) - 2, 0)
+    right = min(int((east + turn_deg - target_west) / target.step_lon_deg) + 3, columns)
+    for row in range(top, bottom, LAID_SAMPLES):
+        for column in range(left, right, LAID_SAMPLES):
+            block = replace(
+                target,
+                height_m=target.height_m[
+                    row : min(row + LAID_SAMPLES, bottom), column : min(column + LAID_SAMPLES, right)
+                ],
+                north_deg=target.north_deg - row * target.step_lat_deg,
+                west_deg=target.west_deg + column * target.step_lon_deg,
+            )
+            _lay_block(part, block, turn_deg, blended)
+
+
+def _lay_block(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool) -> None:
+    """Lay a tile or grid onto one block of the target, in place."""
     if isinstance(part, HeightGrid):
         rows, columns = target.height_m.shape
         lat = target.north_deg - target.step_lat_deg * np.arange(rows)

@@ -17,8 +17,10 @@ from sfn.terrain.ridge import ridge
 
 # A void is small when no place of it lies farther than this from its rim.
 DEEPEST_VOID_M = 500.0
-# More small voids than this are filled all at once, fewer each with its surroundings alone.
-MOST_BY_ONE = 500
+# Samples a side of the blocks in which voids are looked for.
+FILLED_SAMPLES = 1024
+# Cover and zones beside the terrain: 256 MB of float32 each.
+MOST_COVER_SAMPLES = 64_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +76,43 @@ class GroundWindow:
     filled: NDArray[np.bool_] | None = None
 
     @property
+    def averaged(self) -> tuple[int, int]:
+        """Samples along a side of each height, and of each cover height or zone: 1 where they are as in the files."""
+        found = self.averaged_n
+        return found.get("terrain", 1), max(found.get("cover", 1), found.get("zones", 1))
+
+    @property
+    def averaged_n(self) -> dict[str, int]:
+        """What was made coarser (``terrain``, ``cover``, ``zones``), and how many samples stand along a side of one."""
+        grids = {"terrain": self.terrain, "cover": self.cover, "zones": self.zones}
+        return {name: grid.averaged_n for name, grid in grids.items() if grid is not None and grid.averaged_n > 1}
+
+    @property
     def unfilled(self) -> HeightGrid | None:
         """The terrain as its files have it, with the small voids."""
         if self.terrain is None or self.filled is None:
             return self.terrain
         raw = np.where(self.filled, np.float32(np.nan), self.terrain.height_m)
         return replace(self.terrain, height_m=raw)
+
+
+def averaged_says(terrain_n: int, cover_n: int) -> str:
+    """What must be said where heights, or cover and zones, were made coarser; empty where nothing was.
+
+    Parameters
+    ----------
+    terrain_n, cover_n : int
+        Samples along each side of one that was used.
+    """
+    parts = []
+    if terrain_n > 1:
+        parts.append(
+            f"The area is too large to hold its terrain as it is: every height is the mean of {terrain_n} x {terrain_n}"
+            " samples. Ridges count too low, and levels behind them several dB too high; a smaller area has them whole."
+        )
+    if cover_n > 1:
+        parts.append(f"Of ground cover and zones every {cover_n}th sample each way was taken.")
+    return " ".join(parts)
 
 
 def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None) -> Ground:
@@ -142,7 +175,7 @@ def ground_window(
         If a class occurs that its table does not name.
     """
 
-    def grid(source: Terrain | None) -> HeightGrid | None:
+    def grid(source: Terrain | None, most_samples: int) -> HeightGrid | None:
         """One source inside the rectangle."""
         if source is None:
             return None
@@ -151,13 +184,14 @@ def ground_window(
             most_samples=most_samples,
         )  # fmt: skip
 
-    cover, zones = grid(ground.cover), grid(ground.zones)
+    beside = min(most_samples, MOST_COVER_SAMPLES)
+    cover, zones = grid(ground.cover, beside), grid(ground.zones, beside)
     if cover is not None:
         classes = ground.cover_classes
         cover = cover_heights(cover) if classes is None else class_heights(cover, height_m=dict(classes))
     if zones is not None:
         zones = zone_grid(zones, zone=dict(ground.zone_classes))
-    terrain = grid(ground.terrain)
+    terrain = grid(ground.terrain, most_samples)
     if terrain is None or not np.isnan(terrain.height_m).any():
         return GroundWindow(terrain, cover, zones)
     return GroundWindow(*_without_voids(terrain, cover, zones))
@@ -179,7 +213,7 @@ def _without_voids(
     terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
 ) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
     """Sea at sea level, small voids filled from their rim, and where those were."""
-    height_m = terrain.height_m.copy()
+    height_m = terrain.height_m  # the window's own: nobody else holds it
     if zones is not None:
         rows, columns = height_m.shape
         lat = terrain.north_deg - terrain.step_lat_deg * np.arange(rows)[:, None]
@@ -191,37 +225,47 @@ def _without_voids(
 
 
 def _filled(height_m: NDArray[np.float32], step_m: float) -> NDArray[np.bool_]:
-    """Fill small voids from their rim, in place; where they were. Each is looked at with its surroundings alone."""
-    from scipy.ndimage import distance_transform_edt, find_objects, label
+    """Fill narrow voids from their rim, in place; where they were. Block by block, each with its surroundings.
 
+    Whether a sample is filled hangs on what lies within 1.3 km of it alone, never on how large the window is: a long
+    path, read in pieces, and the map over the whole network see the same ground.
+    """
     void = np.isnan(height_m)
-    parts, _ = label(void)
     filled = np.zeros_like(void)
-    # What reaches the edge of the window may go on beyond it: not a small void, but the end of the terrain.
-    edge = set(np.unique(np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]])).tolist())
     deepest = DEEPEST_VOID_M / step_m
-    reach = int(np.ceil(2.0 * deepest)) + 2
-    small: list[tuple[int, tuple[slice, slice]]] = []
-    for number, box in enumerate(find_objects(parts), start=1):
-        # No place of a void is farther from its rim than half of its shorter side and half a step.
-        shallow = min(part.stop - part.start for part in box) + 1 <= 2.0 * deepest
-        if number not in edge and (shallow or distance_transform_edt(np.pad(parts[box] == number, 1)).max() <= deepest):
-            small.append((number, box))
-    if not small:
-        return filled
-    if len(small) > MOST_BY_ONE:
-        filled = np.isin(parts, [number for number, _ in small])
-        height_m[filled] = _from_rim(height_m, void, reach)[filled]
-        return filled
-    for number, box in small:
-        around = tuple(
-            slice(max(part.start - reach - 1, 0), min(part.stop + reach + 1, size))
-            for part, size in zip(box, height_m.shape, strict=True)
-        )
-        own = parts[around] == number
-        filled[around] |= own
-        height_m[around][own] = _from_rim(height_m[around], void[around], reach)[own]
+    margin = int(np.ceil(2.5 * deepest)) + 3
+    rows, columns = void.shape
+    for row in range(0, rows, FILLED_SAMPLES):
+        for column in range(0, columns, FILLED_SAMPLES):
+            inner = slice(row, min(row + FILLED_SAMPLES, rows)), slice(column, min(column + FILLED_SAMPLES, columns))
+            around = tuple(
+                slice(max(part.start - margin, 0), min(part.stop + margin, size))
+                for part, size in zip(inner, void.shape, strict=True)
+            )
+            if not void[inner].any() or void[around].all():
+                continue
+            own = np.zeros_like(void[around])
+            cut = tuple(slice(i.start - a.start, i.stop - a.start) for i, a in zip(inner, around, strict=True))
+            own[cut] = _narrow(void[around], deepest)[cut]
+            if own.any():
+                filled[around] |= own
+                # Heights that were filled a block ago are void here still: `void` is what the files have.
+                height_m[around][own] = _from_rim(height_m[around], void[around], margin)[own]
     return filled
+
+
+def _narrow(void: NDArray[np.bool_], deepest: float) -> NDArray[np.bool_]:
+    """Voids that hold no place farther than `deepest` samples from known ground, nor lie beside such a one."""
+    from scipy.ndimage import distance_transform_edt
+
+    reach = int(np.ceil(deepest)) + 1
+    # What lies beyond the window may go on being void.
+    deep = distance_transform_edt(np.pad(void, reach, constant_values=True)) > deepest
+    if not deep.any():
+        return void
+    # A wide void's corners lie sqrt(2) times as far from its middle as its sides.
+    wide = distance_transform_edt(~deep) <= 1.42 * deepest + 1.0
+    return np.asarray(void & ~wide[reach:-reach, reach:-reach])
 
 
 def _from_rim(height_m: NDArray[np.float32], void: NDArray[np.bool_], reach: int) -> NDArray[np.float32]:

@@ -30,6 +30,9 @@ class HeightGrid:
         Centre of sample [0, 0]. `west_deg` + columns may run past 180. [degrees]
     step_lat_deg, step_lon_deg : float
         Spacing of rows (southwards) and columns (eastwards). [degrees]
+    averaged_n : int
+        Samples of the files along each side of one of these: 1 as the files have them, more where it was made
+        coarser (means of heights, the middle one of classes).
     """
 
     height_m: NDArray[np.float32]
@@ -37,6 +40,7 @@ class HeightGrid:
     west_deg: float
     step_lat_deg: float
     step_lon_deg: float
+    averaged_n: int = 1
 
     @property
     def bounds_deg(self) -> tuple[float, float, float, float]:

@@ -130,8 +130,8 @@ def test_documents_that_make_no_sense_are_refused(keys: dict[str, Any], text: st
         network(**keys)
 
 
-def test_voids_one_by_one_and_all_at_once_are_filled_alike(monkeypatch: pytest.MonkeyPatch) -> None:
-    """However many small voids there are, each is filled from its own rim; what is deep or at the edge stays unknown."""
+def test_voids_are_filled_alike_in_blocks_of_any_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each small void is filled from its own rim, wherever blocks meet; what is deep or at the edge stays unknown."""
     chance = np.random.default_rng(4)
     heights = np.cumsum(chance.normal(size=(400, 500)), axis=0).astype(np.float32)
     for row, column in zip(chance.integers(5, 380, 40), chance.integers(5, 480, 40), strict=True):
@@ -141,7 +141,7 @@ def test_voids_one_by_one_and_all_at_once_are_filled_alike(monkeypatch: pytest.M
     ground = Ground(terrain=terrain_from_grid(HeightGrid(heights, 50.5, 7.0, 1 / 1200, 1 / 1200), name="holed"))
     bounds = {"south_deg": 50.2, "west_deg": 7.02, "north_deg": 50.49, "east_deg": 7.4}
     apart = ground_window(ground, **bounds)
-    monkeypatch.setattr("sfn.terrain.ground.MOST_BY_ONE", 0)
+    monkeypatch.setattr("sfn.terrain.ground.FILLED_SAMPLES", 37)
     together = ground_window(ground, **bounds)
 
     assert apart.filled is not None
