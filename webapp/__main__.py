@@ -68,8 +68,12 @@ def serve(settings: Settings) -> int:
         If others are meant to reach it and nobody would be asked who they are, or the address is taken.
     """
     store = Store(settings.database_url)
-    closed(settings, store)
-    listener = listen(settings)
+    try:
+        closed(settings, store)
+        listener = listen(settings)
+    except PlanError:
+        store.close()
+        raise
     port = listener.getsockname()[1]
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
     app = create_app(settings, store)
