@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--licence", type=Path, metavar="FILE", help="GeoJSON or KML that all have to stay inside")
     parser.add_argument("--out", type=Path, metavar="FILE", help="write the contours, .geojson or .kml")
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
-    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (the sites and some room around them)")
+    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (as far as the network is usable)")
     add_json(parser)
 
 

@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the files; made if need be")
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
-    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (the sites and some room around them)")
+    parser.add_argument("--bounds", metavar="S,W,N,E", help="area in degrees (as far as the network is usable)")
     parser.add_argument(
         "--forms", metavar="LIST", default="tif,geojson", help=f"files to write, of {', '.join(FORMS)} (tif,geojson)"
     )
