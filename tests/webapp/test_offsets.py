@@ -1,5 +1,6 @@
 """The Offsets page: a search in a job, sliders that the server answers, nothing applied until accepted."""
 
+import json
 import re
 import time
 from collections.abc import Callable
@@ -8,6 +9,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from sfn.plan import read
+from sfn.timing import delay_table
 from webapp.store import Store
 
 
@@ -199,3 +202,20 @@ def test_a_search_that_cannot_be_asked_for_is_refused_in_words(
     assert "1 to 3600 s" in answer.text
     refused = post(f"/networks/{number}/offsets/accept", base="1", author="", reason="")
     assert refused.status_code == 422
+
+
+def test_a_plan_that_holds_the_common_delay_is_saved_with_it(
+    client: TestClient, number: int, store: Store, post: Callable[..., Any]
+) -> None:
+    """Accepting it fixes the common delay: every other device then keeps its setting, counted from the delay tables."""
+    before = delay_table(read(json.dumps(store.read(number).document)))
+    fields = {"offset-south": "-14", "common_delay_held_us": repr(before.common_delay_us)}
+    told = {"base": "1", "author": "A. Engineer", "reason": "few devices"}
+    assert post(f"/networks/{number}/offsets/accept", **told, **fields).status_code == 303
+    saved = store.read(number).document
+    after = delay_table(read(json.dumps(saved)))
+
+    assert saved["common_delay"] == {"mode": "fixed", "value_us": before.common_delay_us}
+    was = {(row.site_id, row.route): [f.value for f in row.fields] for row in before.rows}
+    moved = {row.site_id for row in after.rows if [f.value for f in row.fields] != was[row.site_id, row.route]}
+    assert moved == {"south"}
