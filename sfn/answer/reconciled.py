@@ -1,24 +1,22 @@
-"""The answer of ``reconcile``: launch errors from measurements, what explains them, and the plan corrected by them."""
+"""The answer of ``reconcile``: launch errors from measurements, and what explains them."""
 
-import copy
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem, Touch
+from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.report.vector import collection, point_feature
-from sfn.survey.as_planned import datum, held_in_group
+from sfn.survey.as_planned import held_in_group
 from sfn.survey.cause import Guess
 from sfn.survey.explain import site_guesses
 from sfn.survey.launch_errors import Reconciliation, Residual, SiteError
 from sfn.survey.measurements import Measurement, planes
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import reconcile, snoop
-from sfn.survey.taken_up import fingerprint, in_force_us, made_before
+from sfn.survey.taken_up import InHand, in_hand, made_before
 from sfn.terrain.dem import Terrain
 from sfn.timing import delay_table
 from sfn.units import finite_or_none
@@ -38,6 +36,7 @@ class Reconciled:
     held: tuple[str, ...]
     left_out: tuple[int, ...]
     problems: tuple[Problem, ...]
+    hand: InHand
     as_set: bool = False
     """Whether it was compared with what is set now."""
 
@@ -90,15 +89,38 @@ def reconciled(
                 )
             ]
         )
-    predicted = planned_differences(network, measurements, terrain=terrain, as_set=as_set)
+    hand = in_hand(network, delay_table(network), measurements, as_set=as_set)
+    rows = hand.measurements
+    predicted = planned_differences(network, rows, terrain=terrain, as_set=as_set)
     left_out: tuple[int, ...] = ()
     if way == "without suspects":
-        found, left_out = snoop(measurements, predicted_us=predicted, sites=sites, held=held)
+        found, left_out = snoop(rows, predicted_us=predicted, sites=sites, held=held)
     else:
-        found = reconcile(measurements, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
-    older = _counted_before(network, measurements)
-    problems = (*doubts, *planes(tuple(measurements)), *older, *found.problems)
-    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, as_set)
+        found = reconcile(rows, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
+    found = _from_before(found, hand.taken_us)
+    older = (*_counted_before(network, rows), *_counted_together(hand))
+    problems = (*doubts, *planes(rows), *older, *found.problems)
+    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, hand, as_set)
+
+
+def _from_before(found: Reconciliation, taken_us: Mapping[str, float]) -> Reconciliation:
+    """Launch errors of groups without a held site, counted from the plan as it was before they were taken up.
+
+    With none held the mean of a group is set to zero. Set to zero anew after each correction, a site that takes up its
+    share would take up half of what is left, and again half of that, with every table that is sent.
+    """
+    error_us = {s.site: s.launch_error_us for s in found.sites if s.launch_error_us is not None}
+    moved: dict[str, float] = {}
+    for group in found.groups:
+        known = [site for site in group if site in error_us]
+        if known and held_in_group(found, known[0]) is None and any(taken_us.get(site) for site in known):
+            mean_us = float(np.mean([error_us[site] + taken_us.get(site, 0.0) for site in known]))
+            moved |= {site: error_us[site] - mean_us for site in known}
+    sites = (
+        replace(s, launch_error_us=moved[s.site], correction_us=0.0 - moved[s.site]) if s.site in moved else s
+        for s in found.sites
+    )
+    return replace(found, sites=tuple(sites))
 
 
 def document(answer: Reconciled) -> dict[str, Any]:
@@ -144,157 +166,6 @@ def residual_places(answer: Reconciled) -> dict[str, Any]:
     return collection(features)
 
 
-def correctable_stages(network: Network, site_id: str) -> tuple[str, ...]:
-    """Stages whose latency may take up a site's launch error: its own, given in us, nearest the antenna first."""
-    site = next(s for s in network.sites if s.id == site_id)
-    main = next((c.stages for c in site.chains if c.route == "main"), ())
-    elsewhere = {i for s in network.sites if s.id != site_id for c in s.chains for i in c.stages}
-    given = {s.id for s in network.stages if s.latency_us is not None}
-    return tuple(i for i in reversed(main) if i in given and i not in elsewhere)
-
-
-def corrected(
-    tree: Mapping[str, Any], answer: Reconciled, *, stages: Mapping[str, str], taken_at: datetime
-) -> dict[str, Any]:
-    """The document with launch errors taken up by the latency of a stage of each chosen site.
-
-    Whether the settings worked out from it then launch the sites as planned, `sfn.survey.as_planned` says. What a
-    parent launches too late its child, fed off air, launches too late as well: only the rest is the child's own. The
-    document keeps which measurements
-    were taken up and which settings were in force then, so that none of them counts again.
-
-    Parameters
-    ----------
-    tree : mapping
-        The network document as it was typed.
-    answer : Reconciled
-    stages : mapping of site id to stage id
-        One of `correctable_stages` each.
-    taken_at : datetime
-        Now, with its zone. The day becomes the latency's.
-
-    Raises
-    ------
-    PlanError
-        If a site has no launch error, a stage may not take it, its measurements were taken up already or cannot be
-        told from those, nothing ties it to its parent, or a latency would become negative.
-    """
-    at = taken_at.astimezone(UTC)
-    errors = {s.site: s for s in answer.found.sites}
-    parents = {s.id: s.fed_off_air_from for s in answer.network.sites}
-    changed: dict[str, Any] = copy.deepcopy(dict(tree))
-    problems: list[Problem] = []
-    amounts_us: dict[str, float] = {}
-    for site_id, stage_id in stages.items():
-        site = errors.get(site_id)
-        if site is None or site.launch_error_us is None or site.uncertainty_us is None:
-            problems.append(
-                _no(site_id, "has no launch error to take up", "a site that was measured", "no-launch-error")
-            )
-            continue
-        allowed = correctable_stages(answer.network, site_id)
-        if stage_id not in allowed:
-            what, expected = f"cannot correct {stage_id!r}", f"one of {', '.join(allowed)}"
-            problems.append(_no(site_id, what, expected, "stage-not-correctable", stage_id))
-            continue
-        taken = _taken_already(answer, site_id, stage_id)
-        if taken is not None:
-            problems.append(taken)
-            continue
-        own = _own_error(answer, site_id, parents.get(site_id))
-        if own is None:
-            what = f"no measurement ties it to {parents[site_id]}, which feeds it: its own part cannot be told"
-            expected = "a point where both are heard, or a held site in each group"
-            problems.append(_no(site_id, what, expected, "parent-not-tied", stage_id))
-            continue
-        own_us, sigma_us = own
-        row = next(s for s in changed["stages"] if s["id"] == stage_id)
-        latency_us = round(row["latency_us"] + own_us, 4)
-        if latency_us < 0:
-            what, expected = (
-                f"{stage_id!r} would take {latency_us:g} us",
-                "another stage: this one is shorter than that",
-            )
-            problems.append(_no(site_id, what, expected, "latency-would-be-negative", stage_id))
-            continue
-        against = datum(answer.found, site_id)
-        _take_up(row, latency_us=latency_us, own_us=own_us, sigma_us=sigma_us, against=against, day=f"{at:%Y-%m-%d}")
-        amounts_us[site_id] = round(own_us, 4)
-    if problems:
-        raise PlanError(problems)
-    used = [row.measurement for row in answer.found.residuals]
-    _mark_older(changed, answer.network, used)
-    record = {
-        "taken_at": f"{at:%Y-%m-%dT%H:%M:%SZ}",
-        "rows": sorted({fingerprint(m) for m in used}),
-        "set_us": in_force_us(delay_table(answer.network), as_set=answer.as_set),
-        "stages": dict(stages),
-        "amounts_us": amounts_us,
-    }
-    changed["corrections"] = [*(changed.get("corrections") or ()), record]
-    return changed
-
-
-def _own_error(answer: Reconciled, site_id: str, parent_id: str | None) -> tuple[float, float] | None:
-    """A site's launch error without its parent's, and its standard uncertainty; None when they are not tied. [us]"""
-    errors = {s.site: s for s in answer.found.sites}
-    site, parent = errors[site_id], errors.get(parent_id or "")
-    if parent is None or parent.launch_error_us is None:
-        return float(site.launch_error_us or 0.0), float(site.uncertainty_us or 0.0)
-    tied = answer.found.difference(site_id, parent.site)
-    if tied is not None or None in (held_in_group(answer.found, site_id), held_in_group(answer.found, parent.site)):
-        return tied
-    spread_us = float(np.hypot(site.uncertainty_us or 0.0, parent.uncertainty_us or 0.0))
-    return float(site.launch_error_us or 0.0) - parent.launch_error_us, spread_us
-
-
-def _take_up(row: dict[str, Any], *, latency_us: float, own_us: float, sigma_us: float, against: str, day: str) -> None:
-    """One stage's latency, with where it comes from."""
-    note = f"reconciled {day}: {own_us:+.3f} us against {against}, standard uncertainty {sigma_us:.3f} us"
-    # What was measured on air is not surer than the measurement; what the stage scatters by itself stays.
-    tolerance_us = max(row.get("tolerance_us") or 0.0, round(1.96 * sigma_us, 4))
-    row |= {"latency_us": latency_us, "source": "measured", "date": day, "tolerance_us": tolerance_us}
-    row["note"] = f"{row['note']}; {note}" if row.get("note") else note
-
-
-def _mark_older(changed: dict[str, Any], network: Network, used: Sequence[Measurement]) -> None:
-    """Put measurements that are older than a correction by their time to those that it rests on."""
-    for m, found in zip(used, made_before(network, used), strict=True):
-        if found is not None and found.sure == "by its time":
-            at = (network.corrections or ()).index(found.correction)
-            changed["corrections"][at]["rows"] = sorted({*changed["corrections"][at]["rows"], fingerprint(m)})
-
-
-def _taken_already(answer: Reconciled, site_id: str, stage_id: str) -> Problem | None:
-    """Why a launch error may not be taken up: its measurements were, or may have been, or nobody set it since."""
-    corrections = answer.network.corrections or ()
-    used = [row.measurement for row in answer.found.residuals]
-    known = made_before(answer.network, used)
-    unsure = [found.correction.taken_at for found in known if found is not None and found.sure == "not sure"]
-    if unsure:
-        what = f"some measurements may be older than the correction of {max(unsure)}, or newer"
-        return _no(site_id, what, f"their {TIME_EXPECTED}", "time-not-sure", stage_id)
-    earlier = [one for one in corrections if site_id in one.stages]
-    if not earlier:
-        return None
-    last, marks = max(one.taken_at for one in earlier), {mark for one in earlier for mark in one.rows}
-    if all(fingerprint(m) in marks for m in used if site_id in (m.site, m.reference_site)):
-        what = f"took these measurements up already, at {last}: the correction would count twice"
-        return _no(site_id, what, "measurements made since, with the new setting", "correction-taken-already", stage_id)
-    row = delay_table(answer.network).row(site_id)
-    if not answer.as_set and row.now_us != row.set_us and None in known:
-        what = f"was corrected at {last}, and the plan does not say that its new setting was made since"
-        expected = "what is set now entered first, or the comparison with what is set now"
-        return _no(site_id, what, expected, "correction-not-set", stage_id)
-    return None
-
-
-def _no(site_id: str, what: str, expected: str, code: str, stage_id: str | None = None) -> Problem:
-    """Why one site cannot take its launch error up."""
-    stages = () if stage_id is None else (stage_id,)
-    return Problem(f"site {site_id}", what, expected, code=code, touches=(Touch(site_id),), stages=stages)
-
-
 def _counted_before(network: Network, measurements: Sequence[Measurement]) -> tuple[Problem, ...]:
     """What is said of measurements that are older than a correction."""
     known = [found for found in made_before(network, measurements) if found is not None]
@@ -308,6 +179,22 @@ def _counted_before(network: Network, measurements: Sequence[Measurement]) -> tu
         last = max(found.correction.taken_at for found in known)
         what = f"{len(known) - len(sure)} of these may be older than the correction of {last}: taken to be"
         told.append(Problem("when", what, TIME_EXPECTED, "warning", code="time-not-sure"))
+    return tuple(told)
+
+
+def _counted_together(hand: InHand) -> tuple[Problem, ...]:
+    """What is said of measurements that were left out, and of those that the plan keeps."""
+    told = []
+    if hand.kept_n:
+        what = f"{hand.kept_n} more that the plan keeps were made with the same settings: all are adjusted together"
+        told.append(Problem("when", what, "nothing", "warning", code="measured-with-kept"))
+    if hand.repeated:
+        at = ", ".join(m.where or m.point for m in hand.repeated[:5]) + (", ..." if len(hand.repeated) > 5 else "")
+        what = f"{len(hand.repeated)} stand there twice (sites, place, value and minute alike) and count once: {at}"
+        told.append(Problem("rows", what, "each measurement once", "warning", code="measurement-repeated"))
+    if hand.superseded:
+        what = f"{len(hand.superseded)} were made before a site was set anew and measured again: left out"
+        told.append(Problem("when", what, "nothing", "warning", code="measurement-superseded"))
     return tuple(told)
 
 

@@ -11,8 +11,29 @@ Mark = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
 Instant = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}Z$")]
 
 
+class Measured(Record):
+    """A measurement that a correction rests on, as it came: those of the same settings count together."""
+
+    when: str
+    point: str
+    lat_deg: float
+    lon_deg: float
+    site: str
+    reference_site: str
+    delay_difference_us: float
+    uncertainty_us: float
+    reference_plane: str
+    by: str
+    rx_ground_m: float | None = None
+    response: str = ""
+    shared_uncertainty_us: float | None = None
+
+
 class Correction(Record):
-    """Launch errors that stages took up, and the settings that were in force when they were measured."""
+    """Launch errors that stages took up, and the settings that were in force when they were measured.
+
+    There is one for each set of settings: what is measured later with the same ones refines it, and never adds to it.
+    """
 
     taken_at: Instant
     """When, in UTC: the new settings did not exist before."""
@@ -24,6 +45,8 @@ class Correction(Record):
     """Stage that took the error up, by site."""
     amounts_us: dict[str, float]
     """What the latency of that stage grew by, by site. [us]"""
+    measured: Annotated[tuple[Measured, ...], Field(max_length=20_000)] | None = None
+    """The measurements themselves; documents of before have their marks alone."""
 
     @model_validator(mode="after")
     def _is_an_instant(self) -> "Correction":

@@ -120,6 +120,28 @@ def test_a_correction_counts_once_through_the_page(
     assert 1253.2 == pytest.approx(latency["south-exciter"], abs=0.001)
 
 
+def test_the_same_lines_spelled_otherwise_move_nothing(post: Callable[..., Any], store: Store, number: int) -> None:
+    """None held, one site chosen: half of 3 us, and no half of what is left with every respelling."""
+    base = HEAD + "".join(
+        f"2026-10-0{k} 02:10Z,p{k},36.3{k},-84.2,south,north,{{}},0.05,antenna,ab\n" for k in range(1, 5)
+    )
+    bare = [
+        Measurement("", "", float(f"36.3{k}"), -84.2, "south", "north", 0.0, 0.05, "antenna", "") for k in range(1, 5)
+    ]
+    planned = planned_differences(network_of(dict(store.read(number).document), ""), bare)
+    table = base.format(*(f"{value + 3.0:.4f}" for value in planned))
+    one_later = "".join(
+        line.replace("02:10Z", "02:10:01Z") if k == 2 else line
+        for k, line in enumerate(table.splitlines(keepends=True))
+    )
+    spelled = (table, table.replace(",p", ",q").replace(",ab", ",cd"), table.replace("Z,", "+00:00,"), one_later)
+    chosen = {"stage-south": "south-exciter", "author": "ab"}
+    for text in spelled:
+        post(f"/networks/{number}/measurements/keep", csv=text, base=str(store.read(number).revision.number), **chosen)
+        latency = {s["id"]: s.get("latency_us") for s in store.read(number).document["stages"]}
+        assert 1251.5 == pytest.approx(latency["south-exciter"], abs=0.001)
+
+
 @pytest.mark.parametrize(
     ("changed", "words"),
     [

@@ -6,10 +6,11 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.answer.corrected import correctable_stages, corrected
 from sfn.answer.echoes import Echoes, echoes
 from sfn.answer.map_files import MEDIA
 from sfn.answer.measurement_table import template, understood_measurements
-from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, reconciled, residual_places
+from sfn.answer.reconciled import Reconciled, reconciled, residual_places
 from sfn.answer.recordings import Measured
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate

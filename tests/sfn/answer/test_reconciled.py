@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.reconciled import Reconciled, correctable_stages, corrected, document, reconciled, residual_places
+from sfn.answer.corrected import correctable_stages, corrected
+from sfn.answer.reconciled import Reconciled, document, reconciled, residual_places
 from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.survey.measurements import Measurement
