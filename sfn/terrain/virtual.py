@@ -6,7 +6,7 @@ held against a list of what may stand in it before GDAL sees it, and each member
 
 import re
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree.ElementTree import Element, ParseError
 
 MOST_BYTES = 4_000_000
 MOST_MEMBERS = 2000
@@ -58,8 +58,11 @@ def members_of(path: Path) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(_member(path, element) for element in named))
 
 
-def _parsed(path: Path) -> ElementTree.Element:
+def _parsed(path: Path) -> Element:
     """The text of a virtual raster as XML, without definitions of its own."""
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import fromstring
+
     expected = "a virtual raster of GDAL"
     if path.stat().st_size > MOST_BYTES:
         raise UnusableError("is too large for a virtual raster", f"{MOST_BYTES} bytes at most")
@@ -67,12 +70,13 @@ def _parsed(path: Path) -> ElementTree.Element:
     if b"<!" in raw or b"\0" in raw:
         raise UnusableError("holds definitions or remarks of its own", expected)
     try:
-        return ElementTree.fromstring(raw)  # without definitions it has no entities either
-    except ElementTree.ParseError as error:
+        root: Element = fromstring(raw, forbid_dtd=True)
+    except (ParseError, DefusedXmlException) as error:
         raise UnusableError("cannot be read as a raster", expected) from error
+    return root
 
 
-def _member(path: Path, element: ElementTree.Element) -> Path:
+def _member(path: Path, element: Element) -> Path:
     """One member, refused unless it is a plain raster file beside the virtual one."""
     name = (element.text or "").strip().removeprefix("./")
     expected = "members that lie beside it and came with it, named without a path (relativeToVRT)"
