@@ -178,7 +178,7 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
     expected_us = number_of(form, "expected_us", usual=0.0, least=-60e6, greatest=60e6, unit="us")
     search_us = number_of(form, "search_us", usual=500_000.0, least=1.0, greatest=5e6, unit="us")
     weighting = cast(Weighting, "phat" if form.get("weighting") == "phat" else "ml")
-    use_pilot = bool(form.get("pilot"))
+    use_pilot, alone = bool(form.get("pilot")), bool(form.get("alone"))
 
     def work(progress: Progress) -> object:
         try:
@@ -189,6 +189,7 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
                 expected_us=expected_us,
                 search_us=search_us,
                 use_pilot=use_pilot,
+                alone=alone,
                 tell=progress.tell,
             )
         finally:

@@ -12,7 +12,13 @@ from sfn.survey.alignment import Tell, untold
 from sfn.survey.correlate import delay, marked_delay
 from sfn.survey.recording import FileSource, channels
 from sfn.survey.spectra import Weighting
-from sfn.survey.verdict import Delay
+from sfn.survey.verdict import NORMAL_95, Delay
+
+# What clocks and filters of a recorder are worth between a tone and a band.
+_ONE_NANOSECOND_US = 1e-3
+# A second FM arrival that no misfit shows, as a standard uncertainty; of 90 recordings it moved the delay by 0.57 us
+# at most: tests/bench/bench_two_arrivals.py.
+CLOSE_ARRIVAL_US = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,10 @@ class Measured:
     refined: pilot.Refined | None
     phase: pilot.PilotPhase | None
     problems: tuple[Problem, ...]
+    alone: bool = False
+    """Whether it was said that one site alone arrives."""
+    close_us: float = 0.0
+    """What a close second arrival, which no demodulated recording shows, adds to the standard uncertainty. [us]"""
 
 
 def measured(
@@ -63,9 +73,15 @@ def measured(
     high_hz: float | None = None,
     greatest_drift_us: float = 0.1,
     use_pilot: bool = False,
+    alone: bool = False,
     tell: Tell = untold,
 ) -> Measured:
     """Delay between two channels of one recording, or between two recordings.
+
+    What a receiver demodulated holds one delay only where one site dominates: of FM arrivals the instantaneous
+    frequencies do not add, the weaker one's weight changes with the carrier's phase. A second arrival farther off
+    shows in the phase that is left over, and the answer is refused; one within a microsecond, or far below the first,
+    does not show, and the interval is widened by what it may be worth.
 
     Parameters
     ----------
@@ -74,6 +90,8 @@ def measured(
     chosen : Chosen
     use_pilot : bool
         Refine by the 19 kHz pilot.
+    alone : bool
+        It is sure that one site alone arrives: the others are silent, or both channels came by cable.
     weighting, expected_us, search_us, low_hz, high_hz, greatest_drift_us, tell
         As `sfn.survey.correlate.delay`.
 
@@ -109,14 +127,51 @@ def measured(
     else:
         found, signal, marker = marked_delay((markers[0], reference), (markers[1], off_air), **options)
         signal_us, marker_us = signal.delay_us, marker.delay_us
+    coarse_us = found.uncertainty_us
+    if not alone:
+        found = _several(found, where=off_air.name)
     refined = phase = None
     problems = list(found.problems)
     if use_pilot and found.delay_us is not None and found.uncertainty_us is not None:
         try:
             refined, phase = _refined(reference, off_air, found, marked=markers is not None)
+            problems += _disagrees(off_air, refined, coarse_uncertainty_us=coarse_us or 0.0)
+            if not alone:
+                refined = replace(refined, uncertainty_us=math.hypot(refined.uncertainty_us, CLOSE_ARRIVAL_US))
         except PlanError as error:
             problems += [replace(p, severity="warning") for p in error.problems]
-    return Measured(reference.name, off_air.name, found, signal_us, marker_us, refined, phase, problems=tuple(problems))
+    return Measured(
+        reference.name,
+        off_air.name,
+        found,
+        signal_us,
+        marker_us,
+        refined,
+        phase,
+        problems=tuple(problems),
+        alone=alone,
+        close_us=0.0 if alone else CLOSE_ARRIVAL_US,
+    )
+
+
+def _several(found: Delay, *, where: str) -> Delay:
+    """The delay where more than one site may arrive: refused by its misfit, else with a wider interval."""
+    if found.delay_us is None or found.uncertainty_us is None:
+        return found
+    if found.misfit_ratio > found.misfit_limit_ratio:
+        what = (
+            f"{found.misfit_ratio:.1f} times as much phase is left over as noise explains: several sites arrive,"
+            " samples slipped within it, or filters of the two channels differ; after a demodulator no one delay holds then"
+        )
+        expected = "one site at a time, the others silent; or say that one site alone arrives"
+        values = {"misfit_ratio": found.misfit_ratio, "greatest_ratio": found.misfit_limit_ratio}
+        problem = Problem(where, what, expected, code="several-arrivals", values=values)
+        return replace(
+            found, delay_us=None, uncertainty_us=None, low_us=None, high_us=None, problems=(*found.problems, problem)
+        )
+    sigma = math.hypot(found.uncertainty_us, CLOSE_ARRIVAL_US)
+    low_us, high_us = found.delay_us - NORMAL_95 * sigma, found.delay_us + NORMAL_95 * sigma
+    return replace(found, uncertainty_us=sigma, low_us=low_us, high_us=high_us)
 
 
 def document(answer: Measured) -> dict[str, Any]:
@@ -135,6 +190,12 @@ def document(answer: Measured) -> dict[str, Any]:
         "pilot_cycles": None if fine is None else fine.cycles,
         "pilot_phase_deg": None if phase is None else phase.phase_deg,
         "pilot_frequency_hz": None if phase is None else phase.frequency_hz,
+    }
+    tree |= {
+        "kind": "demodulated",
+        "alone": answer.alone,
+        "close_arrival_us": answer.close_us,
+        "misfit_limit_ratio": _finite(answer.found.misfit_limit_ratio),
     }
     tree["peaks"] = [{"delay_us": p.delay_us, "height_ratio": p.height_ratio} for p in answer.found.peaks]
     tree["problems"] = [p.as_json() for p in answer.problems]
@@ -219,6 +280,17 @@ def _refined(
         raise PlanError([Problem(off_air.name, what, "one recorder for both channels", code="clocks-too-far-apart")])
     coarse_us, uncertainty_us = found.delay_us or 0.0, found.uncertainty_us or 0.0
     return pilot.refined(reference, off_air, coarse_us=coarse_us, coarse_uncertainty_us=uncertainty_us)
+
+
+def _disagrees(off_air: FileSource, refined: pilot.Refined, *, coarse_uncertainty_us: float) -> list[Problem]:
+    """A pilot whose delay lies outside the interval of the correlation."""
+    reach_us = NORMAL_95 * math.hypot(coarse_uncertainty_us, refined.uncertainty_us)
+    if abs(refined.moved_us) <= max(reach_us, _ONE_NANOSECOND_US):
+        return []
+    what = f"the pilot says {refined.moved_us:+.4f} us more than the correlation, whose interval is +-{reach_us:.4f} us"
+    expected = "one site alone, and a pilot that was not made anew: do not use either number before both agree"
+    values = {"moved_us": refined.moved_us, "reach_us": reach_us}
+    return [Problem(off_air.name, what, expected, "warning", code="pilot-disagrees", values=values)]
 
 
 def _finite(value: Any) -> Any:

@@ -7,8 +7,10 @@ burst) stands in that channel of both, and their starting times and clocks cance
 JSON keys: `reference`, `off_air` (file and channel), `weighting`; `delay_us` (positive: off air is later; null when
 refused), `uncertainty_us` (one sigma), `low_us`, `high_us` (95 %), `bound_us` (Cramer-Rao at the coherence found);
 `refused`; `drift_us_per_s` (= ppm) and `drift_uncertainty_us_per_s`; `dispersion_us` (upper half of the band minus
-lower), `misfit_ratio` (phase left over, about 1 for one clean arrival), `inverted`, `coherence_ratio`, `band_low_hz`,
-`band_high_hz`, `duration_s`; `peaks` (delay_us, height_ratio; highest first); with --pilot (else null)
+lower), `misfit_ratio` (phase left over, about 1 for one clean arrival; refused above `misfit_limit_ratio`), `kind`
+(demodulated: audio or composite), `alone` (as said), `close_arrival_us` (part of `uncertainty_us` for a second arrival
+so close or so weak that no demodulated recording shows it; 0 with --alone), `inverted`, `coherence_ratio`,
+`band_low_hz`, `band_high_hz`, `duration_s`; `peaks` (delay_us, height_ratio; highest first); with --pilot (else null)
 `pilot_delay_us`, `pilot_uncertainty_us`, `pilot_phase_deg`, `pilot_frequency_hz`, `pilot_cycles`; with
 --marker-channel (else null) `signal_delay_us`, `marker_delay_us`; `problems` (errors refuse, warnings doubt).
 """
@@ -38,6 +40,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--high-hz", type=float, help="highest frequency used; default half the rate")
     parser.add_argument("--greatest-drift-us", type=float, default=0.1, help="refuse when the delay moves by more")
     parser.add_argument("--pilot", action="store_true", help="refine by the 19 kHz pilot of an FM composite")
+    parser.add_argument(
+        "--alone", action="store_true", help="one site alone arrives: the others are silent, or both came by cable"
+    )
     add_json(parser)
 
 
@@ -53,6 +58,7 @@ def run(args: argparse.Namespace) -> int:
         high_hz=args.high_hz,
         greatest_drift_us=args.greatest_drift_us,
         use_pilot=args.pilot,
+        alone=args.alone,
     )
     tree = document(answer)
     if args.json:
@@ -71,6 +77,11 @@ def text(tree: dict[str, Any]) -> str:
         half = number(tree["high_us"] - tree["delay_us"], 4)
         delay_us = number(tree["delay_us"], 4, signed=True)
         lines.append(f"delay      {delay_us} us  +-{half} us (95 %)  positive: off air is later")
+    if tree["delay_us"] is not None and not tree["alone"]:
+        lines.append(
+            f"of it      +-{number(1.96 * tree['close_arrival_us'], 2)} us for a second arrival too close or too weak"
+            " to show after a demodulator; --alone where no other site arrives"
+        )
     if tree["coherence_ratio"] is not None:
         band = f"{number(tree['band_low_hz'] / 1e3, 2)} to {number(tree['band_high_hz'] / 1e3, 2)} kHz"
         coherent = f"coherence {number(tree['coherence_ratio'], 3)}, {number(tree['duration_s'])} s"

@@ -9,6 +9,7 @@ blocks, gives the rest. Nothing is interpolated between samples of the correlati
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.survey.agreement import LEAST_SHARE, agreement, long_enough, shares
@@ -32,10 +33,15 @@ from sfn.survey.spectra import (
     phase_misfit,
     phase_slope,
 )
-from sfn.survey.verdict import NORMAL_95, Delay, Found, Peak, answer, doubts, drifts, driven, jump, refusal
+from sfn.survey.verdict import NORMAL_95, RIVAL_RATIO, Delay, Found, Peak, answer, doubts, drifts, driven, jump, refusal
 
 _LISTED_RATIO = 0.25
+# Noise moves a side lobe; what is a quarter higher than lobes explain is something else.
+_LOBE_FACTOR = 1.25
 _NEIGHBOURS_N, _SURE_RATIO = 9, 0.5
+# One arrival leaves 0.6 to 1.05 of the phase that noise explains; five standard deviations where few bins count.
+# Under Hann's window two neighbouring bins are one reading.
+_MISFIT_RATIO, _BINS_PER_READING = 0.25, 2.0
 
 
 def delay(
@@ -83,7 +89,7 @@ def delay(
         raise PlanError([Problem("high_hz", what, f"0 <= low < high <= {nyquist:g} Hz", code="band-out-of-range")])
     tell("looking at levels", done=0, total=1)
     problems = [p for s in (reference, off_air) for p in driven(s, modulation(s), judge_clipping=judge_clipping)]
-    if any(p.code == "recording-silent" for p in problems):
+    if any(p.code in ("recording-silent", "recording-not-finite") for p in problems):
         return refusal(problems, weighting=weighting)
     tell("searching", done=0, total=1)
     coarse = search(reference, off_air, expected_us=expected_us, search_us=search_us)
@@ -213,6 +219,7 @@ def _found(fine: Sections, *, whole: Spectra, weight: Floats, inverted: bool) ->
         duration_s=whole.duration_s,
         sections_s=fine.heard_s[heard],
         sections_us=(parts_us + np.array([fine.line.at(t) for t in fine.heard_s]))[heard],
+        misfit_limit_ratio=1.0 + max(_MISFIT_RATIO, 5.0 * np.sqrt(2.0 * _BINS_PER_READING / len(used))),
     )
 
 
@@ -258,6 +265,23 @@ def _drift(middle_s: Floats, parts_us: Floats, *, share: Floats, sigma_us: float
     return slope, float(np.sqrt(explained / ((w * t) @ t)) * inflation), float(inflation)
 
 
+def _without_lobes(at: NDArray[np.int64], size: Floats, lobes: Floats) -> NDArray[np.int64]:
+    """Peaks, the highest first, without those that are side lobes of a higher one.
+
+    A lobe nearly as high as its peak is kept: of a tone nobody can tell which is meant.
+    """
+    kept: list[int] = []
+    for k in at.tolist():
+        from_others = 0.0
+        for other in kept:
+            around = np.take(lobes, range(abs(k - other) - 1, abs(k - other) + 2), mode="wrap")
+            if float(around.max()) < RIVAL_RATIO:
+                from_others += float(size[other] * around.max())
+        if size[k] > _LOBE_FACTOR * from_others:
+            kept.append(k)
+    return np.array(kept, dtype=np.int64)
+
+
 def _peaks(coarse: Coarse, *, whole: Spectra, weight: Floats, rate_hz: int, near_us: float) -> tuple[Peak, ...]:
     """Peaks over the whole search, highest first, with the weights now known."""
     import scipy.fft
@@ -273,7 +297,11 @@ def _peaks(coarse: Coarse, *, whole: Spectra, weight: Floats, rate_hz: int, near
     at, _ = scipy.signal.find_peaks(
         np.concatenate(([0.0], size, [0.0])), height=max(_LISTED_RATIO * top, min(CLEAR_PEAK_RATIO * noise, 0.9 * top))
     )
-    at = at[np.argsort(size[at - 1])[::-1]][:8] - 1
+    at = at[np.argsort(size[at - 1])[::-1]] - 1
+    lobes = np.abs(
+        scipy.fft.irfft(np.abs(coarse.cross) * np.interp(grid, whole.frequency_hz, response), coarse.samples)
+    )
+    at = _without_lobes(at, size, lobes / max(float(lobes[0]), 1e-300))[:8]
     listed = [
         Peak(float(1e6 * (k - coarse.reach_samples + coarse.shift_samples) / rate_hz), float(size[k]) / top) for k in at
     ]

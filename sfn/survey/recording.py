@@ -88,10 +88,16 @@ class FileSource:
         found = np.zeros(count)
         first, last = max(start, 0), min(start + count, self.frames)
         if last > first:
-            with soundfile.SoundFile(str(self.path)) as file:
-                file.seek(first)
-                read = file.read(last - first, dtype="float64", always_2d=True)
-            found[first - start : first - start + len(read)] = read[:, self.channel]
+            try:
+                with soundfile.SoundFile(str(self.path)) as file:
+                    file.seek(first)
+                    read = file.read(last - first, dtype="float64", always_2d=True)
+            except soundfile.LibsndfileError as error:
+                raise PlanError([_truncated(self.path, f"breaks off ({error.error_string.rstrip('.')})")]) from error
+            if len(read) < last - first:
+                what = f"breaks off after {first + len(read)} of the {self.frames} samples that its head promises"
+                raise PlanError([_truncated(self.path, what)])
+            found[first - start : last - start] = read[:, self.channel]
         return found
 
 
@@ -124,10 +130,37 @@ def channels(path: Path | str) -> tuple[FileSource, ...]:
         ) from error
     if info.frames == 0:
         raise PlanError([Problem(path.name, "holds no samples", "a recording of at least a second", code="file-empty")])
+    missing_bytes = _missing_bytes(path)
+    if missing_bytes:
+        what = f"is truncated: {missing_bytes} bytes are missing of the samples that its head promises"
+        raise PlanError([_truncated(path, what)])
     return tuple(
         FileSource(path=path, channel=k, rate_hz=int(info.samplerate), frames=int(info.frames), channels=info.channels)
         for k in range(info.channels)
     )
+
+
+def _truncated(path: Path, what: str) -> Problem:
+    """A file that ends before it should: what is missing would count as silence."""
+    return Problem(path.name, what, "the whole file, copied again", code="recording-truncated")
+
+
+def _missing_bytes(path: Path) -> int:
+    """Bytes of samples that a WAV file's head promises and the file does not hold; 0 for other files.
+
+    RIFF (Microsoft and IBM, 1991): chunks of a four-letter name, a length in four bytes, and that many bytes, padded
+    to an even number. A length of 0 or of 0xFFFFFFFF is that of a recorder that was not stopped, or of RF64.
+    """
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        if file.read(4) != b"RIFF" or len(file.read(8)) < 8:
+            return 0
+        while len(head := file.read(8)) == 8:
+            length = int.from_bytes(head[4:], "little")
+            if head[:4] == b"data":
+                return 0 if length == 0xFFFFFFFF else max(0, file.tell() + length - size)
+            file.seek(length + length % 2, 1)
+    return 0
 
 
 def chunks(source: Source, *, chunk_samples: int = CHUNK_SAMPLES) -> Iterator[Samples]:
@@ -144,6 +177,8 @@ class Modulation:
     rms_db: float
     full_scale_pct: float
     flat_topped_pct: float
+    not_finite_n: int = 0
+    """Samples that are no number or infinite; the other figures leave them out."""
 
 
 def modulation(source: Source) -> Modulation:
@@ -157,8 +192,11 @@ def modulation(source: Source) -> Modulation:
         than tenfold over the 1 % below, else 0. [%]  A sine piles up 1.4-fold, programme less.
     """
     peaks, top, below = [], [], []
-    square, at_full_scale = 0.0, 0
-    for piece in chunks(source):
+    square, at_full_scale, not_finite_n = 0.0, 0, 0
+    for read in chunks(source):
+        good = np.isfinite(read)
+        not_finite_n += int(np.count_nonzero(~good))
+        piece = np.where(good, read, 0.0)
         size = np.abs(piece)
         peak = float(size.max())
         peaks.append(peak)
@@ -176,6 +214,7 @@ def modulation(source: Source) -> Modulation:
             rms_db=float(10 * np.log10(square / source.frames)),
             full_scale_pct=100.0 * at_full_scale / source.frames,
             flat_topped_pct=100.0 * flat / source.frames,
+            not_finite_n=not_finite_n,
         )
 
 

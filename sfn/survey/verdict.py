@@ -49,7 +49,8 @@ class Delay:
     coherence_ratio : float
         Median coherence of the bins used.
     peaks : tuple of Peak
-        All peaks of at least a quarter of the highest; several arrivals show here.
+        All peaks of at least a quarter of the highest that are not side lobes of a higher one; several arrivals show
+        here.
     sections_s, sections_us : ndarray (N,)
         Middle of each section and the delay found in it alone.
     problems : tuple of Problem
@@ -75,6 +76,8 @@ class Delay:
     sections_s: Floats
     sections_us: Floats
     problems: tuple[Problem, ...]
+    misfit_limit_ratio: float = float("nan")
+    """What chance alone leaves `misfit_ratio` below: see `correlate`."""
 
     @property
     def refused(self) -> bool:
@@ -100,11 +103,17 @@ class Found:
     duration_s: float
     sections_s: Floats
     sections_us: Floats
+    misfit_limit_ratio: float = float("nan")
 
 
 def driven(source: Source, level: Modulation, *, judge_clipping: bool) -> list[Problem]:
     """Problems of one channel's level."""
     where = source.name
+    if level.not_finite_n:
+        what = f"holds {level.not_finite_n} samples that are no number or infinite: a broken file or converter"
+        values = {"not_finite_n": float(level.not_finite_n)}
+        code = "recording-not-finite"
+        return [Problem(where, what, "a recording of finite samples", code=code, values=values)]
     if level.rms_db < SILENT_DB and level.peak_db < SILENT_DB + 20:
         what = "is silent" if level.peak_db == -np.inf else f"is silent ({level.rms_db:.0f} dB below full scale)"
         return [
@@ -226,6 +235,7 @@ def answer(
         sections_s=found.sections_s,
         sections_us=found.sections_us,
         problems=tuple(problems),
+        misfit_limit_ratio=found.misfit_limit_ratio,
     )
 
 
