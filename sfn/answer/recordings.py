@@ -161,7 +161,7 @@ def _several(found: Delay, *, where: str) -> Delay:
     if found.misfit_ratio > found.misfit_limit_ratio:
         what = (
             f"{found.misfit_ratio:.1f} times as much phase is left over as noise explains: several sites arrive,"
-            " samples slipped within it, or filters of the two channels differ; after a demodulator no one delay holds then"
+            " samples slipped within it, or filters of the two channels differ: no one delay holds"
         )
         expected = "one site at a time, the others silent; or say that one site alone arrives"
         values = {"misfit_ratio": found.misfit_ratio, "greatest_ratio": found.misfit_limit_ratio}
