@@ -88,7 +88,15 @@ def level_rasters(
     if not missing:
         return
     threads = isinstance(executor, ThreadPoolExecutor)
-    shared = _shared([transmitters[n] for n in missing], grid, ground) if threads else ground
+
+    def look() -> None:
+        """While the ground is read, which may take longer than a site."""
+        if stopped():
+            raise SweepCancelled
+        if progress is not None:
+            progress(transmitters[missing[0]].id, 0, grid.pixels_n)
+
+    shared = _shared([transmitters[n] for n in missing], grid, ground, look) if threads else ground
     pending: dict[Future[LevelRaster], int] = {}
     try:
         for n in missing:
@@ -114,12 +122,13 @@ def level_rasters(
         wait(pending)
 
 
-def _shared(transmitters: Sequence[Transmitter], grid: Grid, ground: Ground) -> GroundWindow:
+def _shared(transmitters: Sequence[Transmitter], grid: Grid, ground: Ground, look: Callable[[], None]) -> GroundWindow:
     """The ground of all sites read once, so that a place has one height for all of them."""
     rectangles = [rectangle(t, grid.bounds_deg) for t in transmitters]
     south, north = min(r[0] for r in rectangles), max(r[2] for r in rectangles)
     west, east = min(r[1] for r in rectangles), max(r[3] for r in rectangles)
-    return ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
+    look()
+    return ground_window(ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east, look=look)
 
 
 def _of_site(progress: SiteProgress | None, site: str) -> Callable[[int, int], None] | None:

@@ -4,7 +4,7 @@ All tiles are read onto one lattice in WGS84 latitude and longitude, the same wh
 that a place has one height. Finer tiles lie on top of coarser ones; a void in the finer shows the coarser.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -239,6 +239,7 @@ def window(
     north_deg: float,
     east_deg: float,
     most_samples: int = MOST_SAMPLES,
+    look: Callable[[], None] | None = None,
 ) -> HeightGrid:
     """Heights of all tiles on one regular grid round a rectangle, for a kernel to walk over.
 
@@ -249,6 +250,8 @@ def window(
         What the grid must contain; `east_deg` may run past 180. [degrees]
     most_samples : int
         Bound on the size: above it the grid gets coarser by a whole factor, each sample the mean of its cell.
+    look : callable(), optional
+        Called before each block of a file is read; what it raises ends the reading.
 
     Returns
     -------
@@ -277,17 +280,17 @@ def window(
         factor,
     )
     if factor > 1 or not _lay_blocks(terrain, target, int(top), int(left)):
-        _lay_parts(terrain, target)
+        _lay_parts(terrain, target, look)
     return target
 
 
-def _lay_parts(terrain: Terrain, target: HeightGrid) -> bool:
+def _lay_parts(terrain: Terrain, target: HeightGrid, look: Callable[[], None] | None = None) -> bool:
     """Lay all that overlaps onto the target, in place; whether there was any."""
     any_there = False
     for part in terrain.parts:
         for turn_deg in (0.0, 360.0, -360.0):
             if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
-                _lay(part, target, turn_deg, terrain.blended)
+                _lay(part, target, turn_deg, terrain.blended, look)
                 any_there = True
     return any_there
 
@@ -358,7 +361,9 @@ def _overlaps(
     )
 
 
-def _lay(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool) -> None:
+def _lay(
+    part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool, look: Callable[[], None] | None
+) -> None:
     """Lay a tile or grid onto the target, in place, wherever it knows a height; only where it lies, block by block."""
     south, west, north, east = part.bounds_deg
     rows, columns = target.height_m.shape
@@ -369,6 +374,8 @@ def _lay(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: 
     right = min(int((east + turn_deg - target_west) / target.step_lon_deg) + 3, columns)
     for row in range(top, bottom, LAID_SAMPLES):
         for column in range(left, right, LAID_SAMPLES):
+            if look is not None:
+                look()
             block = replace(
                 target,
                 height_m=target.height_m[

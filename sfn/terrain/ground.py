@@ -1,5 +1,6 @@
 """All that lies under a network: terrain, what covers it, and zones, from the sources its document names."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -163,6 +164,7 @@ def ground_window(
     north_deg: float,
     east_deg: float,
     most_samples: int = MOST_SAMPLES,
+    look: Callable[[], None] | None = None,
 ) -> GroundWindow:
     """The ground inside a rectangle as arrays; arguments as `sfn.terrain.dem.window`.
 
@@ -181,7 +183,7 @@ def ground_window(
             return None
         return window(
             source, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg,
-            most_samples=most_samples,
+            most_samples=most_samples, look=look,
         )  # fmt: skip
 
     beside = min(most_samples, MOST_COVER_SAMPLES)

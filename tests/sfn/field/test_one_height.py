@@ -18,6 +18,7 @@ from sfn.field.raster import level_raster
 from sfn.field.rasters import CacheFolder, level_rasters
 from sfn.field.transmitter import Transmitter
 from sfn.geodesy.grid import grid_for
+from sfn.propagation.link import SweepCancelled
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.ground import Ground, averaged_says, ground_window
 
@@ -140,3 +141,18 @@ def test_what_is_averaged_is_said_and_kept(ground: Ground, tmp_path: Path, monke
     assert f"mean of {said[0]} x {said[0]} samples" in averaged_says(said[0], 1)
     assert "every 4th sample" in averaged_says(1, 4)
     assert averaged_says(1, 1) == ""
+
+
+def test_a_cancel_is_heard_while_the_ground_is_read(ground: Ground, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before each block of a file it is asked, and progress told; once it is said no further block is read."""
+    monkeypatch.setattr("sfn.terrain.dem.LAID_SAMPLES", 100)
+    grid = grid_for((46.8, 9.1, 47.4, 9.9), pixel_m=2000.0)
+    told: list[tuple[str, int]] = []
+    with ThreadPoolExecutor(1) as executor, pytest.raises(SweepCancelled):
+        for _ in level_rasters(
+            [SITE], grid, ground=ground, rx_height_m=10.0, executor=executor,
+            progress=lambda site, done, total: told.append((site, done)), cancelled=lambda: len(told) >= 5,
+        ):  # fmt: skip
+            pass
+
+    assert [("a", 0)] * 5 == told
