@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from sfn.plan import Network
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
 from sfn.report.numbers import number
 from sfn.report.vector import collection
-from sfn.terrain.ground import Ground
+from sfn.terrain.ground import Ground, averaged_says
 
 LICENCE = "licence"
 
@@ -64,6 +64,13 @@ class Contours:
     smooth: bool
     sites: tuple[SiteContour, ...]
     insides: tuple[Inside, ...]
+    averaged: tuple[int, int] = (1, 1)
+    """As in `sfn.reception.coverage.Coverage`."""
+
+    @property
+    def averaged_says(self) -> str:
+        """What must be said where the ground was made coarser; empty where it was not."""
+        return averaged_says(*self.averaged)
 
 
 def network_contours(
@@ -104,16 +111,17 @@ def network_contours(
     """
     wanted = _wanted(network, sites, main)
     radiating = {t.id: t for t in transmitters(network, placed)}
-    levels = {
-        wanted[n]: raster.level_dbuvm + shift_on(network, radiating[wanted[n]], grid)
-        for n, raster in level_rasters(
-            [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
-            receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
-            cancelled=cancelled,
-        )
-    }  # fmt: skip
+    levels, averaged = {}, (1, 1)
+    for n, raster in level_rasters(
+        [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
+        receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
+        cancelled=cancelled,
+    ):  # fmt: skip
+        levels[wanted[n]] = raster.level_dbuvm + shift_on(network, radiating[wanted[n]], grid)
+        averaged = (max(averaged[0], raster.averaged_n), max(averaged[1], raster.cover_averaged_n))
     smooth = ground.terrain is None
-    return _contours(network, wanted, levels, grid, at_dbuvm=at_dbuvm, smooth=smooth, main=main, licence=licence)
+    found = _contours(network, wanted, levels, grid, at_dbuvm=at_dbuvm, smooth=smooth, main=main, licence=licence)
+    return replace(found, averaged=averaged)
 
 
 def coverage_contours(
@@ -129,9 +137,10 @@ def coverage_contours(
     wanted = _wanted(network, sites, main)
     rows = {name: computed.level_dbuvm[computed.sites.index(name)] for name in wanted}
     levels = {name: row.reshape(computed.grid.shape) for name, row in rows.items()}
-    return _contours(
+    found = _contours(
         network, wanted, levels, computed.grid, at_dbuvm=at_dbuvm, smooth=computed.smooth, main=main, licence=licence
     )
+    return replace(found, averaged=computed.averaged)
 
 
 def _wanted(network: Network, sites: Sequence[str], main: str | None) -> tuple[str, ...]:
@@ -183,6 +192,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
     return {
         "at_dbuvm": found.at_dbuvm,
         "smooth_earth": found.smooth,
+        "terrain_averaged": found.averaged_says or None,
         "file": file,
         "sites": [
             {

@@ -119,5 +119,7 @@ def _print(found: Contours) -> None:
     )
     for sentence in sentences(found):
         print(sentence)
+    if found.averaged_says:
+        print(found.averaged_says)
     if found.smooth:
         print("no terrain: smooth earth")

@@ -100,6 +100,7 @@ def run(args: argparse.Namespace) -> int:
     if args.nights:
         answer["nights"] = nights_document([found, *later])
     answer |= {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
+    answer |= {"terrain_averaged": computed.averaged_says or None}
     answer["level_shifts"] = shift_says(network) or None
     if args.json:
         print_json(answer)
