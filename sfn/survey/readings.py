@@ -326,6 +326,23 @@ def _slip(value: Fraction, planned: Fraction, *, unit: str, old: Fraction | None
             return f"{typed} is {words} the planned {meant}: is the decimal point right?"
     if sorted(_digits(value)) == sorted(_digits(planned)) and _digits(value) != _digits(planned):
         return f"{typed} has the digits of the planned {meant} in another order: is it a slip?"
+    return None if old is None or old == planned else _slip_of_old(value, old, unit=unit)
+
+
+def _slip_of_old(value: Fraction, old: Fraction, *, unit: str) -> str | None:
+    """The slip of the pen that leads from the value before the change to `value`, as a question."""
+    typed, was = _amount(value, unit), _amount(old, unit)
+    still = "is the old value still set, and typed with a slip?"
+    if old != 0 and value == -old:
+        return f"{typed} is the old value {was} with the other sign: {still}"
+    for other in _CONFUSED_UNITS:
+        if other != unit and _near(value * unit_length_us(other), old * unit_length_us(unit)):
+            return f"{_text(value)} is the old value {was} in {_unit_words(other)}: {still}"
+    for factor, words in _FACTORS:
+        if _near(value, old * factor):
+            return f"{typed} is {words} the old value {was}: {still}"
+    if sorted(_digits(value)) == sorted(_digits(old)) and _digits(value) != _digits(old):
+        return f"{typed} has the digits of the old value {was} in another order: {still}"
     return None
 
 

@@ -173,3 +173,20 @@ def test_few_restarts_say_so() -> None:
 def test_the_state_of_a_site(agrees: bool | None, measured_us: float | None, expected: str) -> None:
     """Planned, set, measured, disagrees."""
     assert expected == state(as_set_agrees=agrees, measured_us=measured_us, planned_us=100.0, tolerance_us=0.5)
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("160", "160 us has the digits of the old value 106 us in another order"),
+        ("10.6", "10.6 us is a tenth of the old value 106 us"),
+        ("0.106", "0.106 is the old value 106 us in milliseconds"),
+        ("-106", "-106 us is the old value 106 us with the other sign"),
+    ],
+)
+def test_an_old_value_typed_with_a_slip_is_questioned(typed: str, words: str) -> None:
+    """Nobody turned the field, and the old value was typed wrong: both are asked at once."""
+    (asked,) = question_setting(typed, field=field(), planned=382.7, old=106)
+
+    assert words in asked
+    assert "is the old value still set, and typed with a slip?" in asked
