@@ -80,12 +80,23 @@ class Spread:
 def spread(stages: Iterable[Stage]) -> Spread:
     """How far the sum of some stages may be off; the one place where the assumed part is worked out.
 
-    A stage without a stated tolerance counts as exact here; `sfn.check` asks for it.
+    A stage without a stated tolerance counts as exact here; `sfn.check` asks for it. A tolerance common to a model and
+    firmware is one error in all such devices: in the RSS they add before they are squared.
     """
     stages = tuple(stages)
     tolerances = [stage.tolerance_us or 0.0 for stage in stages]
     assumed = (stage.tolerance_us or 0.0 for stage in stages if rests_on_assumption(stage))
-    return Spread(math.fsum(tolerances), math.hypot(*tolerances), math.fsum(assumed))
+    return Spread(math.fsum(tolerances), _rss(stages, tolerances), math.fsum(assumed))
+
+
+def _rss(stages: Sequence[Stage], off_us: Sequence[float]) -> float:
+    """Root of the sum of squares of independent errors; one device, or one model and firmware, is one error. [us]"""
+    together: dict[tuple[str | None, ...], list[float]] = {}
+    for stage, off in zip(stages, off_us, strict=True):
+        common = stage.tolerance_kind == "model" and stage.model is not None
+        one = (stage.model, stage.firmware) if common else (stage.id,)
+        together.setdefault(one, []).append(off)
+    return math.hypot(*(math.fsum(same) for same in together.values()))
 
 
 def _decimal(number: float) -> Decimal:
@@ -307,8 +318,11 @@ def difference_tolerance(a: Iterable[Stage], b: Iterable[Stage]) -> tuple[float,
             left_a[name_a] -= 1
             left_b[name_b] -= 1
     # One device passed twice is off by twice its error, both times the same way.
-    off = [n * (stages[name].tolerance_us or 0.0) for left in (left_a, left_b) for name, n in left.items()]
-    return math.fsum(off), math.hypot(*off)
+    left = [
+        (stages[name], n * (stages[name].tolerance_us or 0.0)) for one in (left_a, left_b) for name, n in one.items()
+    ]
+    off = [worth for _, worth in left]
+    return math.fsum(off), _rss([stage for stage, _ in left], off)
 
 
 def _common(left: Counter[str], stages: Mapping[str, Stage]) -> dict[tuple[str, str | None], list[str]]:

@@ -75,7 +75,7 @@ def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str, s
     heading, end, rest = body.partition("</h1>")
     sheet.write_html(heading + end, font_family="dejavu", tag_styles=_STYLES)
     sheet.set_y(max(sheet.get_y(), 8 + QR_MM) if address else sheet.get_y())
-    sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES)
+    sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES, table_line_separators=True)
     return bytes(sheet.output())
 
 

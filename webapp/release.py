@@ -105,6 +105,9 @@ def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: st
         If it is withheld: no name helps there.
     """
     verdict = line.sheet.verdict
+    if verdict.state == "fit":
+        nothing = Problem("signed_by", "there is nothing to sign off here", "the issue", code="nothing-to-sign")
+        raise RefusedError(422, nothing)
     if verdict.state == "withheld":
         raise RefusedError(422, *(reason.problem for reason in verdict.because("withheld")))
     body = {"note": note, "assumed_stages": list(line.sheet.assumed_stages), "doubts": list(verdict.codes)}

@@ -20,6 +20,7 @@ import ipaddress
 import json
 import os
 import secrets
+import socket
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -64,12 +65,17 @@ class Settings:
 
 def is_loopback(host: str) -> bool:
     """Whether a host name or address stays on this machine."""
-    if host == "localhost":
+    name = host.strip("[]").rstrip(".").lower()
+    if name == "localhost" or name.endswith(".localhost"):
         return True
     try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
+        address = ipaddress.ip_address(name)
     except ValueError:
-        return False
+        try:
+            address = ipaddress.ip_address(socket.inet_aton(name))  # 127.1, 2130706433
+        except OSError:
+            return False
+    return address.is_loopback
 
 
 def default_data_folder(environ: Mapping[str, str]) -> Path:

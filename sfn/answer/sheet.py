@@ -63,6 +63,8 @@ class RouteSheet:
     fields: tuple[FieldLine, ...]
     planes: tuple[PlaneTime, ...]
     verdict: Verdict
+    preset: bool
+    """Whether the device keeps a setting of its own for this route."""
     trials: Commissioning | None
     """Of a commissioning sheet: how far can be tried without crossing a coarse step; None on any other."""
 
@@ -194,6 +196,7 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
         for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
     )
     settings, trials = settings_on_sheet(site, row, verdict)
+    preset = next(chain.set is not None for chain in site.chains if chain.route == row.route)
     fields = tuple(
         FieldLine(
             made.name,
@@ -208,4 +211,4 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
         )
         for made, field in zip(settings, site.delay_fields, strict=True)
     )
-    return RouteSheet(row, stages, fields, plane_times(row), verdict, trials)
+    return RouteSheet(row, stages, fields, plane_times(row), verdict, preset, trials)

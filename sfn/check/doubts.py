@@ -109,7 +109,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "assumed-small": Doubt(_R, "what is assumed is worth less than the tolerated error"),
     "stamp-plane-unused": Doubt(_R, "a plane is named that changes nothing"),
     "rounding-left": Doubt(_R, "what whole steps leave stays below the tolerated error"),
-    "lock-not-stated": Doubt(_R, "no site of the network states its lock sheet"),
+    "lock-not-stated": Doubt(_S, "no site states its lock sheet: carrier, pilot and deviation are not known to agree"),
     "ground-height-doubtful": Doubt(_R, "ten metres are usual on a peak, and worth nanoseconds"),
     "ground-unreadable": Doubt(_R, "delays do not rest on terrain"),
     "terrain-missing": Doubt(_R, "delays do not rest on terrain"),

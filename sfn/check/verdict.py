@@ -4,6 +4,7 @@ A doubt travels: from a parent to the relays it feeds, from the slowest site to 
 a release to the others. What one kind of doubt does stands in `sfn.check.doubts`.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -109,6 +110,12 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     }
 
 
+def _names(network: Network) -> dict[str, str]:
+    """What each site is called; one that shares its name with another bears its id too."""
+    count = Counter(site.name for site in network.sites)
+    return {s.id: s.name if count[s.name] == 1 else f"{s.name} ({s.id})" for s in network.sites}
+
+
 def _tolerated(network: Network) -> float:
     """The tolerated error; none where the service is not known, which withholds every sheet. [us]"""
     try:
@@ -121,20 +128,23 @@ def release_of(network: Network, table: DelayTable) -> tuple[str, ...]:
     """Ids of the sites that are set together, in document order."""
     rows = {row.site_id: row for row in table.rows if row.route == MAIN}
     tolerated_us = _tolerated(network)
-    return tuple(
-        s.id
-        for s in network.sites
-        if s.on_air
-        and s.id in rows
-        and _moves(s, rows[s.id], first_try=assumed_at_stake(network, rows[s.id]) > tolerated_us)
-    )
+
+    def moves(site: Site) -> bool:
+        """Whether a site is set anew; of one without a row nobody knows."""
+        row = rows.get(site.id)
+        return row is None or _moves(site, row, tolerated_us, first_try=assumed_at_stake(network, row) > tolerated_us)
+
+    return tuple(site.id for site in network.sites if site.on_air and moves(site))
 
 
-def _moves(site: Site, row: DelayRow, *, first_try: bool) -> bool:
+def _moves(site: Site, row: DelayRow, tolerated_us: float, *, first_try: bool) -> bool:
     """Whether any field is to be set to something else than now, or nobody knows what it is set to.
 
-    A first try is split over the fields in its own way: there the total decides.
+    A first try is split over the fields in its own way: there the total decides. A site that cannot be set as near as
+    is tolerated wants to move, even where its limit is what it is set to now.
     """
+    if abs(row.rounding_us) > tolerated_us:
+        return True
     if first_try and row.now_us is not None and row.now_us == row.set_us:
         return False
     chain = next(chain for chain in site.chains if chain.route == row.route)
@@ -238,19 +248,26 @@ def _passed_on(own: list[Reason], cause: Reason, code: str, words: str, names: M
     """Add another site's withholding doubt to a site's reasons: whose it is stays with it, and it is told once."""
     theirs = cause.problem
     told = any(reason.whose == cause.whose and reason.consequence == "withheld" for reason in own)
-    what = f"{words}; {names.get(cause.whose, 'the document')} is withheld" + ("" if told else f": {theirs.what}")
+    what = f"{words}; {names.get(cause.whose, 'the document')} is withheld" + (
+        " (see above)" if told else f": {theirs.what}"
+    )
     expected = "" if told else theirs.expected
     passed = replace(theirs, what=what, expected=expected, severity="error", code=code)
     own.append(Reason(code, cause.whose, passed, "withheld"))
+
+
+def _of_latency(reason: Reason) -> bool:
+    """Whether a doubt may be one of the latency: not knowing what to go back to is not."""
+    return reason.code != "present-value-unknown"
 
 
 def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
     """All wait for the slowest site: where its latency is in doubt, the automatic common delay is."""
     if network.common_delay.value_us is not None:
         return
-    names = {site.id: site.name for site in network.sites}
+    names = _names(network)
     slowest, route = table.forced_by
-    cause = _withheld(held.get((slowest, route), []))
+    cause = next((r for r in held.get((slowest, route), []) if r.consequence == "withheld" and _of_latency(r)), None)
     if cause is None:
         return
     words = f"the common delay waits for {names[slowest]} ({route})"
@@ -261,7 +278,7 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
 
 def _from_parents(network: Network, held: _Held) -> None:
     """A relay stands and falls with what feeds it."""
-    names = {site.id: site.name for site in network.sites}
+    names = _names(network)
     for site in feed_order(network):
         parent = site.fed_off_air_from
         if parent is None or (parent, MAIN) not in held:
@@ -269,23 +286,27 @@ def _from_parents(network: Network, held: _Held) -> None:
         for chain in site.chains:
             own, cause = held[site.id, chain.route], _withheld(held[parent, MAIN], apart=site.id)
             if cause is not None and not any(r.code == "parent-withheld" for r in own):
-                words = f"site {site.name} is fed off air from {names[parent]}"
+                through = (
+                    "" if cause.whose == parent else f", which stands and falls with {names.get(cause.whose, 'it')}"
+                )
+                words = f"site {names[site.id]} is fed off air from {names[parent]}{through}"
                 _passed_on(own, cause, "parent-withheld", words, names)
 
 
 def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> None:
     """None of a release goes out while one of it is withheld."""
-    names = {site.id: site.name for site in network.sites}
+    names = _names(network)
     causes = {site: cause for site in release if (cause := _withheld(held[site, MAIN])) is not None}
     for site in release:
         for other, cause in causes.items() if site not in causes else ():
-            words = f"site {names[site]} changes together with {names[other]}"
+            through = "" if cause.whose == other else f", which stands and falls with {names.get(cause.whose, 'it')}"
+            words = f"site {names[site]} changes together with {names[other]}{through}"
             _passed_on(held[site, MAIN], cause, "release-withheld", words, names)
 
 
 def _between_routes(network: Network, held: _Held) -> None:
-    """A faulty standby wants a sign-off on the main route; a withheld main route withholds the whole sheet."""
-    names = {site.id: site.name for site in network.sites}
+    """A standby in doubt wants a sign-off on the main route; a withheld main route withholds the whole sheet."""
+    names = _names(network)
     for site in network.sites:
         main = held.get((site.id, MAIN))
         if main is None:
@@ -303,6 +324,9 @@ def _between_routes(network: Network, held: _Held) -> None:
                     cause.problem, what=what, expected=expected, severity="warning", code="standby-faulty"
                 )
                 main.append(Reason("standby-faulty", site.id, problem, "sign-off"))
+        for route in others if stop is None else ():
+            told = {(r.code, r.problem) for r in main}
+            main += [r for r in held[site.id, route] if r.consequence == "sign-off" and (r.code, r.problem) not in told]
         for route in others:
             if stop is not None and _withheld(held[site.id, route]) is None:
                 held[site.id, route].append(stop)

@@ -4,17 +4,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from sfn.chain import MAIN, RouteLatency, all_routes
+from sfn.chain import MAIN, RouteLatency, all_routes, spread
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import path_between, placed_sites
-from sfn.plan import Network, Site
+from sfn.plan import Network, Site, Stage
 from sfn.systems.of_network import service_of
 from sfn.timing.device import field_limits, finest_step, present_total, present_values
 from sfn.timing.failover import fed_from, jump
 from sfn.timing.missing import Missing, missing_feed, missing_unit, units_known
 from sfn.timing.problems import Needs, Says, site_problems
-from sfn.timing.reachable import Wishes, reachable
+from sfn.timing.reachable import Reachable, Wishes, reachable
 from sfn.timing.row import Alternative, DelayRow, DelayTable, Term
 from sfn.timing.setting import FieldSetting, Split, split, staying
 from sfn.timing.tolerated import tolerated_error
@@ -29,6 +29,7 @@ class _Launch:
 
     computed: Fraction
     as_set: Fraction | None
+    passed: tuple[Stage, ...]
     tolerance_us: float
     rss_us: float
     assumed_us: float
@@ -86,6 +87,8 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
     bad = any(_far_off(row, made.tolerated_us) for rows in made.rows.values() for row in rows if row.on_air)
     least = needs.least_common if chosen.value_us is not None else common
     found = reachable(_wishes(made, routes), common=common, least_common=least) if bad else None
+    if found is not None and not _helps(network, found, routes=routes, placed=placed):
+        found = None
     says = Says(
         common, needs, made.tolerated_us, _tolerance(network), found, {site.id: site.name for site in network.sites}
     )
@@ -103,6 +106,22 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
         tuple(made.missing[site.id] for site in network.sites if site.id in made.missing),
         found,
     )
+
+
+def _helps(
+    network: Network,
+    offer: Reachable,
+    *,
+    routes: Mapping[tuple[str, str], RouteLatency],
+    placed: Mapping[str, Located],
+) -> bool:
+    """Whether an offer, taken up, brings every site on air as near as is tolerated."""
+    sites = tuple(
+        site.model_copy(update={"offset_us": offer.offsets.get(site.id, site.offset_us)}) for site in network.sites
+    )
+    tried = network.model_copy(update={"sites": sites})
+    made = _walk(tried, exact(offer.common_delay_us), routes=routes, placed=placed)
+    return not any(_far_off(row, made.tolerated_us) for rows in made.rows.values() for row in rows if row.on_air)
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,12 +262,15 @@ def _site_rows(
         )
         least_offset = latency + least - common if feed else None
         inherited = feed[1] if feed else None
+        passed = (*(inherited.passed if inherited else ()), *own.counted)
+        off = spread(passed)
         here = _Launch(
             latency + total,
             None if latency_as_set is None or now is None else latency_as_set + now,
-            own.tolerance_us + (inherited.tolerance_us if inherited else 0.0),
-            (own.rss_us**2 + (inherited.rss_us**2 if inherited else 0.0)) ** 0.5,
-            own.assumed_us + (inherited.assumed_us if inherited else 0.0),
+            passed,
+            off.worst_us,
+            off.rss_us,
+            off.assumed_us,
             (*(inherited.assumed_stages if inherited else ()), *own.assumed_stages),
         )
         launch = here if is_main or launch is None else launch

@@ -19,9 +19,23 @@ PASSWORD = "long enough for anyone"
 
 
 @pytest.fixture
-def number(store: Store, example: dict[str, Any]) -> int:
-    """The example in the store."""
-    return store.create(example, author="test", reason="test").network_id
+def issued(store: Store, issue: Callable[[int], int]) -> Callable[[dict[str, Any]], int]:
+    """Put a document into the store, its common delay fixed, and issue its sheets in revision 1."""
+
+    def act(document: dict[str, Any]) -> int:
+        value_us = delay_table(network_of(document, "")).common_delay_us
+        document["common_delay"] = {"mode": "fixed", "value_us": value_us}
+        made = store.create(document, author="test", reason="test").network_id
+        assert issue(made) == 1
+        return made
+
+    return act
+
+
+@pytest.fixture
+def number(issued: Callable[[dict[str, Any]], int], example: dict[str, Any]) -> int:
+    """The example, issued."""
+    return issued(example)
 
 
 def link(number: int, site: str = "north", revision: int = 1, days: int = 7) -> str:
@@ -182,8 +196,6 @@ def test_links_are_made_with_codes(
     client: TestClient, client_with: Callable[..., TestClient], number: int, issue: Callable[[int], int]
 ) -> None:
     """Every site whose sheet is issued has its link and its code, and each link opens."""
-    assert "No link" in client.get(f"/networks/{number}/readings/links").text
-    issue(number)
     client = client_with(public_url="https://sfn.example.org")
     text = client.get(f"/networks/{number}/readings/links?days=3").text
 
@@ -194,13 +206,13 @@ def test_links_are_made_with_codes(
 
 
 def test_a_lock_sheet_that_differs_and_a_long_cable_are_questioned(
-    client: TestClient, store: Store, example: dict[str, Any]
+    client: TestClient, issued: Callable[[dict[str, Any]], int], example: dict[str, Any]
 ) -> None:
     """An inverted pilot, another deviation and pre-emphasis, a cable of kilometres; words are not, nor what agrees."""
     example["sites"][0]["lock"] = {
         "pilot_phase_deg": 0.0, "deviation_khz": 75.0, "deviation_match_pct": 0.3, "pre_emphasis_us": 50
     }  # fmt: skip
-    address = link(store.create(example, author="test", reason="test").network_id)
+    address = link(issued(example))
     wrong = {"lock-pilot_phase": "178,5\u00b0", "lock-deviation": "7.5 kHz", "lock-pre_emphasis": "75"}
     asked = send(client, address, test_cable_us="50", remarks="x", **wrong).json()["questions"]
     said = {q["field"]: q["text"] for q in asked}
@@ -249,17 +261,17 @@ def test_a_disagreement_outlives_a_revision_that_leaves_the_site_alone(
     example["sites"][1]["remote"] = True
     store.save(number, example, base_revision=1, author="test", reason="another site")
     assert "disagrees" in state_of(client, number, "North ridge")
-    example["common_delay"]["margin_us"] = 600
+    example["common_delay"]["value_us"] += 100
     store.save(number, example, base_revision=2, author="test", reason="this site")
     assert "disagrees" not in state_of(client, number, "North ridge")
 
 
 def test_restarts_sent_one_by_one_scatter_together_and_locks_show(
-    client: TestClient, store: Store, example: dict[str, Any]
+    client: TestClient, store: Store, issued: Callable[[dict[str, Any]], int], example: dict[str, Any]
 ) -> None:
     """Three sendings of one launch each give one scatter; a lock sheet that differs is seen at a glance."""
     example["sites"][0]["lock"] = {"pre_emphasis_us": 50}
-    number = store.create(example, author="test", reason="test").network_id
+    number = issued(example)
     planned = launch_us(store, number)
     for off in (0.0, 0.2, -0.1):
         assert send(client, link(number), **{"reading-1": f"{planned + off:.3f}"}).json()["kept"] is True
@@ -367,3 +379,49 @@ def test_a_kept_link_ends_when_it_was_made_to(store: Store, number: int) -> None
     with pytest.raises(RefusedError) as over:
         open_link(store.links, "test-key", token)
     assert over.value.status == 410
+
+
+def test_what_is_set_under_a_link_that_grew_stale_is_seen_in_the_office(
+    client: TestClient, store: Store, number: int, example: dict[str, Any]
+) -> None:
+    """The plan moved while somebody was at the site: what was set shows, as done without an issued sheet."""
+    example["stages"][3]["release_delay_us"] = 100_000
+    store.save(number, example, base_revision=1, author="test", reason="dry")
+    page = client.get(link(number)).text
+    assert "WITHHELD" in page
+    assert "runs dry" in page
+    assert "500\u202f\u00b5s" not in page
+
+    assert send(client, link(number), **{"set-1": "480"}).json()["kept"] is True
+    row = client.get(f"/networks/{number}/readings").text.partition('<th scope="row"><a href="#site-north"')[2]
+    row = row.partition("</tr>")[0]
+    assert "without an issued sheet" in row
+    assert "480" in row
+
+
+def test_what_was_read_at_a_site_without_a_sheet_is_kept_and_seen(
+    client: TestClient, store: Store, number: int, example: dict[str, Any]
+) -> None:
+    """Its position became unreadable, or it left the plan: the office still has the reading."""
+    example["sites"][2]["position"] = {"text": "nowhere"}
+    store.save(number, example, base_revision=1, author="test", reason="lost")
+    assert send(client, link(number, "gap"), **{"set-1": "14"}).json()["kept"] is True
+    page = client.get(f"/networks/{number}/readings").text
+
+    assert "This site has no sheet now" in page
+    assert "repeater delay: 14" in page
+    assert client.get(f"/networks/{number}/readings/links").status_code == 200
+
+
+def test_an_order_to_read_tells_nothing_of_the_plan(
+    client: TestClient, store: Store, number: int, example: dict[str, Any]
+) -> None:
+    """Whatever is read is taken without a question: one would give the withheld setting away."""
+    example["sites"][0]["delay_fields"][0]["set"] = None
+    store.save(number, example, base_revision=1, author="test", reason="nobody knows")
+    page = client.get(link(number, revision=2)).text
+    assert "Order to read: set nothing" in page
+    answer = send(client, link(number, revision=2), **{"set-1": "5"}).json()
+
+    assert answer["kept"] is True
+    assert "against the plan" not in client.get(link(number, revision=2)).text

@@ -95,7 +95,7 @@ def test_a_new_revision_needs_a_new_sign_off_and_a_new_issue(
     store.save(number, document, base_revision=2, author="test", reason="moved")
 
     assert "needs a sign-off" in client.get(f"/networks/{number}/sheets/south").text
-    assert "NOT ISSUED yet" in client.get(f"/networks/{number}/sheets/north").text
+    assert "NOT ISSUED" in client.get(f"/networks/{number}/sheets/north").text
 
 
 def dry(example: dict[str, Any]) -> None:

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar
+from typing import ClassVar, Literal
 
-from sfn.answer.readings import Question, SiteState
+from sfn.answer.readings import Judged, Question, SiteState
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import Problem
 from webapp.contexts import Context, NetworkHead
@@ -32,8 +32,10 @@ class SiteReadingPage(Context):
     """The sign-off for what is assumed, if any."""
     issued: bool
     """Whether a technician may go by it."""
-    state: State
-    """How far the sheet is: withheld, needs sign-off, ready, issued."""
+    state: State | Literal["stale"]
+    """How far the sheet is: withheld, needs sign-off, ready, issued; stale where a newer revision is in force."""
+    stopped: tuple[Problem, ...]
+    """What withholds the site in the newest revision, where that is another one."""
     issue: Entry | None
     """Who issued it, if anybody did."""
     ends_at: datetime
@@ -70,7 +72,18 @@ class SiteLine:
     line: SheetLine
     """How far its sheet is."""
     unissued: bool
-    """Whether what counts of it was set or read without an issued sheet."""
+    """Whether what was sent last was set or read without an issued sheet."""
+    latest: Judged | None
+    """What was sent last, whatever plan it was made under."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unplanned:
+    """Readings of a site that has no sheet any more."""
+
+    site_id: str
+    name: str
+    entries: tuple[Entry, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +96,8 @@ class ReadingsPage(Context):
     """Which network, in which revision."""
     lines: tuple[SiteLine, ...]
     """One line a site."""
+    unplanned: tuple[Unplanned, ...]
+    """What was sent from sites that have no sheet now."""
     counts: Mapping[str, int]
     """How many sites are in each state."""
     days: int

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.readings import plan_of, site_state, with_set_now
 from sfn.errors import PlanError, Problem
 from webapp import addresses
-from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine
+from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine, Unplanned
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.entries import Entry
 from webapp.limits import whole_number
@@ -38,7 +38,14 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -
     lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened) for one in found.lines)
     counted = Counter(_UNISSUED if line.unissued else line.state.state for line in lines)
     counts = {name: counted[name] for name in (*_STATES, _UNISSUED)}
-    return page(request, ReadingsPage(opened.head, lines, counts, USUAL_DAYS, LABELS))
+    there = {line.sheet.site.id for line in lines}
+    names = {site.id: site.name for site in opened.network.sites}
+    unplanned = tuple(
+        Unplanned(site, names.get(site, f"{site}, no longer in the plan"), tuple(reversed(entries)))
+        for site, entries in by_site.items()
+        if site not in there
+    )
+    return page(request, ReadingsPage(opened.head, lines, unplanned, counts, USUAL_DAYS, LABELS))
 
 
 @router.get("/networks/{network_id}/readings/links")
@@ -72,7 +79,12 @@ def show_links(
     found = released(opened, store, maps)
     base = public_base(request, settings)
     lines = []
+    there = {line.sheet.site.id for line in found.lines}
     for one in chosen:
+        if one.id not in there:
+            why = tuple(reason.problem.what for reason in found.reviewed.of(one.id).because("withheld"))
+            lines.append(LinkLine(one.name, "", "", why))
+            continue
         line = found.of(one.id)
         if not line.opens:
             why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
@@ -182,4 +194,5 @@ def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
     state = site_state(made, [(one.reading, current(one)) for one in held])
     counting = [one for one in held if one.found is not None and (one.found.settings or one.found.launches)]
     unissued = bool(counting) and not counting[-1].entry.body.get("issued", True)
-    return SiteLine(made, state, tuple(reversed(held)), line, unissued)
+    latest = counting[-1].found if counting else None
+    return SiteLine(made, state, tuple(reversed(held)), line, unissued, latest)

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.readings import Question, judged, route_of
+from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
@@ -40,24 +41,40 @@ def take(
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
     link = open_link(store.links, settings.session_key, token)
     planned = opened(store.read(link.network_id, link.revision))
-    line = released(planned, store, maps).of(link.site_id)
-    made = line.sheet
+    line, fresh = _sheet(link, planned, store, maps)
+    made, goes_by = line.sheet, line.issued and fresh
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
         found = judged(made, typed.reading)
     except PlanError as refused:
         return _again(request, token, settings, store, maps, form, refused.problems, ())
-    if typed.open_questions(found) or form.get("ask") == "yes":
+    # Without an issued sheet nothing is held against a plan: that would tell a setting that is withheld.
+    if goes_by and (typed.open_questions(found) or form.get("ask") == "yes"):
         # All of them, those confirmed too: a tick that is left out of the answer would be asked for again.
         return _again(request, token, settings, store, maps, form, (), found.questions)
-    _keep(store, link, line, typed)
+    _keep(store, link, typed, issued=goes_by)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
     notice(request, "The office has it. Thank you.")
     return RedirectResponse(addresses.site_reading(token), 303)
 
 
-def _keep(store: Store, link: SiteLink, line: SheetLine, typed: Typed) -> None:
+def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[SheetLine, bool]:
+    """The sheet that a link is for, and whether it is still the newest revision's."""
+    fresh = store.read(link.network_id).revision.number == link.revision
+    return released(planned, store, maps).of(link.site_id), fresh
+
+
+def _stopped(link: SiteLink, store: Store, maps: Maps) -> tuple[Problem, ...]:
+    """What withholds the site in the newest revision; nothing where it is not in it any more."""
+    newest = opened(store.read(link.network_id))
+    reviewed = maps.reviewed(newest.network)
+    if (link.site_id, MAIN) not in reviewed.verdicts:
+        return ()
+    return tuple(reason.problem for reason in reviewed.of(link.site_id).because("withheld"))
+
+
+def _keep(store: Store, link: SiteLink, typed: Typed, *, issued: bool) -> None:
     """Write it down, whatever the state of its sheet, unless it is there already (the answer was lost on the way)."""
     sending = typed.body["sending"]
     there = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
@@ -69,7 +86,7 @@ def _keep(store: Store, link: SiteLink, line: SheetLine, typed: Typed) -> None:
         site_id=link.site_id,
         kind=READING,
         made_by=typed.initials,
-        body={**typed.body, "issued": line.issued},
+        body={**typed.body, "issued": issued},
     )
 
 
@@ -112,7 +129,7 @@ def _page(
     """The page in any state."""
     link = open_link(store.links, settings.session_key, token)
     planned: Opened = opened(store.read(link.network_id, link.revision))
-    line = released(planned, store, maps).of(link.site_id)
+    line, fresh = _sheet(link, planned, store, maps)
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
@@ -122,8 +139,9 @@ def _page(
         sheet=line.sheet,
         route=route,
         signed=line.signed,
-        issued=line.issued,
-        state=line.state,
+        issued=line.issued and fresh,
+        state=line.state if fresh else "stale",
+        stopped=() if fresh else _stopped(link, store, maps),
         issue=line.issue,
         ends_at=link.ends_at,
         address=addresses.site_reading(token),

@@ -64,4 +64,4 @@ def test_a_network_without_lock_sheets_says_so_once() -> None:
     found = [p for p in all_problems(example()) if p.code.startswith("lock-")]
 
     assert [("lock-not-stated", ("north", "south", "gap"))] == [(p.code, p.sites) for p in found]
-    assert states(example()) == dict.fromkeys(("north", "south", "gap"), "fit")
+    assert states(example()) == dict.fromkeys(("north", "south", "gap"), "sign-off")
