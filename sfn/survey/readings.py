@@ -324,7 +324,7 @@ def _slip(value: Fraction, planned: Fraction, *, unit: str, old: Fraction | None
     for factor, words in _FACTORS:
         if _near(value, planned * factor):
             return f"{typed} is {words} the planned {meant}: is the decimal point right?"
-    if sorted(_digits(value)) == sorted(_digits(planned)) and _digits(value) != _digits(planned):
+    if _transposed(value, planned):
         return f"{typed} has the digits of the planned {meant} in another order: is it a slip?"
     return None if old is None or old == planned else _slip_of_old(value, old, unit=unit)
 
@@ -341,9 +341,18 @@ def _slip_of_old(value: Fraction, old: Fraction, *, unit: str) -> str | None:
     for factor, words in _FACTORS:
         if _near(value, old * factor):
             return f"{typed} is {words} the old value {was}: {still}"
-    if sorted(_digits(value)) == sorted(_digits(old)) and _digits(value) != _digits(old):
+    if _transposed(value, old):
         return f"{typed} has the digits of the old value {was} in another order: {still}"
     return None
+
+
+def _transposed(value: Fraction, other: Fraction) -> bool:
+    """Whether two numbers have the same digits in another order, with the noughts at their ends or without."""
+    pairs = (
+        (_digits(value), _digits(other)),
+        (_text(abs(value)).replace(".", ""), _text(abs(other)).replace(".", "")),
+    )
+    return any(a != b and sorted(a) == sorted(b) for a, b in pairs)
 
 
 def _digits(value: Fraction) -> str:
