@@ -203,7 +203,8 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
     if unknown:
         named = ", ".join(unknown[:3]) + (f" and {len(unknown) - 3} more" if len(unknown) > 3 else "")
         remarks.append(
-            f"No unit of heights in {named}: taken as metres. Send them again with the unit if they are feet."
+            f"No unit of heights in {named}: taken as metres (of classes it does not matter). "
+            "Send again with the unit if they are feet."
         )
     void = [(tile.void_pct, Path(tile.path).name) for tile in terrain.tiles if tile.void_pct > 0.0]
     if void:

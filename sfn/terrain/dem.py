@@ -266,7 +266,7 @@ def window(
     if not (south_deg <= north_deg and west_deg <= east_deg):
         raise ValueError(f"window must run south to north and west to east, got {south_deg=} {north_deg=}")
     per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
-    size = full_size(terrain, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg)
+    size = ((north_deg - south_deg) * per_lat + 3) * ((east_deg - west_deg) * per_lon + 3)
     factor = max(1, int(np.ceil(np.sqrt(size / most_samples))))
     n_lat, n_lon = per_lat / factor, per_lon / factor
     top, bottom = np.ceil(north_deg * n_lat - phase_lat) + 1, np.floor(south_deg * n_lat - phase_lat) - 1
@@ -329,12 +329,6 @@ def _lay_blocks(terrain: Terrain, target: HeightGrid, top: int, left: int) -> bo
             into = target.height_m[max(row, 0) : row + BLOCK_SAMPLES, max(column, 0) : column + BLOCK_SAMPLES]
             into[...] = held[max(-row, 0) :, max(-column, 0) :][: into.shape[0], : into.shape[1]]
     return True
-
-
-def full_size(terrain: Terrain, *, south_deg: float, west_deg: float, north_deg: float, east_deg: float) -> float:
-    """Samples of a window at full resolution."""
-    per_lat, per_lon, _, _ = terrain.lattice
-    return ((north_deg - south_deg) * per_lat + 3) * ((east_deg - west_deg) * per_lon + 3)
 
 
 def _to_a_degree(step_deg: float) -> float:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
-from sfn.terrain.dem import MOST_SAMPLES, Terrain, full_size, terrain_from_folder, window
+from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
 from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, sample_nearest
 from sfn.terrain.memory import Memory
@@ -197,18 +197,6 @@ def ground_window(
     if terrain is None or not np.isnan(terrain.height_m).any():
         return GroundWindow(terrain, cover, zones)
     return GroundWindow(*_without_voids(terrain, cover, zones))
-
-
-def window_samples(ground: Ground, *, south_deg: float, west_deg: float, north_deg: float, east_deg: float) -> float:
-    """Samples of the largest of the ground's arrays in a rectangle, at full resolution."""
-    return max(
-        (
-            full_size(source, south_deg=south_deg, west_deg=west_deg, north_deg=north_deg, east_deg=east_deg)
-            for source in (ground.terrain, ground.cover, ground.zones)
-            if source is not None
-        ),
-        default=0.0,
-    )
 
 
 def _without_voids(
