@@ -36,10 +36,14 @@ lint: $(VENV)/.installed ## mend what ruff can mend, then show the rest
 bench: $(VENV)/.installed ## benchmarks: ours beside the named reference, as ratios
 	@for f in tests/bench/bench_*.py; do echo "== $$f"; $(BIN)/python $$f; done
 
+mutants: $(VENV)/.installed ## break the lines that reach the mast one by one; what no test notices is listed (ONLY='sfn.check.verdict*')
+	$(BIN)/python -m mutmut run --max-children 2 $(ONLY)
+	$(BIN)/python -m mutmut results
+
 trust: $(VENV)/.installed ## every published check: ours, theirs, difference, tolerance, source
 	$(BIN)/python -m pytest -q tests/published --trust
 
 clean: ## remove the environments
 	rm -rf .venv .venv-3.*
 
-.PHONY: help run test suite test-newer lint bench trust clean
+.PHONY: help run test suite test-newer lint bench mutants trust clean
