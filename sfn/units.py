@@ -34,14 +34,34 @@ def grouped(value: float, form: str = "") -> str:
     ----------
     value : float
     form : str
-        As in a format: ``.10g``, ``.0f``.
+        As in a format: ``.10g``, ``.0f``, ``+.3f``.
 
     Examples
     --------
     >>> grouped(250_000.5, ".10g").replace(THIN, " ")
     '250 000.5'
     """
-    return f"{value:,{form}}".replace(",", THIN)
+    sign = "+" if form.startswith("+") else ""
+    return f"{value:{sign},{form.removeprefix('+')}}".replace(",", THIN)
+
+
+def written(value: float, digits: int = 10) -> str:
+    """A number as people write it: thousands set apart, no nought at the end, never an exponent.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+    digits : int
+        Significant ones, as ``.10g`` counts them.
+
+    Examples
+    --------
+    >>> [written(x).replace(THIN, " ") for x in (1e12, -101000.5, 0.00001, 250.0, 0.0)]
+    ['1 000 000 000 000', '-101 000.5', '0.00001', '250', '0']
+    """
+    plain = f"{Decimal(f'{value:.{digits}g}'):,f}"
+    return (plain.rstrip("0").rstrip(".") if "." in plain else plain).replace(",", THIN)
 
 
 @lru_cache(maxsize=256)

@@ -19,6 +19,7 @@ from sfn.plan.sheets import table_text
 from sfn.survey.drive_log import DriveLog, log_of_bytes
 from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
+from sfn.units import written
 from webapp.jobs import Job, Jobs, Progress, Work
 
 RUNS = (1, 2, 3, 4, 5, 6)  # that a form takes
@@ -97,7 +98,7 @@ def number_of(form: Mapping[str, str], name: str, *, usual: float, least: float,
         If it is no number or out of range.
     """
     typed = form.get(name, "").strip()
-    expected = f"a number from {least:g} to {greatest:g} {unit}"
+    expected = f"a number from {written(least)} to {written(greatest)} {unit}"
     try:
         return number_in(typed, least=least, greatest=greatest) if typed else usual
     except ValueError as error:

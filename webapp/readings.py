@@ -9,6 +9,7 @@ from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, rout
 from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
+from sfn.units import written
 from webapp.entries import Entry
 
 READING = "reading"
@@ -77,7 +78,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         text = form.get(name, "").strip()
         if not text:
             return None
-        expected = f"a number from {least:g} to {greatest:g} {unit}"
+        expected = f"a number from {written(least)} to {written(greatest)} {unit}"
         try:
             value = float(number_written(text))
         except ValueError as wrong:

@@ -1,9 +1,9 @@
-"""Chains whose stages cannot stand in that order, and standby routes that look like a copy with something added."""
+"""Chains in which stages stand in no order or stand twice, and standby routes like a copy with something added."""
 
 from collections.abc import Iterator
 from itertools import pairwise
 
-from sfn.chain import all_routes
+from sfn.chain import absorbed_stages, all_routes
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.timing.table import common_demands
@@ -13,6 +13,8 @@ MAIN = "main"
 # What takes a signal from place to place, with all that stands or falls with it.
 TRANSPORT = ("packetising", "loss protection", "network", "buffer", "fibre", "microwave", "time-stamped section")
 _BEFORE_THE_FEEDER = (*TRANSPORT, "encoder", "decoder", "processing", "stereo generator", "modulator")
+# Links that a chain usually passes one of.
+_LINKS = ("microwave", "fibre")
 # A standby route that raises the common delay of all by more than either is looked at (engineering judgement).
 RAISES_RATIO = 0.1
 RAISES_US = 1000.0
@@ -37,19 +39,19 @@ def route_problems(network: Network) -> tuple[Problem, ...]:
             own = [stages[name] for name in chain.stages]
             found += _order(f"sites[{i}].chains[{j}]", site, chain, own)
             found += _doubled(f"sites[{i}].chains[{j}]", site, chain, own, stages)
-    return (*found, *_forcing(network))
+            found += _modulators(f"sites[{i}].chains[{j}]", site, chain, own, network)
+    return (*found, *_links_in_series(network, stages), *_forcing(network))
 
 
 def _order(where: str, site: Site, chain: Chain, own: list[Stage]) -> Iterator[Problem]:
     """Coding, transport or modulation behind a feeder.
 
-    The feeders of a microwave link stand beside it; a site fed off air begins with the feeder of its receiving antenna.
+    A feeder leads to the antenna from which the site is heard, wherever else a cable may run: that is kind other. Only
+    a site fed off air begins with one, that of its receiving antenna.
     """
-    kinds = [stage.kind for stage in own]
     for n, stage in enumerate(own):
-        beside = "microwave" in kinds[max(0, n - 1) : n + 2]
         receiving = site.fed_off_air_from is not None and n == 0
-        if stage.kind != "feeder" or beside or receiving:
+        if stage.kind != "feeder" or receiving:
             continue
         for later in own[n + 1 :]:
             if later.kind in _BEFORE_THE_FEEDER:
@@ -63,6 +65,52 @@ def _order(where: str, site: Site, chain: Chain, own: list[Stage]) -> Iterator[P
                     code="stage-after-feeder", touches=(Touch(site.id, chain.route),), stages=(stage.id, later.id),
                 )  # fmt: skip
         return
+
+
+def _modulators(where: str, site: Site, chain: Chain, own: list[Stage], network: Network) -> Iterator[Problem]:
+    """Two modulators without a decoder between, which would take the signal back to what a modulator needs."""
+    absorbed = absorbed_stages(own, network.time_stamps)
+    first: Stage | None = None
+    for stage in own:
+        if stage.kind == "decoder":
+            first = None
+        if stage.kind != "modulator" or stage.id in absorbed:
+            continue
+        if first is not None:
+            what = (
+                f"site {site.name} ({chain.route}): passes two modulators, {first.id} and {stage.id}: "
+                "what is modulated is not modulated again, so one of their latencies is counted too much"
+            )
+            yield Problem(
+                f"{where}.stages[{own.index(stage)}]", what,
+                "the one that the antenna radiates; kind other for a device that only feeds a link",
+                code="modulators-in-series", touches=(Touch(site.id, chain.route),), stages=(first.id, stage.id),
+            )  # fmt: skip
+        first = stage
+
+
+def _links_in_series(network: Network, stages: dict[str, Stage]) -> Iterator[Problem]:
+    """Two links of one kind in a chain, where no other site has that: one of them may be a copy."""
+    having: dict[str, list[tuple[int, int, tuple[str, ...]]]] = {kind: [] for kind in _LINKS}
+    for i, site in enumerate(network.sites):
+        for j, chain in enumerate(site.chains):
+            for kind in _LINKS:
+                passed = tuple(name for name in chain.stages if stages[name].kind == kind)
+                if len(passed) > 1:
+                    having[kind].append((i, j, passed))
+    for kind, found in having.items():
+        if len({i for i, _, _ in found}) != 1:
+            continue
+        for i, j, passed in found:
+            site, chain = network.sites[i], network.sites[i].chains[j]
+            what = (
+                f"site {site.name} ({chain.route}): passes {len(passed)} stages of kind {kind} one after the other, "
+                f"{', '.join(passed)}; no other site does"
+            )
+            yield Problem(
+                f"sites[{i}].chains[{j}].stages", what, "all of them, if the signal really passes each", "warning",
+                code="links-in-series", touches=(Touch(site.id, chain.route),), stages=passed, fields=("stages",),
+            )  # fmt: skip
 
 
 def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dict[str, Stage]) -> Iterator[Problem]:

@@ -8,6 +8,7 @@ import re
 
 from sfn.plan.document import LockSheet
 from sfn.plan.number_text import number_written
+from sfn.units import grouped, written
 
 # 19 kHz: 360 degrees in 52.632 us.
 PILOT_DEG_PER_US = 360.0 * 0.019
@@ -50,12 +51,11 @@ def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us
         match_pct = lock.deviation_match_pct or USUAL_MATCH_PCT
         off_pct = 100.0 * (value / lock.deviation_khz - 1.0)
         if abs(off_pct) > match_pct:
-            says = f"the plan says {lock.deviation_khz:g} kHz within {match_pct:g} %, you typed {value:g}"
+            says = f"the plan says {lock.deviation_khz:g} kHz within {match_pct:g} %, you typed {written(value)}"
             return [f"{says}: is that the peak deviation of the whole composite, in kHz?"]
     if name == "pre_emphasis" and lock.pre_emphasis_us is not None and value != lock.pre_emphasis_us:
-        return [
-            f"the plan says {lock.pre_emphasis_us} us, you typed {value:g}: is the processor set for another region?"
-        ]
+        says = f"the plan says {lock.pre_emphasis_us} us, you typed {written(value)}"
+        return [f"{says}: is the processor set for another region?"]
     return []
 
 
@@ -71,7 +71,8 @@ def question_cable(test_cable_us: float) -> list[str]:
         return []
     long_km = test_cable_us * 299.792458e-3 * 0.66
     return [
-        f"{test_cable_us:g} us are about {long_km:.0f} km of cable: are nanoseconds meant, {test_cable_us / 1000:g} us?"
+        f"{written(test_cable_us)} us are about {grouped(long_km, '.0f')} km of cable: "
+        f"are nanoseconds meant, {written(test_cable_us / 1000)} us?"
     ]
 
 
@@ -81,7 +82,7 @@ def _pilot(value_deg: float, planned_deg: float, tolerance_us: float) -> list[st
     tolerated_deg = tolerance_us * PILOT_DEG_PER_US
     if abs(off_deg) <= tolerated_deg:
         return []
-    says = f"the plan says {planned_deg:g} degrees, you typed {value_deg:g}"
+    says = f"the plan says {planned_deg:g} degrees, you typed {written(value_deg)}"
     if abs(abs(off_deg) - 180.0) <= tolerated_deg:
         return [f"{says}: is the pilot or the composite inverted?"]
     if abs((-value_deg - planned_deg + 180.0) % 360.0 - 180.0) <= tolerated_deg:

@@ -13,7 +13,7 @@ import numpy as np
 
 from sfn.plan import DelayField
 from sfn.plan.number_text import number_written
-from sfn.units import exact, unit_length_us
+from sfn.units import THIN, exact, grouped, unit_length_us, written
 
 State = Literal["planned", "set", "measured", "disagrees"]
 
@@ -61,7 +61,7 @@ def question_setting(
     if not least <= value <= greatest:
         questions.append(
             f"{_amount(value, field.unit)} is outside what {field.name} can take,"
-            f" {field.least:g} to {field.greatest:g}: is it another field or another unit?"
+            f" {written(field.least)} to {written(field.greatest)}: is it another field or another unit?"
         )
     elif (value / step).denominator != 1:
         near = round(value / step) * step
@@ -102,7 +102,7 @@ def question_launch(
     if abs(off) <= tolerance_us:
         return ()
     slip = slip_launch(measured_us, planned_us=planned_us, tolerance_us=tolerance_us, old_us=old_us, known=known)
-    size = f"{off:+.3f} us, more than {tolerance_us:g} us"
+    size = f"{grouped(off, '+.3f')} us, more than {written(tolerance_us)} us"
     return (slip or f"it differs from the plan by {size}: was it measured at the planned plane?",)
 
 
@@ -120,22 +120,23 @@ def slip_launch(
         return None
     near = max(tolerance_us, 1e-3)
     if old_us is not None and abs(measured_us - old_us) <= near:
-        return f"{measured_us:.3f} us is what the old setting gives: is the new one set, and was it stored?"
+        return f"{grouped(measured_us, '.3f')} us is what the old setting gives: is the new one set, and was it stored?"
     for name, amount_us in known:
         if abs(off - amount_us) <= near:
-            return f"it is late by just the {name} ({amount_us:.3f} us): was that subtracted?"
+            return f"it is late by just the {name} ({grouped(amount_us, '.3f')} us): was that subtracted?"
         if abs(off + amount_us) <= near:
-            return f"it is early by just the {name} ({amount_us:.3f} us): was that subtracted twice?"
+            return f"it is early by just the {name} ({grouped(amount_us, '.3f')} us): was that subtracted twice?"
         for factor, words in ((1e-3, "nanoseconds"), (1e3, "milliseconds")):
             if abs(off + amount_us * (1.0 - factor)) <= near:
-                return f"it fits with {name} {amount_us * factor:g} us: was {amount_us:g} meant in {words}?"
+                return (
+                    f"it fits with {name} {written(amount_us * factor)} us: was {written(amount_us)} meant in {words}?"
+                )
     if abs(measured_us + planned_us) <= near:
-        return (
-            f"it is the planned launch with the other sign: which came first, the pulse or the signal? ({off:+.3f} us)"
-        )
+        size = grouped(off, "+.3f")
+        return f"it is the planned launch with the other sign: which came first, the pulse or the signal? ({size} us)"
     for factor, words in ((1e-3, "in ms"), (1e3, "in ns")):
         if abs(measured_us - planned_us * factor) <= max(near * factor, 1e-3 * abs(planned_us * factor)):
-            return f"{measured_us:g} is the planned launch {words}: this field takes us"
+            return f"{written(measured_us)} is the planned launch {words}: this field takes us"
     return None
 
 
@@ -299,7 +300,7 @@ def state(*, as_set_agrees: bool | None, measured_us: float | None, planned_us: 
 
 def _text(value: Fraction) -> str:
     """A number as people write it."""
-    return f"{float(value):.10g}"
+    return written(float(value))
 
 
 def _near(a: Fraction, b: Fraction) -> bool:
@@ -348,16 +349,9 @@ def _slip_of_old(value: Fraction, old: Fraction, *, unit: str) -> str | None:
 
 def _transposed(value: Fraction, other: Fraction) -> bool:
     """Whether two numbers have the same digits in another order, with the noughts at their ends or without."""
-    pairs = (
-        (_digits(value), _digits(other)),
-        (_text(abs(value)).replace(".", ""), _text(abs(other)).replace(".", "")),
-    )
+    bare = [_text(abs(one)).replace(".", "").replace(THIN, "") for one in (value, other)]
+    pairs = (bare, [digits.strip("0") for digits in bare])
     return any(a != b and sorted(a) == sorted(b) for a, b in pairs)
-
-
-def _digits(value: Fraction) -> str:
-    """Digits of a number, without sign and point."""
-    return _text(abs(value)).replace(".", "").strip("0")
 
 
 def _plain(off: Fraction, field: DelayField) -> str:
@@ -365,7 +359,8 @@ def _plain(off: Fraction, field: DelayField) -> str:
     off_us = float(off * unit_length_us(field.unit))
     later = (off_us > 0) == (field.sign == "later")
     way = "later" if later else "earlier"
-    return f"{field.name} differs from the plan by {_amount(off, field.unit)}, {abs(off_us):.4g} us {way}: is it meant?"
+    by = f"{_amount(off, field.unit)}, {written(abs(off_us), 7)} us {way}"
+    return f"{field.name} differs from the plan by {by}: is it meant?"
 
 
 def _amount(value: Fraction, unit: str) -> str:

@@ -209,7 +209,7 @@ def _jumps(index: int, site: Site, row: DelayRow, jump_us: float, tolerance_us: 
         "delay in the faster route, or a device that keeps a setting for each route; else inhibit the change-over",
         "warning",
         code="jump-beyond-tolerance",
-        touches=(Touch(site.id),),
+        touches=(Touch(site.id), *(Touch(fed) for fed in row.jumps)),
         values={"jump_us": jump_us, "tolerance_us": tolerance_us},
     )
 

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from sfn.check import all_problems
+from sfn.check.doubts import consequence_of
 from sfn.errors import Problem
 from tests.sfn.check.test_touches import FEEDER, SLOW, Change, added, at, chain, network, routes, stage
 
@@ -50,15 +51,58 @@ def test_days_are_of_the_calendar_and_not_to_come() -> None:
         assert bool(found(stage("gap-mod", date=day), "date-impossible")) == wrong, day
 
 
-def test_combiners_and_a_links_own_feeders_stand_where_they_may() -> None:
-    """Behind the feeder stand filters; a microwave link has feeders; a relay's receiving antenna has one."""
+LINK = {"id": "link", "kind": "microwave", "path_km": 20.0, "equipment_us": 10.0, "source": "data sheet"}
+
+
+def test_combiners_stand_behind_a_feeder_and_a_relay_has_one_in_front() -> None:
+    """Behind the feeder stand filters; a relay's receiving antenna has one; a cable to a link is none."""
     filter_stage = {"id": "combiner", "kind": "filter", "latency_us": 1.0}
     behind = added(FEEDER, added(filter_stage, chain("gap", "enc", "gap-release", "gap-mod", "feeder", "combiner")))
-    link = {"id": "link", "kind": "microwave", "path_km": 20.0, "equipment_us": 10.0}
-    beside = added(FEEDER, added(link, chain("gap", "enc", "feeder", "link", "gap-mod")))
     relay = added(FEEDER, chain("gap.2.x", "feeder", "gap.2.x-mod"))
-    for change in (behind, beside, relay):
+    cable = added(LINK, added(stage_of("cable", "other"), chain("gap", "enc", "cable", "link", "gap-mod")))
+    for change in (behind, relay, cable):
         assert not found(change, "stage-after-feeder")
+
+
+@pytest.mark.parametrize(
+    ("order", "wrong"),
+    [
+        (["enc", "link", "feeder", "gap-mod"], ["gap-mod"]),
+        (["enc", "feeder", "link", "gap-mod"], ["link", "gap-mod"]),
+        (["feeder", "gap-net", "gap-mod"], ["gap-net", "gap-mod"]),
+    ],
+)
+def test_wherever_the_feeder_stands_only_filters_follow(order: list[str], wrong: list[str]) -> None:
+    """Beside a microwave link too: a feeder leads to the antenna that is heard."""
+    told = found(added(FEEDER, added(LINK, chain("gap", *order))), "stage-after-feeder")
+    assert [p.stages for p in told] == [("feeder", name) for name in wrong]
+    assert {p.severity for p in told} == {"error"}
+
+
+def test_two_modulators_in_series_are_said_and_withhold() -> None:
+    """Modulated twice; not behind a decoder."""
+    second, decoder = stage_of("second", "modulator"), stage_of("dec", "decoder")
+    (problem,) = found(added(second, chain("gap", "enc", "second", "gap-net", "gap-mod")), "modulators-in-series")
+    assert (problem.sites, problem.stages) == (("gap",), ("second", "gap-mod"))
+    assert consequence_of(problem, tolerated_us=1.0) == "withheld"
+    again = added(decoder, added(second, chain("gap", "enc", "second", "gap-net", "dec", "gap-mod")))
+    assert not found(again, "modulators-in-series")
+
+
+def test_a_second_link_that_no_other_site_has_is_remarked() -> None:
+    """On one site's main route; not where another site has two as well."""
+    more = LINK | {"id": "more"}
+    one = added(LINK, added(more, chain("gap", "enc", "link", "more", "gap-mod")))
+    (problem,) = found(one, "links-in-series")
+    assert (problem.sites, problem.stages) == (("gap",), ("link", "more"))
+    assert consequence_of(problem, tolerated_us=1.0) == "remark"
+    both = added(LINK | {"id": "a"}, added(LINK | {"id": "b"}, chain("gap.2", "enc", "a", "b", "gap.2-mod")))
+    assert not found(lambda tree: (one(tree), both(tree)), "links-in-series")
+
+
+def stage_of(name: str, kind: str) -> dict[str, object]:
+    """A stage about which nothing else is to be said."""
+    return {"id": name, "kind": kind, "latency_us": 100.0, "tolerance_us": 0.1, "source": "data sheet"}
 
 
 def test_a_standby_of_its_own_is_not_called_doubled() -> None:
