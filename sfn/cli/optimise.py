@@ -14,7 +14,8 @@ target_without_service, probability_target_met, probability_better_than_before);
 misclosure_us, left_us; `levers`, each with site, change, gain, target_gain; `bound` (no offsets leave less without
 service), `lower_bound` (the same); `ended` (exhaustive: every set in steps of `search_step_us`; settled, time,
 cancelled), `settled_on_devices` (no step of a device, of one site or two, improves it), `tried`, `starts` (each with
-start and its score), `seed_spread` (without_service of searches from several seeds, how each ended, their width,
+start and its score), `terrain_averaged` (how far ground heights were averaged, in
+words; null where none was), `seed_spread` (without_service of searches from several seeds, how each ended, their width,
 more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `level_shifts`
 (null: none). With --nights also `nights`, each with night, changed, offsets and after: the first is what to set in the
 first night.
