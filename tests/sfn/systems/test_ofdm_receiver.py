@@ -165,8 +165,9 @@ def test_two_equal_signals_within_the_band_of_receivers() -> None:
                 simulated_db(of, [0.0, 0.0], delays, start, 1e-4, rng, linear=linear) for linear in (False, True)
             )
             assert wiener > 25.0
-            # At 2 us straight lines between pilots give 13 to 41 dB by where the window lies: no end of a band there.
-            assert plain < wiener or apart_us == 2.0
+            # Close together, straight lines give 13 to 43 dB by where the pair lies in the window, the filter for any
+            # delay up to its width 28 to 30: only far apart are lines the lower end.
+            assert plain < wiener or apart_us < 98.0
             if strategy == "quasi-optimal" and apart_us > 2.0:  # below 4 us it is a sample or less
                 assert plain > linear_db - 6.0
 
