@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
+from sfn.check import all_problems
 from sfn.check.doubts import DOUBTS
 from sfn.check.review import Review, review
 from sfn.errors import Problem, Touch
@@ -181,3 +182,50 @@ def test_every_doubt_says_why() -> None:
     for code, doubt in DOUBTS.items():
         assert code == code.lower().strip()
         assert len(doubt.why) >= 10
+
+
+def unit_unknown(tree: dict[str, Any]) -> None:
+    """Nobody knows in what unit the gap's field counts, and the relay oscillates besides."""
+    tree["sites"][2]["delay_fields"][0]["unit"] = "unknown"
+    tree["sites"][2]["off_air"] = {"receiving_gain_dbd": 9, "transmitting_gain_dbd": 3, "isolation_db": 20}
+
+
+def clamped(tree: dict[str, Any]) -> None:
+    """The south's fields stand at their greatest, 51 ms short of what is needed."""
+    codec, exciter = tree["sites"][1]["delay_fields"]
+    codec.update(greatest=50, set=50)
+    exciter.update(set=5000)
+
+
+def without_field(tree: dict[str, Any]) -> None:
+    """The south has nothing to set its delay with."""
+    tree["sites"][1]["delay_fields"] = []
+
+
+def relay_clamped(tree: dict[str, Any]) -> None:
+    """The relay would have to launch before its parent's signal is there; it stands at its least already."""
+    tree["sites"][2]["offset_us"] = 40
+
+
+@pytest.mark.parametrize("change", [unit_unknown, clamped, without_field, relay_clamped])
+def test_a_site_that_cannot_be_set_as_it_must_holds_back_all_that_change(change: Any) -> None:
+    """Also where its field stands at its limit now, or nobody knows what it would be set to."""
+    network = example(change)
+    found = review(network, problems=all_problems(network))
+
+    assert {"withheld"} == {found.of(site).state for site in ("north", "south", "gap")}
+
+
+def test_a_standby_that_wants_a_sign_off_wants_it_of_the_sheet() -> None:
+    """What is assumed on the standby route does not go out unsigned."""
+
+    def standby(tree: dict[str, Any]) -> None:
+        """The south's standby has a link of which 40 us are only assumed."""
+        link = {"id": "spare-link", "kind": "network", "latency_us": 14_105.1, "tolerance_us": 40, "source": "assumed"}
+        tree["stages"].append(link)
+        stages = ["studio-converter", "spare-link", "south-exciter", "south-feeder"]
+        tree["sites"][1]["chains"].append({"route": "standby", "stages": stages})
+
+    found = review(example(standby), problems=())
+    assert ("sign-off", "sign-off") == (found.of("south", "standby").state, found.of("south").state)
+    assert "assumed-above-tolerated" in found.of("south").codes
