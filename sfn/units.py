@@ -18,6 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 SPEED_OF_LIGHT_M_PER_US = 299.792458
 DEFAULT_REFRACTIVITY_N = 315.0
 DBW_TO_DBK_DB = 30.0
+# The pilot of FM stereo, 19 kHz: 360 degrees in 52.632 us.
+PILOT_DEG_PER_US = 360.0 * 0.019
 
 # Between thousands, and between a number and its unit: narrow, and never a line's end.
 THIN = "\u202f"

@@ -11,9 +11,8 @@ from sfn.errors import Problem, Severity, Touch
 from sfn.plan import Network, Site
 from sfn.systems.service import Service
 from sfn.timing.tolerated import tolerated_error
+from sfn.units import PILOT_DEG_PER_US
 
-# 19 kHz: 360 degrees in 52.632 us.
-PILOT_DEG_PER_US = 360.0 * 0.019
 # Deviations match within this where no lock sheet says (common practice).
 USUAL_MATCH_PCT = 1.0
 _WORDS = (("composite_polarity", "composite polarity"), ("carrier_reference", "carrier reference"))

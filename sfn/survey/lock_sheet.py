@@ -8,10 +8,8 @@ import re
 
 from sfn.plan.document import LockSheet
 from sfn.plan.number_text import number_written
-from sfn.units import grouped, written
+from sfn.units import PILOT_DEG_PER_US, grouped, written
 
-# 19 kHz: 360 degrees in 52.632 us.
-PILOT_DEG_PER_US = 360.0 * 0.019
 # About a kilometre of cable: a test lead is metres, so this is nanoseconds typed as microseconds.
 LONGEST_CABLE_US = 5.0
 # Deviations match within this where the plan does not say (common practice).

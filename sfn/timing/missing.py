@@ -8,8 +8,6 @@ from sfn.geodesy.position import Located
 from sfn.plan import DelayField, Site
 from sfn.timing.device import UNKNOWN
 
-# Problems of sites that have no delay, no place, or neither: no sheet can be made of them.
-
 
 @dataclass(frozen=True, slots=True)
 class Missing:

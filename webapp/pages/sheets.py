@@ -12,7 +12,7 @@ from webapp.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, Setting
 from webapp.paper import pdf, qr_svg
 from webapp.problems import RefusedError
 from webapp.public import public_address
-from webapp.release import SheetLine, issue, planners, released, sign_off
+from webapp.release import issue, planners, released, sign_off
 from webapp.render import html, notice, page
 from webapp.roles import another_person, may
 
@@ -119,11 +119,6 @@ def issue_all(
     frozen = "" if number == opened.head.revision.number else " The common delay is frozen from now on."
     notice(request, f"Issued by {name} in revision {number}: {', '.join(names)}.{frozen}")
     return RedirectResponse(addresses.sheets(opened.head.id), 303)
-
-
-def sheet_line(opened: NetworkDep, store: StoreDep, maps: MapsDep, site_id: str) -> SheetLine:
-    """A site's sheet, and whether a technician may go by it."""
-    return released(opened, store, maps).of(site_id)
 
 
 def _signed_by(form: dict[str, str], field: str, revision: int) -> str:
