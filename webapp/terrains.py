@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from sfn.errors import PlanError, Problem
 from sfn.terrain.dem import Terrain, terrain_from_folder
@@ -55,7 +55,7 @@ def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
     return tuple(lines)
 
 
-def source_of(value: str) -> dict[str, str] | None:
+def source_of(value: str) -> dict[str, Any] | None:
     """The document's ``terrain`` for what a form sends; None for a smooth earth.
 
     Raises
@@ -75,7 +75,7 @@ def source_of(value: str) -> dict[str, str] | None:
     )
 
 
-def value_of(source: dict[str, str] | None) -> str:
+def value_of(source: dict[str, Any] | None) -> str:
     """What the form sends for a document's ``terrain``."""
     if not source:
         return "none"
@@ -206,6 +206,8 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
             f"No unit of heights in {named}: taken as metres (of classes it does not matter). "
             "Send again with the unit if they are feet."
         )
+    if terrain.surface:
+        remarks.append("Heights of treetops and roofs: ground cover is taken off them, so that it counts once.")
     void = [(tile.void_pct, Path(tile.path).name) for tile in terrain.tiles if tile.void_pct > 0.0]
     if void:
         worst_pct, worst = max(void)

@@ -186,6 +186,9 @@ def document(answer: PathAnswer) -> dict[str, Any]:
             "cover_m": ground.cover_m.tolist(),
             "zone": [("inland", "coast", "sea")[z] for z in ground.zone],
         },
+        "before_receiver": ground.obstacle_m and {
+            "distance_km": ground.obstacle_m[0] / 1000.0, "top_m": finite_or_none(ground.obstacle_m[1])
+        },
     }  # fmt: skip
 
 

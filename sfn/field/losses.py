@@ -83,7 +83,7 @@ def losses(
             rx_lon_deg=lon,
             rx_ground_m=given_m,
             link=_link(transmitter, transmitter.ground_m, transmitter.antenna_m, rx_height_m, receiver_polarisation),
-            terrain=link.Terrain(_raster(terrain), _maybe(ground.cover), _maybe(ground.zones)),
+            terrain=link.Terrain(_raster(terrain), _maybe(ground.cover), _maybe(ground.zones), _maybe(ground.clutter)),
             step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
             pixel_m=pixel_m,
             radius_km=reach_km(transmitter, lat, lon),

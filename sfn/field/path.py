@@ -14,6 +14,7 @@ from sfn.antenna import attenuation
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse, path_length
 from sfn.propagation.horizons import ZONES, centre_latitude
+from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.p1812 import PathLoss, path_loss
 from sfn.propagation.smooth_earth import Polarisation
 from sfn.terrain.ground import Ground, GroundWindow, ground_window
@@ -47,6 +48,7 @@ class PathGround:
         Above sea level, as the model takes it: the site's own height at the first point, small voids filled. [m]
     cover_m : ndarray
         Above ground; 0 where none is known. [m]
+        Nearer than the clutter distance to either end it does not count, and is 0.
     zone : ndarray of int
         0 inland, 1 coast, 2 sea.
     smooth : bool
@@ -59,6 +61,9 @@ class PathGround:
         Some height is not known at all, or the point lies beyond 3000 km: there is no answer.
     rx_ground_m : float
         What the terrain has at the receiving point, small voids filled; the surface of a smooth earth. [m]
+    obstacle_m : tuple of float or None
+        What stands before the receiver: its distance from the site, and its top above sea level. [m] None: its place
+        is bare.
     """
 
     distance_m: Floats
@@ -72,6 +77,7 @@ class PathGround:
     gap_from_m: float | None
     broken: bool
     rx_ground_m: float = float("nan")
+    obstacle_m: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,12 +238,15 @@ def path_ground(
     length_m = float(inverse(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg)[0])
     wanted_m = max(step_m or default_step_m(ground, lat_deg=transmitter.lat_deg), length_m / MOST_POINTS)
     at_m, lat, lon = path_points(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=wanted_m)
-    heights_m, raw_m, cover_m, zone = _under(ground, lat, lon)
+    heights_m, raw_m, cover_m, zone, clear_m = _under(ground, lat, lon)
+    own_m = float(cover_m[-1])
+    cover_m[(at_m < CLUTTER_DISTANCE_M) | (at_m > length_m - clear_m)] = 0.0
     too_far = length_m > GREATEST_DISTANCE_M
     if ground.terrain is None:
         surface_m = float(smooth_surface_m(transmitter, np.asarray(rx_ground_m)))
         level_m = np.full(at_m.size, surface_m)
-        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far, surface_m)
+        stands_m = _obstacle_m(at_m, level_m, own_m, clear_m)
+        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far, surface_m, stands_m)
     found_m = float(heights_m[-1])
     heights_m[0] = raw_m[0] = transmitter.ground_m
     if np.isfinite(rx_ground_m):
@@ -245,19 +254,35 @@ def path_ground(
     gaps = np.flatnonzero(np.isnan(raw_m))
     gap_m = float(at_m[gaps[0]]) if gaps.size else None
     broken = bool(np.isnan(heights_m).any()) or too_far
-    return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken, found_m)
+    stands_m = _obstacle_m(at_m, heights_m, own_m, clear_m)
+    return PathGround(at_m, lat, lon, heights_m, cover_m, zone, False, gap_m is None, gap_m, broken, found_m, stands_m)
 
 
-def _under(ground: Ground | GroundWindow, lat: Floats, lon: Floats) -> tuple[Floats, Floats, Floats, NDArray[np.int8]]:
-    """Heights with small voids filled, heights as the files have them, cover [m] and zones under points in a row."""
+def _obstacle_m(at_m: Floats, ground_m: Floats, cover_m: float, clear_m: float) -> tuple[float, float] | None:
+    """What stands before the receiver: the cover of its own place, at the clutter distance (`near_cover`). [m]"""
+    distance_m = float(at_m[-1]) - clear_m
+    if cover_m == 0.0 or distance_m <= 0.0:
+        return None
+    return distance_m, float(np.interp(distance_m, at_m, ground_m)) + cover_m
+
+
+def _under(
+    ground: Ground | GroundWindow, lat: Floats, lon: Floats
+) -> tuple[Floats, Floats, Floats, NDArray[np.int8], float]:
+    """Heights with small voids filled, heights as the files have them, cover [m] and zones under points in a row.
+
+    Last: how far before the last of them its cover stands. [m]
+    """
     if isinstance(ground, GroundWindow):
         zone = _nearest_or(ground.zones, lat, lon, 0.0).astype(np.int8)
         cover_m = _nearest_or(ground.cover, lat, lon, 0.0)
+        clear_m = float(_nearest_or(ground.clutter, lat[-1:], lon[-1:], CLUTTER_DISTANCE_M)[0])
         if ground.terrain is None:
-            return np.full(lat.shape, np.nan), np.full(lat.shape, np.nan), cover_m, zone
+            return np.full(lat.shape, np.nan), np.full(lat.shape, np.nan), cover_m, zone, clear_m
         heights_m = sample(ground.terrain, lat, lon)
         raw_m = heights_m if ground.filled is None else sample(ground.unfilled or ground.terrain, lat, lon)
-        return heights_m, raw_m.copy(), cover_m, zone
+        return heights_m, raw_m.copy(), cover_m, zone, clear_m
+    clear_m = CLUTTER_DISTANCE_M
     heights_m, raw_m, cover_m = (np.empty(lat.size) for _ in range(3))
     zone = np.empty(lat.size, dtype=np.int8)
     # Longitudes in a row, whichever side of 180 degrees they are written on.
@@ -273,8 +298,8 @@ def _under(ground: Ground | GroundWindow, lat: Floats, lon: Floats) -> tuple[Flo
             north_deg=min(float(lat[part].max()) + BESIDE_DEG, 89.99),
             east_deg=float(east[part].max()) + BESIDE_DEG,
         )
-        heights_m[part], raw_m[part], cover_m[part], zone[part] = _under(near, lat[part], east[part])
-    return heights_m, raw_m, cover_m, zone
+        heights_m[part], raw_m[part], cover_m[part], zone[part], clear_m = _under(near, lat[part], east[part])
+    return heights_m, raw_m, cover_m, zone, clear_m
 
 
 def default_step_m(ground: Ground | GroundWindow, *, lat_deg: float) -> float:
@@ -302,6 +327,7 @@ def _losses(
     """P.1812 along the path, once a percentage of time."""
     # A receiver at the site itself is taken a metre away.
     at_km = laid.distance_m / 1000.0 if laid.distance_m[-1] >= 1.0 else np.linspace(0.0, 0.001, laid.distance_m.size)
+    stands = laid.obstacle_m
     latitude = centre_latitude(
         transmitter.lat_deg, transmitter.lon_deg, float(laid.lat_deg[-1]), float(laid.lon_deg[-1]),
         distance_km=float(at_km[-1]),
@@ -311,6 +337,7 @@ def _losses(
             at_km,
             laid.ground_m,
             cover_m=laid.cover_m,
+            obstacle=None if stands is None else (stands[0] / 1000.0, stands[1]),
             zone=[ZONES[z] for z in laid.zone],
             frequency_mhz=transmitter.frequency_mhz,
             tx_height_m=tx_m - float(laid.ground_m[0]),

@@ -17,6 +17,8 @@ class TerrainSource(Record):
     """ridge: the demos' terrain, 36.16-36.446 N, 84.078-84.414 W."""
     folder: Folder | None = None
     """Folder of GeoTIFF or SRTM .hgt files, beside the document or in the program's terrain folder."""
+    surface: bool | None = None
+    """true: heights are those of treetops and roofs; what covers the ground is taken off, and counts once."""
 
     @model_validator(mode="after")
     def _one_of_two(self) -> "TerrainSource":
@@ -33,6 +35,8 @@ class CoverClass(Record):
     """Value in the raster."""
     height_m: Annotated[float, Field(ge=0, le=200)]
     """Height above ground. [m]"""
+    distance_m: Annotated[float, Field(ge=1, le=100)] | None = None
+    """How far before a receiver in it the cover stands; 27 where not given. [m]"""
 
 
 class CoverSource(Record):

@@ -99,16 +99,20 @@ def delta_bullington_loss(
     frequency_mhz: float,
     polarisation: Polarisation,
     sea_ratio: float,
+    obstacle: tuple[float, float] | None = None,
 ) -> Diffraction:
     """Delta-Bullington diffraction loss for one Earth radius, eq. (37) to (39).
 
     The Bullington loss of the profile, plus what a spherical earth loses more than the Bullington loss of the same
-    earth: ``Ld = Lbulla + max(Ldsph - Lbulls, 0)``.
+    earth: ``Ld = Lbulla + max(Ldsph - Lbulls, 0)``. `obstacle`, distance [km] and height above sea level [m], is one
+    more point of the profile.
     """
     heights_m = {"tx_m": tx_m - smooth_tx_m, "rx_m": rx_m - smooth_rx_m}  # (37), (38)
-    Lbulla = bullington_loss(
-        distance_km, height_m, tx_m=tx_m, rx_m=rx_m, radius_km=radius_km, frequency_mhz=frequency_mhz
-    )
+    d, g = distance_km, height_m
+    if obstacle is not None:
+        at = int(np.searchsorted(d, obstacle[0]))
+        d, g = np.insert(d, at, obstacle[0]), np.insert(g, at, obstacle[1])
+    Lbulla = bullington_loss(d, g, tx_m=tx_m, rx_m=rx_m, radius_km=radius_km, frequency_mhz=frequency_mhz)
     Lbulls = bullington_loss(
         distance_km, np.zeros_like(height_m), **heights_m, radius_km=radius_km, frequency_mhz=frequency_mhz
     )

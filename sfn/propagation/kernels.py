@@ -41,6 +41,7 @@ from sfn.propagation.duct_formulas import (
     shielding,
 )
 from sfn.propagation.hulls import BLOCK, FLOOR, decisive, highest, roughness
+from sfn.propagation.near_cover import obstacle, obstruction_covered
 from sfn.propagation.running import (
     HORIZON,
     HULL_50,
@@ -61,11 +62,14 @@ from sfn.propagation.running import (
     G,
     H,
     advance,
+    advance_cover,
+    advance_ground,
     prepare,
     prepare_zones,
     steepest,
     zone_lengths,
 )
+from sfn.propagation.smooth_earth import FREE_SPACE_KM, LEAST_DISTANCE_KM
 from sfn.propagation.sweep_formulas import (
     DB,
     LOG10,
@@ -84,25 +88,24 @@ from sfn.propagation.sweep_formulas import (
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-LEAST_DISTANCE_KM = 0.25
 LEAST_INNER_POINTS = 3
 # Scatter this much weaker than the rest adds less than round-off. [dB]
 FAR_APART_DB = 60.0
 LN_50, LN_100 = math.log(50.0), math.log(100.0)
 
 # columns of receivers
-DISTANCE, COS_AZIMUTH, OWN_GROUND, OWN_ZONE = range(4)
+DISTANCE, COS_AZIMUTH, OWN_GROUND, OWN_ZONE, OWN_COVER, CLEAR = range(6)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def obstruction(
-    Y: Any, row: int, cover: int, hulls: Any, hull: int, count: int, blocks: Any, slope: float, m: int, D: float,
-    hts: float, hrs: float, q: float, M: Model,
+    Y: Any, row: int, hulls: Any, hull: int, count: int, blocks: Any, slope: float, m: int, D: float, hts: float,
+    hrs: float, q: float, M: Model,
 ) -> float:  # fmt: skip
-    """Nu of the profile for one Earth radius, eq. (13) to (20)."""
+    """Nu of a bare profile for one Earth radius, eq. (13) to (20)."""
     Stim = slope + q * D
     if Stim < (hrs - hts) / D:
-        nu, _ = decisive(Y, cover, row, blocks, m, D, hts, hrs, q, FLOOR, M.step, M.lam)
+        nu, _ = decisive(Y, H, row, blocks, m, D, hts, hrs, q, FLOOR, M.step, M.lam)
     else:
         top = hrs - q * D * D
         d, y = steepest(Y, row, hulls, hull, count, m, m * M.step, D, top)
@@ -124,17 +127,16 @@ def delta_bullington(
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def receiver(
-    Y: Any, S: Any, Z: Any, hulls: Any, blocks: Any, counts: Any, m: int, bare: bool, inland: bool, D: float,
-    cos_azimuth: float, ground: float, zr: float, percentages: Floats, table: Floats, M: Model, j: int, loss: Any,
-    sight: Any, elevation: Any,
+    Y: Any, S: Any, Z: Any, hulls: Any, blocks: Any, counts: Any, m: int, mc: int, bare: bool, inland: bool, D: float,
+    cos_azimuth: float, ground: float, zr: float, own_cover: float, clear: float, percentages: Floats, table: Floats,
+    M: Model, j: int, loss: Any, sight: Any, elevation: Any,
 ) -> None:  # fmt: skip
     """The whole of P.1812 for one receiver, at all percentages of time; writes its results at place j."""
-    cover = H if bare else G
     step, hts, hrs = M.step, Y[H, 0] + M.htg, ground + M.hrg
     rise = hrs - hts
     if not (rise < np.inf):
         return
-    if D < LEAST_DISTANCE_KM or m < LEAST_INNER_POINTS:
+    if D < FREE_SPACE_KM or m < LEAST_INNER_POINTS:
         for k in range(percentages.shape[1]):
             loss[k, j] = M.L0 + 0.5 * DB * math.log(max(D * D + 1e-6 * rise * rise, 1e-6))
         sight[j] = True
@@ -187,15 +189,32 @@ def receiver(
     theta = 1000.0 * D / M.ae + theta_t + theta_r
     sight[j] = los
     elevation[j] = theta_t * 1e-3 * 180.0 / math.pi
+    share = 1.0
+    if D < LEAST_DISTANCE_KM:
+        share = (D - FREE_SPACE_KM) / (LEAST_DISTANCE_KM - FREE_SPACE_KM)
+        ray = math.degrees(math.atan2(rise - q * D * D, 1000.0 * D))
+        elevation[j] = ray + share * (elevation[j] - ray)
 
-    if bare and not los:
+    dt, top_t = 0.0, -np.inf
+    if own_cover > 0.0:
+        dt, top_t = obstacle(Y, m, D, ground, own_cover, clear, M)
+    if not bare:
+        nu = obstruction_covered(
+            Y, Y50, hulls, HULL_50, counts[HULL_50], blocks, S[S50], mc, m, D, hts, hrs, q, clear, dt, top_t, M
+        )
+    elif not los:
         nu = bullington_point(S[S50] + q * D, seen + q * D, hts, hrs, D, M.lam)
     else:
-        nu = obstruction(Y, Y50, cover, hulls, HULL_50, counts[HULL_50], blocks, S[S50], m, D, hts, hrs, q, M)
+        nu = obstruction(Y, Y50, hulls, HULL_50, counts[HULL_50], blocks, S[S50], m, D, hts, hrs, q, M)
     Ld50 = delta_bullington(nu, m, D, h1, h2, q, M.ae_root, omega, M)
     Ldb = Ld50
     if M.rare:
-        nu = obstruction(Y, YB, cover, hulls, HULL_B, counts[HULL_B], blocks, S[SB], m, D, hts, hrs, M.qb, M)
+        if bare:
+            nu = obstruction(Y, YB, hulls, HULL_B, counts[HULL_B], blocks, S[SB], m, D, hts, hrs, M.qb, M)
+        else:
+            nu = obstruction_covered(
+                Y, YB, hulls, HULL_B, counts[HULL_B], blocks, S[SB], mc, m, D, hts, hrs, M.qb, clear, dt, top_t, M
+            )
         Ldb = delta_bullington(nu, m, D, h1, h2, M.qb, M.ab_root, omega, M)
     ln_b0 = log_beta0(centre_latitude(D, cos_azimuth, M), ln_mu1)
     fading = 2.6 * (1.0 - math.exp(-0.1 * (dlt + dlr)))
@@ -256,6 +275,8 @@ def receiver(
         if apart < FAR_APART_DB:
             Lbam -= 0.25 * DB * math.log(1.0 + math.exp(-0.2 * LOG10 * apart))
         loss[k, j] = max(Lb0p, Lbam)
+        if D < LEAST_DISTANCE_KM:
+            loss[k, j] = Lbfs + share * (loss[k, j] - Lbfs)
 
 
 def room(points: int, receivers: int) -> tuple[Floats, Floats, Floats, Floats, Ints, Floats, Ints, Floats]:
@@ -263,21 +284,22 @@ def room(points: int, receivers: int) -> tuple[Floats, Floats, Floats, Floats, I
     return (
         np.empty((KINDS, points)), np.empty(8), np.empty((points, 8)), np.empty((4, points, 2)),
         np.empty((2, points + 2), np.int64), np.empty((KINDS, points // BLOCK + 1)), np.zeros(6, np.int64),
-        np.empty((4, receivers)),
+        np.empty((6, receivers)),
     )  # fmt: skip
 
 
 @entry
 def walk(
     h: Floats, cover: Floats, zone: NDArray[np.int8], first_radial: int, tx_ground: float, starts: Ints, order: Any,
-    distance: Floats, azimuth: Floats, own_ground: Floats, own_zone: Any, steps: Floats, percentages: Floats,
-    table: Floats, M: Model, loss: Floats, sight: Any, elevation: Floats, Y: Floats, S: Floats, Z: Floats,
-    hulls: Floats, corners: Ints, blocks: Floats, counts: Ints, own: Floats,
+    distance: Floats, azimuth: Floats, own_ground: Floats, own_zone: Any, own_cover: Any, clear: Any, farthest: float,
+    steps: Floats, percentages: Floats, table: Floats, M: Model, loss: Floats, sight: Any, elevation: Floats,
+    Y: Floats, S: Floats, Z: Floats, hulls: Floats, corners: Ints, blocks: Floats, counts: Ints, own: Floats,
 ) -> None:  # fmt: skip
     """P.1812 at every receiver of some radials; Y to own are room to work in.
 
     `starts[r]` to `starts[r + 1]` are the places in `order` of radial r's receivers, nearest first. Row k of h, cover
-    and zone is radial `first_radial + k`.
+    and zone is radial `first_radial + k`. Cover counts up to `clear` km (one value for all, or one a receiver) before
+    a receiver, `farthest` at most; there stands its `own_cover` [m], where that is not empty.
     """
     for k in range(h.shape[0]):
         begin, end = starts[first_radial + k], starts[first_radial + k + 1]
@@ -287,6 +309,8 @@ def walk(
             j = order[place]
             own[DISTANCE, place - begin], own[COS_AZIMUTH, place - begin] = distance[j], azimuth[j]
             own[OWN_GROUND, place - begin], own[OWN_ZONE, place - begin] = own_ground[j], own_zone[j]
+            own[OWN_COVER, place - begin] = own_cover[j] if own_cover.size > 0 else 0.0
+            own[CLEAR, place - begin] = clear[j] if clear.size > 1 else clear[0]
         for at in range(end - begin):
             own[COS_AZIMUTH, at] = math.cos(own[COS_AZIMUTH, at])
         n = last_point(own[DISTANCE, end - begin - 1], M.step) + 1
@@ -302,6 +326,8 @@ def walk(
             for i in range(1, n):
                 Y[G, i] = Y[H, i] + cover[k, i]
                 bare &= cover[k, i] == 0.0
+            for at in range(end - begin):
+                bare &= own[OWN_COVER, at] == 0.0
         if zone.size > 0:
             for i in range(n):
                 inland &= zone[k, i] == 0
@@ -309,21 +335,31 @@ def walk(
         S[S50] = S[SB] = S[SH] = S[SR] = -np.inf
         S[SUM] = S[MOMENT] = S[HORIZON] = 0.0
         counts[:] = 0
-        pushed, zoned = 0, False
+        pushed, pushed_cover, zoned = 0, 0, False
         for place in range(begin, end):
             j, D, zr = order[place], own[DISTANCE, place - begin], own[OWN_ZONE, place - begin]
             m = last_point(D, M.step)
             if m >= n:
-                if m >= LEAST_INNER_POINTS and D >= LEAST_DISTANCE_KM:
+                if m >= LEAST_INNER_POINTS and D >= FREE_SPACE_KM:
                     continue  # behind a void: no level
                 m = 0
             if not (zoned or (inland and zr == 0.0)):
                 prepare_zones(Z, zone, k, n, M.step)
                 zoned = True
+            mc = m
             if pushed < m:
-                advance(Y, S, hulls, corners, counts, pushed + 1, m, bare, M, steps)
+                if bare:
+                    advance(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
+                else:
+                    advance_ground(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
                 pushed = m
+            if not bare:
+                mc = min(m, max(int((D - farthest) / M.step), 0))
+                if pushed_cover < mc:
+                    advance_cover(Y, S, hulls, corners, counts, pushed_cover + 1, mc, M, steps)
+                    pushed_cover = mc
             receiver(
-                Y, S, Z, hulls, blocks, counts, m, bare, inland, D, own[COS_AZIMUTH, place - begin],
-                own[OWN_GROUND, place - begin], zr, percentages, table, M, j, loss, sight, elevation,
+                Y, S, Z, hulls, blocks, counts, m, mc, bare, inland, D, own[COS_AZIMUTH, place - begin],
+                own[OWN_GROUND, place - begin], zr, own[OWN_COVER, place - begin], own[CLEAR, place - begin],
+                percentages, table, M, j, loss, sight, elevation,
             )  # fmt: skip

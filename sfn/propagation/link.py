@@ -60,11 +60,14 @@ class Terrain:
         Representative height of what stands on the ground, of the nearest node. [m]  Unknown counts as 0.
     zone : LatLonRaster, optional
         Index into `horizons.ZONES`, of the nearest node. Unknown counts as inland.
+    clutter : LatLonRaster, optional
+        How far before a receiver at the node its cover stands, 1 to 100. [m]  Unknown, or None: 27 m.
     """
 
     ground: LatLonRaster
     cover: LatLonRaster | None = None
     zone: LatLonRaster | None = None
+    clutter: LatLonRaster | None = None
 
 
 @dataclass(frozen=True, slots=True)

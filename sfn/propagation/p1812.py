@@ -41,6 +41,7 @@ from sfn.propagation.horizons import (
 from sfn.propagation.location import inverse_normal, location_loss
 from sfn.propagation.smooth_earth import (
     BETA0_RADIUS_KM,
+    FREE_SPACE_KM,
     LEAST_DISTANCE_KM,
     Polarisation,
     check_polarisation,
@@ -95,6 +96,7 @@ class _Path:
     p: float
     DN: float
     N0: float
+    obstacle: tuple[float, float] | None
 
     @property
     def hts(self) -> float:
@@ -112,6 +114,7 @@ def path_loss(
     ground_m: ArrayLike,
     *,
     cover_m: ArrayLike | None = None,
+    obstacle: tuple[float, float] | None = None,
     zone: str | Sequence[str] = "inland",
     frequency_mhz: float,
     tx_height_m: float,
@@ -134,6 +137,9 @@ def path_loss(
         Profile from transmitter (0 km) to receiver, any spacing. [km], [m above sea level]
     cover_m : array_like, shape (n,), optional
         Height of what covers the ground; not counted at the two ends. [m]  None: bare ground.
+    obstacle : tuple of float, optional
+        What stands before the receiver between two points of the profile: its distance from the transmitter and its
+        top above sea level. [km], [m]  One more point of the profile of eq. (13) to (20), but not of the bare ground.
     zone : str or sequence of n str
         ``inland``, ``coast`` (within 50 km of the sea and low) or ``sea``, of all points or of each.
     frequency_mhz : float
@@ -165,7 +171,8 @@ def path_loss(
 
     Notes
     -----
-    Shorter than 0.25 km, or with fewer than 5 points, P.1812 does not apply: free space, eq. (8).
+    Shorter than 0.25 km, or with fewer than 5 points, P.1812 does not apply: free space, eq. (8). So that no step
+    stands at 0.25 km, what the model has beyond free space comes in evenly from 0.125 km (`near`) on: our own.
 
     References
     ----------
@@ -189,14 +196,15 @@ def path_loss(
     d, h, g, zones = _profile(distance_km, ground_m, cover_m, zone)
     path = _Path(
         d, h, g, zones, frequency_mhz, tx_height_m, rx_height_m, polarisation, time_pct, delta_n,
-        surface_refractivity_n0,
+        surface_refractivity_n0, _obstacle(obstacle, d),
     )  # fmt: skip
     Lloc = location_loss(location_pct=location_pct, sigma_db=location_sigma_db)
     dct, dcr = _coast("tx_coast_km", tx_coast_km, path), _coast("rx_coast_km", rx_coast_km, path)
     ae = effective_radius(delta_n)
-    if d[-1] < LEAST_DISTANCE_KM or len(d) < LEAST_POINTS:
+    if d[-1] < FREE_SPACE_KM or len(d) < LEAST_POINTS:
         return _free_space(path, ae)
-    return _whole(path, ae=ae, dct=dct, dcr=dcr, Lloc=0.0 if zones[-1] == SEA else Lloc, phi=latitude_deg)
+    whole = _whole(path, ae=ae, dct=dct, dcr=dcr, Lloc=0.0 if zones[-1] == SEA else Lloc, phi=latitude_deg)
+    return whole if d[-1] >= LEAST_DISTANCE_KM else _between(_free_space(path, ae), whole, path)
 
 
 def _whole(path: _Path, *, ae: float, dct: float, dcr: float, Lloc: float, phi: float) -> PathLoss:
@@ -245,6 +253,7 @@ def _diffraction(path: _Path, surface: SmoothSurface, *, radius_km: float, omega
     return delta_bullington_loss(
         path.d, path.g, tx_m=path.hts, rx_m=path.hrs, smooth_tx_m=surface.hstd, smooth_rx_m=surface.hsrd,
         radius_km=radius_km, frequency_mhz=path.frequency_mhz, polarisation=path.pol, sea_ratio=omega,
+        obstacle=path.obstacle,
     )  # fmt: skip
 
 
@@ -280,6 +289,29 @@ def _free_space(path: _Path, ae: float) -> PathLoss:
     theta_r = 1000.0 * math.atan2(-rise - 500.0 * D * D / ae, 1000.0 * D)
     named = {"d": D, "hts": path.hts, "hrs": path.hrs, "ae": ae, "theta_t": theta_t, "theta_r": theta_r}
     return _answer(path, theta_t, theta_r, True, named | {"Lbfs": Lbfs, "Lb": Lbfs})
+
+
+def _between(near: PathLoss, whole: PathLoss, path: _Path) -> PathLoss:
+    """Free space going over to the model."""
+    share = (float(path.d[-1]) - FREE_SPACE_KM) / (LEAST_DISTANCE_KM - FREE_SPACE_KM)
+    Lb, theta_t, theta_r = (
+        a + share * (b - a)
+        for a, b in (
+            (near.loss_db, whole.loss_db),
+            (near.tx_elevation_deg, whole.tx_elevation_deg),
+            (near.rx_elevation_deg, whole.rx_elevation_deg),
+        )
+    )
+    Ep = float(field_strength(Lb, frequency_mhz=path.frequency_mhz))
+    named = whole.intermediates | {"near": share, "Lb": Lb, "Ep": Ep}
+    return PathLoss(Lb, Ep, whole.line_of_sight, theta_t, theta_r, named)
+
+
+def _obstacle(given: tuple[float, float] | None, d: Array) -> tuple[float, float] | None:
+    """A checked obstacle."""
+    if given is not None and not (0.0 < given[0] < d[-1] and math.isfinite(given[1])):
+        raise ValueError(f"obstacle must lie between 0 km and the receiver at {float(d[-1])!r} km, got {given!r}")
+    return given
 
 
 def _answer(path: _Path, theta_t: float, theta_r: float, los: bool, named: dict[str, float]) -> PathLoss:

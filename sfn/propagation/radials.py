@@ -142,6 +142,14 @@ def sample_places(
 
 
 @places
+def sample_nearest(lat: Floats, lon: Floats, site: Floats, values: Any, at: Floats, outside: float, out: Any) -> None:
+    """Value of the nearest node at places."""
+    for j in range(len(lat)):
+        dlat, dlon = lat[j] - site[0], turn(lon[j] - site[1])
+        out[j] = nearest(values, at[0] + dlat * at[2], at[1] + dlon * at[3], outside)
+
+
+@places
 def sample_radials(
     c: Floats, first: int, lengths: Ints, step_ratio: float, heights: Any, height_at: Floats, covers: Any,
     cover_at: Floats, zones: Any, zone_at: Floats, h: Floats, cover: Floats, zone: Any, room: Floats,

@@ -92,10 +92,8 @@ def prepare(Y: Any, blocks: Any, corners: Any, n: int, bare: bool, steps: Any) -
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def advance(
-    Y: Any, S: Any, hulls: Any, corners: Any, counts: Any, first: int, last: int, bare: bool, M: Model, steps: Any
-) -> None:
-    """Take points first .. last into the running maxima and sums, and onto the hulls."""
+def advance(Y: Any, S: Any, hulls: Any, corners: Any, counts: Any, first: int, last: int, M: Model, steps: Any) -> None:
+    """Take points first .. last of bare ground into the running maxima and sums, and onto the hulls."""
     hts = Y[H, 0] + M.htg
     s50, sb, sh, sr, total, moment = S[S50], S[SB], S[SH], S[SR], S[SUM], S[MOMENT]
     for i in range(first, last + 1):
@@ -105,11 +103,7 @@ def advance(
         s50 = max(s50, (Y[Y50, i] - hts) * per_km)
         sb = max(sb, (Y[YB, i] - hts) * per_km)
         sr = max(sr, (h - hts) * per_km)
-        if not bare:
-            seen = (Y[YH, i] - hts) * per_km
-            if seen > sh:
-                sh, S[HORIZON] = seen, i
-        elif s50 > sh:
+        if s50 > sh:
             sh, S[HORIZON] = s50, i
     S[S50], S[SB], S[SH], S[SR], S[SUM], S[MOMENT] = s50, sb, sh, sr, total, moment
     place, vertices, vertices_b, raw = counts[PUSHED], counts[HULL_50], counts[HULL_B], counts[HULL_RAW]
@@ -118,20 +112,57 @@ def advance(
         d = i * M.step
         vertices = push(hulls, HULL_50, vertices, d, Y[Y50, i])
         vertices_b = push(hulls, HULL_B, vertices_b, d, Y[YB, i])
-        if bare:
-            raw = push(hulls, HULL_RAW, raw, d, Y[H, i])
+        raw = push(hulls, HULL_RAW, raw, d, Y[H, i])
+        place += 1
+    counts[PUSHED], counts[HULL_50], counts[HULL_B], counts[HULL_RAW] = place, vertices, vertices_b, raw
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def advance_cover(
+    Y: Any, S: Any, hulls: Any, corners: Any, counts: Any, first: int, last: int, M: Model, steps: Any
+) -> None:
+    """Take points first .. last of the ground with its cover; the ground itself is `advance_ground`'s."""
+    hts = Y[H, 0] + M.htg
+    s50, sb = S[S50], S[SB]
+    for i in range(first, last + 1):
+        per_km = steps[PER_KM, i]
+        s50 = max(s50, (Y[Y50, i] - hts) * per_km)
+        sb = max(sb, (Y[YB, i] - hts) * per_km)
+    S[S50], S[SB] = s50, sb
+    place, vertices, vertices_b = counts[PUSHED], counts[HULL_50], counts[HULL_B]
+    while corners[0, place] <= last:
+        i = corners[0, place]
+        d = i * M.step
+        vertices = push(hulls, HULL_50, vertices, d, Y[Y50, i])
+        vertices_b = push(hulls, HULL_B, vertices_b, d, Y[YB, i])
         place += 1
     counts[PUSHED], counts[HULL_50], counts[HULL_B] = place, vertices, vertices_b
-    if not bare:
-        place, vertices = counts[PUSHED_H], counts[HULL_H]
-        while corners[1, place] <= last:
-            i = corners[1, place]
-            d = i * M.step
-            vertices = push(hulls, HULL_H, vertices, d, Y[YH, i])
-            raw = push(hulls, HULL_RAW, raw, d, Y[H, i])
-            place += 1
-        counts[PUSHED_H], counts[HULL_H] = place, vertices
-    counts[HULL_RAW] = raw
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def advance_ground(
+    Y: Any, S: Any, hulls: Any, corners: Any, counts: Any, first: int, last: int, M: Model, steps: Any
+) -> None:
+    """Take points first .. last of the bare ground under a cover."""
+    hts = Y[H, 0] + M.htg
+    sh, sr, total, moment = S[SH], S[SR], S[SUM], S[MOMENT]
+    for i in range(first, last + 1):
+        per_km, h = steps[PER_KM, i], Y[H, i]
+        total += h
+        moment += i * h
+        sr = max(sr, (h - hts) * per_km)
+        seen = (Y[YH, i] - hts) * per_km
+        if seen > sh:
+            sh, S[HORIZON] = seen, i
+    S[SH], S[SR], S[SUM], S[MOMENT] = sh, sr, total, moment
+    place, vertices, raw = counts[PUSHED_H], counts[HULL_H], counts[HULL_RAW]
+    while corners[1, place] <= last:
+        i = corners[1, place]
+        d = i * M.step
+        vertices = push(hulls, HULL_H, vertices, d, Y[YH, i])
+        raw = push(hulls, HULL_RAW, raw, d, Y[H, i])
+        place += 1
+    counts[PUSHED_H], counts[HULL_H], counts[HULL_RAW] = place, vertices, raw
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")

@@ -31,6 +31,8 @@ WAVELENGTH_AT_1_GHZ_M = 0.2998
 LAND, SEA = (22.0, 0.003), (80.0, 5.0)
 # Nearer than this P.1812 does not apply: free space.
 LEAST_DISTANCE_KM = 0.25
+# Nearer than this all is free space; from here to 0.25 km the loss goes over to P.1812's, so that no ring stands there.
+FREE_SPACE_KM = 0.125
 
 
 def effective_radius(delta_n: float) -> float:

@@ -5,7 +5,8 @@ the site, so close that the arc between two at the edge is a quarter of a pixel 
 terrain serves every receiver further out. `p1812.path_loss` over the same profile gives the same loss to 1e-9 dB.
 
 What a receiver's path consists of: the radial's points every `step_km` from the transmitter, but none nearer to the
-receiver than half a step, then the receiver with its own ground height and zone.
+receiver than half a step, then the receiver with its own ground height and zone. Cover ends at the clutter distance
+before the receiver, with the cover of its own place (`near_cover`), and begins as far from the transmitter.
 """
 
 import math
@@ -22,6 +23,7 @@ from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
 from sfn.propagation.duct_formulas import TABLE_KM, inland_table
 from sfn.propagation.link import LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
+from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.sweep_model import model_of, percentages_of
 
 Floats = NDArray[np.float64]
@@ -104,11 +106,21 @@ def losses_around(
     distance, azimuth, room = np.empty(lat.size), np.empty(lat.size), np.empty((2, around.degree + 1))
     radials.locate(lat, lon, site, around.plane_m, around.degree, reach_km, distance, azimuth, room)
     zone = np.zeros(lat.size, dtype=np.int8)
+    cover_m, clear_km = np.empty(0, dtype=np.float32), np.full(1, CLUTTER_DISTANCE_M / 1000.0)
     if isinstance(terrain, Terrain):
         sources = [_source(r, lat_deg, lon_deg) for r in (terrain.ground, terrain.cover, terrain.zone)]
         radials.sample_places(lat, lon, site, *sources[0], *sources[2], ground, zone)
+        if terrain.cover is not None:
+            cover_m = np.empty(lat.size, dtype=np.float32)
+            radials.sample_nearest(lat, lon, site, *sources[1], 0.0, cover_m)
+        if terrain.clutter is not None:
+            clear_km = np.empty(lat.size)
+            apart = _source(terrain.clutter, lat_deg, lon_deg)
+            radials.sample_nearest(lat, lon, site, *apart, CLUTTER_DISTANCE_M, clear_km)
+            clear_km /= 1000.0
     else:
-        sampled, _, zones = terrain(lat, lon)
+        sampled, covers, zones = terrain(lat, lon)
+        cover_m = np.array(np.broadcast_to(covers, lat.shape), dtype=np.float32)
         ground = np.where(np.isnan(ground), sampled, ground)
         zone = np.array(np.broadcast_to(zones, lat.shape), dtype=np.int8)
         sources = []
@@ -117,11 +129,14 @@ def losses_around(
     count = math.ceil(max(pixels_round / GREATEST_ARC, min(pixels_round / FINEST_ARC, USUAL_RADIALS), LEAST_RADIALS))
     step_km = step_m / 1000.0
     coefficients = around.along(np.arange(count) * (360.0 / count))
+    bare_n = math.ceil(CLUTTER_DISTANCE_M / step_m)
 
     def fill(first: int, lengths: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int8]]:
         points = int(lengths.max())
         if not sources:
-            return _sampled(terrain, around, coefficients[first : first + len(lengths)], points, step_m)  # type: ignore[arg-type] # a function
+            h, cover, zones = _sampled(terrain, around, coefficients[first : first + len(lengths)], points, step_m)  # type: ignore[arg-type] # a function
+            cover[:, :bare_n] = 0.0
+            return h, cover, zones
         shape = len(lengths), points
         h, cover = np.empty(shape), np.empty(shape if sources[1][0].size else (0, 0))
         zones = np.empty(shape if sources[2][0].size else (0, 0), dtype=np.int8)
@@ -138,9 +153,10 @@ def losses_around(
             zones,
             np.empty((2, points)),
         )
+        cover[:, :bare_n] = 0.0
         return h, cover, zones
 
-    places = _Places(distance, azimuth, ground, zone, count, step_km)
+    places = _Places(distance, azimuth, ground, zone, cover_m, clear_km, count, step_km)
     loss, sight, elevation = _swept(
         link, places, fill, lat_deg=lat_deg, executor=executor, progress=progress, cancelled=cancelled
     )
@@ -161,6 +177,8 @@ def losses_on_radials(
     rx_azimuth_deg: ArrayLike,
     rx_ground_m: ArrayLike,
     rx_zone: ArrayLike | None = None,
+    rx_cover_m: ArrayLike | None = None,
+    rx_clutter_m: ArrayLike = 0.0,
     link: Link,
 ) -> Losses:
     """P.1812 at receivers over radials that are already sampled.
@@ -176,6 +194,9 @@ def losses_on_radials(
     rx_distance_km, rx_azimuth_deg, rx_ground_m, rx_zone : array_like, shape (receivers,)
         Receivers, with their own ground and zone. One beyond the last point of its radial by more than one and a half
         steps gets NaN.
+    rx_cover_m, rx_clutter_m : array_like, shape (receivers,), optional
+        Cover at the receivers [m], and how far before them it stands: nearer points of the radial are bare. [m]
+        Not given: the cover of the points alone, as it stands.
     link : Link
 
     Returns
@@ -191,11 +212,14 @@ def losses_on_radials(
     ground = np.array(np.broadcast_to(rx_ground_m, distance.shape), dtype=np.float64)
     own = np.array(np.broadcast_to(0 if rx_zone is None else rx_zone, distance.shape), dtype=np.int8)
 
+    own_cover = np.zeros(0) if rx_cover_m is None else np.array(np.broadcast_to(rx_cover_m, distance.shape))
+    clear = np.atleast_1d(np.asarray(rx_clutter_m, dtype=np.float64)) / 1000.0
+
     def fill(first: int, lengths: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int8]]:
         rows = slice(first, first + len(lengths))
         return h[rows], cover[rows], zones[rows]
 
-    places = _Places(distance, azimuth, ground, own, h.shape[0], step_km)
+    places = _Places(distance, azimuth, ground, own, own_cover.astype(np.float32), clear, h.shape[0], step_km)
     loss, sight, elevation = _swept(link, places, fill, lat_deg=lat_deg)
     return Losses(loss, distance, np.degrees(azimuth), ground, sight, elevation)
 
@@ -208,6 +232,8 @@ class _Places:
     azimuth: Floats
     ground: Floats
     zone: NDArray[np.int8]
+    cover_m: NDArray[np.float32]
+    clear_km: Floats
     radials: int
     step_km: float
 
@@ -244,6 +270,8 @@ def _swept(
         np.full(size, np.nan),
     )
 
+    farthest_km = float(places.clear_km.max(initial=0.0))
+
     def block(first: int) -> int:
         if cancelled is not None and cancelled():
             raise SweepCancelled
@@ -256,8 +284,8 @@ def _swept(
         h, cover, zone = fill(first, lengths)
         kernels.walk(
             h, cover, zone, first, link.tx_ground_m, starts, order, places.distance, places.azimuth, places.ground,
-            places.zone, steps, percentages, table, model, loss, sight, elevation,
-            *kernels.room(h.shape[1], int((ends - starts[first:last]).max())),
+            places.zone, places.cover_m, places.clear_km, farthest_km, steps, percentages, table, model, loss, sight,
+            elevation, *kernels.room(h.shape[1], int((ends - starts[first:last]).max())),
         )  # fmt: skip
         return int(ends[-1] - starts[first])
 
@@ -298,7 +326,7 @@ def _sampled(
     shape = difference[:, 0].shape
     return (
         np.ascontiguousarray(np.broadcast_to(ground, shape), dtype=np.float64),
-        np.ascontiguousarray(np.broadcast_to(cover, shape), dtype=np.float64),
+        np.array(np.broadcast_to(cover, shape), dtype=np.float64, order="C"),  # changed near the site
         np.ascontiguousarray(np.broadcast_to(zone, shape), dtype=np.int8),
     )
 

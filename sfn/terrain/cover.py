@@ -46,6 +46,22 @@ def class_heights(grid: HeightGrid, *, height_m: Mapping[int, float]) -> HeightG
     return _looked_up(grid, height_m, least=0.0, greatest=GREATEST_COVER_M, where="cover.classes", what="height")
 
 
+def class_distances(grid: HeightGrid, *, distance_m: Mapping[int, float]) -> HeightGrid:
+    """How far before a receiver its cover stands, from classes by a table; NaN where the table says nothing. [m]
+
+    Parameters
+    ----------
+    grid : HeightGrid
+        Class numbers, NaN where there is none.
+    distance_m : mapping of int to float
+        Of those classes whose distance is not the usual one. [m]
+    """
+    out = np.full(grid.height_m.shape, np.nan, dtype=np.float32)
+    for number, value in distance_m.items():
+        out[grid.height_m == number] = value
+    return replace(grid, height_m=out)
+
+
 def zone_grid(grid: HeightGrid, *, zone: Mapping[int, str]) -> HeightGrid:
     """Zone values (0 inland, 1 coast, 2 sea) from classes by a table.
 

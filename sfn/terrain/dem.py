@@ -63,6 +63,11 @@ class Terrain:
     memory: Memory | None = field(default=None, compare=False, repr=False)
 
     @property
+    def surface(self) -> bool:
+        """Whether somebody said of a file that its heights are those of treetops and roofs."""
+        return any(tile.told.surface for tile in self.tiles)
+
+    @property
     def parts(self) -> tuple[Tile | HeightGrid, ...]:
         """Grids and tiles in the order in which they are laid."""
         return (*self.grids, *self.tiles)

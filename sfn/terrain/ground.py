@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
-from sfn.terrain.cover import ZONE_VALUES, class_heights, cover_heights, zone_grid
+from sfn.terrain.cover import ZONE_VALUES, class_distances, class_heights, cover_heights, zone_grid
 from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
 from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import HeightGrid, sample_nearest
@@ -38,6 +38,10 @@ class Ground:
     zones : Terrain or None
         Classes for `zone_classes`. None: all is inland.
     zone_classes : tuple of (class, zone)
+    clutter : tuple of (class, distance in m)
+        How far before a receiver the cover of its class stands, where that is not the usual 27 m.
+    surface : bool
+        The terrain's heights are those of treetops and roofs: the cover is taken off them.
     """
 
     terrain: Terrain | None = None
@@ -45,14 +49,17 @@ class Ground:
     cover_classes: tuple[tuple[int, float], ...] | None = None
     zones: Terrain | None = None
     zone_classes: tuple[tuple[int, str], ...] = ()
+    clutter: tuple[tuple[int, float], ...] = ()
+    surface: bool = False
 
     @property
     def digest(self) -> str:
         """Changes whenever a height, a cover height or a zone may have changed."""
         parts = (self.terrain, self.cover, self.zones)
         return combined_digest(
-            *(part.digest if part else "none" for part in parts), repr(self.cover_classes), repr(self.zone_classes)
-        )
+            *(part.digest if part else "none" for part in parts), repr(self.cover_classes), repr(self.zone_classes),
+            repr(self.clutter), repr(self.surface),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +74,8 @@ class GroundWindow:
         Cover above ground, NaN where not known. [m]
     zones : HeightGrid or None
         0 inland, 1 coast, 2 sea, NaN where not known.
+    clutter : HeightGrid or None
+        How far before a receiver its cover stands, NaN where that is the usual 27 m. [m]
     filled : ndarray of bool or None
         Where `terrain` had a small void that was filled from its rim, shape of its heights. None: nowhere.
     """
@@ -75,6 +84,7 @@ class GroundWindow:
     cover: HeightGrid | None = None
     zones: HeightGrid | None = None
     filled: NDArray[np.bool_] | None = None
+    clutter: HeightGrid | None = None
 
     @property
     def averaged(self) -> tuple[int, int]:
@@ -153,6 +163,8 @@ def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memor
         cover_classes=None if heights is None else tuple((c.number, c.height_m) for c in heights),
         zones=zones,
         zone_classes=tuple((c.number, c.zone) for c in network.zones.classes) if network.zones else (),
+        clutter=tuple((c.number, c.distance_m) for c in heights or () if c.distance_m is not None),
+        surface=network.terrain is not None and bool(network.terrain.surface or (terrain and terrain.surface)),
     )
 
 
@@ -169,7 +181,8 @@ def ground_window(
     """The ground inside a rectangle as arrays; arguments as `sfn.terrain.dem.window`.
 
     A void where a zone raster says sea is sea level. A small void inside the terrain (no place of it farther than
-    500 m from its rim) is filled from its rim, and said in `filled`: what crosses it is answered, and marked.
+    500 m from its rim) is filled from its rim, and said in `filled`: what crosses it is answered, and marked. From a
+    terrain of treetops and roofs what covers the ground is taken off: P.1812 adds it to the ground under every path.
 
     Raises
     ------
@@ -187,21 +200,34 @@ def ground_window(
         )  # fmt: skip
 
     beside = min(most_samples, MOST_COVER_SAMPLES)
-    cover, zones = grid(ground.cover, beside), grid(ground.zones, beside)
+    cover, zones, clutter = grid(ground.cover, beside), grid(ground.zones, beside), None
     if cover is not None:
         classes = ground.cover_classes
+        if ground.clutter:
+            clutter = class_distances(cover, distance_m=dict(ground.clutter))
         cover = cover_heights(cover) if classes is None else class_heights(cover, height_m=dict(classes))
     if zones is not None:
         zones = zone_grid(zones, zone=dict(ground.zone_classes))
     terrain = grid(ground.terrain, most_samples)
-    if terrain is None or not np.isnan(terrain.height_m).any():
-        return GroundWindow(terrain, cover, zones)
-    return GroundWindow(*_without_voids(terrain, cover, zones))
+    filled = None
+    if terrain is not None and np.isnan(terrain.height_m).any():
+        terrain, filled = _without_voids(terrain, zones)
+    if terrain is not None and cover is not None and ground.surface:
+        _take_off(terrain, cover)
+    return GroundWindow(terrain, cover, zones, filled, clutter)
 
 
-def _without_voids(
-    terrain: HeightGrid, cover: HeightGrid | None, zones: HeightGrid | None
-) -> tuple[HeightGrid, HeightGrid | None, HeightGrid | None, NDArray[np.bool_] | None]:
+def _take_off(terrain: HeightGrid, cover: HeightGrid) -> None:
+    """Take what covers the ground off heights of treetops and roofs, in place, some rows at a time."""
+    rows, columns = terrain.height_m.shape
+    lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)[None, :]
+    for first in range(0, rows, FILLED_SAMPLES):
+        part = slice(first, min(first + FILLED_SAMPLES, rows))
+        lat = terrain.north_deg - terrain.step_lat_deg * np.arange(part.start, part.stop)[:, None]
+        terrain.height_m[part] -= np.nan_to_num(sample_nearest(cover, lat, lon), nan=0.0).astype(np.float32)
+
+
+def _without_voids(terrain: HeightGrid, zones: HeightGrid | None) -> tuple[HeightGrid, NDArray[np.bool_] | None]:
     """Sea at sea level, small voids filled from their rim, and where those were."""
     height_m = terrain.height_m  # the window's own: nobody else holds it
     if zones is not None:
@@ -211,7 +237,7 @@ def _without_voids(
         height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
     step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * height_m.shape[0] / 2)
     filled = _filled(height_m, step_m)
-    return replace(terrain, height_m=height_m), cover, zones, filled if filled.any() else None
+    return replace(terrain, height_m=height_m), filled if filled.any() else None
 
 
 def _filled(height_m: NDArray[np.float32], step_m: float) -> NDArray[np.bool_]:

@@ -1,4 +1,4 @@
-"""What somebody said of terrain files that do not say it themselves: the unit of heights, the coordinate system.
+"""What somebody said of terrain files that do not say it themselves: unit of heights, coordinate system, and of what.
 
 It stands beside the files in ``as-told.json``: ``{"files": {"a.tif": {"unit": "ft", "crs": "EPSG:2056"}}}``. What a
 file says itself goes before it.
@@ -35,10 +35,13 @@ class Told:
         Of its heights.
     crs : str
         Its coordinate system.
+    surface : bool
+        Its heights are those of treetops and roofs.
     """
 
     unit: str = ""
     crs: str = ""
+    surface: bool = False
 
 
 def unit_named(text: str) -> str | None:
@@ -46,7 +49,7 @@ def unit_named(text: str) -> str | None:
     return next((unit for unit, names in _NAMES.items() if text.strip().lower() in names), None)
 
 
-def told(unit: str, crs: str) -> Told:
+def told(unit: str, crs: str, *, surface: bool = False) -> Told:
     """What a form says.
 
     Raises
@@ -68,7 +71,7 @@ def told(unit: str, crs: str) -> Told:
             )
     if problems:
         raise PlanError(problems)
-    return Told(unit, crs)
+    return Told(unit, crs, surface)
 
 
 def told_of(path: Path) -> Told:
@@ -94,7 +97,11 @@ def _held(folder: Path) -> dict[str, Told]:
     try:
         files = json.loads((folder / TOLD_FILE).read_text(encoding="utf-8"))["files"]
         return {
-            str(name): Told(unit if (unit := str(said.get("unit", ""))) in METRES else "", str(said.get("crs", "")))
+            str(name): Told(
+                unit if (unit := str(said.get("unit", ""))) in METRES else "",
+                str(said.get("crs", "")),
+                said.get("surface") is True,
+            )
             for name, said in files.items()
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError):

@@ -90,6 +90,22 @@ def test_classes_with_heights_and_zones_are_saved_and_used(
     assert "76.91" not in after
 
 
+def test_a_distance_of_a_class_and_a_surface_model_are_kept(
+    client: TestClient, save: Callable[..., Any], number: str
+) -> None:
+    """Both stand in the document and in the form again; a sender that knows of neither the one nor the other keeps it."""
+    save(**COVER, **HEIGHTS, **{"cover-distance-2": "50", "surface-asked": "1", "surface": "yes"})
+    save(base_revision="2", **{"height-summit": "1070"})
+    document, shown = exported(client, number), client.get(f"{number}/terrain").text
+
+    assert {"number": 41, "height_m": 15, "distance_m": 50} == document["cover"]["classes"][2]
+    assert {"source": "ridge", "surface": True} == document["terrain"]
+    assert 'name="cover-distance-2" value="50"' in shown
+    assert 'name="surface" value="yes" checked' in shown
+    save(base_revision="3", **{"surface-asked": "1"})
+    assert {"source": "ridge"} == exported(client, number)["terrain"]
+
+
 def test_heights_need_no_table(client: TestClient, save: Callable[..., Any], number: str) -> None:
     """A raster of heights above ground is taken as it is, and taken away again."""
     save(**{"cover": "folder canopy", "cover-kind": "heights"})

@@ -59,13 +59,15 @@ class TerrainPage(Context):
     zones: SourcePart
     """Sea, coast and inland."""
     sending: dict[str, str]
-    """What was typed beside files that were refused: name, unit, crs."""
+    """What was typed beside files that were refused: name, unit, crs, of."""
     author: str
     """Who saves, as it was typed."""
     reason: str
     """Why, as it was typed."""
     problems: tuple[Problem, ...]
     """What is wrong with what was sent, or with the terrain in force."""
+    surface: bool
+    """Whether its heights are those of treetops and roofs."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,8 @@ class ClassRow:
     """Its height in metres, or its zone."""
     share_pct: float | None
     """Part of the raster that has it; None where it was not found."""
+    distance: str = ""
+    """How far before a receiver its cover stands, as it was typed; empty for 27 m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,8 @@ class SourceTyped:
     """``heights``: the raster holds heights in metres; ``classes``: the rows say what they mean."""
     rows: tuple[tuple[str, str], ...]
     """Class and its height or zone, in the order of the form; empty ones are left out."""
+    distances: tuple[tuple[str, str], ...] = ()
+    """Class, and how far before a receiver its cover stands, where that is said."""
 
     @property
     def folder(self) -> str:
@@ -51,7 +55,13 @@ def source_typed(form: Mapping[str, str], key: str) -> SourceTyped:
         (form.get(f"{key}-number-{n}", "").strip(), form.get(f"{key}-value-{n}", "").strip()) for n in range(MOST_ROWS)
     )
     kind = form.get(f"{key}-kind", HEIGHTS) if key == "cover" else CLASSES
-    return SourceTyped(form.get(key, NONE), kind, tuple(row for row in rows if any(row)))
+    apart = (
+        (form.get(f"{key}-number-{n}", "").strip(), form.get(f"{key}-distance-{n}", "").strip())
+        for n in range(MOST_ROWS)
+    )
+    return SourceTyped(
+        form.get(key, NONE), kind, tuple(row for row in rows if any(row)), tuple(row for row in apart if row[1])
+    )
 
 
 def source_in(document: Mapping[str, Any], key: str) -> SourceTyped:
@@ -61,7 +71,8 @@ def source_in(document: Mapping[str, Any], key: str) -> SourceTyped:
         return SourceTyped(NONE, HEIGHTS if key == "cover" else CLASSES, ())
     classes = held.get("classes")
     rows = tuple((str(c.get("number", "")), str(c.get(value, ""))) for c in classes or ())
-    return SourceTyped(f"folder {held.get('folder', '')}", HEIGHTS if classes is None else CLASSES, rows)
+    apart = tuple((str(c.get("number", "")), str(c["distance_m"])) for c in classes or () if c.get("distance_m"))
+    return SourceTyped(f"folder {held.get('folder', '')}", HEIGHTS if classes is None else CLASSES, rows, apart)
 
 
 def source_document(typed: SourceTyped, key: str, *, held: Census | None) -> dict[str, Any] | None:
@@ -142,17 +153,22 @@ def source_document(typed: SourceTyped, key: str, *, held: Census | None) -> dic
         )
     if problems:
         raise PlanError(problems)
-    document["classes"] = [{"number": name, value: number(text) if key == "cover" else text} for name, text in given]
+    apart = {number(name): number(text) for name, text in typed.distances}
+    document["classes"] = [
+        {"number": name, value: number(text) if key == "cover" else text}
+        | ({"distance_m": apart[name]} if name in apart else {})
+        for name, text in given
+    ]
     return document
 
 
 def class_rows(typed: SourceTyped, shares: Iterable[tuple[int, float]]) -> tuple[ClassRow, ...]:
     """The rows that a form shows: every class that occurs, those typed beside them, and two empty ones."""
-    left, found = list(typed.rows), []
+    left, found, apart = list(typed.rows), [], dict(typed.distances)
     for name, share_pct in shares:
         said = next((row for row in left if row[0] == str(name)), ("", ""))
         if said in left:
             left.remove(said)
-        found.append(ClassRow(str(name), said[1], share_pct))
-    typed_too = [ClassRow(name, value, None) for name, value in left]
+        found.append(ClassRow(str(name), said[1], share_pct, apart.get(str(name), "")))
+    typed_too = [ClassRow(name, value, None, apart.get(name, "")) for name, value in left]
     return (*found, *typed_too, *(ClassRow("", "", None) for _ in range(SPARE_ROWS)))

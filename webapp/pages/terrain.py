@@ -57,7 +57,7 @@ def take(
     """Take terrain files into a folder of their own."""
     name = form.get("name", "").strip()
     try:
-        said = told(form.get("unit", "").strip(), form.get("crs", "").strip())
+        said = told(form.get("unit", "").strip(), form.get("crs", "").strip(), surface=form.get("of") == "surface")
         sent = [(f.filename or "", f.file) for f in files if f.filename]
         taken = take_files(maps.terrain_folder, name, sent, said=said)
     except PlanError as refused:
@@ -70,7 +70,11 @@ def take(
 def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict[str, Any]:
     """The document with the terrain, cover, zones and heights that the form names."""
     made = copy.deepcopy(document)
-    sources = {"terrain": source_of(form.get("terrain", value_of(document.get("terrain"))))}
+    sources: dict[str, dict[str, Any] | None] = {
+        "terrain": source_of(form.get("terrain", value_of(document.get("terrain"))))
+    }
+    if sources["terrain"] is not None and _surface(form, document):
+        sources["terrain"] |= {"surface": True}
     problems: tuple[Problem, ...] = ()
     for key in ("cover", "zones"):
         try:
@@ -102,6 +106,14 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
     return made
 
 
+def _surface(form: dict[str, str], document: dict[str, Any]) -> bool:
+    """Whether heights are those of treetops and roofs: as the form says; a sender that knows nothing of it keeps it."""
+    if "surface-asked" in form:
+        return form.get("surface") == "yes"
+    held = document.get("terrain") or {}
+    return bool(held.get("surface")) and form.get("terrain", value_of(held)) == value_of(held)
+
+
 def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None:
     """The cover or the zones that the form names, every class that occurs with its height or zone."""
     sent = source_typed(form, key)
@@ -131,10 +143,11 @@ def _shown(
     chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
     cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
     author = sent.get("author", str(request.session.get("author", "")))
-    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs")}
+    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of")}
     context = TerrainPage(
-        opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong
-    )
+        opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong,
+        _surface(sent, opened.document),
+    )  # fmt: skip
     return page(request, context, status=422 if problems else 200)
 
 

@@ -39,10 +39,10 @@ def centre_latitude(lat_deg, azimuth_deg, distance_km):
     return math.degrees(math.asin(s))
 
 
-def exact(link, time_pct, d, h, c, z, latitude_deg):
+def exact(link, time_pct, d, h, c, z, latitude_deg, obstacle=None):
     """The exact path with a sweep's link."""
     return path_loss(
-        d, h, cover_m=c, zone=[ZONES[k] for k in z], frequency_mhz=link.frequency_mhz, tx_height_m=link.tx_height_m,
+        d, h, cover_m=c, obstacle=obstacle, zone=[ZONES[k] for k in z], frequency_mhz=link.frequency_mhz, tx_height_m=link.tx_height_m,
         rx_height_m=link.rx_height_m, polarisation=link.polarisation, time_pct=time_pct, latitude_deg=latitude_deg,
         delta_n=link.delta_n, surface_refractivity_n0=link.surface_refractivity_n0,
     )  # fmt: skip
@@ -78,6 +78,37 @@ def test_same_profile_same_answer(random_path, seed):
             assert abs(one.loss_db - swept.loss_db[k, j]) < SAME_DB
             assert one.line_of_sight == swept.line_of_sight[j]
             assert abs(one.tx_elevation_deg - swept.tx_elevation_deg[j]) < 1e-9
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_cover_ends_before_the_receiver_as_on_the_exact_path(random_path, seed):
+    """With own cover and its own clutter distance at every receiver: nearer points bare, one more point there."""
+    rng = np.random.default_rng(2000 + seed)
+    step_km, count, points = float(rng.choice([0.01, 0.015, 0.03, 0.045, 0.09])), 40, 700
+    d = np.arange(points) * step_km
+    h = np.cumsum(rng.normal(size=points)) * 20.0 * step_km**0.5 + 100.0
+    c = rng.choice([0.0, 8.0, 20.0], points) * (rng.random() < 0.8)
+    link = Link(float(h[0]), float(rng.choice([5.0, 60.0, 200.0])), float(rng.choice([1.5, 10.0])), 600.0, "V")
+    distance_km = np.concatenate([rng.uniform(0.05, 0.5, 10), rng.uniform(0.0, (points + 0.4) * step_km, count - 10)])
+    distance_km = np.minimum(distance_km, (points + 0.4) * step_km)
+    ground_m = np.interp(distance_km, d, h) + rng.normal(size=count) * 2.0
+    own_m, clear_m = rng.choice([0.0, 5.0, 15.0], count), rng.choice([9.0, 27.0, 100.0], count)
+    swept = losses_on_radials(
+        h[None], cover_m=c[None], step_km=step_km, lat_deg=50.0, rx_distance_km=distance_km, rx_azimuth_deg=33.0,
+        rx_ground_m=ground_m, rx_cover_m=own_m, rx_clutter_m=clear_m, link=link,
+    )  # fmt: skip
+    for j in range(count):
+        far_km, near_km = distance_km[j], distance_km[j] - clear_m[j] / 1000.0
+        n = max(int((far_km - 0.5 * step_km) / step_km), 0) + 1
+        along, heights = np.append(d[:n], far_km), np.append(h[:n], ground_m[j])
+        cover = np.append(np.where(d[:n] <= near_km, c[:n], 0.0), 0.0)
+        obstacle = None
+        if own_m[j] > 0.0 and near_km > 0.0:
+            obstacle = (near_km, float(np.interp(near_km, along, heights)) + own_m[j])
+        latitude_deg = centre_latitude(50.0, 33.0, far_km)
+        for k, p in enumerate(link.time_pct):
+            one = exact(link, p, along, heights, cover, np.zeros(n + 1, dtype=int), latitude_deg, obstacle)
+            assert abs(one.loss_db - swept.loss_db[k, j]) < 1e-8, (j, far_km)
 
 
 def waves(lat_deg, lon_deg):
