@@ -111,7 +111,9 @@ def test_direct_answer_is_the_same_each_time() -> None:
 def test_spread_of_three_near_equal_signals_helps() -> None:
     """Within 1.5 dB and 1.2 us of each other they nearly cancel; a spread of levels takes them out of it."""
     close, spread = (direct_statistics([1.0, 1.5], [1.0, -1.2], spread_db=db)["stereo"] for db in (0.0, 6.0))
-    assert close["decile"] == pytest.approx(spread["decile"], abs=1e-3), "the same draws; the last digits are the machine's"
+    assert close["decile"] == pytest.approx(spread["decile"], abs=1e-3), (
+        "the same draws; the last digits are the machine's"
+    )
     assert close["local"] == pytest.approx(close["decile"], abs=3)
     assert spread["local"] > close["local"] + 2
 
