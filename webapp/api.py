@@ -18,7 +18,7 @@ from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_road
-from webapp.dependencies import JobsDep, MapsDep, NetworkDep, StoreDep, proven, whole_characters
+from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
 from webapp.documents import network_of
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -259,7 +259,7 @@ def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
 
 @router.get("/networks/{network_id}/point", tags=["answers"])
 def answer_point(
-    opened: NetworkDep,
+    opened: ReadableDep,
     maps: MapsDep,
     tries: TriesDep,
     lat: Latitude,

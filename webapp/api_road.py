@@ -12,7 +12,7 @@ from sfn.answer.what_if import WhatIf
 from sfn.answer.window_try import WindowTry
 from sfn.survey.drive_log import log_of_levels
 from sfn.survey.track import track_of
-from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.dependencies import MapsDep, Opened, ReadableDep
 from webapp.limits import Latitude, Longitude, Number
 from webapp.maps import Maps
 from webapp.pages.map_files import named, stamp_of
@@ -54,14 +54,14 @@ class RoadAsked(BaseModel):
 
 
 @router.post("/networks/{network_id}/road")
-def answer_road(opened: NetworkDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
+def answer_road(opened: ReadableDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
     """Reception along a road, as ``python -m sfn road --json`` answers."""
     return document(_planned(opened, maps, body), revision=opened.head.revision.number)
 
 
 @router.post("/networks/{network_id}/road.{form}", response_class=Response)
 def road_as_file(
-    opened: NetworkDep, maps: MapsDep, body: RoadAsked, form: Literal["csv", "geojson", "kml", "svg", "png"]
+    opened: ReadableDep, maps: MapsDep, body: RoadAsked, form: Literal["csv", "geojson", "kml", "svg", "png"]
 ) -> Response:
     """The same as a file: a table, lines for maps, or the chart; with revision, checksum and what is tried."""
     made = _planned(opened, maps, body)

@@ -11,6 +11,8 @@ from starlette.datastructures import UploadFile
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document, left_out_says
+from sfn.timing.readable import readable
 from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
 from webapp.documents import network_of
@@ -47,6 +49,25 @@ def opened(saved: Saved) -> Opened:
     return Opened(replace(head_of(saved), corrected=shift_says(network)), saved, saved.document, network)
 
 
+def in_part(found: Opened) -> Opened:
+    """A revision of which only what can be read is worked with.
+
+    Raises
+    ------
+    PlanError
+        If nothing of it can be read.
+    """
+    network = readable(found.network)
+    return replace(found, head=head_without(found.head, network), network=network)
+
+
+def head_without(head: NetworkHead, network: Network) -> NetworkHead:
+    """What pages print of a revision of which `network` is the part that can be read."""
+    gone = network.left_out
+    said = left_out_says(gone)
+    return replace(head, left_out=tuple(left_out_document(gone)), left_out_says=said, unjudged=network.unjudged)
+
+
 def _store(request: Request) -> Store:
     store: Store = request.app.state.store
     return store
@@ -76,6 +97,10 @@ JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 def _network(network_id: NetworkId, store: StoreDep) -> Opened:
     return opened(store.read(network_id))
+
+
+def _readable(network_id: NetworkId, store: StoreDep) -> Opened:
+    return in_part(opened(store.read(network_id)))
 
 
 async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
@@ -192,6 +217,8 @@ async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dic
 
 
 NetworkDep = Annotated[Opened, Depends(_network)]
+ReadableDep = Annotated[Opened, Depends(_readable)]
+"""For pages of reception: `network` is the part that can be read, and the head names who is left out."""
 FormDep = Annotated[dict[str, str], Depends(_form)]
 ListsDep = Annotated[dict[str, list[str]], Depends(_lists)]
 UploadsDep = Annotated[dict[str, list[UploadFile]], Depends(_uploads)]

@@ -9,6 +9,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document
 from sfn.survey.calibrate import DOMINANCE_DB, Calibration, Sector, calibrate
 from sfn.survey.drive_log import DriveLog, stretches
 from sfn.survey.prediction import planned_levels
@@ -90,6 +91,7 @@ def document(answer: Calibrated) -> dict[str, Any]:
     mean, spread, count = found.together_db
     return {
         "network": answer.network.name,
+        "left_out_sites": left_out_document(answer.network.left_out),
         "stretch_m": answer.stretch_m,
         "samples_n": answer.samples_n,
         "stretches_n": len(road),

@@ -1,7 +1,7 @@
 """The change plan: which sites change from what to what, in which order, and what the worst moment of it is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
@@ -103,13 +103,13 @@ def change_plan(
     Parameters
     ----------
     network : Network
-        The revision to bring on the air.
+        The revision to bring on the air, or the part of it that can be read.
     old : Network, optional
         The revision that is on the air, with its computed settings; none: what the document says is set now.
     coverage : Coverage, optional
         Levels that were computed before. With them the order goes by the area served, else by delay differences.
     reviewed : Review, optional
-        The network with all that is wrong with it: each change bears its verdict, and the plan what withholds any.
+        The whole network with all that is wrong with it: each change bears its verdict, the plan what withholds any.
 
     Raises
     ------
@@ -118,7 +118,7 @@ def change_plan(
         nobody can tell what a change does, nor go back.
     """
     placed = place(network)
-    table = delay_table(network, placed=placed) if reviewed is None else reviewed.table
+    table = delay_table(network, placed=placed) if reviewed is None or network.left_out else reviewed.table
     before = _Before.of(old)
     _refuse_unknown(network, before)
     found = [made for site in network.sites if (made := _site_change(site, table, before, reviewed)) is not None]
@@ -144,18 +144,29 @@ def change_plan(
         order,
         moments,
         "area" if chosen is by_area else "difference",
-        _muted(by_area, by_difference, worst) if order.worst_at else None,
+        _muted(by_area, by_difference, worst) if order.worst_at and not network.unjudged else None,
         launches.waiting_us(order.states[order.worst_at]),
         tolerated_error(network),
-        _remarks(network, old),
-        _stopped(found),
+        _remarks(network.whole, old),
+        _stopped(network, found),
     )
 
 
-def _stopped(changes: list[SiteChange]) -> tuple[Problem, ...]:
-    """What withholds any of the changes, each once."""
-    verdicts = [one.verdict for one in changes if one.verdict is not None]
-    return tuple(dict.fromkeys(r.problem for verdict in verdicts for r in verdict.because("withheld")))
+def _stopped(network: Network, changes: list[SiteChange]) -> tuple[Problem, ...]:
+    """What withholds the changes: under the site whose step it is, with whose doubt it is and where that stands."""
+    return tuple(
+        dict.fromkeys(
+            replace(
+                reason.problem,
+                where=f"sites[{network.places[one.site.id]}]",
+                touches=tuple(dict.fromkeys((Touch(one.site.id), *reason.problem.touches))),
+                values={**reason.problem.values, "whose": reason.whose, "doubt_at": reason.problem.where},
+            )
+            for one in changes
+            if one.verdict is not None
+            for reason in one.verdict.because("withheld")
+        )
+    )
 
 
 def _muted(by_area: AreaMeasure | None, by_difference: DifferenceMeasure, launches: dict[str, float]) -> Muted | None:
@@ -193,9 +204,9 @@ class _Before:
 def _refuse_unknown(network: Network, before: _Before) -> None:
     """No plan where what is to be changed, or which way it moves the launch, is not known."""
     unknown = []
-    for i, site in enumerate(network.sites):
+    for site in network.sites:
         for j, field in enumerate(site.delay_fields):
-            where = f"sites[{i}].delay_fields[{j}]"
+            where = f"sites[{network.places[site.id]}].delay_fields[{j}]"
             who, touches, fields = f"site {site.name}: ", (Touch(site.id),), (field.name,)
             if any(before.value(site, chain.route, field.name)[0] is None for chain in site.chains):
                 what = f"{who}what {field.name} is set to now is not known, so no change of it can be planned"

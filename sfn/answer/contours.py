@@ -14,6 +14,7 @@ from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.position import Located
 from sfn.plan import Network
+from sfn.plan.left_out import LeftOut, left_out_document, left_out_says, why_left_out
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
 from sfn.report.numbers import number
 from sfn.report.vector import collection
@@ -66,6 +67,8 @@ class Contours:
     insides: tuple[Inside, ...]
     averaged: tuple[int, int] = (1, 1)
     """As in `sfn.reception.coverage.Coverage`."""
+    left_out: tuple[LeftOut, ...] = ()
+    """Sites that have no contour because they cannot be read."""
 
     @property
     def averaged_says(self) -> str:
@@ -148,6 +151,8 @@ def _wanted(network: Network, sites: Sequence[str], main: str | None) -> tuple[s
     known = [s.id for s in network.sites]
     wanted = tuple(dict.fromkeys([*(sites or known), *([main] if main else [])]))
     unknown = [name for name in wanted if name not in known]
+    if gone := why_left_out(network.left_out, unknown):
+        raise PlanError(gone)
     if unknown:
         raise PlanError(
             [
@@ -184,7 +189,7 @@ def _contours(
         allowed = inside(licence, grid)
         insides += [_inside(name, LICENCE, masks[name], allowed, grid) for name in wanted]
     made = tuple(_contour(name, names[name], levels[name], grid, at_dbuvm) for name in wanted)
-    return Contours(at_dbuvm=at_dbuvm, smooth=smooth, sites=made, insides=tuple(insides))
+    return Contours(at_dbuvm=at_dbuvm, smooth=smooth, sites=made, insides=tuple(insides), left_out=network.left_out)
 
 
 def document(found: Contours, *, file: str | None) -> dict[str, Any]:
@@ -194,6 +199,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
         "smooth_earth": found.smooth,
         "terrain_averaged": found.averaged_says or None,
         "file": file,
+        "left_out_sites": left_out_document(found.left_out),
         "sites": [
             {
                 "site": one.site,
@@ -224,7 +230,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
 
 def features(found: Contours) -> dict[str, Any]:
     """The contours as a GeoJSON collection, one feature an area."""
-    return collection(
+    made = collection(
         {
             "type": "Feature",
             "geometry": area_geometry(area),
@@ -233,6 +239,7 @@ def features(found: Contours) -> dict[str, Any]:
         for one in found.sites
         for area in one.areas
     )
+    return made | {"properties": {"left_out": left_out_says(found.left_out)}} if found.left_out else made
 
 
 def sentences(found: Contours) -> tuple[str, ...]:

@@ -73,7 +73,7 @@ def layers_csv(found: Zones, layers: Iterable[Layer], by: Stamp) -> Iterator[str
     layers, grid = tuple(layers), found.coverage.grid
     heads = ["lat_deg", "lon_deg", *(by.column(layer.name) for layer in layers)]
     averaged = found.coverage.averaged_says
-    extra = [_quoted(said) for said in (by.state if by.is_try else "", by.corrected, averaged) if said]
+    extra = [_quoted(said) for said in (by.state if by.is_try else "", *by.remarks, averaged) if said]
     yield ",".join([*heads, *extra]) + "\r\n"
     lon = [f"{value:.6f}" for value in grid.lon_deg]
     ending = "," * len(extra) + "\r\n"
@@ -97,6 +97,7 @@ def lines_file(document: Mapping[str, Any], name: str, form: str, by: Stamp) -> 
     marked = stamped(document, by)
     if form == "kml":
         heading = f"{by.network}, {by.of}, {name}"
+        heading = "; ".join((heading, *by.remarks))
         return kml(marked, name=f"{by.state}: {heading}" if by.is_try else heading)
     return json.dumps(marked, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -8,6 +8,7 @@ from sfn.errors import Problem, Touch
 from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.plan.left_out import why_left_out
 from sfn.plan.sheets import SheetTable
 from sfn.report.tables import csv_text
 from sfn.survey.measurements import WRITTEN, MeasurementRow, MeasurementTable, understood
@@ -32,7 +33,8 @@ def understood_measurements(table: SheetTable, network: Network) -> MeasurementT
     PlanError
         If a column is missing or there twice, there is no line, or a site's position cannot be read.
     """
-    found = understood(table, {site.id: site.name for site in network.sites})
+    found = understood(table, {site.id: site.name for site in network.whole.sites})
+    found = replace(found, rows=tuple(_of_readable(row, network) for row in found.rows))
     placed = place(network)
     usable = [row.measurement for row in found.rows if row.measurement is not None]
     ends = [(m.lat_deg, m.lon_deg, placed[m.site].lat_deg, placed[m.site].lon_deg) for m in usable]
@@ -48,6 +50,15 @@ def template(network: Network) -> str:
         {"site": i, "reference_site": on_air[0], "reference_plane": "antenna"} for i in on_air[1 : MOST_LINES_N + 1]
     )
     return csv_text([WRITTEN, *([row.get(name) for name in WRITTEN] for row in given)]).replace("\r\n", "\n")
+
+
+def _of_readable(row: MeasurementRow, network: Network) -> MeasurementRow:
+    """The row, refused when it speaks of a site that is left out."""
+    made = row.measurement
+    gone = () if made is None else why_left_out(network.left_out, (made.site, made.reference_site))
+    if made is None or not gone:
+        return row
+    return replace(row, measurement=None, problems=tuple(replace(p, where=made.where) for p in gone))
 
 
 def _near(row: MeasurementRow, away: dict[str, float]) -> MeasurementRow:

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from math import isinf
 from typing import Any
 
-from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.plan.left_out import LeftOut, left_out_document
 from sfn.reception.off_air import FedOffAir, Heard, fed_off_air
 from sfn.stream.off_air import COMMON_MARGIN_DB, Repeater, greatest_output_dbw, longest_echo_m, ripple_db
 from sfn.terrain.ground import Ground
@@ -41,14 +41,13 @@ class OffAirSite:
 
 
 def off_air_sites(network: Network, *, ground: Ground | None = None) -> tuple[OffAirSite, ...]:
-    """Every site fed off air, with all that follows from what it hears; arguments as `fed_off_air`.
+    """Every site fed off air that can be read, with all that follows from what it hears; arguments as `fed_off_air`.
 
     Raises
     ------
     PlanError
-        If a position cannot be read or the service is not known.
+        If the service is not known.
     """
-    place(network)  # whoever looks at relays alone is told of one that is left out
     made = []
     for found in fed_off_air(network, ground=ground):
         others = [h for h in found.heard if h.site != found.site.fed_off_air_from]
@@ -77,9 +76,10 @@ def _loop(repeater: Repeater, found: FedOffAir) -> Loop:
     )
 
 
-def document(sites: tuple[OffAirSite, ...]) -> dict[str, Any]:
+def document(sites: tuple[OffAirSite, ...], left_out: tuple[LeftOut, ...] = ()) -> dict[str, Any]:
     """The JSON document of ``repeaters --json``; null where something is missing, and `missing` says what."""
     return {
+        "left_out_sites": left_out_document(left_out),
         "sites": [_site(one) for one in sites],
         "problems": [p.as_json() for one in sites for p in one.found.problems],
     }

@@ -119,6 +119,8 @@ class Optimised:
     def nothing_to_find(self) -> str | None:
         """Why no offsets could bring anything, in words; None where they might."""
         on_air = [site for site in self.network.sites if site.on_air]
+        if len(on_air) < 2 and self.network.unjudged:
+            return f"{len(on_air)} site on the air can be read: with whom it is to be in step is not known"
         if len(on_air) < 2:
             return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
         if not self.limits.free.any():
@@ -257,7 +259,7 @@ def optimise(
             progress(launches, after.score, phase, part)
 
     drawn = _drawn(what, launches, errors, executor=executor, tell=tell, cancelled=cancelled)
-    others = levers(
+    others = () if network.unjudged else levers(
         network, computed, what, launches, after, executor=executor, cancelled=cancelled,
         told=lambda part: tell("what else would help", part),
     )  # fmt: skip
@@ -272,7 +274,7 @@ def optimise(
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),
         lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
-        min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned),
+        min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned.whole),
         *left_out, changed_sites(table, planned_table, from_set=asked.from_set),
     )  # fmt: skip
 

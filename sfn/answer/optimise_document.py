@@ -9,6 +9,7 @@ from sfn.answer.delays import document as delays_document
 from sfn.answer.losers import losers_document
 from sfn.answer.optimise import Optimised
 from sfn.answer.served import score_document, state_document
+from sfn.plan.left_out import left_out_document
 
 AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
 
@@ -27,6 +28,7 @@ def document(found: Optimised) -> dict[str, Any]:
         "unit": found.what.unit,
         "weights": [] if weights is None else list(weights.said),
         "counted": counted,
+        "left_out_sites": left_out_document(found.network.left_out),
         "left_out_km2": found.left_out_km2,
         "left_out_people": found.left_out_people,
         "before": state_document(found.before),
@@ -67,6 +69,7 @@ def document(found: Optimised) -> dict[str, Any]:
         "levers": [
             {"site": x.site, "change": x.change, "gain": x.gain, "target_gain": x.target_gain} for x in found.levers
         ],
+        "levers_withheld": found.network.unjudged or None,
         "lower_bound": found.bound,
         "bound": found.bound,
         "ended": found.found.ended,

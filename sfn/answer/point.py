@@ -6,6 +6,7 @@ from typing import Any
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document
 from sfn.reception.point import PointQuality, point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals, Signal, signals_at
@@ -146,6 +147,7 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "uncovered": list(found.uncovered),
         "over_gaps": list(found.over_gaps),
         "too_far": list(found.too_far),
+        "left_out_sites": left_out_document(found.left_out),
         "signals": [_signal(signal) for signal in found.signals],
         "receiving_antenna": found.roof or None,
         "level_shifts": found.corrected or None,

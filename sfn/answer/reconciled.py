@@ -8,6 +8,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document
 from sfn.report.vector import collection, point_feature
 from sfn.survey.as_planned import held_in_group
 from sfn.survey.cause import Guess
@@ -129,6 +130,7 @@ def document(answer: Reconciled) -> dict[str, Any]:
     low, high = found.chi_square_limits
     return {
         "network": answer.network.name,
+        "left_out_sites": left_out_document(answer.network.left_out),
         "measurements_n": len(found.residuals),
         "held": list(answer.held),
         "sites": [_site(s, answer.guesses[s.site]) for s in found.sites],

@@ -40,7 +40,7 @@ def road_file(made: PlannedRoad, form: str, by: Stamp) -> bytes:
     if form == "geojson":
         return (json.dumps(road_lines(made.found, by), ensure_ascii=False, allow_nan=False) + "\n").encode()
     if form == "kml":
-        heading = f"{by.network}, {by.of}, road"
+        heading = "; ".join((f"{by.network}, {by.of}, road", *by.remarks))
         return kml(road_lines(made.found, by), name=f"{by.state}: {heading}" if by.is_try else heading).encode()
     if form in ("svg", "png"):
         return road_picture(made, by, form)
@@ -64,7 +64,7 @@ def road_csv(of: Road, by: Stamp) -> str:
         "delay_difference_us",
     ]
     sites = [name for site in of.sites for name in (f"{site}_level_dbuvm", f"{site}_delay_difference_us")]
-    extra = [said for said in (f"checksum {by.checksum}", by.state if by.is_try else "", by.corrected) if said]
+    extra = [said for said in (f"checksum {by.checksum}", by.state if by.is_try else "", *by.remarks) if said]
     lines.append(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
@@ -144,7 +144,7 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
         measured=None if made.measured is None else (made.measured.distance_m, made.measured.measured_dbuvm),
     )
     said = f"{by.network}, {by.of}, {by.checksum[:8]}, {by.date}"
-    said = f"{said}. {by.corrected}" if by.corrected else said
+    said = ". ".join((said, *by.remarks))
     return road_chart(drawn, said=said, state=by.state if by.is_try else "", picture="png" if form == "png" else "svg")
 
 

@@ -8,12 +8,12 @@ from typing import Any
 from sfn.answer.site_table import STUDIO, WRITTEN
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, Site
 from sfn.plan.formula import kept
 from sfn.plan.sheets import MOST_BYTES, MOST_ROWS_N, SheetTable, decoded, read_sheet
 from sfn.report.tables import csv_text, figure
-from sfn.report.vector import collection, point_feature
+from sfn.report.vector import collection, point_feature, unlocated_feature
 from sfn.units import grouped
 
 # A point that was not moved: coordinates leave with seven decimals of a degree, a centimetre.
@@ -45,9 +45,18 @@ def sites_xlsx(network: Network) -> bytes:
 
 
 def sites_document(network: Network) -> dict[str, Any]:
-    """Every site as GeoJSON, on WGS84; the position as it was typed stands beside."""
-    placed = place(network)
-    return collection(point_feature(placed[s.id].lon_deg, placed[s.id].lat_deg, _properties(s)) for s in network.sites)
+    """Every site as GeoJSON, on WGS84; the position as it was typed stands beside.
+
+    A site whose position cannot be read is there without a place, and says why.
+    """
+    placed = placed_sites(network)
+    why = {name: problem.what for problem in placed.problems for name in problem.sites}
+    return collection(
+        point_feature(at.lon_deg, at.lat_deg, _properties(site))
+        if (at := placed.at.get(site.id)) is not None
+        else unlocated_feature(_properties(site) | {"left_out": why[site.id]})
+        for site in network.sites
+    )
 
 
 def read_sites(content: bytes, *, source: str) -> SheetTable:
@@ -88,10 +97,11 @@ _EXPECTED = "a GeoJSON FeatureCollection of points"
 def _row(feature: Any, where: str) -> dict[str, str]:
     """One feature's cells: its properties, and its point where the position as typed does not stand there."""
     try:
-        kind, (lon, lat) = feature["geometry"]["type"], feature["geometry"]["coordinates"][:2]
         properties = dict(feature.get("properties") or {})
-        if kind != "Point" or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in (lon, lat)):
-            raise TypeError
+        if feature["geometry"] is None and properties.get("position"):  # as it left: without a place
+            lat = lon = None
+        else:
+            lat, lon = _point(feature["geometry"])
     except (KeyError, TypeError, ValueError, AttributeError):
         raise _refused(where, "is no point", "a Point of longitude and latitude", "not-a-point") from None
     if "name" not in properties and "label" in properties:
@@ -100,10 +110,19 @@ def _row(feature: Any, where: str) -> dict[str, str]:
         properties.pop("label", None)
     if "fed_off_air_from" in properties and properties["fed_off_air_from"] is None:
         properties["fed_off_air_from"] = STUDIO
-    if not _stands_at(properties, lat, lon):
+    properties.pop("left_out", None)
+    if lat is not None and lon is not None and not _stands_at(properties, lat, lon):
         properties.pop("crs", None)
         properties["position"] = f"{lat!r}, {lon!r}"
     return {str(key): _text(value) for key, value in properties.items()}
+
+
+def _point(geometry: Mapping[str, Any]) -> tuple[float, float]:
+    """Latitude and longitude of a point; raises what a feature that is none raises. [degrees]"""
+    kind, (lon, lat) = geometry["type"], geometry["coordinates"][:2]
+    if kind != "Point" or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in (lon, lat)):
+        raise TypeError
+    return lat, lon
 
 
 def _stands_at(properties: Mapping[str, Any], lat: float, lon: float) -> bool:

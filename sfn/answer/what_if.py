@@ -9,6 +9,7 @@ from sfn.check import all_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
+from sfn.plan.left_out import why_left_out
 from sfn.report.numbers import us
 from sfn.timing import DelayTable, delay_table
 from sfn.timing.row import unknown_now
@@ -42,7 +43,9 @@ class WhatIf:
     def problems(self, network: Network) -> tuple[Problem, ...]:
         """Sites and routes that the network does not have, and figures beyond reason."""
         sites = {site.id: site for site in network.sites}
-        found = []
+        named = {*self.offsets_us, *self.clock_errors_us, *self.routes, *self.off_air}
+        found = [*why_left_out(network.left_out, named)]
+        gone = {one.site_id for one in network.left_out}
         for key, names in (
             ("offset", self.offsets_us),
             ("clock", self.clock_errors_us),
@@ -58,7 +61,7 @@ class WhatIf:
                     values={"site": name},
                 )
                 for name in names
-                if name not in sites
+                if name not in sites and name not in gone
             ]
         for key, values in (("offset", self.offsets_us), ("clock", self.clock_errors_us)):
             found += [
@@ -184,7 +187,7 @@ def _unfit_routes(network: Network, what: WhatIf) -> tuple[Problem, ...]:
     if not what.routes:
         return ()
     on = {Touch(site, route) for site, route in what.routes.items()}
-    return tuple(p for p in all_problems(network) if p.severity == "error" and on.intersection(p.touches))
+    return tuple(p for p in all_problems(network.whole) if p.severity == "error" and on.intersection(p.touches))
 
 
 def _silent_above(name: str, parents: Mapping[str, str | None], off_air: frozenset[str]) -> str | None:

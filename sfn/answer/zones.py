@@ -12,6 +12,7 @@ from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document
 from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
@@ -329,6 +330,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "network": found.network.name,
         "checksum": stamped_checksum(found.network),
         "sites": list(found.coverage.sites),
+        "left_out_sites": left_out_document(found.network.left_out),
         "layers": [
             {"name": n, "file": files[n], "unit": layer.unit} for layer in found.layers if (n := layer.name) in files
         ],

@@ -16,8 +16,7 @@ import argparse
 from pathlib import Path
 
 from sfn.answer.calibrated import calibrated, document
-from sfn.cli.table import add_json, print_json, print_problems, print_table
-from sfn.plan import read_file
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.report.numbers import number
 from sfn.survey.calibrate import Calibration
 from sfn.survey.drive_log import DriveLog, read_log
@@ -41,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     answer = calibrated(
         network,
         [read_log(path, sites=tuple(site.id for site in network.sites)) for path in args.logs],

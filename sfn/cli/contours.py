@@ -10,14 +10,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from sfn.answer.contours import Contours, document, features, network_contours, sentences
-from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.table import add_json, print_json, print_table, readable_file
 from sfn.cli.zones import THREADS_N, bounds_argument, tell_progress
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area
 from sfn.field.licence import read_areas
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import read_file
 from sfn.reception.coverage import usual_pixel_m
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
@@ -51,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [Problem("--out", f"cannot be {args.out.name}", "a name ending in .geojson or .kml", code="file-ending")]
         )
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)

@@ -30,12 +30,11 @@ from sfn.answer.optimise import Asked, Optimised, held_of
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import in_nights, nights_document
 from sfn.answer.served import State
-from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_pixel_m
 from sfn.reception.listeners import listeners
 from sfn.reception.reach import bounds_to_the_edge
@@ -71,7 +70,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute levels, search, print offsets and what they do."""
     _refuse(args)
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground)
@@ -176,6 +175,8 @@ def _print(found: Optimised) -> None:
     print(f"devices that change: {', '.join(names[s] for s in found.changed) or 'none'}")
     for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:
         print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {counted} more")
+    if found.network.unjudged:
+        print(f"what else would help besides delay: {found.network.unjudged}")
     if sys.stdout.isatty():
         print("nothing is changed: save the offsets in the document to apply them")
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 from sfn.answer.heard import PHASES, heard, own_programme, shipped_programme
 from sfn.answer.point import document, tried_signals
-from sfn.cli.table import add_json, place_argument, print_json, print_table
+from sfn.cli.table import add_json, place_argument, print_json, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, read_file
+from sfn.plan import Network
 from sfn.reception.point import point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     ):
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m", code="out-of-range")])
-    planned = read_file(args.network, own_services=args.own_services)
+    planned = readable_file(args)
     found, now = tried_signals(
         planned,
         tries_argument(args),

@@ -26,9 +26,8 @@ from pathlib import Path
 
 from sfn.answer.measurement_table import understood_measurements
 from sfn.answer.reconciled import Reconciled, document, reconciled
-from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.errors import PlanError, Problem
-from sfn.plan import read_file
 from sfn.plan.sheets import content_of, read_sheet
 from sfn.report.numbers import number
 from sfn.terrain.ground import open_ground
@@ -50,7 +49,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Adjust and print."""
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     if args.robust and args.without_suspects:
         what = "re-weights and leaves out at once"
         raise PlanError(

@@ -14,8 +14,7 @@ import argparse
 from pathlib import Path
 
 from sfn.answer.off_air import OffAirSite, document, off_air_sites
-from sfn.cli.table import add_json, print_json, print_problems, print_table
-from sfn.plan import read_file
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.report.numbers import km, number, us
 from sfn.terrain.ground import open_ground
 
@@ -31,14 +30,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work out every site fed off air and print it."""
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    sites = off_air_sites(network, ground=ground)
+    sites = off_air_sites(network.whole, ground=ground)
     if args.json:
-        print_json(document(sites))
+        print_json(document(sites, network.left_out))
         return 0
     if not sites:
-        print("no site is fed off air")
+        print(f"no {'other ' if network.left_out else ''}site is fed off air")
     for one in sites:
         _print(one)
     print_problems(p for one in sites for p in one.found.problems)

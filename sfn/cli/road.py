@@ -25,11 +25,10 @@ from sfn.answer.road import Road
 from sfn.answer.road_document import document
 from sfn.answer.road_files import FORMS, road_file
 from sfn.answer.road_plan import planned_road
-from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
-from sfn.plan import read_file
 from sfn.reception.quality import CLASSES
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
@@ -62,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [Problem("--out", f"cannot end in {args.out.suffix!r}", f"one of .{', .'.join(FORMS)}", code="file-ending")]
         )
-    network, track = read_file(args.network, own_services=args.own_services), read_track(args.line)
+    network, track = readable_file(args), read_track(args.line)
     folder = args.network.resolve().parent
     log = None if args.log is None else read_log(args.log, sites=tuple(site.id for site in network.sites))
     made = planned_road(

@@ -8,6 +8,9 @@ from typing import Any
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import on_globe
+from sfn.plan import Network, read_file
+from sfn.plan.left_out import left_out_says
+from sfn.timing.readable import readable
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -47,6 +50,20 @@ def print_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
                 c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True))
             ).rstrip()
         )
+
+
+def readable_file(args: argparse.Namespace) -> Network:
+    """The part of a command's network that can be read; people are told first who is left out.
+
+    Raises
+    ------
+    PlanError
+        If the document cannot be used, or nothing of it can be read.
+    """
+    network = readable(read_file(args.network, own_services=args.own_services))
+    if network.left_out and not args.json:
+        print(f"LEFT OUT: {left_out_says(network.left_out)}")
+    return network
 
 
 def print_problems(problems: Iterable[Problem]) -> None:

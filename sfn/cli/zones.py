@@ -10,14 +10,13 @@ from sfn.answer.compared import of_site
 from sfn.answer.map_files import FORMS, write_files
 from sfn.answer.what_if import tried
 from sfn.answer.zones import document, shares_said, zones
-from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.table import add_json, print_json, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.position import on_globe
 from sfn.geodesy.sites import place
-from sfn.plan import read_file
 from sfn.reception.coverage import coverage, usual_pixel_m
 from sfn.reception.listeners import listeners
 from sfn.reception.reach import bounds_to_the_edge
@@ -48,7 +47,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute the layers, write the files, print the summary."""
     forms = forms_argument(args.forms)
-    network = read_file(args.network, own_services=args.own_services)
+    network = readable_file(args)
     placed = place(network)
     ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
     bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)

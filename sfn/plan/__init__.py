@@ -13,10 +13,7 @@ from sfn.plan.document import (
     Network,
     Position,
     Power,
-    Receiver,
-    ReceiverWindow,
     Site,
-    Thresholds,
     TimeStamps,
     WorkOrder,
 )
@@ -24,6 +21,7 @@ from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, Z
 from sfn.plan.listeners import ListenerSource, Place
 from sfn.plan.off_air import OffAir
 from sfn.plan.reading import checksum, read, read_file, written
+from sfn.plan.receiver import Receiver, ReceiverWindow, Thresholds
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
 

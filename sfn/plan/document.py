@@ -7,8 +7,10 @@ from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 from sfn.plan.antenna import Antenna
 from sfn.plan.correction import Correction
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
+from sfn.plan.left_out import UNJUDGED, LeftOut
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
+from sfn.plan.receiver import Levels, Receiver, Thresholds
 from sfn.plan.record import Day, Id, Latency, Name, Record, Text
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
@@ -228,58 +230,6 @@ class CommonDelay(Record):
         return self
 
 
-class Levels(Record):
-    """How levels vary over the places around a point; the service's figures where not given."""
-
-    sigma_db: Annotated[float, Field(ge=0, le=15)] | None = None
-    """Spread over places: 5.5 outdoors, 6.3 indoors at VHF, 7.8 indoors at UHF (GE06). [dB]"""
-    site_correlation: Annotated[float, Field(ge=0, le=0.9)] | None = None
-    """Of two sites up to 30 degrees apart, falling to 0 at 90; 0.5 where not given. [1]"""
-
-
-class ReceiverWindow(Record):
-    """How OFDM receivers place their FFT window; the strategy's own figures for the service where not given."""
-
-    strategy: Literal["strongest", "first", "centre-of-gravity", "quasi-optimal"] = "quasi-optimal"
-    """Maps, points, roads and the search count this one."""
-    backoff_us: Annotated[float, Field(ge=0, le=100_000)] | None = None
-    """How far inside the guard interval the strategy puts its signal (not of quasi-optimal). [us]"""
-    threshold_db: Annotated[float, Field(ge=0, le=60)] | None = None
-    """first: how far below the strongest a signal still counts. [dB]"""
-
-
-class Receiver(Record):
-    """The receiver that maps and points assume."""
-
-    height_m: Annotated[float, Field(ge=1, le=100)] = 1.5
-    """Receiving antenna above ground: 1.5 for a car, 10 for a roof. [m]"""
-    polarisation: Literal["h", "v", "stronger"] = "stronger"
-    """Plane in which it receives; the stronger of the two where it does not matter."""
-    antenna: Literal["roof"] | None = None
-    """roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599); alike from all round where not given."""
-    window: ReceiverWindow | None = None
-    """OFDM: where receivers open their window."""
-
-
-class Thresholds(Record):
-    """Figures that decide what counts; those of the service where not given."""
-
-    usable_dbuvm: Annotated[float, Field(ge=-50, le=150)] | None = None
-    """Least median field strength that is usable. [dBuV/m]"""
-    usable_source: Text | None = None
-    """Where that figure comes from."""
-    significant_db: Annotated[float, Field(ge=0, le=60)] | None = None
-    """A signal within this of the strongest counts. [dB]"""
-    equal_signal_db: Annotated[float, Field(gt=0, le=20)] = 6.0
-    """Half-width of the equal-signal band. [dB]"""
-    adequate_snr_db: Annotated[float, Field(ge=0, le=70)] | None = None
-    """FM: audio S/N from which reception is adequate. [dB]"""
-    target_snr_db: Annotated[float, Field(ge=0, le=70)] | None = None
-    """FM: audio S/N from which it has margin. [dB]"""
-    implementation_margin_db: Annotated[float, Field(ge=0, le=20)] | None = None
-    """What a real receiver is worse than the ideal one (FM) or than published ratios (OFDM, 8-VSB). [dB]"""
-
-
 def _one_or_more(given: object) -> object:
     """One id stands for a list of one; JSON knows no tuples."""
     return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
@@ -363,6 +313,8 @@ class Network(Record):
     notes: Text | None = None
     """Anything a colleague should know."""
     _own_services: str = PrivateAttr(default="")
+    _left_out: tuple[LeftOut, ...] = PrivateAttr(default=())
+    _set_aside: tuple[tuple[int, Site], ...] = PrivateAttr(default=())
 
     @property
     def own_services(self) -> str:
@@ -377,4 +329,43 @@ class Network(Record):
         """The same document under another file of services, given as text."""
         made = self.model_copy()
         made._own_services = own_services
+        return made
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Sites of the document that this part of it does without, because they cannot be read.
+
+        Empty for a whole document. `sfn.timing.readable` makes the part; like `own_services` this goes wherever the
+        record goes, so that whatever is worked out from it can say so.
+        """
+        return self._left_out
+
+    @property
+    def whole(self) -> "Network":
+        """With the sites that were left out, at their places in the document: what checksums are of."""
+        if not self._set_aside:
+            return self
+        sites = list(self.sites)
+        for index, site in self._set_aside:
+            sites.insert(index, site)
+        made = self.model_copy(update={"sites": tuple(sites)})
+        made._left_out, made._set_aside = (), ()
+        return made
+
+    @property
+    def unjudged(self) -> str:
+        """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
+        return UNJUDGED if any(site.on_air for _, site in self._set_aside) else ""
+
+    @property
+    def places(self) -> dict[str, int]:
+        """Where each site stands in the whole document, by its id: what the place of a problem counts by."""
+        return {site.id: i for i, site in enumerate(self.whole.sites)}
+
+    def without(self, left_out: tuple[LeftOut, ...]) -> "Network":
+        """The part of a whole document that does without some sites; at least one must stay."""
+        gone = {one.site_id for one in left_out}
+        aside = tuple((i, site) for i, site in enumerate(self.sites) if site.id in gone)
+        made = self.model_copy(update={"sites": tuple(site for site in self.sites if site.id not in gone)})
+        made._left_out, made._set_aside = left_out, aside
         return made

@@ -79,9 +79,11 @@ def checksum(network: Network) -> str:
     """Eight characters that change when anything in the document changes.
 
     The first 8 hexadecimal digits of the SHA-256 of the canonical document (keys sorted, nothing unset), so
-    that a stale sheet can be told from a current one.
+    that a stale sheet can be told from a current one. Of a part that does without some sites: of the whole document.
     """
-    canonical = json.dumps(network.model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":"))
+    canonical = json.dumps(
+        network.whole.model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
+    )
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 
 

@@ -98,14 +98,14 @@ def transmitters(network: Network, placed: Mapping[str, Located]) -> tuple[Trans
         If a figure lies outside what the propagation model covers, with the site.
     """
     made, problems = [], []
-    for i, site in enumerate(network.sites):
+    for site in network.sites:
         at = placed[site.id]
         try:
             made.append(transmitter(site, network, lat_deg=at.lat_deg, lon_deg=at.lon_deg))
         except ValueError as error:
             problems.append(
                 Problem(
-                    f"sites[{i}]",
+                    f"sites[{network.places[site.id]}]",
                     f"site {site.name}: {error}",
                     "a figure in that range (ITU-R P.1812)",
                     code="outside-propagation-model",

@@ -13,6 +13,7 @@ from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import within_reach
 from sfn.plan import Network, Site
+from sfn.plan.left_out import LeftOut
 from sfn.reception.aimed import behind_antenna, roof_of
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
@@ -66,6 +67,8 @@ class PointSignals:
     """Which levels are corrected by drive tests, in words."""
     too_far: tuple[str, ...] = ()
     """Names of sites on air that are not listed, because they are over 500 km away."""
+    left_out: tuple[LeftOut, ...] = ()
+    """Sites that are not listed because they cannot be read."""
 
 
 def signals_at(
@@ -126,8 +129,9 @@ def signals_at(
     above = next((float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m)
     if not heard:
         return PointSignals(
-            lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps, too_far=too_far
-        )
+            lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps, too_far=too_far,
+            left_out=network.left_out,
+        )  # fmt: skip
     level = np.array([[signal.level_dbuvm] for signal, _ in heard])
     arrival = np.array([[signal.arrival_us] for signal, _ in heard])
     counted = significant(level, arrival, significant_db=counts.significant_db, guard_us=counts.guard_us)
@@ -150,6 +154,7 @@ def signals_at(
         named,
         shift_says(network),
         too_far,
+        network.left_out,
     )
 
 

@@ -85,7 +85,7 @@ def map_picture(
 
     wide = min(MAP_WIDE, TALLEST * grid.columns_n / grid.rows_n)
     tall = wide * grid.rows_n / grid.columns_n
-    says = _wrapped([stamp.state]) if stamp.is_try else []
+    says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out) if said])
     head, foot = 0.75 + LINE_INCH * len(says), 1.2
     whole = head + max(tall, BAR_INCH + 1.0, LINE_INCH * (len(marks) + 3)) + foot
     figure = Figure(figsize=(WIDTH, whole), facecolor=SHEET)
@@ -111,7 +111,11 @@ def map_picture(
         out,
         format="png",
         dpi=PNG_DOTS,
-        metadata={"Title": label, "Description": stamp.state, "Source": f"{stamp.network}, {stamp.of}"},
+        metadata={
+            "Title": label,
+            "Description": "; ".join((stamp.state, *stamp.remarks)),
+            "Source": f"{stamp.network}, {stamp.of}",
+        },
     )
     return out.getvalue()
 

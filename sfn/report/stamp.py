@@ -9,6 +9,7 @@ from typing import Any
 
 from sfn.field.shift import shift_says
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_says
 from sfn.systems.of_network import stamped_checksum
 
 TRY = "TRY"
@@ -34,6 +35,8 @@ class Stamp:
         What is tried, a sentence each; empty where it is the plan.
     corrected : str
         Which levels are corrected by drive tests, in words; empty where none is.
+    left_out : str
+        Which sites the file does without, and what its figures then are, in words; empty where there are none.
     """
 
     network: str
@@ -43,11 +46,17 @@ class Stamp:
     made_at: datetime
     says: tuple[str, ...] = ()
     corrected: str = ""
+    left_out: str = ""
 
     @property
     def is_try(self) -> bool:
         """Whether it is not the plan."""
         return bool(self.says)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What must stand beside the figures: who is left out, what is corrected."""
+        return tuple(said for said in (self.left_out, self.corrected) if said)
 
     @property
     def state(self) -> str:
@@ -69,6 +78,7 @@ class Stamp:
         """For a GeoTIFF, and for every feature of a file of lines."""
         revision = "" if self.revision is None else str(self.revision)
         made = {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
+        made |= {"left_out": _plain(self.left_out)} if self.left_out else {}
         return made | {"levels": _plain(self.corrected)} if self.corrected else made
 
     def column(self, name: str) -> str:
@@ -87,7 +97,8 @@ class Stamp:
 def stamp(network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = ()) -> Stamp:
     """The stamp of files made from a network's document; `says` is what is tried on it."""
     sites = tuple(site.id for site in network.sites)
-    return Stamp(network.name, revision, stamped_checksum(network), sites, made_at, says, shift_says(network))
+    left_out = left_out_says(network.left_out)
+    return Stamp(network.name, revision, stamped_checksum(network), sites, made_at, says, shift_says(network), left_out)
 
 
 def _plain(text: str) -> str:

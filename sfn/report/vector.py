@@ -19,6 +19,11 @@ def point_feature(lon_deg: float, lat_deg: float, properties: Mapping[str, Any])
     return {"type": "Feature", "geometry": {"type": "Point", "coordinates": where}, "properties": dict(properties)}
 
 
+def unlocated_feature(properties: Mapping[str, Any]) -> dict[str, Any]:
+    """Something without a place (RFC 7946, section 3.2)."""
+    return {"type": "Feature", "geometry": None, "properties": dict(properties)}
+
+
 def collection(features: Iterable[dict[str, Any]]) -> dict[str, Any]:
     """A GeoJSON collection (RFC 7946)."""
     return {"type": "FeatureCollection", "features": list(features)}
@@ -57,7 +62,9 @@ def _placemark(feature: Mapping[str, Any]) -> str:
         if value is not None
     )
     geometry = feature["geometry"]
-    if geometry["type"] == "Point":
+    if geometry is None:
+        shape = ""
+    elif geometry["type"] == "Point":
         lon, lat = geometry["coordinates"]
         shape = f"<Point><coordinates>{lon},{lat}</coordinates></Point>"
     elif geometry["type"] == "Polygon":

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.timing import DelayTable, field_limits
+from sfn.timing.table import awaited
 
 Doubles = NDArray[np.float64]
 
@@ -202,6 +203,7 @@ def _devices(network: Network, table: DelayTable, index: Mapping[str, int]) -> t
     apart = np.full((count, count), np.inf)
     low, high = np.full(count, -np.inf), np.full(count, np.inf)
     sites = {site.id: site for site in network.sites}
+    awaited_us = awaited(network)
     studio_fed = [r for r in table.rows if sites[r.site_id].fed_off_air_from is None]
     for row in table.rows:
         site, i = sites[row.site_id], index[row.site_id]
@@ -216,6 +218,8 @@ def _devices(network: Network, table: DelayTable, index: Mapping[str, int]) -> t
             high[i] = min(high[i], row.latency_us + greatest - table.common_delay_us)
         elif site.on_air and site.delay_fields:
             margin = network.common_delay.margin_us or 0.0
+            if awaited_us is not None:
+                high[i] = min(high[i], row.latency_us + greatest - awaited_us - margin)
             for other in studio_fed:
                 if other.on_air:
                     j = index[other.site_id]
@@ -229,7 +233,7 @@ def _refuse_empty(network: Network, low: Doubles, high: Doubles) -> None:
     """No site may be left without any offset."""
     wrong = [
         Problem(
-            f"sites[{i}]",
+            f"sites[{network.places[site.id]}]",
             f"site {site.name} may have no offset at all: at least {low[i]:g} us and at most {high[i]:g} us",
             "wider limits, or a common delay that its fields can meet",
             code="offset-impossible",

@@ -215,7 +215,12 @@ def _every(now: Descent) -> bool:
     """Try every set of whole steps; False where there are too many."""
     limits = now.limits
     groups = now.groups if not limits.free.all() else now.groups[1:]  # only differences count
-    if len(groups) > EXHAUSTIVE_MOST or limits.most_changed is not None or (limits.parent[limits.free] >= 0).any():
+    if (
+        not groups
+        or len(groups) > EXHAUSTIVE_MOST
+        or limits.most_changed is not None
+        or (limits.parent[limits.free] >= 0).any()
+    ):
         return False
     rows = [int(np.flatnonzero(g)[0]) for g in groups]
     lines = [steps_between(limits.low_us[i], limits.high_us[i], limits.step_us) for i in rows]

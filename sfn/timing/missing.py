@@ -1,11 +1,11 @@
 """Sites that the delay table cannot work out, and whose fault it is: they do not take the others down."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from sfn.errors import Problem, Touch
 from sfn.geodesy.position import Located
-from sfn.plan import DelayField, Site
+from sfn.plan import DelayField, Network, Site
 from sfn.timing.device import UNKNOWN
 
 
@@ -74,3 +74,16 @@ def missing_feed(
         values={"whose": whose},
     )
     return Missing(site.id, site.name, whose, problem, said=own)
+
+
+def missing_sites(network: Network, order: Iterable[Site], placed: Mapping[str, Located]) -> dict[str, Missing]:
+    """Every site that can have no row, by id; `order` has parents before the sites that receive them."""
+    sites = {site.id: site for site in network.sites}
+    index = {site.id: i for i, site in enumerate(network.sites)}
+    missing: dict[str, Missing] = {}
+    for site in order:
+        parent = sites[site.fed_off_air_from] if site.fed_off_air_from else None
+        gone = missing_unit(index[site.id], site) or missing_feed(index[site.id], site, parent, placed, missing)
+        if gone is not None:
+            missing[site.id] = gone
+    return missing

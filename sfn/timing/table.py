@@ -12,7 +12,7 @@ from sfn.plan import Network, Site, Stage
 from sfn.systems.of_network import service_of
 from sfn.timing.device import field_limits, finest_step, present_total, present_values
 from sfn.timing.failover import fed_from, jump
-from sfn.timing.missing import Missing, missing_feed, missing_unit, units_known
+from sfn.timing.missing import Missing, missing_sites, units_known
 from sfn.timing.problems import Needs, Says, site_problems
 from sfn.timing.reachable import Reachable, Wishes, reachable
 from sfn.timing.row import Alternative, DelayRow, DelayTable, Term
@@ -77,8 +77,9 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
     their routes, of ``latency - offset + least the fields can do``, plus the margin; it is not rounded. Sites without a
     row count too, so that it does not move when they are mended, a field of unknown unit as adding nothing.
     """
-    routes = all_routes(network)
-    needs = _needs(network, routes)
+    whole = network.whole  # sites that are left out wait for nobody, but they are waited for
+    routes, places = all_routes(whole), network.places
+    needs = _needs(whole, routes)
     chosen = network.common_delay
     common = needs.least_common + exact(chosen.margin_us or 0.0) if chosen.value_us is None else exact(chosen.value_us)
     if placed is None:
@@ -100,8 +101,10 @@ def delay_table(network: Network, *, placed: Mapping[str, Located] | None = None
         tuple(row for site in network.sites if site.id in made.rows for row in made.rows[site.id]),
         tuple(
             problem
-            for i, site in enumerate(network.sites)
-            for problem in site_problems(i, site, made.rows.get(site.id, ()), made.missing.get(site.id), says)
+            for site in network.sites
+            for problem in site_problems(
+                places[site.id], site, made.rows.get(site.id, ()), made.missing.get(site.id), says
+            )
         ),
         tuple(made.missing[site.id] for site in network.sites if site.id in made.missing),
         found,
@@ -140,16 +143,14 @@ def _walk(
 ) -> _Walked:
     """The rows of all sites that can be worked out, parents first."""
     sites = {site.id: site for site in network.sites}
-    index = {site.id: i for i, site in enumerate(network.sites)}
     below = fed_from(network)
-    made = _Walked(tuple(feed_order(network)), {}, {}, {}, _tolerated(network))
+    order = tuple(feed_order(network))
+    made = _Walked(order, {}, missing_sites(network, order, placed), {}, _tolerated(network))
     launches: dict[str, _Launch] = {}
     for site in made.order:
-        parent = sites[site.fed_off_air_from] if site.fed_off_air_from else None
-        gone = missing_unit(index[site.id], site) or missing_feed(index[site.id], site, parent, placed, made.missing)
-        if gone is not None:
-            made.missing[site.id] = gone
+        if site.id in made.missing:
             continue
+        parent = sites[site.fed_off_air_from] if site.fed_off_air_from else None
         path_us = (
             exact(path_between(parent, site, placed=placed, refractivity_n=network.refractivity_n).travel_us)
             if parent
@@ -199,7 +200,7 @@ def _wishes(made: _Walked, routes: Mapping[tuple[str, str], RouteLatency]) -> tu
 
 
 def _needs(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> Needs:
-    """The least common delay that every studio-fed site on air can meet, and who forces it."""
+    """The least common delay that every studio-fed site on air of a whole document can meet, and who forces it."""
     demands = common_demands(network, routes)
     forcing = max(demands, key=lambda key: demands[key])
     names = {site.id: site.name for site in network.sites}
@@ -220,6 +221,18 @@ def common_demands(network: Network, routes: Mapping[tuple[str, str], RouteLaten
         for site in counted
         for chain in site.chains
     }
+
+
+def awaited(network: Network) -> float | None:
+    """Least common delay that the sites need which a part of a document does without; None where there are none. [us]
+
+    An automatic common delay is never shorter, whatever offsets the others have.
+    """
+    whole = network.whole
+    there = {site.id for site in network.sites}
+    demands = common_demands(whole, all_routes(whole)) if network.left_out else {}
+    gone = [float(demand) for (site, _), demand in demands.items() if site not in there]
+    return max(gone, default=None)
 
 
 @dataclass(frozen=True, slots=True)

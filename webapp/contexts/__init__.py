@@ -6,7 +6,7 @@ record's fields by their names, plus `frame`, `to` (addresses) and the filters o
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from webapp.roles import Person
 from webapp.store import Revision
@@ -21,6 +21,12 @@ class NetworkHead:
     revision: Revision
     corrected: str = ""
     """Which levels are corrected by drive tests, in words; empty where none is."""
+    left_out: tuple[Mapping[str, Any], ...] = ()
+    """Sites that the page does without because they cannot be read: site, name, whose fault, problems."""
+    left_out_says: str = ""
+    """The same in words, with what the figures then are; empty where there are none."""
+    unjudged: str = ""
+    """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
     names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What its sites and stages are called, in the order of the document."""
 

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.antenna import Pattern, pattern, read_table
 from sfn.check.antennas import pattern_problems
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Site
 from sfn.report.plots import pattern_plot
 from webapp import addresses
@@ -118,7 +118,10 @@ def _hanging(opened: Opened, site: Site) -> Pattern | None:
     """The pattern with its azimuth from true north."""
     if site.antenna is None:
         return None
-    at = place(opened.network)[site.id]
+    placed = placed_sites(opened.network)
+    if site.id not in placed.at:
+        raise PlanError(problem for problem in placed.problems if problem.touching(site.id))
+    at = placed.at[site.id]
     return pattern(site.antenna, lat_deg=at.lat_deg, lon_deg=at.lon_deg, ground_m=site.ground_m)
 
 
@@ -136,6 +139,8 @@ def _shown(
     try:
         hanging = _hanging(opened, site)
         true_deg = hanging.azimuth_deg if hanging else None
+    except PlanError as unplaced:  # declination there is not known, the tables are
+        wrong += unplaced.problems
     except ValueError as refused:
         wrong += (
             Problem(

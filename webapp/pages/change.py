@@ -8,7 +8,7 @@ from sfn.answer.what_if import GREATEST_TRIED_US
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.change import ChangePage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, opened
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part, opened
 from webapp.limits import whole_number
 from webapp.render import page
 
@@ -36,20 +36,21 @@ def show(
             ]
         )
     old = opened(store.read(network.head.id, older)) if against else None
+    part = in_part(network)
     try:
-        key = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
+        key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
     except PlanError:
         key = ""  # the map's own page says why there is none
     levels = maps.find(key)
     plan = change_plan(
-        network.network,
+        part.network,
         old=None if old is None else old.network,
         coverage=levels,
         reviewed=maps.reviewed(network.network),
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""
-    context = ChangePage(network.head, plan, old and old.head.revision, revisions, shown, _waiting(plan))
+    context = ChangePage(part.head, plan, old and old.head.revision, revisions, shown, _waiting(plan))
     return page(request, context)
 
 
@@ -58,8 +59,9 @@ def levels(network: NetworkDep, maps: MapsDep, settings: SettingsDep, form: Form
     """Work out field strengths in a job, then back to the plan."""
     against = form.get("against", "")
     back = addresses.change(network.head.id, whole_number(against))
-    wanted = maps.wanted(network.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
-    job = maps.start(network.network, wanted, result_url=back)
+    part = in_part(network).network
+    wanted = maps.wanted(part, bounds=None, pixel_m=None, most=settings.limits.grid_points)
+    job = maps.start(part, wanted, result_url=back)
     return RedirectResponse(back if job is None else addresses.job(job.id), 303)
 
 

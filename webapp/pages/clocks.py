@@ -16,7 +16,7 @@ from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
 from sfn.timing import delay_table
 from webapp.contexts.clocks import ClocksPage
-from webapp.dependencies import MapsDep, NetworkDep, Opened, SettingsDep
+from webapp.dependencies import MapsDep, NetworkDep, Opened, SettingsDep, in_part
 from webapp.forms import stream as forms
 from webapp.maps import Maps
 from webapp.render import page
@@ -28,7 +28,8 @@ router = APIRouter(include_in_schema=False)
 def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Time to the tolerance of every site and pair, alarms, failures."""
     typed = dict(request.query_params.multi_items())
-    table = delay_table(opened.network)
+    part = in_part(opened)  # clocks need no place; launches and levels do
+    table = delay_table(part.network)
     try:
         found = clocks(opened.network, typed)
         standby = standby_routes(table, typed)
@@ -36,16 +37,17 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
         return page(
-            request, ClocksPage(opened.head, parts, None, False, NOTE, "", (), None, (), (), (), left), status=422
+            request, ClocksPage(part.head, parts, None, False, NOTE, "", (), None, (), (), (), left), status=422
         )
     holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
-    rows = failure_table(opened.network, table, tolerance_us=found.limit_us, holdover_h=holds)
-    levels = _levels(opened, maps, settings.limits.grid_points)
-    clocks_of = {site.site_id: site.clock for site in found.sites if site.kind != LOCKED}
-    order = None if levels is None else muting_order(opened.network, levels, table.launches(), clocks=clocks_of)
+    rows = failure_table(part.network, table, tolerance_us=found.limit_us, holdover_h=holds)
+    levels = None if part.network.unjudged else _levels(part, maps, settings.limits.grid_points)
+    there = {site.id for site in part.network.sites}
+    clocks_of = {s.site_id: s.clock for s in found.sites if s.kind != LOCKED and s.site_id in there}
+    order = None if levels is None else muting_order(part.network, levels, table.launches(), clocks=clocks_of)
     chosen = any(name.startswith("clock-") for name in typed)
     context = ClocksPage(
-        opened.head,
+        part.head,
         _parts(opened, typed, ()),
         found,
         not chosen,

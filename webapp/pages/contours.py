@@ -9,8 +9,9 @@ from sfn.answer.contours import Contours, coverage_contours, document, features,
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, area_geometry
 from sfn.field.licence import GREATEST_FILE_BYTES, read_areas
+from sfn.plan.left_out import left_out_says
 from sfn.report.vector import collection
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened
+from webapp.dependencies import FormDep, MapsDep, Opened, ReadableDep
 from webapp.maps import Maps
 from webapp.pages.map_files import as_file, stamp_of
 from webapp.pages.zones import coverage_of
@@ -22,7 +23,7 @@ LEAST_DBUVM, GREATEST_DBUVM = -20.0, 150.0
 
 @router.get("/networks/{network_id}/map/{key}/contours.{form}")
 def show(
-    opened: NetworkDep,
+    opened: ReadableDep,
     maps: MapsDep,
     key: str,
     form: Literal["json", "geojson", "kml"],
@@ -39,7 +40,7 @@ def show(
 
 @router.post("/networks/{network_id}/map/{key}/licence/upload")
 def licence(
-    opened: NetworkDep, maps: MapsDep, key: str, form: FormDep, file: Annotated[UploadFile, File()]
+    opened: ReadableDep, maps: MapsDep, key: str, form: FormDep, file: Annotated[UploadFile, File()]
 ) -> Response:
     """The same, held against a licence's contour too; answers with that contour."""
     areas = read_areas(file.file.read(GREATEST_FILE_BYTES + 1))
@@ -66,5 +67,5 @@ def _answer(found: Contours, areas: tuple[Area, ...] = ()) -> dict[str, Any]:
     return document(found, file=None) | {
         "drawn": features(found),
         "licence": collection(allowed),
-        "says": sentences(found),
+        "says": [left_out_says(found.left_out), *sentences(found)] if found.left_out else sentences(found),
     }

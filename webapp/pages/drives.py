@@ -13,7 +13,7 @@ from sfn.errors import PlanError, Problem
 from sfn.report.run_strips import run_strips
 from webapp import addresses
 from webapp.contexts.drives import DrivesPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, StoreDep, UploadsDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, ReadableDep, StoreDep, UploadsDep
 from webapp.jobs import Jobs, Progress, Work
 from webapp.measurements import RUNS, chosen_logs, chosen_runs, number_of
 from webapp.render import notice, page
@@ -23,7 +23,7 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/networks/{network_id}/drives")
-def show(request: Request, opened: NetworkDep, jobs: JobsDep, job: str = "") -> Response:
+def show(request: Request, opened: ReadableDep, jobs: JobsDep, job: str = "") -> Response:
     """Both forms, and what a job made of files that were sent."""
     ended = jobs.find(job) if job else None
     result = None if ended is None else ended.result
@@ -40,7 +40,7 @@ def show(request: Request, opened: NetworkDep, jobs: JobsDep, job: str = "") -> 
 
 @router.post("/networks/{network_id}/drives/levels/upload")
 def compare_levels(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start comparing prediction and measurement per site and sector."""
     network = opened.network
@@ -62,7 +62,7 @@ def compare_levels(
 
 @router.post("/networks/{network_id}/drives/runs/upload")
 def compare_runs(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start laying runs of one route side by side."""
     network = opened.network

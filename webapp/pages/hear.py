@@ -14,7 +14,7 @@ from sfn.geodesy.position import locate
 from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.signals import HeardPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, UploadsDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, ReadableDep, UploadsDep
 from webapp.jobs import Progress
 from webapp.measurements import safe_name
 from webapp.pages.point import judged_at
@@ -38,7 +38,7 @@ class Played:
 
 @router.post("/networks/{network_id}/point/hear/upload")
 def play(
-    opened: NetworkDep, maps: MapsDep, jobs: JobsDep, tries: TriesDep, form: FormDep, files: UploadsDep
+    opened: ReadableDep, maps: MapsDep, jobs: JobsDep, tries: TriesDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start making the two sounds."""
     if service_of(opened.network).kind != "fm":
@@ -67,7 +67,7 @@ def play(
 
 
 @router.get("/networks/{network_id}/point/hear/{job}")
-def show(request: Request, opened: NetworkDep, jobs: JobsDep, job: str) -> Response:
+def show(request: Request, opened: ReadableDep, jobs: JobsDep, job: str) -> Response:
     """The two sounds, to be played one after the other."""
     made = _played(jobs, job)
     back = addresses.point(opened.head.id, made.at, made.rx_height_m, made.query)

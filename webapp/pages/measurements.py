@@ -22,7 +22,7 @@ from sfn.survey.impulse import response_of
 from sfn.survey.measurements import MeasurementTable
 from webapp import addresses
 from webapp.contexts.measurements import MeasurementsPage, RecordingPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, UploadsDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
 from webapp.maps import Maps
 from webapp.measurements import (
     EchoForm,
@@ -41,13 +41,13 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/networks/{network_id}/measurements")
-def show(request: Request, opened: NetworkDep) -> Response:
+def show(request: Request, opened: ReadableDep) -> Response:
     """The three ways to measure."""
     return page(request, _page(opened))
 
 
 @router.post("/networks/{network_id}/measurements")
-def reconcile_typed(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
+def reconcile_typed(request: Request, opened: ReadableDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
     """Delay differences, typed or out of a file: what is understood of them, or the launch errors."""
     sites = [site.id for site in opened.network.sites]
     typed, table = MeasurementForm(csv=form.get("csv", "")), None
@@ -61,14 +61,14 @@ def reconcile_typed(request: Request, opened: NetworkDep, maps: MapsDep, form: F
 
 
 @router.get("/networks/{network_id}/measurements-template.csv")
-def template_file(opened: NetworkDep) -> Response:
+def template_file(opened: ReadableDep) -> Response:
     """A table to be filled in."""
     headers = {"Content-Disposition": 'attachment; filename="measurements-template.csv"'}
     return Response(template(opened.network), media_type=MEDIA["csv"], headers=headers)
 
 
 @router.post("/networks/{network_id}/measurements/residuals.{form}")
-def residuals(opened: NetworkDep, maps: MapsDep, sent: FormDep, form: Literal["geojson", "kml"]) -> Response:
+def residuals(opened: ReadableDep, maps: MapsDep, sent: FormDep, form: Literal["geojson", "kml"]) -> Response:
     """Every measurement where it was taken, with what is left over, as a file."""
     typed = measurement_form(sent, (), sites=[site.id for site in opened.network.sites])
     answer = _reconciled(opened, maps, typed, _understood(opened, typed))
@@ -76,7 +76,7 @@ def residuals(opened: NetworkDep, maps: MapsDep, sent: FormDep, form: Literal["g
 
 
 @router.post("/networks/{network_id}/measurements/keep")
-def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
+def keep(request: Request, opened: ReadableDep, maps: MapsDep, store: StoreDep, form: FormDep) -> Response:
     """Save the plan with chosen launch errors taken up by a stage."""
     sites = [site.id for site in opened.network.sites]
     typed = measurement_form(form, (), sites=sites)
@@ -107,7 +107,7 @@ def keep(request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, f
 
 
 @router.post("/networks/{network_id}/measurements/echoes")
-def give_echoes(request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
+def give_echoes(request: Request, opened: ReadableDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
     """Echoes of an impulse response given to sites."""
     typed = EchoForm()
     try:
@@ -120,7 +120,7 @@ def give_echoes(request: Request, opened: NetworkDep, maps: MapsDep, form: FormD
 
 @router.post("/networks/{network_id}/measurements/recordings/upload")
 def take_recordings(
-    opened: NetworkDep,
+    opened: ReadableDep,
     settings: SettingsDep,
     jobs: JobsDep,
     form: FormDep,
@@ -134,7 +134,7 @@ def take_recordings(
 
 
 @router.get("/networks/{network_id}/measurements/recordings/{job_id}")
-def show_recording(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
+def show_recording(request: Request, opened: ReadableDep, jobs: JobsDep, job_id: str) -> Response:
     """The delay that a job found."""
     job = jobs.find(job_id)
     if job is None or not isinstance(job.result, Measured):

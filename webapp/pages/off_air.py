@@ -7,8 +7,10 @@ from fastapi.responses import Response
 
 from sfn.answer.off_air import OffAirSite, off_air_sites
 from sfn.errors import PlanError
+from sfn.timing.readable import readable
+from webapp.contexts import NetworkHead
 from webapp.contexts.off_air import OffAirCard, OffAirPage
-from webapp.dependencies import NetworkDep, head_of
+from webapp.dependencies import NetworkDep, head_of, head_without
 from webapp.documents import network_of
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.fields import label_of
@@ -32,12 +34,13 @@ def shown(request: Request, draft: Draft, index: int = 0, *, status: int = 200) 
     held, sites = sheet(draft), draft.document.get("sites") or ()
     fed = [(n, site) for n, site in enumerate(sites) if site.get("fed_off_air_from")]
     groups = {n: held.group(f"sites-{n}-off_air") for n, _ in fed}
-    answers, refused = ({}, "") if draft.problems else _answers(draft, request.app.state.maps)
+    head = head_of(draft.base)
+    answers, refused, head = ({}, "", head) if draft.problems else _answers(draft, request.app.state.maps, head)
     names = {str(site.get("id")): name_of(site, n) for n, site in enumerate(sites)}
     cards = tuple(_card(n, site, names, groups[n], answers) for n, site in fed)
     about = tuple(f"sites[{n}].off_air" for n, _ in fed) or ("network.off_air",)
     made = editor(draft, "off-air", index=index, groups=groups.values(), about=about)
-    return page(request, OffAirPage(head_of(draft.base), made, cards, refused), status=status)
+    return page(request, OffAirPage(head, made, cards, refused), status=status)
 
 
 def _card(
@@ -50,10 +53,11 @@ def _card(
     return OffAirCard(name_of(site, n), parent, fields, answer, missing)
 
 
-def _answers(draft: Draft, maps: Maps) -> tuple[dict[int, OffAirSite], str]:
-    """What follows, by the site's place; or why nothing does."""
+def _answers(draft: Draft, maps: Maps, head: NetworkHead) -> tuple[dict[int, OffAirSite], str, NetworkHead]:
+    """What follows, by the site's place, or why nothing does; and the head, with who is left out."""
     network = network_of(draft.document, draft.base.own_services)
     try:
-        return {one.found.index: one for one in off_air_sites(network, ground=maps.ground(network))}, ""
+        found = {one.found.index: one for one in off_air_sites(network, ground=maps.ground(network))}
+        return found, "", head_without(head, readable(network))
     except PlanError as error:
-        return {}, "; ".join(f"{p.where} {p.what}" for p in error.problems)
+        return {}, "; ".join(f"{p.where} {p.what}" for p in error.problems), head

@@ -5,7 +5,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
 from webapp import addresses
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, MapsDep, ReadableDep, SettingsDep, StoreDep
 from webapp.documents import network_of
 from webapp.forms.weights import NEW, weights_typed
 from webapp.pages.offsets import Shown, offsets_page
@@ -17,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.post("/networks/{network_id}/offsets/weights")
 def change(
-    request: Request, opened: NetworkDep, maps: MapsDep, store: StoreDep, settings: SettingsDep, form: FormDep
+    request: Request, opened: ReadableDep, maps: MapsDep, store: StoreDep, settings: SettingsDep, form: FormDep
 ) -> Response:
     """Save the weights as typed, as a new revision."""
     author = form.get("author", "").strip()

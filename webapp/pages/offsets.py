@@ -20,7 +20,7 @@ from sfn.solve.objective import Score
 from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.offsets import OffsetsPage, WeightLine
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.forms.weights import EMPTY
 from webapp.jobs import Job, Progress
 from webapp.maps import Maps, Wanted
@@ -60,7 +60,7 @@ class Shown:
 
 @router.get("/networks/{network_id}/offsets")
 def show(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, found: str = ""
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, found: str = ""
 ) -> Response:
     """The form, the running search, or what it found."""
     job = jobs.find(found) if found else None
@@ -74,7 +74,7 @@ def show(
 
 @router.post("/networks/{network_id}/offsets/find")
 def find(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep
 ) -> Response:
     """Start the search, or only compute the levels that the sliders need."""
     typed = {name: form.get(name, "").strip() for name in USUAL}
@@ -94,7 +94,7 @@ def find(
 
 
 @router.post("/networks/{network_id}/offsets/accept")
-def accept(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+def accept(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep) -> Response:
     """Save offsets as a new revision, with who and why."""
     author, reason = form.get("author", "").strip(), form.get("reason", "").strip()
     if not author or not reason:
@@ -162,7 +162,7 @@ def offsets_page(
         typed=shown.typed or (plan.typed if plan else USUAL),
         job=job.view() if job is not None and not finished else None,
         answer=plan.answer if plan else None,
-        names={site.id: site.name for site in network.sites},
+        names={site.id: site.name for site in network.whole.sites},
         reason=plan_reason(plan.answer) if plan else "",
         key=key if ready else "",
         layers=offered(network) if ready else {},

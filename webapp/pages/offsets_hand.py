@@ -14,7 +14,7 @@ from sfn.report.legend import legend
 from sfn.report.maps import png
 from sfn.solve.objective import Objective
 from webapp.contexts.offsets import OffsetsEffect, OffsetsHand
-from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.dependencies import MapsDep, Opened, ReadableDep
 from webapp.limits import Number
 from webapp.maps import Maps
 from webapp.problems import RefusedError
@@ -26,7 +26,7 @@ SVG = "image/svg+xml"
 
 
 @router.get("/networks/{network_id}/offsets/{key}/numbers")
-def numbers(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def numbers(request: Request, opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the sliders' offsets do: a piece of the page."""
     what, placed = _objective(opened.network, maps, key), place(opened.network)
     (now, _), (then, made) = (
@@ -38,7 +38,7 @@ def numbers(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries
 
 @router.get("/networks/{network_id}/offsets/{key}/curve.svg")
 def site_curve(
-    opened: NetworkDep, maps: MapsDep, key: str, site: str, low: Number, high: Number, tries: TriesDep,
+    opened: ReadableDep, maps: MapsDep, key: str, site: str, low: Number, high: Number, tries: TriesDep,
     best: Number | None = None,
 ) -> Response:  # fmt: skip
     """The objective over one site's offset."""
@@ -52,7 +52,7 @@ def site_curve(
 
 @router.get("/networks/{network_id}/offsets/{key}/plane.svg")
 def pair_plane(
-    opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, a_low: Number, a_high: Number, b_low: Number,
+    opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, a_low: Number, a_high: Number, b_low: Number,
     b_high: Number, tries: TriesDep, a_best: Number | None = None, b_best: Number | None = None,
 ) -> Response:  # fmt: skip
     """The objective over two sites' offsets."""
@@ -66,7 +66,7 @@ def pair_plane(
 
 
 @router.get("/networks/{network_id}/offsets/{key}/effect.json")
-def effect_said(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def effect_said(request: Request, opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Who gains and who loses: a piece of the page, and where the places lie that lose."""
     found = _effect(opened, maps, key, tries)
     places = [{"name": one.name, "lat": one.lat_deg, "lon": one.lon_deg} for one in found.losing]
@@ -74,7 +74,7 @@ def effect_said(request: Request, opened: NetworkDep, maps: MapsDep, key: str, t
 
 
 @router.get("/networks/{network_id}/offsets/{key}/effect.png")
-def effect_picture(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def effect_picture(opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Gains and losses as a picture that lies exactly on the map."""
     found, computed = _effect(opened, maps, key, tries), maps.find(key)
     if computed is None:
@@ -84,7 +84,7 @@ def effect_picture(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep)
 
 
 @router.get("/networks/{network_id}/offsets/{key}/effect.svg")
-def effect_legend(opened: NetworkDep) -> Response:
+def effect_legend(opened: ReadableDep) -> Response:
     """What its colours mean."""
     text = legend(LABEL, SCALE, names=[], refractivity_n=opened.network.refractivity_n)
     return Response(text, media_type=SVG)

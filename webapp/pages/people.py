@@ -12,7 +12,7 @@ from sfn.geodesy.grid import Grid
 from sfn.reception.listeners import RULE, Listeners, world_installed
 from webapp import addresses
 from webapp.contexts.people import PeoplePage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.editing import Draft, save, typed
 from webapp.maps import Maps
 from webapp.pages.revisions import conflict_page
@@ -24,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/networks/{network_id}/people")
-def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, file: str = "") -> Response:
+def show(request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, file: str = "") -> Response:
     """Who is counted, and what a file holds."""
     grid = _grid(opened, maps, settings.limits.grid_points)
     looked = look_at(maps.terrain_folder, file, grid=grid) if file else None
@@ -33,7 +33,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
 
 @router.post("/networks/{network_id}/people/upload")
 def send(
-    request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, file: Annotated[UploadFile, File()]
+    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, file: Annotated[UploadFile, File()]
 ) -> Response:
     """Look at a file; keep it when it can be used."""
     grid = _grid(opened, maps, settings.limits.grid_points)
@@ -48,7 +48,7 @@ def send(
 
 @router.post("/networks/{network_id}/people")
 def choose(
-    request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, form: FormDep
+    request: Request, store: StoreDep, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, form: FormDep
 ) -> Response:
     """Save who is counted."""
     grid = _grid(opened, maps, settings.limits.grid_points)

@@ -26,7 +26,7 @@ from sfn.survey.track import (
 )
 from webapp import addresses
 from webapp.contexts.road import RoadPage, RoadTyped
-from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, UploadsDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
 from webapp.jobs import Jobs, Progress
 from webapp.maps import Maps
 from webapp.measurements import number_of, safe_name
@@ -42,7 +42,7 @@ GONE = "That road is no longer kept here. Send the line again."
 
 @router.get("/networks/{network_id}/road")
 def show(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, tries: TriesDep,
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, tries: TriesDep,
     job: str = "",
 ) -> Response:  # fmt: skip
     """The form; and the road, once its levels are there."""
@@ -70,7 +70,7 @@ def show(
 
 @router.post("/networks/{network_id}/road/upload")
 def send(
-    request: Request, opened: NetworkDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
     files: UploadsDep,
 ) -> Response:  # fmt: skip
     """Start computing levels along a line that was sent, drawn or typed."""
@@ -92,7 +92,7 @@ def send(
 
 @router.get("/networks/{network_id}/road/{job}/road.{form}")
 def file(
-    opened: NetworkDep,
+    opened: ReadableDep,
     maps: MapsDep,
     jobs: JobsDep,
     tries: TriesDep,

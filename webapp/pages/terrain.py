@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.check.heights import height_problems, offered_heights
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.terrain.told import told
 from webapp import addresses
 from webapp.contexts.terrain import HeightLine, SourcePart, TerrainPage
@@ -161,7 +161,7 @@ def _part(opened: Opened, maps: Maps, key: str, sent: dict[str, str]) -> SourceP
 
 def _heights(opened: Opened, maps: Maps, sent: dict[str, str]) -> tuple[HeightLine, ...]:
     """Typed heights beside the terrain's."""
-    terrain, placed = maps.ground(opened.network).terrain, place(opened.network)
+    terrain, placed = maps.ground(opened.network).terrain, placed_sites(opened.network).at
     if terrain is None:
         return ()
     offered = offered_heights(terrain, placed)
@@ -171,4 +171,5 @@ def _heights(opened: Opened, maps: Maps, sent: dict[str, str]) -> tuple[HeightLi
             s.id, s.name, s.ground_m, offered[s.id], f"sites[{n}].ground_m" in questioned, f"height-{s.id}" in sent
         )
         for n, s in enumerate(opened.network.sites)
+        if s.id in offered
     )

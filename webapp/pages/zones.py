@@ -20,7 +20,7 @@ from sfn.report.wavefronts import ribbon
 from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.contexts.zones import GoOnPage, MapAddress, MapSummary, MapTry, ZonesPage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.jobs import Job
 from webapp.maps import Maps, Wanted
 from webapp.problems import RefusedError
@@ -44,7 +44,7 @@ AskedDep = Annotated[MapAddress, Depends(asked_of)]
 
 @router.get("/networks/{network_id}/map")
 def show(
-    request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, asked: AskedDep, tries: TriesDep
+    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, asked: AskedDep, tries: TriesDep
 ) -> Response:
     """The map; starts computing its levels when they are not there."""
     if by_form(request):
@@ -65,7 +65,7 @@ def show(
 
 
 @router.get("/networks/{network_id}/map/{key}/view.json")
-def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def view(request: Request, opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
     south, west, north, east = found.coverage.grid.bounds_deg
@@ -101,7 +101,7 @@ def view(request: Request, opened: NetworkDep, maps: MapsDep, key: str, tries: T
 
 
 @router.get("/networks/{network_id}/map/{key}/shares.json")
-def shares(opened: NetworkDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def shares(opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """OFDM: where most places are served with levels drawn, which follows the map."""
     found, _ = zones_of(opened, maps, key, tries, drawn=True)
     return JSONResponse({"says": shares_said(found)})
@@ -128,7 +128,7 @@ def so_far_picture(maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/so-far.svg")
-def so_far_legend(opened: NetworkDep, maps: MapsDep, key: str) -> Response:
+def so_far_legend(opened: ReadableDep, maps: MapsDep, key: str) -> Response:
     """What its colours mean."""
     found = maps.so_far(key)
     if found is None:
@@ -139,7 +139,7 @@ def so_far_legend(opened: NetworkDep, maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
-def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
+def layer(opened: ReadableDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """One layer as a picture that lies exactly on the map."""
     found, _ = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
     wanted = found.layer(name)
@@ -150,7 +150,7 @@ def layer(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDe
 
 
 @router.get("/networks/{network_id}/map/{key}/legend/{name}.svg")
-def layer_legend(opened: NetworkDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
+def layer_legend(opened: ReadableDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """What a layer's colours mean, with units, and kilometres beneath microseconds."""
     found, _ = zones_of(opened, maps, key, tries)
     wanted = found.layer(name)
@@ -170,7 +170,7 @@ def shade(maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/ribbon.png")
-def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
+def pair_ribbon(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """Where the signals of a pair arrive within the tolerance."""
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
@@ -180,7 +180,7 @@ def pair_ribbon(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tri
 
 
 @router.get("/networks/{network_id}/map/{key}/lines.json")
-def pair_lines(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
+def pair_lines(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """The equal-delay lines and the equal-signal band of a pair."""
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
@@ -188,7 +188,7 @@ def pair_lines(opened: NetworkDep, maps: MapsDep, key: str, a: str, b: str, trie
 
 
 @router.post("/networks/{network_id}/map/keep")
-def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
+def keep(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep) -> Response:
     """Save the offsets that were tried as a new revision."""
     reason = form.get("reason", "").strip() or "offsets tried on the map"
     author = form.get("author", "").strip()

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from sfn.answer.change_plan import change_plan
+from sfn.check.review import review
+from sfn.errors import Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.pairs import wished_difference
 from sfn.plan import read
@@ -142,3 +144,18 @@ def test_other_differences_are_remarked(document):
     new["sites"][1]["on_air"] = False
 
     assert ("South ridge goes off the air",) == change_plan(network(new), old=network(document)).remarks
+
+
+def test_a_withheld_step_stands_under_its_own_site_with_whose_doubt_it_is(document):
+    """A doubt about the gap filler alone holds back the south, which moves with it: each under its own place."""
+    new = network(moved(document, south=7.5, gap=70.0))
+    doubt = Problem(
+        "stages[9]", "site Gap oscillates", "more isolation", code="relay-oscillates", touches=(Touch("gap"),)
+    )
+    plan = change_plan(new, reviewed=review(new, problems=(doubt,)))
+
+    told = {(p.where, p.code): (p.values["whose"], p.values["doubt_at"], p.sites[0]) for p in plan.problems}
+    assert told == {
+        ("sites[1]", "release-withheld"): ("gap", "stages[9]", "south"),
+        ("sites[2]", "relay-oscillates"): ("gap", "stages[9]", "gap"),
+    }
