@@ -10,6 +10,9 @@ JSON keys: `network`, `stretch_m`, `samples_n`, `stretches_n`; `sites` and `sect
 `significant` (worth a shift); `together` (power sum of all, stretches with all on air): `difference_db`, `spread_db`,
 `stretches_n`; `shifts_db`: by site what could be accepted, at even bearings from 0 degrees on; `stretches`: each
 `lat`, `lon`, `measured_dbuvm`, `site` (that it speaks of, or null), `difference_db`; `problems`.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
 """
 
 import argparse

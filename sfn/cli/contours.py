@@ -1,6 +1,9 @@
 """Contours at a field strength as GeoJSON or KML, and whether fill-ins stay inside the main's or a licence's.
 
 The level is exceeded for 50 % of time and places at the network's receiving height.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
 """
 
 import argparse

@@ -19,6 +19,10 @@ words; null where none was), `seed_spread` (without_service of searches from sev
 more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `level_shifts`
 (null: none). With --nights also `nights`, each with night, changed, offsets and after: the first is what to set in the
 first night.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out;
+null: they are).
 """
 
 import argparse

@@ -1,4 +1,8 @@
-"""Signals at a receiving point: level, travel, arrival, delay and level difference, strongest first."""
+"""Signals at a receiving point: level, travel, arrival, delay and level difference, strongest first.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
+"""
 
 import argparse
 from pathlib import Path

@@ -19,6 +19,9 @@ else 1); `residuals`: for each measurement its columns, `predicted_us`, `misclos
 `redundancy_ratio` (0: nothing checks it), `w_ratio` (with the sign of `residual_us`), `least_detectable_us`,
 `weight_factor`, `verdict` (fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`, `uncheckable`,
 `left_out`: their numbers from 0; `problems`.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
 """
 
 import argparse

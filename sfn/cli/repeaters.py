@@ -8,6 +8,9 @@ reflector_m (farthest reflector inside the canceller's window); parent_margin_db
 wrong_parent; heard, each with site, ground_m, bearing_deg, off_axis_deg, level_dbuvm, level_1pct_dbuvm,
 discrimination_db, difference_db and difference_1pct_db against the parent's median, launch_error_us if it were
 followed instead; `problems`.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
 """
 
 import argparse

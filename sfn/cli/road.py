@@ -15,6 +15,9 @@ with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, 
 `covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM, 8-VSB), `hurts`,
 `coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
 minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
 """
 
 import argparse

@@ -1,4 +1,8 @@
-"""Overlap zones: a GeoTIFF a layer, equal-delay lines as GeoJSON, and a summary of the overlap."""
+"""Overlap zones: a GeoTIFF a layer, equal-delay lines as GeoJSON, and a summary of the overlap.
+
+`left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
+`check`): the answer does without their signals.
+"""
 
 import argparse
 import sys
