@@ -173,6 +173,11 @@ def terrain(network_id: int) -> str:
     return f"/networks/{network_id}/terrain"
 
 
+def coast_upload(network_id: int) -> str:
+    """Makes zones of sea, coast and inland."""
+    return f"/networks/{network_id}/coast/upload"
+
+
 def terrain_upload(network_id: int) -> str:
     """Takes terrain files."""
     return f"/networks/{network_id}/terrain/upload"

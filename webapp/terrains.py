@@ -4,13 +4,18 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterable
+import tempfile
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from sfn.answer.coast import bounds_around
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import Located
+from sfn.terrain.coast import Zones, write_zones, zones_of_classes, zones_of_polygons
 from sfn.terrain.dem import Terrain, terrain_from_folder
+from sfn.terrain.ground import Ground
 from sfn.terrain.memory import Memory
 from sfn.terrain.packed import PackedError, unpacked
 from sfn.terrain.ridge import RIDGE, ridge
@@ -143,6 +148,58 @@ def take_files(folder: Path, name: str, files: Iterable[tuple[str, BinaryIO]], *
     finally:
         shutil.rmtree(arriving, ignore_errors=True)
     return Taken(len(taken), tuple(left_out))
+
+
+def zones_kept(
+    folder: Path,
+    form: Mapping[str, str],
+    ground: Ground,
+    placed: Mapping[str, Located],
+    sent: tuple[str, BinaryIO] | None,
+) -> Zones:
+    """Make zones of what a form says and keep them in a folder of their own.
+
+    Parameters
+    ----------
+    folder : Path
+        The program's terrain folder.
+    form : mapping
+        ``name`` of the folder; ``water``, classes with commas, or ``polygons``, ``land`` or ``sea``, beside a file.
+    ground : Ground
+        What the network names.
+    placed : mapping of site id to a position on WGS84
+    sent : tuple of (name, stream), optional
+        A coastline as GeoJSON.
+
+    Raises
+    ------
+    PlanError
+        If the name will not do or is in use for something else, or nothing can be made of what was sent.
+    """
+    name, bounds = form.get("name", "").strip(), bounds_around(placed)
+    held = folder / name
+    if not FOLDER_NAME.fullmatch(name) or (held.is_dir() and {p.name for p in held.iterdir()} - {"zones.tif"}):
+        expected = "the name of a new folder: up to 60 letters, digits, blanks, - and _"
+        raise PlanError([Problem("name", f"cannot be {name!r}", expected, code="name-unusable", fields=("name",))])
+    if sent is not None:
+        with tempfile.TemporaryDirectory() as place:
+            path = Path(place) / (re.sub(r"[^A-Za-z0-9._-]", "_", Path(sent[0]).name)[-80:] or "coastline")
+            with path.open("wb") as out:
+                shutil.copyfileobj(sent[1], out)
+            of = "sea" if form.get("polygons") == "sea" else "land"
+            made = zones_of_polygons(path, of=of, terrain=ground.terrain, bounds_deg=bounds)
+    else:
+        text = form.get("water", "").strip()
+        if not re.fullmatch(r"-?\d+([\s,;]+-?\d+)*", text) or ground.cover is None:
+            what = (
+                f"cannot be {text!r}" if ground.cover is not None else "needs ground cover, and the network names none"
+            )
+            expected = "the cover's classes of sea and lakes, like 80; or a GeoJSON file with a coastline"
+            raise PlanError([Problem("water", what, expected, code="no-water-class", fields=("water",))])
+        water = tuple(int(part) for part in re.findall(r"-?\d+", text))
+        made = zones_of_classes(ground.cover, water=water, terrain=ground.terrain, bounds_deg=bounds)
+    write_zones(made, held)
+    return made
 
 
 def _arrived(arriving: Path, files: Iterable[tuple[str, BinaryIO]]) -> tuple[list[Path], list[str], list[Problem]]:

@@ -10,6 +10,7 @@ from sfn.check.band import band_problems
 from sfn.check.chains import chain_problems
 from sfn.check.devices import device_problems
 from sfn.check.entries import entry_problems
+from sfn.check.ground import ground_basis_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.locks import lock_problems
 from sfn.check.off_air import off_air_problems
@@ -103,7 +104,7 @@ def _of_places(network: Network, placed: dict[str, Located], ground: Ground) -> 
     found = [*position_problems(network, placed)]
     if ground.terrain is not None:
         found += height_problems(network, placed, ground.terrain)
-    return [*found, *reach_problems(network, placed, ground)]
+    return [*found, *reach_problems(network, placed, ground), *ground_basis_problems(network, placed, ground)]
 
 
 def _of_service(network: Network, carried: Service) -> Iterable[Problem]:

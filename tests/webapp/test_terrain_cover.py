@@ -106,6 +106,32 @@ def test_a_distance_of_a_class_and_a_surface_model_are_kept(
     assert {"source": "ridge"} == exported(client, number)["terrain"]
 
 
+def test_zones_are_made_of_water_classes_and_of_a_coastline(
+    client: TestClient, post: Callable[..., Any], save: Callable[..., Any], number: str
+) -> None:
+    """Kept in a folder of their own and named in the document; what cannot be is refused in words, and stays typed."""
+    save(**COVER, **HEIGHTS)
+    refused = post(f"{number}/coast/upload", base_revision="2", author="Ada", name="shores", water="77")
+    made = post(f"{number}/coast/upload", base_revision="2", author="Ada", name="shores", water="11, 12")
+    zones = exported(client, number)["zones"]
+    ring = [[-90.0, 30.0], [-84.3, 30.0], [-84.3, 40.0], [-90.0, 40.0], [-90.0, 30.0]]
+    shape = json.dumps({"type": "Polygon", "coordinates": [ring]}).encode()
+    again = post(
+        f"{number}/coast/upload", base_revision="3", author="Ada", name="west", polygons="sea",
+        files=[("coastline", ("w.json", io.BytesIO(shape)))],
+    )  # fmt: skip
+    page = client.get(f"{number}/terrain").text
+
+    assert 422 == refused.status_code
+    assert "no sample of woods is of class 77" in refused.text
+    assert 'value="77"' in refused.text
+    assert (303, 303) == (made.status_code, again.status_code)
+    assert "shores" == zones["folder"]
+    assert {"number": 2, "zone": "sea"} in zones["classes"]
+    assert "west" == exported(client, number)["zones"]["folder"]
+    assert "Sea is by the polygons of sea in w.json" in page
+
+
 def test_heights_need_no_table(client: TestClient, save: Callable[..., Any], number: str) -> None:
     """A raster of heights above ground is taken as it is, and taken away again."""
     save(**{"cover": "folder canopy", "cover-kind": "heights"})

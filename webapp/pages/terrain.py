@@ -9,18 +9,19 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.check.heights import height_problems, offered_heights
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
+from sfn.terrain.coast import source_document
 from sfn.terrain.told import told
 from webapp import addresses
 from webapp.contexts.terrain import HeightLine, SourcePart, TerrainPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep
 from webapp.editing import Draft, save, typed
-from webapp.forms.ground import CLASSES, class_rows, source_document, source_in, source_typed
+from webapp.forms.ground import CLASSES, class_rows, source_document as source_sent, source_in, source_typed
 from webapp.maps import Maps
 from webapp.pages.revisions import conflict_page
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 from webapp.store import ConflictError, Revision
-from webapp.terrains import source_of, take_files, value_of
+from webapp.terrains import source_of, take_files, value_of, zones_kept
 
 router = APIRouter(include_in_schema=False)
 
@@ -64,6 +65,29 @@ def take(
         return _shown(request, opened, maps, refused.problems, form)
     besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
     notice(request, f"{taken.count} terrain files lie in {name}. Choose it below to stand the network on it.{besides}")
+    return RedirectResponse(addresses.terrain(opened.head.id), 303)
+
+
+@router.post("/networks/{network_id}/coast/upload")
+def make_zones(
+    request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep, form: FormDep,
+    coastline: Annotated[UploadFile | None, File()] = None,
+) -> Response:  # fmt: skip
+    """Make zones of the ground cover's water classes or of a coastline, keep them, and save the network with them."""
+    try:
+        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        sent = None if coastline is None or not coastline.filename else (coastline.filename, coastline.file)
+        made = zones_kept(maps.terrain_folder, form, maps.ground(opened.network), placed_sites(opened.network).at, sent)
+        document = copy.deepcopy(draft.document) | {"zones": source_document(form.get("name", "").strip())}
+        outcome = save(request, store, draft.with_document(document))
+    except PlanError as refused:
+        return _shown(request, opened, maps, refused.problems, form)
+    except ConflictError as conflict:
+        return conflict_page(request, conflict, form)
+    if isinstance(outcome, Draft):
+        return _shown(request, opened, maps, outcome.problems, form)
+    shares = ", ".join(f"{name} {share:.0f} %" for name, share in made.shares_pct.items())
+    notice(request, f"{_told(outcome, draft)} Zones: {shares}. {' '.join(made.says)}")
     return RedirectResponse(addresses.terrain(opened.head.id), 303)
 
 
@@ -118,7 +142,7 @@ def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None
     """The cover or the zones that the form names, every class that occurs with its height or zone."""
     sent = source_typed(form, key)
     held = maps.census(sent.folder) if sent.folder else None
-    return source_document(sent, key, held=held)
+    return source_sent(sent, key, held=held)
 
 
 def _told(outcome: Revision, draft: Draft) -> str:
@@ -143,7 +167,7 @@ def _shown(
     chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
     cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
     author = sent.get("author", str(request.session.get("author", "")))
-    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of")}
+    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of", "water", "polygons")}
     context = TerrainPage(
         opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong,
         _surface(sent, opened.document),

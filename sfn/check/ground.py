@@ -1,0 +1,88 @@
+"""What levels rest on: zones where a sea is near, terrain of treetops, the air. Delays do not rest on it."""
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from sfn.errors import Problem, Touch
+from sfn.plan import Network
+from sfn.terrain.ground import Ground
+from sfn.terrain.sea import COAST_KM, sea_km
+
+# Within this of the equator the ITU's maps have other air than the document's usual figures.
+WARM_DEG = 35.0
+USUAL_DELTA_N, USUAL_N0 = 45.0, 325.0
+
+
+class _Placed(Protocol):
+    """A position on WGS84."""
+
+    @property
+    def lat_deg(self) -> float: ...
+    @property
+    def lon_deg(self) -> float: ...
+
+
+def ground_basis_problems(network: Network, placed: Mapping[str, _Placed], ground: Ground) -> tuple[Problem, ...]:
+    """Doubts about what levels rest on.
+
+    Parameters
+    ----------
+    network : Network
+    placed : mapping of site id to a position on WGS84
+    ground : Ground
+
+    Returns
+    -------
+    problems : tuple of Problem
+        Warnings.
+    """
+    near = {s.id: sea_km(placed[s.id].lat_deg, placed[s.id].lon_deg) for s in network.sites if s.id in placed}
+    coastal = {site: km for site, km in near.items() if km <= COAST_KM}
+    found = []
+    if coastal and ground.zones is None:
+        least = min(coastal.values())
+        found.append(
+            Problem(
+                "zones",
+                f"{len(coastal)} of {len(network.sites)} sites stand within {COAST_KM:g} km of a sea and no zones are "
+                "named: all counts as inland, and signals over the sea come out too weak for 1 % of the time (17 dB at "
+                "40 km)",
+                "zones of sea, coast and inland: python -m sfn coast makes them, or the page Terrain",
+                "warning",
+                code="sea-without-zones",
+                touches=tuple(Touch(site) for site in coastal),
+                fields=("zones",),
+                values={"least_km": least, "sites_n": float(len(coastal))},
+            )
+        )
+    if ground.surface and ground.cover is None:
+        found.append(
+            Problem(
+                "cover",
+                "the terrain has heights of treetops and roofs and no ground cover is named: receivers count as "
+                "standing on them, and levels come out too strong",
+                "ground cover, which is taken off the terrain",
+                "warning",
+                code="surface-without-cover",
+                touches=tuple(Touch(site.id) for site in network.sites),
+                fields=("cover",),
+            )
+        )
+    warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]
+    if warm and (network.delta_n, network.surface_refractivity_n0) == (USUAL_DELTA_N, USUAL_N0):
+        by_sea = "50 to 80 N-units/km and 340 to 390 N-units by the sea" if coastal else "40 to 60 N-units/km inland"
+        found.append(
+            Problem(
+                "delta_n",
+                f"the air is taken as in temperate countries ({USUAL_DELTA_N:g} N-units/km, {USUAL_N0:g} N-units) "
+                f"within {WARM_DEG:g} degrees of the equator",
+                f"the ITU's maps DN50 and N050 of P.1812 (python -m sfn refractivity reads them); {by_sea} are usual "
+                "(from memory)",
+                "warning",
+                code="refractivity-usual",
+                touches=tuple(Touch(site) for site in warm),
+                fields=("delta_n", "surface_refractivity_n0"),
+                values={"delta_n": network.delta_n, "n0": network.surface_refractivity_n0},
+            )
+        )
+    return tuple(found)
