@@ -9,7 +9,8 @@ from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
 from sfn.errors import PlanError, Problem
-from sfn.field.shift import shift_says
+from sfn.field.indoors import indoors_says
+from sfn.field.shift import drive_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document, left_out_says
 from sfn.timing.readable import readable
@@ -46,7 +47,12 @@ def head_of(saved: Saved) -> NetworkHead:
 def opened(saved: Saved) -> Opened:
     """A revision with what pages print of it."""
     network = network_of(saved.document, saved.own_services)
-    return Opened(replace(head_of(saved), corrected=shift_says(network)), saved, saved.document, network)
+    return Opened(
+        replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network)),
+        saved,
+        saved.document,
+        network,
+    )
 
 
 def in_part(found: Opened) -> Opened:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.errors import PlanError, Problem
+from sfn.field.indoors import outdoors
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
@@ -87,6 +88,7 @@ def driven(
     PlanError
         If the runs cannot be compared, there is no such site, or a position cannot be read.
     """
+    network = outdoors(network)  # where the drives were
     sites = {site.id: site for site in network.sites}
     if moved is not None and moved not in sites:
         raise PlanError(

@@ -7,6 +7,7 @@ from typing import Any, Literal
 import numpy as np
 
 from sfn.errors import PlanError, Problem, Touch
+from sfn.field.indoors import indoor_loss_db, indoors_says
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
@@ -40,6 +41,10 @@ class PathAnswer:
         Ground, losses and levels.
     travel_us : float or None
         Travel time between the antennas; None when the ground at the receiver is not known. [us]
+    indoors : str
+        What maps and points take off for the wall, in words; these levels are outdoors. Empty where nothing is.
+    indoors_db : float
+        The same as a number. [dB]
     """
 
     site: Site
@@ -49,6 +54,8 @@ class PathAnswer:
     transmitter: Transmitter
     levels: PathLevels
     travel_us: float | None
+    indoors: str = ""
+    indoors_db: float = 0.0
 
     @property
     def shift_db(self) -> float:
@@ -148,6 +155,8 @@ def path_answer(
         transmitter=radiating,
         levels=levels,
         travel_us=float(travel_time(levels.path_m, refractivity_n=network.refractivity_n)) if known_end else None,
+        indoors=indoors_says(network),
+        indoors_db=indoor_loss_db(network),
     )
 
 
@@ -162,6 +171,7 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "rx_height_m": answer.rx_height_m,
         "rx_ground_m": finite_or_none(levels.rx_ground_m),
         "level_shift_db": answer.shift_db,
+        "building_loss_db": answer.indoors_db,
         "ground_m": levels.ground_distance_m,
         "path_m": finite_or_none(levels.path_m),
         "bearing_deg": levels.bearing_deg,
@@ -215,6 +225,8 @@ def path_text(answer: PathAnswer) -> str:
         f"{'antennas above sea level':<26}{number(levels.tx_m, 1)} m, {number(levels.rx_m, 1)} m",
         f"{'ground':<26}{resting_on(answer)}",
     ]
+    if answer.indoors:
+        lines.append(f"{'outdoors':<26}levels here are; on maps, points and roads: {answer.indoors}")
     if not levels.loss:
         return "\n".join([*lines, f"{'field strength':<26}not known"])
     sees = "in line of sight" if levels.loss[0].line_of_sight else "beyond the horizon"

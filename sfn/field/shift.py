@@ -1,10 +1,11 @@
-"""Accepted corrections of predicted levels: what drive tests add at the bearings seen from a site."""
+"""Accepted corrections of predicted levels: what drive tests add at the bearings from a site; and the words for it."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sfn.field.indoors import indoors_says
 from sfn.plan import Network, Site
 
 Floats = NDArray[np.float64]
@@ -33,7 +34,12 @@ def shifted_sites(network: Network) -> tuple[Site, ...]:
 
 
 def shift_says(network: Network) -> str:
-    """In words which levels are corrected; empty where none is."""
+    """In words what is added to or taken off the model's levels, by drive tests or by walls; empty where nothing is."""
+    return ". ".join(said for said in (indoors_says(network), drive_says(network)) if said)
+
+
+def drive_says(network: Network) -> str:
+    """In words which levels are corrected by drive tests; empty where none is."""
     sites: Sequence[Site] = shifted_sites(network)
     if not sites:
         return ""

@@ -17,8 +17,8 @@ class TerrainSource(Record):
     """ridge: the demos' terrain, 36.16-36.446 N, 84.078-84.414 W."""
     folder: Folder | None = None
     """Folder of GeoTIFF or SRTM .hgt files, beside the document or in the program's terrain folder."""
-    surface: bool | None = None
-    """true: heights are those of treetops and roofs; what covers the ground is taken off, and counts once."""
+    heights_of: Literal["surface"] | None = None
+    """surface: of treetops and roofs, what covers the ground is taken off and counts once; else of the bare ground."""
 
     @model_validator(mode="after")
     def _one_of_two(self) -> "TerrainSource":

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from sfn.plan.record import Record, Text
 
@@ -38,6 +38,19 @@ class Receiver(Record):
     """roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599); alike from all round where not given."""
     window: ReceiverWindow | None = None
     """OFDM: where receivers open their window."""
+    indoors: Literal["traditional", "efficient"] | None = None
+    """Building around the receiver (ITU-R P.2109; efficient: metallised glass, foil); outdoors where not given."""
+    indoor_places_pct: Annotated[float, Field(ge=1, le=99)] | None = None
+    """Indoor places whose building loss is not greater; 50 where not given. [%]"""
+
+    @model_validator(mode="after")
+    def _roof_or_room(self) -> "Receiver":
+        """A roof antenna is outdoors, and places indoors need a building."""
+        if self.antenna == "roof" and self.indoors is not None:
+            raise ValueError("a roof antenna does not stand indoors; give one of the two")
+        if self.indoor_places_pct is not None and self.indoors is None:
+            raise ValueError("indoor_places_pct counts for receivers indoors alone; name the building")
+        return self
 
 
 class Thresholds(Record):

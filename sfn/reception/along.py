@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.field.indoors import indoor_loss_db
 from sfn.field.levels import levels_at
 from sfn.field.shift import site_shift
 from sfn.geodesy.globe import FURTHEST_REACH_M
@@ -110,7 +111,7 @@ def line_signals(
         found = levels_at(
             one, lat_deg, lon_deg, rx_height_m=height_m, ground=ground, receiver_polarisation=received_plane(network)
         )
-        shift_db = site_shift(site, found.bearing_deg)
+        shift_db = site_shift(site, found.bearing_deg) - indoor_loss_db(network)
         level[i], rare[i], covered[i] = found.level_dbuvm + shift_db, found.level_1pct_dbuvm + shift_db, found.covered
         bearing[i] = inverse(lat_deg, lon_deg, one.lat_deg, one.lon_deg)[1]
         above = np.where(np.isnan(above), found.rx_ground_m, above)

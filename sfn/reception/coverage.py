@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem, Touch
+from sfn.field.indoors import indoor_loss_db
 from sfn.field.raster import LevelRaster
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.field.shift import site_shift
@@ -160,7 +161,7 @@ def coverage(
     covered = np.ones(pixels, dtype=bool)
     rx_ground = np.full(pixels, np.nan, dtype=np.float32)
     smooth, averaged = True, (1, 1)
-    height_m = network.receiver.height_m
+    height_m, inside_db = network.receiver.height_m, np.float32(indoor_loss_db(network))
     made = level_rasters(
         radiating,
         grid,
@@ -174,7 +175,7 @@ def coverage(
     )
     for i, raster in made:
         level[i], level_1pct[i] = raster.level_dbuvm.ravel(), raster.level_1pct_dbuvm.ravel()
-        shift_db = shift_on(network, radiating[i], grid)
+        shift_db = shift_on(network, radiating[i], grid) - inside_db
         if np.any(shift_db):
             level[i] += np.ravel(shift_db)
             level_1pct[i] += np.ravel(shift_db)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sfn.field.indoors import indoor_loss_db
 from sfn.field.levels import PointLevels, levels_at
 from sfn.field.shift import shift_says, site_shift
 from sfn.field.transmitter import Transmitter
@@ -222,7 +223,7 @@ def _signal(
     rise = above + height_m - site.ground_m - site.antenna_m
     length = float(path_length(levels.ground_distance_m, height_difference_m=rise))
     travel = float(travel_time(length, refractivity_n=network.refractivity_n))
-    shift_db = float(site_shift(site, levels.bearing_deg))
+    shift_db = float(site_shift(site, levels.bearing_deg)) - indoor_loss_db(network)
     signal = Signal(
         site.id,
         site.name,

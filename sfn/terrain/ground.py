@@ -164,7 +164,7 @@ def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memor
         zones=zones,
         zone_classes=tuple((c.number, c.zone) for c in network.zones.classes) if network.zones else (),
         clutter=tuple((c.number, c.distance_m) for c in heights or () if c.distance_m is not None),
-        surface=network.terrain is not None and bool(network.terrain.surface or (terrain and terrain.surface)),
+        surface=network.terrain is not None and bool(network.terrain.heights_of or (terrain and terrain.surface)),
     )
 
 

@@ -99,7 +99,7 @@ def test_a_distance_of_a_class_and_a_surface_model_are_kept(
     document, shown = exported(client, number), client.get(f"{number}/terrain").text
 
     assert {"number": 41, "height_m": 15, "distance_m": 50} == document["cover"]["classes"][2]
-    assert {"source": "ridge", "surface": True} == document["terrain"]
+    assert {"source": "ridge", "heights_of": "surface"} == document["terrain"]
     assert 'name="cover-distance-2" value="50"' in shown
     assert 'name="surface" value="yes" checked' in shown
     save(base_revision="3", **{"surface-asked": "1"})

@@ -21,6 +21,8 @@ class NetworkHead:
     revision: Revision
     corrected: str = ""
     """Which levels are corrected by drive tests, in words; empty where none is."""
+    indoors: str = ""
+    """What is taken off every level for receivers indoors, in words; empty outdoors."""
     left_out: tuple[Mapping[str, Any], ...] = ()
     """Sites that the page does without because they cannot be read: site, name, whose fault, problems."""
     left_out_says: str = ""

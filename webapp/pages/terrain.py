@@ -98,7 +98,7 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
         "terrain": source_of(form.get("terrain", value_of(document.get("terrain"))))
     }
     if sources["terrain"] is not None and _surface(form, document):
-        sources["terrain"] |= {"surface": True}
+        sources["terrain"] |= {"heights_of": "surface"}
     problems: tuple[Problem, ...] = ()
     for key in ("cover", "zones"):
         try:
@@ -135,7 +135,7 @@ def _surface(form: dict[str, str], document: dict[str, Any]) -> bool:
     if "surface-asked" in form:
         return form.get("surface") == "yes"
     held = document.get("terrain") or {}
-    return bool(held.get("surface")) and form.get("terrain", value_of(held)) == value_of(held)
+    return bool(held.get("heights_of")) and form.get("terrain", value_of(held)) == value_of(held)
 
 
 def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None:
