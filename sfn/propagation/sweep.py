@@ -1,8 +1,9 @@
 """A raster of receivers by ITU-R P.1812, from radials: the fast form.
 
-Each receiver belongs to its nearest radial, with its own distance and its own ground height. Radials are geodesics from
-the site, so close that the arc between two at the edge is a quarter of a pixel at most; what a radial has learnt of its
-terrain serves every receiver further out. `p1812.path_loss` over the same profile gives the same loss to 1e-9 dB.
+Each receiver belongs to its nearest radial, or lies between two, with its own distance and its own ground height.
+Radials are geodesics from the site, so close that the arc between two at the edge is a quarter of a pixel at most; what
+a radial has learnt of its terrain serves every receiver further out. `p1812.path_loss` over the same profile gives the
+same loss to 1e-9 dB.
 
 What a receiver's path consists of: the radial's points every `step_km` from the transmitter, but none nearer to the
 receiver than half a step, then the receiver with its own ground height and zone. Cover ends at the clutter distance
@@ -12,7 +13,8 @@ before the receiver, with the cover of its own place (`near_cover`), and begins 
 import math
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -34,6 +36,8 @@ GREATEST_ARC = 0.25  # of a pixel, between neighbouring radials at the edge: ben
 # A short sweep is given more, since they cost it little: as many as a long one, down to a sixteenth of a pixel.
 FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
 LATITUDE_MARGIN = 1.02
+# A receiver costs as much as so many points of a radial.
+BETWEEN_POINTS = 30.0
 
 
 def losses_around(
@@ -157,9 +161,15 @@ def losses_around(
         return h, cover, zones
 
     places = _Places(distance, azimuth, ground, zone, cover_m, clear_km, count, step_km)
+    # Where walking the radials costs far more than their receivers do, each receiver asks the radial on either side.
+    between = lat.size * BETWEEN_POINTS < 0.3 * count * edge_km / step_km
+    told = progress if progress is None or not between else _halved(progress)
     loss, sight, elevation = _swept(
-        link, places, fill, lat_deg=lat_deg, executor=executor, progress=progress, cancelled=cancelled
-    )
+        link, _twice(places) if between else places, fill, lat_deg=lat_deg, executor=executor, progress=told,
+        cancelled=cancelled,
+    )  # fmt: skip
+    if between:
+        loss, sight, elevation = _mixed(places, loss, sight, elevation)
     return Losses(
         loss.reshape(len(link.time_pct), *shape), distance.reshape(shape), np.degrees(azimuth).reshape(shape),
         ground.reshape(shape), sight.reshape(shape), elevation.reshape(shape),
@@ -226,7 +236,7 @@ def losses_on_radials(
 
 @dataclass(frozen=True, slots=True)
 class _Places:
-    """Receivers as the kernels take them, how many radials, and the step."""
+    """Receivers as the kernels take them, how many radials, the step; each one's radial where not the nearest."""
 
     distance: Floats
     azimuth: Floats
@@ -236,9 +246,43 @@ class _Places:
     clear_km: Floats
     radials: int
     step_km: float
+    radial: NDArray[np.int32] | None = None
 
 
 Fill = Callable[[int, NDArray[np.int64]], tuple[Floats, Floats, NDArray[np.int8]]]
+
+
+def _twice(places: _Places) -> _Places:
+    """Every receiver on the radial before it, then every one on the radial after it."""
+    first = np.floor(np.nan_to_num(places.azimuth) * (places.radials / (2.0 * math.pi))).astype(np.int32)
+    both = np.concatenate([first, first + 1]) % np.int32(places.radials)
+
+    def doubled(values: NDArray[Any]) -> NDArray[Any]:
+        """What each receiver has; what holds for all, or nobody has, stays."""
+        return np.concatenate([values, values]) if values.size == places.distance.size else values
+
+    return replace(
+        places, distance=doubled(places.distance), azimuth=doubled(places.azimuth), ground=doubled(places.ground),
+        zone=doubled(places.zone), cover_m=doubled(places.cover_m), clear_km=doubled(places.clear_km), radial=both,
+    )  # fmt: skip
+
+
+def _mixed(
+    places: _Places, loss: Floats, sight: NDArray[np.bool_], elevation: Floats
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """Losses and elevations straight between the two radials, sight of the nearer one."""
+    size = places.distance.size
+    part = np.mod(np.nan_to_num(places.azimuth) * (places.radials / (2.0 * math.pi)), 1.0)
+    return (
+        loss[:, :size] + part * (loss[:, size:] - loss[:, :size]),
+        np.where(part < 0.5, sight[:size], sight[size:]),
+        elevation[:size] + part * (elevation[size:] - elevation[:size]),
+    )
+
+
+def _halved(progress: Progress) -> Progress:
+    """Progress in receivers of which each is worked out twice."""
+    return lambda done, total: progress(done // 2, total // 2)
 
 
 def _swept(
@@ -255,6 +299,8 @@ def _swept(
     size = places.distance.size
     radial, inner = np.empty(size, np.int32), np.empty(size, np.int32)
     radials.assign(places.distance, places.azimuth, places.radials, places.step_km, radial, inner)
+    if places.radial is not None:
+        radial[radial >= 0] = places.radial[radial >= 0]
     points = int(inner.max(initial=0)) + 1
     starts, order = radials.sort(radial, inner, places.radials, points)
     del radial
