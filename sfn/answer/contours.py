@@ -239,7 +239,9 @@ def features(found: Contours) -> dict[str, Any]:
         for one in found.sites
         for area in one.areas
     )
-    return made | {"properties": {"left_out": left_out_says(found.left_out)}} if found.left_out else made
+    said = {"left_out": left_out_says(found.left_out), "terrain_averaged": found.averaged_says}
+    said = {name: text for name, text in said.items() if text}
+    return made | {"properties": said} if said else made
 
 
 def sentences(found: Contours) -> tuple[str, ...]:

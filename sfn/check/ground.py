@@ -1,11 +1,12 @@
 """What levels rest on: zones where a sea is near, terrain of treetops, the air. Delays do not rest on it."""
 
 from collections.abc import Mapping
-from typing import Protocol
 
 from sfn.errors import Problem, Touch
+from sfn.geodesy.position import Located
 from sfn.plan import Network
-from sfn.terrain.ground import Ground
+from sfn.reception.coverage import usual_bounds
+from sfn.terrain.ground import Ground, averaged_says, window_averaged
 from sfn.terrain.sea import COAST_KM, sea_km
 
 # Within this of the equator the ITU's maps have other air than the document's usual figures.
@@ -13,16 +14,7 @@ WARM_DEG = 35.0
 USUAL_DELTA_N, USUAL_N0 = 45.0, 325.0
 
 
-class _Placed(Protocol):
-    """A position on WGS84."""
-
-    @property
-    def lat_deg(self) -> float: ...
-    @property
-    def lon_deg(self) -> float: ...
-
-
-def ground_basis_problems(network: Network, placed: Mapping[str, _Placed], ground: Ground) -> tuple[Problem, ...]:
+def ground_basis_problems(network: Network, placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]:
     """Doubts about what levels rest on.
 
     Parameters
@@ -66,6 +58,18 @@ def ground_basis_problems(network: Network, placed: Mapping[str, _Placed], groun
                 code="surface-without-cover",
                 touches=tuple(Touch(site.id) for site in network.sites),
                 fields=("cover",),
+            )
+        )
+    if said := averaged_says(*window_averaged(ground, usual_bounds(placed, ground=ground))) if placed else "":
+        found.append(
+            Problem(
+                "terrain",
+                f"the usual map of the network is too large for its ground as it is. {said}",
+                "a map of a smaller area, or coarser files that were made with care for ridges",
+                "warning",
+                code="terrain-averaged",
+                touches=tuple(Touch(site) for site in placed),
+                fields=("terrain", "cover", "zones"),
             )
         )
     warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.terrain.digest import combined_digest
-from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid, sample, sample_nearest
+from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid, coarser_n, sample, sample_nearest
 from sfn.terrain.memory import Memory
 from sfn.terrain.tile import (
     GREATEST_HEIGHT_M,
@@ -271,8 +271,8 @@ def window(
     if not (south_deg <= north_deg and west_deg <= east_deg):
         raise ValueError(f"window must run south to north and west to east, got {south_deg=} {north_deg=}")
     per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
-    size = ((north_deg - south_deg) * per_lat + 3) * ((east_deg - west_deg) * per_lon + 3)
-    factor = max(1, int(np.ceil(np.sqrt(size / most_samples))))
+    bounds = south_deg, west_deg, north_deg, east_deg
+    factor = coarser_n((per_lat, per_lon), bounds, most_samples=most_samples)
     n_lat, n_lon = per_lat / factor, per_lon / factor
     top, bottom = np.ceil(north_deg * n_lat - phase_lat) + 1, np.floor(south_deg * n_lat - phase_lat) - 1
     left, right = np.floor(west_deg * n_lon - phase_lon) - 1, np.ceil(east_deg * n_lon - phase_lon) + 1

@@ -12,7 +12,7 @@ from sfn.plan import Network
 from sfn.terrain.cover import ZONE_VALUES, class_distances, class_heights, cover_heights, zone_grid
 from sfn.terrain.dem import MOST_SAMPLES, Terrain, terrain_from_folder, window
 from sfn.terrain.digest import combined_digest
-from sfn.terrain.heights import HeightGrid, sample_nearest
+from sfn.terrain.heights import HeightGrid, coarser_n, sample_nearest
 from sfn.terrain.memory import Memory
 from sfn.terrain.ridge import ridge
 
@@ -105,6 +105,21 @@ class GroundWindow:
             return self.terrain
         raw = np.where(self.filled, np.float32(np.nan), self.terrain.height_m)
         return replace(self.terrain, height_m=raw)
+
+
+def window_averaged(
+    ground: Ground, bounds_deg: tuple[float, float, float, float], *, most_samples: int = MOST_SAMPLES
+) -> tuple[int, int]:
+    """`GroundWindow.averaged` of what `ground_window` would give of south, west, north and east, without reading it."""
+    beside = [
+        coarser_n(source.lattice[:2], bounds_deg, most_samples=min(most_samples, MOST_COVER_SAMPLES))
+        for source in (ground.cover, ground.zones)
+        if source is not None
+    ]
+    terrain_n = (
+        1 if ground.terrain is None else coarser_n(ground.terrain.lattice[:2], bounds_deg, most_samples=most_samples)
+    )
+    return terrain_n, max(beside, default=1)
 
 
 def averaged_says(terrain_n: int, cover_n: int) -> str:

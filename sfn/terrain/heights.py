@@ -65,6 +65,24 @@ class HeightGrid:
         return np.asarray(turned / self.step_lon_deg - 0.5)
 
 
+def coarser_n(
+    per_degree: tuple[float, float], bounds_deg: tuple[float, float, float, float], *, most_samples: int
+) -> int:
+    """By what whole factor a window of samples must be coarser to stay within a bound; 1: not at all.
+
+    Parameters
+    ----------
+    per_degree : tuple of float
+        Samples to a degree of latitude, and of longitude.
+    bounds_deg : tuple of float
+        South, west, north and east. [degrees]
+    most_samples : int
+    """
+    south, west, north, east = bounds_deg
+    size = ((north - south) * per_degree[0] + 3) * ((east - west) * per_degree[1] + 3)
+    return max(1, int(np.ceil(np.sqrt(size / most_samples))))
+
+
 def sample(grid: HeightGrid, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.float64]:
     """Height at points, bilinear between the four samples around each.
 

@@ -260,7 +260,7 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
     turn_deg : float
         0, or 360 either way for a target beyond the date line. [degrees]
     blended : bool
-        Bilinear in metres, means where the target is coarser; else the nearest value as it is.
+        Between samples in metres, means where the target is coarser; else the nearest value as it is.
     """
     rows, columns = target.height_m.shape
     _, target_west, target_north, _ = target.bounds_deg
@@ -291,10 +291,21 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
             dst_transform=place,
             dst_crs=WGS84,
             dst_nodata=np.nan,
-            resampling=rasterio.warp.Resampling.bilinear if blended else rasterio.warp.Resampling.nearest,
+            resampling=_between_samples(crs, source) if blended else rasterio.warp.Resampling.nearest,
             tolerance=0.0,
         )
     return out
+
+
+def _between_samples(crs: rasterio.crs.CRS, source: rasterio.DatasetReader) -> rasterio.warp.Resampling:
+    """How heights are taken between samples.
+
+    Heights of a raster that does not lie along latitude and longitude are interpolated twice, here and along a
+    profile: straight lines twice would shave its ridges (30 m samples of the ridge country: 0.16 m at its highest, and
+    0.50 m rms beside the file's own heights; cubic 0.02 and 0.34 m).
+    """
+    askew = bool(source.transform.b or source.transform.d)
+    return rasterio.warp.Resampling.cubic if askew or not crs.is_geographic else rasterio.warp.Resampling.bilinear
 
 
 def _part(

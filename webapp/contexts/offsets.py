@@ -61,6 +61,8 @@ class OffsetsPage(Context):
     """Whether the service is an OFDM one."""
     smooth: bool
     """Whether no terrain is named."""
+    averaged_says: str
+    """How terrain or cover behind the levels was made coarser, in words; empty where it is as in the files."""
     stale: bool
     """Whether what was found belongs to an earlier revision."""
     problems: tuple[Problem, ...]

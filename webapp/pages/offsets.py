@@ -154,7 +154,8 @@ def offsets_page(
         said = weights.said if weights else ()
     except PlanError as error:
         problems += error.problems
-    ready = bool(key) and maps.find(key) is not None
+    computed = maps.find(key) if key else None
+    ready = computed is not None
     finished = job is not None and job.state == "finished"
     context = OffsetsPage(
         network=opened.head,
@@ -174,6 +175,7 @@ def offsets_page(
         people_known=network.listeners is not None,
         ofdm=service_of(network).kind == "ofdm",
         smooth=network.terrain is None,
+        averaged_says=computed.averaged_says if computed is not None else "",
         stale=stale,
         problems=problems,
     )
