@@ -246,6 +246,23 @@ def path_text(answer: PathAnswer) -> str:
 
 def resting_on(answer: PathAnswer) -> str:
     """What the answer rests on, in words."""
+    return f"{_ground_says(answer)}{_obstacle_says(answer)}"
+
+
+def _obstacle_says(answer: PathAnswer) -> str:
+    """What stands before the receiver, in words; empty where its place is bare."""
+    ground = answer.levels.ground
+    if ground.obstacle_m is None:
+        return ""
+    off_m = answer.levels.ground_distance_m - ground.obstacle_m[0]
+    return (
+        f"; {number(off_m, 0)} m before the receiver stands what covers its place, up to "
+        f"{number(ground.obstacle_m[1], 1)} m above sea level"
+    )
+
+
+def _ground_says(answer: PathAnswer) -> str:
+    """What is known of the ground, in words."""
     ground = answer.levels.ground
     if ground.smooth:
         return "no terrain: the earth counts as smooth"
