@@ -228,17 +228,20 @@ class Maps:
         done = dict.fromkeys((site.id for site in network.sites), 0)
         names = [site.name for site in network.sites]
         on_air = {site.id for site in network.sites if site.on_air}
-        so_far, told_s = SoFar(wanted.grid), 0.0
+        so_far, told_s, read_n = SoFar(wanted.grid), 0.0, 0
 
         def tell(site: str, part: int, whole: int) -> None:
             """Progress of one site, counted in thousandths; not oftener than anybody can see."""
-            nonlocal told_s
+            nonlocal told_s, read_n
+            read_n += part == 0
             done[site], now_s = round(1000 * part / max(whole, 1)), time.monotonic()
             if done[site] < 1000 and now_s - told_s < TELL_EVERY_S:
                 return
             told_s = now_s
             count, parts = len(done), tuple(map(Part, names, done.values(), itertools.repeat(1000)))
             phase = f"{sum(part.done == 1000 for part in parts)} of {count} sites"
+            if wanted.ground.terrain is not None and not any(done.values()):
+                phase = f"reading terrain, block {read_n}"
             progress.tell(phase, done=sum(done.values()), total=1000 * count, parts=parts)
 
         def finished(site: str, raster: LevelRaster) -> None:
