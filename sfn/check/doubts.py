@@ -116,6 +116,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "sea-without-zones": Doubt(_R, "levels near a sea are too low for 1 % of the time; no delay rests on them"),
     "surface-without-cover": Doubt(_R, "levels over treetops are too high; no delay rests on them"),
     "refractivity-usual": Doubt(_R, "the air of warm countries bends more; no delay rests on levels"),
+    "terrain-finer-than-steps": Doubt(_R, "levels rest on some of the heights; no delay rests on them"),
     "terrain-averaged": Doubt(_R, "levels behind ridges are too high; no delay rests on them"),
     "terrain-missing": Doubt(_R, "delays do not rest on terrain"),
     "headroom-low": Doubt(_R, "the next longer chain may not fit"),

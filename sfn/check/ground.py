@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from sfn.errors import Problem, Touch
+from sfn.field.path import LEAST_STEP_M
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
@@ -72,6 +73,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 fields=("terrain", "cover", "zones"),
             )
         )
+    found += _finer(placed, ground)
     warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]
     if warm and (network.delta_n, network.surface_refractivity_n0) == (USUAL_DELTA_N, USUAL_N0):
         by_sea = "50 to 80 N-units/km and 340 to 390 N-units by the sea" if coastal else "40 to 60 N-units/km inland"
@@ -90,3 +92,25 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
             )
         )
     return tuple(found)
+
+
+def _finer(placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]:
+    """A remark where profiles step over samples of the terrain."""
+    if ground.terrain is None or not placed:
+        return ()
+    spacing_m = max(ground.terrain.step_m(at.lat_deg) for at in placed.values())
+    if spacing_m >= 0.9 * LEAST_STEP_M:
+        return ()
+    return (
+        Problem(
+            "terrain",
+            f"the terrain has a height every {spacing_m:.3g} m, and profiles take one every {LEAST_STEP_M:g} m: maps "
+            "and paths step over the others",
+            "nothing to do where hills are wider than that; terrain of 20 to 30 m is read sooner",
+            "warning",
+            code="terrain-finer-than-steps",
+            touches=tuple(Touch(site) for site in placed),
+            fields=("terrain",),
+            values={"spacing_m": spacing_m, "step_m": LEAST_STEP_M},
+        ),
+    )

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sfn.field.around import ground_around
 from sfn.field.losses import Progress, losses
-from sfn.field.path import default_step_m, radiated
+from sfn.field.path import LEAST_STEP_M, radiated
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.grid import Grid
 from sfn.propagation.free_space import field_strength
@@ -22,9 +22,9 @@ Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
 # However coarse the pixels, radials are laid as for pixels of this size: a pixel's level is that of its centre, and
 # steep ground changes within a hundred metres. Finer pixels get finer radials, and so does finer terrain: at the edge a
-# quarter of this lies between two radials, no more than the step of the profiles.
+# quarter of this lies between two radials, no more than half the spacing of the terrain or of the profiles.
 RADIAL_PIXEL_M = 90.0
-STEPS_A_PIXEL = 4.0
+SPACINGS_A_PIXEL = 2.0
 # What a raster says of itself beside its arrays.
 WORDS = ("smooth", "averaged_n", "cover_averaged_n")
 
@@ -117,11 +117,13 @@ def level_raster(
     """
     window = ground_around(ground, transmitter, bounds_deg=grid.bounds_deg)
     lat, lon = grid.points_deg
-    step = step_m or default_step_m(window, lat_deg=transmitter.lat_deg)
+    spacing_m = RADIAL_PIXEL_M
+    if window.terrain is not None:
+        spacing_m = max(window.terrain.step_m(transmitter.lat_deg), LEAST_STEP_M)
     found, covered = losses(
         transmitter, lat, lon, ground=window, rx_height_m=rx_height_m, rx_ground_m=None,
         receiver_polarisation=receiver_polarisation, step_m=step_m,
-        pixel_m=min(grid.pixel_m, RADIAL_PIXEL_M, STEPS_A_PIXEL * step),
+        pixel_m=min(grid.pixel_m, RADIAL_PIXEL_M, SPACINGS_A_PIXEL * spacing_m),
         progress=progress, cancelled=cancelled,
     )  # fmt: skip
     field = field_strength(found.loss_db, frequency_mhz=transmitter.frequency_mhz)

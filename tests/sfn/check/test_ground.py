@@ -34,6 +34,19 @@ def test_a_network_too_large_for_its_terrain_is_remarked() -> None:
     assert not [p for p in none if p.code == "terrain-averaged"]
 
 
+def test_terrain_finer_than_profiles_step_is_remarked() -> None:
+    """Five metres are, twenty-one are not."""
+    network = example()
+    finer, usual = (
+        [p for p in ground_basis_problems(network, place(network), fine(step)) if p.code == "terrain-finer-than-steps"]
+        for step in (5.0 / 111_195.0, 1.0 / 3600.0)
+    )
+
+    assert len(finer) == 1
+    assert "one every 20 m" in finer[0].what
+    assert usual == []
+
+
 @pytest.mark.parametrize("side_deg", [0.001, 0.4, 2.0])
 def test_what_is_said_beforehand_is_what_is_read(side_deg: float) -> None:
     """How much coarser a window becomes is told without reading it."""
