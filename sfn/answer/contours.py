@@ -9,6 +9,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.contours import Area, Overreach, area_geometry, contours, inside, overreach
+from sfn.field.indoors import indoor_loss_db
 from sfn.field.raster import Singles
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.geodesy.grid import Grid
@@ -138,7 +139,8 @@ def coverage_contours(
 ) -> Contours:
     """The same out of levels that a map has already; arguments and refusals as `network_contours`."""
     wanted = _wanted(network, sites, main)
-    rows = {name: computed.level_dbuvm[computed.sites.index(name)] for name in wanted}
+    inside_db = np.float32(indoor_loss_db(network))  # a contour is of the field outdoors
+    rows = {name: computed.level_dbuvm[computed.sites.index(name)] + inside_db for name in wanted}
     levels = {name: row.reshape(computed.grid.shape) for name, row in rows.items()}
     found = _contours(
         network, wanted, levels, computed.grid, at_dbuvm=at_dbuvm, smooth=computed.smooth, main=main, licence=licence

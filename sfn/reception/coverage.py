@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -179,6 +179,9 @@ def coverage(
         if np.any(shift_db):
             level[i] += np.ravel(shift_db)
             level_1pct[i] += np.ravel(shift_db)
+            raster = replace(
+                raster, level_dbuvm=level[i].reshape(grid.shape), level_1pct_dbuvm=level_1pct[i].reshape(grid.shape)
+            )
         covered &= raster.covered.ravel()
         rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
         smooth &= raster.smooth

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sfn.answer.contours import coverage_contours
 from sfn.answer.path import document as path_document, path_answer, path_text
 from sfn.answer.point import document as point_document, point_signals
 from sfn.errors import PlanError
@@ -58,6 +59,28 @@ def test_the_same_wall_on_map_point_and_road() -> None:
     assert "P.2109 of traditional buildings" in str(point_document(taken[1][4])["level_shifts"])
     assert point_document(taken[0][4])["level_shifts"] is None
     assert coverage_key(inside, grid, ground=Ground()) != coverage_key(outside, grid, ground=Ground())
+
+
+def test_contours_of_a_map_are_outdoors_and_the_map_so_far_is_not() -> None:
+    """Out of the map's levels, as computed anew: the field outdoors. What is shown while others are awaited: indoors."""
+    outside, inside = indoors(), indoors(indoors="traditional")
+    at = next(iter(place(outside).values()))
+    grid = grid_for((at.lat_deg - 0.3, at.lon_deg - 0.4, at.lat_deg + 0.3, at.lon_deg + 0.4), pixel_m=2000.0)
+    areas, shown = [], []
+    for network in (outside, inside):
+        with ThreadPoolExecutor(1) as executor:
+            on_map = coverage(
+                network, grid, placed=place(network), ground=Ground(), executor=executor,
+                finished=lambda _, raster: shown.append(float(np.nanmax(raster.level_dbuvm))),
+            )  # fmt: skip
+        found = coverage_contours(network, on_map, (), at_dbuvm=70.0)
+        areas.append([one.area_km2 for one in found.sites])
+
+    assert max(areas[0]) > 10.0
+    assert areas[0] == pytest.approx(areas[1], rel=1e-6)
+    assert max(shown[: len(shown) // 2]) - max(shown[len(shown) // 2 :]) == pytest.approx(
+        by_hand_db(outside.frequency_mhz), abs=1e-3
+    )
 
 
 def test_a_path_is_outdoors_and_says_so() -> None:
