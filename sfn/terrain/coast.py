@@ -10,6 +10,7 @@ Made once, kept as a raster of its own that the network then names: paths and ma
 """
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,7 @@ SEA_LEVEL_M = 10.0
 # 400 x 400 km at 200 m.
 MOST_SAMPLES = 4_000_000
 POLYGON_STEP_DEG = 1.0 / 480.0
-MOST_POLYGON_BYTES = 200_000_000
+MOST_POLYGON_BYTES = 50_000_000
 
 Bools = NDArray[np.bool_]
 Bounds = tuple[float, float, float, float]
@@ -199,6 +200,15 @@ def source_document(folder: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _numbers(nested: Any) -> Iterator[float]:
+    """Every number of nested lists."""
+    for one in nested:
+        if isinstance(one, list):
+            yield from _numbers(one)
+        else:
+            yield float(one)
+
+
 def _zones(grid: HeightGrid, sea: Bools, height_m: NDArray[np.float32], says: tuple[str, ...]) -> Zones:
     """Sea, and beside it coast, by distance and height."""
     from scipy.ndimage import distance_transform_edt
@@ -242,7 +252,7 @@ def _steps_m(grid: HeightGrid) -> tuple[float, float]:
 def _polygons(path: Path) -> list[Any]:
     """The polygons of a GeoJSON file."""
     bad = Problem(
-        "coastline", f"{path.name} is no GeoJSON with polygons", "a GeoJSON file of land or sea in WGS84, up to 200 MB",
+        "coastline", f"{path.name} is no GeoJSON with polygons", "a GeoJSON file of land or sea in WGS84, up to 50 MB",
         code="coastline-unreadable", fields=("coastline",),
     )  # fmt: skip
     try:
@@ -251,6 +261,9 @@ def _polygons(path: Path) -> list[Any]:
         held = json.loads(path.read_text(encoding="utf-8"))
         features = held["features"] if held.get("type") == "FeatureCollection" else [held]
         shapes = [f["geometry"] if f.get("type") == "Feature" else f for f in features]
+        # Numbers that are none, or not finite, would end GDAL's drawing in its own words.
+        if not np.isfinite(list(_numbers([s["coordinates"] for s in shapes if s]))).all():
+            raise PlanError([bad])
         found = [s for s in shapes if s and s["type"] in ("Polygon", "MultiPolygon") and s["coordinates"]]
         if not found or not all(rasterio.features.is_valid_geom(s) for s in found):
             raise PlanError([bad])

@@ -111,8 +111,14 @@ def test_a_coastline_gives_the_same_and_is_kept(tmp_path: Path, of: str) -> None
 
 
 @pytest.mark.parametrize(
-    "text", ["", "{}", '{"type": "FeatureCollection", "features": []}', '{"type": "Point"}', "[1]"]
-)
+    "text",
+    [
+        "", "{}", '{"type": "FeatureCollection", "features": []}', '{"type": "Point"}', "[1]", "[" * 5000,
+        '{"type": "Polygon", "coordinates": [[["a", 1], [2, 3], [4, 5], ["a", 1]]]}',
+        '{"type": "Polygon", "coordinates": [[[NaN, 1], [2, 3], [4, 5], [NaN, 1]]]}',
+        '{"type": "Polygon", "coordinates": [[[1, 1], [2, 3]]]}', '{"type": "Polygon", "coordinates": 7}',
+    ],
+)  # fmt: skip
 def test_what_is_no_coastline_is_refused(tmp_path: Path, text: str) -> None:
     """In words, with the file's name."""
     file = tmp_path / "shore.json"
