@@ -38,6 +38,8 @@ FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
 LATITUDE_MARGIN = 1.02
 # A receiver costs as much as so many points of a radial.
 BETWEEN_POINTS = 30.0
+# More receivers than this are not worked out twice: it takes 200 bytes a receiver.
+MOST_BETWEEN = 500_000
 
 
 def losses_around(
@@ -162,7 +164,7 @@ def losses_around(
 
     places = _Places(distance, azimuth, ground, zone, cover_m, clear_km, count, step_km)
     # Where walking the radials costs far more than their receivers do, each receiver asks the radial on either side.
-    between = lat.size * BETWEEN_POINTS < 0.3 * count * edge_km / step_km
+    between = lat.size <= MOST_BETWEEN and lat.size * BETWEEN_POINTS < 0.3 * count * edge_km / step_km
     told = progress if progress is None or not between else _halved(progress)
     loss, sight, elevation = _swept(
         link, _twice(places) if between else places, fill, lat_deg=lat_deg, executor=executor, progress=told,

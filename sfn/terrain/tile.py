@@ -1,6 +1,7 @@
 """One raster file of heights or classes: what it must say of itself, and its values on another grid's samples."""
 
 import math
+import os
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,6 +34,8 @@ WGS84 = "EPSG:4326"
 LEAST_HEIGHT_M, GREATEST_HEIGHT_M = -500.0, 9000.0
 # Samples along each side that are looked at for voids and for what the values are.
 LOOKED_AT_N = 256
+# GDAL keeps what it has read in a twentieth of the machine's memory, beside our own; asked at its first file. [MB]
+os.environ.setdefault("GDAL_CACHEMAX", "128")
 # Points along each edge of a rectangle that is carried into another coordinate system.
 EDGE_N = 21
 
