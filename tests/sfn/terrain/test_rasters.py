@@ -72,6 +72,19 @@ def test_a_raster_that_lies_askew_is_read_where_it_lies(tmp_path: Path) -> None:
     assert np.abs(found - INNER).max() < 0.3
 
 
+def test_heights_of_treetops_are_told_with_their_files(tmp_path: Path) -> None:
+    """Told of a file it holds for the terrain, changes its digest, and another file's word does not undo it."""
+    for name in ("a.tif", "b.tif"):
+        written(tmp_path / name, SOUTH_UP)
+    before = terrain_from_folder(tmp_path)
+    keep_told(tmp_path, {"a.tif": Told(surface=True), "b.tif": Told()})
+    after = terrain_from_folder(tmp_path)
+    keep_told(tmp_path, {"b.tif": Told(unit="m")})
+
+    assert (before.surface, after.surface, terrain_from_folder(tmp_path).surface) == (False, True, True)
+    assert before.digest != after.digest
+
+
 def test_ridges_of_a_raster_in_utm_are_not_shaved(tmp_path: Path) -> None:
     """Ridges 350 m apart in UTM at 30 m: beside the file's own heights 0.3 m rms, and tops within 0.1 m on the mean."""
     side = 160
