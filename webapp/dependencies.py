@@ -16,7 +16,6 @@ from sfn.plan.left_out import left_out_document, left_out_says
 from sfn.timing.readable import readable
 from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
-from webapp.documents import network_of
 from webapp.jobs import Jobs
 from webapp.limits import LONGEST_PERSON_N, NetworkId
 from webapp.maps import Maps
@@ -24,6 +23,7 @@ from webapp.places_said import names_in
 from webapp.roles import Person, current_user
 from webapp.settings import Settings
 from webapp.store import Saved, Store
+from webapp.timeline import standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Opened:
     document: dict[str, Any]
     """As it was typed: what forms edit."""
     network: Network
-    """As the engine reads it: what answers are worked out from."""
+    """As the engine reads it, set to what was last reported: what answers are worked out from."""
 
 
 def head_of(saved: Saved) -> NetworkHead:
@@ -44,9 +44,9 @@ def head_of(saved: Saved) -> NetworkHead:
     return NetworkHead(saved.revision.network_id, str(document["name"]), saved.revision, names=names_in(document))
 
 
-def opened(saved: Saved) -> Opened:
-    """A revision with what pages print of it."""
-    network = network_of(saved.document, saved.own_services)
+def opened(saved: Saved, store: Store) -> Opened:
+    """A revision with what pages print of it, its fields set to what was last reported of them."""
+    network = standing(store, saved)
     return Opened(
         replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network)),
         saved,
@@ -102,11 +102,11 @@ JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 
 def _network(network_id: NetworkId, store: StoreDep) -> Opened:
-    return opened(store.read(network_id))
+    return opened(store.read(network_id), store)
 
 
 def _readable(network_id: NetworkId, store: StoreDep) -> Opened:
-    return in_part(opened(store.read(network_id)))
+    return in_part(opened(store.read(network_id), store))
 
 
 async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:

@@ -9,8 +9,10 @@ from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, rout
 from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
+from sfn.timeline.held import held, instant
 from sfn.units import written
 from webapp.entries import Entry
+from webapp.timeline import as_kept
 
 READING = "reading"
 READINGS_N = 5
@@ -131,13 +133,20 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
                 fields=("set-1",),
             )
         )
-    taken_at = _time(form.get("taken_at", ""), now, problems)
+    pressed, clock = instant(form.get("taken_clock", "")), instant(form.get("phone_clock", ""))
+    by_hand = form.get("taken_at", "") if pressed is None or clock is None else ""
+    taken_at = _time(by_hand, now, problems)
     if problems:
         raise PlanError(problems)
+    when = held(arrived_at=now, typed_at=instant(by_hand), pressed_at=pressed, clock_at=clock)
+    if not by_hand:
+        taken_at = f"{when.at:%Y-%m-%d %H:%M}"
     body = {
         "route": name,
         "plan": plan_of(made, name),
         "as_set": as_set,
+        "units": {planned.name: planned.unit for planned in route.fields if planned.name in as_set},
+        **as_kept(when),
         "readings_us": list(readings),
         "plane": plane if readings else "",
         "test_cable_us": cable,

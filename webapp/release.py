@@ -7,17 +7,20 @@ change at one site moves the settings of the others.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Literal
 
 from sfn.answer.sheet import Sheet, sheet
 from sfn.check.review import Review, review
 from sfn.errors import Problem
+from sfn.timeline.present import as_it_stands
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.store import Store
+from webapp.timeline import reports_of
 
 State = Literal["withheld", "needs sign-off", "ready", "issued"]
 
@@ -74,14 +77,24 @@ def released(opened: Opened, store: Store, maps: Maps) -> Released:
     """The sheets of an open revision, each with its state; a site that cannot be placed has none."""
     reviewed = maps.reviewed(opened.network)
     there = {row.site_id for row in reviewed.table.rows} & set(reviewed.placed)
+    issued = issued_at(opened, store)
     lines = (
         SheetLine.of(
-            sheet(reviewed, site.id), _latest(store, opened, site.id, SIGN_OFF), _latest(store, opened, site.id, ISSUE)
+            sheet(reviewed, site.id, issued_at=issued.get(site.id)),
+            _latest(store, opened, site.id, SIGN_OFF),
+            _latest(store, opened, site.id, ISSUE),
         )
         for site in opened.network.sites
         if site.id in there
     )
     return Released(reviewed, tuple(lines))
+
+
+def issued_at(opened: Opened, store: Store) -> dict[str, datetime]:
+    """When each site's sheet of this revision was first issued, by site: what is set since then is the sheet's."""
+    entries = store.entries.of(opened.head.id, kind=ISSUE)
+    number = opened.head.revision.number
+    return {one.site_id: one.made_at for one in reversed(entries) if one.revision == number}
 
 
 def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | None:
@@ -180,7 +193,8 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
         return opened.head.revision.number
     value_us = reviewed.table.common_delay_us
     document: Mapping[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
-    again = review(network_of(document, opened.network.own_services), problems=()).table
+    fixed = network_of(document, opened.network.own_services)
+    again = review(as_it_stands(fixed, reports_of(store, opened.head.id)), problems=()).table
     if [row.fields for row in again.rows] != [row.fields for row in reviewed.table.rows]:
         what = f"a common delay fixed at {value_us!r} us would change settings"
         raise RefusedError(422, Problem("common_delay", what, "a fixed common delay", code="common-delay-unfreezable"))

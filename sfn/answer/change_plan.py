@@ -1,25 +1,30 @@
 """The change plan: which sites change from what to what, in which order, and what the worst moment of it is."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
-from sfn.answer.sheet import FieldLine, settings_on_sheet
+from sfn.answer.sheet import FieldLine, settings_on_sheet, sheet
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
+from sfn.plan.reported import Reported, WayBack
 from sfn.reception.coverage import Coverage
 from sfn.solve.order import Order, State, safe_order
 from sfn.systems.of_network import stamped_checksum
+from sfn.timeline.present import key_of
+from sfn.timeline.way_back import way_back
 from sfn.timing import DelayRow, DelayTable, delay_table
 from sfn.timing.device import UNKNOWN, contributes, present_values
 from sfn.timing.planes import PlaneTime, plane_times
+from sfn.timing.setting import FieldSetting
 from sfn.timing.table import feed_order
 from sfn.timing.tolerated import tolerated_error
-from sfn.units import exact
+from sfn.units import exact, written
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +51,15 @@ class SiteChange:
     assumed_stages: tuple[str, ...]
     verdict: Verdict | None = None
     """Whether its sheet may go out; None where nobody looked."""
+
+
+@dataclass(frozen=True, slots=True)
+class MadeChange:
+    """A field that was reported to stand as planned since its sheet was issued."""
+
+    site: Site
+    route: str
+    field: FieldLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +98,10 @@ class ChangePlan:
     tolerated_us: float
     remarks: tuple[str, ...]
     problems: tuple[Problem, ...]
+    made: tuple[MadeChange, ...] = ()
+    """Fields that stand as planned since the sheets were issued, each with its way back."""
+    contradictions: tuple[Problem, ...] = ()
+    """Where an old value is not what was last reported, or the reports do not agree."""
 
     @property
     def worst(self) -> Moment | None:
@@ -97,6 +115,7 @@ def change_plan(
     old: Network | None = None,
     coverage: Coverage | None = None,
     reviewed: Review | None = None,
+    issued_at: Mapping[str, datetime] | None = None,
 ) -> ChangePlan:
     """The plan for bringing a revision on the air.
 
@@ -110,6 +129,8 @@ def change_plan(
         Levels that were computed before. With them the order goes by the area served, else by delay differences.
     reviewed : Review, optional
         The whole network with all that is wrong with it: each change bears its verdict, the plan what withholds any.
+    issued_at : mapping of site id to datetime, optional
+        When each site's sheet of this revision was first issued.
 
     Raises
     ------
@@ -119,9 +140,13 @@ def change_plan(
     """
     placed = place(network)
     table = delay_table(network, placed=placed) if reviewed is None or network.left_out else reviewed.table
-    before = _Before.of(old)
+    before = _Before.of(old, issued_at or {})
     _refuse_unknown(network, before)
-    found = [made for site in network.sites if (made := _site_change(site, table, before, reviewed)) is not None]
+    found = [
+        made
+        for site in network.sites
+        if (made := _site_change(site, table, before, reviewed, network.reported)) is not None
+    ]
     launches = _Launches.of(network, table, found)
     by_difference = difference_measure(network, placed=placed)
     by_area = None if coverage is None else area_measure(network, coverage, changes_n=len(found))
@@ -149,7 +174,50 @@ def change_plan(
         tolerated_error(network),
         _remarks(network.whole, old),
         _stopped(network, found),
+        () if reviewed is None else tuple(_made(reviewed, issued_at or {})),
+        (*_reports(network), *(() if old is None else _against_reports(network, found))),
     )
+
+
+def _made(reviewed: Review, issued_at: Mapping[str, datetime]) -> Iterator[MadeChange]:
+    """What is done already; only what was issued can be."""
+    there = {row.site_id for row in reviewed.table.rows} & set(reviewed.placed)
+    for site in reviewed.network.sites:
+        if site.id not in issued_at or site.id not in there:
+            continue
+        for route in sheet(reviewed, site.id, issued_at=issued_at[site.id]).routes:
+            yield from (
+                MadeChange(site, route.row.route, line)
+                for line in route.fields
+                if line.before == line.value and line.back.value != line.before
+            )
+
+
+def _reports(network: Network) -> tuple[Problem, ...]:
+    """Where what was reported of the settings contradicts itself, or the document."""
+    return () if network.reported is None else network.reported.problems
+
+
+def _against_reports(network: Network, changes: list[SiteChange]) -> Iterator[Problem]:
+    """Old values of an older revision that are not what was last reported."""
+    for change in changes:
+        for route in change.routes:
+            for line in route.fields:
+                key = key_of(change.site, route.row.route, line.name)
+                stood = None if network.reported is None else network.reported.now(key)
+                if stood is None or stood.value is None or stood.value == line.before:
+                    continue
+                says = "a value nobody knows" if line.before is None else f"{written(line.before)} {line.unit}"
+                what = (
+                    f"site {change.site.name} ({route.row.route}): the older revision puts {line.name} at {says};"
+                    f" {written(stood.value)} {line.unit} was reported by {stood.who} on"
+                    f" {stood.held_at:%Y-%m-%d %H:%M} UTC"
+                )
+                yield Problem(
+                    "against", what, "the plan against what is set now, or one more reading", "warning",
+                    code="plan-old-value-contradicted", touches=(Touch(change.site.id, route.row.route),),
+                    fields=(line.name,), values={"plan": line.before, "reported": stood.value},
+                )  # fmt: skip
 
 
 def _stopped(network: Network, changes: list[SiteChange]) -> tuple[Problem, ...]:
@@ -181,14 +249,22 @@ class _Before:
     """The older revision's computed settings, by site, route and field; None: what is set now counts."""
 
     values: Mapping[tuple[str, str, str], tuple[str, float]] | None
+    issued_at: Mapping[str, datetime]
 
     @classmethod
-    def of(cls, old: Network | None) -> "_Before":
+    def of(cls, old: Network | None, issued_at: Mapping[str, datetime]) -> "_Before":
         """From an older revision."""
         if old is None:
-            return cls(None)
+            return cls(None, issued_at)
         rows = delay_table(old).rows
-        return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields})
+        return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields}, issued_at)
+
+    def back(self, site: Site, route: str, made: FieldSetting, value: float, *, reported: Reported | None) -> WayBack:
+        """What a field goes back to: as the sheet says it, or what the older revision gives."""
+        if self.values is not None:
+            return WayBack(value)
+        key, since = key_of(site, route, made.name), self.issued_at.get(site.id)
+        return way_back(reported, key, planned=made.value, now=value, issued_at=since)
 
     def value(self, site: Site, route: str, name: str) -> tuple[float | None, bool]:
         """What a field stands at before the change, and whether the older revision says so."""
@@ -226,11 +302,13 @@ def _refuse_unknown(network: Network, before: _Before) -> None:
         raise PlanError(unknown)
 
 
-def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Review | None) -> SiteChange | None:
+def _site_change(
+    site: Site, table: DelayTable, before: _Before, reviewed: Review | None, reported: Reported | None
+) -> SiteChange | None:
     """One site; None where every field of every route keeps its value."""
     verdicts = {} if reviewed is None else reviewed.verdicts
     routes = [
-        _route_change(site, row, before, verdicts.get((site.id, row.route)))
+        _route_change(site, row, before, verdicts.get((site.id, row.route)), reported)
         for row in table.rows
         if row.site_id == site.id
     ]
@@ -242,7 +320,9 @@ def _site_change(site: Site, table: DelayTable, before: _Before, reviewed: Revie
     return SiteChange(site, parent, moved, assumed, None if reviewed is None else reviewed.of(site.id))
 
 
-def _route_change(site: Site, row: DelayRow, before: _Before, verdict: Verdict | None) -> RouteChange:
+def _route_change(
+    site: Site, row: DelayRow, before: _Before, verdict: Verdict | None, reported: Reported | None
+) -> RouteChange:
     """One route, whether anything moves or not."""
     lines, shift, unknown = [], Fraction(0), []
     settings, _ = settings_on_sheet(site, row, verdict)
@@ -262,6 +342,7 @@ def _route_change(site: Site, row: DelayRow, before: _Before, verdict: Verdict |
                 field.least,
                 field.greatest,
                 field.sign,
+                before.back(site, row.route, made, value, reported=reported),
             )
         )
     return RouteChange(row, tuple(lines), plane_times(row), float(shift), tuple(unknown))

@@ -100,7 +100,7 @@ def judged(made: Sheet, reading: Reading) -> Judged:
     planned = route.row.launch_us
     asked = list(_setting_questions(made, route, reading))
     launches = _launches(route, reading)
-    asked += _launch_questions(route, reading, launches, tolerated_us=made.tolerated_us)
+    asked += _launch_questions(made, route, reading, launches, tolerated_us=made.tolerated_us)
     asked += [Question("test_cable_us", text) for text in question_cable(reading.test_cable_us)]
     for name, typed in reading.locks.items():
         told = question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us)
@@ -273,7 +273,7 @@ def _setting_questions(made: Sheet, route: RouteSheet, reading: Reading) -> list
             typed,
             field=_field(made, planned.name),
             planned=planned.value,
-            old=planned.before if planned.change else None,
+            old=None if planned.back.value == planned.value else planned.back.value,
         )
         asked += [Question(f"set-{n}", text) for text in found]
     return asked
@@ -299,14 +299,26 @@ def _launches(route: RouteSheet, reading: Reading) -> tuple[Launch, ...]:
     )
 
 
+def _turned(made: Sheet, route: RouteSheet) -> float | None:
+    """How much later the settings of the sheet launch than those that it goes back to. [us]"""
+    if any(line.back.value is None for line in route.fields):
+        return None
+    moved = (
+        contributes(own, line.value) - contributes(own, line.back.value)
+        for line in route.fields
+        if (own := _field(made, line.name)) and line.back.value is not None
+    )
+    return float(sum(moved))
+
+
 def _launch_questions(
-    route: RouteSheet, reading: Reading, launches: Sequence[Launch], *, tolerated_us: float
+    made: Sheet, route: RouteSheet, reading: Reading, launches: Sequence[Launch], *, tolerated_us: float
 ) -> list[Question]:
     """Questions about launches; counted inside the planned second, as the instrument counts them."""
     second = _SECOND_US * (route.row.launch_us // _SECOND_US)
     planned = route.row.launch_us - second
-    now = route.row.launch_now_us
-    old = None if now is None else now - second
+    turned_us = _turned(made, route)
+    old = None if turned_us is None else planned - turned_us
     amounts = (("test cable", reading.test_cable_us), ("demodulator", reading.demodulator_us))
     known = [(name, amount) for name, amount in amounts if amount > 0]
     asked = []

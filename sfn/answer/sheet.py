@@ -1,6 +1,7 @@
 """What a site's field sheet says in numbers; its words stand in the template."""
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from sfn.chain import outdated, rests_on_assumption
 from sfn.check.review import Review
@@ -9,7 +10,10 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import DelayField, Network, Site
+from sfn.plan.reported import Reported, WayBack
 from sfn.systems.of_network import service_of, stamped_checksum
+from sfn.timeline.present import key_of
+from sfn.timeline.way_back import way_back
 from sfn.timing import DelayRow
 from sfn.timing.device import contributes
 from sfn.timing.planes import PlaneTime, plane_times
@@ -38,7 +42,7 @@ class StageLine:
 
 @dataclass(frozen=True, slots=True)
 class FieldLine:
-    """One delay field: what to set, what to go back to (`before`); all in the field's own unit.
+    """One delay field: what to set, what stands there now (`before`), what to go back to; in the field's own unit.
 
     `before` and `change` are None where nobody knows what is set now.
     """
@@ -52,6 +56,7 @@ class FieldLine:
     least: float
     greatest: float
     sign: str
+    back: WayBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +94,7 @@ class Sheet:
     """What withholds it."""
 
 
-def sheet(reviewed: Review, site_id: str) -> Sheet:
+def sheet(reviewed: Review, site_id: str, *, issued_at: datetime | None = None) -> Sheet:
     """The field sheet of one site.
 
     Parameters
@@ -97,6 +102,8 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
     reviewed : Review
         The network with all that is wrong with it, and what follows.
     site_id : str
+    issued_at : datetime, optional
+        When it was first issued: what it put there since is no way back.
 
     Raises
     ------
@@ -130,7 +137,7 @@ def sheet(reviewed: Review, site_id: str) -> Sheet:
         site,
         at,
         three_forms(at.lat_deg, at.lon_deg),
-        tuple(_route(site, row, reviewed.of(site_id, row.route)) for row in rows),
+        tuple(_route(site, row, reviewed.of(site_id, row.route), network.reported, issued_at) for row in rows),
         table.common_delay_us,
         tolerated_error(network),
         tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
@@ -177,7 +184,9 @@ def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:
     return replace(made, value=before, set_us=float(contributes(field, before)), change=0.0)
 
 
-def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
+def _route(
+    site: Site, row: DelayRow, verdict: Verdict, reported: Reported | None, issued_at: datetime | None
+) -> RouteSheet:
     """One route of the sheet."""
     stages = tuple(
         StageLine(
@@ -208,6 +217,13 @@ def _route(site: Site, row: DelayRow, verdict: Verdict) -> RouteSheet:
             field.least,
             field.greatest,
             field.sign,
+            way_back(
+                reported,
+                key_of(site, row.route, made.name),
+                planned=made.value,
+                now=made.before,
+                issued_at=issued_at,
+            ),
         )
         for made, field in zip(settings, site.delay_fields, strict=True)
     )

@@ -49,7 +49,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     -------
     problems : tuple of Problem
         Service, positions, ground, chains, stream plans, delay fields, time references, settings that cannot be made,
-        sites fed off air. Errors make a number wrong or impossible, warnings make it doubtful.
+        sites fed off air, reports of settings. Errors make a number wrong or impossible, warnings make it doubtful.
     """
     found: list[Problem] = []
     carried = None
@@ -72,6 +72,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
         found += _of_service(network, carried)
     found += delay_table(network, placed=stand.at).problems
     found += off_air_problems(network, ground)
+    found += () if network.reported is None else network.reported.problems
     return tuple(found)
 
 

@@ -12,6 +12,7 @@ from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
 from sfn.plan.receiver import Levels, Receiver, Thresholds
 from sfn.plan.record import Day, Id, Latency, Name, Record, Text
+from sfn.plan.reported import Reported
 from sfn.plan.stage import Stage
 from sfn.plan.weight import Weight
 
@@ -315,6 +316,7 @@ class Network(Record):
     _own_services: str = PrivateAttr(default="")
     _left_out: tuple[LeftOut, ...] = PrivateAttr(default=())
     _set_aside: tuple[tuple[int, Site], ...] = PrivateAttr(default=())
+    _reported: Reported | None = PrivateAttr(default=None)
 
     @property
     def own_services(self) -> str:
@@ -368,4 +370,18 @@ class Network(Record):
         aside = tuple((i, site) for i, site in enumerate(self.sites) if site.id in gone)
         made = self.model_copy(update={"sites": tuple(site for site in self.sites if site.id not in gone)})
         made._left_out, made._set_aside = left_out, aside
+        return made
+
+    @property
+    def reported(self) -> Reported | None:
+        """What was reported of the settings, where somebody put it beside the document; `sfn.timeline` does.
+
+        No key of the document: `set` of its fields is then what the latest report says.
+        """
+        return self._reported
+
+    def beside(self, reported: Reported) -> "Network":
+        """The same document beside what was reported of its settings."""
+        made = self.model_copy()
+        made._reported = reported
         return made

@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from sfn.errors import PlanError, Problem, Touch
+from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
@@ -72,17 +73,20 @@ def read_file(path: Path, *, own_services: str = "") -> Network:
 
 def written(network: Network) -> str:
     """The document as text: the keys that were given, in the format's order, readable and stable."""
-    return json.dumps(network.model_dump(mode="json", exclude_unset=True), indent=2, ensure_ascii=False) + "\n"
+    return (
+        json.dumps(as_saved(network).model_dump(mode="json", exclude_unset=True), indent=2, ensure_ascii=False) + "\n"
+    )
 
 
 def checksum(network: Network) -> str:
     """Eight characters that change when anything in the document changes.
 
     The first 8 hexadecimal digits of the SHA-256 of the canonical document (keys sorted, nothing unset), so
-    that a stale sheet can be told from a current one. Of a part that does without some sites: of the whole document.
+    that a stale sheet can be told from a current one. Of a part that does without some sites: of the whole document;
+    what was reported of its settings is no part of it.
     """
     canonical = json.dumps(
-        network.whole.model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
+        as_saved(network.whole).model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
     )
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 

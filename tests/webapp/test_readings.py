@@ -425,3 +425,28 @@ def test_an_order_to_read_tells_nothing_of_the_plan(
 
     assert answer["kept"] is True
     assert "against the plan" not in client.get(link(number, revision=2)).text
+
+
+def test_what_was_reported_is_the_next_sheets_way_back(
+    client: TestClient, store: Store, example: dict[str, Any], number: int
+) -> None:
+    """106 ms and 382.7 us reported, then another revision that still says 0: the next sheet goes back to what stands.
+
+    The telephone is three hours slow, and an older reading arrives later: neither makes an old value the present one.
+    """
+    clock = datetime.now(UTC) - timedelta(hours=3)
+    told = {"taken_clock": clock.isoformat(), "phone_clock": clock.isoformat(), "taken_at": f"{clock:%Y-%m-%d %H:%M}"}
+    assert send(client, link(number, "south"), **told, **{"set-1": "106", "set-2": "382.7"}).json()["kept"]
+    old = {"taken_at": f"{datetime.now(UTC) - timedelta(hours=2):%Y-%m-%d %H:%M}", "set-1": "0", "set-2": "0"}
+    asked = send(client, link(number, "south"), **old).json()["questions"]
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked, 1)}
+    assert send(client, link(number, "south"), **old, **ticks).json()["kept"]
+    document = store.read(number).document
+    document["sites"][1]["offset_us"] = -20.0
+    store.save(number, document, base_revision=1, author="test", reason="another offset")
+
+    row = next(r for r in client.get(f"/api/networks/{number}/delays").json()["sites"] if r["id"] == "south")
+    assert row["now_us"] == pytest.approx(106_382.7)
+    fields = client.get(f"/api/pages/networks/{number}/sheets/south").json()["sheet"]["routes"][0]["fields"]
+    assert [106, pytest.approx(382.7)] == [field["back"]["value"] for field in fields]
+    assert "the plan says that" in client.get(f"/networks/{number}/change").text

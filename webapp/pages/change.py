@@ -10,6 +10,7 @@ from webapp import addresses
 from webapp.contexts.change import ChangePage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part, opened
 from webapp.limits import whole_number
+from webapp.release import issued_at
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -35,7 +36,7 @@ def show(
                 )
             ]
         )
-    old = opened(store.read(network.head.id, older)) if against else None
+    old = opened(store.read(network.head.id, older), store) if against else None
     part = in_part(network)
     try:
         key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
@@ -47,6 +48,7 @@ def show(
         old=None if old is None else old.network,
         coverage=levels,
         reviewed=maps.reviewed(network.network),
+        issued_at=issued_at(network, store),
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""

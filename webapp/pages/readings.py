@@ -22,6 +22,7 @@ from webapp.release import SheetLine, released
 from webapp.render import notice, page, when
 from webapp.saving import author_of, save
 from webapp.site_links import USUAL_DAYS, checked_days, kept_link, token_of
+from webapp.timeline import held_of
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
@@ -173,6 +174,9 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
                 )
             ]
         )
+    if document == opened.document:
+        notice(request, "The plan says so already: nothing was saved.")
+        return RedirectResponse(addresses.readings(opened.head.id), 303)
     reason = f"set now, as read at {', '.join(taken)}"
     save(request, store, opened, document, form, author=author, reason=reason[:500])
     notice(request, f"Saved as a new revision: {reason}.")
@@ -183,7 +187,7 @@ def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
     """One site with everything sent from it."""
     made = line.sheet
     # In the order in which they were taken: a telephone that had no connection sends late.
-    held = kept(made, sorted(entries, key=lambda entry: str(entry.body.get("taken_at", ""))))
+    held = kept(made, sorted(entries, key=lambda entry: (held_of(entry).at, entry.made_at)))
     number = opened.head.revision.number
     plans = {route.row.route: plan_of(made, route.row.route) for route in made.routes}
 

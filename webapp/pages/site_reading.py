@@ -40,7 +40,7 @@ def take(
 ) -> Response:
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
     link = open_link(store.links, settings.session_key, token)
-    planned = opened(store.read(link.network_id, link.revision))
+    planned = opened(store.read(link.network_id, link.revision), store)
     line, fresh = _sheet(link, planned, store, maps)
     made, goes_by = line.sheet, line.issued and fresh
     try:
@@ -67,7 +67,7 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
 
 def _stopped(link: SiteLink, store: Store, maps: Maps) -> tuple[Problem, ...]:
     """What withholds the site in the newest revision; nothing where it is not in it any more."""
-    newest = opened(store.read(link.network_id))
+    newest = opened(store.read(link.network_id), store)
     reviewed = maps.reviewed(newest.network)
     if (link.site_id, MAIN) not in reviewed.verdicts:
         return ()
@@ -92,7 +92,7 @@ def _keep(store: Store, link: SiteLink, typed: Typed, *, issued: bool) -> None:
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     """Whether two bodies say the same; when they were sent, and what was ticked, apart."""
-    apart = ("taken_at", "confirmed", "issued")
+    apart = ("taken_at", "confirmed", "issued", "held_at", "held_earliest", "held_latest", "held_words")
     return {k: v for k, v in a.items() if k not in apart} == {k: v for k, v in b.items() if k not in apart}
 
 
@@ -128,7 +128,7 @@ def _page(
 ) -> Response:
     """The page in any state."""
     link = open_link(store.links, settings.session_key, token)
-    planned: Opened = opened(store.read(link.network_id, link.revision))
+    planned: Opened = opened(store.read(link.network_id, link.revision), store)
     line, fresh = _sheet(link, planned, store, maps)
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])

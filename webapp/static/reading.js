@@ -70,7 +70,8 @@ const mark = (problems) => {
 };
 
 const post = async (more) => {
-  const body = new URLSearchParams([...new FormData(form), ...more]);
+  // The clock at sending goes along: the office corrects the time of the reading by what this telephone is off.
+  const body = new URLSearchParams([...new FormData(form), ...more, ["phone_clock", new Date().toISOString()]]);
   const stop = new AbortController(), late = setTimeout(() => stop.abort(), 30000);
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" }, signal: stop.signal });
@@ -126,6 +127,7 @@ const settle = (name) => {
 form.addEventListener("input", (event) => {
   if (event.target.type === "checkbox") return;
   settle(event.target.name);
+  if (event.target.name === "taken_at") form.elements.taken_clock.value = "";
   waiting = false;
   clearTimeout(again);
   if (keep()) tell("Kept in this telephone, not yet sent to the office.", "kept");
@@ -155,7 +157,11 @@ form.addEventListener("change", (event) => {
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   // The time of the reading is now, not when a connection is found.
-  if (!form.elements.taken_at.value) form.elements.taken_at.value = new Date().toISOString().slice(0, 16).replace("T", " ");
+  if (!form.elements.taken_at.value) {
+    const now = new Date().toISOString();
+    form.elements.taken_clock.value = now;
+    form.elements.taken_at.value = now.slice(0, 16).replace("T", " ");
+  }
   send();
 });
 window.addEventListener("online", () => { if (waiting) send(); });

@@ -1,0 +1,87 @@
+"""What stands at the sites by the latest reports: no key of the document, but it goes wherever the record goes.
+
+`sfn.timeline` works it out; `Network.reported` carries it, so that sheets, plans and tables all read one thing.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+from sfn.errors import Problem
+
+Key = tuple[str, str, str]
+"""Site, route and field; the route is empty where the device keeps one setting for all."""
+Source = Literal["read", "told", "replaced"]
+"""Typed at the site; told to the office; the device was replaced, and nobody has read the new one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """What one report says of one field.
+
+    Parameters
+    ----------
+    value : float or None
+        In the field's own unit; None: from then on nobody knows.
+    held_at : datetime
+        When it stood there, by the server's clock, in UTC.
+    earliest, latest : datetime
+        Between which it must have been, where clocks leave that open.
+    arrived_at : datetime
+        When the office had it.
+    who : str
+    source : {'read', 'told', 'replaced'}
+    """
+
+    value: float | None
+    held_at: datetime
+    earliest: datetime
+    latest: datetime
+    arrived_at: datetime
+    who: str
+    source: Source
+
+    @property
+    def order(self) -> tuple[datetime, datetime]:
+        """By what held; of two at one instant the one that arrived later counts."""
+        return (self.held_at, self.arrived_at)
+
+
+@dataclass(frozen=True, slots=True)
+class WayBack:
+    """What a field goes back to.
+
+    Parameters
+    ----------
+    value : float or None
+        In the field's own unit; None where nobody knows.
+    stood : Stood or None
+        The report that says so; None: only the plan does.
+    others : tuple of Stood
+        What else was reported since the sheet was issued, and is not what it asks for.
+    """
+
+    value: float | None
+    stood: Stood | None = None
+    others: tuple[Stood, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """Reports of every field, the oldest first by what held, and what the document says instead."""
+
+    reports: Mapping[Key, tuple[Stood, ...]]
+    planned: Mapping[Key, float | None] = field(default_factory=dict)
+    """What the document says is set now, of every field whose report says otherwise."""
+    problems: tuple[Problem, ...] = ()
+    """Where reports contradict each other, or the document."""
+
+    def at(self, key: Key, moment: datetime) -> Stood | None:
+        """The report that held at a moment; None where none reaches back to it."""
+        return next((one for one in reversed(self.reports.get(key, ())) if one.held_at <= moment), None)
+
+    def now(self, key: Key) -> Stood | None:
+        """The latest report of a field; None where there is none."""
+        found: Sequence[Stood] = self.reports.get(key, ())
+        return found[-1] if found else None

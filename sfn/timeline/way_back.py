@@ -1,0 +1,48 @@
+"""What a field goes back to once a sheet is issued: not what the sheet itself put there."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from sfn.plan.reported import Key, Reported, Stood, WayBack
+
+
+def way_back(
+    reported: Reported | None, key: Key, *, planned: float, now: float | None, issued_at: datetime | None
+) -> WayBack:
+    """The way back of one field.
+
+    Parameters
+    ----------
+    reported : Reported or None
+    key : Key
+        The field.
+    planned : float
+        What the sheet sets it to.
+    now : float or None
+        What it stands at.
+    issued_at : datetime or None
+        When the sheet was issued; None where it is not, or its plan does not change the field's site.
+
+    Returns
+    -------
+    WayBack
+        What stands there now. Where that is what the sheet asks for, reported since its issue, the change is made:
+        then what stood there at the issue. Whatever else was reported in between may be what was found, or a slip:
+        it is told, not chosen.
+    """
+    reports = () if reported is None else reported.reports.get(key, ())
+    latest = reports[-1] if reports else None
+    if latest is None or issued_at is None or latest.held_at <= issued_at or latest.value != planned:
+        return WayBack(now, latest)
+    before = [one for one in reports if one.held_at <= issued_at]
+    since = _others((one for one in reports if one.held_at > issued_at), planned)
+    if before:
+        return WayBack(before[-1].value, before[-1], since)
+    # Nobody reported it before: what the plan says of it is all there is.
+    assert reported is not None
+    return WayBack(reported.planned.get(key, now), None, since)
+
+
+def _others(reports: Iterable[Stood], planned: float) -> tuple[Stood, ...]:
+    """Reports of anything but the planned value."""
+    return tuple(one for one in reports if one.value is not None and one.value != planned)

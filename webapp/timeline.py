@@ -1,0 +1,104 @@
+"""What the store keeps of a network's sites, as the engine's timeline takes it.
+
+| entry | what it says |
+|---|---|
+| ``reading`` | what a technician found set, and measured, at the site |
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+
+from sfn.plan import Network
+from sfn.plan.number_text import number_written
+from sfn.plan.reported import Source
+from sfn.timeline.held import Held, instant
+from sfn.timeline.present import FieldReport, Report, as_it_stands
+from webapp.documents import network_of
+from webapp.entries import Entry
+from webapp.store import Saved, Store
+
+READING = "reading"
+_SOURCES: Mapping[str, Source] = {READING: "read"}
+
+
+def standing(store: Store, saved: Saved) -> Network:
+    """A revision as the engine reads it, with its fields set to what was last reported."""
+    network = network_of(saved.document, saved.own_services)
+    return as_it_stands(network, reports_of(store, saved.revision.network_id))
+
+
+def reports_of(store: Store, network_id: int, *, site_id: str | None = None) -> tuple[Report, ...]:
+    """Every report of what fields were set to, as they arrived."""
+    units = _Units(store, network_id)
+    entries = store.entries.of(network_id, site_id=site_id)
+    return tuple(report for entry in entries if (report := _report(entry, units)) is not None)
+
+
+def held_of(entry: Entry) -> Held:
+    """When what an entry says held; an entry of before this was kept says it to the minute."""
+    body = entry.body
+    at = instant(str(body.get("held_at") or ""))
+    if at is not None:
+        ends = [instant(str(body.get(key) or "")) or at for key in ("held_earliest", "held_latest")]
+        return Held(at, ends[0], ends[1], str(body.get("held_words") or ""))
+    at = instant(str(body.get("taken_at") or ""))
+    if at is None:
+        return Held.sure(entry.made_at)
+    return Held(at, at, at + timedelta(seconds=59))
+
+
+def as_kept(held: Held) -> dict[str, str]:
+    """The same as the store keeps it."""
+    return {
+        "held_at": text_of(held.at),
+        "held_earliest": text_of(held.earliest),
+        "held_latest": text_of(held.latest),
+        **({"held_words": held.words} if held.words else {}),
+    }
+
+
+def text_of(at: datetime) -> str:
+    """An instant in ISO 8601, UTC, to the second."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def _report(entry: Entry, units: "_Units") -> Report | None:
+    """The report of an entry; None where it says nothing of settings."""
+    source = _SOURCES.get(entry.kind)
+    as_set = entry.body.get("as_set") or {}
+    if source is None or not (as_set or source == "replaced"):
+        return None
+    told = entry.body.get("units") or units.of(entry.revision, entry.site_id)
+    fields = {name: FieldReport(_number(value), str(told.get(name, ""))) for name, value in as_set.items()}
+    return Report(
+        entry.site_id, str(entry.body.get("route") or "main"), fields, held_of(entry), entry.made_at, entry.made_by,
+        source,
+    )  # fmt: skip
+
+
+def _number(value: object) -> float | None:
+    """A setting as it was typed; what is no number any more says that nobody knows."""
+    if value is None:
+        return None
+    try:
+        return float(number_written(str(value)))
+    except ValueError:
+        return None
+
+
+class _Units:
+    """Units of fields in older revisions: readings of before did not keep theirs."""
+
+    def __init__(self, store: Store, network_id: int) -> None:
+        self._store, self._id = store, network_id
+        self._known: dict[int, dict[str, dict[str, str]]] = {}
+
+    def of(self, revision: int, site_id: str) -> dict[str, str]:
+        """By the name of the field."""
+        if revision not in self._known:
+            saved = self._store.read(self._id, revision, even_deleted=True)
+            self._known[revision] = {
+                site["id"]: {own["name"]: own["unit"] for own in site["delay_fields"]}
+                for site in saved.document["sites"]
+            }
+        return self._known[revision].get(site_id, {})
