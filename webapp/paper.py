@@ -16,6 +16,7 @@ def qr_svg(address: str) -> bytes:
 
 
 QR_MM = 22
+FOOT_LINE_MM = 3.6
 
 
 class _Sheet(FPDF):
@@ -36,10 +37,16 @@ class _Sheet(FPDF):
         self.set_xy(self.l_margin, self.t_margin)
 
     def footer(self) -> None:
-        """Revision and page number on every page."""
-        self.set_y(-12)
+        """Revision and page number on every page; long names take more lines."""
+        self.set_y(-6 - self.foot_mm())
         self.set_font("dejavu", size=7.5)
-        self.cell(0, 6, f"{self.foot} · page {self.page_no()} of {{nb}}", align="C")
+        self.multi_cell(0, FOOT_LINE_MM, f"{self.foot} · page {self.page_no()} of {{nb}}", align="C")
+
+    def foot_mm(self) -> float:
+        """Height of the foot; its page numbers counted with four digits."""
+        self.set_font("dejavu", size=7.5)
+        words = f"{self.foot} · page 9999 of 9999"
+        return FOOT_LINE_MM * len(self.multi_cell(0, FOOT_LINE_MM, words, dry_run=True, output="LINES"))
 
 
 def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str, stamp: str = "") -> bytes:
@@ -60,20 +67,23 @@ def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str, s
     sheet = _Sheet(format=paper)
     sheet.foot, sheet.stamp = foot, stamp
     sheet.set_margins(14, 12, 14)
-    sheet.set_auto_page_break(True, margin=16)
     fonts = _font_folder()
     sheet.add_font("dejavu", "", fonts / "DejaVuSans.ttf")
     sheet.add_font("dejavu", "B", fonts / "DejaVuSans-Bold.ttf")
     sheet.add_font("dejavu", "I", fonts / "DejaVuSans-Oblique.ttf")
     sheet.add_font("dejavu", "BI", fonts / "DejaVuSans-BoldOblique.ttf")
-    sheet.set_font("dejavu", size=9)
     sheet.add_page()
+    sheet.set_auto_page_break(True, margin=10 + sheet.foot_mm())
+    sheet.set_font("dejavu", size=9)
     if address:
         code = io.BytesIO()
         segno.make(address, error="m", micro=False).save(code, kind="png", scale=6, border=2)
         sheet.image(code, x=sheet.w - 14 - QR_MM, y=8, w=QR_MM)
     heading, end, rest = body.partition("</h1>")
+    # A long name breaks before the code: a code with letters across it is not read.
+    sheet.set_right_margin(14 + QR_MM + 3 if address else 14)
     sheet.write_html(heading + end, font_family="dejavu", tag_styles=_STYLES)
+    sheet.set_right_margin(14)
     sheet.set_y(max(sheet.get_y(), 8 + QR_MM) if address else sheet.get_y())
     sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES, table_line_separators=True)
     return bytes(sheet.output())
