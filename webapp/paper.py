@@ -1,8 +1,10 @@
 """Paper: a page's HTML as a PDF, and QR codes."""
 
 import io
+from html import unescape
 from pathlib import Path
 from typing import Literal
+from unicodedata import name
 
 import segno
 from fpdf import FPDF, FontFace, TextStyle
@@ -85,8 +87,22 @@ def pdf(body: str, *, paper: Literal["a4", "letter"], foot: str, address: str, s
     sheet.write_html(heading + end, font_family="dejavu", tag_styles=_STYLES)
     sheet.set_right_margin(14)
     sheet.set_y(max(sheet.get_y(), 8 + QR_MM) if address else sheet.get_y())
+    if missing := _scripts_missing(sheet, unescape(body) + foot):
+        sheet.set_font("dejavu", style="B", size=9)
+        words = (
+            f"No font here for {', '.join(missing)}: names in it are not whole on this paper. Read them on the screen."
+        )
+        sheet.multi_cell(0, 5, words, border=1, new_x="LMARGIN", new_y="NEXT")
+        sheet.set_font("dejavu", size=9)
     sheet.write_html(rest, font_family="dejavu", tag_styles=_STYLES, table_line_separators=True)
     return bytes(sheet.output())
+
+
+def _scripts_missing(sheet: FPDF, text: str) -> list[str]:
+    """Scripts (first words of the letters' Unicode names) that the bold or the plain font lacks letters of."""
+    fonts = [sheet.fonts[key].cmap for key in ("dejavu", "dejavuB")]
+    letters = {sign for sign in text if sign.isalpha() and not all(ord(sign) in font for font in fonts)}
+    return sorted({name(sign, "an unknown script").split(" ")[0].title() for sign in letters})
 
 
 def _font_folder() -> Path:

@@ -37,3 +37,16 @@ def test_a_long_name_stays_clear_of_the_code_and_whole_in_the_foot(
         assert max(float(right) for _, right, _, _ in words) <= (width_mm - 13) * POINTS_A_MM
         lowest = max(float(bottom) for _, _, bottom, word in words if word == "ZZZ")
         assert lowest <= min(float(top) for top, _, _, word in words if "Q" in word)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs pdftotext")
+def test_a_script_without_a_font_is_named_never_left_blank(tmp_path: Path) -> None:
+    """Chinese, Thai and Devanagari are not in DejaVu: the paper says so; Greek and Cyrillic are whole."""
+    said = {}
+    for title in ("北京 กรุงเทพ दिल्ली", "Όλυμπος Эльбрус"):
+        file = tmp_path / "sheet.pdf"
+        file.write_bytes(pdf(f"<h1>{title}</h1><p>x</p>", paper="a4", foot="f", address=""))
+        said[title] = subprocess.run(["pdftotext", str(file), "-"], capture_output=True, text=True, check=True).stdout
+    unsaid, whole = said.values()
+    assert "No font here for Cjk, Devanagari, Thai:" in unsaid
+    assert "No font" not in whole
