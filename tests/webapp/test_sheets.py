@@ -43,6 +43,21 @@ def test_a_sheet_gives_the_setting_the_old_value_and_the_launch(
         assert text in sheet
 
 
+@pytest.mark.parametrize(("ordered_us", "printed"), [(None, "0.50 µs"), (0.3, "0.30 µs")])
+def test_the_tolerated_error_is_the_work_orders_or_a_tenth_of_the_services(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int], ordered_us: float | None,
+    printed: str,
+) -> None:  # fmt: skip
+    """FM stereo bears 5 us: 0.5 us, unless the work order says; the same on sheet, readings and change plan."""
+    if ordered_us is not None:
+        example["work_order"] = {"tolerated_error_us": ordered_us}
+    number = store.create(example, author="test", reason="test").network_id
+    issue(number)
+    for page, said in (("sheets/gap", f"Tolerated error: <b>{printed}"), ("readings", f">±{printed}"),
+                       ("change", f"Tolerated: <b>±{printed}")):  # fmt: skip
+        assert said in text_of(client, f"/networks/{number}/{page}"), page
+
+
 def assumed(example: dict[str, Any]) -> dict[str, Any]:
     """The south exciter is only assumed, and nobody says how wrong it may be."""
     del example["stages"][7]["tolerance_us"]
