@@ -1,14 +1,22 @@
-"""Validate a network document and list every problem: exits 1 when one is an error."""
+"""Validate a network document, list every problem, and say whether each site's sheet may go out.
+
+Exits 1 when a problem is an error. A sheet may be withheld where none is: what a field is set to now is not known, say.
+
+JSON keys: `problems`; `verdicts`: each with `site`, `route`, `verdict` (fit, sign-off, withheld) and `reasons` (codes).
+"""
 
 import argparse
 from pathlib import Path
 
 from sfn.check import all_problems_in
+from sfn.check.review import review
+from sfn.check.verdict import Verdict
 from sfn.cli.table import add_json, print_json, print_problems
 from sfn.plan import read_file
 
 NAME = "check"
 SUMMARY = "validate, list every problem"
+IN_WORDS = {"fit": "fit to issue", "sign-off": "SIGN-OFF needed", "withheld": "WITHHELD"}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,12 +26,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the problems; 1 when any is an error."""
+    """Print the problems and the verdicts; 1 when any problem is an error."""
     network = read_file(args.network, own_services=args.own_services)
     problems = all_problems_in(network, folder=args.network.resolve().parent, anywhere=True)
+    verdicts = tuple(review(network, problems=problems).verdicts.values())
     if args.json:
-        print_json({"problems": [problem.as_json() for problem in problems]})
+        print_json({"problems": [problem.as_json() for problem in problems], "verdicts": list(map(_verdict, verdicts))})
     else:
         print_problems(problems)
         print(f"{len(problems)} problems" if problems else "no problems")
+        names = {site.id: site.name for site in network.sites}
+        for one in verdicts:
+            because = f": {', '.join(one.codes)}" if one.codes else ""
+            print(f"sheet of {names[one.site]} ({one.route}): {IN_WORDS[one.state]}{because}")
     return int(any(problem.severity == "error" for problem in problems))
+
+
+def _verdict(one: Verdict) -> dict[str, object]:
+    """One route's verdict as data."""
+    return {"site": one.site, "route": one.route, "verdict": one.state, "reasons": list(one.codes)}

@@ -13,6 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from sfn.cli import main
+from sfn.plan import checksum, read
+from sfn.timing.readable import readable
 from tests.properties.test_missing_sites import grown
 
 BOUNDS = "36.18,-84.28,36.40,-84.14"
@@ -103,3 +105,18 @@ def test_every_command_gives_the_rest(data: st.DataObject, tmp_path: Path, capsy
     assert ("device-unit-unknown" if fault == "unit" else "position-unreadable") in said
     assert theirs["left_out_sites"] == []
     close({"answer": ours}, {"answer": theirs})
+
+
+@pytest.mark.parametrize("at", range(4))
+def test_the_part_remembers_the_whole(at: int) -> None:
+    """Checksum, places and document are those of the whole; the same network comes back where all can be read."""
+    tree = grown([0, 1])
+    document = read(json.dumps(broken(tree, at, "unit")))
+    part = readable(document)
+
+    assert [site.id for site in part.sites] == [s["id"] for s in tree["sites"] if s["id"] not in gone_with(tree, at)]
+    assert part.whole == document
+    assert checksum(part) == checksum(document)
+    assert part.places == {site["id"]: n for n, site in enumerate(tree["sites"])}
+    sound = read(json.dumps(tree))
+    assert readable(sound) is sound

@@ -229,3 +229,46 @@ def test_a_standby_that_wants_a_sign_off_wants_it_of_the_sheet() -> None:
     found = review(example(standby), problems=())
     assert ("sign-off", "sign-off") == (found.of("south", "standby").state, found.of("south").state)
     assert "assumed-above-tolerated" in found.of("south").codes
+
+
+def test_what_the_slowest_stands_at_now_is_no_doubt_of_the_common_delay() -> None:
+    """North, whom all wait for, was never read: it is withheld, and its relay; the south, which changes nothing, is not.
+
+    Each verdict says of which site and route it is, and which sites are set together.
+    """
+
+    def settled(tree: dict[str, Any]) -> None:
+        """The south stands as planned; nobody knows where the north stands."""
+        for field_, value in zip(tree["sites"][1]["delay_fields"], (106, 382.7), strict=True):
+            field_["set"] = value
+        tree["sites"][0]["delay_fields"][0]["set"] = None
+
+    network = example(settled)
+    found = review(network, problems=all_problems(network))
+
+    assert found.table.forced_by == ("north", "main")
+    assert {site: found.of(site).state == "withheld" for site in ("north", "south", "gap")} == {
+        "north": True, "south": False, "gap": True,
+    }  # fmt: skip
+    assert [r.code for r in found.of("north").because("withheld")] == ["present-value-unknown"]
+    assert {(one.site, one.route) for one in found.verdicts.values()} == set(found.verdicts)
+    assert {one.site: one.release for one in found.verdicts.values()} == {
+        "north": ("north", "gap"), "south": (), "gap": ("north", "gap"),
+    }  # fmt: skip
+
+
+def test_a_doubt_that_reaches_a_site_twice_is_told_once_by_a_name_that_is_ones_own() -> None:
+    """Two sites of one name are told apart by their ids, and the second way that a doubt comes says: see above."""
+
+    def alike(tree: dict[str, Any]) -> None:
+        """North and gap share a name."""
+        tree["sites"][2]["name"] = tree["sites"][0]["name"]
+
+    doubt = Problem("sites[0]", "the north runs dry", "", code="buffer-underrun", touches=(Touch("north"),))
+    found = review(example(alike), problems=(doubt,))
+    said = {r.code: r.problem.what for r in found.of("gap").because("withheld")}
+
+    assert "buffer-underrun" not in said
+    assert said["slowest-withheld"].endswith("North ridge (north) is withheld: the north runs dry")
+    assert said["parent-withheld"].endswith("North ridge (north) is withheld (see above)")
+    assert said["parent-withheld"].startswith("site North ridge (gap) is fed off air from North ridge (north)")

@@ -20,6 +20,24 @@ def test_check_exits_1_on_an_error_and_0_on_warnings(tmp_path: Path, capsys: pyt
     assert "runs dry" in capsys.readouterr().out
 
 
+def test_check_says_of_every_sheet_whether_it_may_go_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A present value that nobody read is a warning, exit code 0, and withholds: each site says so."""
+    tree = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))
+    tree["sites"][0]["delay_fields"][0]["set"] = None
+    path = tmp_path / "unread.json"
+    path.write_text(json.dumps(tree), encoding="utf-8")
+
+    assert main(["check", str(path)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "sheet of North ridge (main): WITHHELD: present-value-unknown, lock-not-stated" in lines
+    assert any(line.startswith("sheet of South ridge (main): WITHHELD: release-withheld") for line in lines)
+    assert main(["check", str(path), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["verdicts"]
+    assert [(one["site"], one["route"], one["verdict"]) for one in found] == [
+        (site, "main", "withheld") for site in ("north", "south", "gap")
+    ]
+
+
 def test_delays_answers_planning_problems_with_exit_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A dry section is part of the answer, not a refusal."""
     broken = tmp_path / "broken.json"
