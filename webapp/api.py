@@ -6,13 +6,13 @@ a script sends ``Authorization: Bearer TOKEN`` (``python -m webapp --new-api-tok
 
 import json
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from sfn.answer import delays, point
+from sfn.answer import check, delays, point
 from sfn.answer.standing import position_doubts
 from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
@@ -124,6 +124,21 @@ class ProblemsAnswer(BaseModel):
     """Why something was refused."""
 
     problems: list[ProblemLine]
+
+
+class VerdictLine(BaseModel):
+    """Whether the sheet of a site may go out; reasons are the codes of what withholds it or wants a sign-off."""
+
+    site: str
+    route: str
+    verdict: Literal["fit", "sign-off", "withheld"]
+    reasons: list[str]
+
+
+class CheckAnswer(ProblemsAnswer):
+    """All that is wrong with a plan, and what follows for every sheet."""
+
+    verdicts: list[VerdictLine]
 
 
 class ConflictAnswer(ProblemsAnswer):
@@ -245,9 +260,9 @@ def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, b
 
 
 @router.get("/networks/{network_id}/check", tags=["answers"])
-def check_network(opened: NetworkDep, maps: MapsDep) -> ProblemsAnswer:
-    """Every problem of the plan, as ``python -m sfn check --json`` answers."""
-    return ProblemsAnswer(problems=[ProblemLine(**problem.as_json()) for problem in maps.checked(opened.network)])
+def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
+    """Every problem of the plan and every sheet's verdict, as ``python -m sfn check --json`` answers."""
+    return CheckAnswer.model_validate(check.document(maps.reviewed(opened.network)))
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])

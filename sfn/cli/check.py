@@ -8,9 +8,9 @@ JSON keys: `problems`; `verdicts`: each with `site`, `route`, `verdict` (fit, si
 import argparse
 from pathlib import Path
 
+from sfn.answer.check import document
 from sfn.check import all_problems_in
 from sfn.check.review import review
-from sfn.check.verdict import Verdict
 from sfn.cli.table import add_json, print_json, print_problems
 from sfn.plan import read_file
 
@@ -29,19 +29,14 @@ def run(args: argparse.Namespace) -> int:
     """Print the problems and the verdicts; 1 when any problem is an error."""
     network = read_file(args.network, own_services=args.own_services)
     problems = all_problems_in(network, folder=args.network.resolve().parent, anywhere=True)
-    verdicts = tuple(review(network, problems=problems).verdicts.values())
+    reviewed = review(network, problems=problems)
     if args.json:
-        print_json({"problems": [problem.as_json() for problem in problems], "verdicts": list(map(_verdict, verdicts))})
+        print_json(document(reviewed))
     else:
         print_problems(problems)
         print(f"{len(problems)} problems" if problems else "no problems")
         names = {site.id: site.name for site in network.sites}
-        for one in verdicts:
+        for one in reviewed.verdicts.values():
             because = f": {', '.join(one.codes)}" if one.codes else ""
             print(f"sheet of {names[one.site]} ({one.route}): {IN_WORDS[one.state]}{because}")
     return int(any(problem.severity == "error" for problem in problems))
-
-
-def _verdict(one: Verdict) -> dict[str, object]:
-    """One route's verdict as data."""
-    return {"site": one.site, "route": one.route, "verdict": one.state, "reasons": list(one.codes)}
