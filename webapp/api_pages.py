@@ -1,7 +1,8 @@
 """Every page and action for scripts: the same addresses under ``/api/pages`` answer JSON, with the same refusals.
 
 A page answers with its record (`webapp.contexts`), as `sfn.answer.plain` makes it plain; an action that would lead a
-browser to another page answers ``{"next": ADDRESS}``. Forms are sent as form fields or as one JSON object.
+browser to another page answers ``{"next": ADDRESS}``. Forms are sent as form fields or as one JSON object; a name that
+the form has not is refused (`webapp.form_names`).
 """
 
 import inspect
@@ -9,13 +10,14 @@ import json
 import re
 from typing import Any
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from webapp import addresses
 from webapp.bundled import folder
+from webapp.form_names import accepted, only
 
 PREFIX = "/api/pages"
 TAG = "pages"
@@ -36,18 +38,24 @@ def offer(app: FastAPI, routers: tuple[APIRouter, ...]) -> None:
         for route in router.routes:
             if isinstance(route, APIRoute):
                 names = _named(route, forms) if "POST" in route.methods else {}
+                taken = accepted(route.path, names)
+                listed = {_open(name): label for name, label in ({**dict.fromkeys(taken.names, ""), **names}).items()}
                 again.add_api_route(
                     route.path,
                     route.endpoint,
                     methods=sorted(route.methods),
                     name=f"{route.endpoint.__module__.rpartition('.')[2]} {route.name}",
-                    openapi_extra={"requestBody": _body(names)} if names else None,
+                    openapi_extra={"requestBody": _body(listed)} if names else None,
+                    dependencies=[Depends(only(taken))] if "POST" in route.methods else None,
                 )
     app.include_router(again)
 
 
 def form_fields() -> dict[str, dict[str, str]]:
-    """By the address of each form in the templates: its fields' names, each with its label where that is fixed."""
+    """By the address of each form in the templates: its fields' names as they are spelled there, gaps and all.
+
+    Each with its label where that is fixed.
+    """
     found: dict[str, dict[str, str]] = {}
     texts = [path.read_text(encoding="utf-8") for path in sorted(folder("templates").rglob("*.html"))]
     macros = dict(macro.groups() for text in texts for macro in _MACRO.finditer(text))
@@ -61,7 +69,7 @@ def form_fields() -> dict[str, dict[str, str]]:
                 if given.get("name", "{{").startswith("{{"):  # a name that only the page's own record knows
                     continue
                 if given["name"] not in _HIDDEN:
-                    there[_open(given["name"])] = labels.get(given.get("id", ""), "")
+                    there[given["name"]] = labels.get(given.get("id", ""), "")
     return found
 
 

@@ -137,7 +137,7 @@ def test_forms_are_found_in_the_templates() -> None:
     """Fields by the address that they are sent to, with labels where they are fixed."""
     found = form_fields()
     assert found["/networks/1/ages"]["firmware"] == "Now runs"
-    assert "offset-SITE" in found["/networks/1/map/keep"]
+    assert "offset-{{ site.id }}" in found["/networks/1/map/keep"]
 
 
 def test_records_become_plain() -> None:

@@ -1,0 +1,86 @@
+"""Names that a form under /api/pages has not are refused, each by itself; what pages read is accepted."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.routing import APIRoute
+from starlette.testclient import TestClient
+
+import webapp.pages
+from webapp.api_pages import PREFIX, _named, form_fields
+from webapp.app import OWN, ROUTERS
+from webapp.form_names import BEYOND, MOST_TOLD, Accepted, accepted
+from webapp.store import Store
+
+_READ = re.compile(r"""\b(?:form|sent|lists|files)(?:\.get\(|\[)"([a-z_]+)\"""")
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="first").network_id
+
+
+def by_module() -> dict[str, list[Accepted]]:
+    """What the addresses of each page module take."""
+    forms, found = form_fields(), dict[str, list[Accepted]]()
+    for router in (router for router in ROUTERS if router not in OWN):
+        for route in router.routes:
+            assert isinstance(route, APIRoute)
+            if "POST" in route.methods:
+                taken = accepted(route.path, _named(route, forms))
+                found.setdefault(route.endpoint.__module__.rpartition(".")[2], []).append(taken)
+    return found
+
+
+def test_every_name_that_a_page_reads_is_accepted() -> None:
+    """A field added to a page and to no template would be refused from scripts: it needs its line in `BEYOND`."""
+    seen = 0
+    for module, taken in by_module().items():
+        text = (Path(webapp.pages.__file__).parent / f"{module}.py").read_text(encoding="utf-8")
+        for name in set(_READ.findall(text)):
+            assert any(one.takes(name, None) for one in taken), (module, name)
+            seen += 1
+    assert seen > 60
+    routes = {route.path for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)}
+    assert all(beyond.reason and beyond.route in routes for beyond in BEYOND)
+
+
+@pytest.mark.parametrize(
+    ("where", "fields", "unknown", "meant"),
+    [
+        ("map/keep", {"base": 1, "offset-nroth": 3, "author": "a"}, "offset-nroth", "offset-SITE?"),
+        ("map/keep", {"base": 1, "offset-north": 3, "reasn": "x"}, "reasn", "reason?"),
+        ("edit", {"base_revision": 1, "sites-0-offset": 3, "do": "save"}, "sites-0-offset", "sites-0-offset_us"),
+        ("edit", {"base_revision": 1, "sites-0-position": "1,1"}, "sites-0-position", "by their place"),
+        ("offsets/weights", {"base": 1, "drop-x": "yes"}, "drop-x", "drop-N"),
+        ("delete", {"really": None}, "really", "no field but author"),
+        ("measurements/keep", {"csv": "x", "hold-": "yes"}, "hold-", "hold-SITE"),
+    ],
+)
+def test_a_name_nobody_reads_is_refused(
+    client: TestClient, store: Store, number: int, where: str, fields: dict[str, Any], unknown: str, meant: str
+) -> None:
+    """As JSON and as a form: 422, the name, what is accepted; nothing is saved."""
+    address = f"{PREFIX}/networks/{number}/{where}"
+    token = client.get(f"/networks/{number}").text.partition('name="csrf_token" value="')[2].partition('"')[0]
+    as_form = {name: value or "" for name, value in fields.items()}
+    for sent in ({"json": fields}, {"data": as_form, "headers": {"X-CSRF-Token": token}}):
+        answer = client.post(address, follow_redirects=False, **sent)  # type: ignore[arg-type]
+        assert answer.status_code == 422, answer.text
+        (problem,) = answer.json()["problems"]
+        assert ("form-name-unknown", unknown) == (problem["code"], problem["where"])
+        assert meant in problem["expected"]
+    assert store.read(number).revision.number == 1
+
+
+def test_author_is_taken_everywhere_and_many_names_are_told_in_part(client: TestClient, number: int) -> None:
+    """A remark beside a proven name; a thousand unknown names make no thousand lists."""
+    where = f"{PREFIX}/networks/{number}"
+    many = {f"x{n}": "1" for n in range(1000)}
+    problems = client.post(f"{where}/ages", json=many).json()["problems"]
+    assert len(problems) == MOST_TOLD + 1
+    assert problems[-1]["what"].startswith("980 more")
+    assert client.post(f"{where}/delete", json={"author": "Ada"}, follow_redirects=False).status_code == 200
