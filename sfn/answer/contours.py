@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from sfn.answer.frame import contours_cut_says
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.contours import Area, Overreach, area_geometry, contours, inside, overreach
 from sfn.field.indoors import indoor_loss_db
@@ -75,6 +76,11 @@ class Contours:
     def averaged_says(self) -> str:
         """What must be said where the ground was made coarser; empty where it was not."""
         return averaged_says(*self.averaged)
+
+    @property
+    def cut_says(self) -> str:
+        """Whose contours the frame of the map cuts, in words; empty where it cuts none."""
+        return contours_cut_says([one.name for one in self.sites if one.edge_cut])
 
 
 def network_contours(
@@ -200,6 +206,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
         "at_dbuvm": found.at_dbuvm,
         "smooth_earth": found.smooth,
         "terrain_averaged": found.averaged_says or None,
+        "cut_by_frame": found.cut_says or None,
         "file": file,
         "left_out_sites": left_out_document(found.left_out),
         "sites": [
@@ -236,12 +243,17 @@ def features(found: Contours) -> dict[str, Any]:
         {
             "type": "Feature",
             "geometry": area_geometry(area),
-            "properties": {"site": one.site, "name": one.name, "level_dbuvm": found.at_dbuvm},
+            "properties": {
+                "site": one.site,
+                "name": one.name,
+                "level_dbuvm": found.at_dbuvm,
+                "reaches_edge": one.edge_cut,
+            },
         }
         for one in found.sites
         for area in one.areas
     )
-    said = {"left_out": left_out_says(found.left_out), "terrain_averaged": found.averaged_says}
+    said = {"left_out": left_out_says(found.left_out), "terrain_averaged": found.averaged_says, "cut": found.cut_says}
     said = {name: text for name, text in said.items() if text}
     return made | {"properties": said} if said else made
 

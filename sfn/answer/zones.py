@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.frame import map_cut_says
 from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
@@ -19,6 +20,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.quality import (
     ACCEPTABLE_PROBABILITY,
     CLASSES,
+    TOO_WEAK,
     UPSET,
     ServiceQuality,
     drawn_share,
@@ -119,6 +121,13 @@ class Zones:
     def spoken_km2(self) -> float:
         """Area that its figures of area and people speak of: what is in one of the classes."""
         return sum(self.classes.area_km2)
+
+    @property
+    def cut_says(self) -> str:
+        """What of the network the frame of the map cuts, in words; empty where nothing is."""
+        usable = np.isfinite(self.quality.quality_class) & (self.quality.quality_class != TOO_WEAK)
+        areas = {"what is usable": usable, "the overlap zone": np.isfinite(self.found.delay_spread_us)}
+        return map_cut_says(areas, self.coverage.grid)
 
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""
@@ -349,6 +358,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         ],
         "shown_km2": found.shown_km2,
         "spoken_km2": found.spoken_km2,
+        "cut_by_frame": found.cut_says or None,
         "uncovered_km2": found.uncovered_km2,
         "uncovered_counted_km2": found.uncovered_counted_km2,
         "receiver_window": found.placing_says or None,

@@ -95,7 +95,8 @@ def _write(file: Path, found: Contours, name: str) -> None:
     """The contours as a file."""
     drawn = features(found)
     is_kml = file.suffix.lower() == ".kml"
-    text = kml(drawn, name=f"{name}, {found.at_dbuvm:g} dBuV/m") if is_kml else json.dumps(drawn, ensure_ascii=False)
+    heading = "; ".join(filter(None, (f"{name}, {found.at_dbuvm:g} dBuV/m", found.cut_says)))
+    text = kml(drawn, name=heading) if is_kml else json.dumps(drawn, ensure_ascii=False)
     try:
         file.write_text(text, encoding="utf-8")
     except OSError as error:
@@ -119,6 +120,8 @@ def _print(found: Contours) -> None:
             for one in found.sites
         ),
     )
+    if found.cut_says:
+        print(found.cut_says)
     for sentence in sentences(found):
         print(sentence)
     if found.averaged_says:

@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
         found = zones(now.network, computed, now.launches, people=heard.people, drawn=True, executor=executor)
     try:
-        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says)
+        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says, cut=found.cut_says)
         files = write_files(found, now.launches, args.out, by, forms)
     except OSError as error:
         raise PlanError(
@@ -107,6 +107,8 @@ def run(args: argparse.Namespace) -> int:
             f"not covered by the terrain on the way from some site: {number(found.uncovered_km2, 1)} km2; "
             "no figure above counts it"
         )
+    if found.cut_says:
+        print(found.cut_says)
     if corrected := shift_says(network):
         print(corrected)
     if computed.averaged_says:

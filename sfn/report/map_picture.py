@@ -85,7 +85,7 @@ def map_picture(
 
     wide = min(MAP_WIDE, TALLEST * grid.columns_n / grid.rows_n)
     tall = wide * grid.rows_n / grid.columns_n
-    says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out) if said])
+    says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out, stamp.cut) if said])
     head, foot = 0.75 + LINE_INCH * len(says), 1.2
     whole = head + max(tall, BAR_INCH + 1.0, LINE_INCH * (len(marks) + 3)) + foot
     figure = Figure(figsize=(WIDTH, whole), facecolor=SHEET)

@@ -37,6 +37,8 @@ class Stamp:
         Which levels are corrected by drive tests, in words; empty where none is.
     left_out : str
         Which sites the file does without, and what its figures then are, in words; empty where there are none.
+    cut : str
+        What the frame of the map cuts, in words; empty where nothing is.
     """
 
     network: str
@@ -47,6 +49,7 @@ class Stamp:
     says: tuple[str, ...] = ()
     corrected: str = ""
     left_out: str = ""
+    cut: str = ""
 
     @property
     def is_try(self) -> bool:
@@ -55,8 +58,8 @@ class Stamp:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What must stand beside the figures: who is left out, what is corrected."""
-        return tuple(said for said in (self.left_out, self.corrected) if said)
+        """What must stand beside the figures: who is left out, what the frame cuts, what is corrected."""
+        return tuple(said for said in (self.left_out, self.cut, self.corrected) if said)
 
     @property
     def state(self) -> str:
@@ -78,8 +81,8 @@ class Stamp:
         """For a GeoTIFF, and for every feature of a file of lines."""
         revision = "" if self.revision is None else str(self.revision)
         made = {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
-        made |= {"left_out": _plain(self.left_out)} if self.left_out else {}
-        return made | {"levels": _plain(self.corrected)} if self.corrected else made
+        said = {"left_out": self.left_out, "cut": self.cut, "levels": self.corrected}
+        return made | {name: _plain(text) for name, text in said.items() if text}
 
     def column(self, name: str) -> str:
         """A column's name: the layer with its unit, and the revision; a try says so first."""
@@ -94,11 +97,14 @@ class Stamp:
         return f"{TRY + '-' if self.is_try else ''}{head}{middle}-{name}.{ending}"
 
 
-def stamp(network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = ()) -> Stamp:
-    """The stamp of files made from a network's document; `says` is what is tried on it."""
+def stamp(
+    network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = (), cut: str = ""
+) -> Stamp:
+    """The stamp of files made from a network's document; `says` is what is tried on it, `cut` what a frame cuts."""
     sites = tuple(site.id for site in network.sites)
     left_out = left_out_says(network.left_out)
-    return Stamp(network.name, revision, stamped_checksum(network), sites, made_at, says, shift_says(network), left_out)
+    checksum, corrected = stamped_checksum(network), shift_says(network)
+    return Stamp(network.name, revision, checksum, sites, made_at, says, corrected, left_out, cut)
 
 
 def _plain(text: str) -> str:
@@ -113,5 +119,5 @@ def stamped(document: Mapping[str, Any], by: Stamp) -> dict[str, Any]:
         f | {"properties": f["properties"] | {k: v for k, v in tags.items() if k != "network"}}
         for f in document["features"]
     ]
-    about = tags | {"made_at": by.date, "sites": ",".join(by.sites)}
+    about = document.get("properties", {}) | tags | {"made_at": by.date, "sites": ",".join(by.sites)}
     return {**document, "properties": about, "features": features}

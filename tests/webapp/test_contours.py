@@ -29,6 +29,9 @@ def test_contours_are_answered_and_exported(client: TestClient, number: int) -> 
     assert {"north", "south", "gap"} == {s["site"] for s in told["sites"]}
     assert {"south", "gap"} == {i["site"] for i in told["inside"]}
     assert len(told["says"]) == len(told["inside"])
+    assert told["first"] == [told["drawn"]["properties"]["cut"]]
+    assert "The frame of the map cuts the contour of South ridge:" in one.json()["properties"]["cut"]
+    assert one.json()["properties"]["cut"] in same.text
     assert south["areas"] == len(read_areas(one.content)) == len(read_areas(same.content)) > 0
     assert "attachment" in one.headers["content-disposition"]
 

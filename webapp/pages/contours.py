@@ -35,7 +35,7 @@ def show(
     found = _found(opened, maps, key, level, site, main)
     if form == "json":
         return JSONResponse(_answer(found))
-    return as_file(features(found), f"contours-{found.at_dbuvm:g}-dbuvm", form, stamp_of(opened))
+    return as_file(features(found), f"contours-{found.at_dbuvm:g}-dbuvm", form, stamp_of(opened, cut=found.cut_says))
 
 
 @router.post("/networks/{network_id}/map/{key}/licence/upload")
@@ -67,5 +67,6 @@ def _answer(found: Contours, areas: tuple[Area, ...] = ()) -> dict[str, Any]:
     return document(found, file=None) | {
         "drawn": features(found),
         "licence": collection(allowed),
-        "says": [left_out_says(found.left_out), *sentences(found)] if found.left_out else sentences(found),
+        "first": [said for said in (left_out_says(found.left_out), found.cut_says) if said],
+        "says": sentences(found),  # one for each of `inside`
     }

@@ -28,7 +28,7 @@ def layer_file(
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
     found, now = zones_of(opened, maps, key, tries, drawn=name in (DRAWN_LAYER, ALL))
-    by = stamp_of(opened, now.says)
+    by = stamp_of(opened, now.says, found.cut_says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
         return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=named(by, name, form))
@@ -43,7 +43,9 @@ def lines(
     """The lines of a layer: for the page, or as a file."""
     found, now = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
     made = layer_lines(found, _layer(found, name))
-    return JSONResponse(made) if form == "json" else as_file(made, f"lines-{name}", form, stamp_of(opened, now.says))
+    if form == "json":
+        return JSONResponse(made)
+    return as_file(made, f"lines-{name}", form, stamp_of(opened, now.says, found.cut_says))
 
 
 @router.get("/networks/{network_id}/map/{key}/wavefronts.{form}")
@@ -62,24 +64,24 @@ def wavefront_file(
         known_pair(found, a, b)
     name = f"wavefronts-{a}-{b}" if a else "wavefronts"
     made = wavefronts(found, now.launches, ((a, b),) if a else ())
-    return as_file(made, name, form, stamp_of(opened, now.says))
+    return as_file(made, name, form, stamp_of(opened, now.says, found.cut_says))
 
 
 @router.get("/networks/{network_id}/map/{key}/files.zip")
 def everything(opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Every layer as GeoTIFF and all lines in one archive."""
     found, now = zones_of(opened, maps, key, tries, drawn=True)
-    by = stamp_of(opened, now.says)
+    by = stamp_of(opened, now.says, found.cut_says)
     held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
     write_zip(held, found, now.launches, by)
     held.seek(0)
     return StreamingResponse(_blocks(held), media_type="application/zip", headers=named(by, "map", "zip"))
 
 
-def stamp_of(opened: Opened, says: tuple[str, ...] = ()) -> Stamp:
-    """What files made now say of themselves."""
+def stamp_of(opened: Opened, says: tuple[str, ...] = (), cut: str = "") -> Stamp:
+    """What files made now say of themselves; `cut` is what the frame of their map cuts."""
     number = opened.head.revision.number
-    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says)
+    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says, cut=cut)
 
 
 def _blocks(held: IO[bytes]) -> Iterator[bytes]:

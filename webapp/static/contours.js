@@ -39,11 +39,12 @@
       L.geoJSON(told.licence, { interactive: false, style: { color: "#a3430f", weight: 2, dashArray: "8 5", fill: false } }),
       L.geoJSON(told.drawn, { interactive: false, style: { color: "#1c2a31", weight: 1.6, fill: false } }),
     ]).addTo(page.leaflet);
-    const held = told.sites.map((s) => line(`${s.name}: ${s.area_km2.toFixed(1)} km² at ${told.at_dbuvm} dBµV/m or more${s.reaches_edge ? ", and more beyond the map" : ""}`, "quiet"));
+    const held = told.sites.map((s) => line(`${s.name}: ${s.area_km2.toFixed(1)} km² at ${told.at_dbuvm} dBµV/m or more`, "quiet"));
     const judged = told.inside.map((one, n) => line(told.says[n], one.inside ? "" : "assumed"));
+    const first = told.first.map((said) => line(`${said}.`, "assumed"));
     const files = document.createElement("p");
     files.append("As a file: ", link("geojson", query), ", ", link("kml", query));
-    says.replaceChildren(...held, ...judged, files);
+    says.replaceChildren(...first, ...held, ...judged, files);
   }
 
   byId("contour-draw").addEventListener("click", draw);

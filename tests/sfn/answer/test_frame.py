@@ -1,0 +1,96 @@
+"""What the frame of a map cuts is said by the map and by every one of its files, with one sentence."""
+
+import io
+import json
+import zipfile
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+import rasterio
+from PIL import Image
+
+from sfn.answer.contours import coverage_contours, document, features
+from sfn.answer.frame import contours_cut_says, edges_met, map_cut_says
+from sfn.answer.map_files import layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
+from sfn.answer.what_if import WhatIf, tried
+from sfn.answer.zones import Zones, document as zones_document, zones
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.sites import place
+from sfn.reception.coverage import coverage
+from sfn.report.stamp import stamp
+from sfn.terrain.ground import Ground
+from tests.sfn.networks import example
+
+SAYS = "The frame of the map cuts what is usable (beyond the north, east, south and west edge) and the overlap zone"
+
+
+def test_edges_and_their_words() -> None:
+    """The first row is the northernmost; an area inside is cut nowhere."""
+    inside = np.zeros((4, 5), bool)
+    inside[1:3, 1:4] = True
+    north_east = inside.copy()
+    north_east[0, 4] = True
+    west = inside.copy()
+    west[2, 0] = True
+    assert ((), ("north", "east"), ("west",)) == tuple(edges_met(mask) for mask in (inside, north_east, west))
+    grid = grid_for((36.1, -84.4, 36.45, -84.0), pixel_m=5000)
+    rows, columns = grid.shape
+    whole = np.zeros(rows * columns, bool)
+    assert "" == map_cut_says({"it": whole}, grid)
+    whole[: 2 * columns - 1] = True  # the first row and most of the second
+    assert "cuts it (beyond the north, east and west edge):" in map_cut_says(
+        {"it": whole, "else": ~whole & False}, grid
+    )
+    assert "contour of A, B and C:" in contours_cut_says(["A", "B", "C"])
+    assert "" == contours_cut_says([])
+
+
+@pytest.fixture(scope="module")
+def found() -> tuple[Zones, dict[str, float]]:
+    """The example on a map that is much too small for it."""
+    network = example()
+    placed = place(network)
+    now = tried(network, WhatIf(), placed=placed)
+    with ThreadPoolExecutor(2) as executor:
+        grid = grid_for((36.25, -84.25, 36.32, -84.15), pixel_m=500)
+        computed = coverage(network, grid, placed=placed, ground=Ground(), executor=executor)
+    return zones(now.network, computed, now.launches), dict(now.launches)
+
+
+def test_every_file_says_that_the_frame_cuts(found: tuple[Zones, dict[str, float]]) -> None:
+    """GeoTIFF tag, CSV heading, picture, GeoJSON on every feature, KML, archive and answer: the page's sentence."""
+    made, launches = found
+    said = made.cut_says
+    assert said.startswith(SAYS)
+    by = stamp(made.network, revision=3, made_at=datetime.now(UTC), cut=said)
+    layer = made.layers[0]
+    with rasterio.open(io.BytesIO(layer_tif(made, layer, by))) as raster:
+        assert said == raster.tags()["cut"]
+    assert said in next(layers_csv(made, made.layers, by))
+    assert said in Image.open(io.BytesIO(layer_png(made, layer, by))).info["Description"]
+    lines = json.loads(lines_file(wavefronts(made, launches), "wavefronts", "geojson", by))
+    assert lines["features"]
+    assert {said} == {one["properties"]["cut"] for one in (lines, *lines["features"])}
+    assert said in lines_file(wavefronts(made, launches), "wavefronts", "kml", by)
+    held = io.BytesIO()
+    write_zip(held, made, launches, by)
+    with zipfile.ZipFile(held) as archive:
+        lines = [name for name in archive.namelist() if name.endswith("json")]
+        assert lines
+        assert all(said in archive.read(name).decode() for name in lines)
+    assert said == zones_document(made, {})["cut_by_frame"]
+    assert "cut" not in replace(by, cut="").tags()
+
+
+def test_contours_that_the_frame_cuts(found: tuple[Zones, dict[str, float]]) -> None:
+    """Whose, on the collection and on each area; a level reached only near the masts is cut nowhere."""
+    made, _ = found
+    cut = coverage_contours(made.network, made.coverage, [], at_dbuvm=40)
+    said = "The frame of the map cuts the contour of North ridge, South ridge and Gap: its area and lines end there"
+    assert said == features(cut)["properties"]["cut"] == document(cut, file=None)["cut_by_frame"]
+    assert all(one["properties"]["reaches_edge"] for one in features(cut)["features"])
+    whole = coverage_contours(made.network, made.coverage, [], at_dbuvm=130)
+    assert "" == whole.cut_says
