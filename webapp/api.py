@@ -21,9 +21,10 @@ from webapp import api_road
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
 from webapp.documents import network_of
+from webapp.frozen import unfrozen
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
-from webapp.store import ConflictError, Revision, Saved, Summary
+from webapp.store import ConflictError, Revision, Saved, Store, Summary
 from webapp.tries import TriesDep
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
@@ -55,7 +56,7 @@ class RevisionLine(BaseModel):
 
 
 class SavedAnswer(RevisionLine):
-    """A revision that was just saved, with every doubt about where its sites stand."""
+    """A revision that was just saved, with every doubt about its positions and what it takes back of an issue."""
 
     problems: list[dict[str, Any]] = Field(default_factory=list)
 
@@ -197,7 +198,7 @@ def make_network(request: Request, store: StoreDep, body: NewNetwork, response: 
     """A new network."""
     made = store.create(body.document, author=proven(request, body.author), reason=body.reason)
     response.headers["Location"] = f"/api/networks/{made.network_id}"
-    return _saved(made, body.document, store.own_services())
+    return _saved(made, body.document, store)
 
 
 @router.get("/networks/{network_id}", tags=["networks"])
@@ -216,7 +217,7 @@ def save_network(request: Request, store: StoreDep, network_id: NetworkId, body:
         author=proven(request, body.author),
         reason=body.reason,
     )
-    return _saved(made, body.document, store.own_services())
+    return _saved(made, body.document, store)
 
 
 @router.delete("/networks/{network_id}", status_code=204, tags=["networks"])
@@ -251,24 +252,26 @@ def compare_revisions(
 
 
 @router.post("/networks/{network_id}/restore", responses=CONFLICT, tags=["revisions"])
-def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, body: Restoration) -> RevisionLine:
+def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, body: Restoration) -> SavedAnswer:
     """Make an old revision the newest."""
     made = store.restore(
         network_id, body.revision, base_revision=body.base_revision, author=proven(request, body.author)
     )
-    return _revision(made)
+    return _saved(made, store.read(network_id, made.number).document, store)
 
 
 @router.get("/networks/{network_id}/check", tags=["answers"])
 def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
     """Every problem of the plan and every sheet's verdict, as ``python -m sfn check --json`` answers."""
-    return CheckAnswer.model_validate(check.document(maps.reviewed(opened.network)))
+    found_doubts = check.document(maps.reviewed(opened.network))
+    found_doubts["problems"] += [problem.as_json() for problem in opened.head.unfrozen]
+    return CheckAnswer.model_validate(found_doubts)
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
 def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
     """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
-    found_delays = delays.delays(opened.network, problems=maps.checked(opened.network))
+    found_delays = delays.delays(opened.network, problems=(*maps.checked(opened.network), *opened.head.unfrozen))
     return delays.document(found_delays, revision=opened.head.revision.number)
 
 
@@ -343,9 +346,10 @@ def _line(summary: Summary) -> NetworkLine:
     )
 
 
-def _saved(made: Revision, document: dict[str, Any], own_services: str) -> SavedAnswer:
-    """A save, with what is doubtful about the positions in it."""
-    doubts = position_doubts(network_of(document, own_services))
+def _saved(made: Revision, document: dict[str, Any], store: Store) -> SavedAnswer:
+    """A save, with what is doubtful about the positions in it, and what it takes back of an issue."""
+    doubts = position_doubts(network_of(document, store.own_services()))
+    doubts = (*doubts, *unfrozen(store, made.network_id, document))
     return SavedAnswer(**_revision(made).model_dump(), problems=[doubt.as_json() for doubt in doubts])
 
 

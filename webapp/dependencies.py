@@ -16,6 +16,7 @@ from sfn.plan.left_out import left_out_document, left_out_says
 from sfn.timing.readable import readable
 from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
+from webapp.frozen import unfrozen
 from webapp.jobs import Jobs
 from webapp.limits import LONGEST_PERSON_N, NetworkId
 from webapp.maps import Maps
@@ -44,11 +45,18 @@ def head_of(saved: Saved) -> NetworkHead:
     return NetworkHead(saved.revision.network_id, str(document["name"]), saved.revision, names=names_in(document))
 
 
+def base_head(request: Request, saved: Saved) -> NetworkHead:
+    """What editing pages print of the revision that a draft was made from."""
+    store: Store = request.app.state.store
+    return replace(head_of(saved), unfrozen=unfrozen(store, saved.revision.network_id, saved.document))
+
+
 def opened(saved: Saved, store: Store) -> Opened:
     """A revision with what pages print of it, its fields set to what was last reported of them."""
     network = standing(store, saved)
+    thawed = unfrozen(store, saved.revision.network_id, saved.document)
     return Opened(
-        replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network)),
+        replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network), unfrozen=thawed),
         saved,
         saved.document,
         network,

@@ -7,6 +7,7 @@ from fastapi import Request
 
 from sfn.errors import PlanError, Problem
 from webapp.dependencies import Opened
+from webapp.frozen import unfrozen
 from webapp.limits import whole_number
 from webapp.problems import RefusedError
 from webapp.store import Store
@@ -67,3 +68,4 @@ def save(
     """
     store.save(opened.head.id, document, base_revision=base_of(form), author=author, reason=reason)
     request.session["author"] = author
+    request.state.problems = unfrozen(store, opened.head.id, document)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
+from sfn.errors import Problem
 from webapp.roles import Person
 from webapp.store import Revision
 
@@ -29,6 +30,8 @@ class NetworkHead:
     """The same in words, with what the figures then are; empty where there are none."""
     unjudged: str = ""
     """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
+    unfrozen: tuple[Problem, ...] = ()
+    """What this revision changes about the common delay that was frozen when sheets were issued."""
     names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What its sites and stages are called, in the order of the document."""
 

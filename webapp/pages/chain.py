@@ -8,7 +8,7 @@ from fastapi.responses import Response
 
 from sfn.plan import Stage
 from webapp.contexts.network import ChainPage, RouteForm, StageForm, Step
-from webapp.dependencies import NetworkDep, head_of
+from webapp.dependencies import NetworkDep, base_head
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.fields import LONGEST_MENU, Field, Sheet, all_problems
 from webapp.pages.editor import editor, sheet
@@ -35,7 +35,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     steps = [step.place for route in routes for step in route.steps]
     about = (f"sites[{index}].chains", *(f"stages[{n}]" for n in stages_on(draft.document, site)))
     context = ChainPage(
-        network=head_of(draft.base),
+        network=base_head(request, draft.base),
         editor=editor(draft, "chain", index=index, groups=groups, names=steps, about=about),
         name=name_of(site, index),
         routes=routes,

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from webapp.contexts.network import DocumentPage
-from webapp.dependencies import NetworkDep, head_of
+from webapp.dependencies import NetworkDep, base_head
 from webapp.documents import as_text
 from webapp.editing import Draft, fresh, looked_at
 from webapp.pages.editor import editor
@@ -23,5 +23,5 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
     draft = looked_at(draft, request.app.state.maps)
     text = draft.text if draft.text is not None else as_text(draft.document)
-    context = DocumentPage(network=head_of(draft.base), editor=editor(draft, "document"), text=text)
+    context = DocumentPage(network=base_head(request, draft.base), editor=editor(draft, "document"), text=text)
     return page(request, context, status=status)

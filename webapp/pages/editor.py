@@ -17,6 +17,7 @@ from webapp.editing import Draft, asks, save, typed
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
+from webapp.frozen import unfrozen
 from webapp.limits import NetworkId, whole_number
 from webapp.pages.revisions import conflict_page
 from webapp.render import anchor, notice
@@ -43,7 +44,10 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
             told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
             notice(request, told)
             if not asks(request):
-                request.state.problems = position_doubts(network_of(draft.document, draft.base.own_services))
+                request.state.problems = (
+                    *position_doubts(network_of(draft.document, draft.base.own_services)),
+                    *unfrozen(store, network_id, draft.document),
+                )
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:

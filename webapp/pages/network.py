@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from sfn.errors import PlanError
 from sfn.systems.service import services
 from webapp.contexts.network import ChainLine, NetworkPage, SiteLine
-from webapp.dependencies import NetworkDep, StoreDep, head_of
+from webapp.dependencies import NetworkDep, StoreDep, base_head
 from webapp.documents import as_text
 from webapp.editing import Draft, fresh, looked_at
 from webapp.limits import NetworkId, RevisionNumber
@@ -42,7 +42,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     held = replace(sheet(draft), suggestions={"service": service_ids(draft.base.own_services)})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(
-        network=head_of(draft.base),
+        network=base_head(request, draft.base),
         editor=editor(draft, "network", groups=(fields,)),
         sites=tuple(site_line(n, site, draft.document) for n, site in enumerate(draft.document.get("sites") or ())),
         fields=fields,

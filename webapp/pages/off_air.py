@@ -10,7 +10,7 @@ from sfn.errors import PlanError
 from sfn.timing.readable import readable
 from webapp.contexts import NetworkHead
 from webapp.contexts.off_air import OffAirCard, OffAirPage
-from webapp.dependencies import NetworkDep, head_of, head_without
+from webapp.dependencies import NetworkDep, base_head, head_without
 from webapp.documents import network_of
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.fields import label_of
@@ -34,7 +34,7 @@ def shown(request: Request, draft: Draft, index: int = 0, *, status: int = 200) 
     held, sites = sheet(draft), draft.document.get("sites") or ()
     fed = [(n, site) for n, site in enumerate(sites) if site.get("fed_off_air_from")]
     groups = {n: held.group(f"sites-{n}-off_air") for n, _ in fed}
-    head = head_of(draft.base)
+    head = base_head(request, draft.base)
     answers, refused, head = ({}, "", head) if draft.problems else _answers(draft, request.app.state.maps, head)
     names = {str(site.get("id")): name_of(site, n) for n, site in enumerate(sites)}
     cards = tuple(_card(n, site, names, groups[n], answers) for n, site in fed)

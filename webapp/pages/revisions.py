@@ -10,6 +10,7 @@ from webapp.dependencies import FormDep, NetworkDep, StoreDep, head_of
 from webapp.differences import clashes, compared, merged, shown
 from webapp.documents import as_text
 from webapp.editing import typed
+from webapp.frozen import unfrozen
 from webapp.limits import NetworkId, RevisionNumber, whole_number
 from webapp.problems import wants_json
 from webapp.render import notice, page
@@ -55,6 +56,7 @@ def restore(request: Request, store: StoreDep, network: NetworkDep, number: Revi
         )
     request.session["author"] = author
     made = store.restore(network.head.id, number, base_revision=network.head.revision.number, author=author)
+    request.state.problems = unfrozen(store, network.head.id, store.read(network.head.id, made.number).document)
     notice(request, f"Revision {number} is restored, as revision {made.number}.")
     return RedirectResponse(addresses.revisions(network.head.id), 303)
 
@@ -80,6 +82,7 @@ def merge(request: Request, store: StoreDep, network_id: NetworkId, form: FormDe
         made = store.save(network_id, document, base_revision=theirs.revision.number, author=author, reason=reason)
     except PlanError as refused:
         return conflict_page(request, conflict, form, choices=choices, problems=refused.problems)
+    request.state.problems = unfrozen(store, network_id, document)
     notice(request, f"Both changes are saved, as revision {made.number}.")
     return RedirectResponse(addresses.network(network_id), 303)
 

@@ -12,7 +12,7 @@ from sfn.errors import PlanError
 from sfn.terrain.dem import Terrain
 from sfn.timing.tolerated import tolerated_error
 from webapp.contexts.network import SitePage
-from webapp.dependencies import NetworkDep, head_of
+from webapp.dependencies import NetworkDep, base_head
 from webapp.documents import network_of
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.typed import number
@@ -46,7 +46,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         for n, entry in enumerate(site.get("delay_fields") or ())
     )
     context = SitePage(
-        network=head_of(draft.base),
+        network=base_head(request, draft.base),
         editor=editor(draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}]", "network")),
         name=name_of(site, index),
         site_id=saved_id(draft, site),
