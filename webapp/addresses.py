@@ -59,6 +59,8 @@ from webapp.survey_addresses import (
     sites_template as sites_template,
     tables as tables,
     tables_upload as tables_upload,
+    timeline as timeline,
+    timeline_json as timeline_json,
     withdraw_link as withdraw_link,
 )
 from webapp.user_addresses import (

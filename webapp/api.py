@@ -17,7 +17,7 @@ from sfn.answer.standing import position_doubts
 from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from webapp import api_road
+from webapp import api_road, api_timeline
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
 from webapp.documents import network_of
@@ -382,3 +382,4 @@ def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
 
 
 router.include_router(api_road.router)
+router.include_router(api_timeline.router)

@@ -1,7 +1,7 @@
 """Readings typed at a site: form fields to the engine's record and to what is kept, and back."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -9,12 +9,11 @@ from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, rout
 from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
-from sfn.timeline.held import held, instant
+from sfn.timeline.held import Held, held, instant
 from sfn.units import written
 from webapp.entries import Entry
-from webapp.timeline import as_kept
+from webapp.timeline import READING as READING, REPLACED, as_kept, entry_name, held_of
 
-READING = "reading"
 READINGS_N = 5
 LOCKS = (
     ("carrier_reference", "Carrier reference"),
@@ -63,6 +62,16 @@ class Kept:
     reading: Reading
     found: Judged | None
     """None where the sheet no longer has its route, plane or field."""
+
+    @property
+    def held(self) -> Held:
+        """When it held, by the server's clock."""
+        return held_of(self.entry)
+
+    @property
+    def name(self) -> str:
+        """By which the timeline names it."""
+        return entry_name(self.entry)
 
 
 def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typed:
@@ -135,7 +144,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         )
     pressed, clock = instant(form.get("taken_clock", "")), instant(form.get("phone_clock", ""))
     by_hand = form.get("taken_at", "") if pressed is None or clock is None else ""
-    taken_at = _time(by_hand, now, problems)
+    taken_at = time_typed(by_hand, now, problems)
     if problems:
         raise PlanError(problems)
     when = held(arrived_at=now, typed_at=instant(by_hand), pressed_at=pressed, clock_at=clock)
@@ -181,7 +190,7 @@ def kept(made: Sheet, entries: Sequence[Entry]) -> tuple[Kept, ...]:
     """Entries held against a sheet, in their order."""
     found = []
     for entry in entries:
-        reading = reading_of(entry.body)
+        reading = replace(reading_of(entry.body), replaced=entry.kind == REPLACED)
         try:
             found.append(Kept(entry, reading, judged(made, reading)))
         except ValueError:  # the plan has changed since: route, plane or field are gone
@@ -195,8 +204,8 @@ def _texts(form: Mapping[str, str]) -> dict[str, str]:
     return {name: text for name in names if (text := form.get(name, "").strip()[:_LONGEST])}
 
 
-def _time(text: str, now: datetime, problems: list[Problem]) -> str:
-    """Time of the reading in UTC, to the minute."""
+def time_typed(text: str, now: datetime, problems: list[Problem]) -> str:
+    """A time typed by hand, in UTC, to the minute; now where none is. What is no time goes to the problems."""
     if not text.strip():
         return f"{now:%Y-%m-%d %H:%M}"
     try:

@@ -50,6 +50,17 @@ def site_history_file(network_id: int, site_id: str, form: str) -> str:
     return f"{site_history(network_id, site_id)}/history.{form}"
 
 
+def timeline(network_id: int, site_id: str = "", entry: str = "") -> str:
+    """What happened to every site, or to one, in the order in which it held; at one entry where it is named."""
+    query = f"?{urlencode({'site': site_id})}" if site_id else ""
+    return f"/networks/{network_id}/timeline{query}" + (f"#{quote(entry, safe='')}" if entry else "")
+
+
+def timeline_json(network_id: int, site_id: str = "") -> str:
+    """The same for scripts."""
+    return f"/api/networks/{network_id}/timeline" + (f"?{urlencode({'site': site_id})}" if site_id else "")
+
+
 def tables(network_id: int) -> str:
     """Sites in and out as a table."""
     return f"/networks/{network_id}/tables"

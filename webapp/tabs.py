@@ -33,6 +33,7 @@ TABS = (
     Tab("change", "Change plan", addresses.change),
     Tab("sheets", "Sheets", addresses.sheets),
     Tab("readings", "Readings", addresses.readings),
+    Tab("timeline", "Timeline", addresses.timeline),
     Tab("ages", "Ages", addresses.ages),
     Tab("measurements", "Measurements", addresses.measurements),
     Tab("revisions", "Revisions", addresses.revisions),

@@ -3,6 +3,11 @@
 | entry | what it says |
 |---|---|
 | ``reading`` | what a technician found set, and measured, at the site |
+| ``told`` | what somebody told the office is set there; a present value typed into a form is that, too |
+| ``replaced`` | the device was replaced: nothing is known of its settings until they are read |
+| ``muted``, ``unmuted`` | the site fell silent, or radiates again |
+| ``lock`` | carrier, pilot, deviation and polarity were proven to agree, or found not to |
+| ``complaint`` | what a listener complained of, where and when |
 """
 
 from collections.abc import Mapping
@@ -17,8 +22,9 @@ from webapp.documents import network_of
 from webapp.entries import Entry
 from webapp.store import Saved, Store
 
-READING = "reading"
-_SOURCES: Mapping[str, Source] = {READING: "read"}
+READING, TOLD, REPLACED = "reading", "told", "replaced"
+MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
+_SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 
 
 def standing(store: Store, saved: Saved) -> Network:
@@ -32,6 +38,11 @@ def reports_of(store: Store, network_id: int, *, site_id: str | None = None) -> 
     units = _Units(store, network_id)
     entries = store.entries.of(network_id, site_id=site_id)
     return tuple(report for entry in entries if (report := _report(entry, units)) is not None)
+
+
+def entry_name(entry: Entry) -> str:
+    """By which the timeline names an entry."""
+    return f"entry-{entry.id}"
 
 
 def held_of(entry: Entry) -> Held:
@@ -69,14 +80,14 @@ def _report(entry: Entry, units: "_Units") -> Report | None:
     if source is None or not (as_set or source == "replaced"):
         return None
     told = entry.body.get("units") or units.of(entry.revision, entry.site_id)
-    fields = {name: FieldReport(_number(value), str(told.get(name, ""))) for name, value in as_set.items()}
+    fields = {name: FieldReport(setting_of(value), str(told.get(name, ""))) for name, value in as_set.items()}
     return Report(
         entry.site_id, str(entry.body.get("route") or "main"), fields, held_of(entry), entry.made_at, entry.made_by,
-        source,
+        source, entry_name(entry),
     )  # fmt: skip
 
 
-def _number(value: object) -> float | None:
+def setting_of(value: object) -> float | None:
     """A setting as it was typed; what is no number any more says that nobody knows."""
     if value is None:
         return None

@@ -6,7 +6,7 @@ at a site before such a change says nothing of what is on air now either.
 
 import copy
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -22,6 +22,7 @@ from sfn.chain import (
 )
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, Site, Stage
+from sfn.timeline.event import Event, in_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +50,32 @@ class StageAge:
 
 @dataclass(frozen=True, slots=True)
 class LaunchSeen:
-    """A launch that was measured at a site: the day, and how far it was from the plan then. [us]"""
+    """A launch that was measured at a site: the day, and how far it was from the plan then. [us]
+
+    `replaced` is the day on which the device was replaced since; empty where it was not.
+    """
 
     day: str
     off_us: float
+    replaced: str = ""
+
+
+def launches_seen(events: Sequence[Event]) -> dict[str, LaunchSeen]:
+    """The newest launch that was measured at each site on its main route, by what held.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Of the timeline.
+    """
+    seen: dict[str, LaunchSeen] = {}
+    for one in in_order(events):
+        day, off_us = f"{one.held.at:%Y-%m-%d}", one.values.get("off_us")
+        if one.kind == "read" and one.values.get("main") and off_us is not None:
+            seen[one.site_id] = LaunchSeen(day, off_us)
+        elif one.kind == "replaced" and one.site_id in seen:
+            seen[one.site_id] = replace(seen[one.site_id], replaced=day)
+    return seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,6 +297,9 @@ def _site(
     if newer and seen is not None:
         when = "on the day that" if all(s.changed == seen.day for s in newer) else "after"
         launch_again = f"{', '.join(s.id for s in newer)} changed {when} the launch was measured, {seen.day}"
+    if seen is not None and seen.replaced:
+        told = f"the device was replaced on {seen.replaced}; the launch was measured on {seen.day}"
+        launch_again = "; ".join(filter(None, (told, launch_again)))
     return SiteAge(
         site.id,
         site.name,

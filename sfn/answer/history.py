@@ -1,4 +1,4 @@
-"""What a site was set to over time, what was measured there, and how far the two were apart."""
+"""What a site was set to over time, what was measured there, and how far the two were apart: out of the timeline."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sfn.chain import MAIN
 from sfn.plan import Network
 from sfn.report.tables import csv_text
-from sfn.timing import delay_table
+from sfn.timeline.event import Event, in_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +24,10 @@ class Planned:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One reading at a site, held against the revision that it was made under. [us]
+    """One report of a site, held against the revision that it was made under. [us]
 
     `set_off_us` is as set minus planned; `launch_us` the mean launch measured and `off_us` that minus the planned one.
+    `told` says that nobody read it there: the office was told.
     """
 
     at: str
@@ -36,16 +37,18 @@ class Visit:
     launch_us: float | None
     off_us: float | None
     tolerated_us: float
+    told: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """One site over time, the oldest first."""
+    """One site over time, the oldest first. `replaced` are the times at which its device was replaced."""
 
     site_id: str
     name: str
     planned: tuple[Planned, ...]
     visits: tuple[Visit, ...]
+    replaced: tuple[str, ...] = ()
 
     @property
     def as_set_us(self) -> tuple[tuple[str, float], ...]:
@@ -58,45 +61,26 @@ class History:
         return tuple(found)
 
 
-@dataclass(frozen=True, slots=True)
-class Saved:
-    """One revision: number, time as 2026-09-14 08:30, author, reason and document."""
-
-    number: int
-    at: str
-    author: str
-    reason: str
-    network: Network
-
-
-def histories(saves: Sequence[Saved], visits: Sequence[tuple[str, Visit]]) -> tuple[History, ...]:
-    """Every site of the newest revision over time.
+def histories(network: Network, events: Sequence[Event]) -> tuple[History, ...]:
+    """Every site of the newest revision over time, in the order in which things held.
 
     Parameters
     ----------
-    saves : sequence of Saved
-        The oldest first, at least one.
-    visits : sequence of (site id, Visit)
-        The oldest first.
+    network : Network
+        The newest revision.
+    events : sequence of Event
+        Of the timeline; those of the main route are taken.
     """
-    planned: dict[str, list[Planned]] = {site.id: [] for site in saves[-1].network.sites}
-    for save in saves:
-        table = delay_table(save.network)
-        missing = {one.site_id for one in table.missing}
-        for site in save.network.sites:
-            if site.id not in planned or site.id in missing:
-                continue  # a revision in which it could not be worked out set nothing
-            row = table.row(site.id, MAIN)
-            line = Planned(save.number, save.at, save.author, save.reason, row.set_us, row.launch_us, site.offset_us)
-            last = planned[site.id][-1] if planned[site.id] else None
-            # A revision that leaves the site as it was is no event of the site.
-            if last is None or (last.set_us, last.launch_us, last.offset_us) != (
-                line.set_us, line.launch_us, line.offset_us
-            ):  # fmt: skip
-                planned[site.id].append(line)
+    every = in_order(events)
     return tuple(
-        History(site.id, site.name, tuple(planned[site.id]), tuple(v for name, v in visits if name == site.id))
-        for site in saves[-1].network.sites
+        History(
+            site.id,
+            site.name,
+            tuple(_planned(one) for one in every if one.site_id == site.id and _of_main(one)),
+            tuple(_visit(one) for one in every if one.site_id == site.id and _is_visit(one)),
+            tuple(_at(one) for one in every if one.site_id == site.id and one.kind == "replaced"),
+        )
+        for site in network.sites
     )
 
 
@@ -113,11 +97,46 @@ def history_csv(found: Sequence[History]) -> str:
             for p in one.planned
         ]  # fmt: skip
         events += [
-            (v.at, ["read", v.revision, v.by, None, _four(v.launch_us), None, _four(v.set_off_us), _four(v.off_us), ""])
+            (v.at, ["told" if v.told else "read", v.revision, v.by, None, _four(v.launch_us), None,
+                    _four(v.set_off_us), _four(v.off_us), ""])
             for v in one.visits
-        ]
+        ]  # fmt: skip
+        events += [(at, ["replaced", *[None] * 7, "the device"]) for at in one.replaced]
         lines += [[one.site_id, at, *cells] for at, cells in sorted(events, key=lambda event: event[0])]
     return csv_text(lines)
+
+
+def _of_main(event: Event) -> bool:
+    """Whether it planned something for the main route."""
+    return event.kind == "planned" and event.values["route"] == MAIN
+
+
+def _is_visit(event: Event) -> bool:
+    """Whether it was held against the plan of the main route."""
+    held = event.values.get("set_off_us") is not None or event.values.get("launch_us") is not None
+    return event.kind in ("read", "told") and bool(event.values.get("main")) and held
+
+
+def _planned(event: Event) -> Planned:
+    """What a revision planned."""
+    said = event.values
+    return Planned(
+        said["revision"], _at(event), event.who, said["reason"], said["set_us"], said["launch_us"], said["offset_us"]
+    )
+
+
+def _visit(event: Event) -> Visit:
+    """What was found."""
+    said = event.values
+    return Visit(
+        _at(event), event.who, said["revision"], said["set_off_us"], said["launch_us"], said["off_us"],
+        said["tolerated_us"], event.kind == "told",
+    )  # fmt: skip
+
+
+def _at(event: Event) -> str:
+    """When it held, to the minute, in UTC."""
+    return f"{event.held.at:%Y-%m-%d %H:%M}"
 
 
 def _four(value: float | None) -> float | None:

@@ -37,6 +37,8 @@ class Reading:
     demodulator_us: float = 0.0
     locks: Mapping[str, str] = field(default_factory=dict)
     """Lines of the lock sheet, as typed."""
+    replaced: bool = False
+    """The device was replaced: what was known of its settings and launches is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +165,7 @@ def plan_of(made: Sheet, route: str) -> dict[str, float]:
 
 
 def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
-    """State of a site from all readings, the oldest first.
+    """State of a site from all readings, in the order in which they held: each field stands as it was reported last.
 
     Parameters
     ----------
@@ -175,7 +177,8 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
         changed yet.
     """
     routes = [route.row.route for route in made.routes]
-    states = [_route_state(made, name, [one for one in readings if one[0].route == name]) for name in routes]
+    of_route = {name: [one for one in readings if one[0].route == name or one[0].replaced] for name in routes}
+    states = [_route_state(made, name, of_route[name]) for name in routes]
     shown = next((one for one in states if one.state == "disagrees"), states[0])
     locks: dict[str, tuple[str, ...]] = {}
     for reading, _ in readings:
@@ -187,33 +190,44 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
 
 def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
     """State of one route."""
-    settings: Judged | None = None
+    stood: dict[str, tuple[str, bool]] = {}
     measured: Judged | None = None
     launches: list[float] = []
     plane = ""
     for reading, current in readings:
+        if reading.replaced:
+            stood, measured, launches = {}, None, []
+            continue
         try:
             found = judged(made, reading)
         except ValueError:  # typed for a plane or field that the newest revision no longer has
             continue
-        if found.state == "disagrees" and not current:
-            settings, measured = None, None
-            continue
-        if found.settings:
-            # What was measured before a field was turned says nothing of what is on air now.
-            measured = None if settings is not None and _values(settings) != _values(found) else measured
-            settings = found
-        if found.launches:
+        # What was measured before a field was turned says nothing of what is on air now.
+        if any(_turned_since(stood, line.name, reading) for line in found.settings):
+            measured = None
+        counts = current or found.state != "disagrees"
+        stood |= {line.name: (reading.as_set[line.name], counts) for line in found.settings}
+        if not counts:
+            measured = None
+        elif found.launches:
             if measured is None or reading.plane != plane:
                 launches = []
             launches += [launch.launch_us for launch in found.launches]
             measured, plane = found, reading.plane
+    settings = judged(made, Reading(name, {field: typed for field, (typed, _) in stood.items()})) if stood else None
+    if settings is not None and any(line.off_us != 0 and not stood[line.name][1] for line in settings.settings):
+        settings = None  # a field stands where an older plan put it: not changed yet
     both = [found for found in (settings, measured) if found is not None]
     scatter = restart_tolerance(launches) if measured is not None and len(launches) > 1 else None
     if any(found.state == "disagrees" for found in both):
         return SiteState("disagrees", settings, measured, name, scatter, ())
     reached: State = "measured" if measured else settings.state if settings else "planned"
     return SiteState(reached, settings, measured, name, scatter, ())
+
+
+def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, reading: Reading) -> bool:
+    """Whether a field was reported at another setting before."""
+    return name in stood and float(number_written(stood[name][0])) != float(number_written(reading.as_set[name]))
 
 
 def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dict[str, Any]:
@@ -237,11 +251,6 @@ def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dic
         else:
             next(one for one in site["delay_fields"] if one["name"] == line.name)["set"] = value
     return made
-
-
-def _values(found: Judged) -> dict[str, float]:
-    """Settings by field."""
-    return {line.name: line.value for line in found.settings}
 
 
 def _field(made: Sheet, name: str) -> DelayField:

@@ -32,6 +32,8 @@ class Stood:
         When the office had it.
     who : str
     source : {'read', 'told', 'replaced'}
+    entry : str
+        Which entry of the timeline says so; empty where it has none.
     """
 
     value: float | None
@@ -41,6 +43,7 @@ class Stood:
     arrived_at: datetime
     who: str
     source: Source
+    entry: str = ""
 
     @property
     def order(self) -> tuple[datetime, datetime]:
@@ -85,3 +88,13 @@ class Reported:
         """The latest report of a field; None where there is none."""
         found: Sequence[Stood] = self.reports.get(key, ())
         return found[-1] if found else None
+
+    def rivals(self, key: Key) -> tuple[tuple[Stood, Stood], ...]:
+        """Pairs of reports of a field, the later first, that may have held in either order and say otherwise."""
+        stood = self.reports.get(key, ())
+        return tuple(
+            (later, earlier)
+            for n, later in enumerate(stood)
+            for earlier in stood[:n]
+            if earlier.latest >= later.earliest and earlier.value != later.value
+        )

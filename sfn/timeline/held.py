@@ -22,6 +22,8 @@ class Held:
     latest: datetime
     words: str = ""
     """What is doubtful about it; empty where nothing is."""
+    day_alone: bool = False
+    """Only the day is known."""
 
     @classmethod
     def sure(cls, at: datetime) -> "Held":

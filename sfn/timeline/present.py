@@ -34,6 +34,7 @@ class Report:
     arrived_at: datetime
     who: str
     source: Source = "read"
+    entry: str = ""
 
 
 @dataclass(slots=True)
@@ -68,13 +69,14 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
         if site is not None:
             _take(found, site, report)
     held = {key: tuple(sorted(stood, key=lambda one: one.order)) for key, stood in found.reports.items()}
+    reported = Reported(held)
     planned = {
         key: was
         for site in network.sites
         for key, was in _planned(site)
         if key in held and not _same(was, held[key][-1].value)
     }
-    problems = (*_contradicted(network, held, planned), *_unsure(network, held), *_unlike(network, found, held))
+    problems = (*_contradicted(network, held, planned), *_unsure(network, reported), *_unlike(network, found, held))
     return Reported(held, planned, problems)
 
 
@@ -109,7 +111,7 @@ def _take(found: _Found, site: Site, report: Report) -> None:
     for key, value in stood.items():
         one = Stood(
             value, report.held.at, report.held.earliest, report.held.latest, report.arrived_at, report.who,
-            report.source,
+            report.source, report.entry,
         )  # fmt: skip
         found.reports.setdefault(key, []).append(one)
 
@@ -165,16 +167,11 @@ def _contradicted(
         )  # fmt: skip
 
 
-def _unsure(network: Network, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[Problem]:
+def _unsure(network: Network, reported: Reported) -> Iterator[Problem]:
     """Where another report may have been the latest, and says otherwise."""
     for site, n, own, key in _fields(network):
-        stood = held.get(key, ())
-        latest = stood[-1] if stood else None
-        rivals = [
-            one
-            for one in stood[:-1]
-            if latest is not None and one.latest >= latest.earliest and not _same(one.value, latest.value)
-        ]
+        latest = reported.now(key)
+        rivals = [earlier for later, earlier in reported.rivals(key) if later is latest]
         if latest is None or not rivals:
             continue
         other = rivals[-1]

@@ -6,26 +6,21 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.ages import LaunchSeen, ages, changed_document
-from sfn.answer.history import History, Saved, Visit, histories, history_csv
-from sfn.answer.sheet import Sheet, sheet
-from sfn.check.review import review
+from sfn.answer.ages import ages, changed_document, launches_seen
+from sfn.answer.history import History, histories, history_csv
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network
 from sfn.report.history_chart import history_chart
 from sfn.timing.tolerated import tolerated_error
 from webapp import addresses
 from webapp.contexts.ages import AgesPage, ChangeTyped, HistoryPage
 from webapp.dependencies import FormDep, ListsDep, NetworkDep, Opened, StoreDep
-from webapp.documents import network_of
+from webapp.happened import reported_events, revisions_of
 from webapp.problems import RefusedError
-from webapp.readings import READING, kept
 from webapp.render import notice, page
 from webapp.saving import author_of, save
-from webapp.store import Saved as Kept, Store
+from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
-MOST_REVISIONS = 200
 MEDIA = {"svg": "image/svg+xml", "png": "image/png"}
 
 
@@ -83,16 +78,11 @@ def chart(opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg"
 def _page(
     opened: Opened, store: Store, *, typed: ChangeTyped | None = None, problems: tuple[Problem, ...] = ()
 ) -> AgesPage:
-    """The page; launches are the newest readings of each site."""
+    """The page; launches are the newest on the timeline of each site."""
     today = f"{datetime.now(UTC):%Y-%m-%d}"
-    seen = {
-        site: LaunchSeen(visit.at[:10], visit.off_us)
-        for site, visit in _visits(opened, store)
-        if visit.off_us is not None
-    }
     return AgesPage(
         network=opened.head,
-        found=ages(opened.network, today=today, seen=seen),
+        found=ages(opened.network, today=today, seen=launches_seen(reported_events(opened, store))),
         typed=typed or ChangeTyped(day=today),
         problems=problems,
     )
@@ -102,48 +92,6 @@ def _history(opened: Opened, store: Store, site_id: str) -> tuple[History, int]:
     """A site over time, and how many older revisions are left out."""
     if all(site.id != site_id for site in opened.network.sites):
         raise RefusedError(404)
-    revisions = list(reversed(store.history(opened.head.id)))
-    chosen = revisions[-MOST_REVISIONS:]
-    saves = [
-        Saved(
-            one.number,
-            f"{one.saved_at:%Y-%m-%d %H:%M}",
-            one.author,
-            one.reason,
-            _network_of(store.read(opened.head.id, one.number)),
-        )
-        for one in chosen
-    ]
-    found = histories(saves, _visits(opened, store, site_id))
-    return next(one for one in found if one.site_id == site_id), len(revisions) - len(chosen)
-
-
-def _network_of(saved: Kept) -> Network:
-    """A revision as the engine reads it."""
-    return network_of(saved.document, saved.own_services)
-
-
-def _visits(opened: Opened, store: Store, site_id: str | None = None) -> list[tuple[str, Visit]]:
-    """Readings, each held against the revision that it was made under, the oldest first."""
-    networks: dict[int, Network] = {opened.head.revision.number: opened.network}
-    sheets: dict[tuple[int, str], Sheet | None] = {}
-    found = []
-    for entry in store.entries.of(opened.head.id, kind=READING, site_id=site_id):
-        key = (entry.revision, entry.site_id)
-        if key not in sheets:
-            if entry.revision not in networks:
-                networks[entry.revision] = _network_of(store.read(opened.head.id, entry.revision))
-            there = any(site.id == entry.site_id for site in networks[entry.revision].sites)
-            sheets[key] = sheet(review(networks[entry.revision], problems=()), entry.site_id) if there else None
-        made = sheets[key]
-        if made is None:
-            continue
-        one = kept(made, [entry])[0]
-        judged = one.found
-        if judged is None or one.reading.route != made.routes[0].row.route:  # the history is that of the main route
-            continue
-        off = sum(line.off_us for line in judged.settings) if judged.settings else None
-        at = str(entry.body["taken_at"])[:16]
-        visit = Visit(at, entry.made_by, entry.revision, off, judged.measured_us, judged.off_us, judged.tolerated_us)
-        found.append((entry.site_id, visit))
-    return sorted(found, key=lambda pair: pair[1].at)
+    changes, left_out = revisions_of(opened, store)
+    found = histories(opened.network, (*changes, *reported_events(opened, store, site_id=site_id)))
+    return next(one for one in found if one.site_id == site_id), left_out

@@ -22,7 +22,8 @@ from webapp.release import SheetLine, released
 from webapp.render import notice, page, when
 from webapp.saving import author_of, save
 from webapp.site_links import USUAL_DAYS, checked_days, kept_link, token_of
-from webapp.timeline import held_of
+from webapp.store import Store
+from webapp.timeline import REPLACED, TOLD, held_of
 
 router = APIRouter(include_in_schema=False)
 _STATES = ("planned", "set", "measured", "disagrees")
@@ -33,7 +34,7 @@ _UNISSUED = "without an issued sheet"
 def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
     """Every site at a glance."""
     by_site: dict[str, list[Entry]] = {}
-    for entry in store.entries.of(opened.head.id, kind=READING):
+    for entry in _reports(opened, store):
         by_site.setdefault(entry.site_id, []).append(entry)
     found = released(opened, store, maps)
     lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened) for one in found.lines)
@@ -131,9 +132,8 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: M
     """Take the scatter after restarts as a stage's tolerance: a new revision."""
     author = author_of(form)
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
-    entries = store.entries.of(opened.head.id, kind=READING, site_id=site_id)
     line = released(opened, store, maps).of(site_id)
-    scatter = _line(line, list(entries), opened).state.scatter
+    scatter = _line(line, _reports(opened, store, site_id), opened).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
@@ -162,8 +162,7 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
     lines = released(opened, store, maps)
     for site in opened.network.sites:
         if form.get(f"take-{site.id}"):
-            entries = store.entries.of(opened.head.id, kind=READING, site_id=site.id)
-            found = _line(lines.of(site.id), list(entries), opened).state
+            found = _line(lines.of(site.id), _reports(opened, store, site.id), opened).state
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:
@@ -181,6 +180,11 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
     save(request, store, opened, document, form, author=author, reason=reason[:500])
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(addresses.readings(opened.head.id), 303)
+
+
+def _reports(opened: Opened, store: Store, site_id: str | None = None) -> list[Entry]:
+    """What was read at the sites or told to the office of them, and devices replaced."""
+    return [one for one in store.entries.of(opened.head.id, site_id=site_id) if one.kind in (READING, TOLD, REPLACED)]
 
 
 def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:

@@ -1,16 +1,20 @@
 """How old and how sure numbers are, and what a change of firmware makes uncertain."""
 
 import json
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
-from sfn.answer.ages import LaunchSeen, ages, changed_document, document
-from sfn.answer.history import Saved, Visit, histories, history_csv
+from sfn.answer.ages import LaunchSeen, ages, changed_document, document, launches_seen
+from sfn.answer.history import Visit, histories, history_csv
 from sfn.check import all_problems
 from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.plan import read
+from sfn.timeline.event import Event
+from sfn.timeline.held import Held
+from sfn.timeline.revisions import Saved, revision_events
 from sfn.timing import delay_table
 from tests.sfn.networks import EXAMPLE_PATH, example
 
@@ -138,19 +142,42 @@ def test_history_tells_only_what_changed_at_a_site() -> None:
     first = example()
     second = example(lambda t: t["sites"][0].update(offset_us=t["sites"][0]["offset_us"] + 5))
     saves = [
-        Saved(n, f"2026-11-0{n} 08:00", "Ann", "why", network) for n, network in ((1, first), (2, second), (3, second))
+        Saved(n, datetime(2026, 11, n, 8, tzinfo=UTC), "Ann", "why", network)
+        for n, network in ((1, first), (2, second), (3, second))
     ]
     site = first.sites[0].id
-    visit = Visit("2026-11-02 09:00", "bo", 2, 0.0, 1234.5, -0.25, 1.0)
-    found = {one.site_id: one for one in histories(saves, [(site, visit)])}
+    read_at = datetime(2026, 11, 2, 9, tzinfo=UTC)
+    said = {"revision": 2, "main": True, "set_off_us": 0.0, "launch_us": 1234.5, "off_us": -0.25, "tolerated_us": 1.0}
+    # It arrived a week late: where it stands goes by when it held.
+    event = Event("entry-1", site, "read", Held.sure(read_at), datetime(2026, 11, 9, tzinfo=UTC), "bo", said)
+    events = (event, *revision_events(saves))
+    found = {one.site_id: one for one in histories(second, events)}
 
     assert [p.revision for p in found[site].planned] == [1, 2]
     assert all(p.revision != 3 for one in found.values() for p in one.planned)
     assert found[site].planned[1].launch_us == delay_table(second).row(site, "main").launch_us
-    assert found[site].visits == (visit,)
+    assert found[site].visits == (Visit("2026-11-02 09:00", "bo", 2, 0.0, 1234.5, -0.25, 1.0),)
     text = history_csv([found[site]]).splitlines()
     assert len(text) == 4
     assert text[3].startswith(f"{site},2026-11-02 09:00,read,2,bo,,1234.5,,0,-0.25")
+
+
+def test_a_launch_of_the_device_before_is_none_of_the_new_one() -> None:
+    """The newest launch is that which held last; once the device is replaced it must be measured again."""
+
+    def event(day: int, kind: Any, **said: Any) -> Event:
+        """Something on a day of November."""
+        at = datetime(2026, 11, day, 8, tzinfo=UTC)
+        return Event(f"entry-{day}-{kind}", "north", kind, Held.sure(at), at, "bo", said)
+
+    reads = [event(9, "read", main=True, off_us=0.4), event(7, "read", main=True, off_us=3.0)]
+    assert launches_seen(reads) == {"north": LaunchSeen("2026-11-09", 0.4)}
+    seen = launches_seen([event(10, "replaced"), *reads])
+    again = of(ages(example(), today=TODAY, seen=seen).sites, "north").launch_again
+    assert "the device was replaced on 2026-11-10" in again
+    assert launches_seen([event(10, "replaced"), *reads, event(11, "read", main=True, off_us=0.1)]) == {
+        "north": LaunchSeen("2026-11-11", 0.1)
+    }
 
 
 def test_command(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,0 +1,254 @@
+"""What happened to every site in the order in which it held, what stands there now, and where two things contradict.
+
+A document alone cannot tell it: it holds no report, no reading and no revision, so there is no command for it. Pages
+and the HTTP interface give it from the store.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sfn.answer.plain import plain
+from sfn.errors import Problem
+from sfn.plan import Network, Site
+from sfn.plan.reported import Key, Reported, Stood
+from sfn.timeline.event import Event, in_order, silent_at
+from sfn.timeline.present import key_of
+from sfn.timing import DelayTable, delay_table
+
+CONTRADICTIONS = ("plan-old-value-contradicted", "reports-contradict", "report-in-other-unit")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One event, the events that contradict it, and what of the present state rests on it.
+
+    `on_air` are the settings that stood while it happened, by site, where it asks for them (a complaint).
+    """
+
+    event: Event
+    contradicts: tuple[Event, ...]
+    present: tuple[str, ...]
+    on_air: tuple["Then", ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Then:
+    """A site at a moment: its fields as reported (None: nobody had reported them), and whether it was silent."""
+
+    site_id: str
+    name: str
+    fields: Mapping[str, tuple[float | None, str] | None]
+    silent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Present:
+    """One field as it stands now, in its own unit.
+
+    Parameters
+    ----------
+    route : str
+        Empty where the device keeps one setting for all.
+    value : float or None
+        None where nobody knows.
+    planned : float or None
+        What it is to be set to; None where that cannot be worked out.
+    stood : Stood or None
+        The report that says so; None: only the document does.
+    plan_says : float or None
+        What the document says is set now.
+    contradicted : bool
+        Whether the document says otherwise than the report.
+    within : tuple of float, or None
+        Least, greatest and step of the field.
+    """
+
+    site_id: str
+    name: str
+    route: str
+    field: str
+    unit: str
+    value: float | None
+    planned: float | None
+    stood: Stood | None
+    plan_says: float | None
+    contradicted: bool
+    within: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """Everything that happened, the oldest first by what held; what stands now; and every contradiction in words."""
+
+    network: Network
+    lines: tuple[Line, ...]
+    present: tuple[Present, ...]
+    problems: tuple[Problem, ...]
+    site_id: str = ""
+    """The site that it is narrowed to; empty for all."""
+
+
+def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") -> Timeline:
+    """The timeline of a network, or of one of its sites.
+
+    Parameters
+    ----------
+    network : Network
+        The newest revision beside what was reported (`sfn.timeline.present.as_it_stands`).
+    events : iterable of Event
+        In any order.
+    site_id : str, optional
+        Only what is about this site.
+    """
+    reported = network.reported or Reported({})
+    every = in_order(tuple(events))
+    clashes, by_id = _clashes(every, reported), {one.id: one for one in every}
+    of_entry: dict[str, list[str]] = {}
+    present = tuple(_present(network, reported))
+    for one in present:
+        if one.stood is not None and one.stood.entry:
+            of_entry.setdefault(one.stood.entry, []).append(one.field)
+    chosen = [one for one in every if not site_id or one.about(site_id)]
+    lines = tuple(
+        Line(
+            one,
+            tuple(by_id[other] for other in clashes.get(one.id, ()) if other in by_id),
+            tuple(of_entry.get(one.id, ())),
+            _then(network, reported, every, one.held.at) if one.kind == "complaint" else (),
+        )
+        for one in chosen
+    )
+    problems = tuple(p for p in reported.problems if not site_id or p.touching(site_id))
+    return Timeline(network, lines, tuple(one for one in present if site_id in ("", one.site_id)), problems, site_id)
+
+
+def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
+    """The JSON document of ``/api/networks/{id}/timeline``."""
+    return {
+        "network": found.network.name,
+        "revision": revision,
+        "site": found.site_id or None,
+        "entries": [
+            {
+                "id": line.event.id,
+                "site": line.event.site_id or None,
+                "others": list(line.event.others),
+                "kind": line.event.kind,
+                "held_at": written(line.event.held.at),
+                "held_earliest": written(line.event.held.earliest),
+                "held_latest": written(line.event.held.latest),
+                "doubt": line.event.held.words or None,
+                "arrived_at": written(line.event.arrived_at),
+                "who": line.event.who,
+                "values": plain(dict(line.event.values)),
+                "contradicts": [other.id for other in line.contradicts],
+                "present": list(line.present),
+                **({"on_air": [plain(one) for one in line.on_air]} if line.on_air else {}),
+            }
+            for line in found.lines
+        ],
+        "present": [
+            {
+                "site": one.site_id,
+                "route": one.route or None,
+                "field": one.field,
+                "unit": one.unit,
+                "value": one.value,
+                "planned": one.planned,
+                "since": None if one.stood is None else written(one.stood.held_at),
+                "who": None if one.stood is None else one.stood.who,
+                "entry": None if one.stood is None else one.stood.entry or None,
+                "plan_says": one.plan_says,
+                "contradicted": one.contradicted,
+            }
+            for one in found.present
+        ],
+        "problems": [problem.as_json() for problem in found.problems],
+    }
+
+
+def written(at: datetime) -> str:
+    """An instant in ISO 8601, UTC, to the second."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def _present(network: Network, reported: Reported) -> Iterator[Present]:
+    """Every field of every site as it stands now."""
+    table = delay_table(network)
+    for site in network.sites:
+        seen: set[Key] = set()
+        for chain in site.chains:
+            for own in site.delay_fields:
+                key = key_of(site, chain.route, own.name)
+                if key in seen:
+                    continue
+                seen.add(key)
+                value = (chain.set or {}).get(own.name) if key[1] else own.set
+                contradicted = key in reported.planned
+                yield Present(
+                    site.id, site.name, key[1], own.name, own.unit, value,
+                    _planned(table, site, chain.route, own.name), reported.now(key),
+                    reported.planned[key] if contradicted else value, contradicted,
+                    (own.least, own.greatest, own.step),
+                )  # fmt: skip
+
+
+def _planned(table: DelayTable, site: Site, route: str, name: str) -> float | None:
+    """What a field is to be set to on a route; None where that cannot be worked out."""
+    rows = (row for row in table.rows if (row.site_id, row.route) == (site.id, route))
+    return next((one.value for row in rows for one in row.fields if one.name == name), None)
+
+
+def _clashes(events: Sequence[Event], reported: Reported) -> dict[str, list[str]]:
+    """By event, those that contradict it: reports in either order, and what the document says instead."""
+    found: dict[str, dict[str, None]] = {}
+
+    def both(one: str, other: str) -> None:
+        """The two contradict each other."""
+        if one and other and one != other:
+            found.setdefault(one, {})[other] = None
+            found.setdefault(other, {})[one] = None
+
+    for key in reported.reports:
+        for later, earlier in reported.rivals(key):
+            both(later.entry, earlier.entry)
+    for key in reported.planned:
+        latest, typed = reported.now(key), _typed(events, key)
+        both(latest.entry if latest else "", typed)
+    return {name: list(others) for name, others in found.items()}
+
+
+def _typed(events: Sequence[Event], key: Key) -> str:
+    """The revision that put a field's present value into the document."""
+    site_id, route, name = key
+    return next(
+        (
+            one.id
+            for one in reversed(events)
+            if one.kind == "set-in-plan"
+            and one.site_id == site_id
+            and one.values.get("route") == route
+            and name in one.values["fields"]
+        ),
+        "",
+    )
+
+
+def _then(network: Network, reported: Reported, events: Sequence[Event], moment: datetime) -> tuple[Then, ...]:
+    """Every site as it was reported at a moment."""
+    silent = silent_at(events, moment)
+    return tuple(
+        Then(site.id, site.name, dict(_fields_then(site, reported, moment)), site.id in silent)
+        for site in network.sites
+    )
+
+
+def _fields_then(
+    site: Site, reported: Reported, moment: datetime
+) -> Iterator[tuple[str, tuple[float | None, str] | None]]:
+    """The fields of a site's first route at a moment."""
+    for own in site.delay_fields:
+        stood = reported.at(key_of(site, site.chains[0].route, own.name), moment)
+        yield own.name, None if stood is None else (stood.value, own.unit)

@@ -1,0 +1,166 @@
+"""What revisions say happened to each site: planned settings, values of "set now", stages, corrections."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from typing import Any
+
+from sfn.plan import Network, Site, Stage
+from sfn.timeline.event import Event, Kind
+from sfn.timeline.held import Held, instant
+from sfn.timing import DelayTable, delay_table
+
+_DAY = timedelta(days=1) - timedelta(seconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """One revision as the engine reads it: number, when in UTC, author, reason, document."""
+
+    number: int
+    at: datetime
+    author: str
+    reason: str
+    network: Network
+
+
+@dataclass(slots=True)
+class _Known:
+    """What the revisions up to one say of each site, to tell what the next changes."""
+
+    planned: dict[tuple[str, str], Mapping[str, Any]]
+    set_now: dict[tuple[str, str], Mapping[str, Any]]
+    stages: dict[str, Stage]
+    on_air: dict[str, bool]
+    corrections: dict[tuple[int, str], tuple[str, float]]
+
+
+def revision_events(saves: Sequence[Saved]) -> tuple[Event, ...]:
+    """Everything that a network's revisions changed at its sites.
+
+    Parameters
+    ----------
+    saves : sequence of Saved
+        The oldest first. What the first of them says is told as happening at it: nobody can tell since when.
+
+    Returns
+    -------
+    tuple of Event
+        In the order of the revisions. A revision that leaves a site as it was is no event of the site, and one in
+        which it could not be worked out planned nothing.
+    """
+    known = _Known({}, {}, {}, {}, {})
+    events: list[Event] = []
+    for n, save in enumerate(saves):
+        table = delay_table(save.network)
+        for site in save.network.sites:
+            events += _planned(known, save, site, table)
+            events += _set_now(known, save, site, first=n == 0)
+            events += _on_air(known, save, site)
+            events += _stages(known, save, site)
+            events += _corrected(known, save, site)
+        known.stages = {stage.id: stage for stage in save.network.stages}
+    return tuple(events)
+
+
+def _event(
+    save: Saved, site: Site, kind: Kind, mark: str, values: Mapping[str, Any], *, held: Held | None = None
+) -> Event:
+    """One event of a revision."""
+    told = {"revision": save.number, "reason": save.reason, **values}
+    name = "-".join(filter(None, (f"revision-{save.number}", site.id, kind, mark)))
+    return Event(name, site.id, kind, held or Held.sure(save.at), save.at, save.author, told)
+
+
+def _planned(known: _Known, save: Saved, site: Site, table: DelayTable) -> Iterator[Event]:
+    """What each route is to be set to, where that changed."""
+    for row in (row for row in table.rows if row.site_id == site.id):
+        fields = {one.name: {"value": one.value, "unit": one.unit} for one in row.fields}
+        told = {"set_us": row.set_us, "launch_us": row.launch_us, "offset_us": site.offset_us, "fields": fields}
+        if known.planned.get((site.id, row.route)) != told:
+            known.planned[site.id, row.route] = told
+            yield _event(save, site, "planned", row.route, {"route": row.route, **told})
+
+
+def _set_now(known: _Known, save: Saved, site: Site, *, first: bool) -> Iterator[Event]:
+    """What the document says is set now, where that changed; of the first revision all that it says."""
+    units = {own.name: own.unit for own in site.delay_fields}
+    said: dict[str, Mapping[str, float | None]] = {"": {own.name: own.set for own in site.delay_fields}}
+    said |= {chain.route: dict(chain.set) for chain in site.chains if chain.set is not None}
+    for route, values in said.items():
+        before = known.set_now.get((site.id, route), {})
+        known.set_now[site.id, route] = values
+        moved = {name: value for name, value in values.items() if value != before.get(name)}
+        if not moved:
+            continue
+        fields = {
+            name: {"value": value, "unit": units.get(name, ""), "before": before.get(name)}
+            for name, value in moved.items()
+        }
+        # What a site starts with was typed with the site; it is told, and is nobody's report.
+        yield _event(save, site, "set-in-plan", route, {"route": route, "fields": fields, "first": first or not before})
+
+
+def _on_air(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+    """Whether it radiates, where that changed."""
+    before = known.on_air.get(site.id)
+    known.on_air[site.id] = site.on_air
+    if before is not None and before != site.on_air:
+        yield _event(save, site, "on-air" if site.on_air else "off-air", "", {})
+
+
+def _stages(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+    """Firmware or mode changed, a latency measured: of every stage that the site's chains pass."""
+    stages = {stage.id: stage for stage in save.network.stages}
+    used = [stages[i] for chain in site.chains for i in chain.stages if i in stages]
+    used += [stages[i] for stage in used for i in stage.inside if i in stages]
+    for stage in {one.id: one for one in used}.values():
+        before = known.stages.get(stage.id)
+        changed = (stage.firmware, stage.changed)
+        if stage.changed and (before is None or (before.firmware, before.changed) != changed):
+            values: dict[str, Any] = {
+                "stage": stage.id,
+                "firmware": stage.firmware,
+                "before": before and before.firmware,
+            }
+            held = _on_day(stage.changed, save.at)
+            yield _event(save, site, "stage-changed", stage.id, values, held=held)
+        measured = (stage.latency_us, stage.source, stage.date)
+        if stage.source == "measured" and stage.date and (
+            before is None or (before.latency_us, before.source, before.date) != measured
+        ):  # fmt: skip
+            values = {
+                "stage": stage.id, "latency_us": stage.latency_us, "before_us": before and before.latency_us,
+                "measured_with": stage.measured_with,
+            }  # fmt: skip
+            held = _on_day(stage.date, save.at)
+            yield _event(save, site, "stage-measured", stage.id, values, held=held)
+
+
+def _corrected(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+    """Launch errors taken up since the revision before."""
+    for n, one in enumerate(save.network.corrections or ()):
+        if site.id not in one.stages:
+            continue
+        amount_us = one.amounts_us.get(site.id, 0.0)
+        before = known.corrections.get((n, site.id))
+        known.corrections[n, site.id] = (one.stages[site.id], amount_us)
+        if before == (one.stages[site.id], amount_us):
+            continue
+        moved_us = round(amount_us - (before[1] if before else 0.0), 4)
+        values = {"stage": one.stages[site.id], "moved_us": moved_us, "measurements_n": len(one.rows)}
+        at = instant(one.taken_at)
+        held = Held.sure(save.at) if at is None else Held.sure(min(at, save.at))
+        yield _event(save, site, "corrected", str(n + 1), values, held=held)
+
+
+def _on_day(day: str, saved_at: datetime) -> Held:
+    """Some time on a day; no later than the revision that says so."""
+    try:
+        begins = datetime.combine(datetime.fromisoformat(day), time(), UTC)
+    except ValueError:
+        return Held(saved_at, saved_at, saved_at, f"{day!r} is no day")
+    at = min(begins, saved_at)
+    return Held(
+        at, at, min(begins + _DAY, saved_at) if begins <= saved_at else at, "the day alone is known", day_alone=True
+    )

@@ -1,0 +1,186 @@
+"""The timeline page and its JSON: everything in the order in which it held, with contradictions side by side."""
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.webapp.test_readings import issued as issued, link, number as number, send
+from webapp.store import Store
+
+
+def entries(client: TestClient, number: int, site: str = "") -> list[dict[str, Any]]:
+    """The entries of the JSON document."""
+    answer = client.get(f"/api/networks/{number}/timeline", params={"site": site} if site else {})
+    assert answer.status_code == 200, answer.text
+    found: list[dict[str, Any]] = answer.json()["entries"]
+    return found
+
+
+def present(client: TestClient, number: int, site: str) -> dict[str, Any]:
+    """The present value of each field."""
+    answer = client.get(f"/api/networks/{number}/timeline", params={"site": site}).json()
+    return {one["field"]: one for one in answer["present"]}
+
+
+def test_what_held_orders_it_and_late_arrivals_say_so(client: TestClient, store: Store, number: int) -> None:
+    """A telephone three hours slow that sends late: its old value stands where it held and is not the present one."""
+    now = datetime.now(UTC)
+    true, slow = now - timedelta(hours=5), timedelta(hours=3)
+    stamp = "%Y-%m-%dT%H:%M:%SZ"
+    fields = {"set-1": "500", "sending": "a", "ask": "", "confirm-1": ""}
+    assert send(client, link(number), **fields).json()["kept"]
+    late = {
+        "set-1": "77", "sending": "b", "taken_clock": f"{true - slow:{stamp}}", "phone_clock": f"{now - slow:{stamp}}",
+    }  # fmt: skip
+    asked = send(client, link(number), **late)
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked.json()["questions"])}
+    assert send(client, link(number), **late, **ticks).json()["kept"]
+
+    found = [one for one in entries(client, number, "north") if one["kind"] == "read"]
+    assert [one["values"]["fields"]["codec delay"]["value"] for one in found] == [77.0, 500.0]
+    assert abs(datetime.fromisoformat(found[0]["held_at"]) - true) < timedelta(seconds=10)
+    assert "3 h slow" in found[0]["doubt"]
+    assert found[0]["arrived_at"] > found[0]["held_at"]
+    assert found[1]["present"] == ["codec delay"]
+    stands = present(client, number, "north")["codec delay"]
+    assert (stands["value"], stands["entry"]) == (500.0, found[1]["id"])
+    html = unescape(client.get(f"/networks/{number}/timeline?site=north").text)
+    assert html.index("500") < html.index(found[0]["doubt"])
+    assert "stands there now" in html
+
+
+def test_the_document_that_contradicts_a_report_stands_beside_it(client: TestClient, store: Store, number: int) -> None:
+    """A revision that types another old value beats no report: both entries name each other."""
+    assert send(client, link(number), **{"set-1": "500"}).json()["kept"]
+    made = entries(client, number, "north")
+    first = next(one for one in made if one["kind"] == "set-in-plan")
+    reading = next(one for one in made if one["kind"] == "read")
+    assert reading["contradicts"] == [first["id"]]
+    assert first["contradicts"] == [reading["id"]]
+    stands = present(client, number, "north")["codec delay"]
+    assert (stands["value"], stands["plan_says"], stands["contradicted"]) == (500.0, 0.0, True)
+    answer = client.get(f"/api/networks/{number}/timeline").json()
+    assert "plan-old-value-contradicted" in {one["code"] for one in answer["problems"]}
+    html = client.get(f"/networks/{number}/timeline").text
+    assert f'href="#{first["id"]}"' in html
+    assert f'id="{first["id"]}"' in html
+
+
+def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], store: Store, number: int) -> None:
+    """Planned, begun with, signed, issued; told, locked, muted, on air, complained of, replaced; firmware."""
+    address = f"/networks/{number}/timeline"
+    at = {"author": "C. Room", "taken_at": "2026-01-01 00:00"}
+    assert post(address, kind="told", site="north", **{"set-1": "120"}, author="C. Room").status_code == 303
+    assert present(client, number, "north")["codec delay"]["value"] == 120.0
+    locked = {f"lock-{key}": "agrees" for key in ("carrier", "pilot", "deviation", "polarity")}
+    assert post(address, kind="lock", site="north", **locked, author="C. Room").status_code == 303
+    assert post(address, kind="muted", site="south", words="for the test", author="C. Room").status_code == 303
+    complaint = {"place": "Mill lane", "words": "it flutters", "receiver": "car", "at": "47.1, 10.2"}
+    assert post(address, kind="complaint", site="", **complaint, author="C. Room").status_code == 303
+    heard = next(one for one in entries(client, number) if one["kind"] == "complaint")
+    assert heard["site"] is None
+    then = {one["site_id"]: one for one in heard["on_air"]}
+    assert then["south"]["silent"]
+    assert then["north"]["fields"]["codec delay"] == [120.0, "us"]
+    assert post(address, kind="unmuted", site="south", author="C. Room").status_code == 303
+    assert post(address, kind="replaced", site="north", words="exciter 2 for 1", author="C. Room").status_code == 303
+    assert present(client, number, "north")["codec delay"]["value"] is None
+    document = store.read(number).document
+    stage = document["sites"][0]["chains"][0]["stages"][-1]
+    form = {"base": "1", "stage": stage, "firmware": "v9", "day": "2026-01-02", "author": "Ann"}
+    assert post(f"/networks/{number}/ages", **form).status_code == 303
+
+    found = entries(client, number)
+    kinds = {one["kind"] for one in found}
+    assert kinds >= {
+        "planned", "set-in-plan", "signed-off", "issued", "told", "lock", "muted", "unmuted", "complaint", "replaced",
+        "stage-changed",
+    }  # fmt: skip
+    assert [one["held_at"] for one in found] == sorted(one["held_at"] for one in found)
+    changed = next(one for one in found if one["kind"] == "stage-changed")
+    assert (changed["held_at"][:10], changed["doubt"]) == ("2026-01-02", "the day alone is known")
+    html = client.get(address).text
+    for words in ("Sheet issued", "Told to the office", "Lock proven", "Muted", "it flutters", "Device replaced", "v9"):
+        assert words in html
+    # A site's own page leaves the others out.
+    assert {one["site"] for one in entries(client, number, "south")} <= {"south", None}
+    assert at["author"] in html
+
+
+@pytest.mark.parametrize(
+    ("fields", "code"),
+    [
+        ({"kind": "told", "set-1": "12 or so"}, "number"),
+        ({"kind": "told"}, "nothing was typed"),
+        ({"kind": "told", "set-1": "99999999"}, "is beyond what"),
+        ({"kind": "told", "set-1": "5", "taken_at": "soon"}, "is no time"),
+        ({"kind": "told", "set-1": "5", "taken_at": "2099-01-01 00:00"}, "is to come"),
+        ({"kind": "told", "set-1": "5", "site": "nowhere"}, "there is no site"),
+        ({"kind": "lock"}, "nothing is said of the carrier"),
+        ({"kind": "complaint", "place": "here"}, "nothing says what was heard"),
+        ({"kind": "complaint", "place": "here", "words": "x", "at": "up the hill"}, "up the hill"),
+        ({"kind": "replaced"}, "nothing says what was replaced"),
+        ({"kind": "opinion"}, "is nothing to enter"),
+        ({"kind": "told", "set-1": "5", "author": ""}, "a save needs a name"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_words(
+    post: Callable[..., Any], store: Store, example: dict[str, Any], fields: dict[str, str], code: str
+) -> None:
+    """Nothing is written, and what was typed is still there."""
+    number = store.create(example, author="test", reason="test").network_id
+    before = len(store.entries.of(number))
+    answer = post(f"/networks/{number}/timeline", **{"site": "north", "author": "C. Room", **fields})
+    assert answer.status_code == 422
+    assert code in answer.text
+    assert len(store.entries.of(number)) == before
+    if "place" in fields:
+        assert 'value="here"' in answer.text
+
+
+def test_an_odd_setting_may_be_confirmed(
+    client: TestClient, post: Callable[..., Any], store: Store, example: dict[str, Any]
+) -> None:
+    """What the device shows is true even where the plan's limits say that it cannot be."""
+    number = store.create(example, author="test", reason="test").network_id
+    form = {"kind": "told", "site": "north", "set-1": "99999999", "author": "C. Room"}
+    answer = post(f"/networks/{number}/timeline", **form)
+    assert re.search(r'name="sure"', answer.text)
+    assert post(f"/networks/{number}/timeline", **form, sure="yes").status_code == 303
+    assert present(client, number, "north")["codec delay"]["value"] == 99999999.0
+
+
+def test_the_office_reads_its_state_from_it(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int
+) -> None:
+    """A told value counts like a read one, fields told apart add up, and a replaced device is unknown again."""
+    fields = store.read(number).document["sites"][1]["delay_fields"]
+    planned = {
+        one["field"]: one["planned"] for one in client.get(f"/api/networks/{number}/timeline").json()["present"]
+        if one["site"] == "south"
+    }  # fmt: skip
+
+    def state() -> str:
+        """What the office says of the site."""
+        html = client.get(f"/networks/{number}/readings").text
+        row = html[html.index('href="#site-south"') :]
+        found = re.search(r'class="state state-(\w+)"', row)
+        assert found
+        return found[1]
+
+    address = f"/networks/{number}/timeline"
+    told = {"kind": "told", "site": "south", "author": "C. Room"}
+    assert state() == "planned"
+    assert post(address, **told, **{"set-1": str(planned[fields[0]["name"]])}).status_code == 303
+    assert state() == "planned"  # the fine field is still unknown
+    assert send(client, link(number, "south"), **{"set-2": str(planned[fields[1]["name"]])}).json()["kept"]
+    assert state() == "set"
+    assert post(address, **told, **{"set-1": "3"}).status_code == 303
+    assert state() == "disagrees"
+    assert post(address, kind="replaced", site="south", words="codec", author="C. Room").status_code == 303
+    assert state() == "planned"
