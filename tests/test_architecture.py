@@ -99,6 +99,8 @@ def _bare(annotation: ast.expr, name: str) -> bool:
         "v",
         "people",
         "before",
+        "planned",
+        "plan_says",
         "back",
         "low",
         "high",
