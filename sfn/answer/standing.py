@@ -184,6 +184,7 @@ def newly_placed(
         if old.get(site["id"]) == site.get("position"):
             continue
         words = f"it stands at {at.lat_deg:.5f}, {at.lon_deg:.5f}"
+        words += f" ({at.read_as})" if at.read_as else ""
         if len(sites) > 1:
             away_m = np.where(np.arange(len(sites)) == k, np.inf, inverse(at.lat_deg, at.lon_deg, lat, lon)[0])
             nearest = int(away_m.argmin())

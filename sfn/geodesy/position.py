@@ -19,7 +19,7 @@ from sfn.geodesy.datum import Shifted, coordinate_system, datum_of, epsg_code, t
 from sfn.geodesy.doubt import Doubt, uncertainty, worth
 from sfn.geodesy.globe import on_globe
 from sfn.geodesy.letters import read_lettered, refuse_other_letters
-from sfn.geodesy.projected import Eastings, counts_in_feet, read_eastings, taken
+from sfn.geodesy.projected import Eastings, counts_in_feet, order_says, read_eastings, square_says, taken
 from sfn.geodesy.questions import (
     COARSEST_STEP_DEG,
     METRES_PER_DEGREE_M,
@@ -94,6 +94,8 @@ class Located:
     doubts: tuple[Doubt, ...]
     position_m: float
     position_us: float
+    read_as: str = ""
+    """Which number was taken for what, in words; empty for degrees."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,7 @@ class _Given:
     zone: int = 0
     north: bool = True
     doubts: tuple[Doubt, ...] = ()
+    read_as: str = ""
 
 
 def locate(
@@ -240,6 +243,7 @@ def _located(text: str | None, metres: _Fields, feet: _Fields, crs: str, where: 
         doubts=doubts,
         position_m=position_m,
         position_us=worth(position_m),
+        read_as=given.read_as,
     )
 
 
@@ -254,7 +258,8 @@ def _given(text: str | None, metres: _Fields, feet: _Fields, *, code: int, syste
         refuse(f"the text has {len(text)} characters", f"at most {LONGEST_TEXT_N}")
     if square := read_lettered(text, code=code):
         step_deg = square.side_m / METRES_PER_DEGREE_M
-        return _Given((square.easting_m, square.northing_m), square.kind, step_deg, square.code)
+        xy = (square.easting_m, square.northing_m)
+        return _Given(xy, square.kind, step_deg, square.code, read_as=square_says(text, *xy, side_m=square.side_m))
     reference = _squared(text, code=code, system=system) or read_utm(text, crs=system)
     if reference:
         return _in_zone(reference, code=code, system=system)
@@ -299,7 +304,12 @@ def _in_zone(reference: GridReference, *, code: int, system: CRS) -> _Given:
     xy = (reference.easting_m, reference.northing_m)
     step_deg = reference.resolution_m / METRES_PER_DEGREE_M
     doubts = round_numbers(xy, unit_m=1.0, field="text") if reference.resolution_m == 1.0 else ()
-    return _Given(xy, reference.kind, step_deg, code, reference.zone, reference.north, doubts)
+    told = (
+        square_says(f"the {reference.kind} reference", *xy, side_m=reference.resolution_m)
+        if reference.kind == "MGRS"
+        else order_says(*xy)
+    )
+    return _Given(xy, reference.kind, step_deg, code, reference.zone, reference.north, doubts, told)
 
 
 def _from_fields(metres: _Fields, feet: _Fields, *, code: int, system: CRS) -> _Given:
@@ -330,7 +340,8 @@ def _on_grid(plain: Eastings, *, code: int, system: CRS, rounded: bool) -> _Give
         doubts = (*doubts, *round_numbers(plain.numbers, unit_m=unit_m, field=plain.field))
     if 0.0 in plain.numbers:
         doubts = (*doubts, zero("an easting or a northing of exactly 0", field=plain.field))
-    return _Given(xy, "easting and northing", step_m / METRES_PER_DEGREE_M, code, doubts=doubts)
+    told = order_says(*plain.numbers, system=system)
+    return _Given(xy, "easting and northing", step_m / METRES_PER_DEGREE_M, code, doubts=doubts, read_as=told)
 
 
 def _exponent(value: float) -> int:

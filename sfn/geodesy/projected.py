@@ -17,6 +17,7 @@ from sfn.geodesy.datum import own_degrees
 from sfn.geodesy.doubt import Doubt, doubt, in_words, worth
 from sfn.geodesy.line import inverse
 from sfn.geodesy.zones import ordered, step_of
+from sfn.units import grouped
 
 # ``key``: the name of the field says metres, which people overlook; ``m`` and ``own``: somebody wrote the unit.
 Unit = Literal["", "key", "m", "own"]
@@ -89,6 +90,25 @@ def counts_in_feet(system: CRS) -> bool:
 def northing_first(system: CRS) -> bool:
     """Whether a grid's own order is northing, then easting."""
     return system.axis_info[0].direction.lower() in ("north", "south")
+
+
+def order_says(easting: float, northing: float, *, system: CRS | None = None) -> str:
+    """Which number was taken as the easting and which as the northing, in words.
+
+    Grids that put the northing first (EPSG:2180, EPSG:3035 and others) are named as such: their own lists give the
+    numbers the other way round.
+    """
+    said = f"{easting:.12g} was taken as the easting and {northing:.12g} as the northing"
+    return f"{said}; {system.name} itself puts the northing first" if system and northing_first(system) else said
+
+
+def square_says(text: str, easting_m: float, northing_m: float, *, side_m: float) -> str:
+    """What a lettered reference names and where in it the site was put, in words."""
+    side = f"{grouped(side_m, 'g')} m"
+    return (
+        f"{text.strip()} names the south-west corner of a square of {side}; its middle was taken, easting "
+        f"{easting_m:.12g} and northing {northing_m:.12g}, and the side of {side} counts as its uncertainty"
+    )
 
 
 def taken(typed: Eastings, *, code: int, system: CRS) -> tuple[tuple[float, float], float, tuple[Doubt, ...]]:

@@ -97,3 +97,14 @@ def test_delays_carry_what_positions_are_worth(client: TestClient, network: str)
         worth_us = step_m.get(entry["id"], 1.11132) * 1.000315 / 299.792458
         assert worth_us == pytest.approx(entry["position_us"], rel=1e-6), entry["id"]
         assert [] == entry["position_doubts"]
+
+
+def test_the_map_says_which_number_was_the_northing(client: TestClient, network: str) -> None:
+    """Before it is saved: the order for a grid that puts the northing first, the corner of a lettered square."""
+    way = {"sites-1-position-text": "E 637000.25 N 486000.75", "sites-1-position-crs": "EPSG:2180"}
+    look = press(client, client.get(f"{network}/sites/south"), "look", **way)
+    assert (
+        "637000.25 was taken as the easting and 486000.75 as the northing; ETRF2000-PL / CS92 itself puts" in look.text
+    )
+    look = press(client, look, "look", **{"sites-1-position-text": "TQ 388 123", "sites-1-position-crs": "EPSG:27700"})
+    assert "TQ 388 123 names the south-west corner of a square of 100 m; its middle was taken" in look.text

@@ -113,3 +113,19 @@ def test_other_letters_are_refused_by_name(text: str, crs: str, words: str) -> N
 
     assert words in str(refused.value)
     assert all(problem.code for problem in refused.value.problems)
+
+
+@pytest.mark.parametrize(
+    ("text", "side", "middle"),
+    [
+        ("TQ 38876 12345", "1 m", "easting 538876.5 and northing 112345.5"),
+        ("su3876 1234", "10 m", "easting 438765 and northing 112345"),
+        ("O 159 346", "100 m", "easting 315950 and northing 234650"),
+    ],
+)
+def test_what_a_reference_names_and_where_in_it_the_site_was_put(text: str, side: str, middle: str) -> None:
+    """The south-west corner by the letters (Ordnance Survey, A guide to coordinate systems), the middle as taken."""
+    said = locate(text=text).read_as
+    assert f"{text} names the south-west corner of a square of {side}; its middle was taken, {middle}," in said
+    assert said.endswith(f"the side of {side} counts as its uncertainty")
+    assert "the MGRS reference names the south-west corner of a square of 1 m" in locate(text="16SGF4414084706").read_as

@@ -197,3 +197,16 @@ def test_letters_settle_the_order() -> None:
     assert "a text with letters, such as E 637041.3 N 487023.8" == doubt.expected
     assert [] == [d for d in settled.doubts if d.code == "position-axis-order"]
     assert apart_m(doubted, settled.lat_deg, settled.lon_deg) < 1e-3
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.sampled_from(NORTHING_FIRST), fractions, fractions)
+def test_which_number_was_the_northing_is_said(crs: str, u: float, v: float) -> None:
+    """With letters in the grid's own order: the number that pyproj has as northing is named as such, and the order."""
+    lat, lon = inside(crs, u, v)
+    easting, northing = Transformer.from_crs(CRS(crs).geodetic_crs, crs, always_xy=True).transform(lon, lat)
+    said = locate(text=f"N {northing:.3f} E {easting:.3f}", crs=crs).read_as
+    assert f"{float(f'{easting:.3f}'):.12g} was taken as the easting and {float(f'{northing:.3f}'):.12g} as" in said
+    assert said.endswith("itself puts the northing first")
+    assert locate(text="E 538876.5 N 112345.5", crs="EPSG:27700").read_as.endswith("112345.5 as the northing")
+    assert locate(text="36.28, -84.19").read_as == ""
