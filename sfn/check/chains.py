@@ -1,6 +1,6 @@
 """Problems of chains: dry buffers, delays that wander, waveforms that differ, devices counted twice."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 from itertools import combinations
 from typing import Any
@@ -34,7 +34,30 @@ def chain_problems(network: Network) -> tuple[Problem, ...]:
     for i, site in enumerate(network.sites):
         for j, chain in enumerate(site.chains):
             found += _chain(network, f"sites[{i}].chains[{j}]", site, chain)
-    return (*found, *_tree(network))
+    return (*found, *_models(network, users), *_tree(network))
+
+
+def _models(network: Network, users: Mapping[str, list[tuple[Site, Chain]]]) -> Iterator[Problem]:
+    """Stages of one model and firmware that state different tolerances common to it."""
+    first: dict[tuple[str, str | None], Stage] = {}
+    for i, stage in enumerate(network.stages):
+        if stage.tolerance_kind != "model" or stage.model is None or stage.tolerance_us is None:
+            continue
+        other = first.setdefault((stage.model, stage.firmware), stage)
+        if other.tolerance_us == stage.tolerance_us:
+            continue
+        stated = " and ".join(f"{s.tolerance_us:g} us as stage {s.id}" for s in (other, stage))
+        yield Problem(
+            f"stages[{i}].tolerance_us",
+            f"{stage.model} is said to be off by one tolerance for all of them, and states two: {stated}",
+            "one tolerance for one model and firmware; between two sites it cancels, whichever of them is right",
+            "warning",
+            code="model-tolerance-differs",
+            touches=tuple(dict.fromkeys(touches_of([*users[other.id], *users[stage.id]]))),
+            stages=(other.id, stage.id),
+            fields=("tolerance_us",),
+            values={"tolerance_us": stage.tolerance_us, "other_tolerance_us": other.tolerance_us},
+        )
 
 
 def users_of(network: Network) -> dict[str, list[tuple[Site, Chain]]]:

@@ -20,7 +20,42 @@ def device_problems(network: Network, service: Service) -> tuple[Problem, ...]:
     service : Service
         Tells how coarse a step may be.
     """
-    return tuple(p for i, site in enumerate(network.sites) for p in _site(i, site, service))
+    each = (p for i, site in enumerate(network.sites) for p in _site(i, site, service))
+    return (*each, *_models(network))
+
+
+def _models(network: Network) -> Iterator[Problem]:
+    """Devices of one model that count in different ways."""
+    by_model: dict[str, list[tuple[int, int, Site, DelayField]]] = {}
+    for i, site in enumerate(network.sites):
+        for j, field in enumerate(site.delay_fields):
+            if field.model:
+                by_model.setdefault(f"{field.model.casefold()} {field.name.casefold()}", []).append((i, j, site, field))
+    for fields in by_model.values():
+        first = fields[0]
+        for i, j, site, field in fields[1:]:
+            differ = [key for key in ("unit", "step", "sign") if getattr(field, key) != getattr(first[3], key)]
+            if not differ:
+                continue
+            ways = (f"{_way(differ, one)} at {of.name}" for one, of in ((first[3], first[2]), (field, site)))
+            what = f"{field.model} is said to count in two ways in {field.name}: {' and '.join(ways)}"
+            yield Problem(
+                f"sites[{i}].delay_fields[{j}].{differ[0]}",
+                what,
+                "one way for one model, read off the device; or another model's name",
+                "warning",
+                code="model-steps-differ",
+                touches=(Touch(first[2].id), Touch(site.id)),
+                fields=(field.name,),
+                values={"step": field.step, "other_step": first[3].step},
+            )
+
+
+def _way(keys: list[str], field: DelayField) -> str:
+    """How a field counts, in words."""
+    unit = field.unit
+    said = {"unit": f"in {unit}", "step": f"in steps of {field.step:g} {unit}", "sign": f"greater is {field.sign}"}
+    return ", ".join(said[key] for key in keys)
 
 
 def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
@@ -30,8 +65,9 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
         if field.set is not None:
             yield from _values(f"{where}.set", site, field, field.set, None)
         for k, chain in enumerate(site.chains):
-            if chain.set and field.name in chain.set:
-                yield from _values(f"sites[{index}].chains[{k}].set", site, field, chain.set[field.name], chain.route)
+            held = (chain.set or {}).get(field.name)
+            if held is not None:
+                yield from _values(f"sites[{index}].chains[{k}].set", site, field, held, chain.route)
     step_us = float(finest_step([field for field in site.delay_fields if units_known(field)]))
     if step_us > service.coarse_step_us:
         left_us = step_us / 2

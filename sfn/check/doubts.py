@@ -84,6 +84,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "position-hemisphere": Doubt("by its size", "a missing sign or letter"),
     "position-datum-differs": Doubt("by its size", "datums may be mixed"),
     "position-slip": Doubt("by its size", "a slip of the pen would explain where it stands"),
+    "position-mistyped": Doubt(_S, "so far from all other sites that the position is likely mistyped"),
     "position-axis-order": Doubt("by its size", "easting and northing may be exchanged"),
     # somebody must answer for it by name
     "assumed-above-tolerated": Doubt(_S, "more than the tolerated error is assumed: set, measure, correct"),
@@ -129,6 +130,8 @@ DOUBTS: Mapping[str, Doubt] = {
     "links-in-series": Doubt(_R, "one of them may be a copy; the signal may as well pass both"),
     "stage-unused": Doubt(_R, "no chain passes it"),
     "off-air-idle": Doubt(_R, "figures of a relay that has a chain from the studio"),
+    "model-steps-differ": Doubt(_R, "two devices of one model cannot count in two ways: one of them is another"),
+    "model-tolerance-differs": Doubt(_R, "one model with two tolerances: one is wrong, and both cancel between sites"),
     "device-step-coarse": Doubt(_R, "what its steps leave is weighed by itself"),
     "device-setting-outside": Doubt(_S, "what is said to be set now cannot be, so the way back is doubtful"),
     "device-setting-between-steps": Doubt(_S, "what is said to be set now cannot be, so the way back is doubtful"),

@@ -16,6 +16,10 @@ from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
 from sfn.units import grouped
 
+# A gap that no network has: the position is mistyped, most likely, and somebody must answer for it.
+MISTYPED_M = 300_000.0
+# A relay hears its parent: one this much further from every site than the others from their nearest is mistyped.
+RELAY_LEAST_M, RELAY_RATIO = 10_000.0, 2.0
 # Sites further than this from every other are questioned: no single-frequency network has gaps that wide.
 FAR_M = 200_000.0
 # A slip is named only when undoing it brings the site this near to the others.
@@ -30,6 +34,8 @@ class Standing:
     id: str
     name: str
     located: Located
+    is_relay: bool = False
+    """Whether it is fed off air from another site."""
 
 
 def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
@@ -44,9 +50,12 @@ def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
     -------
     problems : tuple of Problem
         All warnings, at ``sites[i].position``: sites hundreds of kilometres from all others, with the slip that
-        would explain it; sites whose datum is not that of most.
+        would explain it; relays out of the scale of the others; sites whose datum is not that of most.
     """
-    return (*_far_away(sites), *_mixed_datums(sites))
+    far = tuple(_far_away(sites))
+    told = {problem.touches for problem in far}
+    off_scale = (problem for problem in _off_scale(sites) if problem.touches not in told)
+    return (*far, *off_scale, *_mixed_datums(sites))
 
 
 def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
@@ -77,16 +86,47 @@ def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
         site = sites[index]
         away_m = float(apart_m[index][group != group[index]].min())
         away = f"{grouped(away_m / 1000, '.0f')} km from the nearest of the other sites"
-        what = f"{site.name} is {away}, at {_degrees(site.located)}"
+        likely = ": the position is likely mistyped" if not slip and away_m > MISTYPED_M else ""
+        what = f"{site.name} is {away}, at {_degrees(site.located)}{likely}"
         yield Problem(
             f"sites[{site.index}].position",
             what,
             slip or "a position near the other sites",
             "warning",
-            code="position-slip" if slip else "position-far",
+            code="position-slip" if slip else "position-mistyped" if away_m > MISTYPED_M else "position-far",
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m} | ({"doubt_m": moved_m, "doubt_us": worth(moved_m)} if slip else {}),
+        )
+
+
+def _off_scale(sites: Sequence[Standing]) -> Iterator[Problem]:
+    """Relays that stand much further from every site than any of the others from its nearest."""
+    if len(sites) < 3:
+        return
+    lat = np.array([site.located.lat_deg for site in sites])
+    lon = np.array([site.located.lon_deg for site in sites])
+    apart_m = inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0]
+    np.fill_diagonal(apart_m, np.inf)
+    for n, site in enumerate(sites):
+        if not site.is_relay:
+            continue
+        others = np.flatnonzero(np.arange(len(sites)) != n)
+        scale_m = float(apart_m[np.ix_(others, others)].min(axis=1).max())
+        away_m = float(apart_m[n].min())
+        if away_m <= max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
+            continue
+        away, scale = (f"{grouped(length_m / 1000, '.0f')} km" for length_m in (away_m, scale_m))
+        yield Problem(
+            f"sites[{site.index}].position",
+            f"{site.name} is a relay {away} from the nearest of the other sites, which stand at most {scale} from "
+            f"theirs, at {_degrees(site.located)}: the position is likely mistyped",
+            "the position checked digit by digit, or a name that answers for it",
+            "warning",
+            code="position-mistyped",
+            touches=(Touch(site.id),),
+            fields=("position",),
+            values={"away_m": away_m, "scale_m": scale_m},
         )
 
 

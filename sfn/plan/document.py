@@ -95,6 +95,8 @@ class DelayField(Record):
     """Whether changing it interrupts the programme; none: nobody knows."""
     entered_at: Literal["device", "head-end"] | None = None
     """head-end: sent in the stream (MIP, T2-MI, TIST), nothing is set at the site."""
+    model: Name | None = None
+    """Model of the device, in words of your own; two of one model count in the same steps."""
     transmitter_id: Name | None = None
     """By which the head-end addresses this transmitter in the stream."""
 
@@ -115,8 +117,11 @@ class Chain(Record):
     """main, standby or spare."""
     stages: Annotated[tuple[Id, ...], Field(min_length=1)]
     """Ids of the stages, in the order the signal passes them."""
-    set: dict[str, float] | None = None
-    """What each delay field is set to while this route is in use, where a device keeps one setting a route."""
+    set: dict[str, float | None] | None = None
+    """What each delay field is set to while this route is in use, where a device keeps one setting a route.
+
+    null: nobody has read it there, whatever the field says for the other routes.
+    """
 
 
 class LockSheet(Record):

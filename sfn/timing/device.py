@@ -137,7 +137,7 @@ def contributes(field: DelayField, value: float) -> Fraction:
 
 def present_values(site: Site, chain: Chain) -> dict[str, float | None]:
     """What each field is set to now on a route, in its own unit; the route's own setting before the field's."""
-    own: Mapping[str, float] = chain.set or {}
+    own: Mapping[str, float | None] = chain.set or {}
     return {field.name: own.get(field.name, field.set) for field in site.delay_fields}
 
 

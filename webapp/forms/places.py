@@ -134,7 +134,7 @@ def _kind(annotation: Any) -> tuple[Kind, type[BaseModel] | None, tuple[Any, ...
             return "records", entry, ()
         if entry is str:
             return "ids", None, ()
-    if origin is dict and inside == (str, float):
+    if origin is dict and inside[:1] == (str,) and _bare(inside[1]) is float:
         return "by name", None, ()
     return "other", None, ()
 

@@ -133,6 +133,8 @@ def _put_setting(
     if index >= len(fields) or not isinstance(fields[index], dict):
         return
     settings = dict(holder.get("set") or {})
+    if not text.strip() and settings.get(fields[index].get("name"), "") is None:
+        return  # left empty, it is still the value that nobody has read
     settings.pop(fields[index].get("name"), None)
     if text.strip():
         settings[str(fields[index].get("name"))] = number(text)

@@ -60,7 +60,7 @@ def test_a_far_site_that_no_slip_explains_is_questioned_all_the_same() -> None:
 
     assert "a position near the other sites" == problem.expected
     assert "far is 7\u202f1" in problem.what
-    assert ("position-far", {"away_m"}) == (problem.code, set(problem.values))
+    assert ("position-mistyped", {"away_m"}) == (problem.code, set(problem.values))
 
 
 def test_of_two_sites_either_may_be_the_stray_one() -> None:
