@@ -203,7 +203,7 @@ def test_stages_of_a_site_in_the_order_of_the_signal(example: Document) -> None:
 
 
 def test_a_value_that_nobody_has_read_stays_so_until_it_is_typed(example: Document) -> None:
-    """null in a route's settings: an untouched form must not let the field's own value stand there instead."""
+    """Null in a route's settings: an untouched form must not let the field's own value stand there instead."""
     names = [field["name"] for field in example["sites"][1]["delay_fields"]]
     example["sites"][1]["chains"][0]["set"] = {names[0]: None}
     assert applied(example, {"sites-1-chains-0-set-0": ""}) == example
