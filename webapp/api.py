@@ -5,7 +5,7 @@ a script sends ``Authorization: Bearer TOKEN`` (``python -m webapp --new-api-tok
 """
 
 import json
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -25,6 +25,7 @@ from webapp.frozen import unfrozen
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Store, Summary
+from webapp.told import SET_AT, contradictions, put_down, since
 from webapp.tries import TriesDep
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
@@ -86,6 +87,14 @@ class ChangedNetwork(BaseModel):
     base_revision: Annotated[RevisionNumber, Field(description="The revision that the document was made from.")]
     author: Author
     reason: Reason
+    set_at: Annotated[
+        str | None,
+        Field(
+            max_length=40,
+            description="Since when present values (`set`) that it changes hold: they go on the timeline as told. "
+            "Without it they are only what the document says, and a report counts before them.",
+        ),
+    ] = None
 
 
 class Restoration(BaseModel):
@@ -210,13 +219,11 @@ def read_network(store: StoreDep, network_id: NetworkId, revision: RevisionNumbe
 @router.put("/networks/{network_id}", responses=CONFLICT, tags=["networks"])
 def save_network(request: Request, store: StoreDep, network_id: NetworkId, body: ChangedNetwork) -> SavedAnswer:
     """A new revision. On the disk when this answers."""
-    made = store.save(
-        network_id,
-        body.document,
-        base_revision=body.base_revision,
-        author=proven(request, body.author),
-        reason=body.reason,
-    )
+    author, at = proven(request, body.author), since({SET_AT: body.set_at or ""}, now=datetime.now(UTC))
+    made = store.save(network_id, body.document, base_revision=body.base_revision, author=author, reason=body.reason)
+    if at is not None:
+        base = store.read(network_id, body.base_revision)
+        put_down(store, base, body.document, number=made.number, author=author, at=at)
     return _saved(made, body.document, store)
 
 
@@ -347,9 +354,9 @@ def _line(summary: Summary) -> NetworkLine:
 
 
 def _saved(made: Revision, document: dict[str, Any], store: Store) -> SavedAnswer:
-    """A save, with what is doubtful about the positions in it, and what it takes back of an issue."""
+    """A save, with what is doubtful about the positions in it, takes back of an issue, or contradicts reports."""
     doubts = position_doubts(network_of(document, store.own_services()))
-    doubts = (*doubts, *unfrozen(store, made.network_id, document))
+    doubts = (*doubts, *unfrozen(store, made.network_id, document), *contradictions(store, made.network_id, document))
     return SavedAnswer(**_revision(made).model_dump(), problems=[doubt.as_json() for doubt in doubts])
 
 

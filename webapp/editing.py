@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from typing import Any
 
 from fastapi import Request
@@ -18,6 +19,7 @@ from webapp.forms.typed import applied
 from webapp.limits import whole_number
 from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
+from webapp.told import SET_AT, put_down, since
 
 LONGEST_NAME = 120
 # What the boxes are called that confirm where a site stands.
@@ -41,6 +43,8 @@ class Draft:
     deleted: bool = False
     confirmed: Mapping[int, str] = field(default_factory=dict)
     """By a site's position in the list: the place that somebody has confirmed on the map."""
+    set_at: str = ""
+    """Since when present values that it changes hold, as typed; empty: since it is saved."""
     asks: bool = True
     """Whether positions that nobody has confirmed keep it from being saved; not where it was typed as JSON."""
 
@@ -89,6 +93,7 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
         base.document,
         author=form.get("author", "").strip(),
         reason=form.get("reason", "").strip(),
+        set_at=form.get(SET_AT, "").strip(),
         confirmed=confirmed_in(form),
     )
     if "document" in form:
@@ -142,6 +147,10 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
         )
     if not problems and draft.asks and asks(request):
         problems = unconfirmed(draft.document, before=draft.base.document, confirmed=draft.confirmed)
+    try:
+        at = since({SET_AT: draft.set_at}, now=datetime.now(UTC))
+    except PlanError as refused:
+        problems += refused.problems
     if problems:
         return replace(draft, problems=problems)
     request.session["author"] = draft.author
@@ -150,7 +159,7 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
         return draft.base.revision
     base = draft.base.revision
     try:
-        return store.save(
+        made = store.save(
             base.network_id,
             draft.document,
             base_revision=base.number,
@@ -162,6 +171,12 @@ def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
         return replace(
             draft, deleted=True, problems=(Problem("network", what, "bring it back and save", code="network-put-away"),)
         )
+    # A whole document may be an old export: what it says is set now is told only where it says since when.
+    tells = draft.asks or at is not None
+    request.state.told = put_down(
+        store, draft.base, draft.document, number=made.number, author=draft.author, at=at, tells=tells
+    )
+    return made
 
 
 def _as_json(draft: Draft, text: str) -> Draft:

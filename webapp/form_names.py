@@ -40,7 +40,7 @@ class Beyond:
     """Whether the fields of the document, by their place in it, are taken too."""
 
 
-_DRAFT = ("base_revision", "draft", "document", "view", "index", "do", "reason", "stands-{{ index }}")
+_DRAFT = ("base_revision", "draft", "document", "view", "index", "do", "reason", "set_at", "stands-{{ index }}")
 _ASKED = tuple(
     ask.name
     for part in (stream.PAYLOAD, stream.PACKING, stream.PROTECTION, stream.LINK, stream.LOSS, stream.TARGET)

@@ -204,7 +204,7 @@ def _texts(form: Mapping[str, str]) -> dict[str, str]:
     return {name: text for name in names if (text := form.get(name, "").strip()[:_LONGEST])}
 
 
-def time_typed(text: str, now: datetime, problems: list[Problem]) -> str:
+def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str = "taken_at") -> str:
     """A time typed by hand, in UTC, to the minute; now where none is. What is no time goes to the problems."""
     if not text.strip():
         return f"{now:%Y-%m-%d %H:%M}"
@@ -213,11 +213,11 @@ def time_typed(text: str, now: datetime, problems: list[Problem]) -> str:
     except ValueError:
         problems.append(
             Problem(
-                "taken_at",
+                name,
                 f"{text!r} is no time",
                 "as 2026-09-14 08:30, in UTC",
                 code="not-a-date",
-                fields=("taken_at",),
+                fields=(name,),
             )
         )
         return ""
@@ -226,21 +226,21 @@ def time_typed(text: str, now: datetime, problems: list[Problem]) -> str:
         what = f"{at:%Y-%m-%d %H:%M} UTC is to come: is that local time?"
         problems.append(
             Problem(
-                "taken_at",
+                name,
                 what,
                 f"the time of the reading, in UTC; it is {now:%Y-%m-%d %H:%M} now",
                 code="date-in-the-future",
-                fields=("taken_at",),
+                fields=(name,),
             )
         )
     if at < now - _BEHIND:
         problems.append(
             Problem(
-                "taken_at",
+                name,
                 f"{at:%Y-%m-%d %H:%M} UTC is over a year ago",
                 "the time of the reading",
                 code="date-long-past",
-                fields=("taken_at",),
+                fields=(name,),
             )
         )
     return f"{at:%Y-%m-%d %H:%M}"

@@ -17,8 +17,6 @@ from sfn.timeline.event import Event, in_order, silent_at
 from sfn.timeline.present import key_of
 from sfn.timing import DelayTable, delay_table
 
-CONTRADICTIONS = ("plan-old-value-contradicted", "reports-contradict", "report-in-other-unit")
-
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -106,7 +104,7 @@ def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") ->
     every = in_order(tuple(events))
     clashes, by_id = _clashes(every, reported), {one.id: one for one in every}
     of_entry: dict[str, list[str]] = {}
-    present = tuple(_present(network, reported))
+    present = tuple(present_fields(network))
     for one in present:
         if one.stood is not None and one.stood.entry:
             of_entry.setdefault(one.stood.entry, []).append(one.field)
@@ -174,9 +172,9 @@ def written(at: datetime) -> str:
     return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
-def _present(network: Network, reported: Reported) -> Iterator[Present]:
-    """Every field of every site as it stands now."""
-    table = delay_table(network)
+def present_fields(network: Network) -> Iterator[Present]:
+    """Every field of every site as it stands now; of a network beside its reports."""
+    table, reported = delay_table(network), network.reported or Reported({})
     for site in network.sites:
         seen: set[Key] = set()
         for chain in site.chains:

@@ -76,7 +76,12 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
         for key, was in _planned(site)
         if key in held and not _same(was, held[key][-1].value)
     }
-    problems = (*_contradicted(network, held, planned), *_unsure(network, reported), *_unlike(network, found, held))
+    problems = (
+        *_contradicted(network, held, planned),
+        *_unsure(network, reported),
+        *_told(network, held),
+        *_unlike(network, found, held),
+    )
     return Reported(held, planned, problems)
 
 
@@ -182,6 +187,27 @@ def _unsure(network: Network, reported: Reported) -> Iterator[Problem]:
         yield Problem(
             f"sites[{n}].delay_fields", what, "one more reading of it", "warning", code="reports-contradict",
             touches=_touches(key), fields=(own.name,), values={"later": latest.value, "other": other.value},
+        )  # fmt: skip
+
+
+def _told(network: Network, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[Problem]:
+    """Where what the office was told stands against what was read at the site before."""
+    for site, n, own, key in _fields(network):
+        stood = held.get(key, ())
+        if (
+            len(stood) < 2
+            or (stood[-1].source, stood[-2].source) != ("told", "read")
+            or stood[-1].value == stood[-2].value
+        ):
+            continue
+        latest, read = stood[-1], stood[-2]
+        what = (
+            f"site {site.name}: {own.name} counts as set to {_amount(latest.value, own)}, {_by(latest)};"
+            f" {_amount(read.value, own)} was {_by(read)}"
+        )
+        yield Problem(
+            f"sites[{n}].delay_fields", what, "a reading of it at the site", "warning", code="told-against-reading",
+            touches=_touches(key), fields=(own.name,), values={"told": latest.value, "read": read.value},
         )  # fmt: skip
 
 

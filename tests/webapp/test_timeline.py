@@ -184,3 +184,73 @@ def test_the_office_reads_its_state_from_it(
     assert state() == "disagrees"
     assert post(address, kind="replaced", site="south", words="codec", author="C. Room").status_code == 303
     assert state() == "planned"
+
+
+def edited(store: Store, number: int, value: str, **more: str) -> dict[str, str]:
+    """The form of the northern site's page with another present value."""
+    return {
+        "base_revision": str(store.read(number).revision.number), "view": "site", "index": "0", "do": "save",
+        "author": "Ann", "sites-0-delay_fields-0-set": value, **more,
+    }  # fmt: skip
+
+
+def test_a_present_value_typed_into_a_form_is_told_with_its_time(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int
+) -> None:
+    """It beats an older report by name, loses to a later one by name, and is never lost; a take-over tells nothing."""
+    assert send(client, link(number), **{"set-1": "500"}).json()["kept"]
+    edit, page = f"/networks/{number}/edit", f"/networks/{number}/sites/north"
+    html = unescape(client.get(page).text)
+    assert "the plan says 0" in html
+    assert post(edit, **edited(store, number, "500")).status_code == 303
+    assert "Saved as revision 2." in client.get(page).text
+    assert [one["kind"] for one in entries(client, number, "north")].count("told") == 0
+
+    yesterday = f"{datetime.now(UTC) - timedelta(days=1):%Y-%m-%d %H:%M}"
+    assert post(edit, **edited(store, number, "450", set_at=yesterday)).status_code == 303
+    assert "450 µs does not count now" in client.get(page).text.replace("\u202f", " ")
+    stands = present(client, number, "north")["codec delay"]
+    assert (stands["value"], stands["plan_says"]) == (500.0, 450.0)
+
+    assert post(edit, **edited(store, number, "470")).status_code == 303
+    said = client.get(page).text.replace("\u202f", " ")
+    assert "470 µs counts as told by you, instead of 500 µs, read there" in said
+    answer = client.get(f"/api/networks/{number}/timeline").json()
+    assert present(client, number, "north")["codec delay"]["value"] == 470.0
+    assert "told-against-reading" in {one["code"] for one in answer["problems"]}
+    told = [one for one in answer["entries"] if one["kind"] == "told"]
+    assert [(one["who"], one["values"]["fields"]["codec delay"]["value"]) for one in told] == [
+        ("Ann", 450.0), ("Ann", 470.0),
+    ]  # fmt: skip
+    wrong = post(edit, **edited(store, number, "480", set_at="yesterday"))
+    assert wrong.status_code == 422
+    assert "'yesterday' is no time" in unescape(wrong.text)
+
+
+def test_a_whole_document_beats_no_report_unless_it_says_since_when(
+    client: TestClient, store: Store, number: int
+) -> None:
+    """An old export sent back says what its present values were; with a time they are told."""
+    assert send(client, link(number), **{"set-1": "500"}).json()["kept"]
+    document = store.read(number).document
+    document["sites"][0]["delay_fields"][0]["set"] = 33
+    body = {"document": document, "base_revision": 1, "author": "script", "reason": "old export"}
+    answer = client.put(f"/api/networks/{number}", json=body).json()
+    assert "plan-old-value-contradicted" in {one["code"] for one in answer["problems"]}
+    assert present(client, number, "north")["codec delay"]["value"] == 500.0
+    document["sites"][0]["delay_fields"][0]["set"] = 34
+    at = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:59Z}"
+    body |= {"document": document, "base_revision": 2, "set_at": at}
+    assert client.put(f"/api/networks/{number}", json=body).status_code == 200
+    assert present(client, number, "north")["codec delay"]["value"] == 34.0
+    refused = client.put(f"/api/networks/{number}", json=body | {"base_revision": 3, "set_at": "soon"})
+    assert refused.json()["problems"][0]["code"] == "not-a-date"
+
+
+def test_scripts_enter_things_too(client: TestClient, store: Store, example: dict[str, Any]) -> None:
+    """The form under /api/pages, as one JSON object."""
+    number = store.create(example, author="test", reason="test").network_id
+    body = {"kind": "told", "site": "north", "set-1": 120, "words": "by phone", "taken_at": "", "author": "C. Room"}
+    answer = client.post(f"/api/pages/networks/{number}/timeline", json=body)
+    assert answer.status_code < 300, answer.text
+    assert present(client, number, "north")["codec delay"]["value"] == 120.0

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from sfn.answer.standing import Standing
+from sfn.answer.timeline import Present
 from sfn.check.heights import GroundThere
 from sfn.errors import Problem
 from sfn.geodesy.position import Forms, Located
@@ -49,6 +50,10 @@ class Editor:
     """What the check found in it, where nothing keeps it from being saved."""
     on_page: frozenset[str]
     """Names of the fields on this page that have a problem: the lists of problems lead there."""
+    set_at: str = ""
+    """Since when present values that are changed hold, as typed."""
+    stands: tuple[Present, ...] = ()
+    """What the page's site is set to by the latest reports."""
 
 
 @dataclass(frozen=True, slots=True)

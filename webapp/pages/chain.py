@@ -11,8 +11,8 @@ from webapp.contexts.network import ChainPage, RouteForm, StageForm, Step
 from webapp.dependencies import NetworkDep, base_head
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.fields import LONGEST_MENU, Field, Sheet, all_problems
-from webapp.pages.editor import editor, sheet
-from webapp.pages.site import index_of, name_of
+from webapp.pages.editor import editor, sheet, stands_now
+from webapp.pages.site import index_of, name_of, saved_id
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -34,9 +34,10 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     groups = [route.fields for route in routes] + [stage.fields for stage in stages]
     steps = [step.place for route in routes for step in route.steps]
     about = (f"sites[{index}].chains", *(f"stages[{n}]" for n in stages_on(draft.document, site)))
+    stands = stands_now(request.app.state.store, draft, saved_id(draft, site))
     context = ChainPage(
         network=base_head(request, draft.base),
-        editor=editor(draft, "chain", index=index, groups=groups, names=steps, about=about),
+        editor=editor(draft, "chain", index=index, groups=groups, names=steps, about=about, stands=stands),
         name=name_of(site, index),
         routes=routes,
         stages=stages,

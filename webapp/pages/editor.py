@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.standing import position_doubts
+from sfn.answer.timeline import Present, present_fields
 from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.network import Advice, Editor
@@ -21,7 +22,9 @@ from webapp.frozen import unfrozen
 from webapp.limits import NetworkId, whole_number
 from webapp.pages.revisions import conflict_page
 from webapp.render import anchor, notice
-from webapp.store import ConflictError, Revision
+from webapp.store import ConflictError, Revision, Store
+from webapp.timeline import standing
+from webapp.told import contradictions
 
 router = APIRouter(include_in_schema=False)
 Show = Callable[..., Response]
@@ -42,11 +45,12 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
             return conflict_page(request, conflict, form)
         if isinstance(outcome, Revision):
             told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
-            notice(request, told)
+            notice(request, f"{told} {getattr(request.state, 'told', '')}".strip())
             if not asks(request):
                 request.state.problems = (
                     *position_doubts(network_of(draft.document, draft.base.own_services)),
                     *unfrozen(store, network_id, draft.document),
+                    *contradictions(store, network_id, draft.document),
                 )
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
@@ -94,6 +98,7 @@ def editor(
     groups: Iterable[Group] = (),
     names: Iterable[str] = (),
     about: Sequence[str] = ("",),
+    stands: tuple[Present, ...] = (),
 ) -> Editor:
     """The hidden part of a form, and the lists of problems; `about` are the places that the page is about."""
     places = [path_of(anchor(place)) if place else () for place in about]
@@ -111,7 +116,15 @@ def editor(
         leads={p.where: (a.go, a.words) for p in draft.problems if (a := _lead(p, draft.document, on_page)).go},
         advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
         on_page=frozenset(anchor(p.where) for p in (*draft.problems, *found) if anchor(p.where) in on_page),
+        set_at=draft.set_at,
+        stands=stands,
     )
+
+
+def stands_now(store: Store, draft: Draft, site_id: str) -> tuple[Present, ...]:
+    """What a site of the draft's base is set to by the latest reports; nothing of a site that is not saved."""
+    found = present_fields(standing(store, draft.base)) if site_id else ()
+    return tuple(one for one in found if one.site_id == site_id)
 
 
 def _lead(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:

@@ -15,6 +15,7 @@ from webapp.limits import NetworkId, RevisionNumber, whole_number
 from webapp.problems import wants_json
 from webapp.render import notice, page
 from webapp.store import ConflictError
+from webapp.told import put_down
 
 router = APIRouter(include_in_schema=False)
 CHOICE = "choice "
@@ -83,7 +84,8 @@ def merge(request: Request, store: StoreDep, network_id: NetworkId, form: FormDe
     except PlanError as refused:
         return conflict_page(request, conflict, form, choices=choices, problems=refused.problems)
     request.state.problems = unfrozen(store, network_id, document)
-    notice(request, f"Both changes are saved, as revision {made.number}.")
+    said = put_down(store, theirs, document, number=made.number, author=author, tells=False)
+    notice(request, f"Both changes are saved, as revision {made.number}. {said}".strip())
     return RedirectResponse(addresses.network(network_id), 303)
 
 

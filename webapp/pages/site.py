@@ -17,7 +17,7 @@ from webapp.documents import network_of
 from webapp.editing import Draft, fresh, looked_at
 from webapp.forms.typed import number
 from webapp.maps import Maps
-from webapp.pages.editor import editor, sheet
+from webapp.pages.editor import editor, sheet, stands_now
 from webapp.problems import RefusedError
 from webapp.render import page
 
@@ -47,7 +47,14 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     )
     context = SitePage(
         network=base_head(request, draft.base),
-        editor=editor(draft, "site", index=index, groups=(fields, *delay_fields), about=(f"sites[{index}]", "network")),
+        editor=editor(
+            draft,
+            "site",
+            index=index,
+            groups=(fields, *delay_fields),
+            about=(f"sites[{index}]", "network"),
+            stands=stands_now(request.app.state.store, draft, saved_id(draft, site)),
+        ),
         name=name_of(site, index),
         site_id=saved_id(draft, site),
         located=found,
