@@ -38,7 +38,7 @@ def map_cut_says(areas: Mapping[str, Flags], grid: Grid) -> str:
     """
     met = {what: edges_met(np.reshape(mask, grid.shape)) for what, mask in areas.items()}
     cut = [f"{what} (beyond the {_listed(edges)} edge)" for what, edges in met.items() if edges]
-    return f"The frame of the map cuts {_listed(cut)}: its areas, people and lines end there" if cut else ""
+    return f"The frame of the map cuts {_listed(cut)}: areas, people and lines end there" if cut else ""
 
 
 def contours_cut_says(names: Sequence[str]) -> str:

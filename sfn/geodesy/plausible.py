@@ -22,6 +22,8 @@ MISTYPED_M = 300_000.0
 RELAY_LEAST_M, RELAY_RATIO = 10_000.0, 2.0
 # Sites further than this from every other are questioned: no single-frequency network has gaps that wide.
 FAR_M = 200_000.0
+# Datums that PROJ takes as one (NAD83 or ETRS89 as WGS 84): their transformation's own accuracy is said by itself.
+SAME_DATUM_M = 0.05
 # A slip is named only when undoing it brings the site this near to the others.
 NEAR_M = 120_000.0
 
@@ -199,7 +201,7 @@ def _mixed_datums(sites: Sequence[Standing]) -> Iterator[Problem]:
     usual = max(dict.fromkeys(datums), key=lambda datum: (datums.count(datum), datum == WGS84_NAME))
     for site in sites:
         located = site.located
-        if located.datum == usual:
+        if located.datum == usual or located.datum_shift_m < SAME_DATUM_M:
             continue
         shift_us = worth(located.datum_shift_m)
         cost = f"read as WGS 84 it would lie {grouped(located.datum_shift_m, '.1f')} m off, {shift_us:.3f} us"

@@ -1,5 +1,6 @@
 """Field sheets: the setting, the roll-back, what to measure, who signed, and when none is issued."""
 
+import json
 import shutil
 import subprocess
 from collections.abc import Callable
@@ -286,3 +287,16 @@ def test_delays_sent_in_the_stream_stand_on_the_head_end_sheet(
     assert "set at the head-end, not here" in sheet
     assert "500 µs" not in sheet.partition("Added delay")[0]
     assert f"/networks/{number}/head-end" in client.get(f"/networks/{number}/sheets").text
+
+
+def test_a_withheld_sheet_does_not_tell_the_setting_by_what_is_left(client: TestClient, store: Store) -> None:
+    """The relay of the demonstration oscillates: what its fields have left would tell what they are to be set to."""
+    document = json.loads((Path(__file__).parents[2] / "demo_sites" / "dvbt2_chain.json").read_text(encoding="utf-8"))
+    relay = next(site for site in document["sites"] if site["id"] == "a05")
+    number = store.create(document, author="test", reason="test").network_id
+    assert "are left of" in text_of(client, f"/networks/{number}/sheets/a05")
+    relay["off_air"] |= {"isolation_db": 40, "cancelled_db": 0}
+    store.save(number, document, base_revision=1, author="test", reason="measured again")
+    sheet = text_of(client, f"/networks/{number}/sheets/a05")
+    assert "WITHHELD: set nothing at this site" in sheet
+    assert "are left of" not in sheet
