@@ -12,6 +12,7 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.solve.descent import Told
 from sfn.solve.devices import Launched, Settled, rounded, settle
+from sfn.solve.large import LARGE_RATIO, SMALL_PLACES_N, round_s, search_large
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective, Score
 from sfn.solve.search import Found, search
@@ -63,6 +64,8 @@ def searched(
 ) -> tuple[Found, SeedSpread]:
     """Searches that begin apart, then one that goes on from the best of them, within one budget.
 
+    A network that is too large for that is searched on samples of its places first (`sfn.solve.large`).
+
     Parameters
     ----------
     what : Objective
@@ -76,6 +79,14 @@ def searched(
         As in `sfn.solve.search.search`.
     """
     began, found = time.monotonic(), []
+    around_s = round_s(what, allowed, executor=executor)
+    if around_s > LARGE_RATIO * budget_s and what.places.weight.size > SMALL_PLACES_N:
+        last, seeds = search_large(
+            what, allowed, round_s=around_s, seed=seed, budget_s=budget_s - (time.monotonic() - began), starts=starts,
+            executor=executor, progress=progress, cancelled=cancelled,
+        )  # fmt: skip
+        best = min(seeds, key=lambda one: _key(one.score))
+        return last, _spread(seeds, best.score.without_service - last.score.without_service)
     for k, share in enumerate(SEED_SHARES):
         one = search(
             what, allowed, seed=seed + k, budget_s=share * budget_s, starts=starts,

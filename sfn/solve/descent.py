@@ -17,6 +17,9 @@ Mask = NDArray[np.bool_]
 COARSE_STEPS_N = 128  # a longer line is looked at coarsely first, then finely about its best places
 COARSE_OFDM_STEPS_N = 48  # nothing changes within a small part of the guard interval
 FINE_ABOUT_N = 3
+CLOSE_STEPS = np.array(
+    [-34, -21, -13, -8, -5, -3, -2, -1, 1, 2, 3, 5, 8, 13, 21, 34]
+)  # where a whole line costs too much
 PAIR_EVALUATIONS = 2e9  # signals looked at, in all planes of two groups: about ten seconds
 
 Told = Callable[[Doubles, Score, str, float], None]
@@ -31,8 +34,9 @@ class Descent:
 
     def __init__(
         self, what: Objective, limits: Limits, executor: Executor | None, budget_s: float,
-        progress: Told | None, cancelled: Callable[[], bool] | None,
+        progress: Told | None, cancelled: Callable[[], bool] | None, *, close: bool = False,
     ) -> None:  # fmt: skip
+        self.close = close
         self.what, self.limits, self.executor = what, limits, executor
         self.began, self.budget_s = time.monotonic(), budget_s
         self.progress, self.cancelled = progress, cancelled
@@ -40,7 +44,7 @@ class Descent:
         self.total = whole(what, self.at, executor=executor)
         self.best, self.best_key, self.best_total = self.at.copy(), self.key, self.total.copy()
         self.tried, self.phase, self.ended = 1, "start", "settled"
-        self.coarse = COARSE_OFDM_STEPS_N if what.yard.carried.kind == "ofdm" else COARSE_STEPS_N
+        self.coarse = coarse_steps(what)
         self.moves = moves(what, limits)
         self.groups = self.moves.singles
         self.pairs = [
@@ -82,6 +86,10 @@ class Descent:
         step = self.limits.step_us
         lead = float(self.at[int(np.flatnonzero(moved)[0])])
         shifts = steps_between(lead + low, lead + high, step) - lead
+        if self.close:
+            shifts = shifts[np.isin(np.round(shifts / step), CLOSE_STEPS)]
+            if shifts.size == 0:
+                return False
         stride = max(1, -(-shifts.size // self.coarse))
         found = self.look(moved, shifts[::stride])
         if stride > 1:
@@ -172,6 +180,11 @@ class Descent:
             if not ends:
                 return
             self.go(min(ends, key=lambda e: e[0])[1])
+
+
+def coarse_steps(what: Objective) -> int:
+    """How many places of a line are looked at first."""
+    return COARSE_OFDM_STEPS_N if what.yard.carried.kind == "ofdm" else COARSE_STEPS_N
 
 
 def steps_between(low_us: float, high_us: float, step_us: float) -> Doubles:

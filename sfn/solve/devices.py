@@ -25,6 +25,7 @@ Launched = Callable[[Doubles], Doubles | None]
 
 STRIDES = (1, -1)  # device steps that the proof tries
 LINE_STEPS_N = 256  # a longer line is looked at coarsely first, then finely about its best place
+CLOSE_STEPS = np.array([1, 2, 3, 5, 8, 13])  # steps, and us, that are looked at where a whole line costs too much
 KICKS_PER_SITE_N = 60  # in vain, a site
 KICKS_SHARE = 0.6  # of the time
 SAME_US = 1e-6
@@ -97,12 +98,15 @@ def settle(
     if launches is None:
         return None
     now = _Place(what, limits, offsets_us, launches, launched, executor)
+    began_s, rng = time.monotonic(), np.random.default_rng(seed)
+    whole(what, launches, executor=executor)
+    look_s = time.monotonic() - began_s
     known = moves(what, limits)
     singles = [(int(np.flatnonzero(mask)[0]), mask) for mask in known.singles]
     pairs = [(i, j) for i in range(len(singles)) for j in range(i) if (known.near[i] & singles[j][1]).any()]
 
-    began_s, rng = time.monotonic(), np.random.default_rng(seed)
     kicks_until_s = began_s + KICKS_SHARE * (until_s - began_s)
+    now.close = 2 * LINE_STEPS_N * len(singles) * look_s > kicks_until_s - began_s
 
     def on() -> None:
         """Stop when it is time."""
@@ -137,7 +141,7 @@ class _Place:
         executor: Executor | None,
     ) -> None:  # fmt: skip
         self.what, self.limits, self.launched, self.executor = what, limits, launched, executor
-        self.offsets, self.launches = offsets.copy(), launches
+        self.offsets, self.launches, self.close = offsets.copy(), launches, False
         self.total = whole(what, launches, executor=executor)
         self.key = self._key(self.total)
         self.tried = 1
@@ -216,6 +220,8 @@ def _lines(now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, on
         if steps_us[site] <= 0 or high - low < steps_us[site]:
             continue
         whole_steps = np.arange(int(np.ceil(low / steps_us[site] - SAME_US)), int(high / steps_us[site] + SAME_US) + 1)
+        if now.close:
+            whole_steps = _close_steps(whole_steps, steps_us[site])
         stride = max(1, -(-whole_steps.size // LINE_STEPS_N))
         at = now.best_shift(mask, whole_steps[::stride] * steps_us[site])
         if stride > 1:
@@ -224,6 +230,12 @@ def _lines(now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, on
         if abs(at) > SAME_US:
             better |= now.go(np.where(mask, at, 0.0))
     return better
+
+
+def _close_steps(whole_steps: NDArray[np.int64], step_us: float) -> NDArray[np.int64]:
+    """Of a line's steps those near where the site stands, by steps and by microseconds."""
+    about = np.concatenate([CLOSE_STEPS, np.round(CLOSE_STEPS / step_us)])
+    return np.asarray(whole_steps[np.isin(whole_steps, np.concatenate([about, -about]))])
 
 
 def _kick(

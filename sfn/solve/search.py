@@ -66,6 +66,8 @@ def search(
     budget_s: float = 60.0,
     starts: Sequence[tuple[str, Doubles]] = (),
     exhaustive: bool = True,
+    from_now: bool = True,
+    close: bool = False,
     executor: Executor | None = None,
     progress: Told | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -85,6 +87,10 @@ def search(
         inside, or left out where that cannot be done. [us]
     exhaustive : bool
         Try every set of whole steps where that is feasible.
+    from_now : bool
+        Descend from the present offsets too, not from the starts alone.
+    close : bool
+        Look only near where a site stands, a few steps to either side, instead of along its whole line.
     executor : concurrent.futures.Executor, optional
         Threads.
     progress : callable, optional
@@ -97,7 +103,7 @@ def search(
     found : Found
         Never worse than the present offsets, if those keep the limits.
     """
-    now = Descent(what, limits, executor, budget_s, progress, cancelled)
+    now = Descent(what, limits, executor, budget_s, progress, cancelled, close=close)
     before = Score(*now.key)
     if not limits.kept(now.at):
         now.best_key = (np.inf,) * 3
@@ -108,7 +114,9 @@ def search(
             if limits.kept(inside):
                 now.go(inside)
                 began.append((name, Score(*now.key)))
-        _explore(now, [o for _, o in starts], np.random.default_rng(seed), exhaustive=exhaustive)
+        places = [_inside(o, limits) for _, o in starts]
+        places = [limits.now_us.copy(), *places] if from_now or not places else places
+        _explore(now, places, np.random.default_rng(seed), exhaustive=exhaustive)
     except StoppedError:
         pass
     best = now.best if np.isfinite(now.best_key[0]) else limits.now_us
@@ -129,16 +137,12 @@ def vars_of(score: Score) -> tuple[float, float, float]:
     return score.without_service, score.below_target, score.minus_mean_margin_db
 
 
-def _explore(now: Descent, starts: Sequence[Doubles], rng: np.random.Generator, *, exhaustive: bool) -> None:
-    """From every start down, then everything or kicks."""
+def _explore(now: Descent, places: Sequence[Doubles], rng: np.random.Generator, *, exhaustive: bool) -> None:
+    """From every place down, then everything or kicks."""
     limits, count = now.limits, len(now.moves.masks)
     if count == 0:
         return
     now.phase = "first descents"
-    places = [limits.now_us.copy()]
-    places += [
-        np.clip(np.where(limits.free, np.round(o), limits.now_us), limits.low_us, limits.high_us) for o in starts
-    ]
     for place in places:
         if limits.kept(place):
             now.go(place)
