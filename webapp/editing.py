@@ -15,7 +15,7 @@ from webapp.api_pages import PREFIX
 from webapp.differences import compared, in_words
 from webapp.documents import network_of
 from webapp.forms.places import misshapen
-from webapp.forms.typed import applied
+from webapp.forms.typed import applied, without_place
 from webapp.limits import whole_number
 from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
@@ -69,7 +69,7 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     Raises
     ------
     PlanError
-        If the form names no revision, or carries a draft that no form can show.
+        If the form names no revision, carries a draft that no form can show, or names a place that the draft has not.
     MissingError
         If there is no such network or revision.
     """
@@ -102,7 +102,25 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     wrong = misshapen(held)
     if wrong:
         raise PlanError(wrong)
+    refuse_lost(held, form, of=f"revision {number}")
     return draft.with_document(applied(held, form))
+
+
+def refuse_lost(document: Mapping[str, Any], form: Mapping[str, str], *, of: str) -> None:
+    """Say no to fields whose place a document has not.
+
+    Raises
+    ------
+    PlanError
+        With each of them.
+    """
+    if lost := without_place(document, form):
+        raise PlanError(
+            Problem(name[:80], f"{of} has no place {name[:80]!r}, and what it holds would be lost",
+                    "a site, stage or field that it has, counted from 0; add it first", code="form-name-unknown",
+                    fields=(name[:80],))
+            for name in lost[:20]
+        )  # fmt: skip
 
 
 def confirmed_in(form: Mapping[str, str]) -> dict[int, str]:

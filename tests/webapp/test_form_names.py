@@ -55,6 +55,8 @@ def test_every_name_that_a_page_reads_is_accepted() -> None:
         ("map/keep", {"base": 1, "offset-north": 3, "reasn": "x"}, "reasn", "reason?"),
         ("edit", {"base_revision": 1, "sites-0-offset": 3, "do": "save"}, "sites-0-offset", "sites-0-offset_us"),
         ("edit", {"base_revision": 1, "sites-0-position": "1,1"}, "sites-0-position", "by their place"),
+        ("edit", {"base_revision": 1, "sites-9-name": "x", "do": "save"}, "sites-9-name", "counted from 0"),
+        ("edit", {"base_revision": 1, "sites-0-chains-0-set-7": "1"}, "sites-0-chains-0-set-7", "counted from 0"),
         ("offsets/weights", {"base": 1, "drop-x": "yes"}, "drop-x", "drop-N"),
         ("delete", {"really": None}, "really", "no field but author"),
         ("measurements/keep", {"csv": "x", "hold-": "yes"}, "hold-", "hold-SITE"),
@@ -84,3 +86,10 @@ def test_author_is_taken_everywhere_and_many_names_are_told_in_part(client: Test
     assert len(problems) == MOST_TOLD + 1
     assert problems[-1]["what"].startswith("980 more")
     assert client.post(f"{where}/delete", json={"author": "Ada"}, follow_redirects=False).status_code == 200
+
+
+def test_a_second_site_of_a_new_network_is_not_lost(client: TestClient, store: Store) -> None:
+    """The first form makes one site: a second one typed by a script is refused, not dropped."""
+    problems = client.post(f"{PREFIX}/networks/new", json={"name": "x", "sites-1-name": "second"}).json()["problems"]
+    assert [("form-name-unknown", "sites-1-name")] == [(one["code"], one["where"]) for one in problems]
+    assert not store.summaries()

@@ -52,6 +52,34 @@ def applied(document: Mapping[str, Any], typed: Mapping[str, str]) -> dict[str, 
     return changed
 
 
+def without_place(document: Mapping[str, Any], typed: Mapping[str, str]) -> tuple[str, ...]:
+    """Fields with something in them whose place a document has not: a tenth site of nine, a second field of one.
+
+    `applied` leaves them alone, so that what was typed in them would be lost.
+    """
+    lost = []
+    for name, text in typed.items():
+        path = path_of(name)
+        found = leaf_at(path)
+        if not text.strip() or found is None or found.kind in ("record", "records", "ids", "by name", "other"):
+            continue
+        if not _has_place(document, path):
+            lost.append(name)
+    return tuple(lost)
+
+
+def _has_place(document: Mapping[str, Any], path: tuple[str | int, ...]) -> bool:
+    """Whether a document has the record that a path's last key stands in, or makes it when it is typed."""
+    if isinstance(path[-1], int) and path[-2] == "set":
+        return _holds(document, (*path[:2], "delay_fields", path[-1]))
+    return all(_holds(document, path[: n + 1]) for n, piece in enumerate(path[:-1]) if isinstance(piece, int))
+
+
+def _holds(document: Mapping[str, Any], path: tuple[str | int, ...]) -> bool:
+    """Whether something stands at a path."""
+    return _held(document, path) is not _DROPPED
+
+
 def number(text: str) -> float | int | str:
     """A number as it was typed, whole ones as whole; text that is none stays text.
 

@@ -15,7 +15,7 @@ from webapp import addresses
 from webapp.contexts.network import NewPage
 from webapp.dependencies import FormDep, StoreDep
 from webapp.documents import network_of
-from webapp.editing import asks, confirmed_in
+from webapp.editing import asks, confirmed_in, refuse_lost
 from webapp.forms.fields import Sheet
 from webapp.forms.typed import applied
 from webapp.pages.network import service_ids
@@ -58,6 +58,7 @@ def show(request: Request) -> Response:
 @router.post("/networks/new")
 def make(request: Request, store: StoreDep, form: FormDep) -> Response:
     """Make the network, or show the form again with what is wrong."""
+    refuse_lost(STARTING_POINT, form, of="a new network")
     document = applied(STARTING_POINT, form)
     site = document["sites"][0]
     site["id"] = re.sub(r"[^a-z0-9]+", "-", str(site.get("name", "")).lower()).strip("-")[:40] or "site"
