@@ -16,9 +16,10 @@ from sfn.survey.verdict import NORMAL_95, Delay
 
 # What clocks and filters of a recorder are worth between a tone and a band.
 _ONE_NANOSECOND_US = 1e-3
-# A second FM arrival that no misfit shows, as a standard uncertainty; of 90 recordings it moved the delay by 0.57 us
-# at most: tests/bench/bench_two_arrivals.py.
-CLOSE_ARRIVAL_US = 0.5
+# A second FM arrival that no misfit shows, as a standard uncertainty: tests/bench/bench_two_arrivals.py. With the
+# difference channel around 38 kHz it moved the delay by 0.6 us at most; in audio, by 6.4 us.
+CLOSE_ARRIVAL_US, CLOSE_ARRIVAL_IN_AUDIO_US = 0.5, 3.5
+_COMPOSITE_HZ = 30_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,8 @@ def measured(
 
     What a receiver demodulated holds one delay only where one site dominates: of FM arrivals the instantaneous
     frequencies do not add, the weaker one's weight changes with the carrier's phase. A second arrival farther off
-    shows in the phase that is left over, and the answer is refused; one within a microsecond, or far below the first,
-    does not show, and the interval is widened by what it may be worth.
+    shows in the phase that is left over, and the answer is refused; one within a microsecond (in audio alone, within
+    some 20), or far below the first, does not show, and the interval is widened by what it may be worth.
 
     Parameters
     ----------
@@ -127,9 +128,9 @@ def measured(
     else:
         found, signal, marker = marked_delay((markers[0], reference), (markers[1], off_air), **options)
         signal_us, marker_us = signal.delay_us, marker.delay_us
-    coarse_us = found.uncertainty_us
+    coarse_us, close_us = found.uncertainty_us, 0.0 if alone else close_arrival_us(found)
     if not alone:
-        found = _several(found, where=off_air.name)
+        found = _several(found, close_us=close_us, where=off_air.name)
     refined = phase = None
     problems = list(found.problems)
     if use_pilot and found.delay_us is not None and found.uncertainty_us is not None:
@@ -137,7 +138,7 @@ def measured(
             refined, phase = _refined(reference, off_air, found, marked=markers is not None)
             problems += _disagrees(off_air, refined, coarse_uncertainty_us=coarse_us or 0.0)
             if not alone:
-                refined = replace(refined, uncertainty_us=math.hypot(refined.uncertainty_us, CLOSE_ARRIVAL_US))
+                refined = replace(refined, uncertainty_us=math.hypot(refined.uncertainty_us, close_us))
         except PlanError as error:
             problems += [replace(p, severity="warning") for p in error.problems]
     return Measured(
@@ -150,11 +151,21 @@ def measured(
         phase,
         problems=tuple(problems),
         alone=alone,
-        close_us=0.0 if alone else CLOSE_ARRIVAL_US,
+        close_us=close_us,
     )
 
 
-def _several(found: Delay, *, where: str) -> Delay:
+def close_arrival_us(found: Delay) -> float:
+    """What a second arrival may add that no misfit shows, by the band in which both channels agree. [us]
+
+    Over the 15 kHz of audio a second arrival within 20 us turns all frequencies nearly alike, and what it distorts
+    looks like noise; the difference channel around 38 kHz tells it.
+    """
+    wide = found.band_high_hz >= _COMPOSITE_HZ
+    return CLOSE_ARRIVAL_US if wide else CLOSE_ARRIVAL_IN_AUDIO_US
+
+
+def _several(found: Delay, *, close_us: float, where: str) -> Delay:
     """The delay where more than one site may arrive: refused by its misfit, else with a wider interval."""
     if found.delay_us is None or found.uncertainty_us is None:
         return found
@@ -163,13 +174,13 @@ def _several(found: Delay, *, where: str) -> Delay:
             f"{found.misfit_ratio:.1f} times as much phase is left over as noise explains: several sites arrive,"
             " samples slipped within it, or filters of the two channels differ: no one delay holds"
         )
-        expected = "one site at a time, the others silent; or say that one site alone arrives"
+        expected = "one site at a time, the others silent; or an I/Q recording, which parts them"
         values = {"misfit_ratio": found.misfit_ratio, "greatest_ratio": found.misfit_limit_ratio}
         problem = Problem(where, what, expected, code="several-arrivals", values=values)
         return replace(
             found, delay_us=None, uncertainty_us=None, low_us=None, high_us=None, problems=(*found.problems, problem)
         )
-    sigma = math.hypot(found.uncertainty_us, CLOSE_ARRIVAL_US)
+    sigma = math.hypot(found.uncertainty_us, close_us)
     low_us, high_us = found.delay_us - NORMAL_95 * sigma, found.delay_us + NORMAL_95 * sigma
     return replace(found, uncertainty_us=sigma, low_us=low_us, high_us=high_us)
 

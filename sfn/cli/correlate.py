@@ -9,7 +9,8 @@ refused), `uncertainty_us` (one sigma), `low_us`, `high_us` (95 %), `bound_us` (
 `refused`; `drift_us_per_s` (= ppm) and `drift_uncertainty_us_per_s`; `dispersion_us` (upper half of the band minus
 lower), `misfit_ratio` (phase left over, about 1 for one clean arrival; refused above `misfit_limit_ratio`), `kind`
 (demodulated: audio or composite), `alone` (as said), `close_arrival_us` (part of `uncertainty_us` for a second arrival
-so close or so weak that no demodulated recording shows it; 0 with --alone), `inverted`, `coherence_ratio`,
+so close or so weak that no demodulated recording shows it: 0.5 of a composite with its difference channel, 3.5 of audio
+alone; 0 with --alone), `inverted`, `coherence_ratio`,
 `band_low_hz`, `band_high_hz`, `duration_s`; `peaks` (delay_us, height_ratio; highest first); with --pilot (else null)
 `pilot_delay_us`, `pilot_uncertainty_us`, `pilot_phase_deg`, `pilot_frequency_hz`, `pilot_cycles`; with
 --marker-channel (else null) `signal_delay_us`, `marker_delay_us`; `problems` (errors refuse, warnings doubt).
