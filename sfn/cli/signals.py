@@ -14,7 +14,9 @@ its power); `chosen` (the strategy that counts) and `risk`, `noise_dbuvm`, `requ
 `wanted`, `hurts`, `echoes` (`place`, `late_us`, `du_db`, `needed_db`, `margin_db`, `outside_mask`), `mask`,
 `status` of the mask. FM: `mono`, `stereo` and `mono-of-stereo`, each with `snr_median_db` (two signals only),
 `snr_mean_db`, `snr_decile_db`, `snr_local_db` (what maps use), `implementation_margin_db` (not taken off), `label`;
-`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `source`.
+`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `source`. With --direct also
+`snr_median_half_width_db` and so on for each figure: half of the 95 % interval that chance leaves (null: at the cap of
+60 dB), `draws` (simulated sets of levels and phases) and `settled` (false: they ended before that was under 1 dB).
 """
 
 import argparse
@@ -178,25 +180,33 @@ def _vsb_table(answer: dict[str, Any], signals: SignalList) -> None:
 
 def _fm_table(answer: dict[str, Any], signals: SignalList) -> None:
     """A line for each way of listening."""
+    modes = ("mono", "stereo", "mono-of-stereo")
     print_table(
         ("S/N dB", "median", "mean", "worst decile", "local", "receiver margin", "verdict"),
         [
             (
                 mode,
-                _decibels(answer[mode]["snr_median_db"], "-"),
-                _decibels(answer[mode]["snr_mean_db"]),
-                _decibels(answer[mode]["snr_decile_db"]),
-                _decibels(answer[mode]["snr_local_db"]),
+                *(_figure(answer[mode], name) for name in ("median", "mean", "decile", "local")),
                 f"{answer[mode]['implementation_margin_db']:.0f}",
                 answer[mode]["label"],
             )
-            for mode in ("mono", "stereo", "mono-of-stereo")
+            for mode in modes
         ],
     )
     print(f"from the {answer['source']}, {len(signals.delay_us)} signals; maps use the local column")
+    if answer["draws"]:
+        grown = "" if answer["settled"] else "; they ended before that was under 1 dB"
+        print(f"+-: chance, 95 % of the time within it; {answer['draws']} sets of levels and carrier phases{grown}")
     for mode, found in answer.get("unrelated", {}).items():
         if mode != "wanted_dbuvm":
             print(f"other services, {mode}: margin {_decibels(found['margin_db'])} dB, S/N {found['snr_db']:.1f} dB")
+
+
+def _figure(entry: dict[str, Any], name: str) -> str:
+    """An S/N, with what chance leaves where it was simulated."""
+    half_db = entry.get(f"snr_{name}_half_width_db")
+    value = entry[f"snr_{name}_db"]
+    return _decibels(value, "-") if half_db is None else f"{value:.1f} +-{max(half_db, 0.1):.1f}"
 
 
 _TABLES = {"ofdm": _ofdm_table, "vsb": _vsb_table, "fm": _fm_table}

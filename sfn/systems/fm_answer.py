@@ -16,7 +16,7 @@ from sfn.systems.fm import (
     local_table,
     snr,
 )
-from sfn.systems.fm_direct import direct_statistics
+from sfn.systems.fm_direct import Direct, direct_statistics
 from sfn.systems.fm_table import QUANTITIES, Table, load
 
 
@@ -37,7 +37,7 @@ def fm_answer(
     levels_dbuvm, delays_us : array_like, shape (S,)
         Level and arrival time of each signal. [dBuV/m, us]
     direct : bool, default False
-        By simulation of all signals instead of the table (about a second).
+        By simulation of all signals instead of the table (seconds, more where several strong signals meet).
     spread_db : float, default 6
         Local spread of the level difference. [dB]
     deviation_mismatch_ratio, carrier_offset_hz : array_like, scalar or shape (S,), default 0
@@ -76,9 +76,10 @@ def fm_answer(
         raise ValueError("deviation_mismatch_ratio and carrier_offset_hz need direct=True: the table is without them")
     held = load() if table is None else table
     found = {name: _from_table(name, weaker_db, late_us, spread_db, held) for name in QUANTITIES}
+    simulated: Direct | None = None
     if direct and weaker_db.size:
         parameters = held.parameters
-        found = direct_statistics(
+        simulated = direct_statistics(
             weaker_db,
             late_us,
             spread_db=spread_db,
@@ -87,9 +88,10 @@ def fm_answer(
             deviation_mismatch_ratio=np.delete((1 + deviation) / (1 + deviation[best]) - 1, best),
             carrier_offset_hz=np.delete(carrier_hz - carrier_hz[best], best),
         )
+        found = simulated.found
     amplitude_sum = float((10 ** (-weaker_db / 20)).sum())
     answer: dict[str, Any] = {
-        mode: _entry(mode, found[mode], two_signals=weaker_db.size == 1)
+        mode: _entry(mode, found[mode], simulated, two_signals=weaker_db.size == 1)
         for mode in ("mono", "stereo", "mono-of-stereo")
     }
     rds_db = min(found["rds"]["local"], CAP_DB)
@@ -97,6 +99,8 @@ def fm_answer(
     answer["amplitude_sum_ratio"] = amplitude_sum
     answer["multi_ray_fade_risk"] = weaker_db.size > 1 and amplitude_sum > FADE_RISK_RATIO
     answer["source"] = "simulation" if direct else "table"
+    answer["draws"] = simulated.draws_n if simulated else None
+    answer["settled"] = simulated.settled if simulated else True
     return answer
 
 
@@ -135,11 +139,11 @@ def _from_table(
         }
 
 
-def _entry(mode: str, found: dict[str, float], *, two_signals: bool) -> dict[str, Any]:
+def _entry(mode: str, found: dict[str, float], simulated: Direct | None, *, two_signals: bool) -> dict[str, Any]:
     """What is said of one mode."""
     capped = {name: min(value, CAP_DB) for name, value in found.items()}
     margin_db = IMPLEMENTATION_MARGIN_DB[mode]
-    return {
+    entry: dict[str, Any] = {
         "snr_median_db": capped["median"] if two_signals else None,
         "snr_mean_db": capped["mean"],
         "snr_decile_db": capped["decile"],
@@ -147,3 +151,8 @@ def _entry(mode: str, found: dict[str, float], *, two_signals: bool) -> dict[str
         "implementation_margin_db": margin_db,
         "label": label(capped["local"] - margin_db),
     }
+    if simulated is not None:
+        for name, half_db in simulated.half_width_db[mode].items():
+            known = capped[name] < CAP_DB and (name != "median" or two_signals)
+            entry[f"snr_{name}_half_width_db"] = half_db if known else None
+    return entry

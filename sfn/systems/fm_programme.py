@@ -10,6 +10,7 @@ M, S    mid, side           kHz   (L+R)/2 and (L-R)/2 [ITU-R BS.450-3]
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import scipy.fft
@@ -27,9 +28,53 @@ PILOT_KHZ = 6.75  # 9 % of 75 kHz, ITU-R BS.450-3
 ZERO_DBR_KHZ = 19 / np.sqrt(2)  # multiplex power of one tone of +-19 kHz, ITU-R BS.412
 _AUDIO_FROM_HZ = 30.0
 
-# Programme-simulating noise of ITU-T J.19 / ITU-R BS.571, from memory; the last row is an extrapolation.
-_COLOUR_HZ = (31.5, 63.0, 122.0, 400.0, 1000.0, 2000.0, 4000.0, 8000.0, 15_000.0)
-_COLOUR_DB = (-10.9, -3.4, 0.0, -5.7, -9.2, -10.6, -15.7, -26.6, -37.5)
+Kind = Literal["speech", "light", "dense"]
+LIMIT_KHZ = 75.0  # peak deviation, ITU-R BS.450-3
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What noise stands for a kind of programme: power density over frequency, S over M, and its syllables."""
+
+    said: str
+    colour_hz: tuple[float, ...]
+    colour_db: tuple[float, ...]
+    side_db: float
+    syllable_ratio: float = 0.0
+
+
+SOUNDS: dict[Kind, Sound] = {
+    # Third-octave levels of the long-term average speech spectrum (Byrne et al., J. Acoust. Soc. Am. 96 (1994) 2108,
+    # combined, from memory) less the width of the bands; S and the depth of the syllables are engineering judgement.
+    "speech": Sound(
+        "speech: average spectrum of talkers, syllables of a quarter of a second, S 20 dB below M",
+        (
+            *(63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 400.0, 500.0, 630.0, 800.0, 1000.0),
+            *(1250.0, 1600.0, 2000.0, 2500.0, 3150.0, 4000.0, 5000.0, 6300.0, 8000.0, 10_000.0, 12_500.0, 15_000.0),
+        ),
+        (
+            *(-11.5, -7.6, 2.3, 4.6, 2.7, 5.1, 4.2, 1.9, 4.0, 3.0, 0.4, -4.3, -8.4),
+            *(-10.1, -12.1, -16.4, -18.0, -20.3, -22.5, -24.6, -25.8, -27.4, -28.7, -31.8, -33.2),
+        ),
+        -20.0,
+        0.7,
+    ),
+    # Programme-simulating noise of ITU-T J.19 / ITU-R BS.571, from memory; the last row is an extrapolation.
+    "light": Sound(
+        "light music: programme-simulating noise of ITU-T J.19, S 6 dB below M",
+        (31.5, 63.0, 122.0, 400.0, 1000.0, 2000.0, 4000.0, 8000.0, 15_000.0),
+        (-10.9, -3.4, 0.0, -5.7, -9.2, -10.6, -15.7, -26.6, -37.5),
+        -6.0,
+    ),
+    # Processing in several bands evens octaves out: equal power in each, falling above 5 kHz (engineering judgement).
+    "dense": Sound(
+        "dense, processed music: equal power in each octave to 5 kHz, S 3 dB below M",
+        (40.0, 5000.0, 10_000.0, 15_000.0),
+        (0.0, -21.0, -27.0, -33.0),
+        -3.0,
+    ),
+}
+_LIMITING_ROUNDS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +140,15 @@ def lines_of(signal: ArrayLike, count: int) -> Lines:
     return np.asarray(2 * scipy.fft.rfft(signal, norm="forward")[..., :count], dtype=np.complex128)
 
 
-def coloured_noise(seed: int, *, count: int = 1, line_hz: float = LINE_HZ) -> Lines:
+def coloured_noise(seed: int, *, count: int = 1, line_hz: float = LINE_HZ, kind: Kind = "light") -> Lines:
     """Independent programme-like noises of rms 1, as audio lines (count, 15 kHz / line_hz + 1).
 
-    The power density follows ITU-T J.19 (from memory); `seed` makes it the same on every machine.
+    The power density follows `SOUNDS`; `seed` makes it the same on every machine.
     """
+    sound = SOUNDS[kind]
     frequency_hz = np.arange(round(AUDIO_HZ / line_hz) + 1) * line_hz
     with np.errstate(divide="ignore"):
-        colour_db = np.interp(np.log(frequency_hz), np.log(_COLOUR_HZ), _COLOUR_DB)
+        colour_db = np.interp(np.log(frequency_hz), np.log(sound.colour_hz), sound.colour_db)
     gain = np.where(frequency_hz < _AUDIO_FROM_HZ, 0.0, 10 ** (colour_db / 20))
     draws = np.random.default_rng(seed).standard_normal((count, 2, gain.size))
     noise = gain * (draws[:, 0] + 1j * draws[:, 1])
@@ -134,9 +180,15 @@ def multiplex_lines(
 
 
 def noise_programme(
-    seed: int, *, stereo: bool, emphasis_us: float = 50.0, level_dbr: float = 0.0, side_db: float = -6.0
+    seed: int,
+    *,
+    stereo: bool,
+    emphasis_us: float = 50.0,
+    level_dbr: float = 0.0,
+    side_db: float | None = None,
+    kind: Kind = "light",
 ) -> Programme:
-    """Coloured-noise programme of a given multiplex power.
+    """Coloured-noise programme of a given multiplex power, peaks limited to 75 kHz of deviation.
 
     Parameters
     ----------
@@ -148,8 +200,10 @@ def noise_programme(
         Pre-emphasis. [us]
     level_dbr : float, default 0
         Power of the whole multiplex, pilot included; 0 dBr is 13.435 kHz rms. [dBr]
-    side_db : float, default -6
-        Power of S over that of M. [dB]
+    side_db : float, optional
+        Power of S over that of M; that of the kind where not given. [dB]
+    kind : {"speech", "light", "dense"}, default "light"
+        What it sounds like: see `SOUNDS`.
 
     Returns
     -------
@@ -159,11 +213,16 @@ def noise_programme(
     Raises
     ------
     ValueError
-        If `level_dbr` is not between -8 and 12 dBr.
+        If `level_dbr` is not between -8 and 12 dBr, or there is no such kind.
+
+    Notes
+    -----
+    Left and right are clipped behind the pre-emphasis and cut off at 15 kHz again, in rounds, as processors do. The
+    light programme at 0 dBr does not reach the limit.
 
     References
     ----------
-    .. [1] ITU-R BS.412-9: multiplex power. ITU-T J.19: colour (from memory).
+    .. [1] ITU-R BS.412-9: multiplex power. ITU-T J.19: colour of the light programme (from memory).
 
     Examples
     --------
@@ -172,14 +231,40 @@ def noise_programme(
     """
     if not -8 <= level_dbr <= 12:
         raise ValueError(f"level_dbr must be -8 to 12 dBr, got {level_dbr}")
+    if kind not in SOUNDS:
+        raise ValueError(f"kind must be one of {', '.join(SOUNDS)}, got {kind}")
     target_khz = ZERO_DBR_KHZ * 10 ** (level_dbr / 20)
-    mid, side = coloured_noise(seed, count=2)
+    mid, side = _with_syllables(coloured_noise(seed, count=2, kind=kind), SOUNDS[kind].syllable_ratio)
     if not stereo:
-        audio = mid[None]
-        audio = audio * target_khz / rms(multiplex_lines(audio, emphasis_us=emphasis_us))
-        return Programme(False, audio, multiplex_lines(audio, emphasis_us=emphasis_us), emphasis_us)
-    side = side * 10 ** (side_db / 20)
-    audio = np.stack([mid + side, mid - side])
-    without_pilot = rms(multiplex_lines(audio, emphasis_us=emphasis_us, pilot_khz=0.0))
-    audio = audio * np.sqrt(target_khz**2 - PILOT_KHZ**2 / 2) / without_pilot
-    return Programme(True, audio, multiplex_lines(audio, emphasis_us=emphasis_us), emphasis_us)
+        return _limited(mid[None], target_khz, emphasis_us, pilot_khz=0.0)
+    side = side * 10 ** ((SOUNDS[kind].side_db if side_db is None else side_db) / 20)
+    return _limited(np.stack([mid + side, mid - side]), target_khz, emphasis_us, pilot_khz=PILOT_KHZ)
+
+
+def _with_syllables(noise: Lines, depth: float) -> Lines:
+    """Noise (2, lines) whose amplitude swells and dies once a period, by `depth` of its middle; rms 1 again."""
+    if not depth:
+        return noise
+    samples = 4 * noise.shape[-1]
+    swell = 1 - depth * np.cos(2 * np.pi * np.arange(samples) / samples)
+    swollen = lines_of(waveform(noise, samples) * swell, noise.shape[-1])
+    swollen[:, 0] = 0.0
+    return np.asarray(swollen / rms(swollen)[:, None])
+
+
+def _limited(audio: Lines, target_khz: float, emphasis_us: float, *, pilot_khz: float) -> Programme:
+    """A programme of this multiplex power, made of audio of any level, whose peaks keep to 75 kHz where they can."""
+    gain = emphasis(np.arange(audio.shape[-1]) * LINE_HZ, emphasis_us=emphasis_us)
+    most_khz, samples = LIMIT_KHZ - pilot_khz, 8 * audio.shape[-1]
+    for _ in range(_LIMITING_ROUNDS):
+        without_pilot = rms(multiplex_lines(audio, emphasis_us=emphasis_us, pilot_khz=0.0))
+        audio = audio * np.sqrt(target_khz**2 - pilot_khz**2 / 2) / without_pilot
+        shaped = waveform(audio * gain, samples)
+        if np.abs(shaped).max() <= 1.02 * most_khz:
+            break
+        audio = lines_of(np.clip(shaped, -most_khz, most_khz), audio.shape[-1]) / gain
+        audio[:, 0] = 0.0
+    else:
+        without_pilot = rms(multiplex_lines(audio, emphasis_us=emphasis_us, pilot_khz=0.0))
+        audio = audio * np.sqrt(target_khz**2 - pilot_khz**2 / 2) / without_pilot
+    return Programme(len(audio) == 2, audio, multiplex_lines(audio, emphasis_us=emphasis_us), emphasis_us)

@@ -6,6 +6,7 @@ import scipy.signal
 
 from sfn.systems.fm_programme import (
     LINE_HZ,
+    Kind,
     coloured_noise,
     emphasis,
     lines_of,
@@ -63,3 +64,21 @@ def test_out_of_range_values_are_refused_in_words() -> None:
         noise_programme(1, stereo=False, level_dbr=50)
     with pytest.raises(ValueError, match="emphasis_us must be 0 to 100 us, got 750"):
         emphasis(1000, emphasis_us=750)
+
+
+@pytest.mark.parametrize("kind", ["speech", "light", "dense"])
+def test_a_programme_of_a_kind_has_its_power_and_keeps_to_its_peak(kind: Kind) -> None:
+    """+6 dBr is 26.81 kHz rms (twice 13.435), clipped behind the pre-emphasis; S over M is the kind's."""
+    made = noise_programme(3, stereo=True, emphasis_us=75.0, level_dbr=6.0, kind=kind)
+    assert float(rms(made.multiplex)) == pytest.approx(13.435 * 10 ** (6 / 20), abs=0.01)
+    assert np.abs(waveform(made.multiplex, 304_000)).max() < 1.06 * 75.0
+    quiet = noise_programme(3, stereo=True, level_dbr=-6.0, kind=kind)
+    mid, side = (quiet.audio[0] + quiet.audio[1]) / 2, (quiet.audio[0] - quiet.audio[1]) / 2
+    expected_db = {"speech": -20.0, "light": -6.0, "dense": -3.0}[kind]
+    assert 20 * np.log10(rms(side) / rms(mid)) == pytest.approx(expected_db, abs=0.01)
+
+
+def test_an_unknown_kind_is_refused() -> None:
+    """The answer lists what there is."""
+    with pytest.raises(ValueError, match="kind must be one of speech, light, dense, got news"):
+        noise_programme(1, stereo=True, kind="news")  # type: ignore[arg-type]
