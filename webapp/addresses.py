@@ -44,6 +44,7 @@ from webapp.survey_addresses import (
     echoes as echoes,
     keep_restarts as keep_restarts,
     keep_set_now as keep_set_now,
+    measurement_rows as measurement_rows,
     measurements as measurements,
     measurements_keep as measurements_keep,
     measurements_template as measurements_template,

@@ -1,7 +1,7 @@
 """What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -54,6 +54,28 @@ class Entries:
             connection.execute(insert(entries).values(**values))
             told = {"revision": revision, **{key: value for key, value in body.items() if key in TOLD}}
             self._audit.add(kind, subject=site_id, network_id=network_id, body=told, who=made_by, within=connection)
+
+    def add_many(
+        self, network_id: int, *, revision: int, kind: str, made_by: str, rows: Sequence[tuple[str, Mapping[str, Any]]]
+    ) -> None:
+        """Write entries of one kind, each with its site, together or not at all; one line of the audit trail."""
+        same = {
+            "network_id": network_id,
+            "revision": revision,
+            "kind": kind,
+            "made_at": self._clock().astimezone(UTC).replace(tzinfo=None),
+            "made_by": made_by,
+        }
+        values = [
+            {**same, "site_id": site_id, "body": json.dumps(dict(body), ensure_ascii=False, allow_nan=False)}
+            for site_id, body in rows
+        ]
+        if not values:
+            return
+        with self._engine.execution_options(writes=True).begin() as connection:
+            connection.execute(insert(entries), values)
+            told = {"revision": revision, "entries_n": len(values)}
+            self._audit.add(kind, subject="", network_id=network_id, body=told, who=made_by, within=connection)
 
     def of(self, network_id: int, *, kind: str | None = None, site_id: str | None = None) -> tuple[Entry, ...]:
         """Entries of a network, of one kind and one site where given."""

@@ -12,16 +12,29 @@ from sfn.timeline.revisions import Saved, revision_events
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
+from webapp.measured_rows import excluded_now
 from webapp.readings import Kept, kept
 from webapp.store import Store
-from webapp.timeline import COMPLAINT, LOCK, MUTED, READING, REPLACED, TOLD, UNMUTED, entry_name, held_of, setting_of
+from webapp.timeline import (
+    COMPLAINT,
+    DIFFERENCE,
+    LOCK,
+    MUTED,
+    READING,
+    REPLACED,
+    TOLD,
+    UNMUTED,
+    entry_name,
+    held_of,
+    setting_of,
+)
 
 MOST_REVISIONS = 200
 """So many of the newest are looked at; the rest is said to be left out."""
 # By the kind of an entry in the store.
 _KINDS: Mapping[str, Kind] = {
     READING: "read", TOLD: "told", REPLACED: "replaced", MUTED: "muted", UNMUTED: "unmuted", LOCK: "lock",
-    COMPLAINT: "complaint", ISSUE: "issued", SIGN_OFF: "signed-off",
+    COMPLAINT: "complaint", DIFFERENCE: "difference", ISSUE: "issued", SIGN_OFF: "signed-off",
 }  # fmt: skip
 
 
@@ -44,14 +57,14 @@ def revisions_of(opened: Opened, store: Store) -> tuple[tuple[Event, ...], int]:
 
 def reported_events(opened: Opened, store: Store, *, site_id: str | None = None) -> tuple[Event, ...]:
     """What was entered beside the revisions, as it arrived."""
-    sheets = _Sheets(opened, store)
+    sheets, out = _Sheets(opened, store), excluded_now(store, opened.head.id)
     return tuple(
         Event(
             entry_name(entry), entry.site_id, _KINDS[entry.kind], held_of(entry), entry.made_at, entry.made_by,
-            _values(entry, sheets),
+            _values(entry, sheets) | _excluded(entry, out), _others(entry),
         )
-        for entry in store.entries.of(opened.head.id, site_id=site_id)
-        if entry.kind in _KINDS
+        for entry in store.entries.of(opened.head.id)
+        if entry.kind in _KINDS and site_id in (None, entry.site_id, entry.body.get("reference_site"))
     )  # fmt: skip
 
 
@@ -90,6 +103,17 @@ def _values(entry: Entry, sheets: _Sheets) -> dict[str, Any]:
     made = sheets.of(entry)
     found = None if made is None else kept(made, [entry])[0]
     return told | dict(_judged(entry, found)) | {"main": made is not None and _route(entry) == _main(made)}
+
+
+def _excluded(entry: Entry, out: Mapping[str, tuple[str, str]]) -> dict[str, Any]:
+    """Of a measurement: why somebody excluded it; None where nobody did."""
+    reason, by = out.get(entry_name(entry), (None, None))
+    return {"excluded_reason": reason, "excluded_by": by} if entry.kind == DIFFERENCE else {}
+
+
+def _others(entry: Entry) -> tuple[str, ...]:
+    """The site that a measurement was made against."""
+    return (str(entry.body["reference_site"]),) if entry.kind == DIFFERENCE else ()
 
 
 def _judged(entry: Entry, one: Kept | None) -> Iterator[tuple[str, Any]]:

@@ -38,6 +38,8 @@ class MeasurementForm:
     as_set: bool = False
     leave_out: bool = False
     """Whether lines that cannot be used are left out, once they were shown."""
+    kept: bool = False
+    """Whether nothing is typed: what the network keeps is adjusted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,7 @@ def measurement_form(form: Mapping[str, str], files: Sequence[UploadFile], *, si
         way=way if way in WAYS else "all",
         as_set=bool(form.get("as_set")),
         leave_out=bool(form.get("leave_out")),
+        kept=bool(form.get("kept")),
     )
 
 

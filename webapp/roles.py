@@ -71,7 +71,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (r"/users(/.*)?|/services/upload|/record(/.*)?", "administer"),
     (rf"{_ID}/sheets/[^/]+/sign", "approve"),
     (rf"{_ID}/sheets/issue|{_ID}/readings/links(/.*)?", "issue"),
-    (rf"{_ID}/timeline", "record"),
+    (rf"{_ID}/timeline|{_ID}/measurements/rows", "record"),
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
     (rf"{_ID}/(road|road\.\w+|road/upload|drives/\w+/upload|losses/upload|point/hear/upload)", "compute"),

@@ -96,6 +96,11 @@ def residuals_file(network_id: int, form: str) -> str:
     return f"{measurements(network_id)}/residuals.{form}"
 
 
+def measurement_rows(network_id: int) -> str:
+    """Keeps measurements as records, excludes some of them, restores them."""
+    return f"{measurements(network_id)}/rows"
+
+
 def measurements_keep(network_id: int) -> str:
     """Saves the plan with launch errors taken up."""
     return f"{measurements(network_id)}/keep"

@@ -8,6 +8,8 @@
 | ``muted``, ``unmuted`` | the site fell silent, or radiates again |
 | ``lock`` | carrier, pilot, deviation and polarity were proven to agree, or found not to |
 | ``complaint`` | what a listener complained of, where and when |
+| ``difference`` | a delay difference measured on air, with the settings in force then |
+| ``exclusion`` | such measurements excluded by name with a reason, or restored |
 """
 
 from collections.abc import Mapping
@@ -23,6 +25,7 @@ from webapp.entries import Entry
 from webapp.store import Saved, Store
 
 READING, TOLD, REPLACED = "reading", "told", "replaced"
+DIFFERENCE, EXCLUSION = "difference", "exclusion"
 MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
 _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 

@@ -10,8 +10,9 @@ import numpy as np
 from sfn.answer.reconciled import TIME_EXPECTED, Reconciled
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
+from sfn.plan.correction import Measured
 from sfn.survey.as_planned import datum, held_in_group
-from sfn.survey.taken_up import fingerprint, kept_row, made_before, marks_of
+from sfn.survey.taken_up import fingerprint, kept_row, made_before, marks_of, measurement_of
 from sfn.timing import delay_table
 
 # A latency is kept to 0.1 ns: what that leaves is no error.
@@ -122,9 +123,18 @@ def _keep(
     kept = {fingerprint(m): kept_row(m) for m in used}
     record["rows"] = sorted({*record["rows"], *kept})
     record["measured"] = [kept[mark] for mark in sorted(kept)]
+    _forget(corrections, answer.excluded)
     record["stages"] = {**record["stages"], **stages}
     before = record["amounts_us"]
     record["amounts_us"] = before | {i: round(before.get(i, 0.0) + us, 4) for i, us in amounts_us.items()}
+
+
+def _forget(corrections: list[dict[str, Any]], excluded: frozenset[str]) -> None:
+    """Take measurements that somebody excluded out of what the document keeps: they stand in the record with why."""
+    for n, one in enumerate(corrections):
+        if one.get("measured") and excluded:
+            stays = [row for row in one["measured"] if fingerprint(measurement_of(Measured(**row))) not in excluded]
+            corrections[n] = {**one, "measured": stays}
 
 
 def _own_error(answer: Reconciled, site_id: str, parent_id: str | None) -> tuple[float, float] | None:
@@ -153,7 +163,9 @@ def _taken_already(answer: Reconciled, site_id: str, stage_id: str, own_us: floa
     """Why a launch error may not be taken up: its measurements were, or may have been, or nobody set it since."""
     corrections = answer.network.corrections or ()
     used = answer.hand.measurements
-    known = made_before(answer.network, used)
+    # One that says itself with which settings it was made needs no correction to tell.
+    asked = [m for m in used if m.settings_us is None]
+    known = made_before(answer.network, asked)
     unsure = [found.correction.taken_at for found in known if found is not None and found.sure == "not sure"]
     if unsure:
         what = f"some measurements may be older than the correction of {max(unsure)}, or newer"

@@ -17,7 +17,7 @@ from sfn.survey.launch_errors import Reconciliation, Residual, SiteError
 from sfn.survey.measurements import Measurement, planes
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import reconcile, snoop
-from sfn.survey.taken_up import InHand, in_hand, made_before
+from sfn.survey.taken_up import InHand, fingerprint, in_hand, made_before
 from sfn.terrain.dem import Terrain
 from sfn.timing import delay_table
 from sfn.units import finite_or_none
@@ -40,6 +40,8 @@ class Reconciled:
     hand: InHand
     as_set: bool = False
     """Whether it was compared with what is set now."""
+    excluded: frozenset[str] = frozenset()
+    """Fingerprints of measurements that somebody excluded."""
 
 
 def reconciled(
@@ -51,6 +53,7 @@ def reconciled(
     as_set: bool = False,
     terrain: Terrain | None = None,
     doubts: Sequence[Problem] = (),
+    excluded: Sequence[Measurement] = (),
 ) -> Reconciled:
     """Launch errors of a network's sites from measured delay differences.
 
@@ -69,6 +72,8 @@ def reconciled(
         Ground at points whose height was not told; sea level without it.
     doubts : sequence of Problem
         About the table that the measurements stood in; they become the first of the answer's problems.
+    excluded : sequence of Measurement
+        Those that somebody excluded by name: not used, though the document may keep them from a correction.
 
     Raises
     ------
@@ -90,7 +95,8 @@ def reconciled(
                 )
             ]
         )
-    hand = in_hand(network, delay_table(network), measurements, as_set=as_set)
+    gone = frozenset(map(fingerprint, excluded))
+    hand = in_hand(network, delay_table(network), measurements, as_set=as_set, excluded=gone)
     rows = hand.measurements
     predicted = planned_differences(network, rows, terrain=terrain, as_set=as_set)
     left_out: tuple[int, ...] = ()
@@ -101,7 +107,7 @@ def reconciled(
     found = _from_before(found, hand.taken_us)
     older = (*_counted_before(network, rows), *_counted_together(hand))
     problems = (*doubts, *planes(rows), *older, *found.problems)
-    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, hand, as_set)
+    return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, hand, as_set, gone)
 
 
 def _from_before(found: Reconciliation, taken_us: Mapping[str, float]) -> Reconciliation:

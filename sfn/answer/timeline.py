@@ -143,6 +143,7 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
                 "values": plain(dict(line.event.values)),
                 "contradicts": [other.id for other in line.contradicts],
                 "present": list(line.present),
+                **({"excluded_reason": line.event.values.get("excluded_reason")} if _measured(line) else {}),
                 **({"on_air": [plain(one) for one in line.on_air]} if line.on_air else {}),
             }
             for line in found.lines
@@ -165,6 +166,11 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
         ],
         "problems": [problem.as_json() for problem in found.problems],
     }
+
+
+def _measured(line: Line) -> bool:
+    """Whether it is a measurement, which may be excluded."""
+    return line.event.kind == "difference"
 
 
 def written(at: datetime) -> str:

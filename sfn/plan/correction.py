@@ -27,6 +27,9 @@ class Measured(Record):
     rx_ground_m: float | None = None
     response: str = ""
     shared_uncertainty_us: float | None = None
+    instrument: str = ""
+    settings_us: dict[str, float] | None = None
+    """What the fields of its sites contributed when it was measured, where that was known by itself. [us]"""
 
 
 class Correction(Record):

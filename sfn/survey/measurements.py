@@ -30,6 +30,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "rx_ground_m": ("rx_ground_m", "rx ground", "ground", "ground height"),
     "response": ("response", "impulse response"),
     "shared_uncertainty_us": ("shared_uncertainty_us", "shared uncertainty"),
+    "instrument": ("instrument", "measured with", "receiver", "analyser"),
 }
 NEEDED = ("site", "reference_site", "delay_difference_us", "uncertainty_us")
 # The columns that other programs write, in this order.
@@ -60,6 +61,13 @@ class Measurement:
         its error. Empty for a measurement by itself.
     shared_uncertainty_us : float
         Standard uncertainty of the shared arrival, part of `uncertainty_us`; NaN where nothing is shared. [us]
+    instrument : str
+        What it was measured with.
+    settings_us : mapping of str to float, optional
+        What the fields of both sites, and of those that feed them, contributed when it was measured, by site; None
+        where only the plan's corrections tell. [us]
+    name : str
+        By which the record of the network names it; empty where it is not kept there.
     """
 
     when: str
@@ -76,6 +84,9 @@ class Measurement:
     where: str = ""
     response: str = ""
     shared_uncertainty_us: float = float("nan")
+    instrument: str = ""
+    settings_us: Mapping[str, float] | None = None
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +244,7 @@ def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
         where=row.where(),
         response=response,
         shared_uncertainty_us=shared_us,
+        instrument=row.text("instrument", empty=True),
     )
 
 

@@ -8,7 +8,7 @@ measurement is known by its own figures; one that is not, by its time.
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from math import isclose, isnan, nan
@@ -26,6 +26,9 @@ from sfn.timing import DelayTable
 _ANY_ZONE = timedelta(hours=14)
 # Settings nearer than this are one setting: far below any step.
 _SAME_US = 1e-6
+
+# Keys that a program of before does not know: only where they say something.
+_LATER = ("instrument", "settings_us")
 
 Sure = Literal["by its figures", "by its time", "not sure"]
 
@@ -76,7 +79,7 @@ def fingerprint(m: Measurement) -> str:
     there, value_us = (m.site, m.reference_site), m.delay_difference_us
     if there[1] < there[0]:
         there, value_us = (there[1], there[0]), -value_us
-    earliest, latest = _span(m.when)
+    earliest, latest = span_of(m.when)
     minute = f"{earliest:%Y-%m-%dT%H:%M}" if earliest == latest else " ".join(m.when.split())
     # A metre on the ground and a picosecond: a respelled number is still the same one.
     parts = (minute, round(m.lat_deg, 5) + 0.0, round(m.lon_deg, 5) + 0.0, *there, round(value_us, 6) + 0.0)
@@ -106,7 +109,7 @@ def _before(corrections: Sequence[Correction], marked: Correction | None, when: 
     """By its own figures, else by its time."""
     if marked is not None:
         return Before(marked, "by its figures")
-    earliest, latest = _span(when)
+    earliest, latest = span_of(when)
     for correction in corrections:
         taken = datetime.fromisoformat(correction.taken_at)
         if latest <= taken:
@@ -116,8 +119,14 @@ def _before(corrections: Sequence[Correction], marked: Correction | None, when: 
     return None
 
 
-def in_hand(network: Network, table: DelayTable, measurements: Sequence[Measurement], *, as_set: bool) -> InHand:
+def in_hand(
+    network: Network, table: DelayTable, measurements: Sequence[Measurement], *, as_set: bool,
+    excluded: Collection[str] = (),
+) -> InHand:  # fmt: skip
     """What is sent, with what the document keeps: each once, and of every site only what its newest setting showed.
+
+    Where every measurement that is sent says itself which settings it was made with, nothing is left out: the settings
+    that it was predicted with are known, however many came after.
 
     Parameters
     ----------
@@ -127,6 +136,8 @@ def in_hand(network: Network, table: DelayTable, measurements: Sequence[Measurem
     measurements : sequence of Measurement
     as_set : bool
         As for `settings_then_us`.
+    excluded : collection of str
+        Fingerprints of those that the document may keep and somebody has excluded.
     """
     corrections, sent, repeated = _in_time(network), {}, []
     for m in measurements:
@@ -134,28 +145,37 @@ def in_hand(network: Network, table: DelayTable, measurements: Sequence[Measurem
         (repeated.append(m) if mark in sent else sent.update({mark: m}))
     sites = {site.id for site in network.sites}
     kept = {fingerprint(m): m for one in corrections for m in map(measurement_of, one.measured or ())}
-    joined = [m for mark, m in kept.items() if mark not in sent and {m.site, m.reference_site} <= sites]
+    joined = [
+        m
+        for mark, m in kept.items()
+        if mark not in sent and mark not in excluded and {m.site, m.reference_site} <= sites
+    ]
     rows = [*sent.values(), *joined]
+    by_itself = bool(sent) and all(m.settings_us is not None for m in sent.values())
 
     now_us = settings_now_us(network, table, as_set=as_set)
     founds = made_before(network, rows)
     at = [len(corrections) if found is None else corrections.index(found.correction) for found in founds]
-    then_us = [now_us if found is None else {**now_us, **found.correction.set_us} for found in founds]
-    lines = _lines(network)
+    then_us = [_then_us(m, found, now_us) for m, found in zip(rows, founds, strict=True)]
+    lines = lines_of(network)
     moving = [[*lines[m.site], *lines[m.reference_site]] for m in rows]
     newest = dict(now_us)
-    for k in sorted(range(len(rows)), key=lambda k: at[k]):
+    for k in sorted(range(len(rows)), key=lambda k: span_of(rows[k].when)[1] if by_itself else at[k]):
         newest |= {site: then_us[k][site] for site in moving[k] if site in then_us[k]}
-    good = [_same(then_us[k], newest, moving[k]) for k in range(len(rows))]
+    good = [by_itself or _same(then_us[k], newest, moving[k]) for k in range(len(rows))]
 
     own_us: dict[str, float] = defaultdict(float)
     for one in corrections:
         for site, amount_us in one.amounts_us.items():
-            own_us[site] += amount_us if _same(one.set_us, newest, (site,)) else 0.0
+            own_us[site] += amount_us if by_itself or _same(one.set_us, newest, (site,)) else 0.0
     last = max((at[k] for k in range(len(rows)) if good[k]), default=len(corrections))
     refines = corrections[last] if last < len(corrections) else None
     if refines is None and corrections and _same(corrections[-1].set_us, newest, newest):
         refines = corrections[-1]
+    older = last < len(corrections)
+    if by_itself:
+        refines = corrections[-1] if corrections and _same(corrections[-1].set_us, newest, newest) else None
+        older = refines is not None and all(span_of(m.when)[1] <= _instant(refines.taken_at) for m in rows)
     return InHand(
         tuple(m for m, stays in zip(rows, good, strict=True) if stays),
         sum(good[len(sent) :]),
@@ -164,7 +184,7 @@ def in_hand(network: Network, table: DelayTable, measurements: Sequence[Measurem
         newest,
         {site: sum(own_us[one] for one in line) for site, line in lines.items()},
         refines,
-        last < len(corrections),
+        older,
     )
 
 
@@ -189,13 +209,19 @@ def settings_then_us(
     """
     planned_us = in_force_us(table, as_set=as_set)
     now_us = settings_now_us(network, table, as_set=as_set)
-    lines = _lines(network)
+    lines = lines_of(network)
     moved = np.zeros((len(measurements), 2))
     for k, (m, found) in enumerate(zip(measurements, made_before(network, measurements), strict=True)):
-        then_us = now_us if found is None else {**now_us, **found.correction.set_us}
+        then_us = _then_us(m, found, now_us)
         for side, name in enumerate((m.site, m.reference_site)):
             moved[k, side] = sum(then_us[at] - planned_us[at] for at in lines[name] if at in planned_us)
     return moved
+
+
+def _then_us(m: Measurement, found: Before | None, now_us: Mapping[str, float]) -> Mapping[str, float]:
+    """What the fields of each site contributed while it was measured: as it says itself, else by the corrections."""
+    known = now_us if found is None else {**now_us, **found.correction.set_us}
+    return known if m.settings_us is None else {**known, **m.settings_us}
 
 
 def settings_now_us(network: Network, table: DelayTable, *, as_set: bool) -> dict[str, float]:
@@ -227,8 +253,13 @@ def measurement_of(kept: Measured) -> Measurement:
 
 def kept_row(m: Measurement) -> dict[str, object]:
     """A measurement as the document keeps it, as JSON."""
-    row = {name: getattr(m, name) for name in Measured.model_fields}
+    row = {name: getattr(m, name) for name in Measured.model_fields if name not in _LATER or getattr(m, name)}
     return {name: value for name, value in row.items() if not (isinstance(value, float) and isnan(value))}
+
+
+def _instant(text: str) -> datetime:
+    """When a correction was taken up."""
+    return datetime.fromisoformat(text)
 
 
 def _in_time(network: Network) -> list[Correction]:
@@ -236,7 +267,7 @@ def _in_time(network: Network) -> list[Correction]:
     return sorted(network.corrections or (), key=lambda one: one.taken_at)
 
 
-def _lines(network: Network) -> dict[str, tuple[str, ...]]:
+def lines_of(network: Network) -> dict[str, tuple[str, ...]]:
     """Each site with those that feed it off air: their settings move its launch."""
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     found = {}
@@ -255,7 +286,7 @@ def _same(one: Mapping[str, float], other: Mapping[str, float], sites: Sequence[
     return all(isclose(one[site], other[site], rel_tol=0, abs_tol=_SAME_US) for site in both)
 
 
-def _span(when: str) -> tuple[datetime, datetime]:
+def span_of(when: str) -> tuple[datetime, datetime]:
     """The earliest and the latest instant that a written time may mean."""
     text = when.strip()
     try:

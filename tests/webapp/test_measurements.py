@@ -113,7 +113,7 @@ def test_a_correction_counts_once_through_the_page(
     line = rows.splitlines()[1]
     no_time = post(keep, csv=rows + line.replace("02:10,P0", "02:20,P7") + "\n", base="3", **chosen)
     assert 422 == no_time.status_code
-    assert "some measurements may be older than the correction of" in no_time.text
+    assert "whether it is older than the correction of" in no_time.text
     older = post(keep, csv=rows + line.replace("02:10,P0", "2026-09-01 02:20+00:00,P7") + "\n", base="3", **chosen)
     assert 303 == older.status_code
     latency = {s["id"]: s.get("latency_us") for s in store.read(number).document["stages"]}

@@ -12,6 +12,7 @@ from sfn.report.delay_course import DelayCourse
 from sfn.report.residual_map import ResidualMap
 from sfn.survey.measurements import MeasurementTable
 from webapp.contexts import Context, NetworkHead
+from webapp.measured_rows import Row
 from webapp.measurements import EchoForm, MeasurementForm
 
 
@@ -43,6 +44,8 @@ class MeasurementsPage(Context):
     """Echoes given to sites, once a response is there."""
     problems: tuple[Problem, ...]
     """What cannot be used."""
+    rows: tuple[Row, ...]
+    """What the network keeps, the newest first."""
 
 
 @dataclass(frozen=True, slots=True)

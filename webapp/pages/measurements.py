@@ -19,11 +19,22 @@ from sfn.report.delay_course import delay_course
 from sfn.report.residual_map import residuals_drawn
 from sfn.survey.as_planned import said
 from sfn.survey.impulse import response_of
-from sfn.survey.measurements import MeasurementTable
+from sfn.survey.measurements import Measurement, MeasurementTable
 from webapp import addresses
 from webapp.contexts.measurements import MeasurementsPage, RecordingPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
+from webapp.dependencies import (
+    FormDep,
+    JobsDep,
+    ListsDep,
+    MapsDep,
+    Opened,
+    ReadableDep,
+    SettingsDep,
+    StoreDep,
+    UploadsDep,
+)
 from webapp.maps import Maps
+from webapp.measured_rows import exclude, keep_rows, rows_of, together
 from webapp.measurements import (
     EchoForm,
     MeasurementForm,
@@ -36,28 +47,57 @@ from webapp.pages.map_files import as_file, stamp_of
 from webapp.problems import RefusedError
 from webapp.render import notice, page
 from webapp.saving import author_of, save
+from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/networks/{network_id}/measurements")
-def show(request: Request, opened: ReadableDep) -> Response:
-    """The three ways to measure."""
-    return page(request, _page(opened))
+def show(request: Request, opened: ReadableDep, store: StoreDep) -> Response:
+    """The three ways to measure, and what the network keeps."""
+    return page(request, _page(opened, store))
 
 
 @router.post("/networks/{network_id}/measurements")
-def reconcile_typed(request: Request, opened: ReadableDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
+def reconcile_typed(
+    request: Request, opened: ReadableDep, store: StoreDep, maps: MapsDep, form: FormDep, files: UploadsDep
+) -> Response:
     """Delay differences, typed or out of a file: what is understood of them, or the launch errors."""
     sites = [site.id for site in opened.network.sites]
     typed, table = MeasurementForm(csv=form.get("csv", "")), None
     try:
         typed = measurement_form(form, files.get("file", ()), sites=sites)
         table = _understood(opened, typed)
-        answer = None if form.get("do") == "look" else _reconciled(opened, maps, typed, table)
-        return page(request, _page(opened, typed=typed, table=table, answer=answer))
+        answer = None if form.get("do") == "look" else _reconciled(opened, store, maps, typed, table)
+        return page(request, _page(opened, store, typed=typed, table=table, answer=answer))
     except PlanError as error:
-        return page(request, _page(opened, typed=typed, table=table, problems=error.problems), status=422)
+        return page(request, _page(opened, store, typed=typed, table=table, problems=error.problems), status=422)
+
+
+@router.post("/networks/{network_id}/measurements/rows")
+def change_rows(
+    request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, lists: ListsDep, files: UploadsDep
+) -> Response:
+    """Keep measurements as records; exclude some that are kept by name, with a reason, or restore them."""
+    sites = [site.id for site in opened.network.sites]
+    typed, table, verb = MeasurementForm(csv=form.get("csv", "")), None, form.get("do", "keep")
+    try:
+        author = author_of(form)
+        if verb in ("exclude", "restore"):
+            names, reason = lists.get("row", []), form.get("reason", "")
+            exclude(opened, store, names, excluded=verb == "exclude", reason=reason, by=author)
+            said = f"{len(names)} {'excluded' if verb == 'exclude' else 'restored'}."
+        else:
+            typed = measurement_form(form, files.get("file", ()), sites=sites)
+            table = _understood(opened, typed)
+            rows = _usable(typed, table)
+            added_n, there_n = keep_rows(opened, store, rows, by=author, source=typed.source)
+            said = f"{added_n} kept." + (f" {there_n} stood there already." if there_n else "")
+    except PlanError as error:
+        return page(request, _page(opened, store, typed=typed, table=table, problems=error.problems), status=422)
+    request.session["author"] = author
+    notice(request, said)
+    return RedirectResponse(f"{addresses.measurements(opened.head.id)}#kept", 303)
 
 
 @router.get("/networks/{network_id}/measurements-template.csv")
@@ -68,10 +108,12 @@ def template_file(opened: ReadableDep) -> Response:
 
 
 @router.post("/networks/{network_id}/measurements/residuals.{form}")
-def residuals(opened: ReadableDep, maps: MapsDep, sent: FormDep, form: Literal["geojson", "kml"]) -> Response:
+def residuals(
+    opened: ReadableDep, store: StoreDep, maps: MapsDep, sent: FormDep, form: Literal["geojson", "kml"]
+) -> Response:
     """Every measurement where it was taken, with what is left over, as a file."""
     typed = measurement_form(sent, (), sites=[site.id for site in opened.network.sites])
-    answer = _reconciled(opened, maps, typed, _understood(opened, typed))
+    answer = _reconciled(opened, store, maps, typed, _understood(opened, typed))
     return as_file(residual_places(answer), "residuals", form, stamp_of(opened))
 
 
@@ -82,7 +124,8 @@ def keep(request: Request, opened: ReadableDep, maps: MapsDep, store: StoreDep, 
     typed = measurement_form(form, (), sites=sites)
     chosen = {site: form[f"stage-{site}"] for site in sites if form.get(f"stage-{site}")}
     try:
-        answer = _reconciled(opened, maps, typed, _understood(opened, typed))
+        table = _understood(opened, typed)
+        answer = _reconciled(opened, store, maps, typed, table, asks=True)
         author = author_of(form)
         if not chosen:
             raise PlanError(
@@ -98,24 +141,29 @@ def keep(request: Request, opened: ReadableDep, maps: MapsDep, store: StoreDep, 
             )
         document = corrected(opened.document, answer, stages=chosen, taken_at=datetime.now(UTC))
     except PlanError as error:
-        return page(request, _page(opened, typed=typed, problems=error.problems), status=422)
-    reason = f"reconciled with {typed.source}: {', '.join(chosen)}"
+        return page(request, _page(opened, store, typed=typed, problems=error.problems), status=422)
+    reason = f"reconciled with {'the kept measurements' if typed.kept else typed.source}: {', '.join(chosen)}"
     save(request, store, opened, document, form, author=author, reason=reason)
+    if not typed.kept:
+        # What a correction rests on is a record: with what was set then, by the plan before the correction.
+        keep_rows(opened, store, _usable(typed, table), by=author, source=typed.source)
     parents = {site.id: site.fed_off_air_from for site in opened.network.sites}
     notice(request, f"Saved as a new revision. {said(answer.found, tuple(chosen), parents=parents)}")
     return RedirectResponse(addresses.delays(opened.head.id), 303)
 
 
 @router.post("/networks/{network_id}/measurements/echoes")
-def give_echoes(request: Request, opened: ReadableDep, maps: MapsDep, form: FormDep, files: UploadsDep) -> Response:
+def give_echoes(
+    request: Request, opened: ReadableDep, store: StoreDep, maps: MapsDep, form: FormDep, files: UploadsDep
+) -> Response:
     """Echoes of an impulse response given to sites."""
     typed = EchoForm()
     try:
         typed = echo_form(form, files.get("file", ()))
         found = _echoes(opened, maps, typed, form)
-        return page(request, _page(opened, echo=typed, echoes=found))
+        return page(request, _page(opened, store, echo=typed, echoes=found))
     except PlanError as error:
-        return page(request, _page(opened, echo=typed, problems=error.problems), status=422)
+        return page(request, _page(opened, store, echo=typed, problems=error.problems), status=422)
 
 
 @router.post("/networks/{network_id}/measurements/recordings/upload")
@@ -144,24 +192,43 @@ def show_recording(request: Request, opened: ReadableDep, jobs: JobsDep, job_id:
     return page(request, RecordingPage(network=opened.head, measured=job.result, course=course))
 
 
-def _understood(opened: Opened, typed: MeasurementForm) -> MeasurementTable:
-    """What was typed, line by line."""
+def _understood(opened: Opened, typed: MeasurementForm) -> MeasurementTable | None:
+    """What was typed, line by line; None where nothing is: what is kept is adjusted."""
+    if typed.kept:
+        return None
     return understood_measurements(read_sheet(typed.csv.encode(), source=typed.source), opened.network)
 
 
-def _reconciled(opened: Opened, maps: Maps, typed: MeasurementForm, table: MeasurementTable) -> Reconciled:
-    """Launch errors from lines that can be used; the others must have been seen to be left out."""
+def _usable(typed: MeasurementForm, table: MeasurementTable | None) -> tuple[Measurement, ...]:
+    """Lines that can be used; the others must have been seen to be left out."""
+    if table is None:
+        return ()
     if table.refused and not (typed.leave_out and table.measurements):
         raise PlanError(table.refused)
+    return table.measurements
+
+
+def _reconciled(
+    opened: Opened,
+    store: Store,
+    maps: Maps,
+    typed: MeasurementForm,
+    table: MeasurementTable | None,
+    *,
+    asks: bool = False,
+) -> Reconciled:
+    """Launch errors from lines that can be used, together with all measurements that the network keeps."""
+    found = together(opened, store, _usable(typed, table), asks=asks)
     network, terrain = opened.network, maps.ground(opened.network).terrain
     return reconciled(
         network,
-        table.measurements,
+        found.measurements,
         held=typed.held,
         way=typed.way,
         as_set=typed.as_set,
         terrain=terrain,
-        doubts=table.left_out,
+        doubts=(*(() if table is None else table.left_out), *found.doubts),
+        excluded=found.excluded,
     )
 
 
@@ -185,6 +252,7 @@ def _echoes(opened: Opened, maps: Maps, typed: EchoForm, form: dict[str, str]) -
 
 def _page(
     opened: Opened,
+    store: Store,
     *,
     typed: MeasurementForm | None = None,
     table: MeasurementTable | None = None,
@@ -207,4 +275,5 @@ def _page(
         echo=echo or EchoForm(),
         echoes=echoes,
         problems=problems,
+        rows=tuple(reversed(rows_of(opened, store))),
     )
