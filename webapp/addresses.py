@@ -307,9 +307,10 @@ def sheets(network_id: int) -> str:
     return f"/networks/{network_id}/sheets"
 
 
-def sheet(network_id: int, site_id: str) -> str:
-    """One site's field sheet."""
-    return f"/networks/{network_id}/sheets/{quote(site_id, safe='')}"
+def sheet(network_id: int, site_id: str, revision: int | None = None) -> str:
+    """One site's field sheet; with the revision that a copy of it was made of, so that an old copy is told."""
+    made_of = "" if revision is None else f"?{urlencode({'revision': revision})}"
+    return f"/networks/{network_id}/sheets/{quote(site_id, safe='')}{made_of}"
 
 
 def sheet_pdf(network_id: int, site_id: str, paper: str) -> str:

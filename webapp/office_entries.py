@@ -1,6 +1,6 @@
 """What the office enters on the timeline: a setting told, a device replaced, silence, a lock proof, a complaint."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,8 +9,8 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
+from sfn.survey.readings import question_setting
 from sfn.timeline.held import held, instant
-from sfn.units import written
 from webapp.readings import time_typed
 from webapp.timeline import COMPLAINT, LOCK, MUTED, REPLACED, TOLD, UNMUTED, as_kept
 
@@ -52,7 +52,7 @@ def entry_of(
     if site not in {one.id for one in network.sites} and not (kind == COMPLAINT and not site):
         problems.append(_no("site", f"there is no site {site[:60]!r}", "a site of the plan", "unknown-site"))
     time_typed(form.get("taken_at", ""), now, problems)
-    body = _MAKERS[kind](form, fields, problems)
+    body = _MAKERS[kind](form, fields, network, problems)
     if problems:
         raise PlanError(problems)
     when = held(arrived_at=now, typed_at=instant(form.get("taken_at", "")), pressed_at=None, clock_at=None)
@@ -68,7 +68,9 @@ def told_body(as_set: Mapping[str, Any], units: Mapping[str, str], *, route: str
     }  # fmt: skip
 
 
-def _told(form: Mapping[str, str], fields: Sequence[Present], problems: list[Problem]) -> dict[str, Any]:
+def _told(
+    form: Mapping[str, str], fields: Sequence[Present], network: Network, problems: list[Problem]
+) -> dict[str, Any]:
     """What somebody says is set; one route at a time, as a device keeps it."""
     values: dict[str, dict[str, str]] = {}
     units = {}
@@ -91,33 +93,28 @@ def _told(form: Mapping[str, str], fields: Sequence[Present], problems: list[Pro
         problems.append(_no("set-1", what, "one route at a time", "several-routes"))
     route, as_set = next(iter(values.items()))
     if form.get("sure") != "yes":
-        problems.extend(_beyond(form, fields))
+        problems.extend(_odd(form, fields, network, form.get("site", "")))
     return told_body(as_set, units, route=route or "main", words=_text(form, "words"))
 
 
-def _beyond(form: Mapping[str, str], fields: Sequence[Present]) -> list[Problem]:
-    """Values that the field cannot take by the plan: a slip, or a plan that is wrong."""
-    found = []
+def _odd(form: Mapping[str, str], fields: Sequence[Present], network: Network, site_id: str) -> Iterator[Problem]:
+    """Values that look like a slip of the pen for what is planned or stood there, or that the field cannot take."""
+    named = {own.name: own for site in network.sites if site.id == site_id for own in site.delay_fields}
     for n, one in enumerate(fields, 1):
         text = form.get(f"set-{n}", "").strip()
-        if not text or one.within is None:
-            continue
         try:
-            value = float(number_written(text))
+            same = float(number_written(text)) == one.value
         except ValueError:
             continue
-        least, greatest, step = one.within
-        if not least <= value <= greatest:
-            what = f"{text} {one.unit} is beyond what {one.field} takes, {written(least)} to {written(greatest)}"
-        elif abs(value / step - round(value / step)) > 1e-6:
-            what = f"{text} {one.unit} is no whole number of steps of {written(step)}"
-        else:
-            continue
-        found.append(_no(f"set-{n}", what, "the value as the device shows it, or the box ticked", "setting-odd"))
-    return found
+        known = {} if same else {"planned": one.planned, "old": one.value}
+        for question in question_setting(text, field=named[one.field], slips_alone=True, **known):
+            expected = "the value as the device shows it, or the box ticked"
+            yield _no(f"set-{n}", f"{one.field}: {question}", expected, "setting-odd")
 
 
-def _replaced(form: Mapping[str, str], _fields: Sequence[Present], problems: list[Problem]) -> dict[str, Any]:
+def _replaced(
+    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
+) -> dict[str, Any]:
     """A new device: with what it is set to where that is known already, which is then told on its own."""
     words = _text(form, "words")
     if not words:
@@ -125,12 +122,16 @@ def _replaced(form: Mapping[str, str], _fields: Sequence[Present], problems: lis
     return told_body({}, {}, route="main", words=words)
 
 
-def _silence(form: Mapping[str, str], _fields: Sequence[Present], _problems: list[Problem]) -> dict[str, Any]:
+def _silence(
+    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, _problems: list[Problem]
+) -> dict[str, Any]:
     """Silent, or on air again."""
     return {"texts": {"remarks": words} if (words := _text(form, "words")) else {}}
 
 
-def _lock(form: Mapping[str, str], _fields: Sequence[Present], problems: list[Problem]) -> dict[str, Any]:
+def _lock(
+    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
+) -> dict[str, Any]:
     """Whether carrier, pilot, deviation and polarity were proven."""
     found = {key: form.get(f"lock-{key}", "") for key, _ in LOCKED}
     for key, label in LOCKED:
@@ -141,7 +142,9 @@ def _lock(form: Mapping[str, str], _fields: Sequence[Present], problems: list[Pr
     return {**found, "proven": proven, "texts": {"remarks": words} if (words := _text(form, "words")) else {}}
 
 
-def _complaint(form: Mapping[str, str], _fields: Sequence[Present], problems: list[Problem]) -> dict[str, Any]:
+def _complaint(
+    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
+) -> dict[str, Any]:
     """Place, receiver and words of a listener; where the place is a position, that too."""
     place, words = _text(form, "place"), _text(form, "words")
     if not place:
@@ -169,7 +172,7 @@ def _no(name: str, what: str, expected: str, code: str) -> Problem:
     return Problem(name, what, expected, code=code, fields=(name,))
 
 
-_Maker = Callable[[Mapping[str, str], Sequence[Present], list[Problem]], dict[str, Any]]
+_Maker = Callable[[Mapping[str, str], Sequence[Present], Network, list[Problem]], dict[str, Any]]
 _MAKERS: Mapping[str, _Maker] = {
     TOLD: _told, REPLACED: _replaced, MUTED: _silence, UNMUTED: _silence, LOCK: _lock, COMPLAINT: _complaint,
 }  # fmt: skip

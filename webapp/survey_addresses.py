@@ -45,9 +45,9 @@ def site_history(network_id: int, site_id: str) -> str:
     return f"{ages(network_id)}/{quote(site_id, safe='')}"
 
 
-def site_history_file(network_id: int, site_id: str, form: str) -> str:
-    """The same as a chart or a table."""
-    return f"{site_history(network_id, site_id)}/history.{form}"
+def site_history_file(network_id: int, site_id: str, form: str, *, narrow: bool = False) -> str:
+    """The same as a chart, for a telephone where it is to be narrow, or as a table."""
+    return f"{site_history(network_id, site_id)}/history.{form}" + ("?narrow=true" if narrow else "")
 
 
 def timeline(network_id: int, site_id: str = "", entry: str = "") -> str:

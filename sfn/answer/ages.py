@@ -52,30 +52,54 @@ class StageAge:
 class LaunchSeen:
     """A launch that was measured at a site: the day, and how far it was from the plan then. [us]
 
-    `replaced` is the day on which the device was replaced since; empty where it was not.
+    `moved` is what was turned or replaced since, there or at a site that feeds it; empty where nothing was.
     """
 
     day: str
     off_us: float
-    replaced: str = ""
+    moved: str = ""
 
 
-def launches_seen(events: Sequence[Event]) -> dict[str, LaunchSeen]:
+def launches_seen(events: Sequence[Event], *, parents: Mapping[str, str | None]) -> dict[str, LaunchSeen]:
     """The newest launch that was measured at each site on its main route, by what held.
 
     Parameters
     ----------
     events : sequence of Event
         Of the timeline.
+    parents : mapping of str to str or None
+        What feeds each site off air: what is turned or replaced at a parent moves the launches of all that it feeds.
     """
     seen: dict[str, LaunchSeen] = {}
+    stood: dict[tuple[str, str], Any] = {}
     for one in in_order(events):
-        day, off_us = f"{one.held.at:%Y-%m-%d}", one.values.get("off_us")
+        if one.kind not in ("read", "told", "replaced"):
+            continue
+        day, fields = f"{one.held.at:%Y-%m-%d}", one.values.get("fields") or {}
+        moved = [
+            name for name, said in fields.items() if stood.get((one.site_id, name), said["value"]) != said["value"]
+        ]
+        stood |= {(one.site_id, name): said["value"] for name, said in fields.items()}
+        what = (
+            "the device was replaced" if one.kind == "replaced" else f"{', '.join(moved)} was turned" if moved else ""
+        )
+        if what:
+            for site in (site for site in seen if one.site_id in _line(site, parents)):
+                where = "" if site == one.site_id else f" at {one.site_id}, which feeds it"
+                told = f"{what}{where}, on {day}"
+                seen[site] = replace(seen[site], moved="; ".join(filter(None, (seen[site].moved, told))))
+        off_us = one.values.get("off_us")
         if one.kind == "read" and one.values.get("main") and off_us is not None:
             seen[one.site_id] = LaunchSeen(day, off_us)
-        elif one.kind == "replaced" and one.site_id in seen:
-            seen[one.site_id] = replace(seen[one.site_id], replaced=day)
     return seen
+
+
+def _line(site: str, parents: Mapping[str, str | None]) -> tuple[str, ...]:
+    """A site with those that feed it off air."""
+    line = [site]
+    while (above := parents.get(line[-1])) is not None and above not in line:
+        line.append(above)
+    return tuple(line)
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,8 +321,8 @@ def _site(
     if newer and seen is not None:
         when = "on the day that" if all(s.changed == seen.day for s in newer) else "after"
         launch_again = f"{', '.join(s.id for s in newer)} changed {when} the launch was measured, {seen.day}"
-    if seen is not None and seen.replaced:
-        told = f"the device was replaced on {seen.replaced}; the launch was measured on {seen.day}"
+    if seen is not None and seen.moved:
+        told = f"{seen.moved}; the launch was measured on {seen.day}"
         launch_again = "; ".join(filter(None, (told, launch_again)))
     return SiteAge(
         site.id,

@@ -59,8 +59,6 @@ class Present:
         What the document says is set now.
     contradicted : bool
         Whether the document says otherwise than the report.
-    within : tuple of float, or None
-        Least, greatest and step of the field.
     """
 
     site_id: str
@@ -73,7 +71,6 @@ class Present:
     stood: Stood | None
     plan_says: float | None
     contradicted: bool
-    within: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +192,6 @@ def present_fields(network: Network) -> Iterator[Present]:
                     site.id, site.name, key[1], own.name, own.unit, value,
                     _planned(table, site, chain.route, own.name), reported.now(key),
                     reported.planned[key] if contradicted else value, contradicted,
-                    (own.least, own.greatest, own.step),
                 )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ def history_chart(
     tolerated_us: float,
     until: str,
     picture: PictureFormat = "svg",
+    narrow: bool = False,
 ) -> bytes:
     """The chart as a file.
 
@@ -39,11 +40,13 @@ def history_chart(
     until : str
         Time of the right edge.
     picture : {'svg', 'png'}
+    narrow : bool
+        Drawn for a telephone held upright: as wide as that, its words no smaller.
     """
-    from matplotlib.dates import ConciseDateFormatter
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(9.0, 5.2), facecolor=SHEET, layout="constrained")
+    figure = Figure(figsize=(3.8, 5.6) if narrow else (9.0, 5.2), facecolor=SHEET, layout="constrained")
     upper, lower = figure.subplots(2, 1, sharex=True)
     for axes in (upper, lower):
         quiet_axes(axes)
@@ -68,9 +71,11 @@ def history_chart(
     else:
         lower.text(0.5, 0.85, "nothing was read at the site yet", transform=lower.transAxes, ha="center", color=QUIET)
     lower.xaxis_date()
-    shown = lower.xaxis.get_major_locator()
+    shown = AutoDateLocator(minticks=2, maxticks=4 if narrow else 9)  # type: ignore[no-untyped-call, unused-ignore]
+    lower.xaxis.set_major_locator(shown)
     lower.xaxis.set_major_formatter(ConciseDateFormatter(shown))  # type: ignore[no-untyped-call, unused-ignore]
-    upper.set_title(f"{name}; band: ±{tolerated_us:g} µs tolerated", loc="left", fontsize=10, color=INK)
+    title = f"band: ±{tolerated_us:g} µs tolerated" if narrow else f"{name}; band: ±{tolerated_us:g} µs tolerated"
+    upper.set_title(title, loc="left", fontsize=10, color=INK)
     return written(figure, picture)
 
 

@@ -34,8 +34,9 @@ _CONFUSED_UNITS = ("us", "ms", "ns", "samples@48000", "samples@192000", "1/16.38
 
 
 def question_setting(
-    typed: str | float, *, field: DelayField, planned: float | None = None, old: float | None = None
-) -> tuple[str, ...]:
+    typed: str | float, *, field: DelayField, planned: float | None = None, old: float | None = None,
+    slips_alone: bool = False,
+) -> tuple[str, ...]:  # fmt: skip
     """Questions to ask about an as-set value, the likeliest slip first; none when it is as planned.
 
     Parameters
@@ -46,6 +47,8 @@ def question_setting(
         The field it is said to stand in: unit, step, limits, sign.
     planned, old : float, optional
         The plan's value and the one before it, in the field's own unit.
+    slips_alone : bool
+        Nothing about a value that merely differs from the plan.
 
     Raises
     ------
@@ -56,7 +59,8 @@ def question_setting(
     questions = []
     if planned is not None and value != exact(planned):
         slip = _slip(value, exact(planned), unit=field.unit, old=None if old is None else exact(old))
-        questions.append(slip or _plain(value - exact(planned), field))
+        if slip or not slips_alone:
+            questions.append(slip or _plain(value - exact(planned), field))
     step, least, greatest = exact(field.step), exact(field.least), exact(field.greatest)
     if not least <= value <= greatest:
         questions.append(

@@ -69,6 +69,7 @@ def test_a_site_has_its_history(client: TestClient, store: Store, number: int, e
     assert "+0.400" in html.replace("\u202f", " ")
     assert "2026-11-20" in client.get(f"/networks/{number}/ages").text
     assert client.get(f"/networks/{number}/ages/{site['id']}/history.svg").content.startswith(b"<?xml")
+    assert client.get(f"/networks/{number}/ages/{site['id']}/history.svg?narrow=true").content.startswith(b"<?xml")
     table = client.get(f"/networks/{number}/ages/{site['id']}/history.csv").text.splitlines()
     assert len(table) == 4
     assert client.get(f"/networks/{number}/ages/nowhere").status_code == 404

@@ -161,7 +161,7 @@ def test_a_withheld_site_gets_no_link_and_an_old_one_says_so(
 
 
 def test_no_sheet_carries_an_address_that_only_this_machine_knows(
-    client: TestClient, client_with: Callable[..., TestClient], number: int
+    client: TestClient, client_with: Callable[..., TestClient], number: int, store: Store
 ) -> None:
     """On loopback there is neither address nor code, and the sheet says so; with a public address there are both."""
     sheet = client.get(f"/networks/{number}/sheets/gap").text
@@ -173,6 +173,16 @@ def test_no_sheet_carries_an_address_that_only_this_machine_knows(
     public = client_with(public_url="https://sfn.example.org").get(f"/networks/{number}/sheets/gap").text
     assert f"https://sfn.example.org/networks/{number}/sheets/gap" in public
     assert "qr.svg" in public
+    assert f"/sheets/gap?revision={store.read(number).revision.number}" in public
+
+
+def test_a_copy_of_another_revision_is_told(client: TestClient, number: int) -> None:
+    """The code on paper names its revision: whoever scans an old copy is told not to go by it."""
+    address = f"/networks/{number}/sheets/gap"
+    assert "Do not go by the copy" not in client.get(f"{address}?revision=1").text
+    old = client.get(f"{address}?revision=7").text
+    assert "Your copy is of revision 7; revision 1 is in force." in old
+    assert client.get(f"{address}?revision=x").status_code == 422
 
 
 def test_the_checksum_tells_a_stale_sheet(

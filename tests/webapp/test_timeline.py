@@ -117,7 +117,9 @@ def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], s
     [
         ({"kind": "told", "set-1": "12 or so"}, "number"),
         ({"kind": "told"}, "nothing was typed"),
-        ({"kind": "told", "set-1": "99999999"}, "is beyond what"),
+        ({"kind": "told", "set-1": "99999999"}, "is outside what"),
+        ({"kind": "told", "set-1": "0.5"}, "(a factor of 1,000)"),
+        ({"kind": "told", "set-1": "50"}, "is a tenth of the planned"),
         ({"kind": "told", "set-1": "5", "taken_at": "soon"}, "is no time"),
         ({"kind": "told", "set-1": "5", "taken_at": "2099-01-01 00:00"}, "is to come"),
         ({"kind": "told", "set-1": "5", "site": "nowhere"}, "there is no site"),

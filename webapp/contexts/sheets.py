@@ -50,6 +50,8 @@ class SheetPage(Context):
     """How far it is: withheld, needs sign-off, ready, issued."""
     issue: Entry | None
     """Who issued it, if anybody did."""
+    copy_of: int | None
+    """The revision of the copy that somebody came from, where that is another one than this; else None."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,8 +56,10 @@ def show_site(request: Request, opened: NetworkDep, store: StoreDep, site_id: st
 
 
 @router.get("/networks/{network_id}/ages/{site_id}/history.{form}")
-def chart(opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg", "png", "csv"]) -> Response:
-    """The same as a chart or a table."""
+def chart(
+    opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg", "png", "csv"], narrow: bool = False
+) -> Response:
+    """The same as a chart, for a telephone where it is to be narrow, or as a table."""
     found, _ = _history(opened, store, site_id)
     if form == "csv":
         named = {"Content-Disposition": f'attachment; filename="history-{found.site_id}.csv"'}
@@ -71,6 +73,7 @@ def chart(opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg"
         tolerated_us=tolerated_error(opened.network),
         until=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         picture=form,
+        narrow=narrow,
     )
     return Response(made, media_type=MEDIA[form])
 
@@ -79,10 +82,11 @@ def _page(
     opened: Opened, store: Store, *, typed: ChangeTyped | None = None, problems: tuple[Problem, ...] = ()
 ) -> AgesPage:
     """The page; launches are the newest on the timeline of each site."""
-    today = f"{datetime.now(UTC):%Y-%m-%d}"
+    today, parents = f"{datetime.now(UTC):%Y-%m-%d}", {one.id: one.fed_off_air_from for one in opened.network.sites}
+    seen = launches_seen(reported_events(opened, store), parents=parents)
     return AgesPage(
         network=opened.head,
-        found=ages(opened.network, today=today, seen=launches_seen(reported_events(opened, store))),
+        found=ages(opened.network, today=today, seen=seen),
         typed=typed or ChangeTyped(day=today),
         problems=problems,
     )

@@ -9,6 +9,7 @@ from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.sheets import SheetPage, SheetPaper, SheetsPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, SettingsDep, StoreDep
+from webapp.limits import RevisionNumber
 from webapp.paper import pdf, qr_svg
 from webapp.problems import RefusedError
 from webapp.public import public_address
@@ -35,12 +36,20 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
 
 @router.get("/networks/{network_id}/sheets/{site_id}")
 def show(
-    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, site_id: str
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    site_id: str,
+    revision: RevisionNumber | None = None,
 ) -> Response:
-    """One site's sheet."""
-    line = released(opened, store, maps).of(site_id)
-    address = public_address(request, settings, addresses.sheet(opened.head.id, site_id))
-    return page(request, SheetPage(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue))
+    """One site's sheet; asked for with the revision of a copy, whether that copy still holds."""
+    line, number = released(opened, store, maps).of(site_id), opened.head.revision.number
+    address = public_address(request, settings, addresses.sheet(opened.head.id, site_id, number))
+    older = revision if revision not in (None, number) else None
+    context = SheetPage(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older)
+    return page(request, context)
 
 
 @router.get("/networks/{network_id}/sheets/{site_id}/sheet.pdf")
@@ -55,9 +64,9 @@ def as_pdf(
 ) -> Response:
     """The same sheet as a PDF."""
     line = released(opened, store, maps).of(site_id)
-    address = public_address(request, settings, addresses.sheet(opened.head.id, site_id))
-    body = html(request, SheetPaper(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue))
     number = opened.head.revision.number
+    address = public_address(request, settings, addresses.sheet(opened.head.id, site_id, number))
+    body = html(request, SheetPaper(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue))
     foot = f"{line.sheet.site.name} · {opened.head.name} · revision {number} · {line.sheet.checksum}"
     made = pdf(body, paper=paper, foot=foot, address=address, stamp=STAMPS[line.state])
     name = f"sheet-network-{opened.head.id}-{site_id}-revision-{number}{'' if line.issued else '-not-issued'}.pdf"
@@ -68,7 +77,8 @@ def as_pdf(
 @router.get("/networks/{network_id}/sheets/{site_id}/qr.svg")
 def as_qr(request: Request, opened: NetworkDep, settings: SettingsDep, site_id: str) -> Response:
     """The address of the sheet, for a phone."""
-    address = public_address(request, settings, addresses.sheet(opened.head.id, site_id))
+    here = addresses.sheet(opened.head.id, site_id, opened.head.revision.number)
+    address = public_address(request, settings, here)
     if not address:
         what = "this application has no address that a phone could reach"
         raise RefusedError(

@@ -162,22 +162,46 @@ def test_history_tells_only_what_changed_at_a_site() -> None:
     assert text[3].startswith(f"{site},2026-11-02 09:00,read,2,bo,,1234.5,,0,-0.25")
 
 
+PARENTS = {site.id: site.fed_off_air_from for site in example().sites}
+
+
+def event(day: int, kind: Any, site: str = "north", **said: Any) -> Event:
+    """Something at a site on a day of November."""
+    at = datetime(2026, 11, day, 8, tzinfo=UTC)
+    return Event(f"entry-{day}-{kind}", site, kind, Held.sure(at), at, "bo", said)
+
+
+def launches(*events: Event) -> dict[str, LaunchSeen]:
+    """The launches that were measured, of the example's sites."""
+    return launches_seen(events, parents=PARENTS)
+
+
 def test_a_launch_of_the_device_before_is_none_of_the_new_one() -> None:
     """The newest launch is that which held last; once the device is replaced it must be measured again."""
-
-    def event(day: int, kind: Any, **said: Any) -> Event:
-        """Something on a day of November."""
-        at = datetime(2026, 11, day, 8, tzinfo=UTC)
-        return Event(f"entry-{day}-{kind}", "north", kind, Held.sure(at), at, "bo", said)
-
     reads = [event(9, "read", main=True, off_us=0.4), event(7, "read", main=True, off_us=3.0)]
-    assert launches_seen(reads) == {"north": LaunchSeen("2026-11-09", 0.4)}
-    seen = launches_seen([event(10, "replaced"), *reads])
-    again = of(ages(example(), today=TODAY, seen=seen).sites, "north").launch_again
-    assert "the device was replaced on 2026-11-10" in again
-    assert launches_seen([event(10, "replaced"), *reads, event(11, "read", main=True, off_us=0.1)]) == {
+    assert launches(*reads) == {"north": LaunchSeen("2026-11-09", 0.4)}
+    again = of(ages(example(), today=TODAY, seen=launches(event(10, "replaced"), *reads)).sites, "north").launch_again
+    assert again.startswith("the device was replaced, on 2026-11-10")
+    assert launches(event(10, "replaced"), *reads, event(11, "read", main=True, off_us=0.1)) == {
         "north": LaunchSeen("2026-11-11", 0.1)
     }
+
+
+def test_what_is_turned_at_a_parent_marks_the_launches_that_it_feeds() -> None:
+    """Gap hears north: north's codec turned after gap's launch was measured, gap is to be measured again; south not."""
+    assert PARENTS["gap"] == "north"
+    start = [
+        event(1, "read", fields={"codec delay": {"value": 3.0}}, main=True, off_us=0.0),
+        *(event(2, "read", site, main=True, off_us=0.1) for site in ("gap", "south")),
+    ]
+    same = event(3, "told", fields={"codec delay": {"value": 3.0}}, main=True)
+    assert not any(one.moved for one in launches(*start, same).values())
+    turned = event(4, "told", fields={"codec delay": {"value": 9.0}}, main=True)
+    found = ages(example(), today=TODAY, seen=launches(turned, *start, same)).sites
+    assert "codec delay was turned at north, which feeds it, on 2026-11-04" in of(found, "gap").launch_again
+    assert of(found, "north").launch_again.startswith("codec delay was turned, on 2026-11-04")
+    assert of(found, "south").launch_again == ""
+    assert launches(turned, *start, event(5, "read", "gap", main=True, off_us=0.2))["gap"].moved == ""
 
 
 def test_command(capsys: pytest.CaptureFixture[str]) -> None:
