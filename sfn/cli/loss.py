@@ -332,7 +332,7 @@ def _measured_table(answer: dict[str, object]) -> list[str]:
             f"decided by {answer['release_decided_by']}"
             + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
         )
-    if "joint_loss_ratio" in answer:
+    if "independent" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]
         lines.append(f"both paths: {found} packets lost on both, {chance:.1f} by chance: {tie}")

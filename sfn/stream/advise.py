@@ -15,6 +15,7 @@ from sfn.stream.packet import Headers, Packet
 from sfn.stream.paths import Paths, left_by
 from sfn.stream.payload import Payload
 from sfn.stream.protection import (
+    GREATEST_REPEAT_PACKETS,
     Protection,
     both_parities,
     column_parity,
@@ -103,7 +104,11 @@ def combinations(paths: Paths, *, parity_spread: bool = False) -> Iterator[Prote
     parities = [Protection(), *(row_parity(n) for n in ROWS)]
     parities += [make(*size, spread=parity_spread) for size in MATRICES for make in (column_parity, both_parities)]
     mean = paths.first.model.mean_burst_packets
-    spacings = sorted({max(1, ceil(k * mean)) for k in REPEATS_BURSTS}) if isfinite(mean) else [10]
+    spacings = (
+        sorted({min(max(1, ceil(k * mean)), GREATEST_REPEAT_PACKETS) for k in REPEATS_BURSTS})
+        if isfinite(mean)
+        else [10]
+    )
     for parity in parities:
         for spacing in (0, *spacings):
             one_path = with_repeat(parity, after=spacing) if spacing else parity
@@ -113,9 +118,12 @@ def combinations(paths: Paths, *, parity_spread: bool = False) -> Iterator[Prote
 
 
 def usual(model: LossModel) -> tuple[Protection, ...]:
-    """A handful of protections that differ in kind, for a first look; a repeat is spaced by five mean bursts."""
+    """A handful of protections that differ in kind, for a first look; a repeat is spaced by five mean bursts.
+
+    By no more than `GREATEST_REPEAT_PACKETS`: against outages a repeat does not help.
+    """
     mean = model.mean_burst_packets
-    after = max(10, round(5 * mean)) if isfinite(mean) else 10
+    after = min(max(10, round(5 * mean)), GREATEST_REPEAT_PACKETS) if isfinite(mean) else 10
     return (
         Protection(),
         row_parity(10),

@@ -23,6 +23,7 @@ from sfn.stream.changes import (
     RESTART_PACKETS,
     SEQUENCE_ROUND,
     STAMP_ROUND,
+    STEP_US,
     Change,
     level_steps,
     nominal_packet_time,
@@ -184,10 +185,8 @@ class _Follower:
             self.last_stamp = int(piece.stamp[0])
             self.first_stamp = self.last_stamp
         if self.time_s is None:
-            steps = np.diff(piece.sequence)
-            steps = (steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2 if piece.wraps else steps
-            run = np.concatenate(([0], np.cumsum(steps)))
-            if run.size < LEAST_PACKETS or run[-1] <= 0 or piece.arrival_s[-1] <= piece.arrival_s[0]:
+            run, times_s = _longest_stretch(piece)
+            if run.size < LEAST_PACKETS or run[-1] <= 0 or times_s[-1] <= times_s[0]:
                 raise PlanError(
                     [
                         Problem(
@@ -199,11 +198,11 @@ class _Follower:
                         )
                     ]
                 )
-            # median over pairs half a piece apart: late packets and odd numbers don't tilt it
+            # median over pairs half a stretch apart: late packets and odd numbers don't tilt it
             half = run.size // 2
             apart = run[half:] - run[: run.size - half]
-            times = (piece.arrival_s[half:] - piece.arrival_s[: run.size - half])[apart > 0]
-            seen_s = float(np.median(times / apart[apart > 0]))
+            waited = (times_s[half:] - times_s[: run.size - half])[apart > 0]
+            seen_s = float(np.median(waited / apart[apart > 0]))
             self.nominal_s = nominal_packet_time(seen_s, stamp_step=self.stamp_step)
             self.time_s = seen_s if self.nominal_s is None else self.nominal_s
         if not self.time_s > 0:
@@ -325,8 +324,9 @@ class _Follower:
             )
         delay = self.delay_us[: self.greatest + 1 + self.base]
         slope_us = 0.0
+        first_s = self.first_arrival_s - self.base * self.time_s
         if remove_drift:
-            slope_us, _ = drift_line(delay)
+            slope_us, _ = drift_line(_levelled(delay, level_steps(delay, first_s, self.time_s), first_s, self.time_s))
             for begin in range(0, delay.size, PIECE_ROOM):  # in pieces: no second copy in double precision
                 end = min(begin + PIECE_ROOM, delay.size)
                 delay[begin:end] -= (slope_us * np.arange(begin, end)).astype(np.float32)
@@ -344,11 +344,40 @@ class _Follower:
             self.first_source,
             self.stamp_step,
             None if self.first_stamp is None else self.first_stamp - self.base * (self.stamp_step or 0),
-            (*self.changes, *level_steps(delay, self.first_arrival_s - self.base * self.time_s, self.time_s)),
+            (*self.changes, *level_steps(delay, first_s, self.time_s)),
         )
 
 
 PIECE_ROOM = 262_144
+
+
+def _longest_stretch(piece: Piece) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Unrolled numbers and arrivals of the longest part without a restart, an outage or a step of a clock in it."""
+    steps = np.diff(piece.sequence)
+    if piece.wraps:
+        steps = (steps + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2
+    waited = np.diff(piece.arrival_s)
+    following = waited[steps == 1]
+    usual_s = float(np.median(following)) if following.size else 0.0
+    broken = (piece.wraps & (np.abs(steps) > RESTART_PACKETS)) | (waited < -CLOCK_BACK_S)
+    broken |= np.abs(waited - steps * usual_s) > STEP_US * 1e-6
+    edges = np.concatenate(([0], np.flatnonzero(broken) + 1, [piece.sequence.size]))
+    longest = int(np.diff(edges).argmax())
+    begin, end = int(edges[longest]), int(edges[longest + 1])
+    if end - begin < LEAST_PACKETS:
+        begin, end = 0, piece.sequence.size
+    return np.concatenate(([0], np.cumsum(steps[begin : end - 1]))), piece.arrival_s[begin:end]
+
+
+def _levelled(
+    delay_us: NDArray[np.float32], steps: tuple[Change, ...], first_s: float, packet_time_s: float
+) -> NDArray[np.float32]:
+    """The delays as if no level had stepped: a step is no drift."""
+    found = delay_us
+    for step in steps:
+        found = found.copy() if found is delay_us else found
+        found[round((step.at_s - first_s) / packet_time_s) :] -= np.float32(step.step_us or 0.0)
+    return found
 
 
 def drift_line(delay_us: NDArray[np.float32]) -> tuple[float, float]:

@@ -167,7 +167,7 @@ def fitted(found: Fit | None, *, packets_n: int) -> Losses:
             independent(found.loss_high_ratio),
             "fitted to the record, which shows no bursts",
         )
-    low = bursts(found.loss_low_ratio, mean_burst_packets=found.burst_low_packets)
+    low = _gilbert(found.loss_low_ratio, found.burst_low_packets)
     return Losses(found.model, low, _heavier(found), "fitted to the record")
 
 
@@ -176,7 +176,14 @@ def _heavier(found: Fit) -> LossModel:
     start = found.loss_high_ratio / found.burst_high_packets
     if start > 1 - found.loss_high_ratio:  # so lossy that both ends exclude each other: the ratio goes before
         return independent(found.loss_high_ratio)
-    return bursts(found.loss_high_ratio, mean_burst_packets=found.burst_high_packets)
+    return _gilbert(found.loss_high_ratio, found.burst_high_packets)
+
+
+def _gilbert(loss_ratio: float, burst_packets: float) -> LossModel:
+    """Gilbert's model, however long the bursts: one outage leaves open whether they last for hours."""
+    if loss_ratio >= 1:
+        return independent(1.0)
+    return LossModel(loss_ratio / burst_packets / (1 - loss_ratio), 1 / burst_packets)
 
 
 def measured(first: Losses, second: Losses | None = None, together: Joint | None = None) -> Paths:

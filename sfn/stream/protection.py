@@ -14,6 +14,7 @@ from sfn.errors import Problem, in_range
 ST2022_1_GREATEST = 20
 ST2022_1_LEAST = 4
 ST2022_1_GREATEST_MATRIX = 100
+GREATEST_REPEAT_PACKETS = 100_000
 
 # ST 2022-7:2019, greatest path differential by receiver class, for streams below 270 Mbit/s. [ms]
 SKEW_CLASS_MS = (("D", 0.15), ("A", 10.0), ("B", 50.0), ("C", 450.0))
@@ -50,7 +51,7 @@ class Protection:
         parity = self.row_parity or self.column_parity
         in_range("columns (L)", self.columns, least=1 if parity else 0, greatest=255, unit="packets")
         in_range("rows (D)", self.rows, least=1 if parity else 0, greatest=255, unit="packets")
-        in_range("repeat_after", self.repeat_after, least=0, greatest=100_000, unit="packets")
+        in_range("repeat_after", self.repeat_after, least=0, greatest=GREATEST_REPEAT_PACKETS, unit="packets")
 
     @property
     def row_length(self) -> int:

@@ -159,6 +159,26 @@ def test_a_measured_network(logs, capsys: pytest.CaptureFixture[str]) -> None:
     assert [0.0, 0.0] == [r["both_lost_ratio"] for r in ours["repeats"] if r["repeat_after_packets"] in (5, 10)]
 
 
+def test_a_measured_network_in_words(logs, capsys: pytest.CaptureFixture[str]) -> None:
+    """One record, without --json: a table, and nothing of a second path."""
+    assert 0 == main(f"loss --capture {logs[0]}".split())
+    said = capsys.readouterr().out
+
+    assert "95 of 19995 packets lost" in said
+    assert "both paths" not in said
+
+
+def test_an_outage_longer_than_the_record_of_it_is_an_answer(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One burst of 70 000 packets leaves open whether they last for hours: figures all the same."""
+    path = tmp_path / "outage.csv"
+    path.write_text(log([*range(3000), *range(73_000, 76_000)]))
+    ours = answer(f"--capture {path}", capsys)
+
+    assert [{"burst_packets": 70_000, "bursts_n": 1}] == ours["bursts_by_length"]
+    assert ours["residual_loss_ratio"] == pytest.approx(70 / 76)
+    assert [10] == ours["release_unmet_hours"]
+
+
 def test_two_paths_that_fail_together(logs, capsys: pytest.CaptureFixture[str]) -> None:
     """All losses of the first are on the second too: chance does not explain that, and the table says so."""
     ours = answer(f"--capture {logs[0]} --second-capture {logs[1]} --second-path --packet-ms 4", capsys)

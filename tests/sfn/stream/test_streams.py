@@ -109,6 +109,29 @@ def test_an_outage_longer_than_the_numbers_go_round_is_measured_by_time_stamps()
     assert [70_000] == ours.burst_lengths.tolist()
 
 
+@pytest.mark.parametrize("fault", ["restart", "outage", "clock back", "clock forward"])
+def test_the_packet_time_is_found_whatever_happens_in_the_middle(fault):
+    """Nobody gives the packet time, and the fault stands amid the record: 4 ms and 9 ppm all the same."""
+    ppm = 1 + 9e-6
+    at = np.arange(6000) + (70_000 if fault == "outage" else 0) * (np.arange(6000) >= 3000)
+    moved_s = {"clock back": -2.0, "clock forward": 0.7}.get(fault, 0.0)
+    again = 20_000 if fault == "restart" else 0
+    sent = []
+    for k, p in enumerate(at.tolist()):
+        late_s = (p * 7 % 13) * 1e-5 + (moved_s if k >= 3000 else 0.0)
+        number, stamp = (p + again, p * STAMPS + 123_457) if again and k >= 3000 else (p, p * STAMPS)
+        sent.append(rtp(1000 + p * PACKET_S * ppm + late_s, 100 + number, stamp))
+    ours = measured(sent)
+
+    assert (70_000 if fault == "outage" else 0) == int(ours.lost.sum())
+    if fault in ("restart", "outage"):
+        assert ours.drift_ppb == pytest.approx(9000, abs=200)
+        assert float(np.nanmax(ours.delay_us)) == pytest.approx(120, abs=20)
+    else:  # a step of the clock beside a drift cannot be told from it to the last microsecond
+        assert ours.packet_time_s == pytest.approx(PACKET_S * ppm, rel=2e-5)
+        assert len(ours.changes) == 1
+
+
 def test_a_clock_set_back_is_taken_out_and_named():
     """Two seconds back in the middle: the delays are what they were, and the step has its size."""
     sent = stream(np.arange(6000))
