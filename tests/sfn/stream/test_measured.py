@@ -8,8 +8,9 @@ import pytest
 
 from sfn.errors import PlanError
 from sfn.stream.capture import Piece, read_packets
+from sfn.stream.drift import drift_line
 from sfn.stream.loss import burst_lengths_of
-from sfn.stream.measured import drift_line, interarrival_jitter, measure
+from sfn.stream.measured import interarrival_jitter, measure
 
 MICROSECOND_US = 1.0
 
