@@ -118,7 +118,7 @@ class Maps:
     def checked(self, network: Network) -> tuple[Problem, ...]:
         """All that is wrong with a network on its ground, kept: pages, sheets and answers take the same."""
         today = datetime.now(UTC).date()
-        doubts = () if network.reported is None else network.reported.problems
+        doubts = () if network.reported is None else (network.reported.problems, network.reported.proofs)
         said = f"{network.model_dump_json(exclude_none=True)}{network.own_services}{today}{doubts}"
         document = sha256(said.encode()).hexdigest()
         try:

@@ -18,6 +18,7 @@ from datetime import UTC, datetime, timedelta
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.plan.reported import Source
+from sfn.timeline.event import Event, Kind, proven
 from sfn.timeline.held import Held, instant
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.documents import network_of
@@ -33,7 +34,20 @@ _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "repl
 def standing(store: Store, saved: Saved) -> Network:
     """A revision as the engine reads it, with its fields set to what was last reported."""
     network = network_of(saved.document, saved.own_services)
-    return as_it_stands(network, reports_of(store, saved.revision.network_id))
+    network_id = saved.revision.network_id
+    return as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id))
+
+
+def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:
+    """When lock was last proven at each site, as far as it holds."""
+    kinds: Mapping[str, Kind] = {LOCK: "lock", REPLACED: "replaced"}
+    return proven(
+        [
+            Event(entry_name(one), one.site_id, kinds[one.kind], held_of(one), one.made_at, one.made_by, one.body)
+            for one in store.entries.of(network_id)
+            if one.kind in kinds
+        ]
+    )
 
 
 def reports_of(store: Store, network_id: int, *, site_id: str | None = None) -> tuple[Report, ...]:

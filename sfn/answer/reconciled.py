@@ -148,6 +148,7 @@ def document(answer: Reconciled) -> dict[str, Any]:
         "chi_square_high": finite_or_none(high),
         "scale_ratio": finite_or_none(found.scale_ratio),
         "growth_ratio": found.growth_ratio,
+        "residual_sign": RESIDUAL_SIGN,
         "residuals": [_residual(row) for row in found.residuals],
         "suspects": [k for k, row in enumerate(found.residuals) if row.verdict == "suspect"],
         "uncheckable": [k for k, row in enumerate(found.residuals) if row.verdict == "uncheckable"],

@@ -142,6 +142,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "name-blank": Doubt(_R, "ids are printed"),
     "reports-contradict": Doubt(_S, "nobody can tell which report is the later, so the way back is doubtful"),
     "report-in-other-unit": Doubt(_S, "the last report counts in another unit, so the way back is doubtful"),
+    "lock-proof-missing": Doubt(_R, "no delay brings signals together whose carrier, pilot or polarity differ"),
     "told-against-reading": Doubt(_R, "the way back is what the office was told after a reading said otherwise"),
     "plan-old-value-contradicted": Doubt(_R, "the way back is what was reported; the plan says otherwise"),
     "date-impossible": Doubt(_S, "a measurement on a day that is not, or is to come"),

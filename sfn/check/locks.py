@@ -36,13 +36,27 @@ def lock_problems(network: Network, service: Service) -> tuple[Problem, ...]:
         what = "no site states its lock sheet: carrier, pilot, deviation and polarity are not known to agree"
         expected = "lock sheets, proven before delays are worked on"
         return (
+            *_undated(network, [site for _, site in places]),
             Problem(
                 "sites", what, expected, "warning", code="lock-not-stated", touches=touches, stages=(), fields=("lock",)
             ),
         )
     unproven = [p for n, site in places for p in _unproven(n, site)]
     differing = [p for (_, a), (n, b) in combinations(places, 2) for p in _differing(network, a, n, b)]
-    return (*unproven, *differing)
+    return (*_undated(network, [site for _, site in places]), *unproven, *differing)
+
+
+def _undated(network: Network, sites: list[Site]) -> Iterator[Problem]:
+    """Sites of which no proof of lock stands on the timeline, where one is kept."""
+    proofs = None if network.reported is None else network.reported.proofs
+    missing = [] if proofs is None else [site for site in sites if site.id not in proofs]
+    if missing:
+        names = ", ".join(site.name for site in missing)
+        what = f"no dated proof of lock (carrier, pilot, deviation, polarity) stands on the timeline of {names}"
+        yield Problem(
+            "sites", what, "lock checked and entered there before delays are worked on", "warning",
+            code="lock-proof-missing", touches=tuple(Touch(site.id) for site in missing), stages=(), fields=("lock",),
+        )  # fmt: skip
 
 
 def _unproven(index: int, site: Site) -> Iterator[Problem]:

@@ -14,7 +14,8 @@ the mean of its group, times `growth_ratio`), `claimed_uncertainty_us` (before t
 1 - (1 - p1)(1 - p2)...); `groups` of sites that points tie together; `rank`, `freedom` (measurements minus rank),
 `chi_square` and its 95 % limits `chi_square_low`, `chi_square_high`, `scale_ratio` (what the uncertainties would have
 to be multiplied by), `growth_ratio` (what they were multiplied by: `scale_ratio` where chi-square is above its limit,
-else 1); `residuals`: for each measurement its columns, `predicted_us`, `misclosure_us` (measured minus predicted),
+else 1); `residual_sign` (which of the two keys below has which sign); `residuals`: for each measurement its columns,
+`predicted_us`, `misclosure_us` (measured minus predicted),
 `left_over_us` (measured minus adjusted, as people are shown it), `residual_us` (adjusted minus measured),
 `redundancy_ratio` (0: nothing checks it), `w_ratio` (with the sign of `residual_us`), `least_detectable_us`,
 `weight_factor`, `verdict` (fits, doubtful, suspect, uncheckable, left out), `alike`; `suspects`, `uncheckable`,

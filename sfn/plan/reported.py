@@ -79,6 +79,8 @@ class Reported:
     """What the document says is set now, of every field whose report says otherwise."""
     problems: tuple[Problem, ...] = ()
     """Where reports contradict each other, or the document."""
+    proofs: Mapping[str, datetime] | None = None
+    """When lock was last proven at each site, of those where it holds; None where no such record is kept."""
 
     def at(self, key: Key, moment: datetime) -> Stood | None:
         """The report that held at a moment; None where none reaches back to it."""

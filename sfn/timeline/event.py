@@ -84,4 +84,15 @@ def silent_at(events: Sequence[Event], moment: datetime) -> frozenset[str]:
     return frozenset(site for site, kind in said.items() if kind == "muted")
 
 
+def proven(events: Sequence[Event]) -> dict[str, datetime]:
+    """When lock was last proven at each site; not where it was found to differ, or the device replaced, since."""
+    found: dict[str, datetime] = {}
+    for one in in_order(events):
+        if one.kind == "lock" and one.values.get("proven"):
+            found[one.site_id] = one.held.at
+        elif one.kind in ("lock", "replaced"):
+            found.pop(one.site_id, None)
+    return found
+
+
 _SOUND = ("muted", "unmuted")

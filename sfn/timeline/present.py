@@ -5,7 +5,7 @@ where it says otherwise than the latest report, that is said beside it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from sfn.errors import Problem, Touch
@@ -85,13 +85,22 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
     return Reported(held, planned, problems)
 
 
-def as_it_stands(network: Network, reports: Iterable[Report]) -> Network:
+def as_it_stands(
+    network: Network, reports: Iterable[Report], *, proofs: Mapping[str, datetime] | None = None
+) -> Network:
     """A document with every field set to what the latest report says, its checksum as before.
 
     Everything that asks what is set now, and what to go back to, reads it from there.
+
+    Parameters
+    ----------
+    network : Network
+    reports : iterable of Report
+    proofs : mapping of str to datetime, optional
+        When lock was last proven, by site; None where no such record is kept, so that nothing is asked.
     """
-    reported = reported_of(network, reports)
-    if not reported.reports and not reported.problems:
+    reported = replace(reported_of(network, reports), proofs=proofs)
+    if not reported.reports and not reported.problems and proofs is None:
         return network
     moved = {key[0] for key in reported.planned}
     sites = tuple(_set(site, reported) if site.id in moved else site for site in network.sites)

@@ -140,7 +140,12 @@ def test_everything_is_described(client: TestClient) -> None:
 def test_answers_are_those_of_the_command_line(
     client: TestClient, made: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Delays, point and check answer what the commands print with ``--json``."""
+    """Delays, point and check answer what the commands print with ``--json``; a missing proof only the record knows."""
+    agrees = {f"lock-{key}": "agrees" for key in ("carrier", "pilot", "deviation", "polarity")}
+    for site in ("north", "south", "gap"):
+        proof = {"kind": "lock", "site": site, "author": "B. Field", **agrees}
+        number = made.rpartition("/")[2]
+        assert client.post(f"/api/pages/networks/{number}/timeline", json=proof).status_code < 300
     file = str(Path(__file__).parents[1] / "sfn" / "example-network.json")
     for command, address in (
         (["delays", file], "delays"),

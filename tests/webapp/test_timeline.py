@@ -256,3 +256,27 @@ def test_scripts_enter_things_too(client: TestClient, store: Store, example: dic
     answer = client.post(f"/api/pages/networks/{number}/timeline", json=body)
     assert answer.status_code < 300, answer.text
     assert present(client, number, "north")["codec delay"]["value"] == 120.0
+
+
+def test_delay_work_without_a_dated_proof_of_lock_is_questioned(
+    client: TestClient, post: Callable[..., Any], store: Store, example: dict[str, Any]
+) -> None:
+    """A remark on every sheet until lock is proven at each site on air; one that differs, or a new device, undoes it."""
+    number = store.create(example, author="test", reason="test").network_id
+    address = f"/networks/{number}/timeline"
+    agrees = {f"lock-{key}": "agrees" for key in ("carrier", "pilot", "deviation", "polarity")}
+
+    def without() -> list[str]:
+        """Sites that have none, by the check."""
+        problems = client.get(f"/api/networks/{number}/check").json()["problems"]
+        return next((one["sites"] for one in problems if one["code"] == "lock-proof-missing"), [])
+
+    assert without() == ["north", "south", "gap"]
+    assert "no dated proof of lock" in client.get(f"/networks/{number}/sheets/south").text
+    for site in ("north", "south", "gap"):
+        assert post(address, kind="lock", site=site, author="B. Field", **agrees).status_code == 303
+    assert without() == []
+    differs = agrees | {"lock-polarity": "differs"}
+    assert post(address, kind="lock", site="south", author="B. Field", **differs).status_code == 303
+    assert post(address, kind="replaced", site="gap", words="repeater", author="B. Field").status_code == 303
+    assert without() == ["south", "gap"]
