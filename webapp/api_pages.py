@@ -10,7 +10,7 @@ import json
 import re
 from typing import Any
 
-from fastapi import APIRouter, Depends, FastAPI
+from fastapi import APIRouter, Depends
 from fastapi.routing import APIRoute
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -30,8 +30,8 @@ _LABEL = re.compile(r"<label for=\"([^\"]+)\"[^>]*>([^<{]+)</label>")
 _HIDDEN = ("csrf_token",)
 
 
-def offer(app: FastAPI, routers: tuple[APIRouter, ...]) -> None:
-    """Give every page and action its second place, described in the schema."""
+def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
+    """Every page and action at its second place, described in the schema."""
     forms = form_fields()
     again = APIRouter(prefix=PREFIX, tags=[TAG])
     for router in routers:
@@ -48,7 +48,7 @@ def offer(app: FastAPI, routers: tuple[APIRouter, ...]) -> None:
                     openapi_extra={"requestBody": _body(listed)} if names else None,
                     dependencies=[Depends(only(taken))] if "POST" in route.methods else None,
                 )
-    app.include_router(again)
+    return again
 
 
 def form_fields() -> dict[str, dict[str, str]]:

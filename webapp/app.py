@@ -3,12 +3,14 @@
 from collections.abc import AsyncIterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import asynccontextmanager
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
-from fastapi import Depends, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
+from starlette.routing import BaseRoute
 from starlette.staticfiles import StaticFiles
 
 from webapp import addresses, api, api_pages, door, problems, roles, security
@@ -116,6 +118,9 @@ ROUTERS = (
     api.router,
 )
 
+GUARDS = (Depends(security.form_is_ours), Depends(roles.allowed))
+"""What stands before every address."""
+
 # Not offered to scripts a second time: the interface itself, logging in, and a technician's signed link.
 OWN = (api.router, about_api.router, account.router, site_reading.router)
 
@@ -141,6 +146,16 @@ def middleware(settings: Settings) -> list[Middleware]:
     ]
 
 
+@cache  # hundreds of addresses take a second to describe, and are the same for every application of the process
+def described() -> tuple[BaseRoute, ...]:
+    """Every page, its second place for scripts, and what stands before each of them."""
+    whole = APIRouter(dependencies=list(GUARDS))
+    for router in ROUTERS:
+        whole.include_router(router)
+    whole.include_router(api_pages.second_places(tuple(router for router in ROUTERS if router not in OWN)))
+    return tuple(whole.routes)
+
+
 def create_app(settings: Settings, store: Store, *, executor: Executor | None = None) -> FastAPI:
     """The application over a store. `executor` runs long computations; by default threads, one a core allowed."""
     limits = settings.limits
@@ -163,7 +178,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         description=api.__doc__ or "",
         lifespan=lifespan,
         middleware=middleware(settings),
-        dependencies=[Depends(security.form_is_ours), Depends(roles.allowed)],
+        dependencies=list(GUARDS),
         docs_url=None,  # the framework's page loads scripts from elsewhere; ours is /api
         redoc_url=None,
         openapi_url=addresses.OPENAPI,
@@ -175,9 +190,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.state.templates, app.state.attempts = environment(), Attempts()
     problems.install(app)
     app.add_exception_handler(ConflictError, revisions.answer_conflict)
-    for router in ROUTERS:
-        app.include_router(router)
-    api_pages.offer(app, tuple(router for router in ROUTERS if router not in OWN))
+    app.router.routes.extend(described())
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
     app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
     app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")

@@ -2,6 +2,7 @@
 
 from dataclasses import fields
 from datetime import datetime
+from functools import cache
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
@@ -24,6 +25,7 @@ from webapp.tabs import TABS
 NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
 
 
+@cache  # templates are compiled once a process
 def environment() -> Environment:
     """The application's Jinja environment: everything escaped, an unknown name is a fault."""
     made = Environment(
