@@ -87,6 +87,9 @@ def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], s
     then = {one["site_id"]: one for one in heard["on_air"]}
     assert then["south"]["silent"]
     assert then["north"]["fields"]["codec delay"] == [120.0, "us"]
+    on_map = client.get(f"/networks/{number}/map").text
+    assert 'data-lat="47.1" data-lon="10.2"' in on_map
+    assert f"/timeline#{heard['id']}" in on_map
     assert post(address, kind="unmuted", site="south", author="C. Room").status_code == 303
     assert post(address, kind="replaced", site="north", words="exciter 2 for 1", author="C. Room").status_code == 303
     assert present(client, number, "north")["codec delay"]["value"] is None

@@ -7,6 +7,7 @@ from sfn.answer.compared import Compared
 from sfn.answer.point import Judged
 from sfn.answer.zones import Offered, Zones
 from sfn.errors import Problem
+from webapp.complaints import Complaint
 from webapp.contexts import Context, NetworkHead
 from webapp.jobs import JobView
 from webapp.tries import SiteTry, WindowTried
@@ -70,6 +71,8 @@ class ZonesPage(Context):
     """Whether the levels are there."""
     smooth: bool
     """Whether no terrain is named."""
+    complaints: tuple[Complaint, ...]
+    """What listeners complained of, the newest first."""
     problems: tuple[Problem, ...]
     """Why there is no map, if so."""
 

@@ -19,6 +19,7 @@ from sfn.report.numbers import us
 from sfn.report.wavefronts import ribbon
 from sfn.systems.of_network import service_of
 from webapp import addresses
+from webapp.complaints import complaints_of
 from webapp.contexts.zones import GoOnPage, MapAddress, MapSummary, MapTry, ZonesPage
 from webapp.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.jobs import Job
@@ -58,10 +59,10 @@ def show(
             return page(request, GoOnPage(opened.head, _address(opened, asked, tries.against(network))))
         job = maps.start(network, wanted, result_url=_address(opened, asked, tries.against(network)))
     except PlanError as error:
-        return page(request, _page(opened, asked, tries, problems=error.problems), status=422)
+        return page(request, _page(request, opened, asked, tries, problems=error.problems), status=422)
     if asked.streets:
         request.state.image_origins = (STREETS,)
-    return page(request, _page(opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps))
+    return page(request, _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps))
 
 
 @router.get("/networks/{network_id}/map/{key}/view.json")
@@ -221,6 +222,7 @@ def _address(opened: Opened, asked: MapAddress, what: WhatIf) -> str:
 
 
 def _page(
+    request: Request,
     opened: Opened,
     asked: MapAddress,
     what: WhatIf,
@@ -247,6 +249,7 @@ def _page(
         job=job.view() if job else None,
         ready=bool(maps and wanted and maps.find(wanted.key)),
         smooth=network.terrain is None,
+        complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
     )
 
