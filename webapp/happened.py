@@ -1,14 +1,17 @@
 """Everything the store knows of a network's sites as the engine's timeline takes it: revisions, sheets, reports."""
 
+from collections import OrderedDict
 from collections.abc import Iterator, Mapping
+from threading import Lock
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from sfn.answer.sheet import Sheet, sheet
 from sfn.answer.timeline import Timeline, timeline
 from sfn.check.review import review
 from sfn.plan import Network
 from sfn.timeline.event import Event, Kind
-from sfn.timeline.revisions import Saved, revision_events
+from sfn.timeline.revisions import Saved, Story
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
@@ -46,13 +49,35 @@ def timeline_of(opened: Opened, store: Store, *, site_id: str = "") -> tuple[Tim
 
 def revisions_of(opened: Opened, store: Store) -> tuple[tuple[Event, ...], int]:
     """What the revisions changed at the sites, and how many older ones are not looked at."""
-    every = list(reversed(store.history(opened.head.id)))
-    chosen = every[-MOST_REVISIONS:]
-    saves = [
-        Saved(one.number, one.saved_at, one.author, one.reason, _network_of(store, opened, one.number))
-        for one in chosen
-    ]
-    return revision_events(saves), len(every) - len(chosen)
+    return STORIES.of(opened, store)
+
+
+class Stories:
+    """Stories of networks as they were told last: a revision never changes, so only new ones are read."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._kept: WeakKeyDictionary[Store, OrderedDict[tuple[int, str], tuple[Story, int]]] = WeakKeyDictionary()
+
+    def of(self, opened: Opened, store: Store) -> tuple[tuple[Event, ...], int]:
+        """Events of a network's revisions up to the newest, and how many older ones were left out."""
+        network_id, number = opened.head.id, opened.head.revision.number
+        key = (network_id, opened.network.own_services)
+        with self._lock:
+            kept = self._kept.setdefault(store, OrderedDict())
+            story, left_out = kept.pop(key, (Story(), max(0, number - MOST_REVISIONS)))
+            for one in reversed(store.history(network_id)):
+                if max(story.number, left_out) < one.number <= number:
+                    network = _network_of(store, opened, one.number)
+                    story.add(Saved(one.number, one.saved_at, one.author, one.reason, network))
+            kept[key] = (story, left_out)
+            while len(kept) > MOST_STORIES:
+                kept.popitem(last=False)
+            return tuple(one for one in story.events if one.values["revision"] <= number), left_out
+
+
+STORIES = Stories()
+MOST_STORIES = 50
 
 
 def reported_events(opened: Opened, store: Store, *, site_id: str | None = None) -> tuple[Event, ...]:

@@ -24,43 +24,42 @@ class Saved:
     network: Network
 
 
-@dataclass(slots=True)
-class _Known:
-    """What the revisions up to one say of each site, to tell what the next changes."""
+class Story:
+    """What a network's revisions changed at its sites, revision by revision: each is looked at once.
 
-    planned: dict[tuple[str, str], Mapping[str, Any]]
-    set_now: dict[tuple[str, str], Mapping[str, Any]]
-    stages: dict[str, Stage]
-    on_air: dict[str, bool]
-    corrections: dict[tuple[int, str], tuple[str, float]]
+    What the first revision says is told as happening at it: nobody can tell since when. A revision that leaves a site
+    as it was is no event of the site, and one in which it could not be worked out planned nothing.
+    """
+
+    def __init__(self) -> None:
+        self.events: tuple[Event, ...] = ()
+        self.number = 0
+        """The newest revision that was looked at; 0 before the first."""
+        self._planned: dict[tuple[str, str], Mapping[str, Any]] = {}
+        self._set_now: dict[tuple[str, str], Mapping[str, Any]] = {}
+        self._stages: dict[str, Stage] = {}
+        self._on_air: dict[str, bool] = {}
+        self._corrections: dict[tuple[int, str], tuple[str, float]] = {}
+
+    def add(self, save: Saved) -> None:
+        """The next revision."""
+        table, made = delay_table(save.network), list[Event]()
+        for site in save.network.sites:
+            made += _planned(self._planned, save, site, table)
+            made += _set_now(self._set_now, save, site, first=self.number == 0)
+            made += _on_air(self._on_air, save, site)
+            made += _stage_events(self._stages, save, site)
+            made += _corrected(self._corrections, save, site)
+        self._stages = {stage.id: stage for stage in save.network.stages}
+        self.number, self.events = save.number, (*self.events, *made)
 
 
 def revision_events(saves: Sequence[Saved]) -> tuple[Event, ...]:
-    """Everything that a network's revisions changed at its sites.
-
-    Parameters
-    ----------
-    saves : sequence of Saved
-        The oldest first. What the first of them says is told as happening at it: nobody can tell since when.
-
-    Returns
-    -------
-    tuple of Event
-        In the order of the revisions. A revision that leaves a site as it was is no event of the site, and one in
-        which it could not be worked out planned nothing.
-    """
-    known = _Known({}, {}, {}, {}, {})
-    events: list[Event] = []
-    for n, save in enumerate(saves):
-        table = delay_table(save.network)
-        for site in save.network.sites:
-            events += _planned(known, save, site, table)
-            events += _set_now(known, save, site, first=n == 0)
-            events += _on_air(known, save, site)
-            events += _stages(known, save, site)
-            events += _corrected(known, save, site)
-        known.stages = {stage.id: stage for stage in save.network.stages}
-    return tuple(events)
+    """Everything that revisions, the oldest first, changed at the sites of a network; see `Story`."""
+    story = Story()
+    for save in saves:
+        story.add(save)
+    return story.events
 
 
 def _event(
@@ -72,24 +71,28 @@ def _event(
     return Event(name, site.id, kind, held or Held.sure(save.at), save.at, save.author, told)
 
 
-def _planned(known: _Known, save: Saved, site: Site, table: DelayTable) -> Iterator[Event]:
+def _planned(
+    known: dict[tuple[str, str], Mapping[str, Any]], save: Saved, site: Site, table: DelayTable
+) -> Iterator[Event]:
     """What each route is to be set to, where that changed."""
     for row in (row for row in table.rows if row.site_id == site.id):
         fields = {one.name: {"value": one.value, "unit": one.unit} for one in row.fields}
         told = {"set_us": row.set_us, "launch_us": row.launch_us, "offset_us": site.offset_us, "fields": fields}
-        if known.planned.get((site.id, row.route)) != told:
-            known.planned[site.id, row.route] = told
+        if known.get((site.id, row.route)) != told:
+            known[site.id, row.route] = told
             yield _event(save, site, "planned", row.route, {"route": row.route, **told})
 
 
-def _set_now(known: _Known, save: Saved, site: Site, *, first: bool) -> Iterator[Event]:
+def _set_now(
+    known: dict[tuple[str, str], Mapping[str, Any]], save: Saved, site: Site, *, first: bool
+) -> Iterator[Event]:
     """What the document says is set now, where that changed; of the first revision all that it says."""
     units = {own.name: own.unit for own in site.delay_fields}
     said: dict[str, Mapping[str, float | None]] = {"": {own.name: own.set for own in site.delay_fields}}
     said |= {chain.route: dict(chain.set) for chain in site.chains if chain.set is not None}
     for route, values in said.items():
-        before = known.set_now.get((site.id, route), {})
-        known.set_now[site.id, route] = values
+        before = known.get((site.id, route), {})
+        known[site.id, route] = values
         moved = {name: value for name, value in values.items() if value != before.get(name)}
         if not moved:
             continue
@@ -101,21 +104,21 @@ def _set_now(known: _Known, save: Saved, site: Site, *, first: bool) -> Iterator
         yield _event(save, site, "set-in-plan", route, {"route": route, "fields": fields, "first": first or not before})
 
 
-def _on_air(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+def _on_air(known: dict[str, bool], save: Saved, site: Site) -> Iterator[Event]:
     """Whether it radiates, where that changed."""
-    before = known.on_air.get(site.id)
-    known.on_air[site.id] = site.on_air
+    before = known.get(site.id)
+    known[site.id] = site.on_air
     if before is not None and before != site.on_air:
         yield _event(save, site, "on-air" if site.on_air else "off-air", "", {})
 
 
-def _stages(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+def _stage_events(known: Mapping[str, Stage], save: Saved, site: Site) -> Iterator[Event]:
     """Firmware or mode changed, a latency measured: of every stage that the site's chains pass."""
     stages = {stage.id: stage for stage in save.network.stages}
     used = [stages[i] for chain in site.chains for i in chain.stages if i in stages]
     used += [stages[i] for stage in used for i in stage.inside if i in stages]
     for stage in {one.id: one for one in used}.values():
-        before = known.stages.get(stage.id)
+        before = known.get(stage.id)
         changed = (stage.firmware, stage.changed)
         if stage.changed and (before is None or (before.firmware, before.changed) != changed):
             values: dict[str, Any] = {
@@ -137,14 +140,14 @@ def _stages(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
             yield _event(save, site, "stage-measured", stage.id, values, held=held)
 
 
-def _corrected(known: _Known, save: Saved, site: Site) -> Iterator[Event]:
+def _corrected(known: dict[tuple[int, str], tuple[str, float]], save: Saved, site: Site) -> Iterator[Event]:
     """Launch errors taken up since the revision before."""
     for n, one in enumerate(save.network.corrections or ()):
         if site.id not in one.stages:
             continue
         amount_us = one.amounts_us.get(site.id, 0.0)
-        before = known.corrections.get((n, site.id))
-        known.corrections[n, site.id] = (one.stages[site.id], amount_us)
+        before = known.get((n, site.id))
+        known[n, site.id] = (one.stages[site.id], amount_us)
         if before == (one.stages[site.id], amount_us):
             continue
         moved_us = round(amount_us - (before[1] if before else 0.0), 4)
