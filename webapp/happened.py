@@ -15,7 +15,7 @@ from sfn.timeline.revisions import Saved, Story
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
-from webapp.measured_rows import excluded_now
+from webapp.measured_rows import excluded_now, mark_of
 from webapp.readings import Kept, kept
 from webapp.store import Store
 from webapp.timeline import (
@@ -132,8 +132,10 @@ def _values(entry: Entry, sheets: _Sheets) -> dict[str, Any]:
 
 def _excluded(entry: Entry, out: Mapping[str, tuple[str, str]]) -> dict[str, Any]:
     """Of a measurement: why somebody excluded it; None where nobody did."""
-    reason, by = out.get(entry_name(entry), (None, None))
-    return {"excluded_reason": reason, "excluded_by": by} if entry.kind == DIFFERENCE else {}
+    if entry.kind != DIFFERENCE:
+        return {}
+    reason, by = out.get(mark_of(entry), (None, None)) if out else (None, None)
+    return {"excluded_reason": reason, "excluded_by": by}
 
 
 def _others(entry: Entry) -> tuple[str, ...]:

@@ -63,7 +63,7 @@ def rows_of(opened: Opened, store: Store) -> tuple[Row, ...]:
         here = {m.site, m.reference_site} <= there
         stood = next(found) if here else InForce({}, {}, {})
         why = "; ".join(stood.unsure.values()) or over.why(m) if here else "a site of it is not in the plan any more"
-        reason, by = out.get(entry_name(entry), ("", ""))
+        reason, by = out.get(fingerprint(m), ("", ""))
         known = replace(m, settings_us=stood.settings_us)
         rows.append(
             Row(entry_name(entry), known, stood, entry.made_by, entry.made_at, str(entry.body.get("source", "")),
@@ -73,15 +73,23 @@ def rows_of(opened: Opened, store: Store) -> tuple[Row, ...]:
 
 
 def excluded_now(store: Store, network_id: int) -> dict[str, tuple[str, str]]:
-    """Reason and name by measurement, of those that are excluded; the last word counts."""
+    """Why and by whom, by the mark of each measurement that is excluded; the last word counts.
+
+    By marks, not by names: an entry has another name in another store.
+    """
     out: dict[str, tuple[str, str]] = {}
     for entry in store.entries.of(network_id, kind=EXCLUSION):
-        for name in entry.body["measurements"]:
+        for mark in entry.body.get("marks", ()):
             if entry.body["excluded"]:
-                out[name] = (str(entry.body["reason"]), entry.made_by)
+                out[mark] = (str(entry.body["reason"]), entry.made_by)
             else:
-                out.pop(name, None)
+                out.pop(mark, None)
     return out
+
+
+def mark_of(entry: Entry) -> str:
+    """What tells a kept measurement from all others, in any store."""
+    return fingerprint(_measurement(entry))
 
 
 def keep_rows(
@@ -134,7 +142,7 @@ def exclude(opened: Opened, store: Store, names: Collection[str], *, excluded: b
     PlanError
         If none is named, one is not kept, or nothing says why.
     """
-    known = {entry_name(entry): entry.site_id for entry in store.entries.of(opened.head.id, kind=DIFFERENCE)}
+    known = {entry_name(entry): entry for entry in store.entries.of(opened.head.id, kind=DIFFERENCE)}
     strange = [name for name in names if name not in known]
     problems = []
     if not names or strange:
@@ -144,7 +152,8 @@ def exclude(opened: Opened, store: Store, names: Collection[str], *, excluded: b
         problems.append(Problem("reason", "nothing says why", "the reason, for the record", code="reason-missing"))
     if problems:
         raise PlanError(problems)
-    body = {"measurements": sorted(names), "excluded": excluded, "reason": reason.strip()[:500]}
+    marks = sorted(mark_of(known[name]) for name in names)
+    body = {"measurements": sorted(names), "marks": marks, "excluded": excluded, "reason": reason.strip()[:500]}
     store.entries.add(
         opened.head.id, revision=opened.head.revision.number, site_id="", kind=EXCLUSION, made_by=by, body=body
     )

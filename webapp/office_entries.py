@@ -10,7 +10,7 @@ from sfn.geodesy.position import locate
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.survey.readings import question_setting
-from sfn.timeline.held import held, instant
+from sfn.timeline.held import Held, held, instant
 from webapp.readings import time_typed
 from webapp.timeline import COMPLAINT, LOCK, MUTED, REPLACED, TOLD, UNMUTED, as_kept
 
@@ -55,8 +55,14 @@ def entry_of(
     body = _MAKERS[kind](form, fields, network, problems)
     if problems:
         raise PlanError(problems)
-    when = held(arrived_at=now, typed_at=instant(form.get("taken_at", "")), pressed_at=None, clock_at=None)
-    return {**body, **as_kept(when)}
+    return {**body, **as_kept(held_at(instant(form.get("taken_at", "")), now=now))}
+
+
+def held_at(typed_at: datetime | None, *, now: datetime) -> Held:
+    """When something held that the office enters: as typed, to the minute; else now, by the server's own clock."""
+    if typed_at is None:
+        return Held.sure(now)
+    return held(arrived_at=now, typed_at=typed_at, pressed_at=None, clock_at=None)
 
 
 def told_body(as_set: Mapping[str, Any], units: Mapping[str, str], *, route: str, words: str = "") -> dict[str, Any]:

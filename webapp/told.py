@@ -13,10 +13,10 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.reported import Key, Stood
 from sfn.report.numbers import native
-from sfn.timeline.held import held, instant
+from sfn.timeline.held import instant
 from sfn.timeline.present import as_it_stands
 from webapp.documents import network_of
-from webapp.office_entries import told_body
+from webapp.office_entries import held_at, told_body
 from webapp.readings import time_typed
 from webapp.store import Saved, Store
 from webapp.timeline import TOLD, as_kept, reports_of
@@ -86,7 +86,7 @@ def put_down(
         if reported is None or (stood := reported.now(one.key)) is None or stood.value != one.value
     ]  # fmt: skip
     now = datetime.now(UTC)
-    when = held(arrived_at=now, typed_at=at, pressed_at=None, clock_at=None)
+    when = held_at(at, now=now)
     for site_id, route in dict.fromkeys(one.key[:2] for one in told if tells):
         own = [one for one in told if one.key[:2] == (site_id, route)]
         as_set = {one.key[2]: None if one.value is None else str(one.value) for one in own}

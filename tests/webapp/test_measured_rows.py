@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 from html import unescape
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +12,10 @@ from starlette.testclient import TestClient
 from sfn.timing import delay_table
 from tests.sfn.answer.test_taken_up import TREE, measured, settings_of, truth
 from webapp.documents import network_of
+from webapp.exchange import exported, imported
+from webapp.measured_rows import excluded_now, mark_of
 from webapp.store import Store
+from webapp.timeline import entry_name
 
 HEAD = "when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by,instrument\n"
 
@@ -143,3 +147,23 @@ def test_what_is_there_no_more_is_not_adjusted(client: TestClient, post: Callabl
     assert "was replaced on" in unescape(nothing.text)
     assert post(address, csv=HEAD + line("2026-10-02"), do="keep", author="ab").status_code == 303
     assert "changed within the time" in rows_of(client, number)[0]["unusable"]
+
+
+def test_what_is_excluded_stays_excluded_in_another_store(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, tmp_path: Path
+) -> None:
+    """Entries get other names there: a measurement is known by its own figures."""
+    address = f"/networks/{number}/measurements/rows"
+    table = HEAD + line("2026-10-01T10:00Z") + line("2026-10-01T10:10Z", late_us=46.2, n=1)
+    assert post(address, csv=table, do="keep", author="ab").status_code == 303
+    slip = rows_of(client, number)[0]["name"]
+    assert post(address, do="exclude", row=slip, reason="cable was loose", author="cd").status_code == 303
+    other = Store(f"sqlite:///{tmp_path / 'other.sqlite'}")
+    first = other.create(TREE, author="x", reason="x").network_id
+    other.entries.add(first, revision=1, site_id="gap", kind="muted", made_by="x", body={})
+    assert imported(other, list(exported(store))) == 1
+    kept = other.entries.of(first + 1, kind="difference")
+    out = excluded_now(other, first + 1)
+    assert [out.get(mark_of(one)) for one in kept] == [None, ("cable was loose", "cd")]
+    assert slip == entry_name(kept[0])  # by its name the good one would be out there
+    other.close()
