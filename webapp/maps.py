@@ -285,7 +285,8 @@ class Maps:
         found = self.find(key)
         if found is None:
             return None
-        about = network.model_dump_json(include={"service", "thresholds", "frequency_mhz", "listeners", "weights"})
+        judged = {"service", "thresholds", "frequency_mhz", "listeners", "weights", "programme"}
+        about = network.model_dump_json(include=judged)
         known = f"{key} {about} {found.on_air(network).tolist()} {network.own_services}"
         with self._lock:
             if known in self._objectives:

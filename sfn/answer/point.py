@@ -7,6 +7,7 @@ from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document
+from sfn.reception.heard import Heard
 from sfn.reception.point import PointQuality, point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals, Signal, signals_at
@@ -176,6 +177,25 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
             for fix in quality.fixes
         ],
         "answer": quality.answer,
+        **_listeners(quality.heard),
+    }
+
+
+def _listeners(found: Heard | None) -> dict[str, Any]:
+    """FM: shares of receivers, and what they rest on."""
+    if found is None:
+        return {}
+    shares = ("stereo", "blended", "clear_stereo", "clear_mono", "upset", "good")
+    return {f"share_{name}": found.share(name) for name in shares} | {
+        "people_class": found.people_class,
+        "served": found.served,
+        "served_from_share": found.served_ratio,
+        "shares_are_of": found.of,
+        "listeners": found.blend.listeners,
+        "share_that_blends": found.blend.blends_ratio,
+        "wanted_snr_db": found.target_db,
+        "listener_spread_db": found.spread_db,
+        "shares_say": list(found.says),
     }
 
 

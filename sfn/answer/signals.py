@@ -9,6 +9,8 @@ from sfn.plan import Network
 from sfn.reception.quality import ADEQUATE_SNR_DB
 from sfn.report.stems import Stemmed, Stems, stems
 from sfn.systems.bs412 import nuisance_field, unrelated_snr
+from sfn.systems.fm_carried import USUAL, carried_by
+from sfn.systems.fm_causes import Nodes
 from sfn.systems.ofdm import of_strategy, ofdm_answer
 from sfn.systems.ofdm_window import Placing
 from sfn.systems.service import Service, modulations
@@ -24,6 +26,7 @@ def signals_answer(
     placing: Placing | None = None,
     frequency_mhz: float | None = None,
     direct: bool = False,
+    programme: Nodes = USUAL,
 ) -> dict[str, Any]:
     """What a receiver makes of a list of signals.
 
@@ -39,6 +42,8 @@ def signals_answer(
         Carrier, for the noise field of OFDM and VSB. [MHz]
     direct : bool
         FM: simulate all signals together instead of reading the table.
+    programme : Nodes, default light, 50 us and 0 dBr
+        FM: what is heard.
 
     Returns
     -------
@@ -64,6 +69,7 @@ def signals_answer(
             signals.level_dbuvm,
             signals.delay_us,
             direct=direct,
+            programme=programme,
             carrier_offset_hz=0.0 if offset is None else offset,
             deviation_mismatch_ratio=0.0 if mismatch is None else mismatch / 100.0,
         )
@@ -127,7 +133,14 @@ def listed(
         If an argument is out of its range.
     """
     simulated = direct or (carried.kind == "fm" and signals.needs_simulation)
-    answer = signals_answer(signals, carried, placing=placing, frequency_mhz=frequency_mhz, direct=simulated)
+    answer = signals_answer(
+        signals,
+        carried,
+        placing=placing,
+        frequency_mhz=frequency_mhz,
+        direct=simulated,
+        programme=carried_by(network),
+    )
     names = signals.site or tuple(f"signal {n}" for n in range(1, len(signals.delay_us) + 1))
     window_us = 0.0
     if "strategies" in answer:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.answer.frame import map_cut_says
+from sfn.answer.map_listeners import heard_document, heard_said
 from sfn.answer.served import counted_km2, counted_people
 from sfn.answer.window_try import said
 from sfn.field.shift import shift_says
@@ -17,6 +18,7 @@ from sfn.plan.left_out import left_out_document
 from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.coverage import Coverage
+from sfn.reception.heard import HeardAreas, heard_areas
 from sfn.reception.quality import (
     ACCEPTABLE_PROBABILITY,
     CLASSES,
@@ -32,6 +34,7 @@ from sfn.report.colours import Scale
 from sfn.report.numbers import number
 from sfn.report.vector import collection, line_feature
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
+from sfn.systems.fm_carried import heard_programme
 from sfn.systems.of_network import service_of, stamped_checksum
 from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.systems.service import Service
@@ -111,6 +114,8 @@ class Zones:
     """Area where the terrain has a gap at the pixel, or on the way to it from some site; in no figure of the map."""
     uncovered_counted_km2: float
     """The part of it that stands in the figures all the same: none."""
+    heard: HeardAreas | None = None
+    """FM, where levels and phases were drawn: what listeners hear."""
 
     @property
     def shown_km2(self) -> float:
@@ -155,7 +160,7 @@ def zones(
     people : ndarray, shape (M,), optional
         People in each pixel.
     drawn : bool
-        OFDM: draw levels for the layer of shares, seconds of work; else it is the quick estimate.
+        Draw levels, seconds of work: OFDM for the layer of shares, else the quick estimate; FM for its listeners.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among.
 
@@ -191,15 +196,16 @@ def zones(
             executor=executor,
         )
         quality = replace(quality, probability=share)
+    on_map = [coverage.sites[i] for i in on_air]
+    area, people = counted_km2(coverage), counted_people(coverage, people)
+    heard = heard_areas(network, yard, levels, arrivals, on_map, area_km2=area, people=people) if drawn else None
     found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
-    sites, area = tuple(coverage.sites[i] for i in on_air), counted_km2(coverage)
-    people = counted_people(coverage, people)
     return Zones(
         network,
         coverage,
         counts,
         carried,
-        sites,
+        tuple(on_map),
         found,
         overlap_summary(found, area, people=people),
         quality,
@@ -210,11 +216,14 @@ def zones(
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),
         0.0,
+        heard,
     )
 
 
 def shares_said(found: Zones) -> str:
-    """Where most places are served with levels drawn, in words; empty but for OFDM. `found` has drawn shares."""
+    """Where most places are served with levels drawn, in words; empty for 8-VSB. `found` has drawn shares."""
+    if found.heard is not None:
+        return heard_said(found.heard)
     share = found.quality.probability
     if share is None:
         return ""
@@ -349,6 +358,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "smooth_earth": found.coverage.smooth,
         "terrain_averaged": found.coverage.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
+        "programme": heard_programme(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,
         "significant_db": found.counts.significant_db,
@@ -356,6 +366,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
             {"class": name, "area_km2": area, "people": None if people is None else people[i]}
             for i, (name, area) in enumerate(zip(CLASSES, found.classes.area_km2, strict=True))
         ],
+        "listeners": None if found.heard is None else heard_document(found.heard),
         "shown_km2": found.shown_km2,
         "spoken_km2": found.spoken_km2,
         "cut_by_frame": found.cut_says or None,

@@ -16,9 +16,9 @@ service), `lower_bound` (the same); `ended` (exhaustive: every set in steps of `
 cancelled), `settled_on_devices` (no step of a device, of one site or two, improves it), `tried`, `starts` (each with
 start and its score), `terrain_averaged` (how far ground heights were averaged, in
 words; null where none was), `seed_spread` (without_service of searches from several seeds, how each ended, their width,
-more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `level_shifts`
-(null: none). With --nights also `nights`, each with night, changed, offsets and after: the first is what to set in the
-first night.
+more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain),
+`programme` (of FM), `level_shifts` (null: none). With --nights also `nights`, each with night, changed,
+offsets and after: the first is what to set in the first night.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out;
@@ -44,6 +44,7 @@ from sfn.reception.listeners import listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.report.numbers import number
+from sfn.systems.fm_carried import heard_programme
 from sfn.terrain.ground import open_ground
 
 NAME = "optimise"
@@ -106,6 +107,7 @@ def run(args: argparse.Namespace) -> int:
     answer |= {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
     answer |= {"terrain_averaged": computed.averaged_says or None}
     answer["level_shifts"] = shift_says(network) or None
+    answer["programme"] = heard_programme(network) or None
     if args.json:
         print_json(answer)
         return 0

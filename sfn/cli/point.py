@@ -1,7 +1,11 @@
 """Signals at a receiving point: level, travel, arrival, delay and level difference, strongest first.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
-`check`): the answer does without their signals.
+`check`): the answer does without their signals. Of FM, `quality` says what listeners around hear, as shares of
+receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
+stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up, `share_good`
+gets the better S/N; `people_class`, `served` (from `served_from_share`), `listeners` (car, portable, hi-fi),
+`share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
 """
 
 import argparse
@@ -13,6 +17,7 @@ from sfn.cli.table import add_json, place_argument, print_json, print_table, rea
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.reception.heard import Heard
 from sfn.reception.point import point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
@@ -112,6 +117,10 @@ def run(args: argparse.Namespace) -> int:
     if quality is not None:
         hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
         print(f"reception: {quality.class_name}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        if quality.heard is not None:
+            print(_listeners(quality.heard))
+        if programme := quality.answer.get("programme"):
+            print(f"FM quality of {programme}")
         for fix in quality.fixes[:4]:
             reach = "brings it to target" if fix.reaches_target else f"gives {number(fix.margin_db)} dB"
             print(f"  {fix.site_name} by {number(fix.change_us, 1, signed=True)} us {reach}")
@@ -161,3 +170,14 @@ def _write_sound(args: argparse.Namespace, network: Network, found: PointSignals
             raise PlanError(
                 [Problem("--hear", f"cannot be written ({error.strerror})", "a file that can", code="file-unwritable")]
             ) from None
+
+
+def _listeners(heard: Heard) -> str:
+    """Which share of the listeners hears what, in a line."""
+    names = ("clear_stereo", "clear_mono", "upset")
+    stereo, mono, upset = (f"{100 * heard.share(name):.0f} %" for name in names)
+    ratio = f"{100 * heard.served_ratio:.0f} %"
+    return (
+        f"listeners ({heard.blend.listeners}), shares of {heard.of}: clear stereo {stereo}, clear but partly or wholly "
+        f"mono {mono}, distorted {upset}: {heard.people_class} (served from {ratio}); {'; '.join(heard.says)}"
+    )

@@ -4,8 +4,9 @@ LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lo
 CSV or GPX log of measured levels, as for `calibrate`.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
-`smooth_earth`; `served_m`, `classes` (each `class`, `length_m`, `share_pct`), `unknown_m` (nothing known),
-`uncovered_m` (a site's path leaves the terrain); `stretches` without adequate service, the longest loss first:
+`smooth_earth`, `programme` (of FM quality; null: no FM); `served_m`, `classes` (each `class`,
+`length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a site's path leaves the terrain);
+`stretches` without adequate service, the longest loss first:
 `from_m`, `to_m`, `lost_m`, `class`, and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted` (the
 strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us` and
 `hurts_level_db` (`hurts` minus `wanted`), `nearest`, `away_m`; where something is tried, also `planned_lost_m` and
@@ -37,6 +38,7 @@ from sfn.report.numbers import number
 from sfn.report.stamp import stamp
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
+from sfn.systems.fm_carried import heard_programme
 from sfn.terrain.ground import open_ground
 
 NAME = "road"
@@ -137,6 +139,8 @@ def _print(found: Road, before: Road | None) -> None:
         print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
     if corrected := shift_says(found.network):
         print(corrected)
+    if heard := heard_programme(found.network):
+        print(f"FM quality of {heard}")
     if found.signals.averaged_says:
         print(found.signals.averaged_says)
     if found.signals.smooth:

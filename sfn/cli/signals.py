@@ -14,7 +14,8 @@ its power); `chosen` (the strategy that counts) and `risk`, `noise_dbuvm`, `requ
 `wanted`, `hurts`, `echoes` (`place`, `late_us`, `du_db`, `needed_db`, `margin_db`, `outside_mask`), `mask`,
 `status` of the mask. FM: `mono`, `stereo` and `mono-of-stereo`, each with `snr_median_db` (two signals only),
 `snr_mean_db`, `snr_decile_db`, `snr_local_db` (what maps use), `implementation_margin_db` (not taken off), `label`;
-`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `source`. With --direct also
+`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `programme`
+(in words), `source`. With --direct also
 `snr_median_half_width_db` and so on for each figure: half of the 95 % interval that chance leaves (null: at the cap of
 60 dB), `draws` (simulated sets of levels and phases) and `settled` (false: they ended before that was under 1 dB).
 """
@@ -28,6 +29,8 @@ from sfn.answer.signals import signals_answer, unrelated_answer
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_window
 from sfn.errors import PlanError, Problem
+from sfn.systems.fm_causes import combination
+from sfn.systems.fm_programme import KINDS
 from sfn.systems.ofdm_window import MAP_STRATEGY, Placing
 from sfn.systems.service import service
 from sfn.systems.signal_list import SignalList, read_others, read_signal_list
@@ -43,6 +46,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--services-file", help="your own TOML file of services, beside the shipped ones")
     parser.add_argument("--frequency-mhz", type=float, help="carrier, for the noise field (OFDM, 8-VSB)")
     add_window(parser, "OFDM: the strategy that counts")
+    parser.add_argument("--programme", choices=KINDS, help="FM: what is heard; light where not given")
+    parser.add_argument("--pre-emphasis-us", type=int, choices=(50, 75), help="FM: 50 where not given")
+    parser.add_argument("--multiplex-dbr", type=int, choices=(0, 3, 6), help="FM: multiplex power; 0 where not given")
     parser.add_argument("--direct", action="store_true", help="simulate all signals together (FM)")
     parser.add_argument(
         "--others", type=Path, metavar="OTHERS.csv", help="FM: services with other programmes, judged by ITU-R BS.412"
@@ -65,6 +71,7 @@ def run(args: argparse.Namespace) -> int:
             placing=Placing(args.strategy or MAP_STRATEGY, args.backoff_us, args.threshold_db),
             frequency_mhz=args.frequency_mhz,
             direct=args.direct,
+            programme=combination(args.programme or "light", args.pre_emphasis_us or 50, args.multiplex_dbr or 0),
         )
     except ValueError as error:
         raise PlanError(
@@ -194,6 +201,7 @@ def _fm_table(answer: dict[str, Any], signals: SignalList) -> None:
         ],
     )
     print(f"from the {answer['source']}, {len(signals.delay_us)} signals; maps use the local column")
+    print(f"programme: {answer['programme']}")
     if answer["draws"]:
         grown = "" if answer["settled"] else "; they ended before that was under 1 dB"
         print(f"+-: chance, 95 % of the time within it; {answer['draws']} sets of levels and carrier phases{grown}")

@@ -1,7 +1,9 @@
 """Overlap zones: a GeoTIFF a layer, equal-delay lines as GeoJSON, and a summary of the overlap.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
-`check`): the answer does without their signals.
+`check`): the answer does without their signals. `programme`: what FM quality holds for (null: no FM). `listeners`
+(null: no FM): what they hear with levels and carrier phases drawn, `classes` with `share` (of the people, of the area
+where these are not known), `shares_are_of` (places or time), `served_from_share`, `shares_say` (what they rest on).
 """
 
 import argparse
@@ -26,6 +28,7 @@ from sfn.reception.listeners import listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
+from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.terrain.ground import open_ground
 
@@ -111,6 +114,8 @@ def run(args: argparse.Namespace) -> int:
         print(found.cut_says)
     if corrected := shift_says(network):
         print(corrected)
+    if programme := heard_programme(network):
+        print(f"FM quality of {programme}")
     if computed.averaged_says:
         print(computed.averaged_says)
     if computed.smooth:

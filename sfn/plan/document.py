@@ -10,6 +10,7 @@ from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.left_out import UNJUDGED, LeftOut
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
+from sfn.plan.programme import Programme
 from sfn.plan.receiver import Levels, Receiver, Thresholds
 from sfn.plan.record import Day, Id, Latency, Name, Record, Text
 from sfn.plan.reported import Reported
@@ -139,6 +140,8 @@ class LockSheet(Record):
     """How well the deviations of the sites must match. [%]"""
     composite_polarity: Text | None = None
     """Polarity of the composite signal."""
+    carrier_error_hz: Annotated[float, Field(ge=0, le=10_000)] | None = None
+    """By how much its carrier may be off. [Hz]"""
     pre_emphasis_us: Literal[0, 50, 75] | None = None
     """Pre-emphasis time constant. [us]"""
     rds_source: Text | None = None
@@ -296,6 +299,8 @@ class Network(Record):
     """What the network's time stamps mean."""
     levels: Levels | None = None
     """OFDM: spread and correlation of levels over the places around a point."""
+    programme: Programme | None = None
+    """FM: what is heard, for quality; light at 50 us and 0 dBr where not given."""
     thresholds: Thresholds = Thresholds()
     """Figures that decide what counts."""
     terrain: TerrainSource | None = None

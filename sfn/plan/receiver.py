@@ -27,6 +27,30 @@ class ReceiverWindow(Record):
     """first: how far below the strongest a signal still counts. [dB]"""
 
 
+class Blend(Record):
+    """FM: whose sets listen, and how they blend to mono; usual figures (from memory) where not given."""
+
+    listeners: Literal["car", "portable", "hi-fi"] | None = None
+    """Cars blend all, portables half, hi-fi none; by the receiving antenna where not given."""
+    blending_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    """Share of the receivers that blend, where it is not that. [%]"""
+    full_db: Annotated[float, Field(ge=0, le=70)] = 36.0
+    """Unblended stereo S/N from which nothing is blended. [dB]"""
+    none_db: Annotated[float, Field(ge=0, le=70)] = 22.0
+    """Unblended stereo S/N below which sound is mono. [dB]"""
+    down_s: Annotated[float, Field(gt=0, le=60)] = 0.1
+    """Time constant of going to mono. [s]"""
+    up_s: Annotated[float, Field(gt=0, le=600)] = 5.0
+    """Time constant of coming back. [s]"""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Blend":
+        """Full stereo needs more than mono."""
+        if self.none_db >= self.full_db:
+            raise ValueError(f"none_db {self.none_db:g} must lie below full_db {self.full_db:g}; correct one")
+        return self
+
+
 class Receiver(Record):
     """The receiver that maps and points assume."""
 
@@ -38,6 +62,8 @@ class Receiver(Record):
     """roof: directional, pointed at the strongest site (ITU-R BT.419, BS.599); alike from all round where not given."""
     window: ReceiverWindow | None = None
     """OFDM: where receivers open their window."""
+    blend: Blend | None = None
+    """FM: whose sets listen, and how they blend to mono."""
     indoors: Literal["traditional", "efficient"] | None = None
     """Building around the receiver (ITU-R P.2109; efficient: metallised glass, foil); outdoors where not given."""
     indoor_places_pct: Annotated[float, Field(ge=1, le=99)] | None = None

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
+from sfn.reception.heard import Heard, heard as heard_by
 from sfn.reception.quality import (
     CLASSES,
     TOO_WEAK,
@@ -19,6 +20,7 @@ from sfn.reception.quality import (
 )
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
+from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm import of_strategy, ofdm_answer
 from sfn.systems.vsb import vsb_answer
 
@@ -56,6 +58,8 @@ class PointQuality:
     """Place among the point's signals."""
     adequate_snr_db: float
     implementation_margin_db: float
+    heard: Heard | None
+    """FM: what listeners around the place hear."""
     answer: dict[str, Any]
     fixes: tuple[Fix, ...]
 
@@ -105,6 +109,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         place,
         yard.adequate_snr_db,
         yard.implementation_margin_db,
+        heard_by(network, yard, level, arrival, [signal.site for signal in point.signals]),
         answer,
         () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
     )
@@ -153,7 +158,7 @@ def _answer(
 ) -> dict[str, Any]:
     """The service's own answer for the list of signals."""
     if yard.carried.kind == "fm":
-        return fm_answer(level, arrival)
+        return fm_answer(level, arrival, programme=yard.programme) | {"programme": heard_programme(network)}
     if yard.carried.kind == "ofdm":
         return ofdm_answer(
             level,

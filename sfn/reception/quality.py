@@ -19,7 +19,9 @@ from sfn.plan import Network
 from sfn.reception.drawn import USUAL_CORRELATION, Spread, drawn_coverage
 from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
-from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, quality as fm_quality
+from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, quality as fm_quality
+from sfn.systems.fm_carried import USUAL, carried_by, local_of
+from sfn.systems.fm_causes import Nodes
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import profile
@@ -55,6 +57,8 @@ class Yardstick:
     placing: Placing = field(default_factory=Placing)
     spread: Spread = field(default_factory=lambda: Spread(0.0))
     """OFDM: how levels vary over places, for the share of them that is served."""
+    programme: Nodes = USUAL
+    """FM: what is heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +111,7 @@ def yardstick(network: Network) -> Yardstick:
         (IMPLEMENTATION_MARGIN_DB[mode] if carried.kind == "fm" else 0.0) if given is None else given,
         placing_of(network, carried),
         spread_of(network, carried),
+        carried_by(network) if carried.kind == "fm" else USUAL,
     )
 
 
@@ -254,7 +259,7 @@ def figures(
         mono = found.figure_db
     else:
         heard = fm_quality(
-            level_dbuvm, arrival_us, local=local_table("mono"), significant_db=yard.counts.significant_db
+            level_dbuvm, arrival_us, local=local_of(yard.programme, "mono"), significant_db=yard.counts.significant_db
         ).snr_local_db
         mono = np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
     return (
@@ -271,7 +276,11 @@ def _fm(level: NDArray[np.floating], arrival: Doubles, yard: Yardstick, workers:
     """FM: the smaller of what level and S/N leave."""
     mode = "mono" if yard.carried.id == "fm-mono" else "stereo"
     found = fm_quality(
-        level, arrival, local=local_table(mode), significant_db=yard.counts.significant_db, workers=workers
+        level,
+        arrival,
+        local=local_of(yard.programme, mode),
+        significant_db=yard.counts.significant_db,
+        workers=workers,
     )
     of_level = np.fmax.reduce(level, axis=0) - yard.counts.usable_dbuvm
     of_snr = found.snr_local_db - yard.implementation_margin_db - yard.adequate_snr_db

@@ -10,6 +10,7 @@ from typing import Any
 from sfn.field.shift import shift_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_says
+from sfn.systems.fm_carried import heard_programme
 from sfn.systems.of_network import stamped_checksum
 
 TRY = "TRY"
@@ -39,6 +40,8 @@ class Stamp:
         Which sites the file does without, and what its figures then are, in words; empty where there are none.
     cut : str
         What the frame of the map cuts, in words; empty where nothing is.
+    programme : str
+        FM: what quality holds for, in words; empty for other services.
     """
 
     network: str
@@ -50,6 +53,7 @@ class Stamp:
     corrected: str = ""
     left_out: str = ""
     cut: str = ""
+    programme: str = ""
 
     @property
     def is_try(self) -> bool:
@@ -58,8 +62,9 @@ class Stamp:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What must stand beside the figures: who is left out, what the frame cuts, what is corrected."""
-        return tuple(said for said in (self.left_out, self.cut, self.corrected) if said)
+        """What must stand beside the figures: who is left out, what is cut, corrected and heard."""
+        heard = f"FM quality of {self.programme}" if self.programme else ""
+        return tuple(said for said in (self.left_out, self.cut, self.corrected, heard) if said)
 
     @property
     def state(self) -> str:
@@ -81,7 +86,7 @@ class Stamp:
         """For a GeoTIFF, and for every feature of a file of lines."""
         revision = "" if self.revision is None else str(self.revision)
         made = {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
-        said = {"left_out": self.left_out, "cut": self.cut, "levels": self.corrected}
+        said = {"left_out": self.left_out, "cut": self.cut, "levels": self.corrected, "programme": self.programme}
         return made | {name: _plain(text) for name, text in said.items() if text}
 
     def column(self, name: str) -> str:
@@ -104,7 +109,9 @@ def stamp(
     sites = tuple(site.id for site in network.sites)
     left_out = left_out_says(network.left_out)
     checksum, corrected = stamped_checksum(network), shift_says(network)
-    return Stamp(network.name, revision, checksum, sites, made_at, says, corrected, left_out, cut)
+    return Stamp(
+        network.name, revision, checksum, sites, made_at, says, corrected, left_out, cut, heard_programme(network)
+    )
 
 
 def _plain(text: str) -> str:

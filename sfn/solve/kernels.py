@@ -11,6 +11,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from sfn.systems.fm_kernels import heard_together_db
+
 MOST_SIGNALS = 512
 FM_KIND, VSB_KIND = 0, 1
 FIRST_BITS = 0x3E800000  # of float32 0.25, where the FM table begins
@@ -70,6 +72,7 @@ def echo_totals(
     mask_us: NDArray[np.float64],
     mask_db: NDArray[np.float64],
     figures: NDArray[np.float64],
+    together: NDArray[np.float64],
     totals: NDArray[np.float64],
 ) -> None:
     """FM and VSB: what echoes do adds up. Adds to `totals` (K, 3).
@@ -87,40 +90,56 @@ def echo_totals(
     figures : (7,) array
         Heard at adequate and at target; factor and shift of the margin's logarithm; margins counted from and to, and
         level margin of the target. [1, 1, dB, dB, dB, dB, dB]
+    together : (4,) array
+        FM: what several echoes are worse than their sum, from `sfn.systems.fm.LocalTable.figures`.
     """
     adequate, target, factor, shift_db = figures[0], figures[1], figures[2], figures[3]
     least_db, most_db, level_target_db = figures[4], figures[5], figures[6]
     single = np.empty(1, np.float32)
     bits = single.view(np.int32)
     rows, parts = np.empty(MOST_SIGNALS, np.int64), np.empty(MOST_SIGNALS)
-    lates, signs = np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS)
+    lates, signs, rays = np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS)
     for q in range(places.size):
         p = places[q]
         k = strongest[p]
         fixed, n = base[p], 0
+        fixed_worst, fixed_ray, ray_sum = 0.0, 0.0, 0.0
+        several = kind == FM_KIND and start[p + 1] - start[p] > 1
         for j in range(start[p], start[p + 1]):
             s = site[j]
             late = travel_us[j] + offsets_us[s] - offsets_us[k]
             row = int(a[j]) if kind == FM_KIND else 0
             part = a[j] - row
+            ray = 10.0 ** (-a[j] / 20.0) if several else 0.0
+            ray_sum += ray
             if moved[s] == moved[k]:
                 if kind == FM_KIND:
-                    fixed += _fm_noise(row, part, late, noise, columns, single, bits)
+                    voltage = _fm_noise(row, part, late, noise, columns, single, bits)
+                    fixed += voltage
+                    if voltage > fixed_worst:
+                        fixed_worst, fixed_ray = voltage, ray
                 else:
                     fixed += part * _mask_power(late, mask_us, mask_db)
             else:
                 rows[n], parts[n], lates[n], signs[n] = row, part, late, 1.0 if moved[s] else -1.0
+                rays[n] = ray
                 n += 1
         w, level = weight[p], level_margin_db[p]
         most = min(most_db, level)
         for c in range(shifts_us.size):
-            heard = fixed
+            heard, worst, worst_ray = fixed, fixed_worst, fixed_ray
             for i in range(n):
                 late = lates[i] + signs[i] * shifts_us[c]
                 if kind == FM_KIND:
-                    heard += _fm_noise(rows[i], parts[i], late, noise, columns, single, bits)
+                    voltage = _fm_noise(rows[i], parts[i], late, noise, columns, single, bits)
+                    heard += voltage
+                    if voltage > worst:
+                        worst, worst_ray = voltage, rays[i]
                 else:
                     heard += parts[i] * _mask_power(late, mask_us, mask_db)
+            if several:
+                heard_db = heard_together_db(heard, worst + base[p], ray_sum - worst_ray, together)
+                heard = 10.0 ** (-heard_db / 20.0)
             if heard > adequate:
                 totals[c, 0] += w
             if heard > target or level < level_target_db:

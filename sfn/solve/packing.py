@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.reception.quality import Yardstick
-from sfn.systems.fm import LocalTable, local_table
+from sfn.systems.fm import LocalTable
+from sfn.systems.fm_carried import local_of
 from sfn.systems.link_chain import noise_field_dbuvm
 
 Doubles = NDArray[np.float64]
@@ -115,13 +116,16 @@ def _fm(
     level: Doubles, echo: NDArray[np.bool_], top_row: Whole, top: Doubles, travel: Doubles, yard: Yardstick, w: Doubles
 ) -> Packed:
     """FM: echoes that can be heard at all, at places that they could bring below the target."""
-    table = local_table("mono" if yard.carried.id == "fm-mono" else "stereo")
+    table = local_of(yard.programme, "mono" if yard.carried.id == "fm-mono" else "stereo")
     gap = top - level
     worst = np.where(echo & (gap <= yard.counts.significant_db), worst_noise(gap, table), 0.0)
     margin = top - yard.counts.usable_dbuvm
     spare_db = max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
     limit = 10 ** (-(yard.implementation_margin_db + yard.adequate_snr_db + spare_db) / 20)
-    active = (margin >= 0) & (worst.sum(axis=0) + table.floor_factor > limit) & (w > 0)
+    sum_db = -20 * np.log10(worst.sum(axis=0) + table.floor_factor)
+    constant_db, of_sum, _ = table.together
+    several_db = np.where((worst > 0).sum(axis=0) > 1, np.minimum(constant_db + of_sum * sum_db, 0.0), 0.0)
+    active = (margin >= 0) & (10 ** (-(sum_db + several_db) / 20) > limit) & (w > 0)
     kept = (worst > 0) & active
     base = np.full(level.shape[1], table.floor_factor)
     return _listed(kept, active, top_row, gap, None, travel, base, margin, w, 0.0, table)

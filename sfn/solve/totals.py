@@ -64,13 +64,14 @@ def _echoes(
     columns = 2 if table is None else table.noise.shape[1]
     mask_us, mask_db = np.array(yard.carried.echo_mask, dtype=np.float64).T.copy() if table is None else (NOTHING,) * 2
     figures = echo_figures(yard)
+    together = np.zeros(4) if table is None else table.figures()
 
     def work(places: Whole) -> Doubles:
         out = np.zeros((shifts.size, 3))
         echo_totals(
             VSB_KIND if table is None else FM_KIND, places, held.start, held.strongest, held.site, held.a,
             held.travel_us, held.base, held.level_margin_db, held.weight, offsets, moved, shifts, noise, columns,
-            mask_us, mask_db, figures, out,
+            mask_us, mask_db, figures, together, out,
         )  # fmt: skip
         return out
 

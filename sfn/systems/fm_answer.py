@@ -12,12 +12,13 @@ from sfn.systems.fm import (
     LOCAL_SPREAD_DB,
     RDS_NEEDED_DB,
     label,
-    local_noise,
-    local_table,
     snr,
+    together_db,
 )
+from sfn.systems.fm_carried import USUAL, local_of, programme_says, table_of
+from sfn.systems.fm_causes import Nodes
 from sfn.systems.fm_direct import Direct, direct_statistics
-from sfn.systems.fm_table import QUANTITIES, Table, load
+from sfn.systems.fm_table import QUANTITIES
 
 
 def fm_answer(
@@ -28,7 +29,7 @@ def fm_answer(
     spread_db: float = LOCAL_SPREAD_DB,
     deviation_mismatch_ratio: ArrayLike = 0.0,
     carrier_offset_hz: ArrayLike = 0.0,
-    table: Table | None = None,
+    programme: Nodes = USUAL,
 ) -> dict[str, Any]:
     """Audio S/N of a list of signals that carry one programme.
 
@@ -43,16 +44,19 @@ def fm_answer(
     deviation_mismatch_ratio, carrier_offset_hz : array_like, scalar or shape (S,), default 0
         Deviation of each signal over nominal less 1, and its carrier less nominal; the simulation alone takes them,
         offsets in multiples of 4 Hz. [1, Hz]
-    table : Table, optional
-        Default: the shipped one, 50 us and 0 dBr. The simulation takes its programme from the table's parameters.
+    programme : Nodes, default light, 50 us and 0 dBr
+        What is heard.
 
     Returns
     -------
     dict
         ``"mono"``, ``"stereo"``, ``"mono-of-stereo"``: each ``{"snr_median_db" (None unless exactly two signals),
         "snr_mean_db", "snr_decile_db", "snr_local_db", "implementation_margin_db" (not taken off), "label" (of
-        local less margin)}``; ``"rds"``: ``{"ratio_local_db", "needed_db", "hit"}``; ``"amplitude_sum_ratio"`` and
-        ``"multi_ray_fade_risk"``; ``"source"``: "table" or "simulation". S/N at most 60 dB.
+        local less margin)}``, simulated also ``"snr_median_half_width_db"`` and so on, half of the 95 % interval
+        that chance leaves (None where the figure is at the cap); ``"rds"``: ``{"ratio_local_db", "needed_db",
+        "hit"}``; ``"amplitude_sum_ratio"`` and ``"multi_ray_fade_risk"``; ``"programme"`` in words; ``"source"``:
+        "table" or "simulation"; ``"draws"`` (None from the table) and ``"settled"`` (False: draws ended before the
+        interval was under 1 dB). S/N at most 60 dB.
 
     Raises
     ------
@@ -63,9 +67,10 @@ def fm_answer(
     Notes
     -----
     The strongest signal is wanted. More echoes: noise powers add in the mean over phase, noise voltages in the
-    worst decile and the local value; medians do not combine. RDS counts as hit where a subcarrier of +-2 kHz is,
-    in the worst decile averaged locally, less than 10 dB above the error in its 4.8 kHz: in an ideal receiver
-    3 dB would leave one bit in 10^4 wrong, 7 dB are for a real one (engineering judgement, from memory).
+    worst decile, and `together_db` gives the local value; medians do not combine. RDS counts as hit where a
+    subcarrier of +-2 kHz is, in the worst decile averaged locally, less than 10 dB above the error in its 4.8 kHz:
+    in an ideal receiver 3 dB would leave one bit in 10^4 wrong, 7 dB are for a real one (engineering judgement,
+    from memory).
     """
     weaker_db, late_us, best = _echoes(levels_dbuvm, delays_us)
     deviation, carrier_hz = (
@@ -74,17 +79,16 @@ def fm_answer(
     )
     if not direct and (np.ptp(deviation) or np.ptp(carrier_hz)):
         raise ValueError("deviation_mismatch_ratio and carrier_offset_hz need direct=True: the table is without them")
-    held = load() if table is None else table
-    found = {name: _from_table(name, weaker_db, late_us, spread_db, held) for name in QUANTITIES}
+    found = {name: _from_table(name, weaker_db, late_us, spread_db, programme) for name in QUANTITIES}
     simulated: Direct | None = None
     if direct and weaker_db.size:
-        parameters = held.parameters
         simulated = direct_statistics(
             weaker_db,
             late_us,
             spread_db=spread_db,
-            emphasis_us=parameters.emphasis_us,
-            programme_level_db=parameters.programme_level_db,
+            emphasis_us=programme.emphasis_us,
+            programme_level_db=programme.level_dbr,
+            kind=programme.kind,
             deviation_mismatch_ratio=np.delete((1 + deviation) / (1 + deviation[best]) - 1, best),
             carrier_offset_hz=np.delete(carrier_hz - carrier_hz[best], best),
         )
@@ -98,6 +102,7 @@ def fm_answer(
     answer["rds"] = {"ratio_local_db": rds_db, "needed_db": RDS_NEEDED_DB, "hit": rds_db < RDS_NEEDED_DB}
     answer["amplitude_sum_ratio"] = amplitude_sum
     answer["multi_ray_fade_risk"] = weaker_db.size > 1 and amplitude_sum > FADE_RISK_RATIO
+    answer["programme"] = programme_says(programme)
     answer["source"] = "simulation" if direct else "table"
     answer["draws"] = simulated.draws_n if simulated else None
     answer["settled"] = simulated.settled if simulated else True
@@ -121,21 +126,20 @@ def _echoes(levels_dbuvm: ArrayLike, delays_us: ArrayLike) -> tuple[NDArray[np.f
 
 
 def _from_table(
-    quantity: str, weaker_db: NDArray[np.float64], late_us: NDArray[np.float64], spread_db: float, table: Table
+    quantity: str, weaker_db: NDArray[np.float64], late_us: NDArray[np.float64], spread_db: float, programme: Nodes
 ) -> dict[str, float]:
     """Statistics of one quantity from the table, echoes combined."""
     median, decile, mean = (
-        snr(weaker_db, late_us, mode=quantity, statistic=statistic, table=table, cap_db=np.inf)
+        snr(weaker_db, late_us, mode=quantity, statistic=statistic, table=table_of(programme), cap_db=np.inf)
         for statistic in ("median", "decile", "mean")
     )
-    local = local_table(quantity, spread_db=spread_db, table=table)
-    noise = local_noise(weaker_db, late_us, local=local).sum() + local.floor_factor
+    local = local_of(programme, quantity, spread_db)
     with np.errstate(divide="ignore"):
         return {
             "median": float(median[0]) if median.size else np.inf,
             "decile": float(-20 * np.log10((10 ** (-decile / 20)).sum())),
             "mean": float(-10 * np.log10((10 ** (-mean / 10)).sum())),
-            "local": float(-20 * np.log10(noise)),
+            "local": together_db(weaker_db, late_us, local=local),
         }
 
 

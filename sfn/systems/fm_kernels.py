@@ -168,6 +168,21 @@ def many_path_phase(
             phase_rad[i] -= offset * i / count
 
 
+@njit(cache=True, nogil=True, inline="always")
+def heard_together_db(total: float, worst: float, others_ratio: float, together: NDArray[np.float64]) -> float:
+    """S/N of several echoes, from the sum of their noise voltages and that of the worst, both over the floor.
+
+    `others_ratio` is the sum of r of the others, `together` (4,) as `sfn.systems.fm.TOGETHER` and the ratio from which
+    it counts in full; see `sfn.systems.fm.together_db`.
+    """
+    sum_db = -20.0 * np.log10(total)
+    part = min(others_ratio / together[3], 1.0)
+    if part > 1e-5:
+        gap_db = 20.0 * np.log10(total / worst)
+        sum_db += min(part * (together[0] + together[1] * sum_db + together[2] * gap_db), gap_db)
+    return float(sum_db)
+
+
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc", "arcp", "nsz"})
 def fm_quality(
     level_dbuvm: NDArray[np.float64],
@@ -177,6 +192,7 @@ def fm_quality(
     floor: float,
     least_noise: float,
     significant_db: float,
+    together: NDArray[np.float64],
     begin: int,
     end: int,
     snr_db: NDArray[np.float64],
@@ -188,14 +204,16 @@ def fm_quality(
 
     `level_dbuvm`, `arrival_us` (S, M): NaN level, no signal. `noise` (rows * columns,): noise voltage of one echo
     over `floor`, rows 1 dB apart from 0 and the last 0, columns from 0.25 us in eight equal parts of each octave.
-    Closer signals make no noise, nor do those more than `significant_db` below the strongest. The sum, with `floor`
-    and not below `least_noise`, gives `snr_db` (M,), NaN without a signal or where one has a level but no arrival.
+    Closer signals make no noise, nor do those more than `significant_db` below the strongest. The sum, with `floor`,
+    less what `together` (4,) takes off where several echoes meet (`sfn.systems.fm.together_db`) and not below
+    `least_noise`, gives `snr_db` (M,), NaN without a signal or where one has a level but no arrival.
     `strongest` and `limiting` (M,) are rows of the input, -1: none; `amplitude_sum_ratio` (M,) is the sum of r.
 
     Places go in blocks that stay in the cache; inner loops have no branches, so that they run on whole vectors.
     The bits of a float32 are its octave and the part of it: over 2^20 they are eighths of octaves.
     """
     signals = level_dbuvm.shape[0]
+    least_db = -20.0 * np.log10(least_noise)
     last_row = np.float32(noise.size // columns - 1)
     top_row = last_row - np.float32(1.0)
     last_column = np.float32(columns - 1)
@@ -213,6 +231,8 @@ def fm_quality(
     total = np.empty(_BLOCK, dtype=np.float32)
     worst = np.empty(_BLOCK, dtype=np.float32)
     worst_at = np.empty(_BLOCK, dtype=np.int32)
+    worst_ray = np.empty(_BLOCK, dtype=np.float32)
+    ray = np.empty(_BLOCK, dtype=np.float32)
     rays = np.empty(_BLOCK, dtype=np.float32)
     weaker = np.empty(_BLOCK, dtype=np.float32)
     delay = np.empty(_BLOCK, dtype=np.float32)
@@ -241,6 +261,7 @@ def fm_quality(
         worst[:] = zero
         worst_at[:] = -1
         rays[:] = -one  # the strongest counts itself
+        worst_ray[:] = zero
         for s in range(signals):
             at = np.int32(s)
             for k in range(count):
@@ -256,7 +277,8 @@ def fm_quality(
                 p = p * f + np.float32(0.24139)
                 p = p * f + np.float32(0.693137)
                 power_bits[k] = (whole + np.int32(87)) << np.int32(23)
-                rays[k] += (p * f + one) * power[k] if weaker[k] < last_row else zero
+                ray[k] = (p * f + one) * power[k] if weaker[k] < last_row else zero
+                rays[k] += ray[k]
             for k in range(count):
                 x = np.float32(delay_bits[k] - first_bits) * eighth
                 x = x if x > zero else zero
@@ -278,12 +300,14 @@ def fm_quality(
                 v += zero * delay[k] if weaker[k] < last_row else zero  # a level without an arrival: NaN
                 total[k] += v
                 worst_at[k] = at if v > worst[k] else worst_at[k]
+                worst_ray[k] = ray[k] if v > worst[k] else worst_ray[k]
                 worst[k] = v if v > worst[k] else worst[k]
         for k in range(count):
             found = best_at[k] >= 0
             heard = total[k] + floor
-            heard = heard if heard >= least_noise or np.isnan(heard) else least_noise
-            snr_db[start + k] = -20.0 * np.log10(heard) if found else np.nan
+            several_db = heard_together_db(heard, worst[k] + floor, rays[k] - worst_ray[k], together)
+            several_db = least_db if several_db > least_db else several_db
+            snr_db[start + k] = several_db if found else np.nan
             strongest[start + k] = best_at[k]
             limiting[start + k] = worst_at[k]
             amplitude_sum_ratio[start + k] = max(rays[k], zero) if found else np.nan

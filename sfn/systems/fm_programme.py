@@ -10,7 +10,7 @@ M, S    mid, side           kHz   (L+R)/2 and (L-R)/2 [ITU-R BS.450-3]
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import scipy.fft
@@ -29,6 +29,7 @@ ZERO_DBR_KHZ = 19 / np.sqrt(2)  # multiplex power of one tone of +-19 kHz, ITU-R
 _AUDIO_FROM_HZ = 30.0
 
 Kind = Literal["speech", "light", "dense"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 LIMIT_KHZ = 75.0  # peak deviation, ITU-R BS.450-3
 
 

@@ -10,7 +10,7 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.systems.fm import CAP_DB, COHERENT_US, LocalTable, local_table, quality
+from sfn.systems.fm import CAP_DB, COHERENT_US, TOGETHER_FROM_RATIO, LocalTable, local_table, quality
 
 SITES = 20
 TARGET_S = 0.5
@@ -39,7 +39,15 @@ def reference(
     low = local.noise[row, column] * (1 - along) + local.noise[row, column + 1] * along
     high = local.noise[row + 1, column] * (1 - along) + local.noise[row + 1, column + 1] * along
     voltage = np.where(counts, low * (1 - up) + high * up, 0.0)
-    snr_db = -20 * np.log10(np.maximum(voltage.sum(axis=0) + local.floor_factor, 10 ** (-CAP_DB / 20)))
+    worst = voltage.argmax(axis=0)
+    heard_v = voltage.sum(axis=0) + local.floor_factor
+    ray = np.where(heard, 10 ** (-(level[best, places] - level) / 20), 0.0)
+    others = np.maximum(rays - np.where(voltage[worst, places] > 0, ray[worst, places], 0.0), 0.0) / TOGETHER_FROM_RATIO
+    sum_db = -20 * np.log10(heard_v)
+    gap_db = 20 * np.log10(heard_v / (voltage[worst, places] + local.floor_factor))
+    a, b, c = local.together
+    less_db = np.minimum(np.minimum(others, 1) * (a + b * sum_db + c * gap_db), gap_db)
+    snr_db = np.minimum(sum_db + np.where(others > 1e-5, less_db, 0.0), CAP_DB)
     return snr_db, voltage.argmax(axis=0), rays
 
 

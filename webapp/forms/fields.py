@@ -48,6 +48,7 @@ LABELS = {
     "identical": "identical at all sites",
     "value_us": "fixed common delay",
     "margin_us": "margin",
+    "multiplex_dbr": "multiplex power",
     "usable_dbuvm": "usable field strength",
     "significant_db": "significant signal",
     "equal_signal_db": "equal-signal band, half-width",

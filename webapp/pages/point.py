@@ -9,6 +9,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.position import locate
 from sfn.report.numbers import degrees
 from sfn.systems.fm_answer import fm_answer
+from sfn.systems.fm_carried import carried_by
 from webapp import addresses
 from webapp.contexts.zones import DirectPart, PointPage, PointPart
 from webapp.dependencies import MapsDep, Opened, ReadableDep
@@ -84,7 +85,12 @@ def direct(
     heard = [signal for signal in found.point.signals if signal.significant]
     if not found.is_fm or not heard:
         raise RefusedError(404)
-    answer = fm_answer([s.level_dbuvm for s in heard], [s.delay_difference_us for s in heard], direct=True)
+    answer = fm_answer(
+        [s.level_dbuvm for s in heard],
+        [s.delay_difference_us for s in heard],
+        direct=True,
+        programme=carried_by(opened.network),
+    )
     return page(request, DirectPart(answer))
 
 

@@ -5,6 +5,8 @@ import pytest
 
 from sfn.systems.fm import (
     CAP_DB,
+    TOGETHER,
+    TOGETHER_FROM_RATIO,
     LocalTable,
     label,
     local_noise,
@@ -12,6 +14,7 @@ from sfn.systems.fm import (
     quality,
     snr,
     snr_local,
+    together_db,
 )
 from sfn.systems.fm_programme import noise_programme
 from sfn.systems.fm_simulation import Ray, phases, two_path_snr
@@ -136,9 +139,16 @@ def test_maps_agree_with_single_answers(local: LocalTable) -> None:
         others = there[there != best]
         weaker, late = level[best, k] - level[others, k], arrival[others, k] - arrival[best, k]
         noise = local_noise(weaker, late, local=local)
-        expected = min(-20 * np.log10(noise.sum() + local.floor_factor), CAP_DB)
+        sum_db = -20 * np.log10(noise.sum() + local.floor_factor)
+        if noise.size > 1:
+            ray, worst = 10 ** (-weaker / 20), noise.argmax()
+            gap_db = 20 * np.log10((noise.sum() + local.floor_factor) / (noise[worst] + local.floor_factor))
+            in_part = min((ray.sum() - ray[worst]) / TOGETHER_FROM_RATIO, 1)
+            a_db, b, c = TOGETHER[local.quantity]
+            sum_db += min(in_part * (a_db + b * sum_db + c * gap_db), gap_db)
         assert found.strongest[k] == best
-        assert found.snr_local_db[k] == pytest.approx(expected, abs=1e-4)
+        assert found.snr_local_db[k] == pytest.approx(min(sum_db, CAP_DB), abs=0.02)  # r within 0.3 %
+        assert together_db(weaker, late, local=local) == pytest.approx(sum_db, abs=1e-6)
         assert found.limiting[k] == (others[noise.argmax()] if noise.any() else -1)
         assert found.amplitude_sum_ratio[k] == pytest.approx((10 ** (-weaker / 20)).sum(), rel=0.003, abs=1e-4)
 
@@ -186,3 +196,33 @@ def test_labels_follow_their_limits() -> None:
     """Each limit belongs to the better word."""
     said = [label(snr_db) for snr_db in (50.0, 49.9, 40.0, 30.0, 20.0, 19.9, np.nan)]
     assert said == ["as ITU-R BS.412 asks", "good", "good", "fair", "noticeable distortion", "bad", "no signal"]
+
+
+# Levels [dB] and arrivals [us] of echoes against the strongest; worst decile, mean over a spread of 8 dB, in stereo and
+# in mono of a stereo programme, by direct simulation of 192 draws each (variance taken out by the same draws of a
+# cruder rule): chance is 0.8 dB rms.
+SIMULATED = (
+    ((7.1, 9.1), (0.8, -4.0), 26.9, 38.0),
+    ((3.9, 7.4, 9.9), (-11.9, 10.3, 1.6), 6.5, 15.1),
+    ((9.6, 12.2), (-0.8, -5.3), 26.0, 38.0),
+    ((1.2, 3.2, 8.4), (-0.5, -2.1, 2.3), 32.5, 42.0),
+    ((1.1, 1.3, 4.3, 6.5, 10.6), (3.3, -4.3, 9.3, 2.1, -21.6), 7.3, 14.7),
+    ((8.3, 9.4, 13.1, 13.8), (22.9, -5.8, -1.2, -2.1), 10.7, 17.6),
+    ((4.9, 6.4), (4.9, -13.9), 9.4, 18.2),
+    ((1.3, 13.9), (2.6, -0.9), 27.3, 38.4),
+    ((2.0, 3.0, 3.9, 5.1, 14.6), (10.1, -9.1, -11.1, 12.6, -23.8), 5.3, 11.0),
+    ((2.6, 5.0, 10.3), (0.5, 37.7, 7.9), 8.2, 16.4),
+    ((0.7, 8.5, 9.0, 10.6), (-3.0, -0.5, 23.8, 0.4), 14.4, 21.5),
+    ((2.2, 5.0, 8.3, 9.0, 14.4), (-20.3, 21.2, -24.9, 0.9, 3.0), 6.0, 12.3),
+    ((0.2, 3.4, 5.6, 8.4), (-6.0, 6.2, -0.5, -1.0), 8.4, 19.7),
+    ((6.1, 8.3, 8.3, 15.0), (1.2, 3.7, -13.1, 5.1), 10.5, 20.0),
+)
+
+
+def test_three_and_more_signals_agree_with_the_direct_simulation(table: Table) -> None:
+    """No set is more than 3 dB too good but for its chance, and the mean is within 1 dB of so few."""
+    for place, mode in ((2, "stereo"), (3, "mono-of-stereo")):
+        wide = local_table(mode, spread_db=8.0, table=table)
+        off = np.array([together_db(each[0], each[1], local=wide) - each[place] for each in SIMULATED])
+        assert off.max() < 3.0 + 0.8, mode
+        assert abs(off.mean()) < 1.0, mode

@@ -1,0 +1,61 @@
+"""What listeners of an FM network hear over a map, as JSON and in words."""
+
+from typing import Any
+
+from sfn.reception.heard import PEOPLE_CLASSES, HeardAreas
+from sfn.report.numbers import number
+
+NAMES = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
+
+
+def heard_document(found: HeardAreas) -> dict[str, Any]:
+    """The part of ``zones --json``.
+
+    Parameters
+    ----------
+    found : HeardAreas
+    """
+    return {
+        "listeners": found.listeners,
+        "shares_are_of": found.of,
+        "served_from_share": found.served_ratio,
+        "classes": [
+            {
+                "class": name,
+                "area_km2": found.area_km2[k],
+                "people": None if found.people is None else found.people[k],
+                "share": _share(found, k),
+            }
+            for k, name in enumerate(PEOPLE_CLASSES)
+        ],
+        "shares_say": list(found.says),
+    }
+
+
+def heard_said(found: HeardAreas) -> str:
+    """The same in a sentence or two.
+
+    Parameters
+    ----------
+    found : HeardAreas
+    """
+    of = "area" if found.people is None else "people"
+    amounts = found.area_km2 if found.people is None else found.people
+    unit = " km²" if found.people is None else " people"
+    parts = [
+        f"{name} {number(amounts[k], 0)}{unit} ({100 * _share(found, k):.0f} %)"
+        for k, name in enumerate(PEOPLE_CLASSES)
+        if k != 3  # not counted, and said so below
+    ]
+    ratio = f"{100 * found.served_ratio:.0f} % of {found.of}"
+    says = "; ".join(found.says).capitalize()
+    return (
+        f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
+        f"{'; '.join(parts)}; shares of the {of} here. {says}. The classes above go by the worst tenth of phases."
+    )
+
+
+def _share(found: HeardAreas, k: int) -> float:
+    """A class's part of the people, of the area where they are not known; 0 to 1."""
+    amounts = found.area_km2 if found.people is None or not sum(found.people) else found.people
+    return amounts[k] / max(sum(amounts), 1e-12)
