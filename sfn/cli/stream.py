@@ -235,6 +235,9 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
     packed = ("mtu_bytes", "parity", "repeat_after", "second_path", "hops")
     return [
         Idle(("bits", "headroom_db"), sampled, "without --composite-khz, --digital-composite or --linear-khz"),
+        Idle(("composite_rate_khz", "transition_khz"), bool(args.composite_khz), "without --composite-khz"),
+        Idle(("rtp_extension_bytes",), not args.no_rtp, "together with --no-rtp: there is no RTP header to extend"),
+        Idle(("no_rtp", "rtp_extension_bytes"), not args.dab_kbps, "together with --dab-kbps, which goes without RTP"),
         Idle(("channels",), bool(args.digital_composite or args.linear_khz), "without channels to count"),
         Idle(("whole_frames",), args.digital_composite, "without --digital-composite"),
         Idle(("bits", "channels"), not args.whole_frames, "together with --whole-frames: the frame is sent as it is"),
