@@ -249,7 +249,62 @@ def optimise(
         at, planned, planned_table, after = allowed.now_us.copy(), network, table, before
     elif base is not network:
         planned, planned_table = _freed(network, planned, planned_table, table, placed=placed, asked=asked)
-    found = replace(found, offsets_us=at, score=after.score)
+    return _described(
+        network, planned, computed, asked, what=what, allowed=allowed,
+        found=replace(found, offsets_us=at, score=after.score), spread=spread,
+        settled=settled is not None and settled.proven, before=before, after=after, tables=(table, planned_table),
+        placed=placed, executor=executor, progress=progress, cancelled=cancelled,
+    )  # fmt: skip
+
+
+def on_the_way(
+    network: Network,
+    plan: Optimised,
+    computed: Coverage,
+    asked: Asked,
+    offsets_us: Mapping[str, float],
+    *,
+    placed: Mapping[str, Located],
+    executor: Executor | None = None,
+) -> Optimised:
+    """Some of a plan's offsets, with the common delay as it is before them; described as the plan is, not searched.
+
+    Parameters
+    ----------
+    network : Network
+        As it is before.
+    plan : Optimised
+    computed : Coverage
+    asked : Asked
+    offsets_us : mapping of site id to offset
+        Of all sites. [us]
+    placed : mapping of site id to Located
+    executor : concurrent.futures.Executor, optional
+    """
+    table = delay_table(network, placed=placed)
+    planned = with_offsets(with_common_held(network, table), offsets_us)
+    planned_table = delay_table(planned, placed=placed)
+    before, after = (
+        state(network, computed, plan.what, one.launches(), people=asked.people, executor=executor)
+        for one in (table, planned_table)
+    )
+    at = np.array([offsets_us[name] for name in plan.what.sites])
+    return _described(
+        network, planned, computed, asked, what=plan.what, allowed=plan.limits,
+        found=replace(plan.found, offsets_us=at, score=after.score, before=before.score), spread=plan.spread,
+        settled=plan.settled, before=before, after=after, tables=(table, planned_table), placed=placed,
+        executor=executor,
+    )  # fmt: skip
+
+
+def _described(
+    network: Network, planned: Network, computed: Coverage, asked: Asked, *, what: Objective, allowed: Limits,
+    found: Found, spread: SeedSpread, settled: bool, before: State, after: State,
+    tables: tuple[DelayTable, DelayTable], placed: Mapping[str, Located], executor: Executor | None = None,
+    progress: Told | None = None, cancelled: Callable[[], bool] | None = None,
+) -> Optimised:  # fmt: skip
+    """A plan with all that is said of it."""
+    table, planned_table = tables
     launches = np.array([planned_table.launches()[name] for name in what.sites])
     errors = launch_errors(network, draws_n=DRAWS_N, seed=asked.seed)
 
@@ -269,7 +324,7 @@ def optimise(
     left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     return Optimised(
-        network, planned, asked, what, allowed, found, spread, settled is not None and settled.proven, before, after,
+        network, planned, asked, what, allowed, found, spread, settled, before, after,
         planned_table,
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),

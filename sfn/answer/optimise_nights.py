@@ -1,15 +1,29 @@
-"""A plan in several nights: in each a few devices change, and every morning is at least as good as the one before."""
+"""A plan in several nights: in each a few devices change.
+
+Two ways are gone, and the one that ends better is answered: the best of every night, going on from the night before;
+and the best plan with as many changes as all nights have together, taken apart so that no morning serves worse than
+today. The second finds what helps only when two sites have moved.
+"""
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
+from itertools import combinations
+from math import comb
 from typing import Any
 
-from sfn.answer.optimise import Asked, Optimised, optimise
+import numpy as np
+
+from sfn.answer.optimise import Asked, Optimised, on_the_way, optimise, vars_key
+from sfn.answer.optimise_devices import changed_sites, with_common_held, with_offsets
 from sfn.answer.served import state_document
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
+from sfn.solve.objective import score
+from sfn.timing import DelayTable, delay_table
+
+MOST_WAYS_N = 12
 
 
 def in_nights(
@@ -39,12 +53,73 @@ def in_nights(
     PlanError
         As `sfn.answer.optimise.optimise`.
     """
-    share = replace(asked, budget_s=asked.budget_s / nights)
+    if nights == 1 or asked.most_changed is None:
+        return (optimise(network, computed, asked, placed=placed, executor=executor),)
+    share = replace(asked, budget_s=asked.budget_s / (nights + 1))
+    together = replace(share, most_changed=asked.most_changed * nights)
+    whole = optimise(network, computed, together, placed=placed, executor=executor)
+    apart = _taken_apart(network, whole, computed, asked, placed=placed, nights=nights, executor=executor)
     found = [optimise(network, computed, share, placed=placed, executor=executor)]
     later = replace(share, from_set=False)  # what the night before set
     while len(found) < nights and found[-1].changed:
         found.append(optimise(found[-1].planned, computed, later, placed=placed, executor=executor))
+    if apart and vars_key(apart[-1].after.score) < vars_key(found[-1].after.score):
+        return apart
     return tuple(found)
+
+
+def _taken_apart(
+    network: Network, whole: Optimised, computed: Coverage, asked: Asked, *, placed: Mapping[str, Located],
+    nights: int, executor: Executor | None,
+) -> tuple[Optimised, ...]:  # fmt: skip
+    """A plan night by night, the best morning first; nothing where a morning would be worse than today.
+
+    Nor where a site that changes hears another that does, where the devices cannot make the way, or where there are
+    too many ways to look at.
+    """
+    most, left, sites = asked.most_changed or 0, set(whole.changed), {site.id: site for site in network.sites}
+    if not 0 < len(left) <= most * nights or any(sites[name].fed_off_air_from in left for name in left):
+        return ()
+    found: list[Optimised] = []
+    at, here = {site.id: site.offset_us for site in network.sites}, network
+
+    def served(table: DelayTable) -> tuple[float, float, float]:
+        """What a table's launches come to."""
+        launches = np.array([table.launches()[name] for name in whole.what.sites])
+        return vars_key(score(whole.what, launches, executor=executor))
+
+    today = served(delay_table(network, placed=placed))
+    while left:
+        size = min(most, len(left))
+        if comb(len(left), size) > MOST_WAYS_N or len(found) == nights:
+            return ()
+        now = delay_table(here, placed=placed)
+        held, ways = with_common_held(here, now), []
+        for group in combinations(sorted(left), size):
+            offsets = at | {name: whole.offsets_us[name] for name in sites if _of_group(name, group, whole, network)}
+            table = delay_table(with_offsets(held, offsets), placed=placed)
+            if set(changed_sites(now, table, from_set=False)) <= set(group):
+                ways.append((served(table), offsets))
+        if not ways:
+            return ()
+        morning, at = min(ways, key=lambda way: way[0])
+        if morning > today:
+            return ()
+        best = on_the_way(here, whole, computed, asked, at, placed=placed, executor=executor)
+        found.append(best)
+        here, left = best.planned, left - set(best.changed or left)
+    return tuple(found)
+
+
+def _of_group(name: str, group: Sequence[str], whole: Optimised, network: Network) -> bool:
+    """Whether a site gets its new offset with a group: one of it, or one that changes nothing but hears one of it."""
+    feeds = {site.id: site.fed_off_air_from for site in network.sites}
+    at: str | None = name
+    while at is not None and at not in group:
+        if at in whole.changed:
+            return False
+        at = feeds[at]
+    return at is not None
 
 
 def nights_document(found: Sequence[Optimised]) -> list[dict[str, Any]]:

@@ -106,7 +106,10 @@ def test_advice_for_one_error_a_week(capsys: pytest.CaptureFixture[str]) -> None
     ("arguments", "text"),
     [
         ("--rate-kbps 64 --packet-ms 1 --bits 16", "--bits must not be given without --composite-khz"),
-        ("--linear-khz 48 --bits 24 --packet-ms 1 --transition-khz 3", "--transition-khz must not be given without --composite-khz"),
+        (
+            "--linear-khz 48 --bits 24 --packet-ms 1 --transition-khz 3",
+            "--transition-khz must not be given without --composite-khz",
+        ),
         ("--rate-kbps 64 --packet-ms 1 --no-rtp --rtp-extension-bytes 8", "--rtp-extension-bytes must not be given"),
         ("--dab-kbps 96 --no-rtp", "--no-rtp must not be given together with --dab-kbps"),
         ("--ts-mbps 20 --frame-ms 20", "--frame-ms must not be given without --coded-kbps"),
