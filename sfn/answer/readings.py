@@ -27,10 +27,13 @@ _SECOND_US = 1_000_000.0
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One visit: as-set values by field name in the field's own unit, and readings against one pulse per second."""
+    """One visit: as-set values by field name in the field's own unit, and readings against one pulse per second.
+
+    An as-set value of None says that nobody knows it any more.
+    """
 
     route: str = "main"
-    as_set: Mapping[str, str] = field(default_factory=dict)
+    as_set: Mapping[str, str | None] = field(default_factory=dict)
     readings_us: tuple[float, ...] = ()
     plane: str = ""
     test_cable_us: float = 0.0
@@ -202,11 +205,14 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
             found = judged(made, reading)
         except ValueError:  # typed for a plane or field that the newest revision no longer has
             continue
+        typed = {line.name: text for line in found.settings if (text := reading.as_set[line.name]) is not None}
+        unknown = [name for name, text in reading.as_set.items() if text is None and name in stood]
+        stood = {name: one for name, one in stood.items() if name not in unknown}
         # What was measured before a field was turned says nothing of what is on air now.
-        if any(_turned_since(stood, line.name, reading) for line in found.settings):
+        if unknown or any(_turned_since(stood, name, text) for name, text in typed.items()):
             measured = None
         counts = current or found.state != "disagrees"
-        stood |= {line.name: (reading.as_set[line.name], counts) for line in found.settings}
+        stood |= {name: (text, counts) for name, text in typed.items()}
         if not counts:
             measured = None
         elif found.launches:
@@ -225,9 +231,9 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
     return SiteState(reached, settings, measured, name, scatter, ())
 
 
-def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, reading: Reading) -> bool:
+def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, typed: str) -> bool:
     """Whether a field was reported at another setting before."""
-    return name in stood and float(number_written(stood[name][0])) != float(number_written(reading.as_set[name]))
+    return name in stood and float(number_written(stood[name][0])) != float(number_written(typed))
 
 
 def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dict[str, Any]:

@@ -187,6 +187,13 @@ def test_the_office_reads_its_state_from_it(
     assert state() == "set"
     assert post(address, **told, **{"set-1": "3"}).status_code == 303
     assert state() == "disagrees"
+    assert post(address, **told, **{"set-1": str(planned[fields[0]["name"]])}).status_code == 303
+    assert state() == "set"
+    edit = edited(store, number, "", index="1") | {"sites-1-delay_fields-0-set": ""}
+    edit.pop("sites-0-delay_fields-0-set")
+    assert post(f"/networks/{number}/edit", **edit).status_code == 303
+    assert present(client, number, "south")["codec delay"]["value"] is None
+    assert state() == "planned"  # emptied in the plan: nobody knows any more
     assert post(address, kind="replaced", site="south", words="codec", author="C. Room").status_code == 303
     assert state() == "planned"
 
