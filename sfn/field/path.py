@@ -32,6 +32,8 @@ SMOOTH_STEP_M = 100.0
 # of 5 m steps and 0.13 dB rms beside them (tests/bench/bench_one_height.py); half of it would cost twice as much.
 LEAST_STEP_M = 20.0
 MOST_POINTS = 20_000
+# A path of fewer points than the model asks for would be free space alone: nearer than so many steps the step is this.
+LEAST_STEPS, NEAR_STEP_M = 3.5, 30.0
 # A long path is read in pieces of so many degrees a side, each with what a small void beside it needs.
 PIECE_DEG, BESIDE_DEG = 0.125, 0.025
 SYMBOL: dict[Plane, Polarisation] = {"h": "H", "v": "V"}
@@ -151,7 +153,8 @@ def path_levels(
     receiver_polarisation : {'h', 'v'}, optional
         As in `sfn.field.levels.levels_at`.
     step_m : float, optional
-        Step of the profile. [m] None: half a step of the terrain, 100 m over a smooth earth.
+        Step of the profile. [m] None: half a step of the terrain, 100 m over a smooth earth. Nearer than three and a
+        half steps it is 30 m at most.
 
     Returns
     -------
@@ -238,6 +241,8 @@ def path_ground(
     """
     length_m = float(inverse(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg)[0])
     wanted_m = max(step_m or default_step_m(ground, lat_deg=transmitter.lat_deg), length_m / MOST_POINTS)
+    if length_m < LEAST_STEPS * wanted_m:
+        wanted_m = min(wanted_m, NEAR_STEP_M)
     at_m, lat, lon = path_points(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=wanted_m)
     heights_m, raw_m, cover_m, zone, clear_m = _under(ground, lat, lon)
     own_m = float(cover_m[-1])

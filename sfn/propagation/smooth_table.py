@@ -14,15 +14,16 @@ from numpy.typing import ArrayLike, NDArray
 from sfn.geodesy.around import site_map
 from sfn.propagation import radials
 from sfn.propagation.link import Link, Losses
-from sfn.propagation.smooth_earth import effective_radius
+from sfn.propagation.smooth_earth import FREE_SPACE_KM, effective_radius
 from sfn.propagation.sweep import losses_on_radials
 from sfn.propagation.sweep_formulas import DB
 
 Floats = NDArray[np.float64]
 # Bearings of the table, evenly in the cosine of the azimuth.
 BEARINGS_N = 17
-# Points in the model's sense before which it is free space alone.
-LEAST_STEPS = 3.5
+# Near the site the loss bends most, where free space goes over to the model (0.125 and 0.25 km are nodes): a table of
+# its own, up to 0.5 km or so many steps of the other, which has too few points for the model before.
+NEAR_STEP_KM, NEAR_KM, LEAST_STEPS = 0.025, 0.5, 4.0
 
 
 def smooth_losses_around(
@@ -61,11 +62,15 @@ def smooth_losses_around(
     count = max(math.ceil(float(np.nanmax(distance, initial=0.0)) / step_km), 4)
     nodes_km = step_km * np.arange(1.0, count + 2.0)
     table, sight_km = _table(link, lat_deg, nodes_km, step_km)
+    fine_km, near_km = min(NEAR_STEP_KM, step_km), max(NEAR_KM, LEAST_STEPS * step_km)
+    near, _ = _table(link, lat_deg, fine_km * np.arange(1.0, math.ceil(near_km / fine_km) + 2.0), fine_km)
     loss, elevation = np.empty((len(link.time_pct), lat.size)), np.empty(lat.size)
     rise_m = link.rx_height_m - link.tx_height_m
     bulge = 500.0 / effective_radius(link.delta_n)
     free_db = 92.4 + 20.0 * math.log10(link.frequency_mhz / 1000.0)
-    _read_off(distance, azimuth, table, step_km, sight_km, rise_m, bulge, free_db, loss, elevation)
+    args = sight_km, rise_m, bulge, free_db, loss, elevation
+    _read_off(distance, azimuth, table, step_km, near_km, np.inf, *args)
+    _read_off(distance, azimuth, near, fine_km, 0.0, near_km, *args)
     return Losses(
         loss.reshape(len(link.time_pct), *shape), distance.reshape(shape), np.degrees(azimuth).reshape(shape),
         np.full(shape, link.tx_ground_m), (distance <= sight_km).reshape(shape), elevation.reshape(shape),
@@ -91,10 +96,10 @@ def _table(link: Link, lat_deg: float, nodes_km: Floats, step_km: float) -> tupl
 
 @njit(cache=True, nogil=True, error_model="numpy", _nrt=False)  # type: ignore[call-overload] # not in its stubs
 def _read_off(
-    distance: Floats, azimuth: Floats, table: Floats, step: float, sight: float, rise: float, bulge: float, free: float,
-    loss: Floats, elevation: Floats,
+    distance: Floats, azimuth: Floats, table: Floats, step: float, least: float, below: float, sight: float,
+    rise: float, bulge: float, free: float, loss: Floats, elevation: Floats,
 ) -> None:  # fmt: skip
-    """Losses [dB] and elevations [degrees] of receivers, linear between the nodes of the table."""
+    """Losses [dB] and elevations [degrees] of receivers of some distances, linear between the nodes of the table."""
     bearings, nodes = table.shape[0], table.shape[1]
     last = table.shape[2] - 1
     for j in range(len(distance)):
@@ -104,14 +109,16 @@ def _read_off(
             for k in range(last):
                 loss[k, j] = np.nan
             continue
+        if D < least or D >= below:
+            continue
         level = free + 0.5 * DB * math.log(max(D * D + 1e-6 * rise * rise, 1e-6))
         seen = math.degrees(math.atan2(rise - bulge * D * D, 1000.0 * D))
-        if D < LEAST_STEPS * step:
+        if D < FREE_SPACE_KM:
             elevation[j] = seen
             for k in range(last):
                 loss[k, j] = level
             continue
-        at = max(D / step - 1.0, 3.0)  # node 3 is the first beyond free space
+        at = D / step - 1.0
         i = min(int(at), nodes - 2)
         place = 0.5 * (math.cos(azimuth[j]) + 1.0) * (bearings - 1)
         b = min(int(place), bearings - 2)

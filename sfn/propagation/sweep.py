@@ -38,6 +38,8 @@ FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
 LATITUDE_MARGIN = 1.02
 # A receiver costs as much as so many points of a radial.
 BETWEEN_POINTS = 30.0
+# So near, in steps, the kernels have too few points for the model: such receivers are swept with a finer step.
+LEAST_STEPS, NEAR_STEP_M = 3.5, 30.0
 # More receivers than this are not worked out twice: it takes 200 bytes a receiver.
 MOST_BETWEEN = 500_000
 
@@ -72,7 +74,8 @@ def losses_around(
     terrain : Terrain, or a function
         A function gets latitudes and longitudes (arrays of one shape) and gives ground, cover and zone index.
     step_m : float
-        Spacing of the points along radials: half a pixel of the terrain, or one for speed. [m]
+        Spacing of the points along radials: half a pixel of the terrain, or one for speed. [m] Receivers nearer than
+        three and a half steps, where the model would have too few points, get 30 m at most.
     pixel_m : float
         Size that one receiver stands for: sets how close the radials are. [m]
     radius_km : float, optional
@@ -172,6 +175,13 @@ def losses_around(
     )  # fmt: skip
     if between:
         loss, sight, elevation = _mixed(places, loss, sight, elevation)
+    near = distance < LEAST_STEPS * step_km
+    if step_m > NEAR_STEP_M and near.any():
+        finer = losses_around(
+            lat_deg, lon_deg, rx_lat_deg=lat[near], rx_lon_deg=lon[near], rx_ground_m=ground[near], link=link,
+            terrain=terrain, step_m=NEAR_STEP_M, pixel_m=pixel_m, radius_km=LEAST_STEPS * step_km, cancelled=cancelled,
+        )  # fmt: skip
+        loss[:, near], sight[near], elevation[near] = finer.loss_db, finer.line_of_sight, finer.tx_elevation_deg
     return Losses(
         loss.reshape(len(link.time_pct), *shape), distance.reshape(shape), np.degrees(azimuth).reshape(shape),
         ground.reshape(shape), sight.reshape(shape), elevation.reshape(shape),
