@@ -9,12 +9,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from sfn.answer.timeline import planned_setting
+from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.reported import Key, Stood
 from sfn.report.numbers import native
+from sfn.survey.readings import question_setting
 from sfn.timeline.held import instant
 from sfn.timeline.present import as_it_stands
+from sfn.timing import delay_table
 from webapp.documents import network_of
 from webapp.office_entries import held_at, told_body
 from webapp.readings import time_typed
@@ -125,7 +129,8 @@ def _set_now(network: Network) -> Iterator[tuple[Key, tuple[float | None, str]]]
 
 def _said(store: Store, network_id: int, after: Network, told: list[_Typed]) -> Iterator[str]:
     """What counts now of each value that was typed, and what it stands against."""
-    names = {site.id: site.name for site in after.sites}
+    names, table = {site.id: site.name for site in after.sites}, delay_table(after)
+    fields = {(site.id, own.name): own for site in after.sites for own in site.delay_fields}
     reported = as_it_stands(after, reports_of(store, network_id)).reported
     for one in told:
         stood = () if reported is None else reported.reports.get(one.key, ())
@@ -135,6 +140,11 @@ def _said(store: Store, network_id: int, after: Network, told: list[_Typed]) -> 
             yield f"{what} counts as told by you" + (f", instead of {_by(against, one.unit)}." if against else ".")
         elif stood:
             yield f"{what} does not count now: the latest report is {_by(stood[-1], one.unit)}. Both stand there."
+        if one.value is not None:
+            old = next((other.value for other in reversed(stood) if other.value != one.value), None)
+            planned = planned_setting(table, one.key[0], one.key[1] or MAIN, one.key[2])
+            known = {"planned": planned, "old": old} if one.value != planned else {}
+            yield from question_setting(one.value, field=fields[one.key[0], one.key[2]], slips_alone=True, **known)
 
 
 def _by(one: Stood, unit: str) -> str:

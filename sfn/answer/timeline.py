@@ -190,14 +190,14 @@ def present_fields(network: Network) -> Iterator[Present]:
                 contradicted = key in reported.planned
                 yield Present(
                     site.id, site.name, key[1], own.name, own.unit, value,
-                    _planned(table, site, chain.route, own.name), reported.now(key),
+                    planned_setting(table, site.id, chain.route, own.name), reported.now(key),
                     reported.planned[key] if contradicted else value, contradicted,
                 )  # fmt: skip
 
 
-def _planned(table: DelayTable, site: Site, route: str, name: str) -> float | None:
+def planned_setting(table: DelayTable, site_id: str, route: str, name: str) -> float | None:
     """What a field is to be set to on a route; None where that cannot be worked out."""
-    rows = (row for row in table.rows if (row.site_id, row.route) == (site.id, route))
+    rows = (row for row in table.rows if (row.site_id, row.route) == (site_id, route))
     return next((one.value for row in rows for one in row.fields if one.name == name), None)
 
 

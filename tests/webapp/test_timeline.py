@@ -234,6 +234,8 @@ def test_a_present_value_typed_into_a_form_is_told_with_its_time(
     assert [(one["who"], one["values"]["fields"]["codec delay"]["value"]) for one in told] == [
         ("Ann", 450.0), ("Ann", 470.0),
     ]  # fmt: skip
+    assert post(edit, **edited(store, number, "50")).status_code == 303
+    assert "is a tenth of the planned 500" in client.get(page).text
     wrong = post(edit, **edited(store, number, "480", set_at="yesterday"))
     assert wrong.status_code == 422
     assert "'yesterday' is no time" in unescape(wrong.text)
