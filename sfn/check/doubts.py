@@ -35,6 +35,8 @@ DOUBTS: Mapping[str, Doubt] = {
     "delay-adapts": Doubt(_W, "the delay wanders, so no setting holds"),
     "stamp-meaning-unknown": Doubt(_W, "nobody knows which stages a time stamp covers"),
     "stamp-plane-unnamed": Doubt(_W, "nobody knows at which plane a time stamp is the instant of emission"),
+    "stamp-meaning-not-stated": Doubt(_R, "only the section says up to where its stamps hold"),
+    "stamp-meaning-alike": Doubt(_R, "nobody said what time stamps mean, but it moves all sites alike"),
     "stamp-plane-not-in-chain": Doubt(_W, "the chain does not pass the plane at which its time stamp holds"),
     "stamp-plane-no-stage": Doubt(_W, "the plane at which time stamps hold does not exist"),
     "stamp-wrap": Doubt(_W, "time stamps repeat before the release"),

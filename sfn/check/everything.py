@@ -67,7 +67,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found += chain_problems(network)
     found += route_problems(network)
     found += stream_problems(network)
-    found += stamp_problems(network)
+    found += stamp_problems(network, carried)
     if carried is not None:
         found += _of_service(network, carried)
     found += delay_table(network, placed=stand.at).problems

@@ -1,40 +1,37 @@
 """What the network's time stamps mean: not known, or counted to a plane that a chain does not pass.
 
-Only chains with a time-stamped section are concerned. Without `time_stamps` in the document every stage adds.
+Only chains with a time-stamped section are concerned. Where the meaning is not known every stage adds, and
+`sfn.check.stamp_meaning` says what that may be wrong by.
 """
 
 from collections.abc import Iterator, Mapping
 
 from sfn.chain import TIME_STAMPED, absorbed_stages, stage_latency
+from sfn.check.stamp_meaning import Stamped, emission_unnamed, meaning_unknown, passed_stamps
 from sfn.errors import Problem, Touch
-from sfn.plan import Chain, Network, Site, Stage, TimeStamps
+from sfn.plan import Network, Stage, TimeStamps
+from sfn.systems.service import Service
 from sfn.units import exact
 
 
-def stamp_problems(network: Network) -> Iterator[Problem]:
+def stamp_problems(network: Network, carried: Service | None) -> Iterator[Problem]:
     """Every chain whose latency hangs on what its time stamp means and does not say it.
 
     Parameters
     ----------
     network : Network
+    carried : Service or None
+        What the network carries; None where that is not known.
     """
     stamps = network.time_stamps
-    if stamps is None:
-        return
     stages = {stage.id: stage for stage in network.stages}
-    stamped = [
-        (f"sites[{i}].chains[{j}].stages", site, chain)
-        for i, site in enumerate(network.sites)
-        for j, chain in enumerate(site.chains)
-        if any(stages[name].kind == TIME_STAMPED for name in chain.stages)
-    ]
-    if stamps.meaning == "unknown":
-        if stamped:
-            yield _unknown(stamped)
+    stamped = passed_stamps(network)
+    if stamps is None or stamps.meaning == "unknown":
+        yield from meaning_unknown(network, stamped, carried)
         return
     if stamps.plane is not None and stamps.meaning == "origin":
         what = "time_stamps names a plane, but with the meaning origin every stage adds: the plane changes nothing"
-        touches = tuple(Touch(site.id, chain.route) for _, site, chain in stamped)
+        touches = tuple(one.touch for one in stamped)
         expected = "the meaning emission, or no plane"
         yield Problem(
             "time_stamps.plane",
@@ -48,22 +45,11 @@ def stamp_problems(network: Network) -> Iterator[Problem]:
         return
     if stamps.meaning == "emission":
         yield from _no_such_stage(stamps, stages)
-        for where, site, chain in stamped:
-            yield from _emission(network, stamps, where, site, chain)
-
-
-def _unknown(stamped: list[tuple[str, Site, Chain]]) -> Problem:
-    """Nobody knows what the stamps mean."""
-    names = ", ".join(dict.fromkeys(site.name for _, site, _ in stamped))
-    return Problem(
-        "time_stamps.meaning",
-        f"site {names}: what the time stamps mean is not known; every stage was counted, which may be too much",
-        "origin (every stage adds to the stamp), or emission with the plane at which the stamp is the instant",
-        "error",
-        code="stamp-meaning-unknown",
-        touches=tuple(Touch(site.id, chain.route) for _, site, chain in stamped),
-        fields=("meaning",),
-    )
+        if stamps.plane is None:
+            yield from emission_unnamed(network, stamped)
+            return
+        for one in stamped:
+            yield from _emission(network, stamps, one)
 
 
 def _no_such_stage(stamps: TimeStamps, stages: Mapping[str, Stage]) -> Iterator[Problem]:
@@ -82,38 +68,23 @@ def _no_such_stage(stamps: TimeStamps, stages: Mapping[str, Stage]) -> Iterator[
         )
 
 
-def _emission(network: Network, stamps: TimeStamps, where: str, site: Site, chain: Chain) -> Iterator[Problem]:
-    """One chain whose stamp is the instant of emission."""
-    known = {stage.id: stage for stage in network.stages}
-    own = [known[name] for name in chain.stages]
-    last = next(i for i in reversed(range(len(own))) if own[i].kind == TIME_STAMPED)
-    behind = tuple(stage.id for stage in own[last + 1 :])
-    who, touches = f"site {site.name} ({chain.route})", (Touch(site.id, chain.route),)
-    if stamps.plane is None:
-        if behind and own[last].reference_plane is None:
-            what = (
-                f"{who}: the stamp is the instant of emission, but neither time_stamps.plane nor section "
-                f"{own[last].id} says where; {', '.join(behind)} were counted, which may be too much"
-            )
-            expected = "the stage behind which the stamp holds, as time_stamps.plane"
-            yield Problem(
-                "time_stamps.plane", what, expected, "error", code="stamp-plane-unnamed", touches=touches, stages=behind
-            )
-        return
-    passed = set(stamps.plane) & {stage.id for stage in own}
+def _emission(network: Network, stamps: TimeStamps, one: Stamped) -> Iterator[Problem]:
+    """One chain whose stamp is the instant of emission at a plane that is named."""
+    own, where, who, touches = one.own, one.where, one.who, (one.touch,)
+    passed = set(stamps.plane or ()) & {stage.id for stage in own}
     first = next(i for i, stage in enumerate(own) if stage.kind == TIME_STAMPED)
     if not passed & {stage.id for stage in own[first:]}:
         what = f"{who} passes no stage behind its time-stamped section that time_stamps.plane names: every stage adds"
         expected = f"one of {', '.join(stage.id for stage in own[first:])} in time_stamps.plane"
         yield Problem(
-            where, what, expected, "error", code="stamp-plane-not-in-chain", touches=touches, stages=chain.stages
+            where, what, expected, "error", code="stamp-plane-not-in-chain", touches=touches, stages=one.chain.stages
         )
         return
     yield from _not_covered(network, where, who, touches, own)
 
 
 def _not_covered(
-    network: Network, where: str, who: str, touches: tuple[Touch, ...], own: list[Stage]
+    network: Network, where: str, who: str, touches: tuple[Touch, ...], own: tuple[Stage, ...]
 ) -> Iterator[Problem]:
     """A section that must let go earlier than its release delay, for what stands behind it takes its time all the same.
 

@@ -8,7 +8,9 @@ from hypothesis import given, strategies as st
 
 from sfn.chain import all_routes
 from sfn.check import all_problems as check
-from sfn.plan import checksum, read
+from sfn.check.doubts import consequence_of
+from sfn.check.verdict import verdicts
+from sfn.plan import Network, checksum, read
 from sfn.timing import delay_table
 from sfn.timing.planes import plane_times
 from tests.sfn.networks import EXAMPLE_PATH, example
@@ -48,14 +50,85 @@ def test_stages_between_stamp_and_plane_add_nothing(kinds: list[bool], at: int, 
     assert sum(found.device_us) == sum(5000 if stamped else 2**i for i, stamped in enumerate(kinds))
 
 
-def test_no_word_on_stamps_means_origin_and_leaves_the_checksum() -> None:
-    """The contracts' example says nothing of its stamps: every stage adds, and nothing is wrong with that."""
+def test_no_word_on_stamps_counts_as_origin_and_leaves_the_checksum() -> None:
+    """The contracts' example says nothing of its stamps: every stage adds, and what was taken for said is named."""
     plain, origin = example(), example(lambda tree: tree.update(time_stamps={"meaning": "origin"}))
 
     assert [row.latency_us for row in delay_table(plain).rows] == [row.latency_us for row in delay_table(origin).rows]
-    assert not [p for p in check(plain) if p.code.startswith("stamp-")]
+    said = [p for p in check(plain) if p.code.startswith("stamp-")]
+    assert [(p.code, p.severity, p.sites, p.stages) for p in said] == [
+        ("stamp-meaning-not-stated", "warning", ("north",), ("north-release",))
+    ]
+    assert not [p for p in check(origin) if p.code.startswith("stamp-")]
     assert checksum(plain) != checksum(origin)
     assert origin.model_dump(exclude_none=True)["time_stamps"] == {"meaning": "origin", "wrap_s": 1.0}
+
+
+def digital(modulators_us: tuple[float, float] | None, stamps: dict[str, Any] | None, plane: str | None) -> Network:
+    """A DAB network of two sites, each with a release of its own and, where asked for, a modulator behind it."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree.update(service="dab-mode-1", frequency_mhz=223.936)
+        tree["sites"] = tree["sites"][:2]
+        tree["stages"] = tree["stages"][:1]
+        for n, site in enumerate(tree["sites"]):
+            own = [{"id": f"r{n}", "kind": "time-stamped section", "release_delay_us": 600_000}]
+            own[0] |= {} if plane is None else {"reference_plane": plane}
+            if modulators_us is not None:
+                own.append({"id": f"m{n}", "kind": "modulator", "latency_us": modulators_us[n]})
+            tree["stages"] += own
+            site["chains"] = [{"route": "main", "stages": ["studio-converter", *(stage["id"] for stage in own)]}]
+        if stamps is not None:
+            tree["time_stamps"] = stamps
+
+    return example(change)
+
+
+def stamp_doubts(network: Network) -> list[tuple[str, str, float]]:
+    """What is said about stamps: code, consequence, and what it is worth between sites."""
+    found = [p for p in check(network) if p.code.startswith("stamp-")]
+    return [(p.code, consequence_of(p, tolerated_us=1), float(p.values.get("differs_us") or 0)) for p in found]
+
+
+@pytest.mark.parametrize("plane", [None, "exciter input"])
+@pytest.mark.parametrize(
+    ("stamps", "code"),
+    [(None, "stamp-meaning-unknown"), ({"meaning": "unknown"}, "stamp-meaning-unknown"),
+     ({"meaning": "emission"}, "stamp-plane-unnamed")],
+)  # fmt: skip
+def test_a_meaning_that_moves_launches_withholds(stamps: dict[str, Any] | None, code: str, plane: str | None) -> None:
+    """Digital modulators obey the stamp themselves: behind a section that ends before them 700 us are in doubt."""
+    assert stamp_doubts(digital((2000.0, 1300.0), stamps, plane)) == [(code, "withheld", pytest.approx(700.0))]
+
+    table = delay_table(network := digital((2000.0, 1300.0), stamps, plane))
+    told = verdicts(network, check(network), table)
+    assert {key: (v.state, code in v.codes) for key, v in told.items()} == {
+        ("north", "main"): ("withheld", True), ("south", "main"): ("withheld", True),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("stamps", [None, {"meaning": "unknown"}, {"meaning": "emission"}])
+def test_a_meaning_that_moves_all_sites_alike_is_a_remark(stamps: dict[str, Any] | None) -> None:
+    """The same modulator behind every section: the launches stand together whatever the stamps mean."""
+    assert stamp_doubts(digital((2000.0, 2000.0), stamps, "exciter input")) == [("stamp-meaning-alike", "remark", 0.0)]
+    found = next(p for p in check(digital((2000.0, 2000.0), stamps, None)) if p.code == "stamp-meaning-alike")
+    assert found.values["moves_us"] == pytest.approx(2000)  # what a pulse per second would show, at every site
+
+
+def test_a_meaning_that_is_stated_is_taken() -> None:
+    """Origin, and emission with its plane, raise no doubt."""
+    assert stamp_doubts(digital((2000.0, 1300.0), {"meaning": "origin"}, "exciter input")) == []
+    assert stamp_doubts(digital((9.0, 2.0), {"meaning": "emission", "plane": ["m0", "m1"]}, None)) == []
+    assert [code for code, _, _ in stamp_doubts(digital(None, None, None))] == ["stamp-meaning-alike"]
+
+
+def test_the_plain_demo_without_its_meaning_is_withheld() -> None:
+    """Feeders of unlike length stand behind the sections: 241 m at most against none, to a plane at the antenna."""
+    tree = json.loads((EXAMPLE_PATH.parents[2] / "demo_sites" / "dab_plain.json").read_text(encoding="utf-8"))
+    del tree["time_stamps"]
+    tree.pop("listeners", None)
+    found = [p for p in check(read(json.dumps(tree))) if p.code == "stamp-meaning-unknown"]
+    assert [set(p.sites) for p in found] == [{site["id"] for site in tree["sites"]}]
 
 
 def test_emission_at_the_exciter_takes_its_latency_out() -> None:
@@ -110,18 +183,21 @@ def test_a_stamp_that_says_too_little_is_named(
 
 
 def test_emission_without_a_plane_rests_on_the_sections_own() -> None:
-    """A section that states where it ends says enough; without it, stages behind it are in doubt."""
+    """A section that ends behind the modulator says enough; one before it cannot be where emission is."""
 
-    def change(tree: dict[str, Any], *, stated: bool) -> None:
+    def change(tree: dict[str, Any], *, plane: str | None, modulator: bool) -> None:
         tree["time_stamps"] = {"meaning": "emission"}
-        if not stated:
-            del tree["stages"][3]["reference_plane"]
+        tree["stages"][3]["reference_plane"] = plane
+        if not modulator:
+            tree["sites"][0]["chains"][0]["stages"].remove("north-exciter")
 
-    codes = [
-        [p.code for p in check(example(lambda tree, s=stated: change(tree, stated=s))) if p.code.startswith("stamp-")]
-        for stated in (True, False)
-    ]
-    assert codes == [[], ["stamp-plane-unnamed"]]
+    def codes(plane: str | None, *, modulator: bool) -> list[str]:
+        found = check(example(lambda tree: change(tree, plane=plane, modulator=modulator)))
+        return [p.code for p in found if p.code.startswith("stamp-")]
+
+    assert codes("exciter output", modulator=False) == []
+    assert codes(None, modulator=False) == ["stamp-plane-unnamed"]
+    assert codes("exciter input", modulator=True) == ["stamp-plane-unnamed"]
 
 
 def test_what_adds_nothing_must_still_fit_before_the_emission() -> None:
