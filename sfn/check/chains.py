@@ -175,6 +175,7 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
             f"{where}.release_delay_us", what, f"{grouped(needed_us, '.10g')} us or more", code="buffer-underrun", **of,
             values={"needed_us": needed_us, "release_delay_us": release_us},
         )  # fmt: skip
+    yield from _unproven(where, stage, stages, users)
     wrap_s = network.time_stamps.wrap_s if network.time_stamps else None
     if wrap_s is not None and release_us >= wrap_s * 1e6:
         what = (
@@ -211,6 +212,38 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
             code="waveform-differs", touches=touches_of([*users, *lacking]), stages=(stage.id,),
             fields=("shapes_waveform",),
         )  # fmt: skip
+
+
+def _unproven(
+    where: str, section: Stage, stages: dict[str, Stage], users: list[tuple[Site, Chain]]
+) -> Iterator[Problem]:
+    """Figures that a section's cover rests on and nobody stated: 0 was taken, so the cover is not proven."""
+    loose = tuple(name for name in section.inside if stages[name].tolerance_us is None)
+    lacking = {
+        "inside": None if section.inside else "what it must cover (inside)",
+        "jitter_margin_us": None if section.jitter_margin_us is not None else "the jitter margin (jitter_margin_us)",
+        "least_processing_us": None if section.least_processing_us is not None else
+        "the least processing time (least_processing_us)",
+        "tolerance_us": f"how far {', '.join(loose)} may be off (tolerance_us)" if loose else None,
+    }  # fmt: skip
+    missing = {field: said for field, said in lacking.items() if said is not None}
+    if missing and users:
+        one = len(missing) == 1 and len(loose) < 2
+        what = (
+            f"{named(users)}: the buffer of section {section.id} is not proven to cover its path: "
+            f"{'; '.join(missing.values())} {'is' if one else 'are'} not stated, and 0 us was taken"
+        )
+        yield Problem(
+            f"{where}.{next(iter(missing))}",
+            what,
+            "measured or from the data sheet; 0 where it is known to be none",
+            "warning",
+            code="buffer-not-proven",
+            touches=touches_of(users),
+            stages=(section.id, *loose),
+            fields=tuple(missing),
+            values={"taken_us": 0.0},
+        )
 
 
 def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[Problem]:

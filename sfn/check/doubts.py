@@ -96,6 +96,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "relay-figures-missing": Doubt(_S, "nobody can tell how far the relay is from oscillation"),
     "relay-low-margin": Doubt(_S, "the relay is not far from oscillation"),
     "stamp-plane-not-covered": Doubt(_S, "the buffer may run empty: stages before the plane take time too"),
+    "buffer-not-proven": Doubt(_S, "a figure that the buffer's cover rests on is not stated, and 0 was taken"),
     "relay-parent-weak": Doubt(_S, "another site may be followed instead of the parent"),
     "figure-outdated": Doubt(_S, "firmware, mode or filter changed since the measurement"),
     "jump-beyond-tolerance": Doubt(_S, "a change-over moves the launch beyond tolerance"),
