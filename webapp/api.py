@@ -271,14 +271,13 @@ def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, b
 def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
     """Every problem of the plan and every sheet's verdict, as ``python -m sfn check --json`` answers."""
     found_doubts = check.document(maps.reviewed(opened.network))
-    found_doubts["problems"] += [problem.as_json() for problem in opened.head.unfrozen]
     return CheckAnswer.model_validate(found_doubts)
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
 def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
     """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
-    found_delays = delays.delays(opened.network, problems=(*maps.checked(opened.network), *opened.head.unfrozen))
+    found_delays = delays.delays(opened.network, problems=maps.checked(opened.network))
     return delays.document(found_delays, revision=opened.head.revision.number)
 
 

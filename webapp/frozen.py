@@ -12,6 +12,18 @@ from webapp.store import Store
 SAME_US = 1e-3
 
 
+def issued_before(store: Store, network_id: int, revision: int, common_delay_us: float) -> dict[str, float] | None:
+    """The last issue of another revision, where its common delay was another: `revision` and `common_delay_us`.
+
+    Sheets of that issue no longer hold; those that go out now name it.
+    """
+    issues = [one for one in store.entries.of(network_id, kind=ISSUE) if "common_delay_us" in one.body]
+    last = next((one for one in reversed(issues) if one.revision != revision), None)
+    if last is None or abs(float(last.body["common_delay_us"]) - common_delay_us) <= SAME_US:
+        return None
+    return {"revision": last.revision, "common_delay_us": float(last.body["common_delay_us"])}
+
+
 def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Problem, ...]:
     """What a document changes about the common delay that went out with the last issue.
 
@@ -52,6 +64,11 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
             "warning",
             code="common-delay-unfrozen",
             fields=("common_delay",),
-            values={"frozen_us": frozen_us, "value_us": value_us if fixed else None, "moved_us": moved_us},
+            values={
+                "revision": last.revision,
+                "frozen_us": frozen_us,
+                "value_us": value_us if fixed else None,
+                "moved_us": moved_us,
+            },
         ),
     )

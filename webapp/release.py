@@ -17,6 +17,7 @@ from sfn.timeline.present import as_it_stands
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
+from webapp.frozen import issued_before
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.store import Store
@@ -160,13 +161,15 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
         )  # fmt: skip
         raise RefusedError(422, *(dict.fromkeys(refused) or (nothing,)))
     number = _frozen(opened, store, found.reviewed, by=by)
+    common_delay_us = found.reviewed.table.common_delay_us
+    earlier = issued_before(store, opened.head.id, number, common_delay_us)
     for line in ready:
         site = line.sheet.site.id
         if line.signed is not None and number != opened.head.revision.number:
             same = f"signed for revision {opened.head.revision.number}, which gives the same settings"
             body = {**line.signed.body, "note": "; ".join(filter(None, (line.signed.body.get("note"), same)))}
             _add(store, opened.head.id, number, site, SIGN_OFF, line.signed.made_by, body)
-        body = {"common_delay_us": found.reviewed.table.common_delay_us, "release": list(found.reviewed.release)}
+        body = {"common_delay_us": common_delay_us, "release": list(found.reviewed.release), "earlier": earlier}
         _add(store, opened.head.id, number, site, ISSUE, by, body)
     return number, tuple(line.sheet.site.name for line in ready)
 
@@ -198,7 +201,8 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
     if [row.fields for row in again.rows] != [row.fields for row in reviewed.table.rows]:
         what = f"a common delay fixed at {value_us!r} us would change settings"
         raise RefusedError(422, Problem("common_delay", what, "a fixed common delay", code="common-delay-unfreezable"))
-    reason = f"common delay frozen at the first issue, by {by}"
+    again_said = "the first issue" if not opened.head.unfrozen else "a new issue, another than that of the earlier one"
+    reason = f"common delay frozen at {again_said}, by {by}"
     saved = store.save(
         opened.head.id, dict(document), base_revision=opened.head.revision.number, author=by, reason=reason[:500]
     )

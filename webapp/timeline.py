@@ -13,16 +13,18 @@
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
-from sfn.plan.reported import Source
+from sfn.plan.reported import Reported, Source
 from sfn.timeline.event import Event, Kind, proven
 from sfn.timeline.held import Held, instant
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.documents import network_of
 from webapp.entries import Entry
+from webapp.frozen import unfrozen
 from webapp.store import Saved, Store
 
 READING, TOLD, REPLACED = "reading", "told", "replaced"
@@ -32,10 +34,15 @@ _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "repl
 
 
 def standing(store: Store, saved: Saved) -> Network:
-    """A revision as the engine reads it, with its fields set to what was last reported."""
+    """A revision as the engine reads it, with its fields set to what was last reported, and what issues say of it."""
     network = network_of(saved.document, saved.own_services)
     network_id = saved.revision.network_id
-    return as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id))
+    stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id))
+    thawed = unfrozen(store, network_id, saved.document)
+    if not thawed:
+        return stands
+    reported = stands.reported or Reported({})
+    return stands.beside(replace(reported, problems=(*reported.problems, *thawed)))
 
 
 def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:

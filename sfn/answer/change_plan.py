@@ -195,7 +195,7 @@ def _made(reviewed: Review, issued_at: Mapping[str, datetime]) -> Iterator[MadeC
 
 def _reports(network: Network) -> tuple[Problem, ...]:
     """Where what was reported of the settings contradicts itself, or the document."""
-    return () if network.reported is None else network.reported.problems
+    return () if network.reported is None else tuple(p for p in network.reported.problems if p.touches)
 
 
 def _against_reports(network: Network, changes: list[SiteChange]) -> Iterator[Problem]:

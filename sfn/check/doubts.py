@@ -109,6 +109,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "stream-plan-tolerance-stale": Doubt(_S, "a tolerance that is said to be computed is not what its plan gives"),
     "route-doubled": Doubt(_S, "two links in series look like one copied: the common delay may be far too long"),
     "route-forces-common-delay": Doubt(_S, "one route alone makes the common delay far longer"),
+    "common-delay-unfrozen": Doubt(_S, "sheets went out with another common delay, and whoever keeps one is off"),
     "common-delay-provisional": Doubt(_S, "the common delay may still move, since a site cannot be worked out"),
     # said, and nothing more
     "assumed-small": Doubt(_R, "what is assumed is worth less than the tolerated error"),

@@ -101,6 +101,7 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     _from_slowest(network, table, held)
     _from_parents(network, held)
     release = release_of(network, table)
+    _from_document(release, found, held, tolerated_us)
     _from_release(network, release, held)
     _from_parents(network, held)
     _between_routes(network, held)
@@ -291,6 +292,16 @@ def _from_parents(network: Network, held: _Held) -> None:
                 )
                 words = f"site {names[site.id]} is fed off air from {names[parent]}{through}"
                 _passed_on(own, cause, "parent-withheld", words, names)
+
+
+def _from_document(release: tuple[str, ...], found: Iterable[Problem], held: _Held, tolerated_us: float) -> None:
+    """What is to be signed for of the whole document is signed for at every site that is set anew."""
+    for problem in found:
+        if release and not problem.touches and consequence_of(problem, tolerated_us=tolerated_us) == "sign-off":
+            of_all = replace(problem, touches=tuple(Touch(site) for site in release))
+            for (site, _), reasons in held.items():
+                if site in release:
+                    reasons.append(Reason(problem.code, "", of_all, "sign-off"))
 
 
 def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> None:

@@ -41,6 +41,33 @@ def test_an_old_revision_restored_says_that_it_thaws_the_common_delay(
     assert [CODE] == [one["code"] for one in plan["network"]["unfrozen"]]
 
 
+def test_thawing_is_signed_for_at_every_site_that_is_set_anew(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int]
+) -> None:
+    """Nothing goes out without names; the sheets that do name the issue before and its common delay."""
+    moved = store.read(number).document | {"common_delay": {"mode": "automatic", "margin_us": 700}}
+    store.save(number, moved, base_revision=2, author="Ada", reason="an older export")
+    answer = client.get(f"/api/networks/{number}/check").json()
+    assert [one["code"] for one in answer["problems"]].count(CODE) == 1
+    verdicts = {one["site"]: one for one in answer["verdicts"] if one["route"] == "main"}
+    assert {site: (one["verdict"], CODE in one["reasons"]) for site, one in verdicts.items()} == dict.fromkeys(
+        ("north", "south", "gap"), ("sign-off", True)
+    )
+    rows = client.get(f"/api/networks/{number}/delays").json()["sites"]
+    assert all(CODE in row["reasons"] for row in rows)
+    refused = post(f"/networks/{number}/sheets/issue", revision="3", issued_by="A. Planner")
+    assert refused.status_code == 422
+    text = client.get(f"/networks/{number}/sheets").text.replace("\u202f", " ")
+    assert "first issue" not in text
+    assert "automatic again: it was frozen when sheets went out" in text
+
+    assert issue(number) == 4
+    sheet = client.get(f"/networks/{number}/sheets/north").text.replace("\u202f", " ")
+    assert "revision 2 went out with 122 600.4549 µs, this one with 122 800.4549 µs" in sheet
+    assert "−200.0000 µs off the others" in sheet
+    assert CODE not in client.get(f"/api/networks/{number}/check").text
+
+
 def test_scripts_are_told_when_they_save(client: TestClient, store: Store, number: int) -> None:
     """PUT and restore under /api, and the same actions under /api/pages; the way back tells nothing."""
     document = store.read(number).document
