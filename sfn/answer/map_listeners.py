@@ -48,7 +48,8 @@ def heard_said(found: HeardAreas) -> str:
         if k != 3  # not counted, and said so below
     ]
     ratio = f"{100 * found.served_ratio:.0f} % of {found.of}"
-    says = "; ".join(found.says).capitalize()
+    says = "; ".join(found.says)
+    says = says[:1].upper() + says[1:]
     return (
         f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
         f"{'; '.join(parts)}; shares of the {of} here. {says}. The classes above go by the worst tenth of phases."

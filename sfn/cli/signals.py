@@ -64,6 +64,17 @@ def run(args: argparse.Namespace) -> int:
         raise PlanError(
             [Problem("--threshold-db", f"cannot be {args.threshold_db!r}", "from 0 to 200 dB", code="out-of-range")]
         )
+    if of.kind != "fm" and (args.programme or args.pre_emphasis_us or args.multiplex_dbr is not None):
+        raise PlanError(
+            [
+                Problem(
+                    "--programme",
+                    "and its kind are of FM alone",
+                    "an FM service, or none of them",
+                    code="service-not-fm",
+                )
+            ]
+        )
     try:
         answer = signals_answer(
             signals,

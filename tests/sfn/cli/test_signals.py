@@ -177,3 +177,30 @@ def test_every_key_is_described_in_the_help(listed: str, capsys: pytest.CaptureF
     text = " ".join(capsys.readouterr().out.split()).replace("- ", "-")  # argparse breaks lines at hyphens
 
     assert [key for key in sorted(keys) if f"`{key}`" not in text] == []
+
+
+def test_the_programme_counts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Dense music at +6 dBr bears less than the usual programme, and the answer says which it was."""
+    path = tmp_path / "fm.csv"
+    path.write_text("level_dbuvm,delay_us\n60,0\n54,3\n", encoding="utf-8")
+    usual = document(capsys, "signals", "--service", "fm-stereo", str(path))
+    loud = ("--programme", "dense", "--pre-emphasis-us", "75", "--multiplex-dbr", "6")
+    dense = document(capsys, "signals", "--service", "fm-stereo", *loud, str(path))
+    assert dense["stereo"]["snr_local_db"] < usual["stereo"]["snr_local_db"] - 3
+    assert dense["programme"].startswith("dense, processed music")
+    assert usual["programme"].endswith("50 µs, 0 dBr")
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--service", "fm-stereo", "--pre-emphasis-us", "75"], "no table for a light programme with 75 us at +0 dBr"),
+        (["--service", "dab-mode-1", "--programme", "dense"], "are of FM alone; an FM service"),
+    ],
+)
+def test_a_programme_that_is_none_is_refused(
+    listed: str, capsys: pytest.CaptureFixture[str], options: list[str], said: str
+) -> None:
+    """A pair that is not worked out, and a service that is no FM."""
+    assert main(["signals", *options, listed]) == 2
+    assert said in capsys.readouterr().err
