@@ -19,6 +19,7 @@ OWN_SERVICES = "SFN_DELAYS_SERVICES"  # names the user's own file of services fo
 # One line a command: module name. Imported only when asked for, so that `--help` stays quick.
 COMMANDS: tuple[str, ...] = (
     "correlate",
+    "arrivals",
     "reconcile",
     "calibrate",
     "check",

@@ -1,0 +1,1 @@
+"""Arrivals of several sites in one recording of I and Q."""
