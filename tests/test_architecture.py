@@ -99,6 +99,7 @@ def _bare(annotation: ast.expr, name: str) -> bool:
         "v",
         "people",
         "before",
+        "enter",
         "planned",
         "plan_says",
         "back",

@@ -6,7 +6,8 @@ from datetime import datetime
 from fractions import Fraction
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
-from sfn.answer.sheet import FieldLine, settings_on_sheet, sheet
+from sfn.answer.sheet import FieldLine, sheet
+from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
@@ -343,6 +344,8 @@ def _route_change(
                 field.greatest,
                 field.sign,
                 before.back(site, row.route, made, value, reported=reported),
+                # Against another value than what stands there nobody can say what to type.
+                to_enter(site, row.route, field, made) if field.entry == "absolute" or value == made.before else None,
             )
         )
     return RouteChange(row, tuple(lines), plane_times(row), float(shift), tuple(unknown))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from sfn.check import all_problems
+from sfn.check.on_sheet import SheetField, on_sheet, to_enter
 from sfn.check.verdict import Verdict, verdicts
 from sfn.errors import Problem
 from sfn.geodesy.position import Located
@@ -33,6 +34,8 @@ class Delays:
     problems: tuple[Problem, ...]
     verdicts: Mapping[tuple[str, str], Verdict]
     """Whether a sheet may go out, by site and route."""
+    on_sheet: Mapping[tuple[str, str], tuple[SheetField, ...]]
+    """What the sheets ask for, by site and route."""
 
 
 def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> Delays:
@@ -52,7 +55,8 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
     pairs = pair_differences(others, launches, placed=placed)
     found = all_problems(network) if problems is None else problems
     triangles = _triangles(others, placed)
-    return Delays(network, placed, table, pairs, triangles, found, verdicts(network, found, table))
+    judged = verdicts(network, found, table)
+    return Delays(network, placed, table, pairs, triangles, found, judged, on_sheet(network, table, judged))
 
 
 def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
@@ -87,7 +91,9 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},
         "reachable": _reachable(found),
-        "sites": [_row(row) | _position(found.placed, row.site_id) | _verdict(found, row) for row in found.table.rows],
+        "sites": [
+            _row(row, found) | _position(found.placed, row.site_id) | _verdict(found, row) for row in found.table.rows
+        ],
         "missing": [
             {"id": one.site_id, "name": one.site_name, "whose": one.whose, "what": one.problem.what}
             for one in found.table.missing
@@ -98,8 +104,11 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
     }
 
 
-def _row(row: DelayRow) -> dict[str, Any]:
+def _row(row: DelayRow, found: Delays) -> dict[str, Any]:
     """One site and route."""
+    site = next(site for site in found.network.sites if site.id == row.site_id)
+    asked = found.on_sheet[row.site_id, row.route]
+    split = [one.value for one in asked] != [one.value for one in row.fields]
     return {
         "id": row.site_id,
         "name": row.site_name,
@@ -114,7 +123,13 @@ def _row(row: DelayRow) -> dict[str, Any]:
         "offset_us": row.offset_us,
         "least_offset_us": row.least_offset_us,
         "added_us": row.added_us,
-        "fields": [_field(field) for field in row.fields],
+        "fields": [
+            _field(made) | {"entry": field.entry, "enter": to_enter(site, row.route, field, made)}
+            for made, field in zip(row.fields, site.delay_fields, strict=True)
+        ],
+        "commissioning_fields": [_field(o.made) | {"entry": o.entry, "enter": o.enter} for o in asked]
+        if split
+        else None,
         "set_us": row.set_us,
         "rounding_us": row.rounding_us,
         "launch_us": row.launch_us,

@@ -1,24 +1,25 @@
 """What a site's field sheet says in numbers; its words stand in the template."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from sfn.chain import outdated, rests_on_assumption
+from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Forms, Located, three_forms
 from sfn.geodesy.sites import placed_sites
-from sfn.plan import DelayField, Network, Site
+from sfn.plan import Network, Site
 from sfn.plan.reported import Reported, WayBack
 from sfn.systems.of_network import service_of, stamped_checksum
 from sfn.timeline.present import key_of
 from sfn.timeline.way_back import way_back
 from sfn.timing import DelayRow
-from sfn.timing.device import contributes
 from sfn.timing.planes import PlaneTime, plane_times
-from sfn.timing.setting import Commissioning, FieldSetting, commissioning_of
+from sfn.timing.setting import Commissioning
 from sfn.timing.tolerated import tolerated_error
+from sfn.units import exact
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,8 @@ class StageLine:
 class FieldLine:
     """One delay field: what to set, what stands there now (`before`), what to go back to; in the field's own unit.
 
-    `before` and `change` are None where nobody knows what is set now.
+    `before` and `change` are None where nobody knows what is set now. `enter` is what is typed into the device: the
+    change where it takes that (`sfn.check.on_sheet.to_enter`).
     """
 
     name: str
@@ -57,6 +59,14 @@ class FieldLine:
     greatest: float
     sign: str
     back: WayBack
+    enter: float | None
+
+    @property
+    def enter_back(self) -> float | None:
+        """What is typed to go back once `value` stands there; None where nobody knows what to go back to."""
+        if self.back.value is None or self.entry == "absolute":
+            return self.back.value
+        return float(exact(self.back.value) - exact(self.value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,41 +159,6 @@ def sheet(reviewed: Review, site_id: str, *, issued_at: datetime | None = None) 
     )
 
 
-def settings_on_sheet(
-    site: Site, row: DelayRow, verdict: Verdict | None
-) -> tuple[tuple[FieldSetting, ...], Commissioning | None]:
-    """The settings that a sheet, the change plan and the readings go by.
-
-    Parameters
-    ----------
-    site : Site
-    row : DelayRow
-        One of its routes.
-    verdict : Verdict or None
-        Of that route.
-
-    Returns
-    -------
-    settings : tuple of FieldSetting
-        Those of the delay table; for a first try the same total with the finer fields near the middle of their range,
-        so that a correction of some microseconds turns one field only.
-    trials : Commissioning or None
-        How far that correction may go.
-    """
-    if verdict is None or not verdict.commissioning or len(row.fields) < 2:
-        return row.fields, None
-    if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
-        return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None
-    found = commissioning_of(site.delay_fields, row.fields)
-    return found.settings, found
-
-
-def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:
-    """A field that stays where it stands."""
-    before = made.value if made.before is None else made.before
-    return replace(made, value=before, set_us=float(contributes(field, before)), change=0.0)
-
-
 def _route(
     site: Site, row: DelayRow, verdict: Verdict, reported: Reported | None, issued_at: datetime | None
 ) -> RouteSheet:
@@ -224,6 +199,7 @@ def _route(
                 now=made.before,
                 issued_at=issued_at,
             ),
+            to_enter(site, row.route, field, made),
         )
         for made, field in zip(settings, site.delay_fields, strict=True)
     )

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from sfn.answer.delays import Delays, delays, document
 from sfn.check import all_problems_in
+from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.plan import read_file
 from sfn.report.numbers import native, number
@@ -28,6 +29,15 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(found)
     return 0
+
+
+def _setting(field: SheetField) -> str:
+    """What is typed into the device: the total, or the change where it takes that."""
+    total = native(field.value, field.unit)
+    if field.entry == "absolute":
+        return total
+    typed = "the difference" if field.enter is None else native(field.enter, field.unit, signed=True)
+    return f"enter {typed} (total then {total})"
 
 
 def _print(found: Delays) -> None:
@@ -58,7 +68,7 @@ def _print(found: Delays) -> None:
                 number(row.rss_us, 1),
                 number(row.offset_us, 1, signed=True),
                 number(row.added_us, 4),
-                " + ".join(native(field.value, field.unit) for field in row.fields) or "no field",
+                " + ".join(_setting(field) for field in found.on_sheet[row.site_id, row.route]) or "no field",
                 number(row.rounding_us, 4, signed=True),
                 number(row.launch_us, 4),
                 number(row.change_us, 1, signed=True),

@@ -54,8 +54,10 @@ def dbuvm(value_dbuvm: float | None, decimals: int = 1) -> str:
     return f"{number(value_dbuvm, decimals)}{THIN}dBµV/m"
 
 
-def native(value: float | None, unit: str) -> str:
+def native(value: float | None, unit: str, *, signed: bool = False) -> str:
     """A setting in its device's own unit, with exactly the digits it needs; in words where nobody knows it.
+
+    A change bears its sign.
 
     Examples
     --------
@@ -67,7 +69,7 @@ def native(value: float | None, unit: str) -> str:
     if value is None:
         return "not known"
     decimals = next((d for d in range(9) if math.isclose(round(value, d), value, rel_tol=0, abs_tol=1e-9)), 9)
-    return f"{number(value, decimals)}{THIN}{unit_text(unit)}"
+    return f"{number(value, decimals, signed=signed)}{THIN}{unit_text(unit)}"
 
 
 def unit_text(unit: str) -> str:

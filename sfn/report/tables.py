@@ -5,6 +5,7 @@ import io
 import math
 from collections.abc import Iterable, Iterator
 
+from sfn.check.on_sheet import on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.plan import Network, Site
 from sfn.plan.formula import guarded
@@ -33,6 +34,9 @@ _COLUMNS = (
 )
 # Of every field, beside its name and its setting in words.
 _OF_A_FIELD = ("value", "unit", "step", "least", "greatest", "sign", "before", "change", "set_us")
+
+# Of every field as its sheet gives it; they stand last, so that no older column moves.
+_ON_SHEET = ("entry", "enter", "sheet_value", "sheet_enter")
 
 Value = str | float | None
 
@@ -70,14 +74,21 @@ def _lines(reviewed: Review) -> Iterator[list[Value]]:
         *(f"{key}_{n}" for n in numbers for key in _OF_A_FIELD),
         "verdict",
         "reasons",
+        *(f"{key}_{n}" for n in numbers for key in _ON_SHEET),
     ]
+    asked = on_sheet(network, table, reviewed.verdicts)
     sites = {site.id: site for site in network.sites}
     for row in table.rows:
         verdict = reviewed.of(row.site_id, row.route)
         said = [verdict.state, ", ".join(verdict.codes)]
         width = len(_OF_A_FIELD) * (most - len(row.fields))
         gap: list[Value] = [""] * width
-        yield [row.site_id, row.site_name, *_figures(row), *_fields(row, sites[row.site_id], most), *gap, *said]
+        site = sites[row.site_id]
+        entered: list[Value] = []
+        for made, field, one in zip(row.fields, site.delay_fields, asked[row.site_id, row.route], strict=True):
+            entered += [field.entry, to_enter(site, row.route, field, made), one.value, one.enter]
+        entered += [""] * (len(_ON_SHEET) * (most - len(row.fields)))
+        yield [row.site_id, row.site_name, *_figures(row), *_fields(row, site, most), *gap, *said, *entered]
 
 
 def _figures(row: DelayRow) -> list[Value]:

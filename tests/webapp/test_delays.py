@@ -128,3 +128,14 @@ def test_what_would_let_every_site_have_its_wish_is_offered(
     assert north["rounding_us"] == 100.0
     assert north["headroom_us"] == 2_000_250 - 1_000
     assert north["coarse_headroom_us"] == 1_999_000
+
+
+def test_a_withheld_row_says_so_in_the_cell_and_prints_no_large_setting(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """A release delay a millisecond too short withholds all: the number must not be what one sees first."""
+    example["stages"][3]["release_delay_us"] = 100_000
+    html = client.get(f"/networks/{saved(store, example)}/delays").text.replace("\u202f", " ")
+
+    assert '<b class="assumed">WITHHELD</b><br><span class="quiet">' in html
+    assert '<span class="setting">' not in html
