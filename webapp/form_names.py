@@ -58,6 +58,11 @@ BEYOND = (
     ),
     Beyond(f"{_NETWORK}/links/advice", _ASKED, "fields drawn from a table by a macro; the plan may be sent in fields"),
     Beyond(f"{_NETWORK}/losses/upload", tuple(ask.name for ask in stream.RECORD), "drawn from a table by a macro"),
+    Beyond(
+        f"{_NETWORK}/measurements/rows",
+        ("row", "reason", "do"),
+        "one macro draws the kept ones, to an address it is given",
+    ),
     Beyond(f"{_NETWORK}/map/{{key}}/licence/upload", ("file", "level", "site", "main"), "sent by the map's script"),
     Beyond(f"{_NETWORK}/readings/links", ("days",), "how long a link lasts stands in the page's address"),
 )
