@@ -188,6 +188,9 @@ def together(opened: Opened, store: Store, typed: Sequence[Measurement], *, asks
     rows, network = rows_of(opened, store), opened.network
     out = tuple(row.measurement for row in rows if row.excluded)
     marks = {fingerprint(m): m for m in typed}
+    if not rows and not typed:
+        what, expected = "no measurement is kept", "a table of measurements, looked at and kept"
+        raise PlanError([Problem("rows", what, expected, code="no-measurement-counts")])
     if not rows and (network.reported is None or not network.reported.reports):
         return Together(tuple(typed), (), ())
     gone = {fingerprint(m) for m in out}

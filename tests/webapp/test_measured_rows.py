@@ -137,6 +137,7 @@ def test_rows_are_excluded_by_name_with_a_reason_and_restored(
 def test_what_is_there_no_more_is_not_adjusted(client: TestClient, post: Callable[..., Any], number: int) -> None:
     """A replaced device, and a time that does not tell what was set: kept, listed with why, not used."""
     address = f"/networks/{number}/measurements/rows"
+    assert "no measurement is kept" in post(f"/networks/{number}/measurements", kept="yes").text
     assert post(address, csv=HEAD + line("2026-10-01T10:00Z"), do="keep", author="ab").status_code == 303
     replaced = {"kind": "replaced", "site": "south", "words": "exciter 2 for 1", "taken_at": "2026-10-02 08:00"}
     assert post(f"/networks/{number}/timeline", author="C. Room", **replaced).status_code == 303
