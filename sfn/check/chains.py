@@ -5,7 +5,7 @@ from fractions import Fraction
 from itertools import combinations
 from typing import Any
 
-from sfn.chain import absorbed_stages, outdated, stage_latency
+from sfn.chain import MAIN, absorbed_stages, outdated, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.units import exact, grouped
@@ -189,28 +189,43 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
 
 
 def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
-    """Waveform-changing processing that not all sites share."""
-    routes = {chain.route for _, chain in users}
+    """Waveform-changing processing that not all main routes share, or not every standby with the main routes.
+
+    A standby is on the air beside the main routes of the others: where it alone differs, the doubt is its own. A site
+    fed off air radiates what its parent does, so its chain needs no such stage.
+    """
+    of: dict[str, Any] = {"code": "waveform-differs", "stages": (stage.id,), "fields": ("shapes_waveform",)}
+    expected = "one for all sites, upstream of the fork, or bit-identical and sample-locked devices (identical: true)"
     using = {(site.id, chain.route) for site, chain in users}
+    every = [(site, chain) for site in network.sites for chain in site.chains]
+    mains = [one for one in users if one[1].route == MAIN]
     lacking = [
-        (site, next((c for c in site.chains if c.route == route), site.chains[0]))
-        for site in network.sites
-        if site.fed_off_air_from is None
-        for route in sorted(routes)
-        if (site.id, route) not in using
-        and (any(c.route == route for c in site.chains) or (site.id, "main") not in using)
+        (site, chain)
+        for site, chain in every
+        if chain.route == MAIN and site.fed_off_air_from is None and (site.id, MAIN) not in using
     ]
-    if lacking:
-        missing = ", ".join(dict.fromkeys(site.name for site, _ in sorted(lacking, key=lambda one: one[0].name)))
+    if mains and lacking:
+        missing = ", ".join(sorted(dict.fromkeys(site.name for site, _ in lacking)))
         what = (
-            f"{named(users)}: stage {stage.id} changes the waveform, but not for {missing}: "
+            f"{named(mains)}: stage {stage.id} changes the waveform, but not for {missing}: "
             "where the signals differ, no delay brings them together"
         )
         yield Problem(
-            f"{where}.shapes_waveform", what,
-            "one for all sites, upstream of the fork, or bit-identical and sample-locked devices (identical: true)",
-            code="waveform-differs", touches=touches_of([*users, *lacking]), stages=(stage.id,),
-            fields=("shapes_waveform",),
+            f"{where}.shapes_waveform", what, expected, touches=touches_of([*mains, *lacking]), **of
+        )  # fmt: skip
+    for site, chain in every:
+        passes, of_main = (site.id, chain.route) in using, (site.id, MAIN) in using
+        if chain.route == MAIN or passes == of_main:
+            continue
+        how = "changes the waveform, but not on its main route" if passes else (
+            "changes the waveform on its main route, and this one passes by it"
+        )  # fmt: skip
+        what = (
+            f"site {site.name} ({chain.route}): stage {stage.id} {how}: "
+            "after a change-over its signal differs from that of the others, and no delay brings them together"
+        )
+        yield Problem(
+            f"{where}.shapes_waveform", what, expected, touches=(Touch(site.id, chain.route),), **of
         )  # fmt: skip
 
 

@@ -258,8 +258,8 @@ def _passed_on(own: list[Reason], cause: Reason, code: str, words: str, names: M
 
 
 def _of_latency(reason: Reason) -> bool:
-    """Whether a doubt may be one of the latency: not knowing what to go back to is not."""
-    return reason.code != "present-value-unknown"
+    """Whether a doubt may be one of the latency: not knowing what to go back to is not, nor signals that differ."""
+    return reason.code not in ("present-value-unknown", "waveform-differs", "lock-differs")
 
 
 def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:

@@ -84,7 +84,9 @@ def expected_withheld(network: Network, problems: tuple[Problem, ...]) -> dict[s
         if (s.id, None) in hit or (s.id, "main") in hit:
             causes[s.id].add(s.id)
     slowest, route = table.forced_by
-    if network.common_delay.mode == "automatic" and ((slowest, None) in hit or (slowest, route) in hit):
+    # Signals that differ are no doubt about how long they take.
+    late = {(t.site, t.route) for p in grave if p.code != "waveform-differs" for t in p.touches}
+    if network.common_delay.mode == "automatic" and ((slowest, None) in late or (slowest, route) in late):
         for s in network.sites:
             if s.id != slowest or route != "main":
                 causes[s.id].add(slowest)
