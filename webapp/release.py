@@ -1,8 +1,9 @@
 """What goes out to the masts: the state of each sheet, sign-offs, and the issue of all that change together.
 
 A sheet is *withheld* by its verdict, *waits* for a named sign-off, is *ready*, or *issued*: somebody issued it, in this
-revision. The sites that change are issued together or not at all, and the common delay is frozen then: after that no
-change at one site moves the settings of the others.
+revision, and with these figures: the checksum that was issued is kept, and where the present one is another (a file of
+one's own services changed) the sheet is *stale* until it is issued anew. The sites that change are issued together or
+not at all, and the common delay is frozen then: after that no change at one site moves the settings of the others.
 """
 
 from collections.abc import Mapping
@@ -13,6 +14,7 @@ from typing import Any, Literal
 from sfn.answer.sheet import Sheet, sheet
 from sfn.check.review import Review, review
 from sfn.errors import Problem
+from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.present import as_it_stands
 from webapp.dependencies import Opened
 from webapp.documents import network_of
@@ -23,7 +25,7 @@ from webapp.problems import RefusedError
 from webapp.store import Store
 from webapp.timeline import reports_of
 
-State = Literal["withheld", "needs sign-off", "ready", "issued"]
+State = Literal["withheld", "stale", "needs sign-off", "ready", "issued"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +48,29 @@ class SheetLine:
         state: State = "ready" if issue is None else "issued"
         if verdict == "withheld":
             state = "withheld"
+        elif issue is not None and issue.body.get("checksum", made.checksum) != made.checksum:
+            state = "stale"
         elif verdict == "sign-off" and signed is None:
             state = "needs sign-off"
         return cls(made, signed, state == "issued", state, issue)
+
+    @property
+    def may_go(self) -> bool:
+        """Whether it goes out with the next issue."""
+        return self.state in ("ready", "issued") or (self.state == "stale" and not self.to_sign)
+
+    @property
+    def to_sign(self) -> bool:
+        """Whether it waits for a name."""
+        return self.sheet.verdict.state == "sign-off" and self.signed is None
+
+    @property
+    def stale_says(self) -> str:
+        """What was issued and what it would be now; empty unless the sheet is stale."""
+        if self.state != "stale" or self.issue is None:
+            return ""
+        was, now = self.issue.body["checksum"], self.sheet.checksum
+        return f"{self.sheet.site.name}: issued with other figures: checksum {was}, now {now}; issue anew"
 
     @property
     def at_head_end(self) -> bool:
@@ -82,7 +104,7 @@ def released(opened: Opened, store: Store, maps: Maps) -> Released:
     lines = (
         SheetLine.of(
             sheet(reviewed, site.id, issued_at=issued.get(site.id)),
-            _latest(store, opened, site.id, SIGN_OFF),
+            _signed(store, opened, site.id),
             _latest(store, opened, site.id, ISSUE),
         )
         for site in opened.network.sites
@@ -102,6 +124,13 @@ def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | No
     """The latest entry of a kind that holds for this revision."""
     entries = store.entries.of(opened.head.id, kind=kind, site_id=site_id)
     return next((e for e in reversed(entries) if e.revision == opened.head.revision.number), None)
+
+
+def _signed(store: Store, opened: Opened, site_id: str) -> Entry | None:
+    """The latest sign-off for this revision; one of other figures signs nothing."""
+    found = _latest(store, opened, site_id, SIGN_OFF)
+    now = stamped_checksum(opened.network)
+    return found if found is None or found.body.get("checksum", now) == now else None
 
 
 def planners(opened: Opened, store: Store) -> frozenset[str]:
@@ -124,7 +153,12 @@ def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: st
         raise RefusedError(422, nothing)
     if verdict.state == "withheld":
         raise RefusedError(422, *(reason.problem for reason in verdict.because("withheld")))
-    body = {"note": note, "assumed_stages": list(line.sheet.assumed_stages), "doubts": list(verdict.codes)}
+    body = {
+        "note": note,
+        "assumed_stages": list(line.sheet.assumed_stages),
+        "doubts": list(verdict.codes),
+        "checksum": line.sheet.checksum,
+    }
     _add(store, opened.head.id, opened.head.revision.number, line.sheet.site.id, SIGN_OFF, by, body)
 
 
@@ -151,7 +185,7 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     RefusedError
         If a site that changes is withheld or not signed off, or nothing can be issued; with every reason.
     """
-    ready = [line for line in found.lines if line.state in ("ready", "issued")]
+    ready = [line for line in found.lines if line.may_go]
     held = [line for line in found.lines if line.sheet.site.id in found.reviewed.release and line not in ready]
     refused = [problem for line in held for problem in _why_not(line)]
     if refused or not ready:
@@ -160,7 +194,7 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
             code="nothing-to-issue",
         )  # fmt: skip
         raise RefusedError(422, *(dict.fromkeys(refused) or (nothing,)))
-    number = _frozen(opened, store, found.reviewed, by=by)
+    number, stamp = _frozen(opened, store, found.reviewed, by=by)
     common_delay_us = found.reviewed.table.common_delay_us
     earlier = issued_before(store, opened.head.id, number, common_delay_us)
     for line in ready:
@@ -168,8 +202,10 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
         if line.signed is not None and number != opened.head.revision.number:
             same = f"signed for revision {opened.head.revision.number}, which gives the same settings"
             body = {**line.signed.body, "note": "; ".join(filter(None, (line.signed.body.get("note"), same)))}
+            body["checksum"] = stamp
             _add(store, opened.head.id, number, site, SIGN_OFF, line.signed.made_by, body)
         body = {"common_delay_us": common_delay_us, "release": list(found.reviewed.release), "earlier": earlier}
+        body["checksum"] = stamp
         _add(store, opened.head.id, number, site, ISSUE, by, body)
     return number, tuple(line.sheet.site.name for line in ready)
 
@@ -184,8 +220,8 @@ def _why_not(line: SheetLine) -> tuple[Problem, ...]:
     return (Problem("signed_by", what, f"a named sign-off of {name}", code="sign-off-missing"),)
 
 
-def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
-    """The revision to issue: where the common delay was automatic, a new one in which it is fixed.
+def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> tuple[int, str]:
+    """The revision to issue and its checksum: where the common delay was automatic, a new one in which it is fixed.
 
     Raises
     ------
@@ -193,7 +229,7 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
         If the settings would not be the same with it, which would be a fault of this program.
     """
     if opened.network.common_delay.value_us is not None:
-        return opened.head.revision.number
+        return opened.head.revision.number, stamped_checksum(opened.network)
     value_us = reviewed.table.common_delay_us
     document: Mapping[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
     fixed = network_of(document, opened.network.own_services)
@@ -206,7 +242,7 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> int:
     saved = store.save(
         opened.head.id, dict(document), base_revision=opened.head.revision.number, author=by, reason=reason[:500]
     )
-    return saved.number
+    return saved.number, stamped_checksum(fixed)
 
 
 def _add(

@@ -26,3 +26,5 @@ class ChangePage(Context):
     """Key of the map that has field strengths; empty without them."""
     waiting: tuple[str, ...]
     """Clock errors that show the worst moment on that map, as ``SITE:US``; empty where it cannot be shown."""
+    stale: tuple[str, ...]
+    """Sheets that were issued with other figures than these, each in a sentence."""

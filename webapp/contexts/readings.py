@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 from sfn.answer.readings import Judged, Question, SiteState
 from sfn.answer.sheet import RouteSheet, Sheet
@@ -32,8 +32,8 @@ class SiteReadingPage(Context):
     """The sign-off for what is assumed, if any."""
     issued: bool
     """Whether a technician may go by it."""
-    state: State | Literal["stale"]
-    """How far the sheet is: withheld, needs sign-off, ready, issued; stale where a newer revision is in force."""
+    state: State
+    """How far the sheet is; stale too where a newer revision is in force."""
     stopped: tuple[Problem, ...]
     """What withholds the site in the newest revision, where that is another one."""
     issue: Entry | None

@@ -47,7 +47,7 @@ class SheetPage(Context):
     address: str
     """Where this sheet is found by others; empty where the application has no public address."""
     state: State
-    """How far it is: withheld, needs sign-off, ready, issued."""
+    """How far it is: withheld, stale, needs sign-off, ready, issued."""
     issue: Entry | None
     """Who issued it, if anybody did."""
     copy_of: int | None
@@ -70,6 +70,6 @@ class SheetPaper(Context):
     address: str
     """Where this sheet is found by others; empty where the application has no public address."""
     state: State
-    """How far it is: withheld, needs sign-off, ready, issued."""
+    """How far it is: withheld, stale, needs sign-off, ready, issued."""
     issue: Entry | None
     """Who issued it, if anybody did."""

@@ -10,7 +10,7 @@ from webapp import addresses
 from webapp.contexts.change import ChangePage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part, opened
 from webapp.limits import whole_number
-from webapp.release import issued_at
+from webapp.release import issued_at, released
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -52,7 +52,8 @@ def show(
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""
-    context = ChangePage(part.head, plan, old and old.head.revision, revisions, shown, _waiting(plan))
+    stale = tuple(line.stale_says for line in released(network, store, maps).lines if line.stale_says)
+    context = ChangePage(part.head, plan, old and old.head.revision, revisions, shown, _waiting(plan), stale)
     return page(request, context)
 
 

@@ -18,7 +18,7 @@ from webapp.render import html, notice, page
 from webapp.roles import another_person, may
 
 router = APIRouter(include_in_schema=False)
-STAMPS = {"withheld": "WITHHELD", "needs sign-off": "NOT ISSUED", "ready": "NOT ISSUED", "issued": ""}
+STAMPS = {"withheld": "WITHHELD", "stale": "STALE", "needs sign-off": "NOT ISSUED", "ready": "NOT ISSUED", "issued": ""}
 
 
 @router.get("/networks/{network_id}/sheets")
