@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sfn.chain import stage_latency
 from sfn.check.doubts import Consequence, consequence_of
+from sfn.check.uncertain import FIRST_TRY, first_tries, uncertain
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network, Site
 from sfn.timing import DelayRow, DelayTable
@@ -64,7 +64,7 @@ class Verdict:
     @property
     def commissioning(self) -> bool:
         """Whether the setting is a first try: set, measure, correct."""
-        return any(r.code == "assumed-above-tolerated" for r in self.reasons)
+        return any(r.code in FIRST_TRY and r.problem.touching(self.site, self.route) for r in self.reasons)
 
 
 def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -> dict[tuple[str, str], Verdict]:
@@ -93,7 +93,7 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     problems = tuple(problems)
     found = (
         *problems,
-        *_assumed(network, table, tolerated_us),
+        *uncertain(network, table, tolerated_us),
         *_unplaced(network, table, problems),
         *_provisional(network, table),
     )
@@ -129,11 +129,12 @@ def release_of(network: Network, table: DelayTable) -> tuple[str, ...]:
     """Ids of the sites that are set together, in document order."""
     rows = {row.site_id: row for row in table.rows if row.route == MAIN}
     tolerated_us = _tolerated(network)
+    tries = first_tries(network, table, tolerated_us)
 
     def moves(site: Site) -> bool:
         """Whether a site is set anew; of one without a row nobody knows."""
         row = rows.get(site.id)
-        return row is None or _moves(site, row, tolerated_us, first_try=assumed_at_stake(network, row) > tolerated_us)
+        return row is None or _moves(site, row, tolerated_us, first_try=site.id in tries)
 
     return tuple(site.id for site in network.sites if site.on_air and moves(site))
 
@@ -166,44 +167,6 @@ def _own(site: Site, route: str, problems: Iterable[Problem], tolerated_us: floa
         elif not problem.touches and consequence == "withheld":
             reasons.append(Reason(problem.code, "", problem, consequence))
     return reasons
-
-
-def _assumed(network: Network, table: DelayTable, tolerated_us: float) -> Iterable[Problem]:
-    """Figures that nobody measured, weighed by what they may be wrong by."""
-    index = {site.id: n for n, site in enumerate(network.sites)}
-    for row in table.rows:
-        if not row.assumed_stages:
-            continue
-        at_stake_us = assumed_at_stake(network, row)
-        above = at_stake_us > tolerated_us
-        stages = ", ".join(row.assumed_stages)
-        yield Problem(
-            f"sites[{index[row.site_id]}].chains",
-            f"site {row.site_name} ({row.route}): {at_stake_us:.4g} us rest on what is only assumed ({stages}); "
-            f"tolerated are {tolerated_us:.4g} us",
-            "measured figures; until then set, measure, correct" if above else "measured figures",
-            "warning",
-            code="assumed-above-tolerated" if above else "assumed-small",
-            touches=(Touch(row.site_id, row.route),),
-            stages=row.assumed_stages,
-            values={"assumed_us": at_stake_us, "tolerated_us": tolerated_us},
-        )
-
-
-def assumed_at_stake(network: Network, row: DelayRow) -> float:
-    """What a route's launch may be wrong by because figures are only assumed. [us]
-
-    An assumed stage counts with its stated tolerance; one that states none counts with its whole latency, since
-    nobody said how wrong it may be. Stages of the parents that feed a relay count too.
-    """
-    stages = {stage.id: stage for stage in network.stages}
-    total_us = 0.0
-    for name in row.assumed_stages:
-        stage = stages[name]
-        stated = stage.tolerance_us
-        latency = float(stage_latency(stage, refractivity_n=network.refractivity_n))
-        total_us += abs(latency) if stated is None else stated
-    return total_us
 
 
 def _unplaced(network: Network, table: DelayTable, problems: Iterable[Problem]) -> Iterable[Problem]:

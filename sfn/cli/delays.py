@@ -9,6 +9,7 @@ from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.plan import read_file
 from sfn.report.numbers import native, number
+from sfn.timing import DelayRow
 
 NAME = "delays"
 SUMMARY = "delay table: what each device must be set to"
@@ -29,6 +30,15 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(found)
     return 0
+
+
+def _settings(found: Delays, row: DelayRow) -> str:
+    """As the sheet gives them; beside it the delay table's, where a first try splits the total otherwise."""
+    asked = found.on_sheet[row.site_id, row.route]
+    said = " + ".join(_setting(field) for field in asked) or "no field"
+    if [one.value for one in asked] == [one.value for one in row.fields]:
+        return said
+    return f"{said} (coarse first {' + '.join(native(field.value, field.unit) for field in row.fields)})"
 
 
 def _setting(field: SheetField) -> str:
@@ -68,7 +78,7 @@ def _print(found: Delays) -> None:
                 number(row.rss_us, 1),
                 number(row.offset_us, 1, signed=True),
                 number(row.added_us, 4),
-                " + ".join(_setting(field) for field in found.on_sheet[row.site_id, row.route]) or "no field",
+                _settings(found, row),
                 number(row.rounding_us, 4, signed=True),
                 number(row.launch_us, 4),
                 number(row.change_us, 1, signed=True),

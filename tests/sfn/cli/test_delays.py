@@ -29,7 +29,10 @@ def test_check_says_of_every_sheet_whether_it_may_go_out(tmp_path: Path, capsys:
 
     assert main(["check", str(path)]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert "sheet of North ridge (main): WITHHELD: present-value-unknown, lock-not-stated" in lines
+    assert (
+        "sheet of North ridge (main): WITHHELD: present-value-unknown, lock-not-stated, tolerance-above-tolerated"
+        in lines
+    )
     assert any(line.startswith("sheet of South ridge (main): WITHHELD: release-withheld") for line in lines)
     assert main(["check", str(path), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)["verdicts"]
@@ -50,10 +53,10 @@ def test_delays_answers_planning_problems_with_exit_0(tmp_path: Path, capsys: py
 
 
 def test_the_table_for_people_shows_the_setting(capsys: pytest.CaptureFixture[str]) -> None:
-    """The setting stands in the device's own units."""
+    """The setting stands in the device's own units: as the sheet of a first try splits it, and filled coarse first."""
     assert main(["delays", str(EXAMPLE_PATH)]) == 0
     text = capsys.readouterr().out.replace("\u202f", " ")
-    assert "106 ms + 382.7 µs" in text
+    assert "104 ms + 2 382.7 µs (coarse first 106 ms + 382.7 µs)" in text
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,123 @@
+"""How far a launch may be off before anybody measured it: by figures that are assumed, and by tolerances.
+
+Where either is worth more than the tolerated error, the sheet is a first try: set, measure, correct.
+"""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from sfn.chain import MAIN, feed_stages, rests_on_assumption, stage_latency
+from sfn.errors import Problem, Touch
+from sfn.plan import Network, Stage
+from sfn.timing import DelayRow, DelayTable
+from sfn.units import exact
+
+ASSUMED, WIDE = "assumed-above-tolerated", "tolerance-above-tolerated"
+FIRST_TRY = (ASSUMED, WIDE)
+
+
+def uncertain(network: Network, table: DelayTable, tolerated_us: float) -> Iterator[Problem]:
+    """What nobody can be certain of, weighed by what it may be wrong by, one or two problems a site and route.
+
+    Parameters
+    ----------
+    network : Network
+    table : DelayTable
+        Of the same network.
+    tolerated_us : float
+        Launch error that may stay. [us]
+    """
+    index = {site.id: n for n, site in enumerate(network.sites)}
+    apart = stages_apart(network, table)
+    for row in table.rows:
+        where = f"sites[{index[row.site_id]}].chains"
+        yield from _assumed(network, row, where, tolerated_us)
+        yield from _wide(row, apart[row.site_id, row.route], where, tolerated_us)
+
+
+def first_tries(network: Network, table: DelayTable, tolerated_us: float) -> frozenset[str]:
+    """Ids of the sites whose main route is only a first try; arguments as `uncertain`."""
+    return frozenset(
+        problem.touches[0].site
+        for problem in uncertain(network, table, tolerated_us)
+        if problem.code in FIRST_TRY and problem.touches[0].route == MAIN
+    )
+
+
+def assumed_at_stake(network: Network, row: DelayRow) -> float:
+    """What a route's launch may be wrong by because figures are only assumed. [us]
+
+    An assumed stage counts with its stated tolerance; one that states none, or none at all, counts with its whole
+    latency, since nobody is certain of an assumed figure. Stages of the parents that feed a relay count too.
+    """
+    stages = {stage.id: stage for stage in network.stages}
+    total_us = 0.0
+    for name in row.assumed_stages:
+        latency = float(stage_latency(stages[name], refractivity_n=network.refractivity_n))
+        total_us += stages[name].tolerance_us or abs(latency)
+    return total_us
+
+
+def stages_apart(network: Network, table: DelayTable) -> dict[tuple[str, str], tuple[Stage, ...]]:
+    """The stages that a launch rests on, by site and route, without those that the main route of every site passes.
+
+    What all transmitting sites share moves all of them alike, and a stage that a time stamp covers moves none. Those of
+    the parents that feed a relay are there.
+    """
+    passed = feed_stages(network, {(row.site_id, row.route): row.own for row in table.rows})
+    mains = [
+        {stage.id for stage in passed[row.site_id, MAIN]} for row in table.rows if row.on_air and row.route == MAIN
+    ]
+    shared = set.intersection(*mains) if len(mains) > 1 else set()
+    return {key: tuple(stage for stage in stages if stage.id not in shared) for key, stages in passed.items()}
+
+
+def _assumed(network: Network, row: DelayRow, where: str, tolerated_us: float) -> Iterator[Problem]:
+    """Figures that nobody measured."""
+    if not row.assumed_stages:
+        return
+    stages = {stage.id: stage for stage in network.stages}
+    at_stake_us = assumed_at_stake(network, row)
+    above = at_stake_us > tolerated_us
+    unstated = [name for name in row.assumed_stages if not stages[name].tolerance_us]
+    named = ", ".join(row.assumed_stages)
+    expected = "measured figures; until then set, measure, correct" if above else "measured figures"
+    said = (
+        f"site {row.site_name} ({row.route}): {at_stake_us:.4g} us rest on what is only assumed ({named}); "
+        f"tolerated are {tolerated_us:.4g} us"
+    )
+    if unstated:
+        said += f"; for {', '.join(unstated)} no tolerance is stated, so the whole latency counts"
+    code = ASSUMED if above else "assumed-without-tolerance" if unstated else "assumed-small"
+    yield Problem(
+        where, said, expected, "warning", code=code, touches=(Touch(row.site_id, row.route),),
+        stages=row.assumed_stages, values={"assumed_us": at_stake_us, "tolerated_us": tolerated_us},
+    )  # fmt: skip
+
+
+def _wide(row: DelayRow, apart: tuple[Stage, ...], where: str, tolerated_us: float) -> Iterator[Problem]:
+    """Figures that are known, but not as near as is tolerated."""
+    known = [stage for stage in apart if not rests_on_assumption(stage) and stage.tolerance_us]
+    worst = sum((exact(stage.tolerance_us or 0.0) for stage in known), Fraction(0))
+    if worst <= exact(tolerated_us):
+        return
+    worst_us = float(worst)
+    stages = tuple(dict.fromkeys(stage.id for stage in known))
+    restart = tuple(dict.fromkeys(stage.id for stage in known if stage.tolerance_kind == "restart"))
+    what = (
+        f"site {row.site_name} ({row.route}): its launch may be off by {worst_us:.4g} us by the tolerances of "
+        f"{', '.join(stages)}, without what all sites share; tolerated are {tolerated_us:.4g} us"
+    )
+    if restart:
+        what += f"; every restart of {', '.join(restart)} may move it again"
+    expected = "set, measure, correct; " + (
+        "measured again after every restart" if restart else "a closer tolerance once it is measured"
+    )
+    yield Problem(
+        where, what, expected, "warning", code=WIDE, touches=(Touch(row.site_id, row.route),), stages=stages,
+        values={
+            "tolerance_us": worst_us,
+            "tolerated_us": tolerated_us,
+            "restart_us": sum(stage.tolerance_us or 0.0 for stage in known if stage.tolerance_kind == "restart"),
+        },
+    )  # fmt: skip
