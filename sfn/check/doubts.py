@@ -87,6 +87,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "position-datum-differs": Doubt("by its size", "datums may be mixed"),
     "position-slip": Doubt("by its size", "a slip of the pen would explain where it stands"),
     "position-mistyped": Doubt(_S, "so far from all other sites that the position is likely mistyped"),
+    "position-shared": Doubt(_S, "two sites at one position that are not said to share a mast: one may be a copy"),
     "position-axis-order": Doubt("by its size", "easting and northing may be exchanged"),
     # somebody must answer for it by name
     "assumed-above-tolerated": Doubt(_S, "more than the tolerated error is assumed: set, measure, correct"),

@@ -27,7 +27,7 @@ def position_problems(network: Network, placed: Mapping[str, Located]) -> tuple[
     """
     tolerated_us = _tolerated(network)
     sites = [
-        Standing(index, site.id, site.name, placed[site.id], site.fed_off_air_from is not None)
+        Standing(index, site.id, site.name, placed[site.id], site.fed_off_air_from is not None, site.mast or "")
         for index, site in enumerate(network.sites)
         if site.id in placed
     ]

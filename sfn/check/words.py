@@ -14,6 +14,7 @@ LONG = (
     "notes",
     "note",
     "stream_plan",
+    "mast",
     "without_reference",
     "measured_with",
     "rollback_deadline",

@@ -8,9 +8,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from pyproj import Transformer
 
 from sfn.errors import PlanError, Problem, Touch
-from sfn.geodesy.datum import WGS84_CODE, WGS84_NAME, to_utm, to_wgs84
+from sfn.geodesy.datum import (
+    WGS84_CODE,
+    WGS84_NAME,
+    coordinate_system,
+    epsg_code,
+    own_degrees,
+    to_utm,
+    to_wgs84,
+)
 from sfn.geodesy.doubt import worth
 from sfn.geodesy.line import inverse
 from sfn.geodesy.position import Located
@@ -24,6 +33,8 @@ RELAY_LEAST_M, RELAY_RATIO = 10_000.0, 2.0
 FAR_M = 200_000.0
 # Datums that PROJ takes as one (NAD83 or ETRS89 as WGS 84): their transformation's own accuracy is said by itself.
 SAME_DATUM_M = 0.05
+# Two sites nearer than this stand where the same numbers were typed.
+SAME_PLACE_M = 0.01
 # A slip is named only when undoing it brings the site this near to the others.
 NEAR_M = 120_000.0
 
@@ -38,6 +49,8 @@ class Standing:
     located: Located
     is_relay: bool = False
     """Whether it is fed off air from another site."""
+    mast: str = ""
+    """Name of the mast that it shares with another site; empty where none is named."""
 
 
 def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
@@ -52,12 +65,15 @@ def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
     -------
     problems : tuple of Problem
         All warnings, at ``sites[i].position``: sites hundreds of kilometres from all others, with the slip that
-        would explain it; relays out of the scale of the others; sites whose datum is not that of most.
+        would explain it; sites out of the scale of the others that an exchange or a sign brings among them; relays
+        out of that scale; sites at one place that name no mast; sites whose datum is not that of most.
     """
     far = tuple(_far_away(sites))
     told = {problem.touches for problem in far}
+    exchanged = tuple(problem for problem in _exchanged(sites) if problem.touches not in told)
+    told |= {problem.touches for problem in exchanged}
     off_scale = (problem for problem in _off_scale(sites) if problem.touches not in told)
-    return (*far, *off_scale, *_mixed_datums(sites))
+    return (*far, *exchanged, *off_scale, *_at_one_place(sites), *_mixed_datums(sites))
 
 
 def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
@@ -102,14 +118,75 @@ def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
         )
 
 
+def _apart(sites: Sequence[Standing]) -> np.ndarray:
+    """Distance between every two sites; infinite from each to itself. [m]"""
+    lat = np.array([site.located.lat_deg for site in sites])
+    lon = np.array([site.located.lon_deg for site in sites])
+    apart_m = np.asarray(inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0], dtype=float)
+    np.fill_diagonal(apart_m, np.inf)
+    return apart_m
+
+
+def _exchanged(sites: Sequence[Standing]) -> Iterator[Problem]:
+    """Sites further from all others than any of these from its nearest, which an exchange or a sign brings among them.
+
+    Where latitude and longitude are alike, or a grid's area is wide, an exchange moves a site by far less than the
+    hundreds of kilometres that are questioned by themselves.
+    """
+    if len(sites) < 3:
+        return
+    apart_m = _apart(sites)
+    for n, site in enumerate(sites):
+        others = np.flatnonzero(np.arange(len(sites)) != n)
+        scale_m = float(apart_m[np.ix_(others, others)].min(axis=1).max())
+        away_m = float(apart_m[n].min())
+        if away_m <= max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
+            continue
+        lat, lon = (np.array([getattr(sites[i].located, key) for i in others]) for key in ("lat_deg", "lon_deg"))
+        slip, moved_m = _slip(site.located, lat, lon, near_m=max(RELAY_LEAST_M, scale_m))
+        if not slip:
+            continue
+        yield Problem(
+            f"sites[{site.index}].position",
+            f"{site.name} is {grouped(away_m / 1000, '.0f')} km from the nearest of the other sites, which stand at "
+            f"most {grouped(scale_m / 1000, '.0f')} km from theirs, at {_degrees(site.located)}",
+            slip,
+            "warning",
+            code="position-slip",
+            touches=(Touch(site.id),),
+            fields=("position",),
+            values={"away_m": away_m, "scale_m": scale_m, "doubt_m": moved_m, "doubt_us": worth(moved_m)},
+        )
+
+
+def _at_one_place(sites: Sequence[Standing]) -> Iterator[Problem]:
+    """Two sites at exactly one position, which are not said to share a mast: one may be a copy of the other."""
+    apart_m = _apart(sites)
+    for n, site in enumerate(sites):
+        for i in range(n + 1, len(sites)):
+            other = sites[i]
+            if apart_m[n, i] >= SAME_PLACE_M:
+                continue
+            if site.mast.strip() and site.mast.strip().casefold() == other.mast.strip().casefold():
+                continue
+            yield Problem(
+                f"sites[{other.index}].position",
+                f"{site.name} and {other.name} stand at exactly one position, {_degrees(site.located)}, and are not "
+                "said to share a mast: one position may be a copy of the other",
+                f"the position of each; where they share a mast, its name as mast at {site.name} and {other.name}",
+                "warning",
+                code="position-shared",
+                touches=(Touch(site.id), Touch(other.id)),
+                fields=("position", "mast"),
+                values={"apart_m": float(apart_m[n, i])},
+            )
+
+
 def _off_scale(sites: Sequence[Standing]) -> Iterator[Problem]:
     """Relays that stand much further from every site than any of the others from its nearest."""
     if len(sites) < 3:
         return
-    lat = np.array([site.located.lat_deg for site in sites])
-    lon = np.array([site.located.lon_deg for site in sites])
-    apart_m = inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0]
-    np.fill_diagonal(apart_m, np.inf)
+    apart_m = _apart(sites)
     for n, site in enumerate(sites):
         if not site.is_relay:
             continue
@@ -147,9 +224,11 @@ def _groups(linked: np.ndarray) -> np.ndarray:
     return group
 
 
-def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray) -> tuple[str, float]:
+def _slip(
+    located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray, *, near_m: float = NEAR_M
+) -> tuple[str, float]:
     """The slip of the pen that would bring a site back nearest to the others, and how far: empty if none does. [m]"""
-    best, words, moved_m = NEAR_M, "", 0.0
+    best, words, moved_m = near_m, "", 0.0
     for lat, lon, what in _slips(located):
         if abs(lat) > 90 or abs(lon) > 180:
             continue
@@ -165,6 +244,10 @@ def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarr
 def _slips(located: Located) -> Iterator[tuple[float, float, str]]:
     """Where the usual slips would have moved a position from."""
     lat, lon = located.lat_deg, located.lon_deg
+    exchanged = _other_order(located)
+    if exchanged:
+        yield *exchanged, "easting and northing exchanged"
+        return
     if located.utm_zone is None:
         yield lat, -lon, "east and west exchanged (the sign of the longitude)"
         yield -lat, lon, "north and south exchanged (the sign of the latitude)"
@@ -181,6 +264,18 @@ def _slips(located: Located) -> Iterator[tuple[float, float, str]]:
     other = _other_half(lat, lon, zone=zone, north=north)
     if other:
         yield *other, f"the {'southern' if north else 'northern'} half of UTM zone {zone}"
+
+
+def _other_order(located: Located) -> tuple[float, float] | None:
+    """Where a position of a grid lies with easting and northing exchanged; None in degrees and where nothing lies."""
+    code = epsg_code(located.crs)
+    system = coordinate_system(code)
+    if located.utm_zone is not None or not system.is_projected:
+        return None
+    there = Transformer.from_crs("EPSG:4326", system, always_xy=True)
+    easting, northing = there.transform(located.lon_deg, located.lat_deg)
+    lat, lon, _ = own_degrees(code, northing, easting)
+    return None if lat is None or lon is None else (lat, lon)
 
 
 def _other_half(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tuple[float, float] | None:

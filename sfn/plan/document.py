@@ -213,6 +213,8 @@ class Site(Record):
     """Correction of its predicted levels, from drive tests."""
     remote: bool = False
     """The delay can be set from a distance, without a visit."""
+    mast: Text | None = None
+    """Name of the mast, at sites that share one: then they may stand at one position."""
     without_reference: Text | None = None
     """What the exciter does when its time or frequency reference is lost, and after how long."""
     lock: LockSheet | None = None

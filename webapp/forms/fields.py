@@ -35,6 +35,7 @@ LABELS = {
     "interrupts": "changing it interrupts the programme",
     "entered_at": "entered at",
     "transmitter_id": "transmitter identifier in the stream",
+    "mast": "mast it shares with another site",
     "without_reference": "without its reference the exciter",
     "measured_with": "measured with",
     "heights_of": "heights are those of",

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from sfn.check.doubts import consequence_of
 from sfn.check.positions import position_problems
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read
@@ -66,3 +67,24 @@ def test_sound_positions_raise_nothing() -> None:
     sound = read(EXAMPLE.read_text(encoding="utf-8"))
 
     assert () == position_problems(sound, place(sound))
+
+
+def test_an_exchange_withholds_and_a_shared_position_is_signed_for() -> None:
+    """The exchange is worth far more than may stay; a named mast settles the other."""
+    swapped = network({"easting_m": 303_890.5, "northing_m": 402_340.5, "crs": "EPSG:27700"})
+    document = json.loads(swapped.model_dump_json(exclude_none=True))
+    for at, (easting, northing) in {0: (400_120, 300_230), 2: (408_340, 305_450)}.items():
+        document["sites"][at]["position"] = {"easting_m": easting, "northing_m": northing, "crs": "EPSG:27700"}
+    slipped = read(json.dumps(document))
+    (slip,) = [p for p in position_problems(slipped, place(slipped)) if p.code == "position-slip"]
+    assert ("south", "withheld") == (*slip.sites, consequence_of(slip, tolerated_us=tolerated_error(slipped)))
+
+    document = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    document["sites"][1]["position"] = document["sites"][0]["position"]
+    at_one = read(json.dumps(document))
+    (shared,) = [p for p in position_problems(at_one, place(at_one)) if p.code == "position-shared"]
+    assert (("north", "south"), "sign-off") == (shared.sites, consequence_of(shared, tolerated_us=0.5))
+    for site in document["sites"][:2]:
+        site["mast"] = "Ridge tower"
+    named = read(json.dumps(document))
+    assert "position-shared" not in [p.code for p in position_problems(named, place(named))]

@@ -1,6 +1,7 @@
 """Slips of the pen that only show beside the other sites."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 
@@ -104,3 +105,63 @@ def test_mixed_datums_are_named_with_what_they_cost() -> None:
 def test_sites_all_in_one_old_datum_are_not_mixed() -> None:
     """One datum for all, whichever, is no mixture."""
     assert () == implausible(standing((f"s{i}", locate(text=f"50.{i}0000, 8.00000", crs="EPSG:4230")) for i in (1, 2)))
+
+
+def valley(*places: tuple[float, float], stray: tuple[float, float], crs: str = "") -> list[Standing]:
+    """Sites of one valley and one more, in degrees or as easting and northing of a grid."""
+    given = [*places, stray]
+    located = [
+        locate(easting_m=x, northing_m=y, crs=crs) if crs else locate(text=f"{x:.5f}, {y:.5f}") for x, y in given
+    ]
+    return standing((f"s{n}", at) for n, at in enumerate(located))
+
+
+@pytest.mark.parametrize(
+    ("sites", "slip", "moved_m"),
+    [
+        # British grid, both orders inside its area: sqrt(2) times the difference of the numbers away.
+        (
+            valley(
+                (400_120, 300_230), (408_340, 305_450), (395_560, 309_670), stray=(303_890.5, 402_340.5), crs="27700"
+            ),
+            "easting and northing exchanged",
+            2**0.5 * (402_340.5 - 303_890.5),
+        ),
+        # Latitude and longitude nearly alike: some 50 km only.
+        (
+            valley((37.10000, 37.45000), (37.15000, 37.52000), (37.05000, 37.40000), stray=(37.48000, 37.12000)),
+            "latitude and longitude exchanged",
+            None,
+        ),
+    ],
+)
+def test_an_exchange_is_named_within_what_a_network_spans(
+    sites: list[Standing], slip: str, moved_m: float | None
+) -> None:
+    """Less than 200 km from the others, yet out of their scale: one numbers' exchange brings it among them."""
+    found = [problem for problem in implausible(sites) if problem.code.startswith("position-")]
+
+    assert [(p.code, p.sites) for p in found] == [("position-slip", ("S3",))]
+    assert found[0].expected.startswith(f"{slip} would put it ")
+    assert float(found[0].values["doubt_us"] or 0) > 100
+    if moved_m is not None:  # the scale of the grid is within 0.1 % of one
+        assert found[0].values["doubt_m"] == pytest.approx(moved_m, rel=2e-3)
+
+
+def test_a_site_a_little_apart_that_no_exchange_explains_is_left_alone() -> None:
+    """Forty kilometres up the road."""
+    sites = valley((36.37, -84.25), (36.205, -84.21), (36.28, -84.19), stray=(36.70, -84.20))
+    assert implausible(sites) == ()
+
+
+@pytest.mark.parametrize(
+    ("masts", "named"), [(("", ""), True), (("High tower", ""), True), (("High tower", "high tower "), False)]
+)
+def test_one_position_twice_is_questioned_unless_both_name_the_mast(masts: tuple[str, str], named: bool) -> None:
+    """With both names; a mast named at one of them says nothing of the other."""
+    sites = network(("copy", locate(text=RIDGE["gap"])))
+    sites = [*sites[:2], replace(sites[2], mast=masts[0]), replace(sites[3], mast=masts[1])]
+    found = [p for p in implausible(sites) if p.code == "position-shared"]
+
+    assert [p.sites for p in found] == ([("GAP", "COPY")] if named else [])
+    assert all("gap and copy stand at exactly one position" in p.what for p in found)
