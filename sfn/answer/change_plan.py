@@ -4,9 +4,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
+from typing import Any
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
 from sfn.answer.sheet import FieldLine, sheet
+from sfn.answer.veil import route_veiled
 from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
@@ -103,6 +105,16 @@ class ChangePlan:
     """Fields that stand as planned since the sheets were issued, each with its way back."""
     contradictions: tuple[Problem, ...] = ()
     """Where an old value is not what was last reported, or the reports do not agree."""
+
+    def veil(self, made: dict[str, Any]) -> dict[str, Any]:
+        """Its plain data; while one site that changes is withheld, nobody is told what to set."""
+        if not self.problems:
+            return made
+        why = "; ".join(dict.fromkeys(problem.what for problem in self.problems))
+        changes = [
+            change | {"routes": [route_veiled(route, why) for route in change["routes"]]} for change in made["changes"]
+        ]
+        return made | {"changes": changes, "waiting_us": None, "withheld": why}
 
     @property
     def worst(self) -> Moment | None:

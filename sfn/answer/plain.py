@@ -27,7 +27,8 @@ def plain(value: Any, *, depth: int = 0) -> Any:
     ----------
     value : any
         Dataclasses become objects by their fields' names, which end in units; a network becomes its name and
-        checksum; NaN and infinities become null; large arrays tell their shape only; bytes and functions null.
+        checksum; what a record withholds (its ``veil``, see `sfn.answer.veil`) becomes null, with the reason; NaN and
+        infinities become null; large arrays tell their shape only; bytes and functions null.
     depth : int
         How deep inside a record it stands.
 
@@ -46,7 +47,9 @@ def plain(value: Any, *, depth: int = 0) -> Any:
     if isinstance(value, BaseModel):
         return plain(value.model_dump(mode="json", exclude_none=True), depth=depth + 1)
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name), depth=depth + 1) for f in fields(value)}
+        made = {f.name: plain(getattr(value, f.name), depth=depth + 1) for f in fields(value)}
+        veil = getattr(value, "veil", None)
+        return made if veil is None else veil(made)
     if isinstance(value, Mapping):
         return {_key(key): plain(inside, depth=depth + 1) for key, inside in value.items()}
     if isinstance(value, np.ndarray):

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
+from sfn.answer.veil import route_veiled, verdict_veiled, why_withheld
 from sfn.chain import outdated, rests_on_assumption
 from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
@@ -83,6 +85,13 @@ class RouteSheet:
     trials: Commissioning | None
     """Of a commissioning sheet: how far can be tried without crossing a coarse step; None on any other."""
 
+    def veil(self, made: dict[str, Any]) -> dict[str, Any]:
+        """Its plain data, without a setting where that is withheld."""
+        if self.verdict.state != "withheld":
+            return made
+        made = made | {"verdict": verdict_veiled(made["verdict"], self.verdict)}
+        return route_veiled(made, why_withheld(self.verdict.reasons))
+
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
@@ -102,6 +111,12 @@ class Sheet:
     verdict: Verdict
     problems: tuple[Problem, ...]
     """What withholds it."""
+
+    def veil(self, made: dict[str, Any]) -> dict[str, Any]:
+        """Its plain data; the common delay tells the setting where that is withheld."""
+        if self.verdict.state != "withheld":
+            return made
+        return made | {"common_delay_us": None, "verdict": verdict_veiled(made["verdict"], self.verdict)}
 
 
 def sheet(reviewed: Review, site_id: str, *, issued_at: datetime | None = None) -> Sheet:

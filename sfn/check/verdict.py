@@ -19,6 +19,8 @@ from sfn.timing.tolerated import tolerated_error
 
 State = Literal["fit", "sign-off", "withheld"]
 MAIN = "main"
+# What a doubt is called at the sites that it reaches from another.
+PASSED_ON = ("parent-withheld", "slowest-withheld", "release-withheld")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,8 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
         *_unplaced(network, table, problems),
         *_provisional(network, table),
     )
-    held = {(s.id, c.route): _own(s, c.route, found, tolerated_us) for s in network.sites for c in s.chains}
+    everyone = tuple(Touch(site.id) for site in network.sites)
+    held = {(s.id, c.route): _own(s, c.route, found, tolerated_us, everyone) for s in network.sites for c in s.chains}
     _from_slowest(network, table, held)
     _from_parents(network, held)
     release = release_of(network, table)
@@ -157,15 +160,17 @@ def _moves(site: Site, row: DelayRow, tolerated_us: float, *, first_try: bool) -
 _Held = dict[tuple[str, str], list[Reason]]
 
 
-def _own(site: Site, route: str, problems: Iterable[Problem], tolerated_us: float) -> list[Reason]:
-    """What touches a site's route itself, or the whole document."""
+def _own(
+    site: Site, route: str, problems: Iterable[Problem], tolerated_us: float, everyone: tuple[Touch, ...]
+) -> list[Reason]:
+    """What touches a site's route itself, or the whole document, which touches every site."""
     reasons = []
     for problem in problems:
         consequence = consequence_of(problem, tolerated_us=tolerated_us)
         if problem.touching(site.id, route):
             reasons.append(Reason(problem.code, site.id, problem, consequence))
         elif not problem.touches and consequence == "withheld":
-            reasons.append(Reason(problem.code, "", problem, consequence))
+            reasons.append(Reason(problem.code, "", replace(problem, touches=everyone), consequence))
     return reasons
 
 
@@ -208,16 +213,28 @@ def _withheld(reasons: list[Reason], *, apart: str | None = None) -> Reason | No
     return next((r for r in reasons if r.consequence == "withheld" and r.whose != apart), None)
 
 
-def _passed_on(own: list[Reason], cause: Reason, code: str, words: str, names: Mapping[str, str]) -> None:
-    """Add another site's withholding doubt to a site's reasons: whose it is stays with it, and it is told once."""
-    theirs = cause.problem
+def _passed_on(held: _Held, to: Touch, cause: Reason, code: str, words: str, names: Mapping[str, str]) -> None:
+    """Add another site's withholding doubt to a site's reasons: whose it is stays with it, and it is told once.
+
+    What is told is the doubt itself, not what became of it at sites between; it touches the site that it reaches, too.
+    """
+    own = held[to.site, to.route or MAIN]
+    theirs = _doubt_itself(held, cause).problem
     told = any(reason.whose == cause.whose and reason.consequence == "withheld" for reason in own)
     what = f"{words}; {names.get(cause.whose, 'the document')} is withheld" + (
         " (see above)" if told else f": {theirs.what}"
     )
-    expected = "" if told else theirs.expected
-    passed = replace(theirs, what=what, expected=expected, severity="error", code=code)
+    touches = theirs.touches if theirs.touching(to.site, to.route) else (*theirs.touches, to)
+    expected = "what is said there mended" if told else theirs.expected
+    passed = replace(theirs, what=what, expected=expected, severity="error", code=code, touches=touches)
     own.append(Reason(code, cause.whose, passed, "withheld"))
+
+
+def _doubt_itself(held: _Held, cause: Reason) -> Reason:
+    """What withholds the site whose doubt it is, from which all the rest follows."""
+    there = (reason for (site, _), reasons in held.items() if site == cause.whose for reason in reasons)
+    sources = (r for r in there if r.consequence == "withheld" and r.whose == cause.whose and r.code not in PASSED_ON)
+    return cause if cause.code not in PASSED_ON else next(sources, cause)
 
 
 def _of_latency(reason: Reason) -> bool:
@@ -235,9 +252,9 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
     if cause is None:
         return
     words = f"the common delay waits for {names[slowest]} ({route})"
-    for entry, own in held.items():
+    for entry in held:
         if entry != (slowest, route):
-            _passed_on(own, cause, "slowest-withheld", words, names)
+            _passed_on(held, Touch(*entry), cause, "slowest-withheld", words, names)
 
 
 def _from_parents(network: Network, held: _Held) -> None:
@@ -254,7 +271,7 @@ def _from_parents(network: Network, held: _Held) -> None:
                     "" if cause.whose == parent else f", which stands and falls with {names.get(cause.whose, 'it')}"
                 )
                 words = f"site {names[site.id]} is fed off air from {names[parent]}{through}"
-                _passed_on(own, cause, "parent-withheld", words, names)
+                _passed_on(held, Touch(site.id, chain.route), cause, "parent-withheld", words, names)
 
 
 def _from_document(release: tuple[str, ...], found: Iterable[Problem], held: _Held, tolerated_us: float) -> None:
@@ -273,9 +290,11 @@ def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> No
     causes = {site: cause for site in release if (cause := _withheld(held[site, MAIN])) is not None}
     for site in release:
         for other, cause in causes.items() if site not in causes else ():
-            through = "" if cause.whose == other else f", which stands and falls with {names.get(cause.whose, 'it')}"
+            through = (
+                "" if cause.whose in (other, site) else f", which stands and falls with {names.get(cause.whose, 'it')}"
+            )
             words = f"site {names[site]} changes together with {names[other]}{through}"
-            _passed_on(held[site, MAIN], cause, "release-withheld", words, names)
+            _passed_on(held, Touch(site, MAIN), cause, "release-withheld", words, names)
 
 
 def _between_routes(network: Network, held: _Held) -> None:

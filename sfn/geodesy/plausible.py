@@ -142,7 +142,7 @@ def _exchanged(sites: Sequence[Standing]) -> Iterator[Problem]:
         away_m = float(apart_m[n].min())
         if away_m <= max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
             continue
-        lat, lon = (np.array([getattr(sites[i].located, key) for i in others]) for key in ("lat_deg", "lon_deg"))
+        lat, lon = (np.array([getattr(sites[int(i)].located, key) for i in others]) for key in ("lat_deg", "lon_deg"))
         slip, moved_m = _slip(site.located, lat, lon, near_m=max(RELAY_LEAST_M, scale_m))
         if not slip:
             continue

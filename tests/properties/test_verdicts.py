@@ -123,6 +123,25 @@ def test_a_sheet_is_withheld_exactly_when_a_doubt_reaches_it(case: tuple[Network
                 assert f"Site {reason.whose[1:]} is withheld" in reason.problem.what
 
 
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(cases(), st.booleans())
+def test_every_reason_touches_its_site_and_names_whose_doubt_it_is(
+    case: tuple[Network, tuple[Problem, ...]], of_document: bool
+) -> None:
+    """As data, not in words: also where it came by way of a parent, the slowest site, the release or the document."""
+    network, problems = case
+    everybodys = Problem("stages", "is not there", "a stage", code="stamp-plane-no-stage")
+    found = review(network, problems=(*problems, everybodys) if of_document else problems)
+
+    for (site, route), verdict in found.verdicts.items():
+        for reason in verdict.reasons:
+            assert reason.problem.touching(site), (site, route, reason)
+            assert reason.whose in ("", *reason.problem.sites), (site, route, reason)
+            assert (reason.whose == "") <= (set(reason.problem.sites) == {one.id for one in network.sites})
+            # the doubt itself stands there, never a chain of what followed from it
+            assert reason.problem.what.count(" is withheld") <= 1
+
+
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(cases())
 def test_a_faulty_standby_wants_a_sign_off_on_a_sound_main(case: tuple[Network, tuple[Problem, ...]]) -> None:

@@ -310,3 +310,54 @@ def test_a_withheld_sheet_does_not_tell_the_setting_by_what_is_left(client: Test
     sheet = text_of(client, f"/networks/{number}/sheets/a05")
     assert "WITHHELD: set nothing at this site" in sheet
     assert "are left of" not in sheet
+
+
+# contracts.md, worked example: settings, added delays, launches and what is left of them.
+SETTINGS = (500, 122_600.4549, 106, 382.7, 14.5, 106_382.7, 106_382.6682, 122_587.9866, 122_660.3331, 0.0318, -0.1218)
+PLACES = {"set_us", "value", "added_us", "launch_us", "passes_us", "rounding_us", "change", "change_us", "shift_us"}
+
+
+def numbers_in(told: Any, key: str = "") -> list[tuple[str, float]]:
+    """Every number in plain data with the key that it stands under."""
+    if isinstance(told, dict):
+        return [found for name, inside in told.items() for found in numbers_in(inside, name)]
+    if isinstance(told, list):
+        return [found for inside in told for found in numbers_in(inside, key)]
+    return [(key, told)] if isinstance(told, int | float) and not isinstance(told, bool) else []
+
+
+@pytest.mark.parametrize("page", ["change", "sheets", "sheets/north", "sheets/south", "sheets/gap", "head-end"])
+def test_what_a_page_withholds_its_json_withholds_too(
+    client: TestClient, store: Store, example: dict[str, Any], page: str
+) -> None:
+    """South's exciter shapes the waveform: no setting of the release leaves by the other door, and it says why."""
+    whole = store.create(example, author="test", reason="test").network_id
+    example["stages"][7]["shapes_waveform"] = True
+    held = store.create(example, author="test", reason="test").network_id
+
+    def told(number: int) -> Any:
+        answer = client.get(f"/api/pages/networks/{number}/{page}")
+        assert answer.status_code == 200, answer.text
+        return answer.json()
+
+    def settings(answer: Any) -> set[float]:
+        found = [number for key, number in numbers_in(answer) if key in PLACES]
+        return {one for one in SETTINGS for number in found if number == pytest.approx(one, abs=6e-5)}
+
+    assert not settings(told(held))
+    if page != "head-end":  # the example enters nothing there
+        assert settings(told(whole))
+        assert '"withheld":"' in client.get(f"/api/pages/networks/{held}/{page}").text
+
+
+def test_the_reason_stands_where_the_setting_would(client: TestClient, store: Store, example: dict[str, Any]) -> None:
+    """Null with the reason, field by field; the way back stays."""
+    example["stages"][7]["shapes_waveform"] = True
+    number = store.create(example, author="test", reason="test").network_id
+    (change, *_) = client.get(f"/api/pages/networks/{number}/change").json()["plan"]["changes"]
+    field = change["routes"][0]["fields"][0]
+
+    assert field["value"] is None
+    assert "south-exciter changes the waveform" in field["withheld"]
+    assert field["back"]["value"] == 0
+    assert change["routes"][0]["row"]["latency_us"] is not None

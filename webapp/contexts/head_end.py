@@ -1,9 +1,10 @@
 """The head-end sheet, on the screen and on paper."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from sfn.answer.sheet import FieldLine, RouteSheet
+from sfn.answer.veil import field_veiled, route_veiled, why_withheld
 from webapp.contexts import Context, NetworkHead
 from webapp.release import SheetLine
 
@@ -17,6 +18,13 @@ class HeadEndLine:
     field: FieldLine
     transmitter_id: str
     """By which the head-end addresses the transmitter; empty where nobody said it."""
+
+    def veil(self, made: dict[str, Any]) -> dict[str, Any]:
+        """Its plain data: a delay that may not be entered yet is not told."""
+        if self.line.issued and self.route.verdict.state != "withheld":
+            return made
+        why = why_withheld(self.route.verdict.reasons) or f"not issued: {self.line.state}"
+        return made | {"field": field_veiled(made["field"], why), "route": route_veiled(made["route"], why)}
 
 
 @dataclass(frozen=True, slots=True)
