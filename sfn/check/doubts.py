@@ -135,6 +135,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "source-missing": Doubt(_R, "counts as assumed, and is weighed as such"),
     "tolerance-missing": Doubt(_R, "a figure that counts as exact"),
     "links-in-series": Doubt(_R, "one of them may be a copy; the signal may as well pass both"),
+    "main-forces-common-delay": Doubt(_R, "one main route alone makes the common delay far longer; it may really do"),
     "stage-unused": Doubt(_R, "no chain passes it"),
     "off-air-idle": Doubt(_R, "figures of a relay that has a chain from the studio"),
     "model-steps-differ": Doubt(_R, "two devices of one model cannot count in two ways: one of them is another"),

@@ -1,9 +1,10 @@
 """Chains in which stages stand in no order or stand twice, and standby routes like a copy with something added."""
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
-from sfn.chain import absorbed_stages, all_routes
+from sfn.chain import absorbed_stages, all_routes, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.timing.table import common_demands
@@ -15,13 +16,13 @@ TRANSPORT = ("packetising", "loss protection", "network", "buffer", "fibre", "mi
 _BEFORE_THE_FEEDER = (*TRANSPORT, "encoder", "decoder", "processing", "stereo generator", "modulator")
 # Links that a chain usually passes one of.
 _LINKS = ("microwave", "fibre")
-# A standby route that raises the common delay of all by more than either is looked at (engineering judgement).
+# A route that raises the common delay of all by more than either is looked at (engineering judgement).
 RAISES_RATIO = 0.1
 RAISES_US = 1000.0
 
 
 def route_problems(network: Network) -> tuple[Problem, ...]:
-    """Stages behind the antenna feeder, routes that look doubled, a standby that alone forces the common delay.
+    """Stages behind the antenna feeder, routes that look doubled, a route that alone forces the common delay.
 
     Parameters
     ----------
@@ -40,7 +41,7 @@ def route_problems(network: Network) -> tuple[Problem, ...]:
             found += _order(f"sites[{i}].chains[{j}]", site, chain, own)
             found += _doubled(f"sites[{i}].chains[{j}]", site, chain, own, stages)
             found += _modulators(f"sites[{i}].chains[{j}]", site, chain, own, network)
-    return (*found, *_links_in_series(network, stages), *_forcing(network))
+    return (*found, *_links_in_series(network, stages), *_networks_in_series(network, stages), *_forcing(network))
 
 
 def _order(where: str, site: Site, chain: Chain, own: list[Stage]) -> Iterator[Problem]:
@@ -113,6 +114,29 @@ def _links_in_series(network: Network, stages: dict[str, Stage]) -> Iterator[Pro
             )  # fmt: skip
 
 
+def _networks_in_series(network: Network, stages: dict[str, Stage]) -> Iterator[Problem]:
+    """Two networks one after the other that no other site passes, without time stamps: one of them may be a copy."""
+    users = Counter(name for site in network.sites for name in {n for c in site.chains for n in c.stages})
+    for i, site in enumerate(network.sites):
+        for j, chain in enumerate(site.chains):
+            passed = tuple(name for name in chain.stages if stages[name].kind == "network" and users[name] == 1)
+            if len(passed) < 2:
+                continue
+            latencies = {
+                name: float(stage_latency(stages[name], refractivity_n=network.refractivity_n)) for name in passed
+            }
+            each = " and ".join(f"{name} ({grouped(took, '.10g')} us)" for name, took in latencies.items())
+            what = (
+                f"site {site.name} ({chain.route}): passes {len(passed)} networks of its own one after the other, "
+                f"{each}: {grouped(sum(latencies.values()), '.10g')} us together"
+            )
+            yield Problem(
+                f"sites[{i}].chains[{j}].stages", what, "all of them, if the signal really passes each", "warning",
+                code="links-in-series", touches=(Touch(site.id, chain.route),), stages=passed, fields=("stages",),
+                values={"together_us": sum(latencies.values())},
+            )  # fmt: skip
+
+
 def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dict[str, Stage]) -> Iterator[Problem]:
     """A standby that passes all of the main route's transport and more; two releases at time stamps in series."""
     touches = (Touch(site.id, chain.route),)
@@ -142,31 +166,40 @@ def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dic
 
 
 def _forcing(network: Network) -> Iterator[Problem]:
-    """One standby route that alone makes every site wait longer."""
+    """One route that alone makes every site wait longer: a standby, or the main route of one site."""
     if network.common_delay.mode != "automatic":
         return
     needs = {key: float(value) for key, value in common_demands(network, all_routes(network)).items()}
     if len(needs) < 2:
         return
     (of, route), with_us = max(needs.items(), key=lambda one: one[1])
-    without_us = max(value for key, value in needs.items() if key != (of, route))
+    names = {site.id: site.name for site in network.sites}
+    # A main route is held against other sites: the standby beside it is usually as slow.
+    rest = {key: value for key, value in needs.items() if (key[0] != of if route == MAIN else key != (of, route))}
+    if not rest:
+        return
+    (next_of, next_route), without_us = max(rest.items(), key=lambda one: one[1])
     raises_us = with_us - without_us
-    if route == MAIN or raises_us <= max(RAISES_US, RAISES_RATIO * abs(without_us)):
+    if raises_us <= max(RAISES_US, RAISES_RATIO * abs(without_us)):
         return
     n, site = next((n, s) for n, s in enumerate(network.sites) if s.id == of)
     j = next(j for j, c in enumerate(site.chains) if c.route == route)
     what = (
         f"site {site.name} ({route}): this route alone makes every site wait {grouped(raises_us, '.10g')} us longer, "
-        f"{grouped(with_us, '.10g')} us instead of {grouped(without_us, '.10g')}"
+        f"{grouped(with_us, '.10g')} us instead of {grouped(without_us, '.10g')} us, which the next slowest needs, "
+        f"{names[next_of]} ({next_route})"
     )
+    main = route == MAIN
     yield Problem(
         f"sites[{n}].chains[{j}]",
         what,
-        "a faster standby route, or a common delay chosen with that in view",
+        "this, if the route really takes so long; else its latencies put right"
+        if main
+        else "a faster standby route, or a common delay chosen with that in view",
         "warning",
-        code="route-forces-common-delay",
+        code="main-forces-common-delay" if main else "route-forces-common-delay",
         touches=(Touch(site.id, route),),
         stages=tuple(site.chains[j].stages),
         fields=(),
-        values={"with_us": with_us, "without_us": without_us},
+        values={"with_us": with_us, "without_us": without_us, "raises_us": raises_us, "next_site": next_of},
     )

@@ -115,7 +115,9 @@ def test_a_standby_that_alone_makes_all_wait_is_named_with_the_figures() -> None
     """100 encoder + 3000 link + 100 modulator against 100 + 1000 + 100 elsewhere; not where the delay is fixed."""
     change = added(SLOW, routes("gap.2", ["slow"]))
     (problem,) = found(change, "route-forces-common-delay")
-    assert problem.values == {"with_us": 3200.0, "without_us": 1200.0}
+    assert {key: problem.values[key] for key in ("with_us", "without_us", "raises_us")} == {
+        "with_us": 3200.0, "without_us": 1200.0, "raises_us": 2000.0,
+    }  # fmt: skip
     assert problem.routes == ("standby",)
 
     fixed = {"mode": "fixed", "value_us": 5000.0}
