@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -132,15 +132,20 @@ class MeasurementTable:
         return (*doubts, *self._when_doubts())
 
     def _when_doubts(self) -> Iterator[Problem]:
-        """Times that do not say their zone, dates alone, and what is neither."""
+        """Times that do not say their zone, dates alone, what is neither, and what is still to come."""
         lines: dict[str, list[int]] = {}
+        now = datetime.now(UTC)
         for row in self.rows:
-            if row.measurement is not None and (code := _when_code(row.measurement.when)):
+            for code in () if row.measurement is None else _when_codes(row.measurement.when, now):
                 lines.setdefault(code, []).append(row.line)
         for code, found in lines.items():
             some = ", ".join(map(str, found[:5])) + (f" and {len(found) - 5} more" if len(found) > 5 else "")
             where = f"{self.source} line {some}, when"
-            expected = "a date and time with its zone, as 2026-11-03 14:05+01:00 or 2026-11-03T13:05Z"
+            expected = (
+                "the day and time at which it was measured"
+                if code == "when-to-come"
+                else "a date and time with its zone, as 2026-11-03 14:05+01:00 or 2026-11-03T13:05Z"
+            )
             yield Problem(
                 where,
                 _WHEN[code],
@@ -194,18 +199,24 @@ _WHEN = {
     "when-date-alone": "is a date without a time: it cannot be told what was set by then on that day",
     "when-without-zone": "is a time without its zone: it may be hours off against the record, which keeps UTC",
     "when-unreadable": "is no date and time: it cannot be told what was set when it was measured",
+    "when-to-come": "is still to come: nothing can have been measured then, so what was set is a guess",
 }
+# Clocks that run ahead a little; and no zone is further from UTC.
+_AHEAD, _FURTHEST_ZONE = timedelta(minutes=10), timedelta(hours=14)
 
 
-def _when_code(text: str) -> str:
-    """What is doubtful about the time of a measurement; empty where nothing is, or none is given."""
+def _when_codes(text: str, now: datetime) -> tuple[str, ...]:
+    """What is doubtful about the time of a measurement; nothing where none is given."""
     try:
         read = datetime.fromisoformat(text.strip()) if text.strip() else None
     except ValueError:
-        return "when-unreadable"
-    if read is None or read.tzinfo is not None:
-        return ""
-    return "when-without-zone" if ":" in text else "when-date-alone"
+        return ("when-unreadable",)
+    if read is None:
+        return ()
+    if read.tzinfo is not None:
+        return ("when-to-come",) if read > now + _AHEAD else ()
+    to_come = ("when-to-come",) if read.replace(tzinfo=UTC) > now + _FURTHEST_ZONE else ()
+    return ("when-without-zone" if ":" in text else "when-date-alone", *to_come)
 
 
 def _row(row: Row, sites: Mapping[str, str]) -> MeasurementRow:
