@@ -10,7 +10,7 @@ from sfn.check.verdict import Reason, Verdict
 
 # From what is left of a field's range, or by rounding, a setting could be told that is not to be told.
 TELL_THE_SETTING = ("headroom-low", "rounding-left")
-_OF_FIELD = ("value", "change")
+_OF_FIELD = ("value", "change", "enter")
 _OF_ROW = (
     "fields", "set_us", "added_us", "rounding_us", "launch_us", "change_us", "headroom_us", "coarse_headroom_us",
     "jump_us", "jumps", "alternative",

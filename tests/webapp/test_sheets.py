@@ -314,7 +314,18 @@ def test_a_withheld_sheet_does_not_tell_the_setting_by_what_is_left(client: Test
 
 # contracts.md, worked example: settings, added delays, launches and what is left of them.
 SETTINGS = (500, 122_600.4549, 106, 382.7, 14.5, 106_382.7, 106_382.6682, 122_587.9866, 122_660.3331, 0.0318, -0.1218)
-PLACES = {"set_us", "value", "added_us", "launch_us", "passes_us", "rounding_us", "change", "change_us", "shift_us"}
+PLACES = {
+    "set_us",
+    "value",
+    "enter",
+    "added_us",
+    "launch_us",
+    "passes_us",
+    "rounding_us",
+    "change",
+    "change_us",
+    "shift_us",
+}
 
 
 def numbers_in(told: Any, key: str = "") -> list[tuple[str, float]]:

@@ -1,5 +1,7 @@
 """Measurements from CSV, and what the plan predicts for them."""
 
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 import pytest
 
@@ -210,3 +212,22 @@ def test_a_time_that_does_not_say_its_zone_is_asked(when: str, code: str | None)
     assert [code] * bool(code) == [problem.code for problem in found.left_out]
     assert [{"line": 2, "lines_n": 1}] * bool(code) == [problem.values for problem in found.left_out]
     assert when == found.measurements[0].when
+
+
+@pytest.mark.parametrize(
+    ("ahead", "form", "codes"),
+    [
+        (timedelta(minutes=5), "%Y-%m-%dT%H:%M:%SZ", []),
+        (timedelta(minutes=20), "%Y-%m-%dT%H:%M:%SZ", ["when-to-come"]),
+        (timedelta(hours=12), "%Y-%m-%d %H:%M", ["when-without-zone"]),
+        (timedelta(hours=15), "%Y-%m-%d %H:%M", ["when-without-zone", "when-to-come"]),
+        (timedelta(days=400), "%Y-%m-%d", ["when-date-alone", "when-to-come"]),
+    ],
+)
+def test_a_measurement_that_is_still_to_come_is_questioned(ahead: timedelta, form: str, codes: list[str]) -> None:
+    """With its line; without a zone it may be as late as anywhere on earth, fourteen hours before UTC."""
+    when = f"{datetime.now(UTC) + ahead:{form}}"
+    found = read(f"{HEAD}\n{when},P1,36.28,-84.19,south,north,3.25,0.05,antenna,ab\n")
+
+    assert codes == [problem.code for problem in found.left_out]
+    assert all(problem.values == {"line": 2, "lines_n": 1} for problem in found.left_out)
