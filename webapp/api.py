@@ -149,6 +149,7 @@ class CheckAnswer(ProblemsAnswer):
     """All that is wrong with a plan, and what follows for every sheet."""
 
     verdicts: list[VerdictLine]
+    reported_fields_n: int
 
 
 class ConflictAnswer(ProblemsAnswer):

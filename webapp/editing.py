@@ -19,7 +19,7 @@ from webapp.forms.typed import applied, without_place
 from webapp.limits import whole_number
 from webapp.maps import Maps
 from webapp.store import MissingError, Revision, Saved, Store
-from webapp.told import SET_AT, put_down, since
+from webapp.told import SET_AT, contradictions, put_down, since
 
 LONGEST_NAME = 120
 # What the boxes are called that confirm where a site stands.
@@ -134,12 +134,14 @@ def asks(request: Request) -> bool:
     return not request.url.path.startswith(PREFIX)
 
 
-def looked_at(draft: Draft, maps: Maps) -> Draft:
-    """The draft with what keeps it from being saved, or else with what the check finds in it."""
+def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
+    """The draft with what keeps it from being saved, or else with what the check and the reports say against it."""
     if draft.problems:
         return draft
     try:
-        return replace(draft, advice=maps.checked(network_of(draft.document, draft.base.own_services)))
+        found = maps.checked(network_of(draft.document, draft.base.own_services))
+        against = contradictions(store, draft.base.revision.network_id, draft.document)
+        return replace(draft, advice=(*found, *against))
     except PlanError as refused:
         return replace(draft, problems=refused.problems)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
 from sfn.answer.sheet import FieldLine, sheet
-from sfn.answer.veil import route_veiled
+from sfn.answer.veil import plan_veiled
 from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
@@ -108,13 +108,7 @@ class ChangePlan:
 
     def veil(self, made: dict[str, Any]) -> dict[str, Any]:
         """Its plain data; while one site that changes is withheld, nobody is told what to set."""
-        if not self.problems:
-            return made
-        why = "; ".join(dict.fromkeys(problem.what for problem in self.problems))
-        changes = [
-            change | {"routes": [route_veiled(route, why) for route in change["routes"]]} for change in made["changes"]
-        ]
-        return made | {"changes": changes, "waiting_us": None, "withheld": why}
+        return plan_veiled(made, self.problems)
 
     @property
     def worst(self) -> Moment | None:

@@ -17,12 +17,16 @@ def document(reviewed: Review) -> dict[str, Any]:
     -------
     dict
         `problems`, as errors for people carry them; `verdicts`, one a site and route: `site`, `route`, `verdict` (fit,
-        sign-off, withheld) and `reasons`, the codes of what withholds the sheet or wants a sign-off.
+        sign-off, withheld) and `reasons`, the codes of what withholds the sheet or wants a sign-off;
+        `reported_fields_n`: fields whose present value somebody reported. Reports are kept by the application, never
+        in the document: 0 says that every present value, and every way back, is only what the document says.
     """
+    reported = reviewed.network.reported
     return {
         "problems": [problem.as_json() for problem in reviewed.problems],
         "verdicts": [
             {"site": one.site, "route": one.route, "verdict": one.state, "reasons": list(one.codes)}
             for one in reviewed.verdicts.values()
         ],
+        "reported_fields_n": 0 if reported is None else len(reported.reports),
     }

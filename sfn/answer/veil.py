@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from sfn.check.verdict import Reason, Verdict
+from sfn.errors import Problem
 
 # From what is left of a field's range, or by rounding, a setting could be told that is not to be told.
 TELL_THE_SETTING = ("headroom-low", "rounding-left")
@@ -34,6 +35,17 @@ def route_veiled(made: dict[str, Any], why: str) -> dict[str, Any]:
     found["fields"] = [field_veiled(one, why) for one in made["fields"]]
     found["row"] = made["row"] | dict.fromkeys(_OF_ROW)
     return found
+
+
+def plan_veiled(made: dict[str, Any], problems: Iterable[Problem]) -> dict[str, Any]:
+    """A change plan that may not be carried out, without what to set; as it is where no problem stands against it."""
+    why = "; ".join(dict.fromkeys(problem.what for problem in problems))
+    if not why:
+        return made
+    changes = [
+        change | {"routes": [route_veiled(route, why) for route in change["routes"]]} for change in made["changes"]
+    ]
+    return made | {"changes": changes, "waiting_us": None, "withheld": why}
 
 
 def verdict_veiled(made: dict[str, Any], verdict: Verdict) -> dict[str, Any]:

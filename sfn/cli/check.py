@@ -2,7 +2,8 @@
 
 Exits 1 when a problem is an error. A sheet may be withheld where none is: what a field is set to now is not known, say.
 
-JSON keys: `problems`; `verdicts`: each with `site`, `route`, `verdict` (fit, sign-off, withheld) and `reasons` (codes).
+JSON keys: `problems`; `verdicts`: each with `site`, `route`, `verdict` (fit, sign-off, withheld) and `reasons` (codes);
+`reported_fields_n`: fields whose present value was reported: 0 of a document, whose reports the application keeps.
 """
 
 import argparse
@@ -35,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         print_problems(problems)
         print(f"{len(problems)} problems" if problems else "no problems")
+        if network.reported is None:
+            print("no report stands beside this document: what is set now, and the way back, are only what it says")
         names = {site.id: site.name for site in network.sites}
         for one in reviewed.verdicts.values():
             because = f": {', '.join(one.codes)}" if one.codes else ""

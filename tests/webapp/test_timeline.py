@@ -71,6 +71,20 @@ def test_the_document_that_contradicts_a_report_stands_beside_it(client: TestCli
     assert f'id="{first["id"]}"' in html
 
 
+def test_a_contradicted_present_value_stands_on_sites_and_chains(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int
+) -> None:
+    """Where the plan is edited and exported; beside the export, what is not in it; the check counts the reports."""
+    page = f"/networks/{number}"
+    assert client.get(f"/api/networks/{number}/check").json()["reported_fields_n"] == 0
+    told = {"kind": "told", "site": "north", "set-1": "120", "author": "C. Room"}
+    assert post(f"{page}/timeline", **told).status_code == 303
+    assert client.get(f"/api/networks/{number}/check").json()["reported_fields_n"] == 1
+    text = client.get(page).text.replace("\u202f", " ")
+    assert "the plan says that codec delay is set to 0 µs now; 120 µs was told to the office" in text
+    assert "are not in the document" in text
+
+
 def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], store: Store, number: int) -> None:
     """Planned, begun with, signed, issued; told, locked, muted, on air, complained of, replaced; firmware."""
     address = f"/networks/{number}/timeline"

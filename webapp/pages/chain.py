@@ -27,7 +27,7 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's chains."""
-    draft = looked_at(draft, request.app.state.maps)
+    draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     held, site = sheet(draft), draft.document["sites"][index]
     routes = tuple(route_form(held, site, index, n) for n in range(len(site.get("chains") or ())))
     stages = tuple(stage_form(held, index, n) for n in stages_on(draft.document, site))

@@ -21,7 +21,7 @@ def show(request: Request, network: NetworkDep) -> Response:
 
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
-    draft = looked_at(draft, request.app.state.maps)
+    draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     text = draft.text if draft.text is not None else as_text(draft.document)
     context = DocumentPage(network=base_head(request, draft.base), editor=editor(draft, "document"), text=text)
     return page(request, context, status=status)

@@ -38,7 +38,7 @@ def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | No
 
 def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
     """The page of a draft."""
-    draft = looked_at(draft, request.app.state.maps)
+    draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     held = replace(sheet(draft), suggestions={"service": service_ids(draft.base.own_services)})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(

@@ -30,7 +30,7 @@ def show(request: Request, network: NetworkDep) -> Response:
 
 def shown(request: Request, draft: Draft, index: int = 0, *, status: int = 200) -> Response:
     """The page of a draft."""
-    draft = looked_at(draft, request.app.state.maps)
+    draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     held, sites = sheet(draft), draft.document.get("sites") or ()
     fed = [(n, site) for n, site in enumerate(sites) if site.get("fed_off_air_from")]
     groups = {n: held.group(f"sites-{n}-off_air") for n, _ in fed}

@@ -32,7 +32,7 @@ def show(request: Request, network: NetworkDep, site_id: str) -> Response:
 
 def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> Response:
     """The page of a draft's site."""
-    draft = looked_at(draft, request.app.state.maps)
+    draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     site = draft.document["sites"][index]
     terrain, tolerated_us = _known(request.app.state.maps, draft)
     stands = standing(draft.document, index, before=draft.base.document, tolerated_us=tolerated_us, terrain=terrain)

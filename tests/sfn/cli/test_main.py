@@ -1,5 +1,6 @@
 """The command line never shows a traceback: refusals in words, and a reader that leaves early is no fault."""
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -43,3 +44,11 @@ def test_a_southern_place_is_no_option(capsys: pytest.CaptureFixture[str]) -> No
     """A latitude that begins with a minus is taken as a value."""
     assert main(["point", str(EXAMPLE_PATH), "--at", "-33.9,18.4", "--json"]) == 2
     assert "lies 13168 km from North ridge" in capsys.readouterr().err
+
+
+def test_check_says_that_no_report_stands_beside_a_document(capsys: pytest.CaptureFixture[str]) -> None:
+    """An exported document has none of the application's reports: for people a line, for scripts a count."""
+    assert main(["check", str(EXAMPLE_PATH)]) == 0
+    assert "no report stands beside this document" in capsys.readouterr().out
+    main(["check", "--json", str(EXAMPLE_PATH)])
+    assert json.loads(capsys.readouterr().out)["reported_fields_n"] == 0
