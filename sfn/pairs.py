@@ -34,6 +34,8 @@ class Pair:
     difference_at_a_us: float
     difference_at_b_us: float
     zero_at_m_from_a: float | None
+    zero_rx_above_sea_m: float
+    """Height of the receiving antenna for which `zero_at_m_from_a` holds: over the mean of the two sites' ground."""
     tolerance_us: float
     rss_us: float
     position_us: float
@@ -44,14 +46,14 @@ class Pair:
 class Triangle:
     """A loop of three sites with one point for each pair: a with b, b with c, c with a.
 
-    `kinds` says of each point what it is, where the caller looked for it: see `sfn.reception.equal_level`.
+    `rx_above_sea_m` is the height of the receiving antenna at each point.
     """
 
     sites: tuple[str, str, str]
     points: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
     wishes_us: tuple[float, float, float]
     misclosure_us: float
-    kinds: tuple[str, ...] = ()
+    rx_above_sea_m: tuple[float, float, float]
 
 
 def pair_differences(
@@ -70,8 +72,8 @@ def pair_differences(
     -------
     pairs : tuple of Pair
         At `a`'s antenna its own signal needs no time and `b`'s needs the path:
-        ``difference_at_a = L_b + t_ab - L_a``, ``difference_at_b = L_b - L_a - t_ab``. Between them the
-        difference falls evenly; where it is zero inside the line, `zero_at_m_from_a` tells how far from `a`.
+        ``difference_at_a = L_b + t_ab - L_a``, ``difference_at_b = L_b - L_a - t_ab``. Where it is zero for a
+        receiver on the line, over the mean of the sites' ground, `zero_at_m_from_a` tells how far from `a`.
         The tolerances are those of the difference on the main routes: what both launches rest on cancels, also where
         it comes through the parent of a site fed off air.
     """
@@ -81,16 +83,37 @@ def pair_differences(
         path = path_between(a, b, placed=placed, refractivity_n=network.refractivity_n)
         launch = launches[b.id] - launches[a.id]
         at_a, at_b = launch + path.travel_us, launch - path.travel_us
-        inside = at_a >= 0 >= at_b and path.travel_us > 0
-        zero = path.ground_m * at_a / (at_a - at_b) if inside else None
+        above_m = receiver_above_sea(a, b, network)
+        zero = _zero(a, b, launch, path.ground_m, above_m=above_m, refractivity_n=network.refractivity_n)
         worst, rss = difference_tolerance(passed[a.id, MAIN], passed[b.id, MAIN])
         position_us = float(
             travel_time(_position_m(network, a, b, placed=placed), refractivity_n=network.refractivity_n)
         )
         made.append(
-            Pair(a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, worst, rss, position_us)
-        )
+            Pair(
+                a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, above_m, worst, rss,
+                position_us,
+            )
+        )  # fmt: skip
     return tuple(made)
+
+
+def _zero(a: Site, b: Site, launch_us: float, whole_m: float, *, above_m: float, refractivity_n: float) -> float | None:
+    """Where both arrive together on the line, from `a`, for a receiver so high above sea level. [m]"""
+    from scipy.optimize import brentq
+
+    def difference(ground_m: float) -> float:
+        """Arrival of `b` minus that of `a`. [us]"""
+        lengths = (
+            path_length(ground, height_difference_m=above_m - site.ground_m - site.antenna_m)
+            for site, ground in ((b, whole_m - ground_m), (a, ground_m))
+        )
+        to_b, to_a = (float(travel_time(length, refractivity_n=refractivity_n)) for length in lengths)
+        return launch_us + to_b - to_a
+
+    if whole_m == 0.0 or not difference(0.0) >= 0.0 >= difference(whole_m):
+        return None
+    return float(brentq(difference, 0.0, whole_m, xtol=1e-4))
 
 
 def _position_m(network: Network, a: Site, b: Site, *, placed: Mapping[str, Located]) -> float:
@@ -113,6 +136,11 @@ def _hops(network: Network, site: Site) -> set[tuple[str, str]]:
         hops.add((parent, child))
         child, parent = parent, parents.get(parent)
     return hops
+
+
+def receiver_above_sea(a: Site, b: Site, network: Network) -> float:
+    """A receiving antenna over the mean of two sites' ground, where no terrain says better. [m above sea level]"""
+    return (a.ground_m + b.ground_m) / 2 + network.receiver.height_m
 
 
 def wished_difference(
@@ -152,7 +180,7 @@ def loop(
     *,
     placed: Mapping[str, Located],
     refractivity_n: float,
-    rx_above_sea_m: float = 0.0,
+    rx_above_sea_m: Sequence[float] = (0.0, 0.0, 0.0),
 ) -> Triangle:
     """Misclosure round a triangle of sites.
 
@@ -165,8 +193,8 @@ def loop(
     placed : mapping of site id to Located
     refractivity_n : float
         [N-units]
-    rx_above_sea_m : float, default 0
-        Receiving antenna above sea level. [m]
+    rx_above_sea_m : three float, default 0
+        Receiving antenna above sea level at each point. [m]
 
     Returns
     -------
@@ -176,14 +204,15 @@ def loop(
     """
     a, b, c = sites
     wishes = tuple(
-        wished_difference(p, q, point, placed=placed, refractivity_n=refractivity_n, rx_above_sea_m=rx_above_sea_m)
-        for (p, q), point in zip(((a, b), (b, c), (c, a)), points, strict=True)
+        wished_difference(p, q, point, placed=placed, refractivity_n=refractivity_n, rx_above_sea_m=above_m)
+        for (p, q), point, above_m in zip(((a, b), (b, c), (c, a)), points, rx_above_sea_m, strict=True)
     )
     return Triangle(
         (a.id, b.id, c.id),
         (points[0], points[1], points[2]),
         (wishes[0], wishes[1], wishes[2]),
         math.fsum(wishes),
+        (rx_above_sea_m[0], rx_above_sea_m[1], rx_above_sea_m[2]),
     )
 
 

@@ -278,7 +278,9 @@ def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
 @router.get("/networks/{network_id}/delays", tags=["answers"])
 def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
     """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
-    found_delays = delays.delays(opened.network, problems=maps.checked(opened.network))
+    found_delays = delays.delays(
+        opened.network, problems=maps.checked(opened.network), ground=maps.ground_if_open(opened.network)
+    )
     return delays.document(found_delays, revision=opened.head.revision.number)
 
 

@@ -93,6 +93,13 @@ class Maps:
         self._keep_digests()
         return ground
 
+    def ground_if_open(self, network: Network) -> Ground | None:
+        """The same; None where it cannot be opened, which `checked` says."""
+        try:
+            return self.ground(network)
+        except PlanError:
+            return None
+
     def terrains(self) -> tuple[TerrainLine, ...]:
         """Every terrain that a network may name."""
         lines = terrain_lines(self.terrain_folder, memory=self._memory)

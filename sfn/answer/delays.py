@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import isfinite
 from typing import Any
 
 from sfn.check import all_problems
@@ -14,8 +15,30 @@ from sfn.pairs import Pair, Triangle, loop, neighbouring_triangles, pair_differe
 from sfn.plan import Network
 from sfn.reception.equal_level import EqualLevel, equal_level
 from sfn.systems.of_network import stamped_checksum
+from sfn.terrain.ground import Ground
 from sfn.timing import DelayRow, DelayTable, FieldSetting, delay_table
 from sfn.timing.row import Alternative
+
+NO_LOOP = {
+    "sites-in-line": "No loop: sites in line (or at fewer than three places). A loop needs three that span an area.",
+    "too-few-sites": "No loop: fewer than three sites are on air.",
+}
+
+
+KINDS = {
+    "equal": "the point of equal levels",
+    "jump": "a jump in which the levels pass each other",
+    "nearest to equal": "the point nearest to equal levels",
+    "half-way": "half-way: levels cannot be compared",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Loop(Triangle):
+    """A loop of three sites and where its points come from."""
+
+    levels: tuple[EqualLevel, ...] = ()
+    """The points a-b, b-c, c-a. Level differences are of the first of these over the second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +53,9 @@ class Delays:
     placed: dict[str, Located]
     table: DelayTable
     pairs: tuple[Pair, ...]
-    triangles: tuple[Triangle, ...]
+    loops: tuple["Loop", ...]
+    no_loop: str | None
+    """Why there is no loop, where there might be one: see `NO_LOOP`."""
     problems: tuple[Problem, ...]
     verdicts: Mapping[tuple[str, str], Verdict]
     """Whether a sheet may go out, by site and route."""
@@ -38,7 +63,7 @@ class Delays:
     """What the sheets ask for, by site and route."""
 
 
-def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> Delays:
+def delays(network: Network, *, problems: tuple[Problem, ...] | None = None, ground: Ground | None = None) -> Delays:
     """The delay table of a network with everything that belongs to it.
 
     Parameters
@@ -46,6 +71,8 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
     network : Network
     problems : tuple of Problem, optional
         From `sfn.check.all_problems`; over a smooth earth where not given.
+    ground : Ground, optional
+        Terrain, for the points of equal level of the loops; a smooth earth where not given.
     """
     placed = placed_sites(network).at
     table = delay_table(network, placed=placed)
@@ -54,31 +81,38 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None) -> 
     others = network if len(sound) == len(network.sites) else network.model_copy(update={"sites": sound})
     pairs = pair_differences(others, launches, placed=placed)
     found = all_problems(network) if problems is None else problems
-    triangles = _triangles(others, placed)
+    loops = _loops(others, placed, ground)
+    sites_n = sum(site.on_air for site in others.sites)
+    missing = None if loops else "too-few-sites" if sites_n < 3 else "sites-in-line"
     judged = verdicts(network, found, table)
-    return Delays(network, placed, table, pairs, triangles, found, judged, on_sheet(network, table, judged))
+    return Delays(network, placed, table, pairs, loops, missing, found, judged, on_sheet(network, table, judged))
 
 
-def _triangles(network: Network, placed: dict[str, Located]) -> tuple[Triangle, ...]:
+def _loops(network: Network, placed: dict[str, Located], ground: Ground | None) -> tuple[Loop, ...]:
     """Loops of neighbouring sites, each pair at its equal-level point."""
     sites = {site.id: site for site in network.sites}
-    points: dict[tuple[str, str], EqualLevel] = {}
+    known: dict[tuple[str, str], EqualLevel] = {}
     made = []
-    for ids in neighbouring_triangles(network, placed=placed):
-        edges = [(ids[0], ids[1]), (ids[1], ids[2]), (ids[0], ids[2])]
+    for a, b, c in neighbouring_triangles(network, placed=placed):
+        edges = [(a, b), (b, c), (a, c)]
         for edge in edges:
-            if edge not in points:
-                points[edge] = equal_level(sites[edge[0]], sites[edge[1]], network, placed=placed)
-        corners = [sites[name] for name in ids]
+            if edge not in known:
+                known[edge] = equal_level(sites[edge[0]], sites[edge[1]], network, placed=placed, ground=ground)
+        levels = (known[a, b], known[b, c], _turned(known[a, c]))
         found = loop(
-            corners,
-            [points[edge].point for edge in edges],
+            [sites[name] for name in (a, b, c)],
+            [one.point for one in levels],
             placed=placed,
             refractivity_n=network.refractivity_n,
-            rx_above_sea_m=network.receiver.height_m,
+            rx_above_sea_m=[one.rx_above_sea_m for one in levels],
         )
-        made.append(replace(found, kinds=tuple(points[edge].kind for edge in edges)))
+        made.append(Loop(found.sites, found.points, found.wishes_us, found.misclosure_us, found.rx_above_sea_m, levels))
     return tuple(made)
+
+
+def _turned(one: EqualLevel) -> EqualLevel:
+    """The same point seen from the other site, but for `ground_m`."""
+    return replace(one, level_difference_db=-one.level_difference_db)
 
 
 def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
@@ -99,7 +133,8 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
             for one in found.table.missing
         ],
         "pairs": [_pair(pair) for pair in found.pairs],
-        "triangles": [_triangle(triangle) for triangle in found.triangles],
+        "triangles": [_loop(one) for one in found.loops],
+        "no_loop": found.no_loop,
         "problems": [problem.as_json() for problem in found.problems],
     }
 
@@ -205,18 +240,25 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "difference_at_a_us": pair.difference_at_a_us,
         "difference_at_b_us": pair.difference_at_b_us,
         "zero_at_m_from_a": pair.zero_at_m_from_a,
+        "zero_rx_above_sea_m": pair.zero_rx_above_sea_m,
         "tolerance_us": pair.tolerance_us,
         "rss_us": pair.rss_us,
         "position_us": pair.position_us,
     }
 
 
-def _triangle(triangle: Triangle) -> dict[str, Any]:
+def _loop(one: Loop) -> dict[str, Any]:
     """One loop of three sites."""
     return {
-        "sites": list(triangle.sites),
-        "points": [list(point) for point in triangle.points],
-        "wishes_us": list(triangle.wishes_us),
-        "misclosure_us": triangle.misclosure_us,
-        "point_kinds": list(triangle.kinds),
+        "sites": list(one.sites),
+        "points": [list(point) for point in one.points],
+        "wishes_us": list(one.wishes_us),
+        "misclosure_us": one.misclosure_us,
+        "point_kinds": [at.kind for at in one.levels],
+        "point_over": [at.over for at in one.levels],
+        "crossings_n": [at.crossings_n for at in one.levels],
+        "level_difference_db": [
+            at.level_difference_db if isfinite(at.level_difference_db) else None for at in one.levels
+        ],
+        "rx_above_sea_m": list(one.rx_above_sea_m),
     }

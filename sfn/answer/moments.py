@@ -13,7 +13,7 @@ from sfn.geodesy.position import Located
 from sfn.pairs import neighbouring_triangles, wished_difference
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
-from sfn.reception.equal_level import equal_level_point
+from sfn.reception.equal_level import equal_level
 from sfn.reception.quality import yardstick
 from sfn.solve.order import MOST_STATES_N
 from sfn.systems.of_network import service_of
@@ -155,7 +155,10 @@ class AreaMeasure:
 
 
 def difference_measure(network: Network, *, placed: Mapping[str, Located]) -> DifferenceMeasure:
-    """Neighbours and the launch differences that would make them arrive together where they are equally strong."""
+    """Neighbours and the launch differences that would make them arrive together where they are equally strong.
+
+    Over a smooth earth: which of two orders hurts less must not wait for terrain.
+    """
     sites = {site.id: site for site in network.sites}
     edges: dict[tuple[str, str], None] = {}
     for a, b, c in neighbouring_triangles(network, placed=placed):
@@ -164,16 +167,17 @@ def difference_measure(network: Network, *, placed: Mapping[str, Located]) -> Di
     every = list(combinations(on_air, 2))
     if not edges:
         edges = dict.fromkeys(every if len(every) <= MOST_PAIRS_N else pairwise(on_air))
+    levels = [equal_level(sites[a], sites[b], network, placed=placed) for a, b in edges]
     wishes = tuple(
         wished_difference(
             sites[a],
             sites[b],
-            equal_level_point(sites[a], sites[b], network, placed=placed),
+            at.point,
             placed=placed,
             refractivity_n=network.refractivity_n,
-            rx_above_sea_m=network.receiver.height_m,
+            rx_above_sea_m=at.rx_above_sea_m,
         )
-        for a, b in edges
+        for (a, b), at in zip(edges, levels, strict=True)
     )
     return DifferenceMeasure(network, tuple(edges), wishes, service_of(network).tolerance_us)
 

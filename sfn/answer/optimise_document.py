@@ -94,4 +94,5 @@ def _loop(entry: Mapping[str, Any], found: Optimised) -> dict[str, Any]:
         launches[q] - launches[p] - wish
         for (p, q), wish in zip(((a, b), (b, c), (c, a)), entry["wishes_us"], strict=True)
     ]
-    return {"sites": [a, b, c], "misclosure_us": entry["misclosure_us"], "left_us": left}
+    kept = {key: entry[key] for key in ("misclosure_us", "point_kinds", "point_over")}
+    return {"sites": [a, b, c], **kept, "left_us": left}

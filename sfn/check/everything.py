@@ -90,6 +90,14 @@ def all_problems_in(
     return all_problems(network, ground=ground)
 
 
+def ground_in(network: Network, *, folder: Path, anywhere: bool = False) -> Ground | None:
+    """The ground that a document names; None where it cannot be opened, which `all_problems_in` says."""
+    try:
+        return open_ground(network, folder=folder, anywhere=anywhere)
+    except PlanError:
+        return None
+
+
 def unopened(problems: Iterable[Problem]) -> tuple[Problem, ...]:
     """Why the ground cannot be opened, as problems of the document."""
     return tuple(replace(problem, code=problem.code or "ground-unreadable") for problem in problems)

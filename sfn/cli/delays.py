@@ -1,10 +1,25 @@
-"""Delay table of a network: per site and route chain latency, tolerance, offset, added delay, setting, launch."""
+"""Delay table of a network: per site and route chain latency, tolerance, offset, added delay, setting, launch.
+
+JSON keys that are easily misread. `sites`: one entry a site and route; `jump_us` is the launch that a change-over to
+this route leaves minus the launch on main: a field that the route names in `set` goes over to the setting computed here
+for the route (`fields`), every other field stays where main has it. `pairs`: difference = arrival of `b` minus arrival
+of `a`; `difference_at_a_us` and `difference_at_b_us` at the antennas themselves; `zero_at_m_from_a` is where a
+receiver `zero_rx_above_sea_m` above sea level (the receiver's height over the mean of the two sites' ground) hears
+both at once. `triangles`: for each point (a with b, b with c, c with a) `point_kinds` (equal; jump: levels pass each
+other and are nowhere equal; nearest to equal; half-way: levels cannot be compared), `point_over` (terrain, or smooth
+earth where none is named or it does not cover the line), `crossings_n` (how many such points the line has: the one
+nearest to its middle is taken), `level_difference_db` (first over second), `rx_above_sea_m` (receiver over the terrain,
+or over the mean of the two sites' ground). `no_loop`: why there are none (sites-in-line, too-few-sites), else null.
+"""
 
 import argparse
+from collections.abc import Iterator
+from math import isnan
 from pathlib import Path
 
-from sfn.answer.delays import Delays, delays, document
+from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop, delays, document
 from sfn.check import all_problems_in
+from sfn.check.everything import ground_in
 from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.plan import read_file
@@ -24,7 +39,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
     network = read_file(args.network, own_services=args.own_services)
-    found = delays(network, problems=all_problems_in(network, folder=args.network.resolve().parent, anywhere=True))
+    folder = args.network.resolve().parent
+    found = delays(
+        network,
+        problems=all_problems_in(network, folder=folder, anywhere=True),
+        ground=ground_in(network, folder=folder, anywhere=True),
+    )
     if args.json:
         print_json(document(found))
     else:
@@ -105,12 +125,28 @@ def _print(found: Delays) -> None:
             for pair in found.pairs
         ),
     )
-    if found.triangles:
-        print()
+    print()
+    if found.no_loop:
+        print(NO_LOOP[found.no_loop])
+    else:
         print_table(
-            ("loop", "misclosure us"),
-            ((" > ".join(t.sites), number(t.misclosure_us, 3, signed=True)) for t in found.triangles),
+            ("loop", "wish us", "at", "levels", "crossings", "first over second dB", "misclosure us"),
+            (line for one in found.loops for line in _loop(one)),
         )
     if found.problems:
         print()
         print_problems(found.problems)
+
+
+def _loop(one: Loop) -> Iterator[tuple[str, ...]]:
+    """A line for each point of a loop; the misclosure beside the first."""
+    for n, (wish, at) in enumerate(zip(one.wishes_us, one.levels, strict=True)):
+        yield (
+            f"{one.sites[n]} > {one.sites[(n + 1) % 3]}",
+            number(wish, 3, signed=True),
+            KINDS[at.kind],
+            "over terrain" if at.over == "terrain" else "without terrain",
+            str(at.crossings_n),
+            number(None if isnan(at.level_difference_db) else at.level_difference_db, 1, signed=True),
+            number(one.misclosure_us, 3, signed=True) if n == 0 else "",
+        )

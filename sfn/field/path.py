@@ -244,8 +244,8 @@ def path_ground(
     if length_m < LEAST_STEPS * wanted_m:
         wanted_m = min(wanted_m, NEAR_STEP_M)
     at_m, lat, lon = path_points(transmitter.lat_deg, transmitter.lon_deg, lat_deg, lon_deg, step_m=wanted_m)
-    heights_m, raw_m, cover_m, zone, clear_m = _under(ground, lat, lon)
-    own_m = float(cover_m[-1])
+    heights_m, raw_m, cover_m, zone, clears_m = ground_under(ground, lat, lon)
+    own_m, clear_m = float(cover_m[-1]), float(clears_m[-1])
     cover_m[(at_m < CLUTTER_DISTANCE_M) | (at_m > length_m - clear_m)] = 0.0
     too_far = length_m > GREATEST_DISTANCE_M
     if ground.terrain is None:
@@ -272,24 +272,23 @@ def _obstacle_m(at_m: Floats, ground_m: Floats, cover_m: float, clear_m: float) 
     return distance_m, float(np.interp(distance_m, at_m, ground_m)) + cover_m
 
 
-def _under(
+def ground_under(
     ground: Ground | GroundWindow, lat: Floats, lon: Floats
-) -> tuple[Floats, Floats, Floats, NDArray[np.int8], float]:
+) -> tuple[Floats, Floats, Floats, NDArray[np.int8], Floats]:
     """Heights with small voids filled, heights as the files have them, cover [m] and zones under points in a row.
 
-    Last: how far before the last of them its cover stands. [m]
+    Last: how far before each of them, as a receiver, its cover stands. [m]
     """
     if isinstance(ground, GroundWindow):
         zone = _nearest_or(ground.zones, lat, lon, 0.0).astype(np.int8)
         cover_m = _nearest_or(ground.cover, lat, lon, 0.0)
-        clear_m = float(_nearest_or(ground.clutter, lat[-1:], lon[-1:], CLUTTER_DISTANCE_M)[0])
+        clear_m = _nearest_or(ground.clutter, lat, lon, CLUTTER_DISTANCE_M)
         if ground.terrain is None:
             return np.full(lat.shape, np.nan), np.full(lat.shape, np.nan), cover_m, zone, clear_m
         heights_m = sample(ground.terrain, lat, lon)
         raw_m = heights_m if ground.filled is None else sample(ground.unfilled or ground.terrain, lat, lon)
         return heights_m, raw_m.copy(), cover_m, zone, clear_m
-    clear_m = CLUTTER_DISTANCE_M
-    heights_m, raw_m, cover_m = (np.empty(lat.size) for _ in range(3))
+    heights_m, raw_m, cover_m, clear_m = (np.empty(lat.size) for _ in range(4))
     zone = np.empty(lat.size, dtype=np.int8)
     # Longitudes in a row, whichever side of 180 degrees they are written on.
     east = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0
@@ -304,7 +303,9 @@ def _under(
             north_deg=min(float(lat[part].max()) + BESIDE_DEG, 89.99),
             east_deg=float(east[part].max()) + BESIDE_DEG,
         )
-        heights_m[part], raw_m[part], cover_m[part], zone[part], clear_m = _under(near, lat[part], east[part])
+        heights_m[part], raw_m[part], cover_m[part], zone[part], clear_m[part] = ground_under(
+            near, lat[part], east[part]
+        )
     return heights_m, raw_m, cover_m, zone, clear_m
 
 

@@ -22,3 +22,7 @@ class DelaysPage(Context):
     """Site names by id."""
     picture: ArrivalRows
     """Launches of all routes against the common delay."""
+    kinds: dict[str, str]
+    """What the point of a pair's wish is, by its kind."""
+    no_loop: dict[str, str]
+    """Why there is no loop, by code."""

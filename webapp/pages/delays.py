@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from sfn.answer.delays import delays
+from sfn.answer.delays import KINDS, NO_LOOP, delays
 from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.of_network import service_of
@@ -19,10 +19,15 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table, pairs and loops."""
     network = opened.network
-    found = delays(network, problems=maps.checked(network))
+    found = delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
     names = {site.id: site.name for site in network.sites}
     picture = launch_rows(found.table, network, service_of(network))
-    return page(request, DelaysPage(network=opened.head, found=found, names=names, picture=picture))
+    return page(
+        request,
+        DelaysPage(
+            network=opened.head, found=found, names=names, picture=picture, kinds=dict(KINDS), no_loop=dict(NO_LOOP)
+        ),
+    )
 
 
 @router.get("/networks/{network_id}/delays.csv")

@@ -13,7 +13,7 @@ from sfn.errors import Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.pairs import wished_difference
 from sfn.plan import read
-from sfn.reception.equal_level import equal_level_point
+from sfn.reception.equal_level import equal_level
 from sfn.timing import delay_table
 from tests.sfn.answer.test_muting import HALVES, coverage
 
@@ -103,8 +103,11 @@ def test_the_worst_moment_is_the_least_of_all_orders(document):
         launch["gap"] += late.get("north", 0.0)
         found = [0.0]
         for a, b in (("north", "south"), ("north", "gap"), ("south", "gap")):
-            point = equal_level_point(sites[a], sites[b], new, placed=placed)
-            wish = wished_difference(sites[a], sites[b], point, placed=placed, refractivity_n=315.0, rx_above_sea_m=1.5)
+            point = equal_level(sites[a], sites[b], new, placed=placed).point
+            above_m = (sites[a].ground_m + sites[b].ground_m) / 2 + 1.5
+            wish = wished_difference(
+                sites[a], sites[b], point, placed=placed, refractivity_n=315.0, rx_above_sea_m=above_m
+            )
             found.append(abs(launch[b] - launch[a] - wish) - 5.0)
         return max(found)
 
