@@ -33,6 +33,15 @@ NO_SHIFT = "none needed: already WGS 84"
 AREA_HALF_WIDTH_DEG = 0.01
 # Grids are used this far beyond the area that they are made for, and neighbouring UTM zones overlap so far.
 AREA_MARGIN_DEG = 0.5
+# Where UTM zones are wider than 6 degrees, which the area that EPSG names for a zone leaves out: west Norway (32V), and
+# Svalbard, where 32X, 34X and 36X do not exist. South, north, west, width. (NGA.STND.0037, DMA TM 8358.1; from memory.)
+WIDENED_ZONES = {
+    "31N": ((72.0, 84.0, 0.0, 9.0),),
+    "32N": ((56.0, 64.0, 3.0, 9.0),),
+    "33N": ((72.0, 84.0, 9.0, 12.0),),
+    "35N": ((72.0, 84.0, 21.0, 12.0),),
+    "37N": ((72.0, 84.0, 33.0, 9.0),),
+}
 CODE_EXPECTED = "an EPSG code such as EPSG:4326 (WGS 84), EPSG:4230 (ED50), EPSG:27700 (British National Grid)"
 
 # PROJ 9.8 says so behind the name of a transformation, older ones as a step of their own.
@@ -309,6 +318,9 @@ def _outside(crs: CRS, lat_deg: float, lon_deg: float) -> tuple[str, float]:
     if area is None:
         return "", 0.0
     margin = AREA_MARGIN_DEG
+    for south, north, west, width in WIDENED_ZONES.get(crs.utm_zone or "", ()):
+        if south <= lat_deg <= north and (lon_deg - west) % 360 <= width:
+            return "", 0.0
     width = (area.east - area.west) % 360 or 360
     east_of_west = (lon_deg - area.west + margin) % 360
     if area.south - margin <= lat_deg <= area.north + margin and east_of_west <= width + 2 * margin:

@@ -6,7 +6,10 @@ two is possible, and is asked about where both are.
 """
 
 import re
+import warnings
 from dataclasses import dataclass
+from threading import Lock
+from typing import NoReturn
 
 from mgrs import MGRS
 from pyproj import CRS
@@ -19,6 +22,9 @@ BANDS = "CDEFGHJKLMNPQRSTUVWX"
 BAND_HEIGHT_DEG = 8.0
 SOUTHERNMOST_BAND_DEG = -80.0
 LARGEST_NORTHING_M = 10_000_000.0
+# A reference rounded across the edge of its band still means it.
+BESIDE_BAND_DEG = 0.02
+METRES_A_DEGREE = 110_000.0
 MGRS_EXAMPLE = "an MGRS reference such as 38SMB4414084706"
 UTM_EXAMPLE = "zone, hemisphere in words, easting and northing in metres, such as 38 north 444140.54 3684706.36"
 
@@ -35,6 +41,10 @@ _MGRS = re.compile(
     r"\s*(?:mgrs[\s:]*)?([0-9]{1,2})\s*([C-HJ-NP-X])\s*([A-HJ-NP-Z])\s*([A-HJ-NP-V])\s*([0-9][0-9\s]*)?", re.IGNORECASE
 )
 _MGRS_POLAR = re.compile(r"\s*(?:mgrs[\s:]*)?([ABYZ])\s*([A-HJ-NP-Z])\s*([A-HJ-NP-Z])\s*([0-9][0-9\s]+)", re.IGNORECASE)
+
+
+# What warnings are shown is one thing of the whole process.
+_ASKING = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +78,65 @@ def read_mgrs(text: str) -> GridReference | None:
         refuse(f"{text!r} has {len(digits)} digits; easting and northing need the same number, at most 5", MGRS_EXAMPLE)
     zone = f"{int(found[1]):02d}"
     square = zone + (found[2] + found[3] + found[4]).upper() + digits
+    named = _square(square)
+    if named is None or _in_band(square[2], named) is None:
+        _refuse_band(text, square)
+    return named
+
+
+def _square(square: str) -> GridReference | None:
+    """The square that zone, three letters and digits name, whatever band they say; None where there is none."""
     try:
-        number, half, easting_m, northing_m = MGRS().MGRSToUTM(square)
+        # It warns on stderr of a band that does not fit, with the path of its own file; `_refuse_band` says it.
+        with _ASKING, warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            number, half, easting_m, northing_m = MGRS().MGRSToUTM(square)
     except Exception:  # the package's own exception type moved between its versions
-        refuse(f"{text!r} names no square: the letters do not fit together, or the zone is not 1 to 60", MGRS_EXAMPLE)
-    side_m = 10.0 ** (5 - len(digits) // 2)
+        return None
+    side_m = 10.0 ** (5 - (len(square) - 5) // 2)
     # corner or centre, as versions of the package differ: always the centre
     centre_m = [side_m * (value // side_m + 0.5) for value in (easting_m, northing_m)]
     return GridReference(centre_m[0], centre_m[1], side_m, "MGRS", int(number), half == "N")
+
+
+def _refuse_band(text: str, square: str) -> NoReturn:
+    """Say no where the letter of the latitude band is not that of the square; rows of squares repeat every 2000 km.
+
+    Raises
+    ------
+    PlanError
+        With the bands that such a square lies in.
+    """
+    fitting = []
+    for band in BANDS:
+        other = _square(square[:2] + band + square[3:])
+        latitude_deg = None if other is None else _in_band(band, other)
+        if latitude_deg is not None:
+            half = "north" if latitude_deg >= 0 else "south"
+            fitting.append(f"{square[:2]}{band} ({abs(latitude_deg):.2f} {half})")
+    if not fitting:
+        refuse(f"{text!r} names no square: the letters do not fit together, or the zone is not 1 to 60", MGRS_EXAMPLE)
+    south_deg, north_deg = _band_deg(square[2])
+    refuse(
+        f"{text!r}: band {square[2]} runs from {south_deg:g} to {north_deg:g} degrees, and square {square[3:5]} of "
+        f"zone {square[:2]} does not lie there",
+        f"the band of the place: {', '.join(fitting)}",
+    )
+
+
+def _in_band(band: str, square: GridReference) -> float | None:
+    """Latitude of a square's middle if any of it may lie in a band, else None. [degrees]"""
+    latitude_deg = _latitude(square.zone, square.easting_m, square.northing_m, north=square.north)
+    south_deg, north_deg = _band_deg(band)
+    beside_deg = BESIDE_BAND_DEG + square.resolution_m / METRES_A_DEGREE
+    fits = latitude_deg is not None and south_deg - beside_deg <= latitude_deg <= north_deg + beside_deg
+    return latitude_deg if fits else None
+
+
+def _band_deg(band: str) -> tuple[float, float]:
+    """South and north edge of a latitude band. [degrees]"""
+    south_deg = SOUTHERNMOST_BAND_DEG + BAND_HEIGHT_DEG * BANDS.index(band)
+    return south_deg, 84.0 if band == "X" else south_deg + BAND_HEIGHT_DEG
 
 
 def read_utm(text: str, *, crs: CRS) -> GridReference | None:
@@ -146,8 +207,7 @@ def _hemisphere(half: str, zone: int, easting_m: float, northing_m: float, *, cr
         return True
     if letter not in BANDS:
         refuse(f"{letter} is neither a hemisphere nor a latitude band", UTM_EXAMPLE)
-    south_deg = SOUTHERNMOST_BAND_DEG + BAND_HEIGHT_DEG * BANDS.index(letter)
-    north_deg = 84.0 if letter == "X" else south_deg + BAND_HEIGHT_DEG
+    south_deg, north_deg = _band_deg(letter)
     band_is_north = south_deg >= 0
     latitude_deg = _latitude(zone, easting_m, northing_m, north=band_is_north)
     in_band = latitude_deg is not None and south_deg - 0.5 <= latitude_deg <= north_deg + 0.5

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from hypothesis import example, given, settings, strategies as st
+from pyproj import Transformer
 
 from sfn.errors import PlanError
 from sfn.geodesy import datum, position
@@ -373,3 +374,51 @@ def test_each_doubt_has_its_code_and_worth(fields: dict[str, Any], code: str, wo
     problem = next(p for p in located.warnings if p.code == code)
     assert {"doubt_m": found[code].doubt_m, "doubt_us": found[code].doubt_us} == problem.values
     assert located.position_m >= found[code].doubt_m
+
+
+@pytest.mark.parametrize("letter", "CDEFGHJKLMNPQRTUVWX")
+def test_a_band_that_does_not_fit_its_square_is_refused_with_those_that_do(
+    letter: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Rows of squares repeat every 2000 km: MB of zone 38 lies in S and in eight other bands, by pyproj's latitudes."""
+    unproject = Transformer.from_crs(32638, 4326, always_xy=True).transform
+    north_deg = [unproject(444_140.5, 3_684_706.5 + 2e6 * n)[1] for n in (-1, 0, 1, 2)]
+    bands = {"P": north_deg[0], "S": north_deg[1], "U": north_deg[2], "W": north_deg[3]}
+    if letter in (*bands, *"CEHKM"):
+        south_deg = -80 + 8 * "CDEFGHJKLMNPQRSTUVWX".index(letter)
+        found_deg = locate(text=f"38{letter}MB4414084706").lat_deg
+        assert south_deg <= found_deg <= south_deg + 8
+        assert found_deg == pytest.approx(bands.get(letter, found_deg), abs=1e-4)
+        return
+    with pytest.raises(PlanError) as refused:
+        locate(text=f"38{letter}MB 44140 84706")
+    (problem,) = refused.value.problems
+
+    assert f"band {letter} runs from" in problem.what
+    assert all(f"38{band} ({deg:.2f} north)" in problem.expected for band, deg in bands.items())
+    assert "" == capfd.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("zone", "lat_deg", "lon_deg"),
+    [(32, 60.366, 5.282), (32, 56.5, 3.2), (31, 78.0, 8.9), (33, 72.5, 9.2), (33, 80.0, 20.8), (35, 74.5, 21.2),
+     (35, 78.0, 32.8), (37, 79.0, 33.2)],
+)  # fmt: skip
+def test_the_wider_zones_of_west_norway_and_svalbard_are_zones(zone: int, lat_deg: float, lon_deg: float) -> None:
+    """NGA.STND.0037: 32V reaches west to 3, 31X to 9, 33X from 9 to 21, 35X to 33, 37X from 33 degrees east."""
+    easting_m, northing_m = Transformer.from_crs(4326, 32600 + zone, always_xy=True).transform(lon_deg, lat_deg)
+    for text in (
+        f"{zone} north {easting_m:.2f} {northing_m:.2f}",
+        f"{zone}{'V' if lat_deg < 72 else 'X'} {easting_m:.2f} {northing_m:.2f}",
+    ):
+        located = locate(text=text)
+        assert (located.lat_deg, located.lon_deg) == pytest.approx((lat_deg, lon_deg), abs=1e-6)
+        assert [] == [doubt.code for doubt in located.doubts]
+
+
+@pytest.mark.parametrize(("zone", "lat_deg", "lon_deg"), [(32, 65.5, 3.5), (33, 78.0, 6.0), (34, 74.0, 12.0)])
+def test_beside_the_wider_zones_a_zone_is_questioned_as_before(zone: int, lat_deg: float, lon_deg: float) -> None:
+    """North of the wider 32V, and west of 33X and 34: outside."""
+    easting_m, northing_m = Transformer.from_crs(4326, 32600 + zone, always_xy=True).transform(lon_deg, lat_deg)
+    located = locate(text=f"{zone} north {easting_m:.2f} {northing_m:.2f}")
+    assert "position-outside-area" in [doubt.code for doubt in located.doubts]
