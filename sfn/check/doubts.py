@@ -56,7 +56,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "stage-after-feeder": Doubt(_W, "the order of the chain cannot be what stands there"),
     "stream-plan-unreadable": Doubt(_W, "a latency that is said to be computed cannot be worked out"),
     "stream-plan-stale": Doubt(_W, "a latency that is said to be computed is not what its plan gives"),
-    "device-sign-unknown": Doubt(_W, "a setting could move the launch the wrong way"),
+    "device-sign-unknown": Doubt(_W, "a setting could move the launch the wrong way; the site counts as moving"),
     "device-unit-unknown": Doubt(_W, "a number without a known unit is no setting"),
     "device-step-unknown": Doubt(_W, "a number without a known step is no setting"),
     "present-value-unknown": Doubt(_W, "without the value to roll back to nothing is changed: read it first"),

@@ -87,8 +87,9 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
 
     Notes
     -----
-    A *release* is the sites that transmit and whose main route is set to something else than now (or to a value nobody
-    knows): none of them goes out while one is withheld, since moving half a network is worse than moving none.
+    A *release* is the sites that transmit and whose main route is set to something else than now, or of which nobody
+    knows what it adds now (a value that was not read, a sign that is not known): none of them goes out while one is
+    withheld, since moving half a network is worse than moving none.
     Where the common delay is automatic, a withheld slowest site withholds all: they wait for a time that may be wrong.
     """
     tolerated_us = _tolerated(network)
@@ -146,9 +147,10 @@ def _moves(site: Site, row: DelayRow, tolerated_us: float, *, first_try: bool) -
     """Whether any field is to be set to something else than now, or nobody knows what it is set to.
 
     A first try is split over the fields in its own way: there the total decides. A site that cannot be set as near as
-    is tolerated wants to move, even where its limit is what it is set to now.
+    is tolerated wants to move, even where its limit is what it is set to now; and one of which nobody knows what it
+    adds now (a field of unknown sign) may have to, even where its value stays.
     """
-    if abs(row.rounding_us) > tolerated_us:
+    if abs(row.rounding_us) > tolerated_us or row.now_us is None:
         return True
     if first_try and row.now_us is not None and row.now_us == row.set_us:
         return False
