@@ -127,8 +127,14 @@ def settings_on_sheet(
         return row.fields, None
     if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
         return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None
-    found = commissioning_of(site.delay_fields, row.fields)
-    return found.settings, found
+    presets = next(chain.set for chain in site.chains if chain.route == row.route) if row.route != MAIN else None
+    free = [f for f in site.delay_fields if not presets or f.name in presets]  # the others stay as main has them
+    if len(free) < 2:
+        return row.fields, None
+    names = {field.name for field in free}
+    found = commissioning_of(free, [made for made in row.fields if made.name in names])
+    tried = {made.name: made for made in found.settings}
+    return tuple(tried.get(made.name, made) for made in row.fields), found
 
 
 def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sfn.plan import DelayField
@@ -96,6 +96,45 @@ def split(added: Fraction, fields: Sequence[DelayField], *, now: Mapping[str, fl
         except TooManyError:
             proven = False
     return Split(_settings(fields, made, chosen, now), total, proven)
+
+
+def split_beside(
+    added: Fraction,
+    fields: Sequence[DelayField],
+    *,
+    held: Mapping[str, FieldSetting],
+    now: Mapping[str, float | None],
+) -> Split:
+    """Split an added delay over some fields of a site, where a route has no setting of its own for the others.
+
+    Parameters
+    ----------
+    added : Fraction
+        The exact added delay of all fields together. [us]
+    fields : sequence of DelayField
+        All fields of the site.
+    held : mapping of field name to FieldSetting
+        The fields that stay as another route has them, as set there; one or more fields must be left.
+    now : mapping of field name to float or None
+        What is set now.
+
+    Returns
+    -------
+    split : Split
+        As `split` for the fields that are left; a held one can add nothing more.
+    """
+    by_name = {field.name: field for field in fields}
+    stays = sum((contributes(by_name[name], one.value) for name, one in held.items()), Fraction(0))
+    found = split(added - stays, [field for field in fields if field.name not in held], now=now)
+    free = {one.name: one for one in found.settings}
+    kept = {
+        name: replace(
+            one, least_us=one.set_us, greatest_us=one.set_us, headroom_us=0.0, before=(before := now.get(name)),
+            change=None if before is None else float(exact(one.value) - exact(before)),
+        )
+        for name, one in held.items()
+    }  # fmt: skip
+    return Split(tuple((free | kept)[field.name] for field in fields), found.total + stays, found.proven)
 
 
 def staying(

@@ -1,6 +1,6 @@
 """The delay table: the common delay, and every site in feed order; its records stand in `row`."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -8,7 +8,7 @@ from sfn.chain import MAIN, RouteLatency, all_routes, spread
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import path_between, placed_sites
-from sfn.plan import Network, Site, Stage
+from sfn.plan import Chain, Network, Site, Stage
 from sfn.systems.of_network import service_of
 from sfn.timing.device import field_limits, finest_step, present_total, present_values
 from sfn.timing.failover import fed_from, jump
@@ -16,7 +16,7 @@ from sfn.timing.missing import Missing, missing_sites, units_known
 from sfn.timing.problems import Needs, Says, site_problems
 from sfn.timing.reachable import Reachable, Wishes, reachable
 from sfn.timing.row import Alternative, DelayRow, DelayTable, Term
-from sfn.timing.setting import FieldSetting, Split, split, staying
+from sfn.timing.setting import FieldSetting, Split, split, split_beside, staying
 from sfn.timing.tolerated import tolerated_error
 from sfn.units import exact
 
@@ -265,9 +265,15 @@ def _site_rows(
         own = routes[site.id, chain.route]
         added = common + exact(site.offset_us) - latency
         values = present_values(site, chain)
-        found = split(added, site.delay_fields, now=values)
-        total, now = found.total, present_total(site, chain)
         is_main = chain.route == MAIN
+        held = {} if is_main else _held(chain, main)
+        found = (
+            split_beside(added, site.delay_fields, held=held, now=values)
+            if held
+            else split(added, site.delay_fields, now=values)
+        )
+        free = [field for field in site.delay_fields if field.name not in held]
+        total, now = found.total, present_total(site, chain)
         main = found.settings if is_main else main
         later_by = latency - latencies[MAIN][0]
         jumps = (
@@ -307,19 +313,24 @@ def _site_rows(
             now_us=None if now is None else float(now),
             launch_now_us=None if here.as_set is None else float(here.as_set),
             change_us=None if now is None else float(total - now),
-            headroom_us=float(greatest - total),
+            headroom_us=sum(one.headroom_us for one in found.settings) if held else float(greatest - total),
             coarse_headroom_us=_coarse_headroom(site, found.settings),
             jump_us=jumps,
             jumps={} if jumps is None else dict.fromkeys(below, jumps),
             pad_us=float(slowest - latency),
-            step_us=float(finest_step(site.delay_fields)),
-            alternative=_alternative(site, added, values, found, tolerated),
+            step_us=float(finest_step(free)),
+            alternative=None if held else _alternative(site, added, values, found, tolerated),
             proven=found.proven,
             own=own,
             feed=_feed_terms(feed),
         )
     assert launch is not None
     return _SiteRows(tuple(rows[chain.route] for chain in site.chains), launch)
+
+
+def _held(chain: Chain, main: Sequence[FieldSetting]) -> dict[str, FieldSetting]:
+    """Fields that stay as the main route has them: those that a route with settings of its own does not name."""
+    return {one.name: one for one in main if one.name not in chain.set} if chain.set else {}
 
 
 def _latency(own: RouteLatency, feed: tuple[str, _Launch, Fraction] | None) -> tuple[Fraction, Fraction | None]:

@@ -210,6 +210,35 @@ def test_a_preset_of_one_field_leaves_the_others_with_the_main_route() -> None:
     assert other.jump_us == pytest.approx(other.latency_us + kept_us - main.launch_us, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("preset", "slower_us"), [("exciter delay", -1500), ("exciter delay", 137), ("codec delay", 40_000)]
+)
+def test_a_field_without_a_preset_is_solved_where_main_has_it(preset: str, slower_us: float) -> None:
+    """By trying every step of the field that goes over, the other one where the main route's table has it."""
+
+    def change(tree: dict[str, Any]) -> None:
+        standby(tree, set={preset: 0})
+        tree["stages"][-1]["latency_us"] += slower_us
+        tree["sites"][1]["delay_fields"] = [
+            field(name="codec delay", unit="ms", greatest=2000),
+            field(name="exciter delay", step=0.1, greatest=5000),
+        ]
+
+    table = delay_table(example(change))
+    main, other = table.row("south"), table.row("south", "standby")
+    us = {"codec delay": (1000.0, 2001), "exciter delay": (0.1, 50_001)}
+    left = {one.name: one for one in main.fields if one.name != preset}
+    step_us, steps_n = us[preset]
+    stays_us = sum(one.set_us for one in left.values())
+    best_us = min((step_us * n + stays_us for n in range(steps_n)), key=lambda total: abs(total - other.added_us))
+
+    assert other.set_us == pytest.approx(best_us, abs=1e-6)
+    assert all(one.value == left[one.name].value for one in other.fields if one.name in left)
+    assert other.jump_us == pytest.approx(other.latency_us + best_us - main.launch_us, abs=1e-6)
+    assert other.launch_us == pytest.approx(other.latency_us + best_us, abs=1e-6)
+    assert other.headroom_us == pytest.approx(step_us * (steps_n - 1) + stays_us - best_us, abs=1e-6)
+
+
 def test_a_change_is_against_the_setting_of_the_route_itself() -> None:
     """What a technician turns on a route counts from what that route is set to."""
     row = delay_table(example(lambda tree: standby(tree, set={"codec delay": 7}))).row("south", "standby")
