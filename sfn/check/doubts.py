@@ -39,6 +39,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "stamp-meaning-alike": Doubt(_R, "nobody said what time stamps mean, but it moves all sites alike"),
     "stamp-plane-not-in-chain": Doubt(_W, "the chain does not pass the plane at which its time stamp holds"),
     "stamp-plane-no-stage": Doubt(_W, "the plane at which time stamps hold does not exist"),
+    "stamp-plane-contradicts": Doubt("by its size", "a section and the time stamps hold at different planes"),
     "stamp-wrap": Doubt(_W, "time stamps repeat before the release"),
     "waveform-differs": Doubt(_W, "where the signals differ, no delay brings them together"),
     "lock-differs": Doubt(_W, "pre-emphasis, polarity or deviation differ, so the signals do"),
@@ -168,7 +169,7 @@ def consequence_of(problem: Problem, *, tolerated_us: float) -> Consequence:
     Parameters
     ----------
     problem : Problem
-        Positions weigh by ``values["doubt_us"]``; one that does not say what it is worth withholds.
+        Positions and planes weigh by ``values["doubt_us"]``; one that does not say what it is worth withholds.
     tolerated_us : float
         Launch error that may stay. [us]
     """

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from sfn.chain import TIME_STAMPED, absorbed_stages, stage_latency
 from sfn.check.stamp_meaning import Stamped, emission_unnamed, meaning_unknown, passed_stamps
+from sfn.check.stamp_planes import planes_contradict
 from sfn.errors import Problem, Touch
 from sfn.plan import Network, Stage, TimeStamps
 from sfn.systems.service import Service
@@ -50,6 +51,7 @@ def stamp_problems(network: Network, carried: Service | None) -> Iterator[Proble
             return
         for one in stamped:
             yield from _emission(network, stamps, one)
+            yield from planes_contradict(network, stamps, one)
 
 
 def _no_such_stage(stamps: TimeStamps, stages: Mapping[str, Stage]) -> Iterator[Problem]:

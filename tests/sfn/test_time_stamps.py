@@ -214,3 +214,46 @@ def test_what_adds_nothing_must_still_fit_before_the_emission() -> None:
     assert not fits
     assert long[0].values["needed_us"] == pytest.approx(101_000 + 18_999.6 + 0.5)
     assert long[0].sites == ("north",)
+
+
+@pytest.mark.parametrize(
+    ("plane", "said", "worth_us"),
+    [
+        ("north-feeder", "exciter output", 0.4),
+        ("north-exciter", "exciter input", 1250.0),
+        ("north-feeder", "exciter input", 1250.4),
+        ("north-exciter", "antenna", 0.4),
+        ("north-exciter", "exciter output", None),
+        ("north-feeder", "antenna", None),
+        ("north-release", "exciter input", None),
+        ("north-exciter", None, None),
+        ("north-exciter", "rack 3, port B", None),
+    ],
+)
+def test_a_section_and_the_stamps_that_hold_at_different_planes(
+    plane: str, said: str | None, worth_us: float | None
+) -> None:
+    """North's exciter takes 1250 us and its feeder 0.4 us (set so here): what lies between is in doubt, by its size."""
+
+    def change(tree: dict[str, Any]) -> None:
+        tree.update(time_stamps={"meaning": "emission", "plane": plane})
+        stages = {stage["id"]: stage for stage in tree["stages"]}
+        stages["north-release"].pop("reference_plane", None)
+        if said is not None:
+            stages["north-release"]["reference_plane"] = said
+        for key in ("length_m", "velocity_factor", "velocity_ratio"):
+            stages["north-feeder"].pop(key, None)
+        stages["north-feeder"].update(kind="other", latency_us=0.4)
+        stages["north-exciter"].update(latency_us=1250)
+
+    network = example(change)
+    found = [p for p in check(network) if p.code == "stamp-plane-contradicts"]
+    if worth_us is None:
+        assert [] == found
+        return
+    (problem,) = found
+    assert problem.values["doubt_us"] == pytest.approx(worth_us)
+    assert ("north",) == problem.sites
+    state = verdicts(network, check(network), delay_table(network))["north", "main"]
+    assert ("stamp-plane-contradicts" in [r.code for r in state.because("withheld")]) == (worth_us > 1.0)
+    assert ("stamp-plane-contradicts" in [r.code for r in state.because("sign-off")]) == (worth_us <= 1.0)
