@@ -192,27 +192,47 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
     """Waveform-changing processing that not all main routes share, or not every standby with the main routes.
 
     A standby is on the air beside the main routes of the others: where it alone differs, the doubt is its own. A site
-    fed off air radiates what its parent does, so its chain needs no such stage.
+    fed off air radiates what its parent does, so its chain needs no such stage. A site that does not transmit meets
+    nobody: where it alone differs, the doubt is its own too.
     """
     of: dict[str, Any] = {"code": "waveform-differs", "stages": (stage.id,), "fields": ("shapes_waveform",)}
     expected = "one for all sites, upstream of the fork, or bit-identical and sample-locked devices (identical: true)"
     using = {(site.id, chain.route) for site, chain in users}
     every = [(site, chain) for site in network.sites for chain in site.chains]
+    everywhere = not any(site.on_air for site in network.sites)  # a network that is being planned is judged as a whole
+
+    def radiates(one: tuple[Site, Chain]) -> bool:
+        """Whether a site's signal meets those of the others now."""
+        return one[0].on_air or everywhere
+
     mains = [one for one in users if one[1].route == MAIN]
     lacking = [
         (site, chain)
         for site, chain in every
         if chain.route == MAIN and site.fed_off_air_from is None and (site.id, MAIN) not in using
     ]
-    if mains and lacking:
-        missing = ", ".join(sorted(dict.fromkeys(site.name for site, _ in lacking)))
+    meeting, without = list(filter(radiates, mains)), list(filter(radiates, lacking))
+    if meeting and without:
         what = (
-            f"{named(mains)}: stage {stage.id} changes the waveform, but not for {missing}: "
+            f"{named(meeting)}: stage {stage.id} changes the waveform, but not for {_names(without)}: "
             "where the signals differ, no delay brings them together"
         )
         yield Problem(
-            f"{where}.shapes_waveform", what, expected, touches=touches_of([*mains, *lacking]), **of
+            f"{where}.shapes_waveform", what, expected, touches=touches_of([*meeting, *without]), **of
         )  # fmt: skip
+    for these, others, how in (
+        (mains, without, "changes its waveform, but not for"),
+        (lacking, meeting, "does not change its waveform, but does for"),
+    ):
+        for site, chain in these if others else ():
+            if not radiates((site, chain)):
+                what = (
+                    f"site {site.name} ({chain.route}), which does not transmit: stage {stage.id} {how} "
+                    f"{_names(others)}: once on the air its signal differs, and no delay brings them together"
+                )
+                yield Problem(
+                    f"{where}.shapes_waveform", what, expected, touches=(Touch(site.id, chain.route),), **of
+                )  # fmt: skip
     for site, chain in every:
         passes, of_main = (site.id, chain.route) in using, (site.id, MAIN) in using
         if chain.route == MAIN or passes == of_main:
@@ -227,6 +247,11 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
         yield Problem(
             f"{where}.shapes_waveform", what, expected, touches=(Touch(site.id, chain.route),), **of
         )  # fmt: skip
+
+
+def _names(passing: list[tuple[Site, Chain]]) -> str:
+    """Names of sites, each once, in order."""
+    return ", ".join(sorted(dict.fromkeys(site.name for site, _ in passing)))
 
 
 def _unproven(

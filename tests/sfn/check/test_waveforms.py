@@ -87,3 +87,31 @@ def test_main_routes_that_differ_withhold_both() -> None:
     found = reviewed(own)
 
     assert found.of("south").state == found.of("north").state == "withheld"
+
+
+@pytest.mark.parametrize("passes", ["south", "north"])
+@pytest.mark.parametrize("on_air", [True, False])
+def test_a_site_that_does_not_transmit_differs_alone(passes: str, on_air: bool) -> None:
+    """One processor of its own at the south, or at the north only: on the air both differ, else the south alone."""
+
+    def change(tree: dict[str, Any]) -> None:
+        known = {"tolerance_us": 0.1, "tolerance_kind": "unit", "source": "measured", "date": "2026-05-02"}
+        tree["stages"].append(
+            {"id": "leveller", "kind": "processing", "latency_us": 850, "shapes_waveform": True, **known}
+        )
+        sites = {site["id"]: site for site in tree["sites"]}
+        sites[passes]["chains"][0]["stages"].insert(1, "leveller")
+        sites["south"]["on_air"] = on_air
+
+    network = example(change)
+    found = [problem for problem in all_problems(network) if problem.code == "waveform-differs"]
+    differing = {"north", "south"} if on_air else {"south"}
+    assert differing == {site for problem in found for site in problem.sites}
+    judged = review(network, problems=all_problems(network))
+    told = {
+        site.id for site in network.sites
+        if any(r.code == "waveform-differs" and r.whose == site.id for r in judged.of(site.id).because("withheld"))
+    }  # fmt: skip
+    assert told == differing
+    if not on_air:
+        assert judged.of("north").state != "withheld"
