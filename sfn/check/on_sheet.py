@@ -119,22 +119,23 @@ def settings_on_sheet(
     -------
     settings : tuple of FieldSetting
         Those of the delay table; for a first try the same total with the finer fields near the middle of their range,
-        so that a correction of some microseconds turns one field only.
+        so that a correction of some microseconds turns one field only (not where a standby shares some of the fields
+        with main: it is worked out beside the table's setting of them).
     trials : Commissioning or None
         How far that correction may go.
     """
-    if verdict is None or not verdict.commissioning or len(row.fields) < 2:
+    if verdict is None or not verdict.commissioning or len(row.fields) < 2 or _shares_fields(site):
         return row.fields, None
     if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
         return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None
-    presets = next(chain.set for chain in site.chains if chain.route == row.route) if row.route != MAIN else None
-    free = [f for f in site.delay_fields if not presets or f.name in presets]  # the others stay as main has them
-    if len(free) < 2:
-        return row.fields, None
-    names = {field.name for field in free}
-    found = commissioning_of(free, [made for made in row.fields if made.name in names])
-    tried = {made.name: made for made in found.settings}
-    return tuple(tried.get(made.name, made) for made in row.fields), found
+    found = commissioning_of(site.delay_fields, row.fields)
+    return found.settings, found
+
+
+def _shares_fields(site: Site) -> bool:
+    """Whether a standby has settings of its own for some fields only: the others are worked out as main has them."""
+    names = {field.name for field in site.delay_fields}
+    return any(chain.route != MAIN and chain.set and names - set(chain.set) for chain in site.chains)
 
 
 def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:

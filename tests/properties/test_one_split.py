@@ -101,3 +101,23 @@ def test_what_is_typed_brings_the_device_to_the_total(network: Network) -> None:
                 assert Fraction(repr(own.set)) + Fraction(repr(one["enter"])) == Fraction(repr(one["value"]))
             else:
                 assert one["enter"] is None
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(networks(), st.sampled_from([{"fine": 10}, {"coarse": 3}, {"fine": 10, "coarse": 3}]))
+def test_what_a_standby_shares_with_main_is_asked_for_once(network: Network, own: dict[str, float]) -> None:
+    """A field without a setting of its own on the standby stands on its sheet as it does on main's; launches add up."""
+    sites = tuple(
+        site.model_copy(
+            update={"chains": tuple(c if c.route == "main" else c.model_copy(update={"set": own}) for c in site.chains)}
+        )
+        for site in network.sites
+    )
+    found = delays(network.model_copy(update={"sites": sites}), problems=())
+    for (site, route), fields in found.on_sheet.items():
+        row = found.table.row(site, route)
+        asked_us = sum(Fraction(str(f.value)) * _US[f.unit] for f in fields)
+        assert abs(float(asked_us) - row.set_us) < 1e-6
+        if route != "main":
+            main = {f.name: f.value for f in found.on_sheet[site, "main"]}
+            assert all(f.value == main[f.name] for f in fields if f.name not in own)
