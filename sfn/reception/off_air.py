@@ -211,7 +211,9 @@ def _site(
             )
         ]  # fmt: skip
     if surely is not None:
-        any_repeater = repeater or Repeater(heard[0].level_dbuvm, network.frequency_mhz, 0.0, 0.0, 200.0)
+        least, greatest, _ = RANGES["received_dbuvm"]  # a parent on the same mast is heard stronger than any figure
+        level_dbuvm = min(max(heard[0].level_dbuvm, least), greatest)
+        any_repeater = repeater or Repeater(level_dbuvm, network.frequency_mhz, 0.0, 0.0, 200.0)
         problems += [
             _placed(p, where, site)
             for p in repeater_problems(

@@ -175,3 +175,18 @@ def test_pointed_away_the_antenna_takes_from_the_parent_as_well(typed: bool) -> 
     assert away.repeater.received_dbuvm == towards.repeater.received_dbuvm
     assert towards.repeater.input_dbw - away.repeater.input_dbw == pytest.approx(12)
     assert towards.repeater.margin_db - away.repeater.margin_db == pytest.approx(12)
+
+
+@pytest.mark.parametrize("metres", [1, 3000])
+def test_a_relay_beside_its_parent_is_checked_without_figures(metres: int) -> None:
+    """Over 140 dB(uV/m) a metre from its parent's mast: more than any figure of a repeater, and no reason to stop."""
+    made = document()
+    made["sites"][0]["position"] = {"text": "36.370000, -84.250000"}
+    alike = {key: made["sites"][0][key] for key in ("ground_m", "antenna_m")}
+    made["sites"][2] |= {"position": {"text": f"{36.37 + metres / 111_000:.6f}, -84.250000"}, **alike}
+    made["sites"][2].pop("off_air", None)
+    (found,) = fed_off_air(network := read(json.dumps(made)))
+
+    assert found.heard[0].site == "north"
+    assert (found.heard[0].level_dbuvm > 140) == (metres == 1)
+    assert all_problems_in(network, folder=EXAMPLE.parent)
