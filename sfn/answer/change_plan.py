@@ -26,7 +26,7 @@ from sfn.timing.device import UNKNOWN, contributes, present_values
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.setting import FieldSetting
 from sfn.timing.table import feed_order
-from sfn.timing.tolerated import tolerated_error
+from sfn.timing.tolerated import tolerated_error, tolerated_says
 from sfn.units import exact, written
 
 
@@ -101,6 +101,8 @@ class ChangePlan:
     tolerated_us: float
     remarks: tuple[str, ...]
     problems: tuple[Problem, ...]
+    tolerated_says: str
+    """That nobody gave the tolerated error, and what it is then; empty where somebody did."""
     made: tuple[MadeChange, ...] = ()
     """Fields that stand as planned since the sheets were issued, each with its way back."""
     contradictions: tuple[Problem, ...] = ()
@@ -181,6 +183,7 @@ def change_plan(
         tolerated_error(network),
         _remarks(network.whole, old),
         _stopped(network, found),
+        tolerated_says(network),
         () if reviewed is None else tuple(_made(reviewed, issued_at or {})),
         (*_reports(network), *(() if old is None else _against_reports(network, found))),
     )

@@ -20,7 +20,7 @@ from sfn.timeline.way_back import way_back
 from sfn.timing import DelayRow
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.setting import Commissioning
-from sfn.timing.tolerated import tolerated_error
+from sfn.timing.tolerated import tolerated_error, tolerated_says
 from sfn.units import exact
 
 
@@ -104,6 +104,8 @@ class Sheet:
     routes: tuple[RouteSheet, ...]
     common_delay_us: float
     tolerated_us: float
+    tolerated_says: str
+    """That nobody gave the tolerated error, and what it is then; empty where somebody did."""
     assumed_stages: tuple[str, ...]
     fed_from: str | None
     is_fm: bool
@@ -165,6 +167,7 @@ def sheet(reviewed: Review, site_id: str, *, issued_at: datetime | None = None) 
         tuple(_route(site, row, reviewed.of(site_id, row.route), network.reported, issued_at) for row in rows),
         table.common_delay_us,
         tolerated_error(network),
+        tolerated_says(network),
         tuple(dict.fromkeys(name for row in rows for name in row.assumed_stages)),
         parent,
         carried.kind == "fm",

@@ -1,9 +1,11 @@
 """What must agree between FM transmitters besides the delay, as far as their lock sheets say it.
 
-Where pre-emphasis, deviation or pilot differ the waveforms do, and no delay brings them together. Words (polarity, what
-the carrier is locked to) are compared as typed: another wording is a doubt, not a fault.
+Where pre-emphasis, deviation, pilot or polarity differ the waveforms do, and no delay brings them together. Words
+(polarity, what the carrier is locked to) are compared as typed: another wording is a doubt; a polarity is a fault where
+the two wordings say which way it goes and contradict each other.
 """
 
+import re
 from collections.abc import Iterator
 from itertools import combinations
 
@@ -16,6 +18,13 @@ from sfn.units import PILOT_DEG_PER_US
 # Deviations match within this where no lock sheet says (common practice).
 USUAL_MATCH_PCT = 1.0
 _WORDS = (("composite_polarity", "composite polarity"), ("carrier_reference", "carrier reference"))
+# What turns a polarity round, and what leaves it. "Not inverted" is read before "inverted".
+_NOT_TURNED = re.compile(r"\b(?:not|non|un)[ -]?(?:inverted|inverting|reversed)\b")
+_STRAIGHT = re.compile(r"\b(?:positive|pos|normal|raises?|raising|increases?|rises?|up|higher)\b|\+")
+_TURNED = re.compile(
+    r"\b(?:negative|neg|inverted|inverting|inverse|reversed|opposite|lowers?|lowering|reduces?|decreases?|falls?|"
+    r"drops?|down)\b|[\u2212]|(?:^|\s)-(?=\s|$|ve)"
+)
 _NEEDED = (("carrier_reference", "carrier reference"), ("deviation_khz", "peak deviation"))
 
 
@@ -109,7 +118,37 @@ def _differing(network: Network, a: Site, index: int, b: Site) -> Iterator[Probl
             yield differ("pilot_phase_deg", what, "one pilot phase for all")
     for key, name in _WORDS:
         said, other = getattr(a.lock, key), getattr(b.lock, key)
+        if key == "composite_polarity" and said is not None and other is not None:
+            signs = polarity(said), polarity(other)
+            if 0 not in signs and signs[0] != signs[1]:
+                yield differ(key, f"{name} {said!r} and {other!r} contradict each other", "one polarity for all")
+                continue
         if said is not None and other is not None and said.strip().casefold() != other.strip().casefold():
             yield differ(
                 key, f"{name} is said to be {said!r} and {other!r}", "one for all, in the same words", "lock-unproven"
             )
+
+
+def polarity(words: str) -> int:
+    """Which way a composite signal turns the frequency, as far as its wording says: 1, -1, or 0 where it does not.
+
+    Examples
+    --------
+    >>> [polarity(words) for words in ("positive", "inverted", "not inverted", "as the studio has it")]
+    [1, -1, 1, 0]
+    >>> polarity("positive voltage lowers the frequency"), polarity("negative voltage lowers the frequency")
+    (-1, 1)
+    """
+    whole, *parts = [_turn(text) for text in (words, *re.split(r"[,;/]|\b(?:or|and|but|except)\b", words.casefold()))]
+    said = {turn for turn in parts if turn}
+    # Several statements of which some go the other way: nobody can tell which holds.
+    return whole if said <= {whole} else 0
+
+
+def _turn(words: str) -> int:
+    """The direction of one statement: each word that turns it round counts."""
+    rest, kept = _NOT_TURNED.subn(" ", words.casefold())
+    turns = len(_TURNED.findall(rest))
+    if not turns and not kept and not _STRAIGHT.search(rest):
+        return 0
+    return -1 if turns % 2 else 1

@@ -18,3 +18,10 @@ def tolerated_error(network: Network) -> float:
     order = network.work_order
     given = order.tolerated_error_us if order else None
     return given or TOLERATED_PART_RATIO * service_of(network).tolerance_us
+
+
+def tolerated_says(network: Network) -> str:
+    """Where the tolerated error is from, where nobody gave one; empty where the work order does."""
+    order = network.work_order
+    given = order is not None and order.tolerated_error_us is not None
+    return "" if given else "a tenth of the service's tolerance, none was given"

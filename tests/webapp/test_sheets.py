@@ -56,7 +56,9 @@ def test_the_tolerated_error_is_the_work_orders_or_a_tenth_of_the_services(
     issue(number)
     for page, said in (("sheets/gap", f"Tolerated error: <b>{printed}"), ("readings", f">±{printed}"),
                        ("change", f"Tolerated: <b>±{printed}")):  # fmt: skip
-        assert said in text_of(client, f"/networks/{number}/{page}"), page
+        text = text_of(client, f"/networks/{number}/{page}")
+        assert said in text, page
+        assert ("a tenth of the service&#39;s tolerance, none was given" in text) == (ordered_us is None), page
 
 
 def assumed(example: dict[str, Any]) -> dict[str, Any]:

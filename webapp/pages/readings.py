@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.readings import plan_of, site_state, with_set_now
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from webapp import addresses
 from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine, Unplanned
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -18,7 +18,7 @@ from webapp.limits import whole_number
 from webapp.problems import RefusedError
 from webapp.public import public_base
 from webapp.readings import LABELS, READING, Kept, kept
-from webapp.release import SheetLine, released
+from webapp.release import Released, SheetLine, released
 from webapp.render import notice, page, when
 from webapp.saving import author_of, save
 from webapp.site_links import USUAL_DAYS, checked_days, kept_link, token_of
@@ -107,15 +107,38 @@ def show_links(
 
 
 @router.post("/networks/{network_id}/readings/links")
-def make_link(opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
-    """A new link to a site whose link was withdrawn."""
+def make_link(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
+    """A new link to a site whose link was withdrawn, or to every site; none to a sheet that is not issued."""
     site_id, days = form.get("site", ""), whole_number(form.get("days", "")) or USUAL_DAYS
     checked_days(days)
-    if site_id not in [one.id for one in opened.network.sites]:
+    chosen = [one for one in opened.network.sites if not site_id or one.id == site_id]
+    if not chosen:
         raise RefusedError(422, Problem("site", f"there is no site {site_id[:60]!r}", "a site", code="unknown-site"))
     ends_at, revision = datetime.now(UTC) + timedelta(days=days), opened.head.revision.number
-    store.links.add(opened.head.id, site_id=site_id, revision=revision, ends_at=ends_at)
+    found = released(opened, store, maps)
+    refused = tuple(problem for one in chosen for problem in _no_link(found, one.id, one.name))
+    stopped = {site for problem in refused for site in problem.sites}
+    made = [one for one in chosen if one.id not in stopped]
+    if not made:
+        raise RefusedError(422, *refused)
+    for one in made:
+        store.links.add(opened.head.id, site_id=one.id, revision=revision, ends_at=ends_at)
+    if refused:
+        notice(request, f"Links made: {', '.join(one.name for one in made)}. {'. '.join(p.what for p in refused)}.")
     return RedirectResponse(addresses.reading_links(opened.head.id), 303)
+
+
+def _no_link(found: Released, site_id: str, name: str) -> tuple[Problem, ...]:
+    """Why a site gets no link: its sheet is withheld, or not issued; nothing where it gets one."""
+    line = next((one for one in found.lines if one.sheet.site.id == site_id), None)
+    if line is not None and line.opens:
+        return ()
+    state = "withheld" if line is None else line.state
+    because = "; ".join(reason.problem.what for reason in found.reviewed.of(site_id).because("withheld"))
+    what = f"no link is made for {name}: its sheet is {'not issued' if state == 'ready' else state}"
+    what += f": {because}" if because else ""
+    expected = "a sheet that is issued, or the order to read it"
+    return (Problem("site", what, expected, code="link-not-issued", touches=(Touch(site_id),)),)
 
 
 @router.post("/networks/{network_id}/readings/links/{link_id}/withdraw")

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from sfn.check.everything import all_problems
+from sfn.check.locks import polarity
 from sfn.check.review import review
 from sfn.plan import Network
 from tests.sfn.networks import example
@@ -37,7 +38,16 @@ def test_agreeing_lock_sheets_say_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    "changes", [{"pre_emphasis_us": 75}, {"deviation_khz": 73.0}, {"pilot_phase_deg": 10.0}], ids=str
+    "changes",
+    [
+        {"pre_emphasis_us": 75},
+        {"deviation_khz": 73.0},
+        {"pilot_phase_deg": 10.0},
+        {"composite_polarity": "negative"},
+        {"composite_polarity": "positive voltage lowers the frequency"},
+        {"composite_polarity": "inverted"},
+    ],
+    ids=str,
 )
 def test_signals_that_differ_withhold(changes: dict[str, Any]) -> None:
     """Pre-emphasis, deviation by more than a percent, the pilot by more than the tolerated 0.5 us (3.42 degrees)."""
@@ -53,7 +63,7 @@ def test_signals_that_differ_withhold(changes: dict[str, Any]) -> None:
     assert states(network)["south"] == "withheld"
 
 
-@pytest.mark.parametrize("changes", [{"carrier_reference": None}, {"composite_polarity": "negative"}], ids=str)
+@pytest.mark.parametrize("changes", [{"carrier_reference": None}, {"composite_polarity": "as the studio"}], ids=str)
 def test_what_is_not_proven_wants_a_sign_off(changes: dict[str, Any]) -> None:
     """A missing line, or another word for the polarity."""
     assert states(locked(**changes))["south"] == "sign-off"
@@ -65,3 +75,34 @@ def test_a_network_without_lock_sheets_says_so_once() -> None:
 
     assert [("lock-not-stated", ("north", "south", "gap"))] == [(p.code, p.sites) for p in found]
     assert states(example()) == dict.fromkeys(("north", "south", "gap"), "sign-off")
+
+
+@pytest.mark.parametrize(
+    ("words", "turn"),
+    [
+        ("positive voltage raises the frequency", 1),
+        ("Positive", 1),
+        ("+", 1),
+        ("normal", 1),
+        ("non-inverted", 1),
+        ("negative voltage lowers the frequency", 1),
+        ("positive voltage raises the frequency, checked", 1),
+        ("positive voltage lowers the frequency", -1),
+        ("negative voltage raises the frequency", -1),
+        ("NEGATIVE", -1),
+        ("inverted", -1),
+        ("positive on main, inverted on the spare", 0),
+        ("negative voltage, lowers the frequency", 0),
+        ("as the studio has it", 0),
+        ("not checked", 0),
+    ],
+)
+def test_a_polarity_is_read_where_its_words_say_it(words: str, turn: int) -> None:
+    """Two negatives make a positive; what says two things says nothing."""
+    assert turn == polarity(words)
+
+
+def test_another_wording_of_the_same_polarity_is_a_doubt_only() -> None:
+    """Both raise the frequency, or nobody can tell: somebody signs, nothing is withheld."""
+    for words in ("positive voltage raises the frequency", "as the studio"):
+        assert states(locked(composite_polarity=words))["south"] == "sign-off"
