@@ -6,6 +6,7 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
+from sfn.answer.before_change import Before
 from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
 from sfn.answer.sheet import FieldLine, sheet
 from sfn.answer.veil import plan_veiled
@@ -15,16 +16,14 @@ from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
-from sfn.plan.reported import Reported, WayBack
+from sfn.plan.reported import Reported
 from sfn.reception.coverage import Coverage
 from sfn.solve.order import Order, State, safe_order
 from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.present import key_of
-from sfn.timeline.way_back import way_back
 from sfn.timing import DelayRow, DelayTable, delay_table
-from sfn.timing.device import UNKNOWN, contributes, present_values
+from sfn.timing.device import UNKNOWN, contributes
 from sfn.timing.planes import PlaneTime, plane_times
-from sfn.timing.setting import FieldSetting
 from sfn.timing.table import feed_order
 from sfn.timing.tolerated import tolerated_error, tolerated_says
 from sfn.units import exact, written
@@ -149,7 +148,7 @@ def change_plan(
     """
     placed = place(network)
     table = delay_table(network, placed=placed) if reviewed is None or network.left_out else reviewed.table
-    before = _Before.of(old, issued_at or {})
+    before = Before.of(old, issued_at or {})
     _refuse_unknown(network, before)
     found = [
         made
@@ -254,40 +253,7 @@ def _muted(by_area: AreaMeasure | None, by_difference: DifferenceMeasure, launch
     return by_difference.muted(launches)
 
 
-@dataclass(frozen=True, slots=True)
-class _Before:
-    """The older revision's computed settings, by site, route and field; None: what is set now counts."""
-
-    values: Mapping[tuple[str, str, str], tuple[str, float]] | None
-    issued_at: Mapping[str, datetime]
-
-    @classmethod
-    def of(cls, old: Network | None, issued_at: Mapping[str, datetime]) -> "_Before":
-        """From an older revision."""
-        if old is None:
-            return cls(None, issued_at)
-        rows = delay_table(old).rows
-        return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields}, issued_at)
-
-    def back(self, site: Site, route: str, made: FieldSetting, value: float, *, reported: Reported | None) -> WayBack:
-        """What a field goes back to: as the sheet says it, or what the older revision gives."""
-        if self.values is not None:
-            return WayBack(value)
-        key, since = key_of(site, route, made.name), self.issued_at.get(site.id)
-        return way_back(reported, key, planned=made.value, now=value, issued_at=since)
-
-    def value(self, site: Site, route: str, name: str) -> tuple[float | None, bool]:
-        """What a field stands at before the change, and whether the older revision says so."""
-        field = next(own for own in site.delay_fields if own.name == name)
-        chain = next(c for c in site.chains if c.route == route)
-        now = present_values(site, chain)[name]
-        if self.values is None:
-            return now, True
-        unit, value = self.values.get((site.id, route, name), ("", 0.0))
-        return (value, True) if unit == field.unit else (now, False)
-
-
-def _refuse_unknown(network: Network, before: _Before) -> None:
+def _refuse_unknown(network: Network, before: Before) -> None:
     """No plan where what is to be changed, or which way it moves the launch, is not known."""
     unknown = []
     for site in network.sites:
@@ -313,7 +279,7 @@ def _refuse_unknown(network: Network, before: _Before) -> None:
 
 
 def _site_change(
-    site: Site, table: DelayTable, before: _Before, reviewed: Review | None, reported: Reported | None
+    site: Site, table: DelayTable, before: Before, reviewed: Review | None, reported: Reported | None
 ) -> SiteChange | None:
     """One site; None where every field of every route keeps its value."""
     verdicts = {} if reviewed is None else reviewed.verdicts
@@ -331,7 +297,7 @@ def _site_change(
 
 
 def _route_change(
-    site: Site, row: DelayRow, before: _Before, verdict: Verdict | None, reported: Reported | None
+    site: Site, row: DelayRow, before: Before, verdict: Verdict | None, reported: Reported | None
 ) -> RouteChange:
     """One route, whether anything moves or not."""
     lines, shift, unknown = [], Fraction(0), []
