@@ -116,6 +116,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "common-delay-unfrozen": Doubt(_S, "sheets went out with another common delay, and whoever keeps one is off"),
     "common-delay-provisional": Doubt(_S, "the common delay may still move, since a site cannot be worked out"),
     # said, and nothing more
+    "tolerance-shared": Doubt(_R, "what all sites share moves all of them alike"),
     "assumed-small": Doubt(_R, "what is assumed is worth less than the tolerated error"),
     "stamp-plane-unused": Doubt(_R, "a plane is named that changes nothing"),
     "rounding-left": Doubt(_R, "what whole steps leave stays below the tolerated error"),

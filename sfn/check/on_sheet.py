@@ -120,11 +120,12 @@ def settings_on_sheet(
     settings : tuple of FieldSetting
         Those of the delay table; for a first try the same total with the finer fields near the middle of their range,
         so that a correction of some microseconds turns one field only (not where a standby shares some of the fields
-        with main: it is worked out beside the table's setting of them).
+        with main: it is worked out beside the table's setting of them). A withheld sheet tries nothing.
     trials : Commissioning or None
         How far that correction may go.
     """
-    if verdict is None or not verdict.commissioning or len(row.fields) < 2 or _shares_fields(site):
+    tries = verdict is not None and verdict.commissioning and verdict.state != "withheld"
+    if not tries or len(row.fields) < 2 or _shares_fields(site):
         return row.fields, None
     if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
         return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None

@@ -28,11 +28,13 @@ def uncertain(network: Network, table: DelayTable, tolerated_us: float) -> Itera
         Launch error that may stay. [us]
     """
     index = {site.id: n for n, site in enumerate(network.sites)}
-    apart = stages_apart(network, table)
+    passed, shared = _passed(network, table)
     for row in table.rows:
         where = f"sites[{index[row.site_id]}].chains"
         yield from _assumed(network, row, where, tolerated_us)
-        yield from _wide(row, apart[row.site_id, row.route], where, tolerated_us)
+        known = [one for one in passed[row.site_id, row.route] if not rests_on_assumption(one) and one.tolerance_us]
+        yield from _wide(row, [stage for stage in known if stage.id not in shared], where, tolerated_us)
+        yield from _alike(row, [stage for stage in known if stage.id in shared], where, tolerated_us)
 
 
 def first_tries(network: Network, table: DelayTable, tolerated_us: float) -> frozenset[str]:
@@ -58,18 +60,20 @@ def assumed_at_stake(network: Network, row: DelayRow) -> float:
     return total_us
 
 
-def stages_apart(network: Network, table: DelayTable) -> dict[tuple[str, str], tuple[Stage, ...]]:
-    """The stages that a launch rests on, by site and route, without those that the main route of every site passes.
+_Passed = dict[tuple[str, str], tuple[Stage, ...]]
 
-    What all transmitting sites share moves all of them alike, and a stage that a time stamp covers moves none. Those of
-    the parents that feed a relay are there.
+
+def _passed(network: Network, table: DelayTable) -> tuple[_Passed, set[str]]:
+    """The stages that a launch rests on, by site and route; and which of them the main route of every site passes.
+
+    What all transmitting sites share moves all of them alike. A stage that a time stamp covers is in none, those of the
+    parents that feed a relay are.
     """
     passed = feed_stages(network, {(row.site_id, row.route): row.own for row in table.rows})
     mains = [
         {stage.id for stage in passed[row.site_id, MAIN]} for row in table.rows if row.on_air and row.route == MAIN
     ]
-    shared = set.intersection(*mains) if len(mains) > 1 else set()
-    return {key: tuple(stage for stage in stages if stage.id not in shared) for key, stages in passed.items()}
+    return passed, set.intersection(*mains) if len(mains) > 1 else set()
 
 
 def _assumed(network: Network, row: DelayRow, where: str, tolerated_us: float) -> Iterator[Problem]:
@@ -95,10 +99,31 @@ def _assumed(network: Network, row: DelayRow, where: str, tolerated_us: float) -
     )  # fmt: skip
 
 
-def _wide(row: DelayRow, apart: tuple[Stage, ...], where: str, tolerated_us: float) -> Iterator[Problem]:
+def _worst(stages: list[Stage]) -> Fraction:
+    """The sum of stated tolerances, exactly: at the limit no digit of a float decides. [us]"""
+    return sum((exact(stage.tolerance_us or 0.0) for stage in stages), Fraction(0))
+
+
+def _alike(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) -> Iterator[Problem]:
+    """What may move all sites together: nobody hears it, and a reading against the pulse may differ by it."""
+    worst_us = float(_worst(known))
+    if worst_us <= tolerated_us:
+        return
+    stages = tuple(dict.fromkeys(stage.id for stage in known))
+    what = (
+        f"site {row.site_name} ({row.route}): {worst_us:.4g} us of tolerance are of {', '.join(stages)}, "
+        "which all sites share: all launches may be off by it alike, and every reading against the pulse with them"
+    )
+    yield Problem(
+        where, what, "readings of several sites held against each other", "warning", code="tolerance-shared",
+        touches=(Touch(row.site_id, row.route),), stages=stages,
+        values={"tolerance_us": worst_us, "tolerated_us": tolerated_us},
+    )  # fmt: skip
+
+
+def _wide(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) -> Iterator[Problem]:
     """Figures that are known, but not as near as is tolerated."""
-    known = [stage for stage in apart if not rests_on_assumption(stage) and stage.tolerance_us]
-    worst = sum((exact(stage.tolerance_us or 0.0) for stage in known), Fraction(0))
+    worst = _worst(known)
     if worst <= exact(tolerated_us):
         return
     worst_us = float(worst)

@@ -246,6 +246,21 @@ def test_a_tolerance_wider_than_the_tolerated_error_is_a_first_try(stages: dict[
         )
 
 
+def test_what_all_share_is_said_and_withholds_nothing() -> None:
+    """2 us of the studio's converter against 0.5: every reading may be off by it, no two sites against each other."""
+
+    def shared(tree: dict[str, Any]) -> None:
+        """The converter's own tolerance, all else known."""
+        known(tree)
+        tree["stages"][0]["tolerance_us"] = 2
+
+    found = review(example(shared), problems=())
+    for site in ("north", "south", "gap"):
+        said = [reason.problem.values for reason in found.of(site).because("remark")]
+        assert [{"tolerance_us": 2.0, "tolerated_us": 0.5}] == said
+        assert found.of(site).state == "fit"
+
+
 def test_what_a_time_stamp_covers_moves_no_launch() -> None:
     """The network inside north's section may be off by milliseconds; and a relay is as uncertain as its parent."""
 
