@@ -119,7 +119,7 @@ def test_other_figures_of_a_service_show_in_the_checksum(
 
 def test_two_applications_do_not_share_a_file(tmp_path: Path, example: dict[str, Any], own_text: str) -> None:
     """One process, three data folders: each answers under its own file, whichever was asked last."""
-    example |= {"service": "8-vsb", "frequency_mhz": 500.0}
+    example |= {"service": "8-vsb", "frequency_mhz": 500.0, "time_stamps": {"meaning": "origin"}}
     figures = {"one": 17, "two": 5, "shipped": 20}
     clients, checksums = [], {}
     with ExitStack() as opened:
