@@ -6,6 +6,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from sfn.plan import DelayField, Network, Site, Stage
+from sfn.units import grouped
 from webapp.forms.fields import label_of
 
 # Names of the sites and stages of the network that a page is about, in the order of its document.
@@ -15,6 +16,8 @@ _PIECE = re.compile(r"([a-z0-9_]+)(?:\[(\d+)\])?")
 _ONE = {"sites": "site", "stages": "stage", "delay_fields": "delay field", "chains": "chain", "weights": "weight"}
 _KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 _KEYS = frozenset(key for record in (Stage, Site, DelayField, Network) for key in record.model_fields)
+# A number before a unit, not part of a name, a date or a range.
+_AMOUNT = re.compile(r"(?<![\w.,:/\u202f+\u2212-])([+-]?)(\d[\d\u202f]*)(\.\d+)?(?=[ \u202f](?:us|ms|dB|m|km)\b)")
 _MICROSECONDS = re.compile(r"(\d) us\b")
 
 
@@ -55,7 +58,14 @@ def text_said(text: str, where: str = "") -> str:
         # A site may be called like a key: names stay as they are.
         names = {word for called in NAMES.get().values() for name in called for word in _KEY.findall(name)}
         text = _KEY.sub(lambda key: label_of(key[0]) if key[0] in _KEYS - names else key[0], text)
+    text = _AMOUNT.sub(_amount_said, text.replace("+-", "±"))
     return _MICROSECONDS.sub("\\1\u202f\u00b5s", text).replace("dBuV/m", "dB\u00b5V/m")
+
+
+def _amount_said(found: re.Match[str]) -> str:
+    """An amount with the one minus sign, its thousands set apart as everywhere."""
+    sign, whole, part = found[1], found[2], found[3] or ""
+    return ("−" if sign == "-" else sign) + (grouped(int(whole)) if whole.isdigit() else whole) + part
 
 
 def _is_place(where: str) -> bool:

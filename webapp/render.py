@@ -11,6 +11,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sfn.answer.clocks import in_words
 from sfn.answer.plain import plain
 from sfn.report import numbers
+from sfn.visible import visible
 from webapp import addresses
 from webapp.api_pages import PREFIX
 from webapp.bundled import folder
@@ -22,7 +23,18 @@ from webapp.security import csrf_token
 from webapp.tabs import TABS
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
-NUMBERS = ("number", "us", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
+NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
+
+
+class Typed(str):
+    """What stands in a form's field: sent back as it came, whatever is in it."""
+
+    __slots__ = ()
+
+
+def _finalized(value: object) -> object:
+    """What a template prints: a text with characters that nobody sees made visible, unless it is sent back."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Typed) else value
 
 
 @cache  # templates are compiled once a process
@@ -34,10 +46,12 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_finalized,
     )
     made.globals["to"] = addresses
     made.globals["tabs"] = TABS
     made.filters.update(when=when, count=count, anchor=anchor, hours=in_words, place=place_said, said=text_said)
+    made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
 

@@ -7,6 +7,7 @@ from sfn.chain import stage_latency
 from sfn.check.chains import touches_of, users_of
 from sfn.errors import Problem, Touch
 from sfn.plan import Network, Site
+from sfn.units import written
 
 # It is tomorrow already east of whoever looks.
 AHEAD = timedelta(days=1)
@@ -69,7 +70,8 @@ def _tolerances(network: Network) -> Iterator[Problem]:
         latency_us = float(stage_latency(stage, refractivity_n=network.refractivity_n))
         if stage.tolerance_us is not None and stage.tolerance_us > latency_us:
             what = (
-                f"stage {stage.id}: its tolerance, {stage.tolerance_us:g} us, is above its latency, {latency_us:g} us"
+                f"stage {stage.id}: its tolerance, {written(stage.tolerance_us)} us, is above its latency, "
+                f"{written(latency_us)} us"
             )
             yield Problem(
                 f"stages[{i}].tolerance_us",
@@ -89,7 +91,9 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
     where, touches = f"sites[{index}]", (Touch(site.id),)
     least, greatest = site.least_offset_us, site.greatest_offset_us
     if least is not None and greatest is not None and least > greatest:
-        what = f"site {site.name}: its least offset, {least:g} us, lies above its greatest, {greatest:g} us"
+        what = (
+            f"site {site.name}: its least offset, {written(least)} us, lies above its greatest, {written(greatest)} us"
+        )
         yield Problem(
             f"{where}.least_offset_us", what, "exchange them, or correct one", "warning", code="offset-limits-crossed",
             touches=touches, stages=(), fields=("least_offset_us", "greatest_offset_us"),
@@ -97,7 +101,7 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
         )  # fmt: skip
     elif (least is not None and site.offset_us < least) or (greatest is not None and site.offset_us > greatest):
         limits = f"{'any' if least is None else f'{least:g}'} to {'any' if greatest is None else f'{greatest:g}'} us"
-        what = f"site {site.name}: its offset, {site.offset_us:g} us, lies outside its own limits, {limits}"
+        what = f"site {site.name}: its offset, {written(site.offset_us)} us, lies outside its own limits, {limits}"
         yield Problem(
             f"{where}.offset_us", what, f"an offset from {limits}, or other limits", "warning",
             code="offset-outside-limits", touches=touches, stages=(), fields=("offset_us",),

@@ -12,7 +12,7 @@ from sfn.check.stamp_planes import planes_contradict
 from sfn.errors import Problem, Touch
 from sfn.plan import Network, Stage, TimeStamps
 from sfn.systems.service import Service
-from sfn.units import exact
+from sfn.units import exact, grouped
 
 
 def stamp_problems(network: Network, carried: Service | None) -> Iterator[Problem]:
@@ -109,10 +109,12 @@ def _not_covered(
     release_us = section.release_delay_us or 0.0
     if needed_us > release_us:
         what = (
-            f"{who}: {', '.join(absorbed)} add nothing, for the stamp holds behind them, yet take {behind_us:.10g} us: "
-            f"section {section.id} needs {needed_us:.10g} us with them and releases after {release_us:.10g} us"
+            f"{who}: {', '.join(absorbed)} add nothing, for the stamp holds behind them, yet take "
+            f"{grouped(behind_us, '.10g')} us: "
+            f"section {section.id} needs {grouped(needed_us, '.10g')} us with them and releases after "
+            f"{grouped(release_us, '.10g')} us"
         )
-        expected = f"{needed_us:.10g} us, unless least_processing_us already holds them"
+        expected = f"{grouped(needed_us, '.10g')} us, unless least_processing_us already holds them"
         values = {"needed_us": needed_us, "release_us": release_us, "behind_us": behind_us}
         yield Problem(
             where,

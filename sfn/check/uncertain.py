@@ -10,7 +10,7 @@ from sfn.chain import MAIN, feed_stages, rests_on_assumption, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Network, Stage
 from sfn.timing import DelayRow, DelayTable
-from sfn.units import exact
+from sfn.units import exact, written
 
 ASSUMED, WIDE = "assumed-above-tolerated", "tolerance-above-tolerated"
 FIRST_TRY = (ASSUMED, WIDE)
@@ -87,8 +87,8 @@ def _assumed(network: Network, row: DelayRow, where: str, tolerated_us: float) -
     named = ", ".join(row.assumed_stages)
     expected = "measured figures; until then set, measure, correct" if above else "measured figures"
     said = (
-        f"site {row.site_name} ({row.route}): {at_stake_us:.4g} us rest on what is only assumed ({named}); "
-        f"tolerated are {tolerated_us:.4g} us"
+        f"site {row.site_name} ({row.route}): {written(at_stake_us, 4)} us rest on what is only assumed ({named}); "
+        f"tolerated are {written(tolerated_us, 4)} us"
     )
     if unstated:
         said += f"; for {', '.join(unstated)} no tolerance is stated, so the whole latency counts"
@@ -130,8 +130,8 @@ def _wide(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) ->
     stages = tuple(dict.fromkeys(stage.id for stage in known))
     restart = tuple(dict.fromkeys(stage.id for stage in known if stage.tolerance_kind == "restart"))
     what = (
-        f"site {row.site_name} ({row.route}): its launch may be off by {worst_us:.4g} us by the tolerances of "
-        f"{', '.join(stages)}, without what all sites share; tolerated are {tolerated_us:.4g} us"
+        f"site {row.site_name} ({row.route}): its launch may be off by {written(worst_us, 4)} us by the tolerances of "
+        f"{', '.join(stages)}, without what all sites share; tolerated are {written(tolerated_us, 4)} us"
     )
     if restart:
         what += f"; every restart of {', '.join(restart)} may move it again"

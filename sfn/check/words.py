@@ -8,6 +8,7 @@ from sfn.check.chains import touches_of, users_of
 from sfn.errors import Problem, Touch
 from sfn.plan import Network
 from sfn.plan.record import Record
+from sfn.visible import TURNING
 
 # Entries of more than one line.
 LONG = (
@@ -22,8 +23,6 @@ LONG = (
     "change_window",
     "source",
 )
-# Marks that turn the direction of what follows: a name would be read otherwise than it is written.
-TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f")
 
 
 def word_problems(network: Network) -> tuple[Problem, ...]:

@@ -11,6 +11,7 @@ from sfn.geodesy.position import on_globe
 from sfn.plan import Network, read_file
 from sfn.plan.left_out import left_out_says
 from sfn.timing.readable import readable
+from sfn.visible import visible
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +43,7 @@ def print_json(answer: Any) -> None:
 
 def print_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Columns lined up: the first to the left, numbers to the right."""
-    lines = [list(header), *(list(row) for row in rows)]
+    lines = [[visible(cell) for cell in line] for line in (header, *rows)]
     widths = [max(len(line[i]) for line in lines) for i in range(len(header))]
     for line in lines:
         print(
@@ -69,4 +70,4 @@ def readable_file(args: argparse.Namespace) -> Network:
 def print_problems(problems: Iterable[Problem]) -> None:
     """Planning problems under a table."""
     for problem in problems:
-        print(f"{problem.severity}: {problem.where}: {problem.what}; {problem.expected}")
+        print(visible(f"{problem.severity}: {problem.where}: {problem.what}; {problem.expected}"))

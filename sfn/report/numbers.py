@@ -9,6 +9,8 @@ import math
 from sfn.units import THIN, grouped
 
 NOT_COVERED = "–"
+# A tenth of a nanosecond: below it a tolerance is nothing.
+SMALLEST_DECIMALS_N = 4
 
 
 def number(value: float | None, decimals: int = 1, *, signed: bool = False) -> str:
@@ -32,6 +34,19 @@ def number(value: float | None, decimals: int = 1, *, signed: bool = False) -> s
 def us(value_us: float | None, decimals: int = 1, *, signed: bool = False) -> str:
     """Microseconds with their unit."""
     return f"{number(value_us, decimals, signed=signed)}{THIN}µs"
+
+
+def off_by(value_us: float | None, decimals: int = 1) -> str:
+    """How far something may be off, with its unit: as many decimals as it takes not to be printed as nothing.
+
+    Examples
+    --------
+    >>> [off_by(x).replace(THIN, " ") for x in (0.04, 0.26, 0.0)]
+    ['0.04 µs', '0.3 µs', '0.0 µs']
+    """
+    if value_us is not None and math.isfinite(value_us) and 0 < abs(value_us) < 0.5 * 10**-decimals:
+        decimals = min(SMALLEST_DECIMALS_N, -math.floor(math.log10(abs(value_us))))
+    return us(value_us, decimals)
 
 
 def ms(value_us: float | None, decimals: int = 4) -> str:

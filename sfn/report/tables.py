@@ -148,17 +148,23 @@ def delays_xlsx(reviewed: Review, *, revision: int | None) -> bytes:
                     sheet.write_string(r, c, str(value), bold if r == 0 else None)
         for r, (key, value) in enumerate(_about(reviewed.table, reviewed.network, revision), start=len(lines) + 1):
             sheet.write_string(r, 0, key, bold)
-            sheet.write_string(r, 1, str(value))
+            if isinstance(value, str):
+                sheet.write_string(r, 1, value)
+            else:
+                sheet.write_number(r, 1, value, four)
         sheet.freeze_panes(1, 2)
         sheet.set_column(0, len(lines[0]), 15)
     return out.getvalue()
 
 
 def _about(table: DelayTable, network: Network, revision: int | None) -> list[tuple[str, str | float]]:
-    """What the file is about, so that a stale copy can be told from a current one."""
+    """What the file is about, below the lines: `network`, `revision`, `checksum`, `common_delay_us` [us], `missing`.
+
+    So a stale copy can be told from a current one. Numbers stay numbers, in full precision.
+    """
     return [
         ("network", network.name),
-        ("revision", "" if revision is None else str(revision)),
+        ("revision", "" if revision is None else revision),
         ("checksum", stamped_checksum(network)),
         ("common_delay_us", table.common_delay_us),
         *(("missing", one.problem.what) for one in table.missing),

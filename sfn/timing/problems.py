@@ -10,6 +10,7 @@ from sfn.timing.device import UNKNOWN, field_limits, has_no_step
 from sfn.timing.missing import Missing
 from sfn.timing.reachable import Reachable
 from sfn.timing.row import DelayRow
+from sfn.units import grouped
 
 # With less than this part of the range left, the next change of a chain may not fit any more.
 NEARLY_FULL_RATIO = 0.05
@@ -204,7 +205,8 @@ def _jumps(index: int, site: Site, row: DelayRow, jump_us: float, tolerance_us: 
     follow = f", and those of {len(row.jumps)} fed off air from it" if row.jumps else ""
     return Problem(
         f"sites[{index}].chains[{[chain.route for chain in site.chains].index(row.route)}]",
-        f"site {site.name} ({row.route}): a change-over to this route moves its launch by {jump_us:+.4f} us{follow}; "
+        f"site {site.name} ({row.route}): a change-over to this route moves its launch by "
+        f"{grouped(jump_us, '+.4f')} us{follow}; "
         f"the service bears {_us(tolerance_us)} us",
         "delay in the faster route, or a device that keeps a setting for each route; else inhibit the change-over",
         "warning",
@@ -289,4 +291,4 @@ def _cure_greatest(most_us: float, says: Says) -> str:
 
 def _us(value_us: float) -> str:
     """A time for a sentence: as many decimals as matter, never an exponent."""
-    return f"{value_us:.4f}".rstrip("0").rstrip(".")
+    return grouped(value_us, ".4f").rstrip("0").rstrip(".")

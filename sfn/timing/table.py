@@ -18,7 +18,7 @@ from sfn.timing.reachable import Reachable, Wishes, reachable
 from sfn.timing.row import Alternative, DelayRow, DelayTable, Term
 from sfn.timing.setting import FieldSetting, Split, split, split_beside, staying
 from sfn.timing.tolerated import tolerated_error
-from sfn.units import exact
+from sfn.units import exact, grouped, written
 
 WITHIN_US = 1e-9  # what binary fractions may add to an exact half step
 
@@ -356,8 +356,9 @@ def _alternative(
     kept = ", ".join(f"{one.name} at {one.value:.12g} {one.unit}" for one in other.settings if one.change == 0.0)
     left_us = float(other.total - added)
     words = (
-        f"{kept} may stay as set now: {left_us:+.4f} us are left then instead of {float(found.total - added):+.4f} us; "
-        f"tolerated are {tolerated_us:.4g} us"
+        f"{kept} may stay as set now: {grouped(left_us, '+.4f')} us are left then instead of "
+        f"{grouped(float(found.total - added), '+.4f')} us; "
+        f"tolerated are {written(tolerated_us, 4)} us"
     )
     return Alternative(other.settings, float(other.total), left_us, words)
 

@@ -93,7 +93,10 @@ def test_a_fixed_common_delay_that_is_too_short_names_what_works() -> None:
     table = delay_table(example(lambda tree: tree.update(common_delay={"mode": "fixed", "value_us": 100_000})))
 
     assert table.problems[0].where == "sites[0].delay_fields[0]"
-    assert table.problems[0].expected == "a common delay of 122100.4549 us or more, forced by site North ridge (main)"
+    assert (
+        table.problems[0].expected
+        == "a common delay of 122\u202f100.4549 us or more, forced by site North ridge (main)"
+    )
 
 
 def test_a_setting_beyond_the_greatest_names_who_forces_it() -> None:
@@ -105,9 +108,9 @@ def test_a_setting_beyond_the_greatest_names_who_forces_it() -> None:
     (problem,) = delay_table(example(change)).problems
     assert problem.where == "sites[1].delay_fields[0]"
     assert problem.what == (
-        "site South ridge (main) needs 106382.6682 us added, 101382.6682 us beyond the greatest that its fields can do, 5000 us"
+        "site South ridge (main) needs 106\u202f382.6682 us added, 101\u202f382.6682 us beyond the greatest that its fields can do, 5\u202f000 us"
     )
-    assert problem.expected.startswith("a wider field or 100882.6682 us of delay upstream")
+    assert problem.expected.startswith("a wider field or 100\u202f882.6682 us of delay upstream")
     assert problem.expected.endswith("forced by site North ridge (main)")
 
 
@@ -523,8 +526,8 @@ def test_staying_on_the_coarse_setting_stands_beside_the_nearest() -> None:
 
 
 @pytest.mark.parametrize(("greatest", "expected"), [
-    (100, "a common delay of 1000 us or less (1000 us is the least that works)"),
-    (99, "a wider field or 1 us of delay upstream: the least common delay that works is 1000 us, forced by site North "
+    (100, "a common delay of 1\u202f000 us or less (1\u202f000 us is the least that works)"),
+    (99, "a wider field or 1 us of delay upstream: the least common delay that works is 1\u202f000 us, forced by site North "
          "ridge (main)"),
 ])  # fmt: skip
 def test_a_common_delay_that_just_fits_is_offered_before_a_wider_field(greatest: float, expected: str) -> None:

@@ -1,0 +1,26 @@
+"""Characters that nobody sees, shown: marks that turn the direction of what follows, and control characters.
+
+A name with such a mark would be read otherwise than it is written: an instruction to set, or to mute, another site.
+"""
+
+import unicodedata
+
+# Marks of the bidirectional algorithm (Unicode Standard Annex 9), explicit and implicit.
+TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
+_LAYOUT = "\n\r\t"
+_SHOWN = {
+    ord(c): f"[U+{ord(c):04X}]"
+    for c in (*TURNING, *map(chr, range(0x20)), *map(chr, range(0x7F, 0xA0)))
+    if c not in _LAYOUT and (c in TURNING or unicodedata.category(c) == "Cc")
+}
+
+
+def visible(text: str) -> str:
+    r"""A text with every such character by its number; line ends and tabs stay.
+
+    Examples
+    --------
+    >>> visible("Rid\u202ege")
+    'Rid[U+202E]ge'
+    """
+    return text.translate(_SHOWN)
