@@ -14,7 +14,7 @@ from sfn.chain import TIME_STAMPED, stage_latency
 from sfn.errors import Problem, Touch
 from sfn.plan import Chain, Network, Site, Stage
 from sfn.systems.service import Service
-from sfn.units import grouped
+from sfn.units import written
 
 # Settings that differ by less than a nanosecond are the same: 0.3 m of air, below what any field steps by.
 SAME_US = 0.001
@@ -144,12 +144,12 @@ def _weighed(
     if differs_us > SAME_US:
         what = (
             f"{_sites(doubtful)}: {said}; all of {', '.join(behind)} was counted, which may be too much: launches may "
-            f"stand {grouped(differs_us, '.10g')} us off one another"
+            f"stand {written(differs_us, 4)} us off one another"
         )
     elif behind:
         what = (
             f"{_sites(doubtful)}: {said}; all of {', '.join(behind)} was counted. That changes nothing between the "
-            f"sites; only readings against a pulse may come {grouped(moves_us, '.10g')} us early, at all sites alike"
+            f"sites; only readings against a pulse may come {written(moves_us, 4)} us early, at all sites alike"
         )
     else:
         what = f"{_sites(doubtful)}: {said}; no stage stands behind a stamp, so that changes nothing"

@@ -255,7 +255,8 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
         return
     words = f"the common delay waits for {names[slowest]} ({route})"
     for entry in held:
-        if entry != (slowest, route):
+        # what touches this route itself says it already
+        if entry != (slowest, route) and not any(reason.problem == cause.problem for reason in held[entry]):
             _passed_on(held, Touch(*entry), cause, "slowest-withheld", words, names)
 
 
