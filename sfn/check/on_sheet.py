@@ -11,6 +11,7 @@ from sfn.check.verdict import MAIN, Verdict
 from sfn.plan import DelayField, Network, Site
 from sfn.timing import DelayRow, DelayTable, FieldSetting
 from sfn.timing.device import contributes
+from sfn.timing.failover import shares_fields
 from sfn.timing.setting import Commissioning, commissioning_of
 
 
@@ -125,18 +126,12 @@ def settings_on_sheet(
         How far that correction may go.
     """
     tries = verdict is not None and verdict.commissioning and verdict.state != "withheld"
-    if not tries or len(row.fields) < 2 or _shares_fields(site):
+    if not tries or len(row.fields) < 2 or shares_fields(site):
         return row.fields, None
     if row.now_us is not None and row.now_us == row.set_us:  # set like this already, whichever way it is split
         return tuple(_kept(made, field) for made, field in zip(row.fields, site.delay_fields, strict=True)), None
     found = commissioning_of(site.delay_fields, row.fields)
     return found.settings, found
-
-
-def _shares_fields(site: Site) -> bool:
-    """Whether a standby has settings of its own for some fields only: the others are worked out as main has them."""
-    names = {field.name for field in site.delay_fields}
-    return any(chain.route != MAIN and chain.set and names - set(chain.set) for chain in site.chains)
 
 
 def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:

@@ -14,6 +14,7 @@ from sfn.check.uncertain import FIRST_TRY, first_tries, uncertain
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network, Site
 from sfn.timing import DelayRow, DelayTable
+from sfn.timing.failover import shares_fields
 from sfn.timing.table import feed_order
 from sfn.timing.tolerated import tolerated_error
 
@@ -152,7 +153,7 @@ def _moves(site: Site, row: DelayRow, tolerated_us: float, *, first_try: bool) -
     """
     if abs(row.rounding_us) > tolerated_us or row.now_us is None:
         return True
-    if first_try and row.now_us is not None and row.now_us == row.set_us:
+    if first_try and not shares_fields(site) and row.now_us is not None and row.now_us == row.set_us:
         return False
     chain = next(chain for chain in site.chains if chain.route == row.route)
     now = {field.name: (chain.set or {}).get(field.name, field.set) for field in site.delay_fields}

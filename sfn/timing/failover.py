@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from sfn.plan import Chain, DelayField, Network
+from sfn.chain import MAIN
+from sfn.plan import Chain, DelayField, Network, Site
 from sfn.timing.device import contributes
 from sfn.timing.setting import FieldSetting
 
@@ -37,6 +38,12 @@ def jump(
         if field.name in presets
     )
     return later_by + sum(moved, Fraction(0))
+
+
+def shares_fields(site: Site) -> bool:
+    """Whether a standby has settings of its own for some fields only: the others are worked out as main has them."""
+    names = {field.name for field in site.delay_fields}
+    return any(chain.route != MAIN and chain.set and names - set(chain.set) for chain in site.chains)
 
 
 def fed_from(network: Network) -> Mapping[str, tuple[str, ...]]:

@@ -39,3 +39,31 @@ def test_a_site_of_unknown_sign_is_of_the_release_though_its_value_stays(sign: s
     assert members <= set(release_of(network, table))
     assert ("south" in release_of(network, table)) == (sign == "unknown")
     assert ("release-withheld" in found["north", "main"].codes) == (sign == "unknown")
+
+
+@pytest.mark.parametrize(("own", "moves"), [(None, False), ({"fine": 10}, True)])
+def test_a_first_try_whose_fields_a_standby_shares_moves_by_its_fields(
+    own: dict[str, float] | None, moves: bool
+) -> None:
+    """The total stands already, split otherwise: kept, unless a standby is worked out beside the table's split."""
+
+    def built(coarse: float, fine: float) -> Network:
+        document: dict[str, Any] = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+        south = document["sites"][1]
+        same = {"sign": "later", "insertion_us": 0, "least": 0}
+        south["delay_fields"] = [
+            {"name": "coarse", "unit": "ms", "step": 1, "greatest": 500, "set": coarse, **same},
+            {"name": "fine", "unit": "us", "step": 0.5, "greatest": 5000, "set": fine, **same},
+        ]
+        for stage in document["stages"]:
+            if stage["id"] in south["chains"][0]["stages"]:
+                stage.update(source="assumed", tolerance_us=40)
+        south["chains"].append({"route": "standby", "stages": list(south["chains"][0]["stages"])})
+        if own is not None:
+            south["chains"][1]["set"] = own
+        return read(json.dumps(document))
+
+    made = {one.name: one.value for one in delay_table(built(0, 0)).row("south").fields}
+    network = built(made["coarse"] - 1, made["fine"] + 1000)
+    assert delay_table(network).row("south").change_us == 0
+    assert ("south" in release_of(network, delay_table(network))) == moves
