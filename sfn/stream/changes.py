@@ -8,6 +8,9 @@ from numpy.typing import NDArray
 
 SEQUENCE_ROUND, STAMP_ROUND = 65_536, 2**32  # RFC 3550 5.1
 RESTART_PACKETS = 3000  # a jump of numbers beyond this is a new beginning unless time explains it (RFC 3550 A.1)
+MISORDER_PACKETS = 100  # numbers that fall back by less are late packets (RFC 3550 A.1)
+LATER_PATH_S = 2.0  # a fall of numbers that would be a longer delay than this is no longer path
+FALL_HELD_PACKETS, FALL_LEAST_PACKETS = 50, 10  # that a fall lasts; at the end of a file
 CLOCK_BACK_S = 0.01  # arrivals in a file never go back by themselves
 STEP_US = 200_000.0  # the least delay moves by this at once and stays: no queue does that
 LEVEL_PACKETS, LEVELS_HELD = 100, 5
@@ -81,6 +84,43 @@ def stamp_step(sequence: NDArray[np.int64], stamp: NDArray[np.int64]) -> int | N
     values, counts = np.unique(moved, return_counts=True)
     commonest = int(values[counts.argmax()])
     return commonest if commonest > 0 and counts.max() >= STEADY_RATIO * moved.size else None
+
+
+def fallen_back(
+    steps: NDArray[np.int64], waited: NDArray[np.float64], *, packet_time_s: float, ahead_n: int
+) -> NDArray[np.int64]:
+    """Packets at which the numbers fall back and stay there while arrival goes on: the sender began anew.
+
+    Time stamps may fall back by the same, where an encoder begins both at 0: they excuse nothing.
+
+    Parameters
+    ----------
+    steps, waited : ndarray, shape (packets,)
+        Numbers and time since the packet before. [packets]
+    packet_time_s : float
+        [s]
+    ahead_n : int
+        Of these, packets at the end that are only looked at.
+
+    Returns
+    -------
+    at : ndarray of int64, shape (restarts,)
+        A late packet, a copy sent again and a queue that empties at once are none of them; a fall that a path longer by
+        2 s could explain neither.
+    """
+    total_n = steps.size
+    longer_s = (waited - steps) * packet_time_s
+    least = np.minimum(FALL_HELD_PACKETS, total_n - 1 - np.arange(total_n))
+    may = (steps < -MISORDER_PACKETS) & (longer_s > LATER_PATH_S) & (waited > 0) & (least >= FALL_LEAST_PACKETS)
+    at = np.flatnonzero(may[: total_n - ahead_n])
+    if at.size == 0:
+        return at
+    place, time = np.cumsum(steps), np.cumsum(waited)
+    following = np.minimum(at[:, None] + np.arange(FALL_HELD_PACKETS + 1), total_n - 1)
+    stays = place[following].max(1) < place[at] - steps[at] - MISORDER_PACKETS // 2
+    paced = time[at + least[at]] - time[at] > least[at] / 2
+    held: NDArray[np.bool_] = stays & (paced | (steps[at] < -RESTART_PACKETS))
+    return np.asarray(at[held], dtype=np.int64)
 
 
 def nominal_packet_time(seen_s: float, *, stamp_step: int | None) -> float | None:

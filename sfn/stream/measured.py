@@ -19,10 +19,12 @@ from sfn.errors import PlanError, Problem
 from sfn.stream.capture import Piece
 from sfn.stream.changes import (
     CLOCK_BACK_S,
+    FALL_HELD_PACKETS,
     RESTART_PACKETS,
     SEQUENCE_ROUND,
     STAMP_ROUND,
     Change,
+    fallen_back,
     level_steps,
     nominal_packet_time,
     stamp_step,
@@ -155,15 +157,22 @@ class _Follower:
         self.count = 0
         self.duplicates_n = self.reordered_n = self.furthest = 0
         self.delay_us = np.full(PIECE_ROOM, np.nan, dtype=np.float32)
+        self.held: Piece | None = None
 
     def add(self, piece: Piece) -> None:
-        """Take in one piece."""
+        """Take in one piece; it is worked through when the next one shows how it goes on."""
         if piece.arrival_s.size == 0:
             return
+        if self.held is not None:
+            self._take(self.held, piece if piece.source == self.held.source else None)
+        self.held = piece
+
+    def _take(self, piece: Piece, ahead: Piece | None) -> None:
+        """Work one piece through."""
         if self.count == 0:
             self._begin(piece)
         arrival_s = self._straightened(piece.arrival_s)
-        position = self._positions(piece, arrival_s)
+        position = self._positions(piece, arrival_s, ahead)
         self._keep(position, arrival_s)
         before = np.maximum.accumulate(np.concatenate(([self.greatest], position)))
         behind = before[:-1] - position
@@ -227,7 +236,7 @@ class _Follower:
             found[at:] -= step_s
         return np.asarray(found)
 
-    def _positions(self, piece: Piece, arrival_s: NDArray[np.float64]) -> NDArray[np.int64]:
+    def _positions(self, piece: Piece, arrival_s: NDArray[np.float64], ahead: Piece | None) -> NDArray[np.int64]:
         """Position of every packet from the first, sequence numbers unrolled."""
         assert self.time_s is not None
         steps = np.diff(np.concatenate(([self.last_sequence], piece.sequence)))
@@ -243,14 +252,36 @@ class _Follower:
                 self._change("source change", piece, 0, arrival_s, steps, waited)
                 self.source = piece.source
                 jumps[0] = False
-            for at in np.flatnonzero(jumps):
-                self._change("restart", piece, int(at), arrival_s, steps, waited)
+            at_jumps = np.flatnonzero(jumps)
+        else:
+            at_jumps = np.zeros(0, dtype=np.int64)
+        for at in np.union1d(at_jumps, self._falls(piece, steps, waited, ahead)):
+            self._change("restart", piece, int(at), arrival_s, steps, waited)
         position = self.last_position + np.cumsum(steps)
         self.last_sequence, self.last_position = int(piece.sequence[-1]), int(position[-1])
         self.last_arrival_s = float(arrival_s[-1])
         if piece.stamp is not None:
             self.last_stamp = int(piece.stamp[-1])
         return np.asarray(position)
+
+    def _falls(
+        self, piece: Piece, steps: NDArray[np.int64], waited: NDArray[np.float64], ahead: Piece | None
+    ) -> NDArray[np.int64]:
+        """Where numbers fall back for good; the beginning of the next piece shows whether they do."""
+        assert self.time_s is not None
+        numbers, times_s = piece.sequence[-1:], piece.arrival_s[-1:]
+        if ahead is not None:
+            numbers = np.concatenate((numbers, ahead.sequence[:FALL_HELD_PACKETS]))
+            times_s = np.concatenate((times_s, ahead.arrival_s[:FALL_HELD_PACKETS]))
+        after = np.diff(numbers)
+        if piece.wraps:
+            after = (after + SEQUENCE_ROUND // 2) % SEQUENCE_ROUND - SEQUENCE_ROUND // 2
+        return fallen_back(
+            np.concatenate((steps, after)),
+            np.concatenate((waited, np.diff(times_s) / self.time_s)),
+            packet_time_s=self.time_s,
+            ahead_n=after.size,
+        )
 
     def _by_stamps(self, piece: Piece, waited: NDArray[np.float64]) -> NDArray[np.float64]:
         """Packets sent between each arrival and the next: by time stamps where they are steady, else by the clock."""
@@ -307,6 +338,9 @@ class _Follower:
 
     def finished(self, *, remove_drift: bool) -> Measured:
         """The record, drift taken out and counted from the least delay."""
+        if self.held is not None:
+            self._take(self.held, None)
+            self.held = None
         if self.count < LEAST_PACKETS or self.time_s is None:
             raise PlanError(
                 [

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from sfn.errors import PlanError
+from sfn.stream import capture
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
 from sfn.stream.joint import joint_loss, overlap
@@ -98,6 +99,44 @@ def test_a_restart_with_the_same_source_is_joined_and_named():
 
     assert (6000, 0) == (ours.delay_us.size, int(ours.lost.sum()))
     assert ["restart"] == [change.kind for change in ours.changes]
+
+
+@pytest.mark.parametrize(("before_n", "number", "stamp"), [(5000, 0, 0), (900, 0, 0), (20_000, 5555, 999_999)])
+def test_numbers_that_fall_back_with_their_time_stamps_are_a_restart(before_n, number, stamp):
+    """An encoder dead for 3 s begins at 0 again, time stamps too: 750 lost, nothing twice and nothing late."""
+    sent = stream(np.arange(before_n), number=0) + stream(
+        np.arange(4000), begin_s=1000 + (before_n + 750) * PACKET_S, number=number, stamp=stamp, seed=2
+    )
+    ours = measured(sent, packet_time_s=PACKET_S)
+
+    assert [750] == ours.burst_lengths.tolist()
+    assert (0, 0) == (ours.duplicates_n, ours.reordered_n)
+    (change,) = ours.changes
+    assert "restart" == change.kind
+    assert change.at_s == pytest.approx(1000 + (before_n + 750) * PACKET_S, abs=0.01)
+
+
+@pytest.mark.parametrize("cut", [2999, 3000, 3001, 3030])
+def test_a_restart_is_seen_wherever_the_record_is_cut_into_pieces(monkeypatch, cut):
+    """Pieces that end just before, at and after the restart, with too few packets after it to tell."""
+    monkeypatch.setattr(capture, "PIECE_PACKETS", cut)
+    sent = stream(np.arange(3000), number=0) + stream(
+        np.arange(2000), begin_s=1000 + 3750 * PACKET_S, number=0, stamp=0, seed=2
+    )
+    ours = measured(sent, packet_time_s=PACKET_S)
+
+    assert ([750], ["restart"]) == (ours.burst_lengths.tolist(), [change.kind for change in ours.changes])
+
+
+def test_old_copies_and_a_queue_that_empties_at_once_are_no_restart():
+    """Single packets come again 5 s late; then 200 held for 6 s come all at once, after newer ones."""
+    sent = stream(np.arange(6000))
+    again = [(at_s + 5.0, frame) for at_s, frame in sent[1000:3000:40]]
+    held = [(sent[5500][0] + k * 1e-6, frame) for k, (_, frame) in enumerate(sent[4000:4200])]
+    ours = measured(sorted([*sent[:4000], *sent[4200:], *again, *held]), packet_time_s=PACKET_S)
+
+    assert (6000, 0, 50) == (ours.delay_us.size, int(ours.lost.sum()), ours.duplicates_n)
+    assert "restart" not in [change.kind for change in ours.changes]
 
 
 def test_an_outage_longer_than_the_numbers_go_round_is_measured_by_time_stamps():
