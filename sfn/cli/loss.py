@@ -7,7 +7,9 @@ JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`
 never; with "less than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures rest
 on; its cost as `parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths
 over media packets); `model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`;
-`second_path_taken_as` (what is known of both paths together, in words), `joint_loss_ratio` (packets lost on both, of
+`second_path_taken_as` (what is known of both paths together, in words; one capture measures no
+joint loss: the second path is as good as the first, and independent unless --joint-loss-pct is typed),
+`joint_loss_ratio` (packets lost on both, of
 all: measured, typed, or the product where the paths are taken as independent; null on one path) with its
 `joint_burst_packets` (null where packets are lost alone or the paths are taken as independent); `problems`; with
 --compare also `comparison`, the same in short for the usual protections. With --capture also `packets_n`, `lost_n`,
@@ -52,7 +54,7 @@ from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
-from sfn.stream.paths import Paths, paths_given
+from sfn.stream.paths import PRODUCTS, Paths, paths_given, with_unmeasured_second
 from sfn.stream.protection import Protection, st2022_1_problems, waits
 from sfn.units import exact
 
@@ -67,7 +69,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     model.add_argument("--burst-packets", type=float, help="mean burst; without it packets are lost independently")
     model.add_argument("--second-loss-pct", type=float, help="of the second path; else as the first")
     model.add_argument("--second-burst-packets", type=float, help="of the second path; else as the first")
-    model.add_argument("--joint-loss-pct", type=float, help="lost on both paths, of all; without it: independent")
+    model.add_argument(
+        "--joint-loss-pct", type=float, help="lost on both paths, of all; without it, or a second capture: independent"
+    )
     model.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
     record = parser.add_argument_group("a measured network, instead")
     record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
@@ -114,10 +118,14 @@ def run(args: argparse.Namespace) -> int:
 
 def _idle(args: argparse.Namespace) -> list[Idle]:
     """Options that would do nothing beside what else is given."""
-    model = ("loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct")
+    model = ("loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets")
     second = ("second_loss_pct", "second_burst_packets", "second_capture", "joint_loss_pct")
     return [
-        Idle((*model, "joint_burst_packets"), args.capture is None, "together with --capture, which is measured"),
+        Idle(model, args.capture is None, "together with --capture, which is measured"),
+        Idle(
+            ("joint_loss_pct", "joint_burst_packets"), args.second_capture is None,
+            "together with --second-capture: what both lose is measured",
+        ),
         Idle(
             ("second_capture", "port", "late_probability", "keep_drift"),
             args.capture is not None,
@@ -159,7 +167,12 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
             taken, names=(), late_probability=args.late_probability, seed=args.seed, heard=heard[: len(taken)]
         )
         assert found.paths is not None
-        return found.paths, found.found
+        if len(taken) > 1 or not (args.second_path or args.compare):
+            return found.paths, found.found
+        paths = with_unmeasured_second(
+            found.paths, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets
+        )
+        return paths, found.found | paths_answer(paths)
     if args.loss_pct is None:
         raise ValueError("--loss-pct or --capture must be given")
     first = model_of(args.loss_pct, args.burst_packets)
@@ -168,8 +181,14 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
         loss_pct = args.loss_pct if args.second_loss_pct is None else args.second_loss_pct
         burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
         second = model_of(loss_pct, burst)
-    joint = None if args.joint_loss_pct is None else args.joint_loss_pct / 100
-    return paths_given(first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets), {}
+    return paths_given(
+        first, second, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets
+    ), {}
+
+
+def _joint_ratio(args: argparse.Namespace) -> float | None:
+    """Share of all packets that both paths lose, where it was typed."""
+    return None if args.joint_loss_pct is None else args.joint_loss_pct / 100
 
 
 def _record(
@@ -274,7 +293,7 @@ def _tied(answer: dict[str, object]) -> list[str]:
     joint, tie = answer["joint_loss_ratio"], answer["second_path_taken_as"]
     if joint is None:
         return []
-    assumed = tie in ("assumed independent", "independent as far as the records tell")
+    assumed = tie in PRODUCTS
     product = answer.get("product_loss_ratio", joint)
     said = f"{product:.3g} of the packets would be lost on both" if assumed else f"{joint:.3g} lost on both"
     return [f"second path: {tie}: {said}"]

@@ -21,12 +21,18 @@ from sfn.stream.residual import Residual, residual
 Tie = Literal[
     "one path",
     "assumed independent",
+    "assumed independent: nothing measured says so",
     "share of common losses as given",
     "independent as far as the records tell",
     "they fail together, as measured",
     "upper limit: the records hold too few losses to tell",
 ]
-PRODUCTS: tuple[Tie, ...] = ("assumed independent", "independent as far as the records tell")
+PRODUCTS: tuple[Tie, ...] = (
+    "assumed independent",
+    "assumed independent: nothing measured says so",
+    "independent as far as the records tell",
+)
+GIVEN: Tie = "share of common losses as given"
 INDEPENDENCE_PROBABILITY = 0.01  # a record less likely than this to be as bursty by chance is bursty
 
 
@@ -126,6 +132,40 @@ def paths_given(
         if joint_burst_packets is not None:
             raise ValueError("joint_burst_packets must not be given without joint_loss_ratio")
         return Paths(Losses(first), Losses(second), None, "assumed independent")
+    return Paths(
+        Losses(first), Losses(second), _typed_joint(first, second, joint_loss_ratio, joint_burst_packets), GIVEN
+    )
+
+
+def with_unmeasured_second(
+    paths: Paths, *, joint_loss_ratio: float | None = None, joint_burst_packets: float | None = None
+) -> Paths:
+    """One measured path and a second that nobody measured: as good as the first.
+
+    Parameters
+    ----------
+    paths : Paths
+        Of one record.
+    joint_loss_ratio : float, optional
+        j as typed; without it the second path is assumed to be independent, and nothing measured says so.
+    joint_burst_packets : float, optional
+        As for `paths_given`. [packets]
+
+    Raises
+    ------
+    ValueError
+        As `paths_given`.
+    """
+    if joint_loss_ratio is None:
+        return Paths(paths.first, paths.first, None, "assumed independent: nothing measured says so")
+    model = paths.first.model
+    return Paths(paths.first, paths.first, _typed_joint(model, model, joint_loss_ratio, joint_burst_packets), GIVEN)
+
+
+def _typed_joint(
+    first: LossModel, second: LossModel, joint_loss_ratio: float, joint_burst_packets: float | None
+) -> Losses:
+    """What both lose, as typed."""
     p1, p2 = first.loss_ratio, second.loss_ratio
     least, most = max(p1 + p2 - 1, 0.0), min(p1, p2)
     if not least * (1 - 1e-9) <= joint_loss_ratio <= most * (1 + 1e-9):
@@ -137,8 +177,7 @@ def paths_given(
     if burst is None:
         longest = max((m for m in (first, second) if m.loss_ratio > 0), key=_burst, default=None)
         burst = 1.0 if longest is None or longest.is_independent else _burst(longest)
-    joint = independent(joint_loss_ratio) if burst == 1 else bursts(joint_loss_ratio, mean_burst_packets=burst)
-    return Paths(Losses(first), Losses(second), Losses(joint), "share of common losses as given")
+    return Losses(independent(joint_loss_ratio) if burst == 1 else bursts(joint_loss_ratio, mean_burst_packets=burst))
 
 
 def _burst(model: LossModel) -> float:

@@ -107,7 +107,11 @@ def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[
     ("arguments", "text"),
     [
         ("--capture x --loss-pct 1", "--loss-pct must not be given together with --capture"),
-        ("--capture x --joint-loss-pct 1", "--joint-loss-pct must not be given together with --capture"),
+        ("--capture x --joint-loss-pct 1", "--joint-loss-pct must not be given without --second-path"),
+        (
+            "--capture x --second-capture y --second-path --joint-loss-pct 1",
+            "--joint-loss-pct must not be given together with --second-capture",
+        ),
         ("--loss-pct 1 --packet-ms 1 --port 5004", "--port must not be given without --capture"),
         ("--loss-pct 1 --packet-ms 1 --keep-drift", "--keep-drift must not be given without --capture"),
         ("--loss-pct 1 --packet-ms 1 --second-loss-pct 2", "--second-loss-pct must not be given without --second-path"),
@@ -191,6 +195,25 @@ def test_two_paths_that_fail_together(logs, capsys: pytest.CaptureFixture[str]) 
     assert 95 / 19_995 == pytest.approx(ours["residual_loss_ratio"], rel=1e-3)
     assert "estimate" == ours["residual_kind"]
     assert ours["residual_low_ratio"] < ours["residual_loss_ratio"] < ours["residual_high_ratio"]
+
+
+def test_one_record_measures_no_joint_loss(logs, capsys: pytest.CaptureFixture[str]) -> None:
+    """95 of 19 995 lost: the second path's independence is an assumption in so many words, or its share is typed."""
+    line = f"--capture {logs[0]} --packet-ms 4"
+    ours = answer(f"{line} --second-path", capsys)
+    typed = answer(f"{line} --second-path --joint-loss-pct 0.1", capsys)
+    ratio, words = 95 / 19_995, "assumed independent: nothing measured says so"
+
+    assert (words, pytest.approx(ratio**2)) == (ours["second_path_taken_as"], ours["joint_loss_ratio"])
+    assert ratio**2 == pytest.approx(ours["residual_loss_ratio"])
+    assert "share of common losses as given" == typed["second_path_taken_as"]
+    assert (1e-3, 1e-3) == pytest.approx((typed["joint_loss_ratio"], typed["residual_loss_ratio"]))
+    for extra in ("--second-path", "--compare --blocks 2000"):
+        assert 0 == main(f"loss {line} {extra}".split())
+        assert f"second path {words}" in capsys.readouterr().out.replace("path: ", "path ")
+    assert "one path" == answer(line, capsys)["second_path_taken_as"]
+    assert 2 == main(f"loss {line} --second-path --joint-loss-pct 1".split())
+    assert "joint_loss_ratio must be from 0 to" in capsys.readouterr().err
 
 
 def test_keys_of_a_measured_network_are_described(logs, capsys: pytest.CaptureFixture[str]) -> None:
