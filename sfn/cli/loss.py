@@ -112,7 +112,7 @@ def run(args: argparse.Namespace) -> int:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()
     else:
-        print("\n".join(_table(answer)))
+        print("\n".join(_table(answer, drift_kept=args.keep_drift)))
     return 0
 
 
@@ -260,7 +260,7 @@ def in_words(seconds: object) -> str:
     return spoken(seconds) if isinstance(seconds, float) else "never"
 
 
-def _table(answer: dict[str, object]) -> list[str]:
+def _table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
     """The answer for people."""
     rows = answer.get("comparison", [answer])
     burst = answer["mean_burst_packets"]
@@ -281,7 +281,7 @@ def _table(answer: dict[str, object]) -> list[str]:
             f"{more + in_words(row['error_every_s']):>22}{row['wait_us'] / 1000:>11.1f}"
             f"{row['packet_rate_factor']:>11.2f}"
         )
-    lines += _measured_table(answer)
+    lines += _measured_table(answer, drift_kept=drift_kept)
     problems = answer["problems"]
     assert isinstance(problems, list)
     lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in problems]
@@ -320,7 +320,18 @@ def _streams(answer: dict[str, object]) -> list[str]:
     return lines
 
 
-def _measured_table(answer: dict[str, object]) -> list[str]:
+def _drift(drift_ppb: object, *, kept: bool) -> str:
+    """What the capturing clock does against the sender's."""
+    if kept:
+        return "drift: none taken out of the delays (--keep-drift)"
+    if not isinstance(drift_ppb, float):
+        return (
+            "drift: taken out of the delays; its size is unknown: the sender's packet time is not given nor one in use"
+        )
+    return f"drift: the capturing clock runs {drift_ppb / 1000:+.3f} us/s against the sender's; taken out of the delays"
+
+
+def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
     """What was measured, for people."""
     if "packets_n" not in answer:
         return []
@@ -331,6 +342,7 @@ def _measured_table(answer: dict[str, object]) -> list[str]:
         f"{answer['lost_n']} of {answer['packets_n']} packets lost; {answer['reordered_n']} out of order, "
         f"{answer['duplicates_n']} twice",
         *_streams(answer),
+        _drift(answer["drift_ppb"], kept=drift_kept),
         f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
         f"(99 %: at most {known})",
         f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}",

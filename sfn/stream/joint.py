@@ -68,14 +68,21 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
 
     Notes
     -----
-    Sequence numbers match modulo 65 536; among the rounds that is taken which puts arrivals closest, and where both
-    have RTP time stamps these must agree too. After a restart or a change of source packets are placed by the clock, on
+    Sequence numbers match modulo 65 536; among the rounds that is taken which RTP time stamps name, or where there are
+    none, which puts arrivals closest. After a restart or a change of source packets are placed by the clock, on
     each path by its own: from there on copies no longer meet for sure, so the comparison ends there.
     """
     _refuse_other_streams(first, second)
     shift, differential_s = _shift(first, second)
     if abs(differential_s) > GREATEST_OFFSET_S:
-        what = f"the same packets are {abs(differential_s):.1f} s apart"
+        begins_s = second.origin_s - first.origin_s
+        if _packets_by_stamps(first, second) is None:  # numbers alone do not say which round they are of
+            what = (
+                f"begins {abs(begins_s):.1f} s {'after' if begins_s > 0 else 'before'} the first, and packets of the "
+            )
+            what += f"same number do not come within {GREATEST_OFFSET_S:g} s of each other"
+        else:
+            what = f"has the same packets {abs(differential_s):.1f} s {'later' if differential_s > 0 else 'earlier'}"
         raise PlanError(
             [Problem("second record", what, "two records of one stream at the same time", code="records-apart")]
         )
@@ -222,9 +229,23 @@ def _refuse_other_streams(first: Measured, second: Measured) -> None:
         raise PlanError([Problem("second record", what, "two records of one stream", code="records-of-other-streams")])
 
 
+def _packets_by_stamps(first: Measured, second: Measured) -> float | None:
+    """How many packets later the second record begins, by RTP time stamps; the clock counts their rounds of hours."""
+    if not first.stamp_step or first.stamp_step != second.stamp_step:
+        return None
+    if first.first_stamp is None or second.first_stamp is None:
+        return None
+    told = ((second.first_stamp - first.first_stamp) % STAMP_ROUND) / first.stamp_step
+    round_packets = STAMP_ROUND / first.stamp_step
+    apart = (second.origin_s - first.origin_s) / first.packet_time_s
+    return told + round_packets * round((apart - told) / round_packets)
+
+
 def _shift(first: Measured, second: Measured) -> tuple[int, float]:
     """How many packets later the second record begins, and by how much its least arrival is later then. [s]"""
     apart_s = second.origin_s - first.origin_s
     exact = (second.first_sequence - first.first_sequence) % SEQUENCE_ROUND
-    shift = int(exact + SEQUENCE_ROUND * round((apart_s / first.packet_time_s - exact) / SEQUENCE_ROUND))
+    told = _packets_by_stamps(first, second)
+    told = apart_s / first.packet_time_s if told is None else told
+    shift = int(exact + SEQUENCE_ROUND * round((told - exact) / SEQUENCE_ROUND))
     return shift, apart_s - shift * first.packet_time_s

@@ -197,6 +197,22 @@ def test_two_paths_that_fail_together(logs, capsys: pytest.CaptureFixture[str]) 
     assert ours["residual_low_ratio"] < ours["residual_loss_ratio"] < ours["residual_high_ratio"]
 
 
+@pytest.mark.parametrize(
+    ("step_s", "extra", "words"),
+    [
+        (0.004 * (1 + 20e-6), "", "runs +20.0"),
+        (0.0041234, "", "its size is unknown"),
+        (0.004, "--keep-drift", "none taken out of the delays"),
+    ],
+)
+def test_the_drift_is_printed(step_s, extra, words, tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A clock 20 ppm fast, a packet time that nobody uses, and drift left in."""
+    path = tmp_path / "drift.csv"
+    path.write_text("sequence,arrival_s\n" + "".join(f"{p},{step_s * p:.7f}\n" for p in range(5000)))
+    assert 0 == main(f"loss --capture {path} {extra}".split())
+    assert words in next(line for line in capsys.readouterr().out.splitlines() if line.startswith("drift: "))
+
+
 def test_one_record_measures_no_joint_loss(logs, capsys: pytest.CaptureFixture[str]) -> None:
     """95 of 19 995 lost: the second path's independence is an assumption in so many words, or its share is typed."""
     line = f"--capture {logs[0]} --packet-ms 4"

@@ -74,7 +74,7 @@ def test_repeats_of_a_record_follow_the_formula():
 def test_refusals():
     """Other times, other streams, too short: in words."""
     clean = np.zeros(20_000, dtype=bool)
-    with pytest.raises(PlanError, match=r"the same packets are .* s apart; two records of one stream"):
+    with pytest.raises(PlanError, match=r"begins 99\.0 s after the first, .*; two records of one stream"):
         overlap(path(clean), path(clean, delay_s=99.0))
     with pytest.raises(PlanError, match="shares 0 packets with the first; at least 1000 in common"):
         overlap(path(clean), path(clean, first=30_000))

@@ -2,6 +2,7 @@
 
 import io
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -227,3 +228,18 @@ def test_two_captures_are_matched_by_stream_or_refused():
         overlap(first, stamped)
     with pytest.raises(PlanError, match="source 0x00000001, which the first record follows"):
         measured(stream(np.arange(4000)), source=1)
+
+
+@pytest.mark.parametrize("later_s", [3600.0, 65_536 * PACKET_S, -3600.0])
+def test_a_record_of_another_time_is_refused_with_the_true_difference(later_s):
+    """The same numbers and stamps an hour later, or one round of numbers later: no figure modulo the round."""
+    first = measured(stream(np.arange(3000), begin_s=9000), packet_time_s=PACKET_S)
+    second = measured(stream(np.arange(3000), begin_s=9000 + later_s, seed=2), packet_time_s=PACKET_S)
+    side = "later" if later_s > 0 else "earlier"
+    with pytest.raises(PlanError, match=f"has the same packets {abs(later_s):.1f} s {side}"):
+        overlap(first, second)
+    bare = [replace(one, stamp_step=None, first_stamp=None) for one in (first, second)]
+    if abs(later_s) == 3600:  # without stamps only when they begin is known
+        side = "after" if later_s > 0 else "before"
+        with pytest.raises(PlanError, match=rf"begins 3600.0 s {side} the first, and packets of the same number"):
+            overlap(*bare)
