@@ -92,6 +92,11 @@ class HourNeed:
         Whether the record is long enough to know that upper end, and to meet the target at the upper end of the losses.
     need : Need or None
         Variation and the wait of that protection; None where none meets the target: no delay makes up for it.
+    bounded_every_s : float or None
+        Errors under that protection, or without any where nothing was lost, are rarer than this for all that the
+        record shows (99 %); None where they cannot come. [s]
+    bounded : bool
+        Whether that is as rare as the target; a short or clean record bounds far less.
     """
 
     hour: Hour
@@ -99,6 +104,8 @@ class HourNeed:
     variation_us: float
     sure: bool
     need: Need | None
+    bounded_every_s: float | None = None
+    bounded: bool = False
 
     @property
     def name(self) -> str:
@@ -145,7 +152,10 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
     alone = _covered(hour.variation)
     name = f"{hour.hour_of_day:02d} h"
     if hour.loss is None:
-        return HourNeed(hour, None, *alone, Need(name, 0.0, alone[0], 0.0))
+        clean = measured(fitted(None, packets_n=hour.packets_n))
+        left = left_by(Protection(), paths=clean)
+        bound = _bound(left, packet_time_s, error_every_s)
+        return HourNeed(hour, None, alone[0], alone[1] and bound[1], Need(name, 0.0, alone[0], 0.0), *bound)
     paths, with_both = measured(fitted(hour.loss, packets_n=hour.packets_n)), alone
     if beside and hour.begins_s in beside.second and hour.begins_s in beside.both:
         second, both = beside.second[hour.begins_s], beside.both[hour.begins_s]
@@ -168,8 +178,14 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
         return HourNeed(hour, None, *alone, None)
     covered_us, known = with_both if chosen.protection.second_path else alone
     doubted = protected(chosen.protection, paths, packet_time_s=packet_time_s)
-    sure = known and _meets(doubted.left, packet_time_s, error_every_s)
-    return HourNeed(hour, doubted, covered_us, sure, Need(name, 0.0, covered_us, chosen.wait_us))
+    bound = _bound(doubted.left, packet_time_s, error_every_s)
+    return HourNeed(hour, doubted, covered_us, known and bound[1], Need(name, 0.0, covered_us, chosen.wait_us), *bound)
+
+
+def _bound(left: Residual, packet_time_s: float, error_every_s: float) -> tuple[float | None, bool]:
+    """The mean time between errors that is sure, and whether it is the target's."""
+    every_s = packet_time_s / left.errors_high_ratio if left.errors_high_ratio > 0 else None
+    return every_s, _meets(left, packet_time_s, error_every_s)
 
 
 def _covered(variation: DelayQuantile) -> tuple[float, bool]:
@@ -275,6 +291,9 @@ def records(
     if len(taken) > 1:
         found["second_changes"] = [one.as_answer() for one in taken[1].changes]
     found = paths_answer(paths) | found  # a joint loss that was counted stands
+    found["release_steps"] = [
+        one.as_answer() for record in taken for one in record.changes if one.kind == "clock or path step"
+    ]
     needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
     model = fits[0].model if fits[0] else None
     return Records(tuple(names), first, cut, model, found | needs_answer(needs), needs, paths)
@@ -291,6 +310,8 @@ def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:
                 "wait_us": one.need.wait_us if one.need else None,
                 "variation_us": one.variation_us,
                 "variation_sure": one.sure,
+                "errors_bounded": one.bounded,
+                "errors_bounded_every_s": one.bounded_every_s,
                 "total_us": one.need.total_us if one.need else None,
             }
             for one in needs

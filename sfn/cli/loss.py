@@ -26,10 +26,13 @@ short for an upper end); `delay_quantiles` (each with late_probability, delay_us
 `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio, mean_burst_packets, heavier (surely
 loses more than the whole), variation_us, variation_high_us; `hours_need`, each with hour_of_day, protection (the
 lightest that leaves an audible error a week at most; null: none of the usual ones), wait_us, variation_us,
-variation_sure (the record is long enough for its upper end and to be sure of the protection), total_us (null where no
+variation_sure (the record is long enough for its upper end and to be sure of the
+protection), errors_bounded (the record shows that errors are as rare as that: a short or clean one
+cannot), errors_bounded_every_s (rarer than this is all it shows; null: none can come), total_us (null where no
 protection does); `release_above_least_us`, the one release delay above the path's least that covers every hour, and
 `release_decided_by` (both null where an hour has no protection that does: those are the `release_unmet_hours`),
-`release_sure`. With --second-capture also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`,
+`release_sure`, `release_steps` (steps of clock or path that are in the release delay, as in
+`changes`). With --second-capture also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`,
 `joint_loss_ratio`, `product_loss_ratio` (if independent), `joint_packets_n`, `expected_joint_packets`,
 `chance_probability`, `independent`, `differential_us`, `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %),
 `joint_burst_high_packets`, `second_streams`, `second_changes`, `second_loss_high_ratio`, `second_burst_packets`,
@@ -43,7 +46,7 @@ import sys
 from fractions import Fraction
 from math import isfinite
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 from sfn.answer.losses import protected, records
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
@@ -331,6 +334,23 @@ def _drift(drift_ppb: object, *, kept: bool) -> str:
     return f"drift: the capturing clock runs {drift_ppb / 1000:+.3f} us/s against the sender's; taken out of the delays"
 
 
+def _unbounded(answer: dict[str, object]) -> list[str]:
+    """Why the protection and the release delay offered may not do: what the record cannot show."""
+    needs, steps = cast(list[dict[str, object]], answer["hours_need"]), cast(list[Any], answer["release_steps"])
+    open_ = [one for one in needs if not one["errors_bounded"]]
+    lines = [
+        f"  {one['hour_of_day']:02d} h, protection {one['protection']}: the record is too short or too clean to bound "
+        f"errors at one a week: it only shows that they are rarer than one every "
+        f"{in_words(one['errors_bounded_every_s'])}"
+        for one in open_
+    ]
+    return lines + [
+        f"  this release delay holds the step of {one['step_us'] / 1000:.1f} ms at {one['at_s']:.3f} s: if the "
+        "capturing clock stepped and not the path, it is wrong by as much: find out, or record again"
+        for one in steps
+    ]
+
+
 def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
     """What was measured, for people."""
     if "packets_n" not in answer:
@@ -363,6 +383,7 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
             f"decided by {answer['release_decided_by']}"
             + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
         )
+        lines += _unbounded(answer)
     if "independent" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]

@@ -1,6 +1,7 @@
 """The loss command: its document, its table, its refusals."""
 
 import json
+import math
 
 import pytest
 
@@ -211,6 +212,34 @@ def test_the_drift_is_printed(step_s, extra, words, tmp_path, capsys: pytest.Cap
     path.write_text("sequence,arrival_s\n" + "".join(f"{p},{step_s * p:.7f}\n" for p in range(5000)))
     assert 0 == main(f"loss --capture {path} {extra}".split())
     assert words in next(line for line in capsys.readouterr().out.splitlines() if line.startswith("drift: "))
+
+
+def test_a_clean_short_record_bounds_no_errors(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """20 000 packets, none lost: at 99 % errors are rarer than one in 20 000 / ln 200 packets, 15.1 s, not a week."""
+    path = tmp_path / "clean.csv"
+    path.write_text(log(list(range(20_000))))
+    ours = answer(f"--capture {path} --packet-ms 4", capsys)
+    (need,) = ours["hours_need"]
+
+    assert not need["errors_bounded"]
+    assert not ours["release_sure"]
+    assert need["errors_bounded_every_s"] == pytest.approx(0.004 * 20_000 / math.log(200), rel=1e-3)
+    assert [] == ours["release_steps"]
+    assert 0 == main(f"loss --capture {path} --packet-ms 4".split())
+    assert "too short or too clean to bound errors at one a week" in capsys.readouterr().out
+
+
+def test_a_release_delay_is_tied_to_the_step_in_it(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """1.5 s forward amid the record: the release delay holds it, and says so."""
+    path = tmp_path / "step.csv"
+    second = log(list(range(5000, 10_000)), first_s=36_001.5).split("\n", 1)[1]
+    path.write_text(log(list(range(5000))) + second)
+    ours = answer(f"--capture {path} --packet-ms 4", capsys)
+
+    assert [1.5e6] == pytest.approx([step["step_us"] for step in ours["release_steps"]], rel=1e-2)
+    assert ours["release_above_least_us"] > 1.5e6
+    assert 0 == main(f"loss --capture {path} --packet-ms 4".split())
+    assert "this release delay holds the step of 1500" in capsys.readouterr().out
 
 
 def test_one_record_measures_no_joint_loss(logs, capsys: pytest.CaptureFixture[str]) -> None:
