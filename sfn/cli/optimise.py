@@ -11,7 +11,8 @@ each with name, lat_deg, lon_deg, people, gained_people, lost_people, margin_bef
 `areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m and the margins; `sensitivity` by
 site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws, without_service with median, p90, max,
 target_without_service, probability_target_met, probability_better_than_before); `loops`, each with sites,
-misclosure_us, left_us; `levers`, each with site, change, gain, target_gain; `bound` (no offsets leave less without
+misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
+site, change, gain, target_gain; `bound` (no offsets leave less without
 service), `lower_bound` (the same); `ended` (exhaustive: every set in steps of `search_step_us`; settled, time,
 cancelled), `settled_on_devices` (no step of a device, of one site or two, improves it), `tried`, `starts` (each with
 start and its score), `terrain_averaged` (how far ground heights were averaged, in
