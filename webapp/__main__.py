@@ -6,13 +6,16 @@ import logging
 import os
 import secrets
 import socket
+import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 import uvicorn
 from sqlalchemy.exc import DatabaseError
 
 from sfn.errors import PlanError, Problem
+from sfn.field.warm import compiled
 from webapp import commands
 from webapp.app import create_app
 from webapp.backup import alone
@@ -89,9 +92,23 @@ def serve(settings: Settings) -> int:
         server_header=False,
         timeout_graceful_shutdown=5,
     )
-    with alone(settings.data_folder, shared=True):
+    with alone(settings.data_folder, shared=True), _compiling():
         uvicorn.Server(config).run(sockets=[listener])
     return 0
+
+
+@contextmanager
+def _compiling() -> Iterator[None]:
+    """At the first start a process beside this one compiles the field model, so that no page waits for all of it."""
+    if compiled():
+        yield
+        return
+    print("First start: the field model is compiled, half a minute; the first delays and maps wait for it.", flush=True)
+    with subprocess.Popen([sys.executable, "-m", "sfn.field.warm"], stdin=subprocess.DEVNULL) as beside:
+        try:
+            yield
+        finally:
+            beside.terminate()
 
 
 def closed(settings: Settings, store: Store) -> None:

@@ -14,11 +14,11 @@ import sys
 
 import numpy as np
 import scipy.signal
-from bench_two_arrivals import RATE_HZ, UP, composite
 from scipy.ndimage import map_coordinates
 
 from sfn.errors import PlanError
 from sfn.survey.arrivals.paths import RESOLUTION_LEVELS_DB, paths
+from tests.bench.bench_two_arrivals import RATE_HZ, UP, composite
 
 FINE_HZ, DEVIATION_HZ, SECONDS = RATE_HZ * UP, 75_000.0, 1.5
 

@@ -46,7 +46,7 @@ def test_problems_stand_at_their_fields(client, number):
 
     assert (422, 422) == (first.status_code, second.status_code)
     assert re.search(r'id="burst_packets-problem1">mean_burst_packets must be from 1', first.text)
-    assert re.search(r'id="packet_ms-problem1">cannot be 0; above 0 to 1.000 ms', second.text)
+    assert re.search(r'id="packet_ms-problem1">cannot be 0; above 0 to 1\u202f000 ms', second.text)
 
 
 def test_two_records_together(client, post, number):

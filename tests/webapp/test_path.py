@@ -77,7 +77,7 @@ def test_off_the_terrain_the_page_says_so(client: TestClient, number: int) -> No
     [
         ({"at": "somewhere"}, "at"),
         ({"at": "36.3, -84.2", "site": "nowhere"}, "there is no site 'nowhere'; one of summit"),
-        ({"at": "36.3, -84.2", "rx_height_m": "0.2"}, "1 to 3000 m above ground"),
+        ({"at": "36.3, -84.2", "rx_height_m": "0.2"}, "1 to 3 000 m above ground"),
         ({"at": "36.3, -84.2", "rx_ground_m": "high"}, "'high' is no number"),
         ({"at": "36.3, -84.2", "time_pct": "90"}, "up to ten numbers from 1 to 50 %"),
         ({"at": "36.3, -84.2", "rx_ground_m": "20000"}, "ground height"),

@@ -95,7 +95,7 @@ def test_a_track_is_sent_and_a_moved_site_computes_again(
         ({"line": "36.2, -84.2\nKnoxville"}, "place 2"),
         ({"line": LINE, "spacing_m": "fine"}, "is no number"),
         ({"line": LINE, "spacing_m": "1"}, "out of range"),
-        ({"line": LINE, "rx_height_m": "0"}, "1 to 3000 m"),
+        ({"line": LINE, "rx_height_m": "0"}, "1 to 3\u202f000 m"),
     ],
 )
 def test_refusals_keep_what_was_typed(post: Callable[..., Any], number: int, typed: dict[str, str], says: str) -> None:

@@ -73,7 +73,7 @@ def test_the_sites_own_page_questions_the_height_at_its_field(
     post(f"{number}/terrain", base_revision="1", terrain="ridge", author="Ada")
     wrong, right = (client.get(f"{number}/sites/{site}").text for site in ("summit", "north"))
 
-    assert "is 900 m, the terrain ridge has 1076 m there" in wrong
+    assert "is 900 m, the terrain ridge has 1\u202f076 m there" in wrong
     assert 'aria-invalid="true"' in wrong
     assert "Ground there" in right
     assert "the terrain ridge has" not in right
