@@ -13,6 +13,7 @@ from sfn.timing import DelayRow, DelayTable, FieldSetting
 from sfn.timing.device import contributes
 from sfn.timing.failover import shares_fields
 from sfn.timing.setting import Commissioning, commissioning_of
+from sfn.units import exact
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,4 +138,6 @@ def settings_on_sheet(
 def _kept(made: FieldSetting, field: DelayField) -> FieldSetting:
     """A field that stays where it stands."""
     before = made.value if made.before is None else made.before
-    return replace(made, value=before, set_us=float(contributes(field, before)), change=0.0)
+    stands = contributes(field, before)
+    left_us = float(exact(made.greatest_us) - stands)
+    return replace(made, value=before, set_us=float(stands), headroom_us=left_us, change=0.0)

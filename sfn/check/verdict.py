@@ -20,6 +20,16 @@ from sfn.timing.tolerated import tolerated_error
 
 State = Literal["fit", "sign-off", "withheld"]
 MAIN = "main"
+# Doubts about the launch of a site, to be signed for: relays that it feeds launch as much earlier or later.
+MOVES_LAUNCH = frozenset(
+    (
+        "buffer-not-proven", "figure-outdated", "position-axis-order", "position-coarse", "position-datum",
+        "position-datum-differs", "position-feet", "position-hemisphere", "position-kilometre-square",
+        "position-mistyped", "position-outside-area", "position-shared", "position-slip", "stamp-plane-contradicts",
+        "stamp-plane-not-covered", "stream-plan-adapts", "stream-plan-cover-stale", "stream-plan-doubtful",
+        "stream-plan-other-kind", "stream-plan-tolerance-stale",
+    )
+)  # fmt: skip
 # What a doubt is called at the sites that it reaches from another.
 PASSED_ON = ("parent-withheld", "slowest-withheld", "release-withheld")
 
@@ -109,6 +119,7 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
     _from_document(release, found, held, tolerated_us)
     _from_release(network, release, held)
     _from_parents(network, held)
+    _doubts_of_parents(network, held)
     _between_routes(network, held)
     return {
         (site, route): Verdict(site, route, _state(reasons), _ranked(reasons), release if site in release else ())
@@ -276,6 +287,27 @@ def _from_parents(network: Network, held: _Held) -> None:
                 )
                 words = f"site {names[site.id]} is fed off air from {names[parent]}{through}"
                 _passed_on(held, Touch(site.id, chain.route), cause, "parent-withheld", words, names)
+
+
+def _doubts_of_parents(network: Network, held: _Held) -> None:
+    """What may move a parent's launch moves those of its relays alike, and is signed for there too."""
+    names = _names(network)
+    for site in feed_order(network):
+        parent = site.fed_off_air_from
+        if parent is None or (parent, MAIN) not in held:
+            continue
+        theirs = [r for r in held[parent, MAIN] if r.consequence == "sign-off" and r.code in MOVES_LAUNCH]
+        for chain in site.chains:
+            own = held[site.id, chain.route]
+            for reason in theirs:
+                source = reason.problem
+                if source.touching(site.id, chain.route) or any(
+                    r.code == reason.code and r.whose == reason.whose for r in own
+                ):
+                    continue
+                what = f"site {names[site.id]} is fed off air from {names[parent]}: {source.what}"
+                touches = (*source.touches, Touch(site.id, chain.route))
+                own.append(Reason(reason.code, reason.whose, replace(source, what=what, touches=touches), "sign-off"))
 
 
 def _from_document(release: tuple[str, ...], found: Iterable[Problem], held: _Held, tolerated_us: float) -> None:

@@ -9,6 +9,7 @@ import io
 from fractions import Fraction
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from sfn.answer.change_plan import change_plan
@@ -95,6 +96,8 @@ def test_what_is_typed_brings_the_device_to_the_total(network: Network) -> None:
     for row in document(delays(network, problems=()))["sites"]:
         site = next(site for site in network.sites if site.id == row["id"])
         for one, own in zip(row["commissioning_fields"] or row["fields"], site.delay_fields, strict=True):
+            left = (Fraction(repr(own.greatest)) - Fraction(repr(one["value"]))) * _US[own.unit]
+            assert abs(Fraction(repr(one["headroom_us"])) - left) < Fraction(1, 10**6)
             if own.entry == "absolute":
                 assert one["enter"] == one["value"]
             elif row["route"] == "main":
@@ -121,3 +124,20 @@ def test_what_a_standby_shares_with_main_is_asked_for_once(network: Network, own
         if route != "main":
             main = {f.name: f.value for f in found.on_sheet[site, "main"]}
             assert all(f.value == main[f.name] for f in fields if f.name not in own)
+
+
+def test_a_split_that_stands_has_its_own_room() -> None:
+    """South stands at its first try, 104 ms and 2382.7 us: the exciter's room is what lies above that, by hand."""
+
+    def stands(tree: dict[str, Any]) -> None:
+        """As the sheet of a first try asked for it."""
+        (south,) = [site for site in tree["sites"] if site["id"] == "south"]
+        for own, value in zip(south["delay_fields"], (104, 2382.7), strict=True):
+            own["set"] = value
+
+    network = example(stands)
+    (row,) = [row for row in document(delays(network, problems=()))["sites"] if row["id"] == "south"]
+    (south,) = [site for site in network.sites if site.id == "south"]
+    assert [one["value"] for one in row["commissioning_fields"]] == [104, 2382.7]
+    for one, own in zip(row["commissioning_fields"], south.delay_fields, strict=True):
+        assert one["headroom_us"] == pytest.approx((own.greatest - one["value"]) * float(_US[own.unit]), abs=1e-6)

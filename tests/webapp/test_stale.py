@@ -56,6 +56,7 @@ def test_other_figures_make_an_issued_sheet_stale_everywhere(
     for page in (sheet, link):
         assert "STALE" in text_of(client, page)
         assert "14.5 µs" not in text_of(client, page)
+    assert "stale: issue anew" in text_of(client, f"/networks/{number}/change")
     paper = client.get(f"{sheet}/sheet.pdf")
     assert "not-issued" in paper.headers["content-disposition"]
 

@@ -10,7 +10,7 @@ from sfn.check.doubts import DOUBTS
 from sfn.check.verdict import verdicts
 from sfn.plan import read
 from sfn.timing import delay_table
-from tests.sfn.networks import EXAMPLE_PATH
+from tests.sfn.networks import EXAMPLE_PATH, example
 
 
 def with_section(**changes: Any) -> Any:
@@ -58,3 +58,22 @@ def test_a_stated_nought_is_a_figure() -> None:
     codes = [p.code for p in all_problems(with_section(jitter_margin_us=0, least_processing_us=0, tolerance_us=0))]
     assert "buffer-not-proven" not in codes
     assert "buffer-not-proven" not in [p.code for p in all_problems(with_section())]
+
+
+def test_a_relay_is_signed_for_with_its_parent() -> None:
+    """Gap launches as much too late as North, which feeds it: whose doubt it is stands with it; South has none."""
+
+    def unstated(tree: dict[str, Any]) -> None:
+        """Nobody says how far the network of North varies."""
+        (section,) = [stage for stage in tree["stages"] if stage["id"] == "north-release"]
+        del section["jitter_margin_us"]
+
+    network = example(unstated)
+    found = verdicts(network, all_problems(network), delay_table(network))
+    whose = {
+        site: {(r.whose, r.consequence) for r in found[site, "main"].reasons if r.code == "buffer-not-proven"}
+        for site in ("north", "gap", "south")
+    }
+    assert whose == {"north": {("north", "sign-off")}, "gap": {("north", "sign-off")}, "south": set()}
+    (reason,) = [r for r in found["gap", "main"].reasons if r.code == "buffer-not-proven"]
+    assert reason.problem.touching("gap", "main")
