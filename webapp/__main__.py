@@ -6,16 +6,16 @@ import logging
 import os
 import secrets
 import socket
-import subprocess
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from multiprocessing import get_context
 
 import uvicorn
 from sqlalchemy.exc import DatabaseError
 
 from sfn.errors import PlanError, Problem
-from sfn.field.warm import compiled
+from sfn.field.warm import compiled, warm
 from webapp import commands
 from webapp.app import create_app
 from webapp.backup import alone
@@ -92,7 +92,7 @@ def serve(settings: Settings) -> int:
         server_header=False,
         timeout_graceful_shutdown=5,
     )
-    with alone(settings.data_folder, shared=True), _compiling():
+    with alone(settings.data_folder, shared=True), _compiling(), suppress(KeyboardInterrupt):  # Ctrl-C ends it
         uvicorn.Server(config).run(sockets=[listener])
     return 0
 
@@ -104,11 +104,12 @@ def _compiling() -> Iterator[None]:
         yield
         return
     print("First start: the field model is compiled, half a minute; the first delays and maps wait for it.", flush=True)
-    with subprocess.Popen([sys.executable, "-m", "sfn.field.warm"], stdin=subprocess.DEVNULL) as beside:
-        try:
-            yield
-        finally:
-            beside.terminate()
+    beside = get_context("spawn").Process(target=warm, name="compiler", daemon=True)
+    beside.start()
+    try:
+        yield
+    finally:
+        beside.terminate()
 
 
 def closed(settings: Settings, store: Store) -> None:

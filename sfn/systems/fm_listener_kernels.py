@@ -136,7 +136,7 @@ def listener_counts(
 @njit(cache=True, nogil=True)
 def _held(gain: NDArray[np.float64], falling: float) -> float:
     """Where a gain settles that falls `falling` times as fast as it rises: what pulls down equals what pulls up."""
-    held = gain.mean()
+    held = float(gain.mean())
     for _ in range(30):
         above, below, many_above, many_below = 0.0, 0.0, 0, 0
         for value in gain:
@@ -150,4 +150,4 @@ def _held(gain: NDArray[np.float64], falling: float) -> float:
         if abs(new - held) < 1e-6:
             break
         held = new
-    return float(held)
+    return held

@@ -50,6 +50,9 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     page.wait_for_selector(".leaflet-image-layer.pixels")
     page.wait_for_selector("#legend:not([hidden])")
     fits(page)
+    # shares of places and of listeners follow, one behind the other
+    expect(page.locator("#map-summary")).to_contain_text("shares of the people here", timeout=120_000)
+    expect(page.locator("#map-summary")).not_to_contain_text("updating", timeout=120_000)
     summary = page.locator("#map-summary").inner_text()
     box = page.locator("#map").bounding_box()
     assert box is not None
@@ -76,7 +79,7 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     expect(page.locator("#map-summary")).to_contain_text("try", timeout=20_000)
     page.locator("#back-to-plan").click()
     expect(page.locator("#map-try")).not_to_contain_text("try", timeout=20_000)
-    expect(page.locator("#map-summary")).to_have_text(summary, use_inner_text=True)
+    expect(page.locator("#map-summary")).to_have_text(summary, use_inner_text=True, timeout=60_000)
     assert "offset" not in page.url
 
 

@@ -202,14 +202,14 @@ def shifts(stretches: list[Stretch]) -> Floats:
     powers = np.abs(scipy.fft.ifft(_padded(np.array([s.pattern for s in stretches]), fine), axis=1)) ** 2
     spectra = scipy.fft.fft(powers / np.maximum(powers.sum(axis=1, keepdims=True), 1e-300), 2 * fine, axis=1)
     spectra /= np.maximum(np.sqrt(np.mean(np.abs(spectra) ** 2, axis=1, keepdims=True)), 1e-300)
-    found = np.zeros(len(stretches))
+    found: NDArray[np.float64] = np.zeros(len(stretches))
     turn = 2j * np.pi * np.fft.fftfreq(2 * fine)
     reach = fine // 2
     for _ in range(3):
         mean = np.mean(spectra * np.exp(turn[None, :] * found[:, None]), axis=0)
         match = scipy.fft.ifft(spectra * np.conj(mean)[None, :], axis=1).real
         near = np.concatenate((match[:, -reach:], match[:, : reach + 1]), axis=1)
-        found = np.argmax(near, axis=1) - reach + 0.0
+        found = np.asarray(np.argmax(near, axis=1) - reach, dtype=np.float64)
     return (found - np.median(found)) / 8
 
 
