@@ -16,7 +16,7 @@ from sfn.plan.left_out import left_out_document, left_out_says
 from sfn.timing.readable import readable
 from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
-from webapp.frozen import unfrozen
+from webapp.frozen import UNFROZEN, unfrozen
 from webapp.jobs import Jobs
 from webapp.limits import LONGEST_PERSON_N, NetworkId
 from webapp.maps import Maps
@@ -54,7 +54,8 @@ def base_head(request: Request, saved: Saved) -> NetworkHead:
 def opened(saved: Saved, store: Store) -> Opened:
     """A revision with what pages print of it, its fields set to what was last reported of them."""
     network = standing(store, saved)
-    thawed = unfrozen(store, saved.revision.network_id, saved.document)
+    told = () if network.reported is None else network.reported.problems
+    thawed = tuple(problem for problem in told if problem.code == UNFROZEN)
     return Opened(
         replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network), unfrozen=thawed),
         saved,

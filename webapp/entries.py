@@ -1,7 +1,7 @@
 """What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -77,11 +77,13 @@ class Entries:
             told = {"revision": revision, "entries_n": len(values)}
             self._audit.add(kind, subject="", network_id=network_id, body=told, who=made_by, within=connection)
 
-    def of(self, network_id: int, *, kind: str | None = None, site_id: str | None = None) -> tuple[Entry, ...]:
-        """Entries of a network, of one kind and one site where given."""
+    def of(
+        self, network_id: int, *, kind: str | Collection[str] | None = None, site_id: str | None = None
+    ) -> tuple[Entry, ...]:
+        """Entries of a network, of one kind (or some) and one site where given; only these are read."""
         query = select(entries).where(entries.c.network_id == network_id).order_by(entries.c.id)
         if kind is not None:
-            query = query.where(entries.c.kind == kind)
+            query = query.where(entries.c.kind.in_([kind] if isinstance(kind, str) else list(kind)))
         if site_id is not None:
             query = query.where(entries.c.site_id == site_id)
         with self._engine.begin() as connection:

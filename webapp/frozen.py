@@ -5,11 +5,17 @@ from typing import Any
 
 from sfn.errors import Problem
 from sfn.report.numbers import us
-from webapp.entries import ISSUE
+from webapp.entries import ISSUE, Entry
 from webapp.store import Store
 
 # What is typed from a page, with its four decimals, is the same delay.
 SAME_US = 1e-3
+UNFROZEN = "common-delay-unfrozen"
+
+
+def _issues(store: Store, network_id: int) -> list[Entry]:
+    """Every issue that keeps its common delay, the oldest first."""
+    return [one for one in store.entries.of(network_id, kind=ISSUE) if "common_delay_us" in one.body]
 
 
 def issued_before(store: Store, network_id: int, revision: int, common_delay_us: float) -> dict[str, float] | None:
@@ -17,8 +23,7 @@ def issued_before(store: Store, network_id: int, revision: int, common_delay_us:
 
     Sheets of that issue no longer hold; those that go out now name it.
     """
-    issues = [one for one in store.entries.of(network_id, kind=ISSUE) if "common_delay_us" in one.body]
-    last = next((one for one in reversed(issues) if one.revision != revision), None)
+    last = next((one for one in reversed(_issues(store, network_id)) if one.revision != revision), None)
     if last is None or abs(float(last.body["common_delay_us"]) - common_delay_us) <= SAME_US:
         return None
     return {"revision": last.revision, "common_delay_us": float(last.body["common_delay_us"])}
@@ -40,7 +45,7 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
     problems : tuple of Problem
         At most one, ``common-delay-unfrozen``; none before the first issue, and none where it is within 1 ns.
     """
-    issues = [one for one in store.entries.of(network_id, kind=ISSUE) if "common_delay_us" in one.body]
+    issues = _issues(store, network_id)
     if not issues:
         return ()
     last, says = issues[-1], document.get("common_delay") or {}
@@ -62,7 +67,7 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
             what,
             f"fixed at {us(frozen_us, 4)}; where all are meant to move, a change plan and a new issue of all",
             "warning",
-            code="common-delay-unfrozen",
+            code=UNFROZEN,
             fields=("common_delay",),
             values={
                 "revision": last.revision,

@@ -88,8 +88,8 @@ def reported_events(opened: Opened, store: Store, *, site_id: str | None = None)
             entry_name(entry), entry.site_id, _KINDS[entry.kind], held_of(entry), entry.made_at, entry.made_by,
             _values(entry, sheets) | _excluded(entry, out), _others(entry),
         )
-        for entry in store.entries.of(opened.head.id)
-        if entry.kind in _KINDS and site_id in (None, entry.site_id, entry.body.get("reference_site"))
+        for entry in store.entries.of(opened.head.id, kind=_KINDS)
+        if site_id in (None, entry.site_id, entry.body.get("reference_site"))
     )  # fmt: skip
 
 

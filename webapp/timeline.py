@@ -14,13 +14,13 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.plan.reported import Reported, Source
 from sfn.timeline.event import Event, Kind, proven
-from sfn.timeline.held import Held, instant
+from sfn.timeline.held import Held, instant, text_of
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.documents import network_of
 from webapp.entries import Entry
@@ -51,8 +51,7 @@ def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:
     return proven(
         [
             Event(entry_name(one), one.site_id, kinds[one.kind], held_of(one), one.made_at, one.made_by, one.body)
-            for one in store.entries.of(network_id)
-            if one.kind in kinds
+            for one in store.entries.of(network_id, kind=kinds)
         ]
     )
 
@@ -60,7 +59,7 @@ def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:
 def reports_of(store: Store, network_id: int, *, site_id: str | None = None) -> tuple[Report, ...]:
     """Every report of what fields were set to, as they arrived."""
     units = _Units(store, network_id)
-    entries = store.entries.of(network_id, site_id=site_id)
+    entries = store.entries.of(network_id, kind=_SOURCES, site_id=site_id)
     return tuple(report for entry in entries if (report := _report(entry, units)) is not None)
 
 
@@ -90,11 +89,6 @@ def as_kept(held: Held) -> dict[str, str]:
         "held_latest": text_of(held.latest),
         **({"held_words": held.words} if held.words else {}),
     }
-
-
-def text_of(at: datetime) -> str:
-    """An instant in ISO 8601, UTC, to the second."""
-    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def _report(entry: Entry, units: "_Units") -> Report | None:

@@ -207,7 +207,7 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
 
 def _reports(opened: Opened, store: Store, site_id: str | None = None) -> list[Entry]:
     """What was read at the sites or told to the office of them, and devices replaced."""
-    return [one for one in store.entries.of(opened.head.id, site_id=site_id) if one.kind in (READING, TOLD, REPLACED)]
+    return list(store.entries.of(opened.head.id, kind=(READING, TOLD, REPLACED), site_id=site_id))
 
 
 def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
