@@ -101,15 +101,8 @@ def released(opened: Opened, store: Store, maps: Maps) -> Released:
     reviewed = maps.reviewed(opened.network)
     there = {row.site_id for row in reviewed.table.rows} & set(reviewed.placed)
     issued = issued_at(opened, store)
-    lines = (
-        SheetLine.of(
-            sheet(reviewed, site.id, issued_at=issued.get(site.id)),
-            _signed(store, opened, site.id),
-            _latest(store, opened, site.id, ISSUE),
-        )
-        for site in opened.network.sites
-        if site.id in there
-    )
+    made = (sheet(reviewed, s.id, issued_at=issued.get(s.id)) for s in opened.network.sites if s.id in there)
+    lines = (SheetLine.of(one, _signed(store, opened, one), _latest(store, opened, one.site.id, ISSUE)) for one in made)
     return Released(reviewed, tuple(lines))
 
 
@@ -126,11 +119,10 @@ def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | No
     return next((e for e in reversed(entries) if e.revision == opened.head.revision.number), None)
 
 
-def _signed(store: Store, opened: Opened, site_id: str) -> Entry | None:
+def _signed(store: Store, opened: Opened, made: Sheet) -> Entry | None:
     """The latest sign-off for this revision; one of other figures signs nothing."""
-    found = _latest(store, opened, site_id, SIGN_OFF)
-    now = stamped_checksum(opened.network)
-    return found if found is None or found.body.get("checksum", now) == now else None
+    found = _latest(store, opened, made.site.id, SIGN_OFF)
+    return found if found is None or found.body.get("checksum", made.checksum) == made.checksum else None
 
 
 def planners(opened: Opened, store: Store) -> frozenset[str]:

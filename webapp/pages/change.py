@@ -42,17 +42,17 @@ def show(
         key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
     except PlanError:
         key = ""  # the map's own page says why there is none
-    levels = maps.find(key)
+    levels, found = maps.find(key), released(network, store, maps)
     plan = change_plan(
         part.network,
         old=None if old is None else old.network,
         coverage=levels,
-        reviewed=maps.reviewed(network.network),
+        reviewed=found.reviewed,
         issued_at=issued_at(network, store),
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""
-    stale = tuple(line.stale_says for line in released(network, store, maps).lines if line.stale_says)
+    stale = tuple(line.stale_says for line in found.lines if line.stale_says)
     context = ChangePage(part.head, plan, old and old.head.revision, revisions, shown, _waiting(plan), stale)
     return page(request, context)
 
