@@ -13,19 +13,16 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from sfn.answer import check, delays, point
-from sfn.answer.standing import position_doubts
 from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_road, api_timeline
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
-from webapp.documents import network_of
-from webapp.frozen import unfrozen
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
 from webapp.store import ConflictError, Revision, Saved, Store, Summary
-from webapp.told import SET_AT, contradictions, put_down, since
+from webapp.told import SET_AT, doubts_of_save, put_down, since
 from webapp.tries import TriesDep
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
@@ -271,8 +268,7 @@ def restore_revision(request: Request, store: StoreDep, network_id: NetworkId, b
 @router.get("/networks/{network_id}/check", tags=["answers"])
 def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
     """Every problem of the plan and every sheet's verdict, as ``python -m sfn check --json`` answers."""
-    found_doubts = check.document(maps.reviewed(opened.network))
-    return CheckAnswer.model_validate(found_doubts)
+    return CheckAnswer.model_validate(check.document(maps.reviewed(opened.network)))
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
@@ -357,8 +353,7 @@ def _line(summary: Summary) -> NetworkLine:
 
 def _saved(made: Revision, document: dict[str, Any], store: Store) -> SavedAnswer:
     """A save, with what is doubtful about the positions in it, takes back of an issue, or contradicts reports."""
-    doubts = position_doubts(network_of(document, store.own_services()))
-    doubts = (*doubts, *unfrozen(store, made.network_id, document), *contradictions(store, made.network_id, document))
+    doubts = doubts_of_save(store, made.network_id, document)
     return SavedAnswer(**_revision(made).model_dump(), problems=[doubt.as_json() for doubt in doubts])
 
 

@@ -15,7 +15,7 @@ from fastapi import Request
 
 from sfn.errors import PlanError, Problem
 from webapp.forms import stream
-from webapp.forms.places import leaf_at, path_of
+from webapp.forms.places import path_of, value_at
 from webapp.limits import whole_number
 from webapp.settings import Settings
 from webapp.store import MissingError, Store
@@ -186,5 +186,4 @@ def _fills(text: str, kind: str, sites: frozenset[str] | None) -> bool:
 
 def _is_place(name: str) -> bool:
     """Whether a name spells a place of the document that holds one value."""
-    found = leaf_at(path_of(name[:1000]))
-    return found is not None and found.kind not in ("record", "records", "ids", "by name", "other")
+    return value_at(path_of(name[:1000])) is not None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from sfn.answer.standing import position_doubts
 from sfn.answer.timeline import planned_setting
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
@@ -20,6 +21,7 @@ from sfn.timeline.held import instant
 from sfn.timeline.present import as_it_stands
 from sfn.timing import delay_table
 from webapp.documents import network_of
+from webapp.frozen import unfrozen
 from webapp.office_entries import held_at, told_body
 from webapp.readings import time_typed
 from webapp.store import Saved, Store
@@ -100,6 +102,15 @@ def put_down(
             network_id, revision=number, site_id=site_id, kind=TOLD, made_by=author, body=body | as_kept(when)
         )
     return " ".join(_said(store, network_id, after, told))
+
+
+def doubts_of_save(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Problem, ...]:
+    """What a script is told of a document that was saved: of its positions, of an issue it takes back, of reports."""
+    return (
+        *position_doubts(network_of(document, store.own_services())),
+        *unfrozen(store, network_id, document),
+        *contradictions(store, network_id, document),
+    )
 
 
 def contradictions(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Problem, ...]:

@@ -73,6 +73,12 @@ def leaf_at(path: tuple[str | int, ...], model: type[BaseModel] = Network) -> Le
     return found
 
 
+def value_at(path: tuple[str | int, ...]) -> Leaf | None:
+    """What stands at a path that one field of a form can fill; None where nothing does, or a record or list stands."""
+    found = leaf_at(path)
+    return None if found is None or found.kind in ("record", "records", "ids", "by name", "other") else found
+
+
 def misshapen(document: Any) -> tuple[Problem, ...]:
     """Where a document is not even built like one (a number where a list must stand), so that no form can show it."""
     return tuple(_misshapen(document, Network, ())) if isinstance(document, dict) else (_shape((), "a JSON object"),)

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
-from webapp.forms.places import Leaf, leaf_at, path_of
+from webapp.forms.places import Leaf, leaf_at, path_of, value_at
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
@@ -37,8 +37,8 @@ def applied(document: Mapping[str, Any], typed: Mapping[str, str]) -> dict[str, 
     lists: set[tuple[str | int, ...]] = set()
     for name, text in typed.items():
         path = path_of(name)
-        found = leaf_at(path)
-        if found is None or found.kind in ("record", "records", "ids", "by name", "other"):
+        found = value_at(path)
+        if found is None:
             continue
         if isinstance(path[-1], int):
             lists.add(path[:-1])
@@ -60,10 +60,7 @@ def without_place(document: Mapping[str, Any], typed: Mapping[str, str]) -> tupl
     lost = []
     for name, text in typed.items():
         path = path_of(name)
-        found = leaf_at(path)
-        if not text.strip() or found is None or found.kind in ("record", "records", "ids", "by name", "other"):
-            continue
-        if not _has_place(document, path):
+        if text.strip() and value_at(path) is not None and not _has_place(document, path):
             lost.append(name)
     return tuple(lost)
 

@@ -7,24 +7,21 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.standing import position_doubts
 from sfn.answer.timeline import Present, present_fields
 from sfn.errors import Problem
 from webapp import addresses
 from webapp.contexts.network import Advice, Editor
 from webapp.dependencies import FormDep, StoreDep
-from webapp.documents import network_of
 from webapp.editing import Draft, asks, save, typed
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
-from webapp.frozen import unfrozen
 from webapp.limits import NetworkId, whole_number
 from webapp.pages.revisions import conflict_page
 from webapp.render import anchor, notice
 from webapp.store import ConflictError, Revision, Store
 from webapp.timeline import standing
-from webapp.told import contradictions
+from webapp.told import doubts_of_save
 
 router = APIRouter(include_in_schema=False)
 Show = Callable[..., Response]
@@ -47,11 +44,7 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
             told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
             notice(request, f"{told} {getattr(request.state, 'told', '')}".strip())
             if not asks(request):
-                request.state.problems = (
-                    *position_doubts(network_of(draft.document, draft.base.own_services)),
-                    *unfrozen(store, network_id, draft.document),
-                    *contradictions(store, network_id, draft.document),
-                )
+                request.state.problems = doubts_of_save(store, network_id, draft.document)
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:
