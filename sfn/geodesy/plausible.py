@@ -68,21 +68,22 @@ def implausible(sites: Sequence[Standing]) -> tuple[Problem, ...]:
         would explain it; sites out of the scale of the others that an exchange or a sign brings among them; relays
         out of that scale; sites at one place that name no mast; sites whose datum is not that of most.
     """
-    far = tuple(_far_away(sites))
+    apart_m = _apart(sites)
+    far = tuple(_far_away(sites, apart_m))
     told = {problem.touches for problem in far}
-    exchanged = tuple(problem for problem in _exchanged(sites) if problem.touches not in told)
+    strays = tuple(_strays(apart_m))
+    exchanged = tuple(problem for problem in _exchanged(sites, strays) if problem.touches not in told)
     told |= {problem.touches for problem in exchanged}
-    off_scale = (problem for problem in _off_scale(sites) if problem.touches not in told)
-    return (*far, *exchanged, *off_scale, *_at_one_place(sites), *_mixed_datums(sites))
+    off_scale = (problem for problem in _off_scale(sites, strays) if problem.touches not in told)
+    return (*far, *exchanged, *off_scale, *_at_one_place(sites, apart_m), *_mixed_datums(sites))
 
 
-def _far_away(sites: Sequence[Standing]) -> Iterator[Problem]:
+def _far_away(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Problem]:
     """Sites that belong to no group with most of the others."""
     if len(sites) < 2:
         return
     lat = np.array([site.located.lat_deg for site in sites])
     lon = np.array([site.located.lon_deg for site in sites])
-    apart_m = inverse(lat[:, None], lon[:, None], lat[None, :], lon[None, :])[0]
     group = _groups(apart_m <= FAR_M)
     if group.max() == 0:
         return
@@ -127,22 +128,40 @@ def _apart(sites: Sequence[Standing]) -> np.ndarray:
     return apart_m
 
 
-def _exchanged(sites: Sequence[Standing]) -> Iterator[Problem]:
+@dataclass(frozen=True, slots=True)
+class _Stray:
+    """A site much further from every other than any of these from its nearest: its place in the list, and how far.
+
+    `scale_m` is the greatest of the others' distances to their nearest, `away_m` its own to its nearest. [m]
+    """
+
+    n: int
+    others: np.ndarray
+    scale_m: float
+    away_m: float
+
+
+def _strays(apart_m: np.ndarray) -> Iterator[_Stray]:
+    """Sites out of the scale of the others; none of two."""
+    count = len(apart_m)
+    for n in range(count) if count > 2 else ():
+        others = np.flatnonzero(np.arange(count) != n)
+        scale_m = float(apart_m[np.ix_(others, others)].min(axis=1).max())
+        away_m = float(apart_m[n].min())
+        if away_m > max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
+            yield _Stray(n, others, scale_m, away_m)
+
+
+def _exchanged(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[Problem]:
     """Sites further from all others than any of these from its nearest, which an exchange or a sign brings among them.
 
     Where latitude and longitude are alike, or a grid's area is wide, an exchange moves a site by far less than the
     hundreds of kilometres that are questioned by themselves.
     """
-    if len(sites) < 3:
-        return
-    apart_m = _apart(sites)
-    for n, site in enumerate(sites):
-        others = np.flatnonzero(np.arange(len(sites)) != n)
-        scale_m = float(apart_m[np.ix_(others, others)].min(axis=1).max())
-        away_m = float(apart_m[n].min())
-        if away_m <= max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
-            continue
-        lat, lon = (np.array([getattr(sites[int(i)].located, key) for i in others]) for key in ("lat_deg", "lon_deg"))
+    for stray in strays:
+        site, scale_m, away_m = sites[stray.n], stray.scale_m, stray.away_m
+        others = [sites[int(i)].located for i in stray.others]
+        lat, lon = (np.array([getattr(other, key) for other in others]) for key in ("lat_deg", "lon_deg"))
         slip, moved_m = _slip(site.located, lat, lon, near_m=max(RELAY_LEAST_M, scale_m))
         if not slip:
             continue
@@ -159,9 +178,8 @@ def _exchanged(sites: Sequence[Standing]) -> Iterator[Problem]:
         )
 
 
-def _at_one_place(sites: Sequence[Standing]) -> Iterator[Problem]:
+def _at_one_place(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Problem]:
     """Two sites at exactly one position, which are not said to share a mast: one may be a copy of the other."""
-    apart_m = _apart(sites)
     for n, site in enumerate(sites):
         for i in range(n + 1, len(sites)):
             other = sites[i]
@@ -182,18 +200,11 @@ def _at_one_place(sites: Sequence[Standing]) -> Iterator[Problem]:
             )
 
 
-def _off_scale(sites: Sequence[Standing]) -> Iterator[Problem]:
+def _off_scale(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[Problem]:
     """Relays that stand much further from every site than any of the others from its nearest."""
-    if len(sites) < 3:
-        return
-    apart_m = _apart(sites)
-    for n, site in enumerate(sites):
+    for stray in strays:
+        site, scale_m, away_m = sites[stray.n], stray.scale_m, stray.away_m
         if not site.is_relay:
-            continue
-        others = np.flatnonzero(np.arange(len(sites)) != n)
-        scale_m = float(apart_m[np.ix_(others, others)].min(axis=1).max())
-        away_m = float(apart_m[n].min())
-        if away_m <= max(RELAY_LEAST_M, RELAY_RATIO * scale_m):
             continue
         away, scale = (f"{grouped(length_m / 1000, '.0f')} km" for length_m in (away_m, scale_m))
         yield Problem(
