@@ -23,6 +23,7 @@ from sfn.chain import (
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, Site, Stage
 from sfn.timeline.event import Event, in_order
+from sfn.timing.failover import fed_through
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def launches_seen(events: Sequence[Event], *, parents: Mapping[str, str | None])
             "the device was replaced" if one.kind == "replaced" else f"{', '.join(moved)} was turned" if moved else ""
         )
         if what:
-            for site in (site for site in seen if one.site_id in _line(site, parents)):
+            for site in (site for site in seen if one.site_id in fed_through(site, parents)):
                 where = "" if site == one.site_id else f" at {one.site_id}, which feeds it"
                 told = f"{what}{where}, on {day}"
                 seen[site] = replace(seen[site], moved="; ".join(filter(None, (seen[site].moved, told))))
@@ -92,14 +93,6 @@ def launches_seen(events: Sequence[Event], *, parents: Mapping[str, str | None])
         if one.kind == "read" and one.values.get("main") and off_us is not None:
             seen[one.site_id] = LaunchSeen(day, off_us)
     return seen
-
-
-def _line(site: str, parents: Mapping[str, str | None]) -> tuple[str, ...]:
-    """A site with those that feed it off air."""
-    line = [site]
-    while (above := parents.get(line[-1])) is not None and above not in line:
-        line.append(above)
-    return tuple(line)
 
 
 @dataclass(frozen=True, slots=True)

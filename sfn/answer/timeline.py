@@ -6,7 +6,7 @@ and the HTTP interface give it from the store.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from sfn.answer.plain import plain
@@ -14,6 +14,7 @@ from sfn.errors import Problem
 from sfn.plan import Network, Site
 from sfn.plan.reported import Key, Reported, Stood
 from sfn.timeline.event import Event, in_order, silent_at
+from sfn.timeline.held import text_of
 from sfn.timeline.present import key_of
 from sfn.timing import DelayTable, delay_table
 
@@ -131,11 +132,11 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
                 "site": line.event.site_id or None,
                 "others": list(line.event.others),
                 "kind": line.event.kind,
-                "held_at": written(line.event.held.at),
-                "held_earliest": written(line.event.held.earliest),
-                "held_latest": written(line.event.held.latest),
+                "held_at": text_of(line.event.held.at),
+                "held_earliest": text_of(line.event.held.earliest),
+                "held_latest": text_of(line.event.held.latest),
                 "doubt": line.event.held.words or None,
-                "arrived_at": written(line.event.arrived_at),
+                "arrived_at": text_of(line.event.arrived_at),
                 "who": line.event.who,
                 "values": plain(dict(line.event.values)),
                 "contradicts": [other.id for other in line.contradicts],
@@ -153,7 +154,7 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
                 "unit": one.unit,
                 "value": one.value,
                 "planned": one.planned,
-                "since": None if one.stood is None else written(one.stood.held_at),
+                "since": None if one.stood is None else text_of(one.stood.held_at),
                 "who": None if one.stood is None else one.stood.who,
                 "entry": None if one.stood is None else one.stood.entry or None,
                 "plan_says": one.plan_says,
@@ -168,11 +169,6 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
 def _measured(line: Line) -> bool:
     """Whether it is a measurement, which may be excluded."""
     return line.event.kind == "difference"
-
-
-def written(at: datetime) -> str:
-    """An instant in ISO 8601, UTC, to the second."""
-    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def present_fields(network: Network) -> Iterator[Present]:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from sfn.answer.arrivals import arrivals, document
-from sfn.cli.table import add_json, place_argument, print_json, readable_file
+from sfn.cli.table import add_json, place_argument, print_json, problem_lines, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.report.numbers import number
 from sfn.terrain.ground import open_ground
@@ -98,5 +98,5 @@ def text(tree: dict[str, Any]) -> str:
     )
     if tree["measurements"]:
         lines += ["", tree["measurements_head"], *tree["measurements"]]
-    lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in tree["problems"]]
+    lines += problem_lines(tree["problems"])
     return "\n".join(lines)

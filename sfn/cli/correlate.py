@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from sfn.answer.recordings import Chosen, document, measured
-from sfn.cli.table import add_json, print_json
+from sfn.cli.table import add_json, print_json, problem_lines
 from sfn.report.numbers import number
 
 NAME = "correlate"
@@ -97,5 +97,5 @@ def text(tree: dict[str, Any]) -> str:
         f"arrival    {number(p['delay_us'], 1, signed=True)} us  {number(100 * p['height_ratio'], 0)} % of the highest"
         for p in tree["peaks"][1:]
     ]
-    lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in tree["problems"]]
+    lines += problem_lines(tree["problems"])
     return "\n".join(lines)

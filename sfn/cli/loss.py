@@ -51,6 +51,7 @@ from typing import Any, cast
 from sfn.answer.losses import protected, records
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
 from sfn.cli.stream import model_of, number, protection_arguments, protection_of
+from sfn.cli.table import problem_lines
 from sfn.errors import PlanError, Problem
 from sfn.stream.advise import spoken, usual
 from sfn.stream.answer import paths_answer
@@ -285,10 +286,7 @@ def _table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
             f"{row['packet_rate_factor']:>11.2f}"
         )
     lines += _measured_table(answer, drift_kept=drift_kept)
-    problems = answer["problems"]
-    assert isinstance(problems, list)
-    lines += [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in problems]
-    return lines
+    return lines + problem_lines(cast(list[dict[str, Any]], answer["problems"]))
 
 
 def _tied(answer: dict[str, object]) -> list[str]:

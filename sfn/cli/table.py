@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sfn.errors import PlanError, Problem
@@ -65,6 +65,11 @@ def readable_file(args: argparse.Namespace) -> Network:
     if network.left_out and not args.json:
         print(f"LEFT OUT: {left_out_says(network.left_out)}")
     return network
+
+
+def problem_lines(told: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Problems of an answer, as they stand in its JSON, a line each."""
+    return [f"{p['severity']}: {p['where']}: {p['what']}; {p['expected']}" for p in told]
 
 
 def print_problems(problems: Iterable[Problem]) -> None:

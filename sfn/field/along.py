@@ -3,19 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.field.path import (
-    LEAST_STEPS,
-    NEAR_STEP_M,
-    SYMBOL,
-    default_step_m,
-    ground_under,
-    radiated,
-    smooth_surface_m,
-)
+from sfn.field.path import SYMBOL, default_step_m, ground_under, radiated, smooth_surface_m
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import direct
 from sfn.propagation.free_space import field_strength
-from sfn.propagation.link import Link, Losses
+from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, Link, Losses
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.sweep import losses_on_radials
 from sfn.terrain.ground import Ground, GroundWindow

@@ -14,6 +14,7 @@ from sfn.antenna import attenuation
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse, path_length
 from sfn.propagation.horizons import ZONES, centre_latitude
+from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.p1812 import PathLoss, path_loss
 from sfn.propagation.smooth_earth import Polarisation
@@ -32,8 +33,6 @@ SMOOTH_STEP_M = 100.0
 # of 5 m steps and 0.13 dB rms beside them (tests/bench/bench_one_height.py); half of it would cost twice as much.
 LEAST_STEP_M = 20.0
 MOST_POINTS = 20_000
-# A path of fewer points than the model asks for would be free space alone: nearer than so many steps the step is this.
-LEAST_STEPS, NEAR_STEP_M = 3.5, 30.0
 # A long path is read in pieces of so many degrees a side, each with what a small void beside it needs.
 PIECE_DEG, BESIDE_DEG = 0.125, 0.025
 SYMBOL: dict[Plane, Polarisation] = {"h": "H", "v": "V"}

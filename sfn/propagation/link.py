@@ -10,6 +10,8 @@ from sfn.errors import in_range
 from sfn.propagation.smooth_earth import Polarisation, check_polarisation, effective_radius
 
 Floats = NDArray[np.float64]
+# A path of fewer points than the model asks for would be free space alone: nearer than so many steps the step is this.
+LEAST_STEPS, NEAR_STEP_M = 3.5, 30.0
 # Gives ground [m], cover [m] and zone index for latitudes and longitudes, arrays of one shape.
 Sampler = Callable[[Floats, Floats], tuple[ArrayLike, ArrayLike, ArrayLike]]
 

@@ -24,7 +24,7 @@ from sfn.geodesy.around import SiteMap, site_map
 from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
 from sfn.propagation.duct_formulas import TABLE_KM, inland_table
-from sfn.propagation.link import LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
+from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.sweep_model import model_of, percentages_of
 
@@ -38,8 +38,6 @@ FINEST_ARC, USUAL_RADIALS, LEAST_RADIALS = 1 / 16, 14_400, 360
 LATITUDE_MARGIN = 1.02
 # A receiver costs as much as so many points of a radial.
 BETWEEN_POINTS = 30.0
-# So near, in steps, the kernels have too few points for the model: such receivers are swept with a finer step.
-LEAST_STEPS, NEAR_STEP_M = 3.5, 30.0
 # More receivers than this are not worked out twice: it takes 200 bytes a receiver.
 MOST_BETWEEN = 500_000
 

@@ -21,6 +21,7 @@ from sfn.plan import Network
 from sfn.plan.correction import Correction, Measured
 from sfn.survey.measurements import Measurement
 from sfn.timing import DelayTable
+from sfn.timing.failover import fed_through
 
 # A clock time without its zone may be meant anywhere on earth.
 _ANY_ZONE = timedelta(hours=14)
@@ -175,7 +176,9 @@ def in_hand(
     older = last < len(corrections)
     if by_itself:
         refines = corrections[-1] if corrections and _same(corrections[-1].set_us, newest, newest) else None
-        older = refines is not None and all(span_of(m.when)[1] <= _instant(refines.taken_at) for m in rows)
+        older = refines is not None and all(
+            span_of(m.when)[1] <= datetime.fromisoformat(refines.taken_at) for m in rows
+        )
     return InHand(
         tuple(m for m, stays in zip(rows, good, strict=True) if stays),
         sum(good[len(sent) :]),
@@ -257,11 +260,6 @@ def kept_row(m: Measurement) -> dict[str, object]:
     return {name: value for name, value in row.items() if not (isinstance(value, float) and isnan(value))}
 
 
-def _instant(text: str) -> datetime:
-    """When a correction was taken up."""
-    return datetime.fromisoformat(text)
-
-
 def _in_time(network: Network) -> list[Correction]:
     """Corrections, the oldest first."""
     return sorted(network.corrections or (), key=lambda one: one.taken_at)
@@ -270,14 +268,7 @@ def _in_time(network: Network) -> list[Correction]:
 def lines_of(network: Network) -> dict[str, tuple[str, ...]]:
     """Each site with those that feed it off air: their settings move its launch."""
     parents = {site.id: site.fed_off_air_from for site in network.sites}
-    found = {}
-    for site in parents:
-        line, at = [site], parents[site]
-        while at is not None and at not in line:
-            line.append(at)
-            at = parents.get(at)
-        found[site] = tuple(line)
-    return found
+    return {site: fed_through(site, parents) for site in parents}
 
 
 def _same(one: Mapping[str, float], other: Mapping[str, float], sites: Sequence[str] | Mapping[str, float]) -> bool:

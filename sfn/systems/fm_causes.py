@@ -23,12 +23,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.plan.programme import TABULATED
 from sfn.systems.fm_programme import KINDS, LINE_HZ, PILOT_HZ, Kind, Lines, Programme, noise_programme, waveform
 from sfn.systems.fm_simulation import SAMPLES, Ray, noise_ratio, phase_difference, signal_phase, two_path_error
 from sfn.systems.fm_table import LARGEST_DB, QUANTITIES, rds_ratio
 
 CAUSES = ("delay", "deviation", "pilot", "carrier")
-COMBINATIONS = ((50, 0), (50, 3), (75, 3), (75, 6))  # pre-emphasis [us], multiplex power [dBr]
+COMBINATIONS = TABULATED  # pre-emphasis [us], multiplex power [dBr]: what a document may ask for
 FOLDER = Path(__file__).with_name("fm_tables")
 _CASES = 32
 _TENTHS = 10  # S/N is stored in tenths of a dB

@@ -88,3 +88,8 @@ def _said(offset: timedelta) -> str:
     hours, rest = divmod(minutes, 60)
     size = " ".join(filter(None, (f"{hours} h" if hours else "", f"{rest} min" if rest else "")))
     return f"the telephone's clock was {size} {'slow' if offset > timedelta(0) else 'fast'}: corrected"
+
+
+def text_of(at: datetime) -> str:
+    """An instant in ISO 8601, UTC, to the second."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"

@@ -46,6 +46,14 @@ def shares_fields(site: Site) -> bool:
     return any(chain.route != MAIN and chain.set and names - set(chain.set) for chain in site.chains)
 
 
+def fed_through(site_id: str, parents: Mapping[str, str | None]) -> tuple[str, ...]:
+    """A site with those that feed it off air, the nearest first; a ring ends where it closes."""
+    line = [site_id]
+    while (above := parents.get(line[-1])) is not None and above not in line:
+        line.append(above)
+    return tuple(line)
+
+
 def fed_from(network: Network) -> Mapping[str, tuple[str, ...]]:
     """Ids of all sites that follow each site's launch, directly or through others, in document order."""
     parents = {site.id: site.fed_off_air_from for site in network.sites}
