@@ -134,19 +134,33 @@ def kept(files: Sequence[UploadFile], folder: Path) -> tuple[Path, ...]:
                 )
             ]
         )
+    paths, _ = kept_side_by_side([(file,) for file in files], folder)
+    return tuple(path for one in paths for path in one)
+
+
+def kept_side_by_side(
+    groups: Sequence[Sequence[UploadFile]], folder: Path
+) -> tuple[tuple[tuple[Path, ...], ...], Path]:
+    """Files copied into a folder of their own, those of one group side by side, as SigMF needs them; and that folder.
+
+    What was left over for a day is removed.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     for old in folder.iterdir():
         if old.stat().st_mtime < time.time() - _DAY_S:
             shutil.rmtree(old, ignore_errors=True)
     own = folder / secrets.token_urlsafe(9)
-    paths = []
-    for number, file in enumerate(files):
+    found = []
+    for number, files in enumerate(groups):
         place = own / str(number)
         place.mkdir(parents=True)
-        paths.append(place / safe_name(file.filename or "recording"))
-        with paths[-1].open("wb") as copy:
-            shutil.copyfileobj(file.file, copy, 1 << 20)
-    return tuple(paths)
+        paths = []
+        for file in files:
+            paths.append(place / safe_name(file.filename or "recording"))
+            with paths[-1].open("wb") as copy:
+                shutil.copyfileobj(file.file, copy, 1 << 20)
+        found.append(tuple(paths))
+    return tuple(found), own
 
 
 def measuring(jobs: Jobs, files: Sequence[UploadFile], form: Mapping[str, str], *, folder: Path) -> Job:

@@ -74,6 +74,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/timeline|{_ID}/measurements/rows", "record"),
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
+    (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
     (rf"{_ID}/(road|road\.\w+|road/upload|drives/\w+/upload|losses/upload|point/hear/upload)", "compute"),
     (rf"{_ID}/(offsets/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)", "compute"),
     (r"/jobs/[^/]+/cancel", "compute"),

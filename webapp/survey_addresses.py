@@ -121,6 +121,21 @@ def recording(network_id: int, job_id: str) -> str:
     return f"{measurements(network_id)}/recordings/{quote(job_id, safe='')}"
 
 
+def iq_recordings(network_id: int) -> str:
+    """Takes a recording of I and Q in which several sites arrive."""
+    return f"{measurements(network_id)}/arrivals/upload"
+
+
+def iq_arrivals(network_id: int, job_id: str) -> str:
+    """Every arrival in a recording of I and Q."""
+    return f"{measurements(network_id)}/arrivals/{quote(job_id, safe='')}"
+
+
+def iq_arrivals_json(network_id: int, job_id: str) -> str:
+    """The same for scripts."""
+    return f"/api/networks/{network_id}/arrivals/{quote(job_id, safe='')}"
+
+
 def drives(network_id: int, job_id: str = "") -> str:
     """Levels and runs logged on the road; with what a job made of them."""
     return f"/networks/{network_id}/drives" + (f"?{urlencode({'job': job_id})}" if job_id else "")

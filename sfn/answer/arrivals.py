@@ -1,6 +1,8 @@
 """The answer of ``arrivals``: every path in a recording of I and Q, and measurement rows where it was made."""
 
+import csv
 import hashlib
+import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -52,6 +54,8 @@ def arrivals(
     launch_uncertainty_us: float = 2.0,
     as_set: bool = False,
     ground: Ground | None = None,
+    when: str = "",
+    by: str = "",
     tell: Tell = untold,
 ) -> Arrivals:
     """Every path of a known composite in a recording of I and Q.
@@ -69,6 +73,8 @@ def arrivals(
         given to sites.
     launch_uncertainty_us : float
         How far launches may be off their plan. [us]
+    when, by : str
+        When it was recorded and who did, for the rows.
 
     Raises
     ------
@@ -81,7 +87,8 @@ def arrivals(
     heard = read_iq(recording)
     if heard.rate_hz < 200e3:
         what = f"has {heard.rate_hz:g} samples a second: an FM signal of 75 kHz does not fit in"
-        raise PlanError([Problem(heard.name, what, "200,000 a second or more", code="sample-rate-too-low")])
+        right = "200,000 a second or more; what a receiver demodulated is measured as such (`correlate`)"
+        raise PlanError([Problem(heard.name, what, right, code="sample-rate-too-low")])
     sources = channels(reference)
     if not 1 <= reference_channel <= len(sources):
         what = f"{reference.name} has no channel {reference_channel}"
@@ -122,7 +129,7 @@ def arrivals(
             sites=[s.site for s in signals], arrival_us=[s.arrival_us for s in signals],
             level_dbuvm=[s.level_dbuvm for s in signals], launch_uncertainty_us=launch_uncertainty_us,
         )  # fmt: skip
-        rows = _rows(found, response, at=at, mark=_mark(heard.samples))
+        rows = _rows(found, response, at=at, mark=_mark(heard.samples), when=when, by=by)
     return Arrivals(heard.name, source.name, found, response, rows, tuple(problems))
 
 
@@ -170,7 +177,9 @@ def document(answer: Arrivals) -> dict[str, Any]:
     }
 
 
-def _rows(found: Paths, response: Response, *, at: tuple[float, float], mark: str) -> tuple[str, ...]:
+def _rows(
+    found: Paths, response: Response, *, at: tuple[float, float], mark: str, when: str, by: str
+) -> tuple[str, ...]:
     """Rows of the sure, parted paths against the strongest of them, with what they share."""
     usable = [
         k for k, (p, e) in enumerate(zip(found.paths, response.echoes, strict=True))
@@ -190,12 +199,17 @@ def _rows(found: Paths, response: Response, *, at: tuple[float, float], mark: st
         shared_us = min(max(shared_us, 0.02 * sigma_us), 0.98 * sigma_us)
         site, reference = response.echoes[k].site, response.echoes[top].site
         difference_us = found.paths[k].delay_us - found.paths[top].delay_us
-        place = f"{at[0]:.6f},{at[1]:.6f}"
         name = f"{at[0]:.5f} {at[1]:.5f} {mark}"
-        rows.append(
-            f",recording,{place},{site},{reference},{difference_us:.4f},{sigma_us:.4g},antenna,,{name},{shared_us:.4g}"
-        )
+        rows.append(_line(when, "recording", f"{at[0]:.6f}", f"{at[1]:.6f}", site, reference, f"{difference_us:.4f}",
+                          f"{sigma_us:.4g}", "antenna", by, name, f"{shared_us:.4g}"))  # fmt: skip
     return tuple(rows)
+
+
+def _line(*cells: str | None) -> str:
+    """One line of a table, quoted where a cell holds a comma."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="").writerow(cells)
+    return text.getvalue()
 
 
 def _mark(samples: np.ndarray[tuple[int, ...], np.dtype[np.complex128]]) -> str:

@@ -42,6 +42,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", metavar="LAT,LON", help="where it was recorded, decimal degrees on WGS84")
     parser.add_argument("--launch-uncertainty-us", type=float, default=2.0, help="how far launches may be off the plan")
     parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
+    parser.add_argument("--when", default="", help="when it was recorded, for the rows: 2026-11-20T09:00:00Z")
+    parser.add_argument("--by", default="", help="who recorded it, for the rows")
     add_json(parser)
 
 
@@ -62,6 +64,8 @@ def run(args: argparse.Namespace) -> int:
         at=place_argument(args.at) if args.at else None,
         launch_uncertainty_us=args.launch_uncertainty_us,
         as_set=args.as_set,
+        when=args.when,
+        by=args.by,
         ground=None if network is None else open_ground(network, folder=args.network.resolve().parent, anywhere=True),
     )
     tree = document(answer)
