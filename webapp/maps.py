@@ -12,7 +12,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from sfn.answer.effect import Effect, effect
-from sfn.answer.optimise import Asked, network_objective
+from sfn.answer.optimise import network_objective
+from sfn.answer.optimised import Asked
 from sfn.answer.so_far import SoFar
 from sfn.answer.what_if import Tried
 from sfn.answer.zones import Zones, zones

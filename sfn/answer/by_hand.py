@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.answer.optimise import Asked, network_limits
+from sfn.answer.optimise import network_limits
+from sfn.answer.optimised import Asked
 from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located

@@ -79,9 +79,18 @@ def _inside(stage: Stage, stages: Mapping[str, Stage]) -> set[str]:
 def _common(paths: Paths) -> str:
     """How much of what the first path loses is lost on both, as far as the plan says."""
     first, joint = paths.first.model.loss_ratio, paths.joint
-    if joint is None or not first > 0:
-        return "taken as independent: nothing common was measured or typed"
-    return f"{100 * joint.model.loss_ratio / first:.3g} % of what the first loses is lost on both"
+    if not first > 0:
+        return "taken as independent: the plan says that the first path loses nothing"
+    known = joint or paths.bound
+    within = ""
+    if known is not None and known.high is not None:
+        low = 0.0 if known.low is None else known.low.loss_ratio
+        within = f"{100 * low / first:.3g} to {100 * min(known.high.loss_ratio / first, 1):.3g} %"
+    if joint is None:
+        none = "nothing common was measured or typed"
+        return f"taken as independent: {f'{within} of what the first loses may be lost on both' if within else none}"
+    said = f"{100 * joint.model.loss_ratio / first:.3g} % of what the first loses is lost on both"
+    return f"{said}, 99 %: {within}" if within else said
 
 
 def _harm(effect: Effect) -> tuple[int, ...]:

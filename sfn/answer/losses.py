@@ -162,9 +162,9 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
         tied = beside.paths.joint  # the whole record decides whether they fail together, the hour how much
         if tied is not None and not tied.only_limit and both.loss is not None:
             tied = fitted(both.loss, packets_n=both.packets_n)
-        paths = replace(
-            beside.paths, first=paths.first, second=fitted(second.loss, packets_n=second.packets_n), joint=tied
-        )
+        counted = None if beside.paths.bound is None else fitted(both.loss, packets_n=both.packets_n)
+        second_loss = fitted(second.loss, packets_n=second.packets_n)
+        paths = replace(beside.paths, first=paths.first, second=second_loss, joint=tied, bound=counted)
         if both.variation is not None:
             with_both = _covered(both.variation)
     lefts = usual_protections(paths.as_fitted, packet_time_s=packet_time_s)

@@ -2,29 +2,31 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.answer.delays import delays
-from sfn.answer.levers import Lever, levers
-from sfn.answer.losers import AreaLost, PlaceChange, changed_places, lost_areas, names_near
+from sfn.answer.levers import levers
+from sfn.answer.losers import changed_places, lost_areas, names_near
 from sfn.answer.optimise_devices import (
     SeedSpread,
     changed_sites,
+    devices_told,
     searched,
     settled_on_devices,
+    spread_of,
     with_common_held,
     with_offsets,
 )
+from sfn.answer.optimised import OF_RELAYS, Asked, Optimised, Part
 from sfn.answer.served import State, counted_km2, levels, state
+from sfn.check import all_problems
 from sfn.geodesy.position import Located
-from sfn.plan import Network, Place
+from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import yardstick
-from sfn.reception.weights import Weighed
 from sfn.solve.bound import least_without_service
 from sfn.solve.descent import Told
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
@@ -33,119 +35,15 @@ from sfn.solve.search import Found
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
 from sfn.systems.of_network import service_of
+from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable, delay_table
 
 Doubles = NDArray[np.float64]
 Weight = float  # people or km2
 
+SAME_US = 1e-6
 DRAWS_N = 100
 LEAST_DRAWS_N = 10
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What is to be optimised, and within which limits.
-
-    Parameters
-    ----------
-    people : ndarray, shape (M,), or None
-        Inhabitants of each pixel; None: not known.
-    by_area : bool
-        Count area even where people are known.
-    weights : Weighed or None
-        This town first, that ridge does not matter.
-    places : tuple of Place
-        Those that people live in, to name who loses.
-    held : frozenset of str
-    most_us, most_move_us : float or None
-        Greatest offset and greatest change of one. [us]
-    from_set : bool
-        Changes count from what the devices are set to now, not from the saved plan.
-    most_changed : int or None
-    seed : int
-    budget_s : float
-    """
-
-    people: Doubles | None = None
-    by_area: bool = False
-    weights: Weighed | None = None
-    places: tuple[Place, ...] = ()
-    held: frozenset[str] = frozenset()
-    most_us: float | None = None
-    most_move_us: float | None = None
-    from_set: bool = False
-    most_changed: int | None = None
-    seed: int = 1
-    budget_s: float = 60.0
-
-    @property
-    def counts_people(self) -> bool:
-        """Whether people are counted; else area."""
-        return self.people is not None and not self.by_area
-
-
-@dataclass(frozen=True, slots=True)
-class Optimised:
-    """The answer."""
-
-    network: Network
-    planned: Network
-    asked: Asked
-    what: Objective
-    limits: Limits
-    found: Found
-    spread: SeedSpread
-    settled: bool
-    """No step of a device, of one site or two, improves it; else the time ran out before that was seen."""
-    before: State
-    after: State
-    table: DelayTable
-    sensitivity: Mapping[str, tuple[Score, Score]]
-    drawn: Doubles
-    levers: tuple[Lever, ...]
-    places: tuple[PlaceChange, ...]
-    areas: tuple[AreaLost, ...]
-    bound: Weight
-    area_km2: Doubles
-    delays: Any
-    left_out_km2: float
-    """Area that counts for nothing, because the terrain does not cover it or the way to it from some site."""
-    left_out_people: float | None
-    """People who live there."""
-    changed: tuple[str, ...]
-    """Sites of which a device gets another setting."""
-
-    @property
-    def nothing_to_find(self) -> str | None:
-        """Why no offsets could bring anything, in words; None where they might."""
-        on_air = [site for site in self.network.sites if site.on_air]
-        if len(on_air) < 2 and self.network.unjudged:
-            return f"{len(on_air)} site on the air can be read: with whom it is to be in step is not known"
-        if len(on_air) < 2:
-            return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
-        if not self.limits.free.any():
-            return "every site on the air is held: there is no offset to choose"
-        if self.what.places.site.size == 0:
-            return "no place that is counted changes with any offset: the sites' signals do not overlap there"
-        return None
-
-    @property
-    def common_held_us(self) -> float | None:
-        """The common delay that the plan holds as it is now, so that fewer settings change; None: as before. [us]"""
-        held = self.planned.common_delay.value_us
-        return held if held is not None and self.network.common_delay.value_us is None else None
-
-    @property
-    def offsets_us(self) -> dict[str, float]:
-        """The offsets found, by site. [us]"""
-        return dict(zip(self.what.sites, self.found.offsets_us.tolist(), strict=True))
-
-    def moved(self, weight: Doubles | None, *, gained: bool) -> Weight | None:
-        """How much of a weight, shape (M,), comes to adequate service, or loses it."""
-        if weight is None:
-            return None
-        was, now = self.before.served, self.after.served
-        return float(weight[(now & ~was) if gained else (was & ~now)].sum())
 
 
 def network_objective(network: Network, computed: Coverage, asked: Asked, *, executor: Executor | None) -> Objective:
@@ -196,6 +94,7 @@ def optimise(
     asked: Asked,
     *,
     placed: Mapping[str, Located],
+    ground: Ground | None = None,
     executor: Executor | None = None,
     progress: Told | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -209,6 +108,8 @@ def optimise(
         From `sfn.reception.coverage.coverage`; all its pixels count.
     asked : Asked
     placed : mapping of site id to Located
+    ground : Ground, optional
+        For the check and the loops; a smooth earth where not given.
     executor : concurrent.futures.Executor, optional
         Threads.
     progress, cancelled : callable, optional
@@ -223,21 +124,14 @@ def optimise(
     table = delay_table(network, placed=placed)
     base = network if asked.most_changed is None else with_common_held(network, table)
     allowed = network_limits(base, table if base is network else delay_table(base, placed=placed), asked)
-    found, spread = searched(
+    found, seeds = searched(
         what, allowed, seed=asked.seed, budget_s=asked.budget_s, starts=convex_starts(what, allowed),
         executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
-    settled = settled_on_devices(
-        base,
-        placed,
-        what,
-        allowed,
-        found,
-        budget_s=asked.budget_s,
-        seed=asked.seed,
-        executor=executor,
+    settled, made = settled_on_devices(
+        base, placed, what, allowed, found, seeds=seeds, budget_s=asked.budget_s, seed=asked.seed, executor=executor,
         cancelled=cancelled,
-    )
+    )  # fmt: skip
     at = found.offsets_us if settled is None else settled.offsets_us
     planned = with_offsets(base, dict(zip(what.sites, at.tolist(), strict=True)))
     planned_table = delay_table(planned, placed=placed)
@@ -245,15 +139,18 @@ def optimise(
         state(network, computed, what, one.launches(), people=asked.people, executor=executor)
         for one in (table, planned_table)
     )
+    proven = settled is not None and settled.proven
     if vars_key(after.score) >= vars_key(before.score):  # nothing that the devices can make is better
+        proven = proven and settled is not None and np.allclose(settled.offsets_us, allowed.now_us)
         at, planned, planned_table, after = allowed.now_us.copy(), network, table, before
     elif base is not network:
         planned, planned_table = _freed(network, planned, planned_table, table, placed=placed, asked=asked)
     return _described(
         network, planned, computed, asked, what=what, allowed=allowed,
-        found=replace(found, offsets_us=at, score=after.score), spread=spread,
-        settled=settled is not None and settled.proven, before=before, after=after, tables=(table, planned_table),
-        placed=placed, executor=executor, progress=progress, cancelled=cancelled,
+        found=replace(found, offsets_us=at, score=after.score),
+        spread=spread_of(seeds, made, answer=after.score.without_service),
+        settled=proven, before=before, after=after, tables=(table, planned_table),
+        placed=placed, ground=ground, executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
 
 
@@ -265,9 +162,12 @@ def on_the_way(
     offsets_us: Mapping[str, float],
     *,
     placed: Mapping[str, Located],
+    ground: Ground | None = None,
     executor: Executor | None = None,
 ) -> Optimised:
     """Some of a plan's offsets, with the common delay as it is before them; described as the plan is, not searched.
+
+    That no step improves the plan says nothing of a morning that is not yet the plan.
 
     Parameters
     ----------
@@ -279,6 +179,7 @@ def on_the_way(
     offsets_us : mapping of site id to offset
         Of all sites. [us]
     placed : mapping of site id to Located
+    ground : Ground, optional
     executor : concurrent.futures.Executor, optional
     """
     table = delay_table(network, placed=placed)
@@ -289,18 +190,22 @@ def on_the_way(
         for one in (table, planned_table)
     )
     at = np.array([offsets_us[name] for name in plan.what.sites])
+    apart = [planned_table.launches()[name] - at_us for name, at_us in plan.table.launches().items()]
+    whole = max(apart) - min(apart) < SAME_US
     return _described(
         network, planned, computed, asked, what=plan.what, allowed=plan.limits,
         found=replace(plan.found, offsets_us=at, score=after.score, before=before.score), spread=plan.spread,
-        settled=plan.settled, before=before, after=after, tables=(table, planned_table), placed=placed,
-        executor=executor,
+        settled=plan.settled and whole,
+        part="last night" if whole else "on the way", before=before, after=after, tables=(table, planned_table),
+        placed=placed, ground=ground, executor=executor,
     )  # fmt: skip
 
 
 def _described(
     network: Network, planned: Network, computed: Coverage, asked: Asked, *, what: Objective, allowed: Limits,
     found: Found, spread: SeedSpread, settled: bool, before: State, after: State,
-    tables: tuple[DelayTable, DelayTable], placed: Mapping[str, Located], executor: Executor | None = None,
+    tables: tuple[DelayTable, DelayTable], placed: Mapping[str, Located], part: Part = "of its own",
+    ground: Ground | None = None, executor: Executor | None = None,
     progress: Told | None = None, cancelled: Callable[[], bool] | None = None,
 ) -> Optimised:  # fmt: skip
     """A plan with all that is said of it."""
@@ -323,14 +228,17 @@ def _described(
     gap = ~computed.covered
     left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
+    problems = all_problems(planned.whole, ground=ground or Ground())
     return Optimised(
-        network, planned, asked, what, allowed, found, spread, settled, before, after,
+        network, planned, asked, what, allowed, found, spread, settled, part, before, after,
         planned_table,
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),
         lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
-        min(least_without_service(what, allowed), after.score.without_service), area_km2, delays(planned.whole),
-        *left_out, changed_sites(table, planned_table, from_set=asked.from_set),
+        min(least_without_service(what, allowed), after.score.without_service), area_km2,
+        delays(planned.whole, problems=problems, ground=ground), *left_out, changed_sites(table, planned_table),
+        devices_told(table, planned_table, after_night=asked.after_night),
+        tuple(one for one in problems if one.code in OF_RELAYS),
     )  # fmt: skip
 
 
@@ -338,11 +246,19 @@ def _freed(
     network: Network, planned: Network, held: DelayTable, before: DelayTable, *,
     placed: Mapping[str, Located], asked: Asked,
 ) -> tuple[Network, DelayTable]:  # fmt: skip
-    """The plan with its common delay worked out as the network says, where no more devices change for that."""
+    """The plan with its common delay worked out as the network says, where no more devices change for that.
+
+    And where all sites then launch earlier or later by just the same: else the figures would be of another plan.
+    """
     free = planned.model_copy(update={"common_delay": network.common_delay})
     table = delay_table(free, placed=placed)
-    counts = [len(changed_sites(before, one, from_set=asked.from_set)) for one in (table, held)]
-    return (free, table) if counts[0] <= counts[1] else (planned, held)
+    plans, counts = (table, held), []
+    for one in plans:
+        told = devices_told(before, one, after_night=asked.after_night)
+        counts.append((sum(device.by_offsets for device in told), sum(device.changes for device in told)))
+    moved = [table.launches()[name] - at_us for name, at_us in held.launches().items()]
+    fewer = counts[0][0] <= counts[1][0] and counts[0][1] <= counts[1][1]
+    return (free, table) if fewer and max(moved) - min(moved) < SAME_US else (planned, held)
 
 
 def _drawn(

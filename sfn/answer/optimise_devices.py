@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from sfn.solve.descent import Told
 from sfn.solve.devices import Launched, Settled, rounded, settle
 from sfn.solve.large import LARGE_RATIO, SMALL_PLACES_N, round_s, search_large
 from sfn.solve.limits import Limits
-from sfn.solve.objective import Objective, Score
+from sfn.solve.objective import Objective, Score, score
 from sfn.solve.search import Found, search
 from sfn.timing import DelayTable, delay_table
 from sfn.timing.device import finest_step
@@ -24,7 +25,42 @@ Doubles = NDArray[np.float64]
 SEED_SHARES = (0.5, 0.15, 0.15)  # of the time, for searches that start apart; the rest goes on from the best
 DEVICES_SHARE = 0.25  # of the time, on top, for the descent on what devices can make
 LEAST_DEVICES_S = 2.0
+FOUND_SHARE = 0.7  # of that, for the best; the rest for what each seed alone would have come to
+NOW_SHARE = 0.3  # more, where nothing better than the offsets as they are was found
+NO_BETTER = 1e-5  # people or km2: less is rounding
 LIKELY_RATIO = 0.005  # seeds further apart than this of what is without service: more time is likely to help
+
+
+Against = Literal[
+    "what is set now", "what is set now where told, else the saved plan", "the saved plan", "the night before"
+]
+AGAINST: Mapping[frozenset[bool], Against] = {
+    frozenset({True}): "what is set now",
+    frozenset({True, False}): "what is set now where told, else the saved plan",
+    frozenset({False}): "the saved plan",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceChange:
+    """Whether a site's device gets another setting.
+
+    Parameters
+    ----------
+    site : str
+    changes : bool
+        Against `against`.
+    by_offsets : bool
+        Because the new plan sets it otherwise than the saved one: what is counted by a limit on changes. Else it
+        changes because it does not stand where the saved plan has it.
+    against : str
+        What the new setting was compared with.
+    """
+
+    site: str
+    changes: bool
+    by_offsets: bool
+    against: Against
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,16 +70,20 @@ class SeedSpread:
     Parameters
     ----------
     without_service : tuple of float
-        What each leaves without service; one figure where every set of steps was tried. [people or km2]
+        What each leaves without service once devices have made of it what they can, the figure that the answer prints;
+        one figure where every set of steps was tried. [people or km2]
     ended : tuple of str
         How each ended, as in `sfn.solve.search.Found`.
     more_time : str
         Whether more time is likely to help, in words.
+    night : int
+        Of which night's result, where a plan has several; 1 of a plan in one go.
     """
 
     without_service: tuple[float, ...]
     ended: tuple[str, ...]
     more_time: str
+    night: int = 1
 
     @property
     def width(self) -> float:
@@ -61,7 +101,7 @@ def searched(
     executor: Executor | None,
     progress: Told | None,
     cancelled: Callable[[], bool] | None,
-) -> tuple[Found, SeedSpread]:
+) -> tuple[Found, tuple[Found, ...]]:
     """Searches that begin apart, then one that goes on from the best of them, within one budget.
 
     A network that is too large for that is searched on samples of its places first (`sfn.solve.large`).
@@ -77,16 +117,21 @@ def searched(
     starts : sequence of (name, offsets)
     executor, progress, cancelled
         As in `sfn.solve.search.search`.
+
+    Returns
+    -------
+    found : Found
+        The best of all.
+    seeds : tuple of Found
+        What each seed had come to before the best went on.
     """
     began, found = time.monotonic(), []
     around_s = round_s(what, allowed, executor=executor)
     if around_s > LARGE_RATIO * budget_s and what.places.weight.size > SMALL_PLACES_N:
-        last, seeds = search_large(
+        return search_large(
             what, allowed, round_s=around_s, seed=seed, budget_s=budget_s - (time.monotonic() - began), starts=starts,
             executor=executor, progress=progress, cancelled=cancelled,
         )  # fmt: skip
-        best = min(seeds, key=lambda one: _key(one.score))
-        return last, _spread(seeds, best.score.without_service - last.score.without_service)
     for k, share in enumerate(SEED_SHARES):
         one = search(
             what, allowed, seed=seed + k, budget_s=share * budget_s, starts=starts,
@@ -108,13 +153,22 @@ def searched(
     whole = replace(
         last, before=found[0].before, tried=tried, seconds_s=time.monotonic() - began, starts=found[0].starts
     )
-    gained = best.score.without_service - last.score.without_service
-    return whole, _spread(found, gained)
+    return whole, tuple(found)
 
 
-def _spread(found: Sequence[Found], gained: float) -> SeedSpread:
-    """How far they lie apart, and what more time would bring as far as that tells."""
-    without = tuple(one.score.without_service for one in found)
+def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float) -> SeedSpread:
+    """How far seeds lie apart in the figure that the answer prints, and what more time would bring, as far as it tells.
+
+    Parameters
+    ----------
+    seeds : sequence of Found
+    made : sequence of float
+        What each leaves without service on devices. [people or km2]
+    answer : float
+        What the answer leaves. [people or km2]
+    """
+    without, found = tuple(made), seeds
+    gained = min(without) - answer
     ended = tuple(one.ended for one in found)
     scale = max(min(without), 1e-9)
     if found[-1].ended == "exhaustive":
@@ -179,41 +233,120 @@ def _missed(table: DelayTable) -> frozenset[tuple[str, str]]:
 
 def settled_on_devices(
     network: Network, placed: Mapping[str, Located], what: Objective, allowed: Limits, found: Found, *,
-    budget_s: float, seed: int, executor: Executor | None, cancelled: Callable[[], bool] | None,
-) -> Settled | None:  # fmt: skip
-    """The descent on what devices can make, from what was found and from the offsets as they are; the better end."""
-    until_s = time.monotonic() + max(DEVICES_SHARE * budget_s, LEAST_DEVICES_S)
+    seeds: Sequence[Found], budget_s: float, seed: int, executor: Executor | None,
+    cancelled: Callable[[], bool] | None,
+) -> tuple[Settled | None, tuple[float, ...]]:  # fmt: skip
+    """The descent on what devices can make, from what was found, then from each seed's own end; the best of all ends.
+
+    Beside it what each seed alone would have come to there, never worse than the offsets as they are.
+    """
+    began_s, whole_s = time.monotonic(), max(DEVICES_SHARE * budget_s, LEAST_DEVICES_S)
     launched = launched_by(network, placed, what.sites)
     steps = np.array([float(finest_step(site.delay_fields)) for site in network.sites])
-    ends = [
-        settle(
-            what, allowed, offsets, launched=launched, steps_us=steps, until_s=until_s, seed=seed, executor=executor,
-            cancelled=cancelled,
+    known: list[tuple[Doubles, Settled | None]] = []
+
+    def end(offsets: Doubles, share: float) -> Settled | None:
+        """Where a descent from there ends; looked at once."""
+        for at, was in known:
+            if np.allclose(at, offsets):
+                return was
+        made = settle(
+            what, allowed, offsets, launched=launched, steps_us=steps, until_s=began_s + share * whole_s, seed=seed,
+            executor=executor, cancelled=cancelled,
+        )  # fmt: skip
+        known.append((offsets, made))
+        return made
+
+    asis = launched(allowed.now_us)
+    present = np.inf if asis is None else score(what, asis, executor=executor).without_service
+    end(found.offsets_us, FOUND_SHARE)
+    own = [
+        end(one.offsets_us, FOUND_SHARE + (1 - FOUND_SHARE) * k / len(seeds)) for k, one in enumerate(seeds, start=1)
+    ]
+    best = min(
+        (one for _, one in known if one is not None), key=lambda one: (rounded(one.key), not one.proven), default=None
+    )
+    if (
+        best is None or best.key[0] > present - NO_BETTER
+    ):  # what stands may be the answer: then it is what must be proven
+        end(allowed.now_us, 1 + NOW_SHARE)
+        best = min(
+            (one for _, one in known if one is not None),
+            key=lambda one: (rounded(one.key), not one.proven),
+            default=None,
         )
-        for offsets in _distinct(found.offsets_us, allowed.now_us)
-    ]  # fmt: skip
-    made = [end for end in ends if end is not None]
-    return min(made, key=lambda end: (rounded(end.key), not end.proven), default=None)
+    return best, tuple(min(present, np.inf if one is None else one.key[0]) for one in own)
 
 
-def _distinct(found: Doubles, now: Doubles) -> list[Doubles]:
-    """What was found; as it is only where nothing better was."""
-    return [found] if not np.allclose(found, now) else [now]
+def devices_told(before: DelayTable, after: DelayTable, *, after_night: bool) -> tuple[DeviceChange, ...]:
+    """Of every site on air with a delay field: whether a device gets another setting, and against what that is said.
+
+    Parameters
+    ----------
+    before, after : DelayTable
+        Of the saved plan, with what is set now as far as it is told, and of the new one.
+    after_night : bool
+        The plan before is what the night before set: it stands.
+    """
+    was = {(row.site_id, row.route): row.fields for row in before.rows}
+    moved = changed_sites(before, after)
+    found: dict[str, tuple[set[bool], bool]] = {}
+    for row in after.rows:
+        if not row.on_air or not row.fields:
+            continue
+        old = {f.name: (f.before, f.value) for f in was.get((row.site_id, row.route), ())}
+        pairs = [(f.value, *old.get(f.name, (None, None))) for f in row.fields]
+        told = {not after_night and present is not None for _, present, _ in pairs}
+        changes = any(
+            value != (present if present is not None and not after_night else planned)
+            for value, present, planned in pairs
+        )
+        known, changed = found.get(row.site_id, (set(), False))
+        found[row.site_id] = (known | told, changed or changes)
+    return tuple(
+        DeviceChange(
+            site, changes, site in moved,
+            "the night before" if after_night else AGAINST[frozenset(told)],
+        )
+        for site, (told, changes) in found.items()
+    )  # fmt: skip
 
 
-def changed_sites(before: DelayTable, after: DelayTable, *, from_set: bool) -> tuple[str, ...]:
-    """Sites of which a device gets another setting, on any route.
+def changed_says(devices: Sequence[DeviceChange], names: Mapping[str, str]) -> tuple[str, ...]:
+    """Which devices get another setting, and against what that is said, a sentence a kind of comparison.
+
+    Parameters
+    ----------
+    devices : sequence of DeviceChange
+    names : mapping of site id to name
+    """
+    kinds = dict.fromkeys(one.against for one in devices)
+    lines = []
+    for kind in kinds:
+        changing = [names[one.site] for one in devices if one.against == kind and one.changes]
+        of = "" if len(kinds) == 1 else f" (of {', '.join(names[one.site] for one in devices if one.against == kind)})"
+        lines.append(f"devices that change, against {kind}{of}: {', '.join(changing) or 'none'}")
+    due = [names[one.site] for one in devices if one.changes and not one.by_offsets]
+    if due:
+        stand = "stands" if len(due) == 1 else "stand"
+        lines.append(
+            f"of these {', '.join(due)} {stand} elsewhere than the saved plan already, and no limit counts them"
+        )
+    here = [names[one.site] for one in devices if one.by_offsets and not one.changes]
+    if here:
+        lines.append(f"set already as this plan has it: {', '.join(here)}")
+    return tuple(lines) or ("devices that change: none",)
+
+
+def changed_sites(before: DelayTable, after: DelayTable) -> tuple[str, ...]:
+    """Sites of which the new plan sets a device otherwise than the plan before, on any route.
 
     Parameters
     ----------
     before, after : DelayTable
         Of the saved plan and of the new one.
-    from_set : bool
-        Against what is set now instead of what the saved plan sets; where that is not known, it counts as changed.
     """
-    was = {
-        (row.site_id, row.route): {f.name: f.before if from_set else f.value for f in row.fields} for row in before.rows
-    }
+    was = {(row.site_id, row.route): {f.name: f.value for f in row.fields} for row in before.rows}
     return tuple(
         dict.fromkeys(
             row.site_id

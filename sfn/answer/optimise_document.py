@@ -7,7 +7,8 @@ import numpy as np
 
 from sfn.answer.delays import document as delays_document
 from sfn.answer.losers import losers_document
-from sfn.answer.optimise import Optimised
+from sfn.answer.optimise_devices import changed_says
+from sfn.answer.optimised import Optimised
 from sfn.answer.served import score_document, state_document
 from sfn.plan.left_out import left_out_document
 
@@ -35,16 +36,24 @@ def document(found: Optimised) -> dict[str, Any]:
         "after": state_document(found.after),
         "served_gain_pct": _served_gain_pct(found, counted),
         "offsets": found.offsets_us,
-        "changed": list(found.changed),
+        "changed": [device.site for device in found.devices if device.changes],
+        "devices": [
+            {"site": x.site, "changes": x.changes, "by_offsets": x.by_offsets, "against": x.against}
+            for x in found.devices
+        ],
+        "changed_says": list(changed_says(found.devices, {site.id: site.name for site in found.network.sites})),
+        "relays": [problem.as_json() for problem in found.relays],
         "nothing_to_find": found.nothing_to_find,
         "common_delay_held_us": found.common_held_us,
         "settled_on_devices": found.settled,
+        "settled_says": found.settled_says,
         "search_step_us": found.limits.step_us,
         "seed_spread": {
             "without_service": list(found.spread.without_service),
             "width": found.spread.width,
             "ended": list(found.spread.ended),
             "more_time": found.spread.more_time,
+            "night": found.spread.night,
         },
         "settings": settings["sites"],
         "gained": found.moved(found.what.weight, gained=True),

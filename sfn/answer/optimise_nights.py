@@ -14,13 +14,15 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.optimise import Asked, Optimised, on_the_way, optimise, vars_key
+from sfn.answer.optimise import on_the_way, optimise, vars_key
 from sfn.answer.optimise_devices import changed_sites, with_common_held, with_offsets
+from sfn.answer.optimised import Asked, Optimised
 from sfn.answer.served import state_document
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.solve.objective import score
+from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable, delay_table
 
 MOST_WAYS_N = 12
@@ -33,6 +35,7 @@ def in_nights(
     *,
     placed: Mapping[str, Located],
     nights: int,
+    ground: Ground | None = None,
     executor: Executor | None = None,
 ) -> tuple[Optimised, ...]:
     """The best plan of the first night, then of each that follows, going on from the one before.
@@ -46,6 +49,8 @@ def in_nights(
     placed : mapping of site id to Located
     nights : int
         At least 1; fewer are answered where nothing more can be gained.
+    ground : Ground, optional
+        For the check and the loops; a smooth earth where not given.
     executor : concurrent.futures.Executor, optional
 
     Raises
@@ -54,15 +59,18 @@ def in_nights(
         As `sfn.answer.optimise.optimise`.
     """
     if nights == 1 or asked.most_changed is None:
-        return (optimise(network, computed, asked, placed=placed, executor=executor),)
+        return (optimise(network, computed, asked, placed=placed, ground=ground, executor=executor),)
     share = replace(asked, budget_s=asked.budget_s / (nights + 1))
     together = replace(share, most_changed=asked.most_changed * nights)
-    whole = optimise(network, computed, together, placed=placed, executor=executor)
-    apart = _taken_apart(network, whole, computed, asked, placed=placed, nights=nights, executor=executor)
-    found = [optimise(network, computed, share, placed=placed, executor=executor)]
-    later = replace(share, from_set=False)  # what the night before set
+    whole = optimise(network, computed, together, placed=placed, ground=ground, executor=executor)
+    apart = _taken_apart(
+        network, whole, computed, asked, placed=placed, nights=nights, ground=ground, executor=executor
+    )
+    found = [optimise(network, computed, share, placed=placed, ground=ground, executor=executor)]
+    later = replace(share, from_set=False, after_night=True)  # what the night before set
     while len(found) < nights and found[-1].changed:
-        found.append(optimise(found[-1].planned, computed, later, placed=placed, executor=executor))
+        one = optimise(found[-1].planned, computed, later, placed=placed, ground=ground, executor=executor)
+        found.append(replace(one, spread=replace(one.spread, night=len(found) + 1)))
     if apart and vars_key(apart[-1].after.score) < vars_key(found[-1].after.score):
         return apart
     return tuple(found)
@@ -70,7 +78,7 @@ def in_nights(
 
 def _taken_apart(
     network: Network, whole: Optimised, computed: Coverage, asked: Asked, *, placed: Mapping[str, Located],
-    nights: int, executor: Executor | None,
+    nights: int, ground: Ground | None, executor: Executor | None,
 ) -> tuple[Optimised, ...]:  # fmt: skip
     """A plan night by night, the best morning first; nothing where a morning would be worse than today.
 
@@ -98,17 +106,19 @@ def _taken_apart(
         for group in combinations(sorted(left), size):
             offsets = at | {name: whole.offsets_us[name] for name in sites if _of_group(name, group, whole, network)}
             table = delay_table(with_offsets(held, offsets), placed=placed)
-            if set(changed_sites(now, table, from_set=False)) <= set(group):
+            if set(changed_sites(now, table)) <= set(group):
                 ways.append((served(table), offsets))
         if not ways:
             return ()
         morning, at = min(ways, key=lambda way: way[0])
         if morning > today:
             return ()
-        best = on_the_way(here, whole, computed, asked, at, placed=placed, executor=executor)
+        told = replace(whole.asked, after_night=bool(found))
+        best = on_the_way(here, whole, computed, told, at, placed=placed, ground=ground, executor=executor)
         found.append(best)
         here, left = best.planned, left - set(best.changed or left)
-    return tuple(found)
+    last = replace(whole.spread, night=len(found))
+    return tuple(replace(one, spread=last) for one in found)
 
 
 def _of_group(name: str, group: Sequence[str], whole: Optimised, network: Network) -> bool:
@@ -127,7 +137,9 @@ def nights_document(found: Sequence[Optimised]) -> list[dict[str, Any]]:
     return [
         {
             "night": k,
-            "changed": list(one.changed),
+            "changed": [device.site for device in one.devices if device.changes],
+            "settled_on_devices": one.settled,
+            "settled_says": one.settled_says,
             "offsets": one.offsets_us,
             "common_delay_held_us": one.common_held_us,
             "after": state_document(one.after),

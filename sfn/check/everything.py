@@ -83,19 +83,25 @@ def all_problems_in(
 
     Ground that cannot be opened is a problem like any other: the rest is then looked at over a smooth earth.
     """
+    return checked_in(network, folder=folder, anywhere=anywhere, memory=memory)[0]
+
+
+def checked_in(
+    network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None
+) -> tuple[tuple[Problem, ...], Ground | None]:
+    """`all_problems_in`, and the ground it was looked at over; None where that cannot be opened.
+
+    Parameters
+    ----------
+    network : Network
+    folder, anywhere, memory
+        As for `sfn.terrain.ground.open_ground`.
+    """
     try:
         ground = open_ground(network, folder=folder, anywhere=anywhere, memory=memory)
     except PlanError as refused:
-        return (*all_problems(network), *unopened(refused.problems))
-    return all_problems(network, ground=ground)
-
-
-def ground_in(network: Network, *, folder: Path, anywhere: bool = False) -> Ground | None:
-    """The ground that a document names; None where it cannot be opened, which `all_problems_in` says."""
-    try:
-        return open_ground(network, folder=folder, anywhere=anywhere)
-    except PlanError:
-        return None
+        return (*all_problems(network), *unopened(refused.problems)), None
+    return all_problems(network, ground=ground), ground
 
 
 def unopened(problems: Iterable[Problem]) -> tuple[Problem, ...]:

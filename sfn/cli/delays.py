@@ -18,8 +18,7 @@ from math import isnan
 from pathlib import Path
 
 from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop, delays, document
-from sfn.check import all_problems_in
-from sfn.check.everything import ground_in
+from sfn.check.everything import checked_in
 from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.plan import read_file
@@ -39,12 +38,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
     network = read_file(args.network, own_services=args.own_services)
-    folder = args.network.resolve().parent
-    found = delays(
-        network,
-        problems=all_problems_in(network, folder=folder, anywhere=True),
-        ground=ground_in(network, folder=folder, anywhere=True),
-    )
+    problems, ground = checked_in(network, folder=args.network.resolve().parent, anywhere=True)
+    found = delays(network, problems=problems, ground=ground)
     if args.json:
         print_json(document(found))
     else:

@@ -7,37 +7,36 @@ JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`
 never; with "less than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures rest
 on; its cost as `parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths
 over media packets); `model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`;
-`second_path_taken_as` (what is known of both paths together, in words; one capture measures no
-joint loss: the second path is as good as the first, and independent unless --joint-loss-pct is typed),
-`joint_loss_ratio` (packets lost on both, of
-all: measured, typed, or the product where the paths are taken as independent; null on one path) with its
+`second_path_taken_as` (what is known of both paths together, in words; one capture measures no joint loss: the second
+path is as good as the first, and independent unless --joint-loss-pct is typed), `joint_loss_ratio` (packets lost on
+both, of all: measured, typed, or the product where the paths are taken as independent; null on one path) with its
 `joint_burst_packets` (null where packets are lost alone or the paths are taken as independent); `problems`; with
 --compare also `comparison`, the same in short for the usual protections. With --capture also `packets_n`, `lost_n`,
 `duplicates_n`, `reordered_n`, `greatest_reorder_packets`, `measured_packet_time_us`, `drift_ppb` of the receiver's
 clock (null: the sender's packet time is neither given nor one in use); `streams`, each with port, source,
-payload_type, carries, packets_n, first_s, last_s, followed; `followed_source`; `changes` in the followed stream, each
-with kind (restart, source change, clock step, clock or path step), at_s, step_us, source; `measured_loss_ratio`,
-`measured_burst_packets` with their 99 % intervals `measured_loss_low_ratio`, `measured_loss_high_ratio`,
-`measured_burst_low_packets`, `measured_burst_high_packets`, `independence_probability` (of a record as bursty by
-chance); `bursts_by_length` (each with burst_packets, bursts_n); `repeats` (each with repeat_after_packets,
-both_lost_ratio: share of packets of which both copies would have been lost, by spacing); delay above the least that
-all but `late_probability` keep as `variation_us`, `variation_low_us`, `variation_high_us` (null: the record is too
-short for an upper end); `delay_quantiles` (each with late_probability, delay_us, low_us, high_us, episodes_n);
-`hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio, mean_burst_packets, heavier (surely
-loses more than the whole), variation_us, variation_high_us; `hours_need`, each with hour_of_day, protection (the
-lightest that leaves an audible error a week at most; null: none of the usual ones), wait_us, variation_us,
-variation_sure (the record is long enough for its upper end and to be sure of the
-protection), errors_bounded (the record shows that errors are as rare as that: a short or clean one
-cannot), errors_bounded_every_s (rarer than this is all it shows; null: none can come), total_us (null where no
-protection does); `release_above_least_us`, the one release delay above the path's least that covers every hour, and
-`release_decided_by` (both null where an hour has no protection that does: those are the `release_unmet_hours`),
-`release_sure`, `release_steps` (steps of clock or path that are in the release delay, as in
-`changes`). With --second-capture also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`,
-`joint_loss_ratio`, `product_loss_ratio` (if independent), `joint_packets_n`, `expected_joint_packets`,
-`chance_probability`, `independent`, `differential_us`, `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %),
-`joint_burst_high_packets`, `second_streams`, `second_changes`, `second_loss_high_ratio`, `second_burst_packets`,
-`second_burst_high_packets`; with a second path the delays of an hour are those of the later copy. `residual_kind` is
-exact only for a typed network with a formula: a fitted one gives an estimate whose interval spans the fit's.
+payload_type, carries, packets_n, first_s, last_s, followed, why (or why not); `followed_source`; `changes` in the
+followed stream, each with kind (restart, source change, clock step, clock or path step), at_s, step_us, source;
+`measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals `measured_loss_low_ratio`,
+`measured_loss_high_ratio`, `measured_burst_low_packets`, `measured_burst_high_packets`, `independence_probability` (of
+a record as bursty by chance); `bursts_by_length` (each with burst_packets, bursts_n); `repeats` (each with
+repeat_after_packets, both_lost_ratio: share of packets of which both copies would have been lost, by spacing); delay
+above the least that all but `late_probability` keep as `variation_us`, `variation_low_us`, `variation_high_us` (null:
+the record is too short for an upper end); `delay_quantiles` (each with late_probability, delay_us, low_us, high_us,
+episodes_n); `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio, mean_burst_packets,
+heavier (surely loses more than the whole), variation_us, variation_high_us; `hours_need`, each with hour_of_day,
+protection (the lightest that leaves an audible error a week at most; null: none of the usual ones), wait_us,
+variation_us, variation_sure (the record is long enough for its upper end and to be sure of the protection),
+errors_bounded (the record shows that errors are as rare as that: a short or clean one cannot), errors_bounded_every_s
+(rarer than this is all it shows; null: none can come), total_us (null where no protection does);
+`release_above_least_us`, the one release delay above the path's least that covers every hour, and `release_decided_by`
+(both null where an hour has no protection that does: those are the `release_unmet_hours`), `release_sure`,
+`release_steps` (steps of clock or path that are in the release delay, as in `changes`). With --second-capture also
+`common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if independent),
+`joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`,
+`joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`, `second_streams`, `second_changes`,
+`second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; with a second path the delays of an hour
+are those of the later copy. `residual_kind` is exact only for a typed network with a formula: a fitted one gives an
+estimate whose interval spans the fit's.
 """
 
 import argparse
@@ -46,19 +45,19 @@ import sys
 from fractions import Fraction
 from math import isfinite
 from pathlib import Path
-from typing import Any, cast
+from typing import cast
 
 from sfn.answer.losses import protected, records
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
-from sfn.cli.stream import model_of, number, protection_arguments, protection_of
-from sfn.cli.table import problem_lines
+from sfn.cli.loss_table import table
+from sfn.cli.stream import interval_ratio, joint_interval, model_of, number, protection_arguments, protection_of
 from sfn.errors import PlanError, Problem
-from sfn.stream.advise import spoken, usual
+from sfn.stream.advise import usual
 from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
-from sfn.stream.paths import PRODUCTS, Paths, paths_given, with_unmeasured_second
+from sfn.stream.paths import Paths, paths_given, with_unmeasured_second
 from sfn.stream.protection import Protection, st2022_1_problems, waits
 from sfn.units import exact
 
@@ -77,10 +76,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--joint-loss-pct", type=float, help="lost on both paths, of all; without it, or a second capture: independent"
     )
     model.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
+    joint_interval(model)
     record = parser.add_argument_group("a measured network, instead")
     record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
     record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
     record.add_argument("--port", type=int, help="UDP port of the stream, where a capture holds several")
+    record.add_argument(
+        "--source", type=source_number, metavar="HEX", help="RTP source (SSRC) of the stream, where a port has several"
+    )
     record.add_argument("--late-probability", type=float, default=1e-4, help="tolerated share of late packets")
     record.add_argument("--keep-drift", action="store_true", help="both clocks are locked: delays are as they stand")
     parser.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
@@ -89,6 +92,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--blocks", type=int, default=200_000, help="parity blocks to simulate")
     parser.add_argument("--compare", action="store_true", help="the usual protections side by side")
     parser.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def source_number(text: str) -> int:
+    """An RTP source: 0xabcd1234 or 43981."""
+    try:
+        value = int(text, 0)
+    except ValueError:
+        value = -1
+    if not 0 <= value < 2**32:
+        raise argparse.ArgumentTypeError(f"32 bits such as 0xabcd1234 are expected, got {text!r}")
+    return value
 
 
 def run(args: argparse.Namespace) -> int:
@@ -116,22 +130,22 @@ def run(args: argparse.Namespace) -> int:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()
     else:
-        print("\n".join(_table(answer, drift_kept=args.keep_drift)))
+        print("\n".join(table(answer, drift_kept=args.keep_drift)))
     return 0
 
 
 def _idle(args: argparse.Namespace) -> list[Idle]:
     """Options that would do nothing beside what else is given."""
     model = ("loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets")
-    second = ("second_loss_pct", "second_burst_packets", "second_capture", "joint_loss_pct")
+    second = ("second_loss_pct", "second_burst_packets", "second_capture", "joint_loss_pct", "joint_interval_pct")
     return [
         Idle(model, args.capture is None, "together with --capture, which is measured"),
         Idle(
-            ("joint_loss_pct", "joint_burst_packets"), args.second_capture is None,
+            ("joint_loss_pct", "joint_burst_packets", "joint_interval_pct"), args.second_capture is None,
             "together with --second-capture: what both lose is measured",
         ),
         Idle(
-            ("second_capture", "port", "late_probability", "keep_drift"),
+            ("second_capture", "port", "source", "late_probability", "keep_drift"),
             args.capture is not None,
             "without --capture",
         ),
@@ -139,7 +153,11 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
             second, args.second_path or args.compare or args.second_capture is not None,
             "without --second-path or --compare: nothing travels there",
         ),
-        Idle(("joint_burst_packets",), args.joint_loss_pct is not None, "without --joint-loss-pct"),
+        Idle(
+            ("joint_burst_packets",), args.joint_loss_pct is not None or args.joint_interval_pct is not None,
+            "without --joint-loss-pct or --joint-interval-pct",
+        ),
+        Idle(("joint_interval_pct",), args.capture is None, "together with --capture, whose intervals are measured"),
         *idle_protection(args),
     ]  # fmt: skip
 
@@ -186,8 +204,9 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
         burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
         second = model_of(loss_pct, burst)
     return paths_given(
-        first, second, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets
-    ), {}
+        first, second, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets,
+        joint_interval_ratio=interval_ratio(args),
+    ), {}  # fmt: skip
 
 
 def _joint_ratio(args: argparse.Namespace) -> float | None:
@@ -211,7 +230,7 @@ def _record(
                     name=name,
                     size_bytes=Path(name).stat().st_size,
                     port=args.port if source is None else None,
-                    source=source,
+                    source=args.source if source is None else source,
                     heard=heard,
                     progress=show if sys.stderr.isatty() else None,
                 ),
@@ -257,133 +276,3 @@ def _answer(guard: Protection, paths: Paths, *, time_s: Fraction, seed: int, blo
         "packet_rate_factor": cost.rate_factor,
         "problems": [p.as_json() for p in st2022_1_problems(guard)],
     }
-
-
-def in_words(seconds: object) -> str:
-    """A time between errors as people say it."""
-    return spoken(seconds) if isinstance(seconds, float) else "never"
-
-
-def _table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
-    """The answer for people."""
-    rows = answer.get("comparison", [answer])
-    burst = answer["mean_burst_packets"]
-    kind = "bursts of" if answer["start_probability"] else "independent; runs of"
-    whole = "everything is lost" if answer["loss_ratio"] else "nothing is lost"
-    lines = [
-        f"loss {answer['loss_ratio']:.3g}, {kind} {burst:.3g} packets on average" if burst else whole,
-        *_tied(answer),
-        "",
-        f"{'protection':46}{'residual loss':>16}{'audible error every':>22}{'waits, ms':>11}{'packets x':>11}",
-    ]
-    assert isinstance(rows, list)
-    for row in rows:
-        less = "< " if row["residual_kind"] == "less than" else ""
-        more = "> " if row["errors_kind"] == "less than" else ""
-        lines.append(
-            f"{row['protection']:46}{less + format(row['residual_loss_ratio'], '.3g'):>16}"
-            f"{more + in_words(row['error_every_s']):>22}{row['wait_us'] / 1000:>11.1f}"
-            f"{row['packet_rate_factor']:>11.2f}"
-        )
-    lines += _measured_table(answer, drift_kept=drift_kept)
-    return lines + problem_lines(cast(list[dict[str, Any]], answer["problems"]))
-
-
-def _tied(answer: dict[str, object]) -> list[str]:
-    """What a second path is taken to share with the first."""
-    joint, tie = answer["joint_loss_ratio"], answer["second_path_taken_as"]
-    if joint is None:
-        return []
-    assumed = tie in PRODUCTS
-    product = answer.get("product_loss_ratio", joint)
-    said = f"{product:.3g} of the packets would be lost on both" if assumed else f"{joint:.3g} lost on both"
-    return [f"second path: {tie}: {said}"]
-
-
-def _streams(answer: dict[str, object]) -> list[str]:
-    """What the captures hold, which stream is followed, and what changed in it."""
-    lines = []
-    for key, name in (("streams", "capture"), ("second_streams", "second capture")):
-        rows = answer.get(key, [])
-        assert isinstance(rows, list)
-        lines += [
-            f"{name}: {'followed' if row['followed'] else 'left out'}: UDP port {row['port']}, "
-            f"RTP source {row['source']}, "
-            f"payload type {row['payload_type']} ({row['carries']}), {row['packets_n']} packets"
-            for row in rows
-        ]
-    for key, name in (("changes", "capture"), ("second_changes", "second capture")):
-        rows = answer.get(key, [])
-        assert isinstance(rows, list)
-        for row in rows:
-            step = "" if row["step_us"] is None else f" of {row['step_us'] / 1000:.1f} ms"
-            lines.append(f"{name}: {row['kind']}{step} at {row['at_s']:.3f} s")
-    return lines
-
-
-def _drift(drift_ppb: object, *, kept: bool) -> str:
-    """What the capturing clock does against the sender's."""
-    if kept:
-        return "drift: none taken out of the delays (--keep-drift)"
-    if not isinstance(drift_ppb, float):
-        return (
-            "drift: taken out of the delays; its size is unknown: the sender's packet time is not given nor one in use"
-        )
-    return f"drift: the capturing clock runs {drift_ppb / 1000:+.3f} us/s against the sender's; taken out of the delays"
-
-
-def _unbounded(answer: dict[str, object]) -> list[str]:
-    """Why the protection and the release delay offered may not do: what the record cannot show."""
-    needs, steps = cast(list[dict[str, object]], answer["hours_need"]), cast(list[Any], answer["release_steps"])
-    open_ = [one for one in needs if not one["errors_bounded"]]
-    lines = [
-        f"  {one['hour_of_day']:02d} h, protection {one['protection']}: the record is too short or too clean to bound "
-        f"errors at one a week: it only shows that they are rarer than one every "
-        f"{in_words(one['errors_bounded_every_s'])}"
-        for one in open_
-    ]
-    return lines + [
-        f"  this release delay holds the step of {one['step_us'] / 1000:.1f} ms at {one['at_s']:.3f} s: if the "
-        "capturing clock stepped and not the path, it is wrong by as much: find out, or record again"
-        for one in steps
-    ]
-
-
-def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
-    """What was measured, for people."""
-    if "packets_n" not in answer:
-        return []
-    high = answer["variation_high_us"]
-    known = f"{high / 1000:.2f}" if isinstance(high, float) else "unknown: the record is too short"
-    lines = [
-        "",
-        f"{answer['lost_n']} of {answer['packets_n']} packets lost; {answer['reordered_n']} out of order, "
-        f"{answer['duplicates_n']} twice",
-        *_streams(answer),
-        _drift(answer["drift_ppb"], kept=drift_kept),
-        f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
-        f"(99 %: at most {known})",
-        f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}",
-    ]
-    rows = answer["hours"]
-    assert isinstance(rows, list)
-    for row in rows:
-        within = "-" if row["variation_us"] is None else f"{row['variation_us'] / 1000:.2f}"
-        lines.append(f"{row['hour_of_day']:>6}{row['packets_n']:>10}{row['lost_n']:>8}{row['bursts_n']:>8}{within:>12}")
-    unmet = cast(list[int], answer["release_unmet_hours"])
-    if unmet:
-        listed = ", ".join(f"{hour:02d} h" for hour in unmet)
-        lines.append(f"no release delay: none of the usual protections leaves an error a week at most in {listed}")
-    if answer["release_above_least_us"] is not None:
-        release_ms = cast(float, answer["release_above_least_us"]) / 1000
-        lines.append(
-            f"one release delay for every hour's protection (an error a week): {release_ms:.0f} ms above the least, "
-            f"decided by {answer['release_decided_by']}"
-            + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
-        )
-        lines += _unbounded(answer)
-    if "independent" in answer:
-        tie = "independent as far as can be told" if answer["independent"] else "they fail together"
-        found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]
-        lines.append(f"both paths: {found} packets lost on both, {chance:.1f} by chance: {tie}")
-    return lines

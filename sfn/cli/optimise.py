@@ -4,26 +4,29 @@ JSON keys: `network`, `objective` (people or area), `unit` (people or km2), `wei
 it), `left_out_km2`, `left_out_people` (not covered by the terrain); `before` and `after`, each with without_service,
 below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes (each
 with class, name, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us; `changed` (sites of
-which a device gets another setting), `common_delay_held_us` (the plan fixes the common delay there, so that no others
-change; null: as before), `nothing_to_find` (why, in words, or null); `settings` and `problems` as in `delays`;
-`gained`, `gained_people`, `gained_km2`, `lost`, `lost_people`, `lost_km2`; `places_that_lose`, `places_that_gain`,
-each with name, lat_deg, lon_deg, people, gained_people, lost_people, margin_before_db, margin_after_db;
-`areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m and the margins; `sensitivity` by
-site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws, without_service with median, p90, max,
-target_without_service, probability_target_met, probability_better_than_before); `loops`, each with sites,
-misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
-site, change, gain, target_gain; `bound` (no offsets leave less without
-service), `lower_bound` (the same); `ended` (exhaustive: every set in steps of `search_step_us`; settled, time,
-cancelled), `settled_on_devices` (no step of a device, of one site or two, improves it), `tried`, `starts` (each with
-start and its score), `terrain_averaged` (how far ground heights were averaged, in
-words; null where none was), `seed_spread` (without_service of searches from several seeds, how each ended, their width,
-more_time: whether it is likely to help); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain),
-`programme` (of FM), `level_shifts` (null: none). With --nights also `nights`, each with night, changed,
-offsets and after: the first is what to set in the first night.
+which a device gets another setting) and `devices`, each with site, changes, by_offsets (the new plan sets it otherwise
+than the saved one: what --max-changed counts) and against (what it was compared with: what is set now, where that is
+told; else the saved plan; the night before), in words `changed_says`; `relays` (what may end the signal of a site fed
+off air or lead it astray, as problems: every figure counts on that signal), `common_delay_held_us` (the plan fixes the
+common delay there, so that no others change; null: as before), `nothing_to_find` (why, in words, or null); `settings`
+and `problems` as in `delays`; `gained`, `gained_people`, `gained_km2`, `lost`, `lost_people`, `lost_km2`;
+`places_that_lose`, `places_that_gain`, each with name, lat_deg, lon_deg, people, gained_people, lost_people,
+margin_before_db, margin_after_db; `areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m
+and the margins; `sensitivity` by site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws,
+without_service with median, p90, max, target_without_service, probability_target_met, probability_better_than_before);
+`loops`, each with sites, misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
+site, change, gain, target_gain; `bound` (no offsets leave less without service), `lower_bound` (the same); `ended`
+(exhaustive: every set in steps of `search_step_us`; settled, time, cancelled), `settled_on_devices` (no step of a
+device, of one site or of two that share a place, improves it) and in words what that covers, `settled_says`; `tried`,
+`starts` (each with start and its score), `terrain_averaged` (how far ground heights were averaged, in words; null
+where none was), `seed_spread` (without_service of searches from several seeds, each on devices like the answer's own
+figure, how each ended, their width, more_time: whether it is likely to help, night: of whose result); `seconds`,
+`seed`, `pixel_m`, `smooth_earth` (no terrain), `programme` (of FM), `level_shifts` (null: none). With --nights also
+`nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and common_delay_held_us: the
+first is what to set in the first night.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
-`check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out;
-null: they are).
+`check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out; null: they are).
 """
 
 import argparse
@@ -31,9 +34,11 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from sfn.answer.optimise import Asked, Optimised, held_of
+from sfn.answer.optimise import held_of
+from sfn.answer.optimise_devices import changed_says
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import in_nights, nights_document
+from sfn.answer.optimised import Asked, Optimised
 from sfn.answer.served import State
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.errors import PlanError, Problem
@@ -101,7 +106,9 @@ def run(args: argparse.Namespace) -> int:
     )
     with ThreadPoolExecutor(THREADS_N) as executor:
         computed = coverage(network, grid, placed=placed, ground=ground, executor=executor)
-        found, *later = in_nights(network, computed, asked, placed=placed, nights=args.nights or 1, executor=executor)
+        found, *later = in_nights(
+            network, computed, asked, placed=placed, nights=args.nights or 1, ground=ground, executor=executor
+        )
     answer = document(found)
     if args.nights:
         answer["nights"] = nights_document([found, *later])
@@ -112,12 +119,13 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(answer)
         return 0
-    _print(found)
+    _print(found, nights=args.nights is not None)
     for night, one in enumerate(later, start=2):
         names = {site.id: site.name for site in network.sites}
         moved = ", ".join(f"{names[site]} {number(one.offsets_us[site], 1, signed=True)} us" for site in one.changed)
         left = number(one.after.score.without_service, 1)
         print(f"night {night}: {moved or 'nothing more'}; then {left} {one.what.unit} without service")
+        print(f"night {night}: {one.settled_says}")
     print_problems(found.delays.problems)
     return 0
 
@@ -144,7 +152,7 @@ def _refuse(args: argparse.Namespace) -> None:
         raise PlanError(wrong)
 
 
-def _print(found: Optimised) -> None:
+def _print(found: Optimised, *, nights: bool) -> None:
     """Offsets, before and after, who loses, how sure, what else would help."""
     names, unit = {site.id: site.name for site in found.network.sites}, found.what.unit
     weights = found.asked.weights
@@ -172,14 +180,17 @@ def _print(found: Optimised) -> None:
     if found.left_out_km2 > 0:
         who = "" if found.left_out_people is None else f" with {number(found.left_out_people, 0)} people"
         print(f"not covered by the terrain, and left out: {number(found.left_out_km2, 1)} km2{who}")
+    for one in found.relays:
+        print(f"every figure here counts on a relay that may fail: {one.what}")
     _print_who(found)
-    _print_how_sure(found)
+    _print_how_sure(found, nights=nights)
     if found.common_held_us is not None:
         print(
             f"only with the common delay held at {number(found.common_held_us, 4)} us do no other devices change: "
             "save the plan with it fixed"
         )
-    print(f"devices that change: {', '.join(names[s] for s in found.changed) or 'none'}")
+    for line in changed_says(found.devices, names):
+        print(line)
     for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:
         print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {counted} more")
     if found.network.unjudged:
@@ -203,21 +214,21 @@ def _print_who(found: Optimised) -> None:
         print(f"  and {len(losing) - PLACES_SHOWN} more places: --json names them all")
 
 
-def _print_how_sure(found: Optimised) -> None:
+def _print_how_sure(found: Optimised, *, nights: bool) -> None:
     """The bound, the search, the tolerances."""
     unit, answer = found.what.unit, document(found)
     print(f"no offsets can do better than {number(found.bound, 1)} {unit} without service (lower bound)")
     grid = f" (in steps of {found.limits.step_us:g} us)" if found.found.ended == "exhaustive" else ""
     print(
         f"search ended: {found.found.ended}{grid}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s; "
-        + (
-            "no step of a device within the limits improves it"
-            if found.settled
-            else "time ended before every step of a device was seen"
-        )
+        f"{'first night: ' if nights else ''}{found.settled_says}"
     )
     apart = found.spread
-    print(f"{len(apart.without_service)} seeds lie {number(apart.width, 1)} {unit} apart; more time: {apart.more_time}")
+    of = f" in the result of night {apart.night}" if nights else ""
+    print(
+        f"{len(apart.without_service)} seed{'s' if len(apart.without_service) > 1 else ''}, on devices: "
+        f"{number(apart.width, 1)} {unit} apart{of}; more time: {apart.more_time}"
+    )
     drawn = answer["tolerances"]
     met, better = drawn["probability_target_met"], drawn["probability_better_than_before"]
     print(

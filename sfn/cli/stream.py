@@ -96,6 +96,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     wanted.add_argument("--second-burst-packets", type=float, help="of a second path")
     wanted.add_argument("--joint-loss-pct", type=float, help="lost on both paths, of all; without it: independent")
     wanted.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
+    joint_interval(wanted)
     wanted.add_argument("--error-every-h", type=float, default=168.0, help="audible errors at most so often (a week)")
     wanted.add_argument("--greatest-latency-ms", type=float, help="ceiling of the whole latency")
     wanted.add_argument("--greatest-mbps", type=float, help="ceiling of the rate on each path, at --link-layer")
@@ -112,6 +113,29 @@ def protection_arguments(parser: argparse.ArgumentParser) -> None:
     guard.add_argument("--parity-spread", action="store_true", help="parity spread over the following block")
     guard.add_argument("--repeat-after", type=int, default=0, metavar="PACKETS", help="send all again, same path")
     guard.add_argument("--second-path", action="store_true", help="send all on a second path too")
+
+
+def joint_interval(group: argparse._ArgumentGroup) -> None:
+    """Declare the interval of what both paths lose."""
+    group.add_argument(
+        "--joint-interval-pct", type=several, metavar="LOW,HIGH", help="99 %% interval of what both paths lose"
+    )
+
+
+def interval_ratio(args: argparse.Namespace) -> tuple[float, float] | None:
+    """Both ends of what both paths lose, where they are typed.
+
+    Raises
+    ------
+    ValueError
+        If they are not two.
+    """
+    if args.joint_interval_pct is None:
+        return None
+    if len(args.joint_interval_pct) != 2:
+        raise ValueError(f"--joint-interval-pct must be two numbers such as 0.01,0.2, got {args.joint_interval_pct}")
+    low, high = args.joint_interval_pct
+    return low / 100, high / 100
 
 
 def number(text: str) -> Fraction:
@@ -230,7 +254,7 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
     on_link = args.link_mbps is not None
     advice = (
         "loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct",
-        "joint_burst_packets", "error_every_h", "greatest_latency_ms", "greatest_mbps",
+        "joint_burst_packets", "joint_interval_pct", "error_every_h", "greatest_latency_ms", "greatest_mbps",
     )  # fmt: skip
     packed = ("mtu_bytes", "parity", "repeat_after", "second_path", "hops")
     return [
@@ -258,7 +282,7 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
             "together with --advise, which tries them all",
         ),
         Idle(("second_burst_packets",), args.second_loss_pct is not None, "without --second-loss-pct"),
-        Idle(("joint_loss_pct",), args.second_loss_pct is not None, "without --second-loss-pct"),
+        Idle(("joint_loss_pct", "joint_interval_pct"), args.second_loss_pct is not None, "without --second-loss-pct"),
         *([] if args.advise else idle_protection(args)),
     ]
 
@@ -273,7 +297,10 @@ def _advised(
     if args.second_loss_pct is not None:
         second = model_of(args.second_loss_pct, args.second_burst_packets)
     joint = None if args.joint_loss_pct is None else args.joint_loss_pct / 100
-    paths = paths_given(first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets)
+    paths = paths_given(
+        first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets,
+        joint_interval_ratio=interval_ratio(args),
+    )  # fmt: skip
     target = Target(
         args.error_every_h * 3600,
         None if args.greatest_latency_ms is None else args.greatest_latency_ms * 1000,

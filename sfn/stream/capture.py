@@ -26,6 +26,7 @@ Record = tuple[float, bytes]
 
 PIECE_PACKETS = 131_072
 LOOKED_AT_PACKETS = 5000  # before the stream to follow is chosen
+BESIDE_PACKETS = 10  # of a source heard between packets of the stream: more, and it is another stream
 TAKES_OVER_PACKETS = 50  # of another source, without one of the stream between them
 LARGEST_RECORD_BYTES = 262_144
 BLOCK_BYTES = 4_194_304
@@ -84,7 +85,7 @@ def read_packets(
     port : int, optional
         UDP destination port of the stream to follow, in a capture with several.
     source : int, optional
-        RTP source of the stream to follow: that of the other path.
+        RTP source of the stream to follow: as asked for, or that of the other path.
     heard : Heard, optional
         Is told every stream of a capture and which is followed.
     progress : callable, optional
@@ -158,7 +159,7 @@ def _captured(
     records = _until_damage(reader, (ValueError, DpktError, StructError))
     first = list(islice(records, LOOKED_AT_PACKETS))
     followed, kind = _chosen(first, link=link, name=name, wanted=wanted)
-    heard.follow(followed)
+    heard.follow(followed, _why(wanted))
     sequence, stamp, arrival = array("H"), array("I"), array("d")
     source, whole = followed.source, chain(first, records)
     for number, at_stamp, at_s, of in _followed(whole, link=link, stream=followed, kind=kind, heard=heard):
@@ -191,11 +192,13 @@ def _followed(
     """Sequence number, time stamp, arrival and source of every packet of a stream, and of the source that follows it.
 
     An encoder that restarts takes a new source. When a source of the same port and payload type has sent so many
-    packets without one of the stream between them, it is the same stream gone on.
+    packets without one of the stream between them, it is the same stream gone on. Not so a source that was heard
+    beside the stream: it goes on whatever happens to that, and an outage would be filled with packets of another.
     """
     unpack, plain = _NUMBERS.unpack_from, link == _ETHERNET
     port, source = stream.port.to_bytes(2, "big"), stream.source.to_bytes(4, "big")
     waiting: list[tuple[int, int, float, int]] = []
+    beside: Counter[int] = Counter()
     for at_s, frame in records:
         # the common case at once: Ethernet without tags, IPv4 without options, not a later fragment
         if plain and frame[50:54] == source and frame[12:15] == b"\x08\x00\x45" and frame[36:38] == port:
@@ -212,17 +215,21 @@ def _followed(
             continue
         number, stamp = unpack(frame, udp + 10)
         if frame[udp + 16 : udp + 20] == source:
-            waiting.clear()
+            if waiting:
+                beside[waiting[-1][3]] += len(waiting)
+                waiting.clear()
             yield number, stamp, at_s, of
-        elif carried == kind:
+        elif carried == kind and beside[of] <= BESIDE_PACKETS:
             if waiting and waiting[-1][3] != of:
+                beside[waiting[-1][3]] += len(waiting)
                 waiting.clear()
             waiting.append((number, stamp, at_s, of))
             if len(waiting) == TAKES_OVER_PACKETS:
                 source = of.to_bytes(4, "big")
-                heard.follow(Stream(to, of))
+                heard.follow(Stream(to, of), "it goes on where the source followed before had ended")
                 yield from waiting
                 waiting.clear()
+                beside.clear()
 
 
 def _rtp_at(frame: bytes, link: int) -> int:
@@ -271,12 +278,25 @@ def _chosen(first: list[Record], *, link: int, name: str, wanted: tuple[int | No
     ]
     if not found:
         where = f"to UDP port {port} " if port is not None else ""
-        of_source = f"of source {source:#010x}, which the first record follows, " if source is not None else ""
+        of_source = (
+            f"of source {source:#010x}, which is asked for or which the first record follows, "
+            if source is not None
+            else ""
+        )
         seen = f"; there are {', '.join(str(stream) for stream, _ in counted)}" if counted else ""
         what = f"has no RTP packet {where}{of_source}among the first{seen}"
         _refuse(name, what, "a capture of an RTP stream over UDP")
     _, stream, kind = max(found, key=lambda one: one[0])
     return stream, kind
+
+
+def _why(wanted: tuple[int | None, int | None]) -> str:
+    """Why the stream chosen is followed."""
+    port, source = wanted
+    if source is not None:
+        return "its source was asked for" if port is not None else "it is the source asked for, or of the first record"
+    most = f"it has most packets of the first {LOOKED_AT_PACKETS} records"
+    return most if port is None else f"{most} to the port asked for"
 
 
 def _piece(sequence: "array[int]", stamp: "array[int]", arrival: "array[float]", source: int) -> Piece:

@@ -14,7 +14,7 @@ DEFAULTS = {
     "repeat_after": "0", "second_path": "no", "link_mbps": "", "link_layer": "wire", "hops": "1", "network_ms": "0",
     "variation_ms": "0", "differential_ms": "0", "sender_ms": "0", "receiver_ms": "0", "time_stamped": "yes",
     "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
-    "joint_loss_pct": "", "joint_burst_packets": "",
+    "joint_loss_pct": "", "joint_burst_packets": "", "joint_low_pct": "", "joint_high_pct": "",
     "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "", "late_probability": "0.0001",
     "record_packet_ms": "", "port": "", "remove_drift": "yes",
     "limit_us": "", "step_degc": "5", "swing_degc": "5", "reaction_h": "2", "locked_us": "0.1",

@@ -38,10 +38,13 @@ class Heard:
     tallies : dict of (port, source) to Tally
     followed : list of Stream
         In order: more than one where a source went over into another.
+    why : dict of (port, source) to str
+        Why each of these is followed, in words.
     """
 
     tallies: dict[tuple[int, int], Tally] = field(default_factory=dict)
     followed: list[Stream] = field(default_factory=list)
+    why: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def count(self, port: int, source: int, payload_type: int, at_s: float) -> None:
         """One packet."""
@@ -52,9 +55,16 @@ class Heard:
             known.packets_n += 1
             known.last_s = at_s
 
-    def follow(self, stream: Stream) -> None:
-        """From now on this stream."""
+    def follow(self, stream: Stream, why: str) -> None:
+        """From now on this stream, for that reason."""
         self.followed.append(stream)
+        self.why.setdefault((stream.port, stream.source), why)
+
+    def why_not(self, port: int) -> str:
+        """Why a stream is left out, in words."""
+        if port not in {one.port for one in self.followed}:
+            return "it goes to another port"
+        return "another source on the followed port, heard beside it: nothing of it is in the figures"
 
     def as_answer(self) -> list[dict[str, object]]:
         """Streams, the most frequent first, as ``loss --json`` lists them."""
@@ -69,6 +79,7 @@ class Heard:
                 "first_s": one.first_s,
                 "last_s": one.last_s,
                 "followed": (port, source) in followed,
+                "why": self.why.get((port, source)) or self.why_not(port),
             }
             for (port, source), one in sorted(self.tallies.items(), key=lambda pair: -pair[1].packets_n)
         ]

@@ -24,6 +24,7 @@ Tie = Literal[
     "assumed independent: nothing measured says so",
     "share of common losses as given",
     "independent as far as the records tell",
+    "taken as independent, within the interval given",
     "they fail together, as measured",
     "upper limit: the records hold too few losses to tell",
 ]
@@ -31,6 +32,7 @@ PRODUCTS: tuple[Tie, ...] = (
     "assumed independent",
     "assumed independent: nothing measured says so",
     "independent as far as the records tell",
+    "taken as independent, within the interval given",
 )
 GIVEN: Tie = "share of common losses as given"
 INDEPENDENCE_PROBABILITY = 0.01  # a record less likely than this to be as bursty by chance is bursty
@@ -73,12 +75,16 @@ class Paths:
         Packets that both lose; None where the paths are taken as independent of each other.
     tie : str
         Where that stands on.
+    bound : Losses or None
+        Of paths that are taken as independent: the 99 % interval of what both lose, as counted or as typed. The
+        product is the figure; no figure is surer than this.
     """
 
     first: Losses
     second: Losses | None = None
     joint: Losses | None = None
     tie: Tie = "one path"
+    bound: Losses | None = None
 
     @property
     def as_fitted(self) -> "Paths":
@@ -108,6 +114,7 @@ def paths_given(
     *,
     joint_loss_ratio: float | None = None,
     joint_burst_packets: float | None = None,
+    joint_interval_ratio: tuple[float, float] | None = None,
 ) -> Paths:
     """Paths as typed.
 
@@ -119,15 +126,21 @@ def paths_given(
     joint_burst_packets : float, optional
         Mean burst of what both lose; that of the path with the longer bursts when not given. [packets]
 
+    joint_interval_ratio : (float, float), optional
+        99 % interval of what both lose, as measured: figures are estimates within it.
+
     Raises
     ------
     ValueError
-        If j cannot be: more than either path loses, or less than both together must; or a burst has no j.
+        If j cannot be: more than either path loses, or less than both together must; or a burst has no j; or j is
+        outside its interval.
     """
     if second is None:
-        if joint_loss_ratio is not None or joint_burst_packets is not None:
+        if joint_loss_ratio is not None or joint_burst_packets is not None or joint_interval_ratio is not None:
             raise ValueError("joint_loss_ratio must not be given without a second path")
         return Paths(Losses(first))
+    if joint_interval_ratio is not None:
+        return _within(first, second, joint_loss_ratio, joint_burst_packets, joint_interval_ratio)
     if joint_loss_ratio is None:
         if joint_burst_packets is not None:
             raise ValueError("joint_burst_packets must not be given without joint_loss_ratio")
@@ -135,6 +148,23 @@ def paths_given(
     return Paths(
         Losses(first), Losses(second), _typed_joint(first, second, joint_loss_ratio, joint_burst_packets), GIVEN
     )
+
+
+def _within(
+    first: LossModel, second: LossModel, joint: float | None, burst: float | None, interval: tuple[float, float]
+) -> Paths:
+    """Paths whose common losses are typed with their interval."""
+    low, high = interval
+    if not 0 <= low <= high or not (joint is None or low <= joint <= high):
+        raise ValueError(f"joint_interval_ratio must be two ratios in order, around joint_loss_ratio, got {interval}")
+    middle = min(max(first.loss_ratio * second.loss_ratio, low), high) if joint is None else joint
+    ends = [_typed_joint(first, second, ratio, burst).model for ratio in (middle, low, high)]
+    joined = Losses(ends[0], ends[1], ends[2], "given, with its interval")
+    if joint is None:
+        return Paths(
+            Losses(first), Losses(second), None, "taken as independent, within the interval given", bound=joined
+        )
+    return Paths(Losses(first), Losses(second), joined, GIVEN)
 
 
 def with_unmeasured_second(
@@ -249,7 +279,8 @@ def measured(first: Losses, second: Losses | None = None, together: Joint | None
     if first.only_limit or second.only_limit:
         limit = fitted(None, packets_n=together.packets_n)
         return Paths(first, second, limit, "upper limit: the records hold too few losses to tell")
-    return Paths(first, second, None, "independent as far as the records tell")
+    counted = fitted(together.bursts, packets_n=together.packets_n)
+    return Paths(first, second, None, "independent as far as the records tell", bound=counted)
 
 
 def left_by(protection: Protection, *, paths: Paths, seed: int = 1, block_n: int = 200_000) -> Residual:
@@ -278,7 +309,27 @@ def left_by(protection: Protection, *, paths: Paths, seed: int = 1, block_n: int
         return _left(protection, (paths.first,), seed=seed, block_n=block_n)
     if paths.second is not None and paths.joint is not None:
         return _left(replace(protection, second_path=False), (paths.joint,), seed=seed, block_n=block_n)
-    return _left(protection, (paths.first, paths.second or paths.first), seed=seed, block_n=block_n)
+    left = _left(protection, (paths.first, paths.second or paths.first), seed=seed, block_n=block_n)
+    if paths.bound is None:
+        return left
+    return _widened(left, _left(replace(protection, second_path=False), (paths.bound,), seed=seed, block_n=block_n))
+
+
+def _widened(left: Residual, within: Residual) -> Residual:
+    """The product's figures, no surer than the interval of what both lose allows."""
+    high, errors_high = max(left.high_ratio, within.high_ratio), max(left.errors_high_ratio, within.errors_high_ratio)
+    limits = left.kind == "less than", left.errors_kind == "less than"
+    return replace(
+        left,
+        loss_ratio=high if limits[0] else left.loss_ratio,
+        low_ratio=min(left.low_ratio, within.low_ratio),
+        high_ratio=high,
+        errors_per_packet_ratio=errors_high if limits[1] else left.errors_per_packet_ratio,
+        errors_low_ratio=min(left.errors_low_ratio, within.errors_low_ratio),
+        errors_high_ratio=errors_high,
+        kind="less than" if limits[0] else "estimate",
+        errors_kind="less than" if limits[1] else "estimate",
+    )
 
 
 def _left(protection: Protection, used: tuple[Losses, ...], *, seed: int, block_n: int) -> Residual:

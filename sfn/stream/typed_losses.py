@@ -23,7 +23,11 @@ def paths_of(typed: Typed) -> Paths:
     first = _model(reader, "")
     second = _model(reader, "second_") if typed.get("second_loss_pct", "").strip() else None
     joint_pct, burst = reader.optional("joint_loss_pct"), reader.optional("joint_burst_packets")
-    if second is None and joint_pct is not None:
+    interval = reader.optional("joint_low_pct"), reader.optional("joint_high_pct")
+    if (interval[0] is None) != (interval[1] is None):
+        missing = "joint_low_pct" if interval[0] is None else "joint_high_pct"
+        reader.refuse(missing, "is empty beside the other end", "both ends of the interval", code="half-an-interval")
+    if second is None and (joint_pct is not None or interval[1] is not None):
         second = first  # what both lose speaks of a second path: as good as the first
     reader.finish()
     assert first is not None
@@ -33,8 +37,11 @@ def paths_of(typed: Typed) -> Paths:
             second,
             joint_loss_ratio=None if joint_pct is None else joint_pct / 100,
             joint_burst_packets=burst,
+            joint_interval_ratio=(
+                None if interval[0] is None or interval[1] is None else (interval[0] / 100, interval[1] / 100)
+            ),
         ),
-        ("joint_loss_pct", "joint_burst_packets"),
+        ("joint_loss_pct", "joint_burst_packets", "joint_high_pct"),
     )
     reader.finish()
     assert found is not None
@@ -111,8 +118,13 @@ def measured_fields(found: Mapping[str, object], *, upper: bool = False) -> dict
     fields["second_loss_pct"] = _pct(found[f"second_loss{high}_ratio"] or found["second_loss_high_ratio"])
     if found["second_burst_packets"]:
         fields["second_burst_packets"] = f"{_float(found[f'second_burst{high}_packets']):.4g}"
-    if found["second_path_taken_as"] not in PRODUCTS:
-        most = min(float(fields["loss_pct"]), float(fields["second_loss_pct"]))
+    most = min(float(fields["loss_pct"]), float(fields["second_loss_pct"]))
+    low, high_pct = (min(float(_pct(found[f"joint_loss_{end}_ratio"])), most) for end in ("low", "high"))
+    fields |= {"joint_low_pct": f"{low:.12g}", "joint_high_pct": f"{high_pct:.12g}"}
+    if found["second_path_taken_as"] in PRODUCTS:
+        if found["joint_burst_high_packets"]:
+            fields["joint_burst_packets"] = f"{_float(found['joint_burst_high_packets']):.4g}"
+    else:
         both = float(_pct(found[f"joint_loss{high}_ratio"] or found["joint_loss_high_ratio"]))
         fields["joint_loss_pct"] = f"{min(both, most):.12g}"
         burst = found[f"joint_burst{high}_packets"]

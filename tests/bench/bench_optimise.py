@@ -17,7 +17,8 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from sfn.answer import optimise_devices
-from sfn.answer.optimise import Asked, convex_starts, network_limits, network_objective
+from sfn.answer.optimise import convex_starts, network_limits, network_objective
+from sfn.answer.optimised import Asked
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file

@@ -133,6 +133,20 @@ LOSS = (
         empty="independent",
     ),
     Ask("joint_burst_packets", "mean burst of those", "packets", empty="longer of both"),
+    Ask(
+        "joint_low_pct",
+        "lost on both, surely at least",
+        "%",
+        "Ends of a measured 99 % interval, both or none.",
+        empty="not known",
+    ),
+    Ask(
+        "joint_high_pct",
+        "lost on both, surely at most",
+        "%",
+        "Every figure with a second path is then no surer than that.",
+        empty="not known",
+    ),
 )
 PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond."),)
 RECORD = (

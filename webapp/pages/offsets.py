@@ -7,8 +7,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.by_hand import Slider, plan_reason, sliders
-from sfn.answer.optimise import Asked, held_of, optimise
+from sfn.answer.optimise import held_of, optimise
 from sfn.answer.optimise_document import document
+from sfn.answer.optimised import Asked
 from sfn.answer.weights import weight_shapes
 from sfn.answer.zones import offered
 from sfn.errors import PlanError, Problem
@@ -124,8 +125,8 @@ def _start(opened: Opened, maps: Maps, jobs: JobsDep, wanted: Wanted, asked: Ask
                 progress.tell(said, done=round(1000 * part), total=1000)
 
         found = optimise(
-            network, computed, counted, placed=place(network), executor=maps.executor, progress=tell,
-            cancelled=lambda: progress.cancelled,
+            network, computed, counted, placed=place(network), ground=wanted.ground, executor=maps.executor,
+            progress=tell, cancelled=lambda: progress.cancelled,
         )  # fmt: skip
         return Plan(document(found) | {"seed": asked.seed}, asked, typed, revision)
 

@@ -8,7 +8,8 @@ import pytest
 
 from sfn.answer.by_hand import Ends, curve, plane, sliders, tried_score
 from sfn.answer.effect import BETTER, GAINS, LOSES, WORSE, effect
-from sfn.answer.optimise import Asked, network_objective
+from sfn.answer.optimise import network_objective
+from sfn.answer.optimised import Asked
 from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place

@@ -5,6 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from sfn.answer.failures import _common
 from sfn.answer.losses import by_hour, needs_answer, protected, records, usual_protections
 from sfn.stream.buffer import Hour, delay_quantile
 from sfn.stream.capture import Piece
@@ -166,3 +167,36 @@ def test_clean_records_leave_an_upper_limit_not_its_square() -> None:
 
     assert "less than" == left.kind
     assert left.loss_ratio == pytest.approx(1 - 0.005 ** (1 / 20_000), rel=1e-6)  # none of 20 000, one side of 99 %
+
+
+def two_independent_records(seed: int, ratio: float, *, n: int = 200_000):
+    """Two logs of one stream on paths that know nothing of each other, bursts of four."""
+    rng = np.random.default_rng(seed)
+    made = []
+    for _ in range(2):
+        kept = np.flatnonzero(~record(bursts(ratio, mean_burst_packets=4), n, rng))
+        arrival = 36_000 + kept * PACKET_S + rng.exponential(1e-4, kept.size)
+        made.append(measure([Piece(kept, arrival, wraps=False)], packet_time_s=PACKET_S))
+    return made
+
+
+@pytest.mark.parametrize(("seed", "ratio"), [(3, 2e-4), (5, 1e-2)])
+def test_the_interval_of_what_both_lose_travels_where_the_paths_are_taken_as_independent(seed, ratio) -> None:
+    """No figure with a second path is surer than the count: into residual loss, forms, advice and failures."""
+    found = records(two_independent_records(seed, ratio), names=(), late_probability=1e-3)
+    answer, paths = found.found, found.paths
+    assert answer["independent"]
+    assert "independent as far as the records tell" == paths.tie
+    both = protected(with_second_path(Protection()), paths, packet_time_s=PACKET_S).left
+
+    assert "exact" not in (both.kind, both.errors_kind)
+    assert both.high_ratio >= answer["joint_loss_high_ratio"] > answer["product_loss_ratio"]
+    assert answer["joint_loss_high_ratio"] >= 4.6 / 200_000  # of none in n at most -ln(1 %) / n, of some more
+    assert both.errors_high_ratio * 4 * 10 >= answer["joint_loss_high_ratio"]  # bursts of four, or of ten at the most
+    for upper in (False, True):
+        fields = measured_fields(answer, upper=upper)
+        again = paths_of(fields)
+        left = protected(with_second_path(Protection()), again, packet_time_s=PACKET_S).left
+        assert "exact" not in (left.kind, left.errors_kind)
+        assert left.high_ratio == pytest.approx(float(fields["joint_high_pct"]) / 100, rel=1e-5)
+        assert "may be lost on both" in _common(again)

@@ -12,7 +12,8 @@ from sfn.answer.compared import compared
 from sfn.answer.effect import effect
 from sfn.answer.moments import area_measure
 from sfn.answer.muting import muting_order
-from sfn.answer.optimise import Asked, network_objective
+from sfn.answer.optimise import network_objective
+from sfn.answer.optimised import Asked
 from sfn.answer.served import state
 from sfn.answer.zones import zones
 from sfn.clock.holdover import Clock

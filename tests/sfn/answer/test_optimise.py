@@ -11,10 +11,11 @@ import pytest
 
 from sfn.answer.levers import compass, levers
 from sfn.answer.losers import changed_places, lost_areas
-from sfn.answer.optimise import Asked, network_limits, network_objective, optimise
-from sfn.answer.optimise_devices import with_offsets
+from sfn.answer.optimise import network_limits, network_objective, optimise
+from sfn.answer.optimise_devices import devices_told, with_offsets
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import in_nights
+from sfn.answer.optimised import Asked
 from sfn.answer.served import levels, state
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
@@ -276,7 +277,15 @@ def test_sites_that_change_are_devices_that_change(ridge, most):
     by_hand = {site for (site, route), values in now.items() if values != was[site, route]}
 
     assert 1 <= len(by_hand) <= most
-    assert by_hand == set(document(found)["changed"])
+    answer = document(found)
+    assert by_hand == {one["site"] for one in answer["devices"] if one["by_offsets"]}
+    stands = {s.id: {f.name: f.set for f in s.delay_fields} for s in network.sites}
+    rows = delay_table(found.planned, placed=placed).rows
+    assert {r.site_id for r in rows if {f.name: f.value for f in r.fields} != stands[r.site_id]} == set(
+        answer["changed"]
+    )
+    assert {"what is set now"} == {one["against"] for one in answer["devices"]}
+    assert any("stand elsewhere than the saved plan already" in line for line in answer["changed_says"])
     assert found.after.score.without_service < found.before.score.without_service
     held = document(found)["common_delay_held_us"]
     assert (held is None) == (found.planned.common_delay == network.common_delay)
@@ -324,6 +333,82 @@ def test_where_there_is_nothing_to_find_words_say_so(demo, change, said):
     assert said in answer["nothing_to_find"]
     assert answer["offsets"] == {site.id: site.offset_us for site in network.sites}
     assert [] == answer["changed"]
+
+
+def test_devices_of_which_nobody_knows_the_setting_are_compared_with_the_saved_plan(ridge):
+    """One site read off, one not: the answer says of each what it was compared with, and counts accordingly."""
+    network, placed, _, _ = ridge
+    table = delay_table(network, placed=placed)
+
+    def with_set(site, values):
+        """The site with other present settings."""
+        fields = tuple(f.model_copy(update={"set": values and values[f.name]}) for f in site.delay_fields)
+        return site.model_copy(update={"delay_fields": fields})
+
+    planned = {f.name: f.value for f in table.row("gap").fields}
+    sites = tuple(
+        with_set(s, planned if s.id == "gap" else None) if s.id in ("gap", "north") else s for s in network.sites
+    )
+    before = delay_table(network.model_copy(update={"sites": sites}), placed=placed)
+    told = {one.site: one for one in devices_told(before, before, after_night=False)}
+
+    assert ("what is set now", False, False) == (told["gap"].against, told["gap"].changes, told["gap"].by_offsets)
+    assert ("the saved plan", False) == (told["north"].against, told["north"].changes)
+    assert ("what is set now", True, False) == (told["west"].against, told["west"].changes, told["west"].by_offsets)
+    again = devices_told(before, before, after_night=True)
+    assert {("the night before", False)} == {(one.against, one.changes) for one in again}
+
+
+def own_figure(plan, placed, offsets):
+    """What offsets leave without service once the delay table has made launches of them."""
+    table = delay_table(with_offsets(plan.network, offsets), placed=placed)
+    return score(plan.what, np.array([table.launches()[site] for site in plan.what.sites])).without_service
+
+
+def test_seeds_are_compared_in_the_figure_of_the_answer(plan, ridge):
+    """The best of them is what the answer prints, and none is better; none is worse than the plan as it is."""
+    answer = document(plan)
+    without = answer["seed_spread"]["without_service"]
+    printed = answer["after"]["without_service"]
+
+    assert printed <= min(without) * (1 + 1e-6)
+    assert min(without) == pytest.approx(printed, rel=0.02)  # the last part of the time may bring a little
+    now = own_figure(plan, ridge[1], {site.id: site.offset_us for site in ridge[0].sites})
+    assert max(without) <= now * (1 + 1e-6)
+    assert answer["before"]["without_service"] == pytest.approx(now)
+
+
+def test_of_nights_each_says_what_was_looked_at(ridge):
+    """The first night of a plan found as a whole is no end of a descent; seeds are those of the last night's result."""
+    network, placed, computed, asked = ridge
+    nights = in_nights(network, computed, replace(asked, most_changed=1, budget_s=6.0), placed=placed, nights=2)
+    first, last = document(nights[0]), document(nights[-1])
+
+    assert not first["settled_on_devices"]
+    assert "night on the way" in first["settled_says"]
+    assert last["settled_on_devices"]
+    assert "at most 2 devices set otherwise in all nights together" in last["settled_says"]
+    of = nights[first["seed_spread"]["night"] - 1]
+    assert of.after.score.without_service == pytest.approx(min(first["seed_spread"]["without_service"]), rel=0.02)
+
+
+def oscillating(tree):
+    """Long gap hears Summit, and itself: 60 dB of isolation, 90 dB of gain."""
+    site = tree["sites"][2]
+    site["fed_off_air_from"] = "summit"
+    site["chains"] = [{"route": "main", "stages": site["chains"][0]["stages"][-1:]}]
+    site["off_air"] = {"received_dbuvm": 60, "isolation_db": 60, "receiving_gain_dbd": 5, "transmitting_gain_dbd": 3}
+
+
+def test_a_relay_that_oscillates_is_said_beside_what_was_found():
+    """The answer counts on its signal: the verdict of its loop travels with the figures."""
+    network, placed, computed, asked = opened("fm_ridge", 3000.0, oscillating)
+    found = optimise(network, computed, asked, placed=placed, ground=open_ground(network, folder=DEMOS))
+    (relay, *_) = document(found)["relays"]
+
+    assert "relay-oscillates" == relay["code"]
+    assert "it oscillates" in relay["what"]
+    assert relay["values"]["margin_db"] < 0
 
 
 def test_seeds_say_how_far_they_lie_apart(plan):

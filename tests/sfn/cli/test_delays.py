@@ -1,11 +1,13 @@
 """The commands answer as promised: exit codes, keys, and problems in words."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
 from sfn.cli import main
+from sfn.terrain.ground import open_ground
 from tests.sfn.networks import EXAMPLE_PATH, example
 
 
@@ -133,3 +135,20 @@ def test_a_position_that_cannot_be_read_leaves_the_others(tmp_path: Path, capsys
     assert ["north"] in [p["sites"] for p in answer["problems"] if p["code"] == "position-unreadable"]
     assert main(["delays", str(broken)]) == 0
     assert "missing: site Gap: has no delay" in capsys.readouterr().out
+
+
+def test_the_terrain_is_opened_once(monkeypatch, capsys) -> None:
+    """Its files are not read a second time for the loops."""
+    opened = []
+
+    def counting(*given, **named):
+        """The real one, counted."""
+        opened.append(given)
+        return open_ground(*given, **named)
+
+    ours = [one for name, one in list(sys.modules.items()) if name.startswith("sfn.")]
+    for module in [one for one in ours if getattr(one, "open_ground", None) is open_ground]:
+        monkeypatch.setattr(module, "open_ground", counting)
+    assert 0 == main(["delays", str(EXAMPLE_PATH), "--json"])
+    assert 1 == len(opened)
+    assert json.loads(capsys.readouterr().out)["sites"]

@@ -9,7 +9,7 @@ from sfn.cli import main
 from tests.sfn.networks import EXAMPLE_PATH
 
 # Answers of another command, and maps whose keys are ids of sites.
-ELSEWHERE = ("settings", "problems")
+ELSEWHERE = ("settings", "problems", "relays")
 BY_SITE = ("offsets", "sensitivity")
 LAYERS = re.compile(r"(payload|rtp|udp|ip|tunnel|ethernet|wire)(_bytes|_mbps)")
 

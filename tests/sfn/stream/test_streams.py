@@ -77,6 +77,32 @@ def test_streams_are_listed_with_what_they_carry():
     assert ["as agreed between the devices", "MPEG-2 TS", "L16 stereo"] == [row["carries"] for row in rows]
 
 
+def test_two_sources_on_one_port_are_never_mixed():
+    """The followed one is silent for 8 s, the other goes on beside: 2000 lost, and none of them filled by the other."""
+    kept = np.concatenate([np.arange(3000), np.arange(5000, 8000)])
+    sent = stream(kept) + stream(np.arange(7000), source=9, number=30_000, stamp=5, seed=3)
+    heard = Heard()
+    ours = measured(sorted(sent), heard=heard, packet_time_s=PACKET_S, source=0xABCD)
+    rows = {row["source"]: row for row in heard.as_answer()}
+
+    assert (8000, [2000], ()) == (ours.delay_us.size, ours.burst_lengths.tolist(), ours.changes)
+    assert (True, False) == (rows["0x0000abcd"]["followed"], rows["0x00000009"]["followed"])
+    assert "heard beside it: nothing of it is in the figures" in rows["0x00000009"]["why"]
+    most = Heard()
+    measured(sorted(sent), heard=most, packet_time_s=PACKET_S)
+    assert "most packets of the first 5000 records" in most.as_answer()[0]["why"] + most.as_answer()[1]["why"]
+
+
+def test_a_source_that_comes_back_after_another_is_joined():
+    """Main, then standby for as long as main is silent, then main again: one record, both changes named."""
+    sent = stream(np.concatenate([np.arange(2000), np.arange(4000, 6000)])) + stream(
+        np.arange(1990), begin_s=1000 + 2005 * PACKET_S, number=50_000, stamp=8, source=5, seed=2
+    )
+    ours = measured(sorted(sent), packet_time_s=PACKET_S)
+    assert [("source change", 5), ("source change", 0xABCD)] == [(c.kind, c.source) for c in ours.changes]
+    assert 15 >= int(ours.lost.sum())
+
+
 def test_a_source_that_goes_over_into_another_is_joined_and_named():
     """The encoder restarts after 3 s of silence with a new source, new numbers, new stamps: one record, 750 lost."""
     sent = stream(np.arange(3000)) + stream(
@@ -226,7 +252,7 @@ def test_two_captures_are_matched_by_stream_or_refused():
     stamped = measured(stream(np.arange(4000), stamp=8_000), packet_time_s=PACKET_S)
     with pytest.raises(PlanError, match="other RTP time stamps in packets of the same number"):
         overlap(first, stamped)
-    with pytest.raises(PlanError, match="source 0x00000001, which the first record follows"):
+    with pytest.raises(PlanError, match="source 0x00000001, which is asked for or which the first record follows"):
         measured(stream(np.arange(4000)), source=1)
 
 
