@@ -1,18 +1,18 @@
 """Bit rate, latency and fit of a stream from the studio to a transmitter.
 
 JSON keys: `payload`, `protection` (words); `packet_time_us`, `grains_per_packet`, `packets_per_s`; for every layer of
-payload, rtp, udp, ip, tunnel, ethernet, wire its `_bytes` (one media packet) and `_mbps` (one path; the payload
-alone, every other layer with parity and repeats); `all_paths_wire_mbps`; `month_bytes` (IP, all paths, always on);
+payload, rtp, udp, ip, tunnel, ethernet, wire its `_bytes` (one media packet) and `_mbps` (one path; the payload alone,
+every other layer with parity and repeats); `all_paths_wire_mbps`; `month_bytes` (IP, all paths, always on);
 `overhead_ratio` (IP headers / payload), `sample_rate_hz`, `sample_bits`; `parity_packets_ratio` (1/L + 1/D),
-`longest_burst_packets`; `parity_wait_us`, `repeat_wait_us`; `time_slots` of 64 kbit/s and
-`time_slots_mbps`, `fits_e1` and `fits_t1` (at most 31 and 24 slots), `e1_links` and `t1_links` (how many it takes);
-`share_ratio` of the link, `streams_that_fit`; `mtu_bytes` (null for a constant bit stream), `fits_mtu`;
-`dynamic_range_db` (full-scale sine, no
-dither) and `dithered_range_db` (triangular dither, less the headroom); `latency_us` (sum of `elements`, each with
-name, latency_us, how: the least release delay), `tolerance_us`, `time_stamped`; `problems`; with --compare also
-`comparison`, one short row a packet time; with --advise also `choices`, every protection, those that meet the target
-first, each with protection, meets, unbeaten, residual_loss_ratio, residual_kind, error_every_s, errors_kind,
-latency_us, wait_us, rate_mbps (one path, at the link's layer), all_paths_mbps, decides (in words).
+`longest_burst_packets`; `parity_wait_us`, `repeat_wait_us`; `time_slots` of 64 kbit/s and `time_slots_mbps`, `fits_e1`
+and `fits_t1` (at most 31 and 24 slots), `e1_links` and `t1_links` (how many it takes); `share_ratio` of the link,
+`streams_that_fit`; `mtu_bytes`, `fits_mtu`; `line` (what a constant bit stream takes, in words; it has no packets: all
+figures of packets, of IP and of other layers than the payload are null then; null of packets); `dynamic_range_db`
+(full-scale sine, no dither) and `dithered_range_db` (triangular dither, less the headroom); `latency_us` (sum of
+`elements`, each with name, latency_us, how: the least release delay), `tolerance_us`, `time_stamped`; `problems`; with
+--compare also `comparison`, one short row a packet time; with --advise also `choices`, every protection, those that
+meet the target first, each with protection, meets, unbeaten, residual_loss_ratio, residual_kind, error_every_s,
+errors_kind, latency_us, wait_us, rate_mbps (one path, at the link's layer), all_paths_mbps, decides (in words).
 """
 
 import argparse
@@ -21,6 +21,7 @@ import sys
 from fractions import Fraction
 
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
+from sfn.cli.stream_table import table
 from sfn.errors import PlanError, Problem
 from sfn.stream import link as links, payload as payloads
 from sfn.stream.advise import Target, advise
@@ -28,7 +29,7 @@ from sfn.stream.answer import choice_answer
 from sfn.stream.carriage import T2_FRAME_MS, dab_ensemble_protected, t2_mi
 from sfn.stream.composite import composite
 from sfn.stream.loss import LossModel, bursts, independent
-from sfn.stream.packet import FEC_HEADER_BYTES, Headers, Packet, packet_of
+from sfn.stream.packet import Headers, Packet, packet_of
 from sfn.stream.paths import paths_given
 from sfn.stream.payload import Payload
 from sfn.stream.protection import Protection
@@ -244,7 +245,7 @@ def run(args: argparse.Namespace) -> int:
         json.dump(answer, sys.stdout, indent=1, allow_nan=False)
         print()
     else:
-        print("\n".join(_table(plan, answer)))
+        print("\n".join(table(plan, answer)))
     return 0
 
 
@@ -256,7 +257,10 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
         "loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct",
         "joint_burst_packets", "joint_interval_pct", "error_every_h", "greatest_latency_ms", "greatest_mbps",
     )  # fmt: skip
-    packed = ("mtu_bytes", "parity", "repeat_after", "second_path", "hops")
+    packed = (
+        "mtu_bytes", "parity", "columns", "rows", "parity_spread", "repeat_after", "second_path", "differential_ms",
+        "hops", "link_layer", "packet_ms", "grains", "ip", "vlan_tags", "tunnel_bytes", "compare", "advise",
+    )  # fmt: skip
     return [
         Idle(("bits", "headroom_db"), sampled, "without --composite-khz, --digital-composite or --linear-khz"),
         Idle(("composite_rate_khz", "transition_khz"), bool(args.composite_khz), "without --composite-khz"),
@@ -353,50 +357,3 @@ def _link(args: argparse.Namespace) -> links.Link:
         time_stamped=not args.no_time_stamps,
         adapting=args.adapting,
     )
-
-
-def _table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
-    """The answer for people."""
-    packet = plan.packet
-    lines = [
-        f"{plan.payload.what}; protection: {plan.protection.in_words()}",
-        f"{packet.grains} {plan.payload.grain}s a packet, {packet.time_us:g} us, {float(packet.rate_hz):g} packets/s",
-        "",
-        f"{'layer':12}{'bytes':>8}{'Mbit/s':>12}   (one path; parity packets have {FEC_HEADER_BYTES} bytes more)",
-    ]
-    lines += [f"{layer:12}{size:>8}{float(plan.rates[layer]) / 1e6:>12.4f}" for layer, size in plan.sizes.items()]
-    lines += ["", f"{'element':28}{'us':>12}"]
-    lines += [f"{e.name:28}{e.latency_us:>12.1f}   {e.how}" for e in plan.elements]
-    total = "release delay, at least" if plan.link.time_stamped else "latency"
-    lines += [f"{total:28}{plan.latency_us:>12.1f}   +-{plan.tolerance_us:g}", ""]
-    if "dynamic_range_db" in answer:
-        whole, dithered = answer["dynamic_range_db"], answer["dithered_range_db"]
-        lines.append(f"dynamic range {whole:.1f} dB; dithered, less headroom {dithered:.1f} dB")
-    if plan.share_ratio is not None:
-        lines.append(f"takes {100 * plan.share_ratio:.1f} % of the link; {plan.streams_that_fit} such streams fit")
-    rows = answer.get("comparison")
-    if isinstance(rows, list):
-        lines += ["", f"{'packet us':>10}{'IP Mbit/s':>12}{'wire Mbit/s':>12}{'latency us':>12}  fits the MTU"]
-        lines += [
-            f"{r['packet_time_us']:>10.1f}{r['ip_mbps']:>12.4f}{r['wire_mbps']:>12.4f}{r['latency_us']:>12.1f}  "
-            f"{'yes' if r['fits_mtu'] else 'no'}"
-            for r in rows
-        ]
-    lines += _advice(answer)
-    lines += [f"{p.severity}: {p.line('stream')}" for p in plan.problems]
-    return lines
-
-
-def _advice(answer: dict[str, object]) -> list[str]:
-    """The ranked protections for people: all that meet the target, or the best few that don't."""
-    rows = answer.get("choices")
-    if not isinstance(rows, list):
-        return []
-    meeting = [row for row in rows if row["meets"]]
-    shown = meeting or rows[:8]
-    lines = ["", f"{len(meeting)} of {len(rows)} protections meet the target" + ("" if meeting else "; the nearest:")]
-    lines.append(f"{'':2}{'protection':58}{'latency ms':>11}{'Mbit/s, all':>12}  decides")
-    for row in shown:
-        figures = f"{row['latency_us'] / 1000:>11.1f}{row['all_paths_mbps']:>12.3f}  {row['decides']}"
-        lines.append(f"{'* ' if row['unbeaten'] else '  '}{row['protection']:58}{figures}")
-    return [*lines, "* no other is as good in errors, latency and rate at once"]

@@ -133,7 +133,21 @@ class LinkPlan:
         """Part of one path's capacity that the stream takes."""
         if self.link.capacity_mbps is None:
             return None
-        return float(self.rates[self.link.capacity_layer] / 1_000_000) / self.link.capacity_mbps
+        layer = self.link.capacity_layer if self.payload.packeted else "payload"  # a bit stream has no other
+        return float(self.rates[layer] / 1_000_000) / self.link.capacity_mbps
+
+    @property
+    def line(self) -> str | None:
+        """What a constant bit stream takes, in words; None of packets.
+
+        ITU-T G.703 carries 2.048 Mbit/s with or without the frame of G.704, whose slot 0 is no payload's.
+        """
+        if self.payload.packeted:
+            return None
+        return (
+            f"one whole line of {float(self.rates['payload']) / 1e6:g} Mbit/s (G.703) to itself, without the frame of "
+            "G.704; a framed E1 has 31 of 32 time slots left and a T1 24 of 64 kbit/s, so neither carries it"
+        )
 
     @property
     def streams_that_fit(self) -> int | None:
@@ -190,7 +204,8 @@ def _elements(
     rows = [Element("conversion and coding", link.sender_us, "as entered")]
     if payload.look_ahead_us:
         rows.append(Element("look-ahead of the coding", float(payload.look_ahead_us), "as entered"))
-    rows.append(Element("filling a packet", step_us, f"{packet.grains} x one {payload.grain}"))
+    filling = "filling a packet" if payload.packeted else "filling a frame"
+    rows.append(Element(filling, step_us, f"{packet.grains} x one {payload.grain}"))
     if link.capacity_mbps is not None and payload.packeted:
         parity = packet_overhead(protection) > 0
         layers = layer_bytes(packet.payload_bytes + (FEC_HEADER_BYTES if parity else 0), headers)
@@ -215,15 +230,18 @@ def _problems(plan: LinkPlan) -> list[Problem]:
     found = _size_problems(plan)
     link = plan.link
     if plan.share_ratio is not None and plan.share_ratio > 1:
+        layer = link.capacity_layer if plan.payload.packeted else "payload"
         found.append(
             Problem(
                 "link.capacity_mbps",
-                f"the stream takes {float(plan.rates[link.capacity_layer]) / 1e6:.3f} Mbit/s at the "
-                f"{link.capacity_layer} layer, the link carries {link.capacity_mbps:g}",
-                "longer packets, fewer bits, less protection, or a wider link",
+                f"the stream takes {float(plan.rates[layer]) / 1e6:.3f} Mbit/s at the {layer} layer, "
+                f"the link carries {link.capacity_mbps:g}",
+                "longer packets, fewer bits, less protection, or a wider link"
+                if plan.payload.packeted
+                else "a wider link, or EDI over IP",
                 code="link-too-narrow",
                 values={
-                    "needed_mbps": float(plan.rates[link.capacity_layer]) / 1e6,
+                    "needed_mbps": float(plan.rates[layer]) / 1e6,
                     "capacity_mbps": link.capacity_mbps,
                 },
             )
@@ -276,35 +294,38 @@ def as_answer(plan: LinkPlan) -> dict[str, object]:
     """The plan as one flat document: what ``stream --json`` prints and the page shows."""
     wait = waits(plan.protection)
     slots = time_slots(plan.payload.rate_bps)
+    packeted = plan.payload.packeted
     answer: dict[str, object] = {
         "payload": plan.payload.what,
         "protection": plan.protection.in_words(),
         "packet_time_us": plan.packet.time_us,
         "grains_per_packet": plan.packet.grains,
-        "packets_per_s": float(plan.packet.rate_hz),
+        "packets_per_s": float(plan.packet.rate_hz) if packeted else None,
+        "line": plan.line,
         "sample_rate_hz": plan.payload.sample_rate_hz,
         "sample_bits": plan.payload.sample_bits,
     }
-    answer |= {f"{layer}_bytes": plan.sizes[layer] for layer in LAYERS}
-    answer |= {f"{layer}_mbps": float(plan.rates[layer] / 1_000_000) for layer in LAYERS}
+    known = LAYERS if packeted else ("payload",)
+    answer |= {f"{layer}_bytes": plan.sizes[layer] if layer in known else None for layer in LAYERS}
+    answer |= {f"{layer}_mbps": float(plan.rates[layer] / 1_000_000) if layer in known else None for layer in LAYERS}
     answer |= {
-        "all_paths_wire_mbps": float(plan.paths * plan.rates["wire"] / 1_000_000),
-        "month_bytes": plan.month_bytes,
-        "overhead_ratio": plan.overhead_ratio,
+        "all_paths_wire_mbps": float(plan.paths * plan.rates["wire"] / 1_000_000) if packeted else None,
+        "month_bytes": plan.month_bytes if packeted else None,
+        "overhead_ratio": plan.overhead_ratio if packeted else None,
         "parity_packets_ratio": float(packet_overhead(plan.protection)),
         "longest_burst_packets": longest_burst_recovered(plan.protection),
         "parity_wait_us": wait.parity * plan.packet.time_us,
         "repeat_wait_us": wait.repeat * plan.packet.time_us,
         "time_slots": slots,
         "time_slots_mbps": slots * TIME_SLOT_BPS / 1e6,
-        "e1_links": ceil(slots / E1_SLOTS),
-        "t1_links": ceil(slots / T1_SLOTS),
+        "e1_links": ceil(slots / E1_SLOTS) if packeted else None,
+        "t1_links": ceil(slots / T1_SLOTS) if packeted else None,
         "fits_e1": slots <= E1_SLOTS,
         "fits_t1": slots <= T1_SLOTS,
         "share_ratio": plan.share_ratio,
         "streams_that_fit": plan.streams_that_fit,
-        "mtu_bytes": plan.link.mtu_bytes if plan.payload.packeted else None,
-        "fits_mtu": not _size_problems(plan) if plan.payload.packeted else True,
+        "mtu_bytes": plan.link.mtu_bytes if packeted else None,
+        "fits_mtu": not _size_problems(plan) if packeted else None,
         "time_stamped": plan.link.time_stamped,
         "latency_us": plan.latency_us,
         "tolerance_us": plan.tolerance_us,
@@ -317,7 +338,12 @@ def as_answer(plan: LinkPlan) -> dict[str, object]:
 def comparison(
     payload: Payload, *, headers: Headers, protection: Protection, link: Link, times_s: Sequence[Fraction] = ()
 ) -> list[dict[str, object]]:
-    """The same stream at several packet times (`COMPARED_S`); those that do not hold whole grains are left out."""
+    """The same stream at several packet times (`COMPARED_S`); those that do not hold whole grains are left out.
+
+    A constant bit stream has none.
+    """
+    if not payload.packeted:
+        return []
     keys = ("packet_time_us", "packets_per_s", "ip_mbps", "wire_mbps", "latency_us", "share_ratio", "fits_mtu")
     rows = []
     for time_s in times_s or COMPARED_S:

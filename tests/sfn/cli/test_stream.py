@@ -67,7 +67,7 @@ def test_what_cannot_be_planned_exits_two(arguments: str, text: str, capsys: pyt
 
 @pytest.mark.parametrize(
     "payload",
-    ["--dab-kbps 96,128", "--dab-kbps 96 --g703", "--ts-mbps 22.39", "--rate-kbps 500 --packet-ms 10",
+    ["--dab-kbps 96,128", "--ts-mbps 22.39", "--rate-kbps 500 --packet-ms 10",
      "--coded-kbps 128 --frame-ms 24"],
 )  # fmt: skip
 def test_every_payload_can_be_planned(payload: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -133,12 +133,23 @@ def test_options_that_would_do_nothing_are_refused(arguments, text, capsys) -> N
 
 
 def test_a_constant_bit_stream_has_no_largest_packet(capsys) -> None:
-    """6144 bytes each 24 ms on 2.048 Mbit/s: 32 slots, more than one E1 carries, and no MTU to exceed."""
+    """6144 bytes each 24 ms are a whole line of 2.048 Mbit/s: more than a framed E1 carries, and no packet anywhere."""
     assert 0 == main("stream --dab-kbps 96 --g703 --json".split())
     answer = json.loads(capsys.readouterr().out)
 
-    assert (None, True, []) == (answer["mtu_bytes"], answer["fits_mtu"], answer["problems"])
-    assert (32, False, 2) == (answer["time_slots"], answer["fits_e1"], answer["e1_links"])
+    assert (None, None, []) == (answer["mtu_bytes"], answer["fits_mtu"], answer["problems"])
+    assert (32, False, False) == (answer["time_slots"], answer["fits_e1"], answer["fits_t1"])
+    assert 6144 * 8 / 0.024 / 1e6 == pytest.approx(answer["payload_mbps"]) == pytest.approx(2.048)
+    layers = [
+        f"{name}_{unit}" for name in ("rtp", "udp", "ip", "tunnel", "ethernet", "wire") for unit in ("bytes", "mbps")
+    ]
+    others = ("packets_per_s", "month_bytes", "all_paths_wire_mbps", "overhead_ratio", "e1_links", "t1_links")
+    assert {None} == {answer[key] for key in (*layers, *others)}
+    assert "one whole line of 2.048 Mbit/s" in answer["line"]
+    assert 0 == main("stream --dab-kbps 96 --g703 --link-mbps 2.048".split())
+    printed = capsys.readouterr().out
+    assert "packet" not in printed.replace("no packets", "")
+    assert "takes 100.0 % of the link" in printed
 
 
 @pytest.mark.parametrize(("layer", "size"), [("wire", 290 + 38), ("ethernet", 290 + 18), ("ip", 290), ("payload", 250)])
