@@ -13,6 +13,7 @@ from webapp.map_addresses import (
     map_files as map_files,
     map_layer as map_layer,
     map_legend as map_legend,
+    map_levels as map_levels,
     map_part as map_part,
     people as people,
     people_upload as people_upload,
@@ -31,6 +32,7 @@ from webapp.offset_addresses import (
 )
 from webapp.road_addresses import (
     road as road,
+    road_again as road_again,
     road_file as road_file,
     road_upload as road_upload,
 )

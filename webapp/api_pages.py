@@ -46,7 +46,7 @@ def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
                     methods=sorted(route.methods),
                     name=f"{route.endpoint.__module__.rpartition('.')[2]} {route.name}",
                     openapi_extra={"requestBody": _body(listed)} if names else None,
-                    dependencies=[Depends(only(taken))] if "POST" in route.methods else None,
+                    dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in route.methods else [])],
                 )
     return again
 

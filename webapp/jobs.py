@@ -173,6 +173,14 @@ class Jobs:
         self._executor.submit(job.run, work)
         return job
 
+    def under_way(self, key: str) -> Job | None:
+        """The job of that key which somebody has started and which is not at its end."""
+        with self._lock:
+            return next(
+                (j for j in self._jobs.values() if j.key == key and j.state not in ENDED and not j.progress.cancelled),
+                None,
+            )
+
     def find(self, job_id: str) -> Job | None:
         """The job of that id, while it is remembered."""
         with self._lock:

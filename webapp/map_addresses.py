@@ -19,6 +19,11 @@ def zones(
     return f"/networks/{network_id}/map" + (f"?{query}" if query else "")
 
 
+def map_levels(network_id: int, query: str = "") -> str:
+    """Starts computing the levels of a map; `query` says what is tried on it."""
+    return f"/networks/{network_id}/map/levels" + (f"?{query}" if query else "")
+
+
 def map_part(network_id: int, key: str) -> str:
     """Where the map's script finds layers, legends, lines and the summary of one coverage."""
     return f"/networks/{network_id}/map/{quote(key, safe='')}"

@@ -23,7 +23,7 @@ from webapp.contexts.problem import ProblemPage
 from webapp.render import page
 from webapp.roles import NotAllowedError
 from webapp.schema import store_problem
-from webapp.security import NotOursError
+from webapp.security import NotByLookingError, NotOursError
 from webapp.store import MissingError
 
 LOG = logging.getLogger("webapp")
@@ -98,6 +98,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _by_status)
     app.add_exception_handler(MissingError, lambda request, _raised: refusal(request, 404))
     app.add_exception_handler(NotOursError, lambda request, _raised: refusal(request, 403))
+    app.add_exception_handler(NotByLookingError, _not_by_looking)
     app.add_exception_handler(NotAllowedError, _not_allowed)
     app.add_exception_handler(DatabaseError, _store_refused)
     app.add_exception_handler(RequestValidationError, _unreadable_request)
@@ -107,6 +108,19 @@ def _refused(request: Request, raised: Exception) -> Response:
     """What says its reasons in words."""
     assert isinstance(raised, PlanError | RefusedError)
     return refusal(request, raised.status if isinstance(raised, RefusedError) else 422, raised.problems)
+
+
+def _not_by_looking(request: Request, _raised: Exception) -> Response:
+    """Seconds of work that opening an address does not start."""
+    problem = Problem(
+        "address",
+        "this takes some seconds of work, which opening an address does not start",
+        "its button on the page, or POST with the page's token or a script's",
+        code="not-by-looking",
+    )
+    answer = refusal(request, 405, (problem,), title="Nothing was started", sentence="The page has a button for it.")
+    answer.headers["Allow"] = "POST"
+    return answer
 
 
 def _not_allowed(request: Request, raised: Exception) -> Response:
@@ -171,10 +185,15 @@ def _lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
+def is_api(request: Request) -> bool:
+    """Whether an address is one of those for scripts."""
+    return request.url.path.startswith("/api/")
+
+
 def wants_json(request: Request) -> bool:
     """Whether the answer is for a program: under ``/api``, or where JSON and no page was asked for."""
     accepted = request.headers.get("accept", "")
-    return request.url.path.startswith("/api/") or ("application/json" in accepted and "text/html" not in accepted)
+    return is_api(request) or ("application/json" in accepted and "text/html" not in accepted)
 
 
 class LastResort:

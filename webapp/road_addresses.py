@@ -15,6 +15,11 @@ def road_upload(network_id: int) -> str:
     return f"{road(network_id)}/upload"
 
 
+def road_again(network_id: int) -> str:
+    """Computes levels along a line that was sent before, as the network is now."""
+    return f"{road(network_id)}/again"
+
+
 def road_file(network_id: int, job_id: str, form: str, tries: Sequence[tuple[str, str]] = ()) -> str:
     """The road as a table, as lines, or as a chart."""
     query = urlencode([*tries])

@@ -75,7 +75,8 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
     (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
-    (rf"{_ID}/(road|road\.\w+|road/upload|drives/\w+/upload|losses/upload|point/hear/upload)", "compute"),
+    (rf"{_ID}/(road|road\.\w+|road/(upload|again)|drives/\w+/upload|losses/upload)", "compute"),
+    (rf"{_ID}/point/(direct|hear/upload)", "compute"),
     (rf"{_ID}/(offsets/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)", "compute"),
     (r"/jobs/[^/]+/cancel", "compute"),
 )

@@ -6,6 +6,7 @@ made to point at 127.0.0.1 (`HostCheck`).
 """
 
 import hmac
+import re
 import secrets
 from urllib.parse import urlsplit
 
@@ -87,6 +88,25 @@ async def form_is_ours(request: Request) -> None:
         raise NotOursError
 
 
+class NotByLookingError(Exception):
+    """Seconds of work that a page asks for with its token, and that nobody starts by opening an address."""
+
+
+async def looked_at_by_program(request: Request) -> None:
+    """Let GET reach what takes seconds only from programs: under ``/api``, with a token or on one's own machine.
+
+    A dependency of the addresses that the page itself asks by POST.
+
+    Raises
+    ------
+    NotByLookingError
+        If anybody else opens it: a link, another site, the address bar.
+    """
+    by_program = request.url.path.startswith("/api/") and current_user(request).via in ("token", "this machine")
+    if request.method in SAFE_METHODS and (not by_program or from_elsewhere(request.headers)):
+        raise NotByLookingError
+
+
 # Host and headers
 
 
@@ -117,6 +137,10 @@ class HostCheck:
         return not self.settings.allowed_hosts
 
 
+WORKED_OUT = re.compile(r"(/api/pages)?/networks/\d+/(map/[^/]+/.+|road/[^/]+/.+|offsets/[^/]+/.+|point/hear/.+)")
+"""Pieces and files of what was worked out: drawn for their own page, and opened by a link from nowhere else."""
+
+
 class OwnRequests:
     """Refuse what another site's page has the browser fetch: pictures, scripts, frames, forms.
 
@@ -137,6 +161,7 @@ class OwnRequests:
 
     def _is_a_link(self, scope: Scope, headers: Headers) -> bool:
         opens = headers.get("sec-fetch-mode") == "navigate" and headers.get("sec-fetch-dest", "document") == "document"
+        opens = opens and not WORKED_OUT.fullmatch(scope["path"])
         # What changes something goes on to the check of its token, which says in words why not.
         return scope["method"] not in SAFE_METHODS or opens
 

@@ -1,5 +1,6 @@
 """The real application over a real store in a folder of its own."""
 
+import html
 import json
 import re
 from collections.abc import Callable, Iterator
@@ -22,6 +23,22 @@ def token_in(html: str) -> str:
     found = re.search(r'name="csrf_token" value="([^"]+)"', html)
     assert found, "the page has no form token"
     return found[1]
+
+
+def start_levels(client: TestClient, address: str) -> str:
+    """Start a map's levels as its page does, and wait; gives the page as it is then."""
+    shown = client.get(address).text
+    form = re.search(r'<form id="start"[^>]*action="([^"]+)".*?</form>', shown, re.S)
+    if form:
+        held = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[0]))
+        answer = client.post(html.unescape(form[1]), data=held, headers={"Accept": "application/json"})
+        assert answer.status_code == 202, answer.text
+        job = client.app.state.jobs.find(answer.json()["id"])  # type: ignore[attr-defined]
+        assert job.ended.wait(120)
+        assert job.state == "finished", job.problems
+        shown = client.get(address).text
+    assert "data-job" not in shown
+    return shown
 
 
 @pytest.fixture

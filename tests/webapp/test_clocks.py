@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from tests.webapp.conftest import start_levels
+
 
 @pytest.fixture
 def number(store, example):
@@ -83,9 +85,7 @@ def test_problems_stand_at_their_fields(fields, field, text, client, number):
 def test_the_muting_order_needs_the_map_s_levels(client, number):
     """Without field strengths the page sends to the map; once they are there, a plan that harms itself is said so."""
     before = plain(client.get(f"/networks/{number}/clocks"))
-    client.get(f"/networks/{number}/map")
-    for job in list(client.app.state.jobs._jobs.values()):
-        assert job.ended.wait(120)
+    start_levels(client, f"/networks/{number}/map")
     after = plain(client.get(f"/networks/{number}/clocks", params={"clock-south": "locked", "clock-north": "ocxo"}))
 
     assert "Open the overlap map" in before

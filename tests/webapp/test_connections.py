@@ -5,7 +5,7 @@ import contextlib
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -13,6 +13,7 @@ import uvicorn
 from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
+from tests.webapp.conftest import token_in
 from webapp.body_limit import BodyLimit
 from webapp.connections import protocol
 from webapp.limits import Limits
@@ -132,16 +133,16 @@ def test_another_sites_page_fetches_nothing(client: TestClient) -> None:
     assert client.get("/", headers={"sec-fetch-site": "none"}).status_code == 200
 
 
-def test_a_link_from_elsewhere_starts_no_computation(
-    client: TestClient, store: Store, example: dict[str, Any], client_with: Callable[..., TestClient]
-) -> None:
-    """It says so and leads on; opened from our own page it starts."""
+def test_a_link_from_elsewhere_starts_no_computation(client: TestClient, store: Store, example: dict[str, Any]) -> None:
+    """It says so, and the page's script starts nothing by itself; its button does."""
     number = store.create(example, author="test", reason="first").network_id
     where = f"/networks/{number}/map?pixel_m=2000"
     asked = client.get(where, headers=LINK)
     assert asked.status_code == 200
     assert "starts no computation" in asked.text
-    jobs = client.app.state.jobs  # type: ignore[attr-defined]
-    assert jobs._jobs == {}
-    client.get(where, headers={**LINK, "sec-fetch-site": "same-origin"})
-    assert len(jobs._jobs) == 1
+    assert "data-by-itself" not in asked.text
+    assert "data-by-itself" in client.get(where, headers={**LINK, "sec-fetch-site": "same-origin"}).text
+    sent = {"csrf_token": token_in(asked.text), "pixel_m": "2000"}
+    for headers in ({"sec-fetch-site": "cross-site"}, {"origin": "http://elsewhere.example"}):
+        assert client.post(f"/networks/{number}/map/levels", data=sent, headers=headers).status_code == 403
+    assert client.app.state.jobs._jobs == {}  # type: ignore[attr-defined]

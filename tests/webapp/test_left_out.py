@@ -1,7 +1,6 @@
 """One site that cannot be read does not take the others down: every page and file gives the rest and names it."""
 
 import io
-import re
 import zipfile
 
 import pytest
@@ -10,6 +9,7 @@ from starlette.testclient import TestClient
 
 from tests.properties.test_left_out import BOUNDS, broken
 from tests.properties.test_missing_sites import grown
+from tests.webapp.conftest import start_levels
 from webapp.store import Store
 
 PAGES = (
@@ -31,9 +31,7 @@ def test_every_page_and_file_gives_the_rest(fault: str, client: TestClient, stor
         assert answer.status_code == 200, (page, answer.text[-800:])
         if page.startswith(SAYS_SO):
             assert f"Without {name} and Relay 0: their levels" in answer.text, page
-    map_page = client.get(f"{here}/map?bounds={BOUNDS}&pixel_m=2500").text
-    if job := re.search(r'data-job="/jobs/([^"]+)"', map_page):
-        client.app.state.jobs.find(job[1]).ended.wait(60)  # type: ignore[attr-defined]
+    map_page = start_levels(client, f"{here}/map?bounds={BOUNDS}&pixel_m=2500")
     key = map_page.split(f'data-part="{here}/map/')[1].split('"')[0]
     view = client.get(f"{here}/map/{key}/view.json")
     assert [site["id"] for site in view.json()["sites"]] == ["south", "relay-1"]

@@ -4,7 +4,6 @@ import html
 import io
 import json
 import re
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -13,6 +12,7 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from tests.webapp.conftest import start_levels
 from webapp.store import Store
 
 AREA = "36.18,-84.28,36.40,-84.14"
@@ -25,24 +25,36 @@ def number(store: Store, example: dict[str, Any]) -> int:
 
 
 def ready(client: TestClient, number: int, *, pixel_m: str = "500") -> str:
-    """Open the map, wait for its levels, and give the address of its parts."""
-    address = f"/networks/{number}/map?bounds={AREA}&pixel_m={pixel_m}"
-    shown = client.get(address).text
-    job = re.search(r'data-job="([^"]+)"', shown)
-    if job:
-        for _ in range(600):
-            state = client.get(job[1], headers={"Accept": "application/json"}).json()
-            if state["state"] not in ("waiting", "running"):
-                break
-            time.sleep(0.2)
-        assert state["state"] == "finished", state
-        assert state["done"] == state["total"] == 3000
-        assert state["result_url"].startswith(f"/networks/{number}/map?")
-        shown = client.get(address).text
-        assert "data-job" not in shown
+    """Have the levels of the map worked out, and give the address of its parts."""
+    shown = start_levels(client, f"/networks/{number}/map?bounds={AREA}&pixel_m={pixel_m}")
     found = re.search(r'data-part="([^"]+)"', shown)
     assert found
     return found[1]
+
+
+def test_levels_are_started_by_the_form_and_the_page_follows_them(client: TestClient, number: int) -> None:
+    """Looking starts nothing, however often; what was started counts to its end, and its end is the map."""
+    address, jobs = f"/networks/{number}/map?bounds={AREA}&pixel_m=500&offset=gap%3A61", client.app.state.jobs  # type: ignore[attr-defined]
+    api = f"/api/pages{address}"
+    for _ in range(2):
+        shown, said = client.get(address), client.get(api)
+        assert (shown.status_code, said.status_code) == (200, 200)
+        assert not said.json()["ready"]
+        assert said.json()["levels_url"] == f"/networks/{number}/map/levels?offset=gap%3A61"
+    assert jobs._jobs == {}
+    asked = {"bounds": AREA, "pixel_m": "500"}
+    led = client.post(f"/api/pages{said.json()['levels_url']}", json=asked).json()["next"]
+    (job,) = jobs._jobs.values()
+    assert job.ended.wait(120)
+    state = client.get(led, headers={"Accept": "application/json"}).json()
+    assert (state["state"], state["done"], state["total"]) == ("finished", 3000, 3000)
+    assert (
+        state["result_url"] == f"/networks/{number}/map?bounds={AREA.replace(',', '%2C')}&pixel_m=500&offset=gap%3A61"
+    )
+    assert client.get(api).status_code == 200
+    again = client.post(f"/api/pages/networks/{number}/map/levels", json=asked)
+    assert again.json()["next"].startswith(f"/api/pages/networks/{number}/map?")
+    assert len(jobs._jobs) == 1
 
 
 def pixels(client: TestClient, address: str) -> np.ndarray:

@@ -14,18 +14,6 @@ from webapp.tries import SiteTry, WindowTried
 
 
 @dataclass(frozen=True, slots=True)
-class GoOnPage(Context):
-    """Before a computation that a link from another site would start."""
-
-    TEMPLATE: ClassVar[str] = "go_on.html"
-    TAB: ClassVar[str] = "zones"
-    network: NetworkHead
-    """Which network, in which revision."""
-    address: str
-    """Where it goes on."""
-
-
-@dataclass(frozen=True, slots=True)
 class MapAddress:
     """What the page's address says, but for what is tried."""
 
@@ -69,6 +57,10 @@ class ZonesPage(Context):
     """The computation, while the levels are not there."""
     ready: bool
     """Whether the levels are there."""
+    levels_url: str
+    """Where their computation is started, by POST; empty where they are there, on their way, or cannot be."""
+    by_itself: bool
+    """Whether the page's script starts it: not behind a link from another site."""
     smooth: bool
     """Whether no terrain is named."""
     complaints: tuple[Complaint, ...]
@@ -130,7 +122,9 @@ class PointPage(Context):
     found: Judged | None
     """The signals and what they make of reception, once a place is given."""
     direct: str
-    """Where the direct simulation is found; empty where there is none."""
+    """Where the direct simulation is asked for, by POST; empty where there is none."""
+    by_itself: bool
+    """Whether the page's script asks for it: not behind a link from another site."""
     problems: tuple[Problem, ...]
     """What is wrong with the place."""
 

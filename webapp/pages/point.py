@@ -1,6 +1,6 @@
 """Every signal at one receiving point, what it makes of reception, and what would mend it."""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
 from sfn.answer.point import Judged, judged, tried_signals
@@ -17,6 +17,7 @@ from webapp.limits import Latitude, Longitude
 from webapp.maps import Maps
 from webapp.problems import RefusedError
 from webapp.render import page
+from webapp.security import from_elsewhere, looked_at_by_program
 from webapp.tries import TriesDep, WindowTried, height_of, query_of, window_tries
 
 router = APIRouter(include_in_schema=False)
@@ -28,12 +29,16 @@ def show(
 ) -> Response:
     """The signals at a place as people write it."""
     if not at.strip():
-        return page(request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", ()))
+        return page(
+            request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, ())
+        )
     try:
         typed = locate(text=at, where="at")
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
-        context = PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", error.problems)
+        context = PointPage(
+            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, error.problems
+        )
         return page(request, context, status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
     direct = addresses.point_direct(opened.head.id, *where, rx_height_m, trying) if found.is_fm else ""
@@ -46,6 +51,7 @@ def show(
         window_tries(opened.network, tries),
         found,
         direct,
+        not from_elsewhere(request.headers),
         typed.warnings,
     )
     return page(request, context)
@@ -70,7 +76,8 @@ def part(
     return page(request, PointPart(found, bool(now.says), link))
 
 
-@router.get("/networks/{network_id}/point/direct")
+@router.get("/networks/{network_id}/point/direct", dependencies=[Depends(looked_at_by_program)])
+@router.post("/networks/{network_id}/point/direct")
 def direct(
     request: Request,
     opened: ReadableDep,
@@ -80,7 +87,7 @@ def direct(
     lon: Longitude,
     rx_height_m: str = "",
 ) -> Response:
-    """FM: the direct simulation of all signals at a point, which follows the page."""
+    """FM: the direct simulation of all signals at a point, some seconds of work, which follows the page."""
     found, _ = judged_at(opened, maps, tries, lat, lon, height_of(rx_height_m))
     heard = [signal for signal in found.point.signals if signal.significant]
     if not found.is_fm or not heard:

@@ -57,8 +57,7 @@ def show(
         trying = query_of(tries.against(opened.network))
         return RedirectResponse(addresses.road(opened.head.id, job, trying), 303)
     if not kept.holds(opened.network, maps.ground(opened.network)):
-        notice(request, "Sites, heights or terrain have changed since: the levels along the road are computed again.")
-        return _started(opened, maps, jobs, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
+        return page(request, _page(opened, maps, most, job=job, kept=kept))
     try:
         made = on_line(opened.network, kept, tries)
     except PlanError as error:
@@ -88,6 +87,16 @@ def send(
         context = _page(opened, maps, settings.limits.grid_points, typed=typed, problems=error.problems)
         return page(request, context, status=422)
     return _started(opened, maps, jobs, track, log, spacing_m, height_m)
+
+
+@router.post("/networks/{network_id}/road/again")
+def again(request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep) -> Response:
+    """Compute levels along a line that was sent before, with sites and terrain as they are now."""
+    kept = _kept(jobs, form.get("job", ""))
+    if kept is None:
+        notice(request, GONE)
+        return RedirectResponse(addresses.road(opened.head.id), 303)
+    return _started(opened, maps, jobs, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
 
 
 @router.get("/networks/{network_id}/road/{job}/road.{form}")

@@ -20,11 +20,12 @@ from sfn.report.wavefronts import ribbon
 from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.complaints import complaints_of
-from webapp.contexts.zones import GoOnPage, MapAddress, MapSummary, MapTry, ZonesPage
-from webapp.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
+from webapp.contexts.zones import MapAddress, MapSummary, MapTry, ZonesPage
+from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.jobs import Job
 from webapp.maps import Maps, Wanted
-from webapp.problems import RefusedError
+from webapp.pages.jobs import as_json
+from webapp.problems import RefusedError, is_api, wants_json
 from webapp.render import html, notice, page
 from webapp.saving import base_of
 from webapp.security import from_elsewhere
@@ -45,9 +46,15 @@ AskedDep = Annotated[MapAddress, Depends(asked_of)]
 
 @router.get("/networks/{network_id}/map")
 def show(
-    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, asked: AskedDep, tries: TriesDep
+    request: Request,
+    opened: ReadableDep,
+    maps: MapsDep,
+    jobs: JobsDep,
+    settings: SettingsDep,
+    asked: AskedDep,
+    tries: TriesDep,
 ) -> Response:
-    """The map; starts computing its levels when they are not there."""
+    """The map where its levels are there; else how far they are, or what starts them. Looking starts nothing."""
     if by_form(request):
         return RedirectResponse(_address(opened, asked, tries.against(opened.network)), 303)
     network = opened.network
@@ -55,14 +62,28 @@ def show(
         now = tried(network, tries, placed=place(network))
         area, pixel = area_of(asked.bounds, asked.pixel_m)
         wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
-        if from_elsewhere(request.headers) and maps.find(wanted.key) is None:
-            return page(request, GoOnPage(opened.head, _address(opened, asked, tries.against(network))))
-        job = maps.start(network, wanted, result_url=_address(opened, asked, tries.against(network)))
     except PlanError as error:
         return page(request, _page(request, opened, asked, tries, problems=error.problems), status=422)
     if asked.streets:
         request.state.image_origins = (STREETS,)
-    return page(request, _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps))
+    job = None if maps.find(wanted.key) else jobs.under_way(wanted.key)
+    shown = _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps)
+    return page(request, shown, status=202 if job and is_api(request) else 200)
+
+
+@router.post("/networks/{network_id}/map/levels")
+def start(
+    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, tries: TriesDep, form: FormDep
+) -> Response:
+    """Start computing the levels of a map; the page's script is told of the job, everybody else led to it."""
+    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    area, pixel = area_of(asked.bounds, asked.pixel_m)
+    wanted = maps.wanted(opened.network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
+    back = _address(opened, asked, tries.against(opened.network))
+    job = maps.start(opened.network, wanted, result_url=back)
+    if job is not None and wants_json(request) and not is_api(request):
+        return JSONResponse(as_json(job.view()), 202)
+    return RedirectResponse(back if job is None else addresses.job(job.id), 303)
 
 
 @router.get("/networks/{network_id}/map/{key}/view.json")
@@ -234,7 +255,8 @@ def _page(
     problems: tuple[Problem, ...] = (),
 ) -> ZonesPage:
     """The page; without `now` and `wanted` the one that says why there is no map."""
-    network = opened.network
+    network, query = opened.network, urlencode(query_of(what.against(opened.network)))
+    ready = bool(maps and wanted and maps.find(wanted.key))
     return ZonesPage(
         network=opened.head,
         sites=site_tries(network, what, now.table) if now else (),
@@ -242,12 +264,14 @@ def _page(
         layers=offered(network) if now else {},
         key=wanted.key if wanted else "",
         asked=asked,
-        query=urlencode(query_of(what.against(network))),
+        query=query,
         says=now.says if now else (),
         doubts=now.doubts if now else (),
         pixel_m=wanted.grid.pixel_m if wanted else 0.0,
         job=job.view() if job else None,
-        ready=bool(maps and wanted and maps.find(wanted.key)),
+        ready=ready,
+        levels_url="" if ready or job or not wanted else addresses.map_levels(opened.head.id, query),
+        by_itself=not from_elsewhere(request.headers),
         smooth=network.terrain is None,
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,

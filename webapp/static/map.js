@@ -307,5 +307,28 @@
   }
   byId("map-cancel").addEventListener("click", () => fetch(page.dataset.cancel, { method: "POST", headers: { "X-CSRF-Token": page.dataset.token, Accept: "application/json" } }));
   map.setView([0, 0], 2);
-  if (page.dataset.job) follow(); else redraw();
+
+  // Looking at the page starts nothing: its levels are asked for with the form's token, by itself where the page says so.
+  const start = byId("start");
+  async function begin() {
+    const sent = { method: "POST", body: new URLSearchParams(new FormData(start)), headers: { Accept: "application/json" } };
+    const answer = await fetch(start.action, sent);
+    const told = (answer.headers.get("Content-Type") || "").startsWith("application/json") ? await answer.json() : {};
+    if (!answer.ok) {
+      byId("start-says").textContent = `No map: ${(told.problems || []).map((p) => `${p.what}; ${p.expected}`).join(" ") || "it could not be started."}`;
+      return;
+    }
+    start.hidden = true;
+    if (!told.url) { redraw(); return; } // the levels are there by now
+    page.dataset.job = told.url;
+    page.dataset.cancel = told.cancel_url;
+    follow();
+  }
+  if (start) {
+    start.addEventListener("submit", (event) => {
+      event.preventDefault();
+      begin();
+    });
+    if (start.dataset.byItself) begin();
+  } else if (page.dataset.job) follow(); else redraw();
 })();
