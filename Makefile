@@ -9,7 +9,7 @@ help: ## this list
 $(VENV)/.installed: pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --upgrade "pip>=25.1"
-	$(BIN)/python -m pip install --quiet --editable . --group dev
+	$(BIN)/python -m pip install --quiet --editable '.[web]' --group dev
 	@touch $@
 
 run: $(VENV)/.installed ## make the environment, start the application, say which address to open
@@ -43,7 +43,10 @@ mutants: $(VENV)/.installed ## break the lines that reach the mast one by one; w
 trust: $(VENV)/.installed ## every published check: ours, theirs, difference, tolerance, source
 	$(BIN)/python -m pytest -q tests/published --trust
 
+reference: $(VENV)/.installed ## the library's pages from its docstrings, in build/reference
+	$(BIN)/python -m pdoc --docformat numpy --output-directory build/reference sfn sfn.library
+
 clean: ## remove the environments
 	rm -rf .venv .venv-3.*
 
-.PHONY: help run test suite test-newer lint bench mutants trust clean
+.PHONY: help run reference test suite test-newer lint bench mutants trust clean

@@ -16,6 +16,61 @@ records, arrays in and arrays out; no web, no database, no state. In the order o
 `survey`      measurements taken on air, reconciled with the plan
 `check`       every problem of a document
 `report`, `answer`   numbers as people and scripts read them
+`library`     the front door: six functions for notebooks, which ``import sfn`` offers
 """
 
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sfn.answer.what_if import WhatIf
+    from sfn.errors import PlanError, Problem
+    from sfn.library.coverage import CoverageAnswer, coverage
+    from sfn.library.delays import DelayAnswer, delay_table
+    from sfn.library.opened import Opened, demos, load, load_demo
+    from sfn.library.point import PointAnswer, point
+    from sfn.library.search import OptimiseAnswer, optimise
+
 __version__ = "0.1.0"
+__all__ = [
+    "CoverageAnswer",
+    "DelayAnswer",
+    "Opened",
+    "OptimiseAnswer",
+    "PlanError",
+    "PointAnswer",
+    "Problem",
+    "WhatIf",
+    "coverage",
+    "delay_table",
+    "demos",
+    "load",
+    "load_demo",
+    "optimise",
+    "point",
+]
+
+# Where each name lives. Imported when first asked for: reception and search load numba, which takes seconds.
+_HOMES = {
+    "errors": ("PlanError", "Problem"),
+    "answer.what_if": ("WhatIf",),
+    "library.opened": ("Opened", "demos", "load", "load_demo"),
+    "library.delays": ("DelayAnswer", "delay_table"),
+    "library.point": ("PointAnswer", "point"),
+    "library.coverage": ("CoverageAnswer", "coverage"),
+    "library.search": ("OptimiseAnswer", "optimise"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    """One of `__all__`."""
+    import importlib
+
+    for home, names in _HOMES.items():
+        if name in names:
+            return getattr(importlib.import_module(f"sfn.{home}"), name)
+    raise AttributeError(f"module 'sfn' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """What ``dir(sfn)`` lists."""
+    return sorted({*globals(), *__all__})

@@ -17,7 +17,7 @@ RANKS = {
     "reception": 5, "timeline": 5,
     "check": 6, "solve": 6, "survey": 6,
     "report": 7, "answer": 8,
-    "cli": 9, "webapp": 9,
+    "library": 9, "webapp": 9, "cli": 10,
 }  # fmt: skip
 
 UNIT_SUFFIXES = tuple(

@@ -1,4 +1,4 @@
-"""Where templates and demo networks lie: inside an installed wheel, or beside the package in a checkout."""
+"""Where templates lie: inside an installed wheel, or beside the package in a checkout."""
 
 from pathlib import Path
 
@@ -9,8 +9,3 @@ def folder(name: str) -> Path:
     """The folder `name`: in ``webapp/_bundled`` first, else beside the package."""
     inside = HERE / "_bundled" / name
     return inside if inside.is_dir() else HERE.parent / name
-
-
-def demo_files() -> tuple[Path, ...]:
-    """The demo networks' files, by name."""
-    return tuple(sorted(folder("demo_sites").glob("*.json")))

@@ -6,7 +6,7 @@ from typing import Any
 
 from starlette.testclient import TestClient
 
-from webapp.bundled import demo_files
+from sfn.plan.demos import demo_files
 
 Post = Callable[..., Any]
 

@@ -6,8 +6,8 @@ from typing import Annotated
 from fastapi import APIRouter, File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.plan.demos import demo_files
 from webapp import addresses
-from webapp.bundled import demo_files
 from webapp.contexts.networks import DeletedPage, Demo, NetworksPage
 from webapp.dependencies import FormDep, StoreDep
 from webapp.documents import parsed

@@ -1,0 +1,185 @@
+"""Timing offsets that serve most, as ``python -m sfn optimise`` gives them."""
+
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sfn.answer.optimise import Asked, Optimised, held_of
+from sfn.answer.optimise_document import document
+from sfn.answer.optimise_nights import in_nights, nights_document
+from sfn.errors import PlanError, Problem
+from sfn.field.shift import shift_says
+from sfn.geodesy.grid import Grid, grid_for
+from sfn.geodesy.sites import place
+from sfn.library.frames import frame
+from sfn.library.opened import Opened
+from sfn.plan.left_out import left_out_says
+from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixel_m
+from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.reach import bounds_to_the_edge
+from sfn.reception.weights import weighed
+from sfn.systems.fm_carried import heard_programme
+
+THREADS_N = 2
+
+
+@dataclass(frozen=True, slots=True)
+class OptimiseAnswer:
+    """Offsets, what they do before and after, how sure, what else would help."""
+
+    nights: tuple[Optimised, ...]
+    """The plan of each night; one where it was not asked for in nights."""
+    levels: Coverage
+    listeners: Listeners
+    in_nights: bool
+
+    @property
+    def found(self) -> Optimised:
+        """The plan of the first night."""
+        return self.nights[0]
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """What ``optimise --json`` prints."""
+        nights = {"nights": nights_document(list(self.nights))} if self.in_nights else {}
+        network = self.found.planned
+        grid: Grid = self.levels.grid
+        return (
+            document(self.found)
+            | nights
+            | {"seed": self.found.asked.seed, "pixel_m": grid.pixel_m, "smooth_earth": self.levels.smooth}
+            | {"terrain_averaged": self.levels.averaged_says or None}
+            | {"level_shifts": shift_says(network) or None, "programme": heard_programme(network) or None}
+        )
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What is wrong with the network with these offsets."""
+        return tuple(self.found.delays.problems)
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """What was counted, and what the figures rest on and leave out, in words."""
+        found = self.found
+        km2 = found.left_out_km2
+        said = (
+            f"nothing to find: {found.nothing_to_find}" if found.nothing_to_find else "",
+            f"people: {self.listeners.said}",
+            *(f"weighed: {line}" for line in (found.asked.weights.said if found.asked.weights else ())),
+            "the time ran out before every step of a device was seen" if not found.settled else "",
+            f"not covered by the terrain, and left out: {km2:.1f} km2" if km2 > 0 else "",
+            self.levels.averaged_says,
+            "no terrain: smooth earth" if self.levels.smooth else "",
+            shift_says(found.planned),
+            left_out_says(found.network.left_out),
+        )
+        return tuple(one for one in said if one)
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame`, a row a site and route as in `delay_table`, with the offsets that were found.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            If pandas is not installed.
+        """
+        answer = self.document
+        return frame(answer["settings"], says=self.says, problems=answer["problems"])
+
+
+def optimise(
+    plan: Opened,
+    *,
+    objective: Literal["people", "area"] | None = None,
+    hold: Iterable[str] = (),
+    max_offset_us: float | None = None,
+    max_move_us: float | None = None,
+    from_set: bool = False,
+    max_changed: int | None = None,
+    nights: int | None = None,
+    seed: int = 1,
+    budget_s: float = 60.0,
+    pixel_m: float | None = None,
+) -> OptimiseAnswer:
+    """Look for the timing offsets that serve most. Nothing is changed: a person saves them, or not.
+
+    Parameters
+    ----------
+    plan : Opened
+    objective : {"people", "area"}, optional
+        What is counted; people where they are known.
+    hold : iterable of str
+        Ids of sites to leave alone.
+    max_offset_us, max_move_us : float, optional
+        Greatest offset (50; OFDM: the guard interval), greatest change against the saved one. [us]
+    from_set : bool
+        Count that change from what the devices are set to.
+    max_changed : int, optional
+        How many sites may get another setting.
+    nights : int, optional
+        Look for the plan in so many nights of `max_changed`.
+    seed : int
+        The same one gives the same answer.
+    budget_s : float
+        Time for the search. [s]
+    pixel_m : float, optional
+        Pixel on the ground; such that there are about 160,000 where not given. [m]
+
+    Raises
+    ------
+    PlanError
+        If an argument or the network cannot be used, or people are to be counted and not known.
+    """
+    _refuse(max_offset_us, max_move_us, max_changed, nights, seed, budget_s)
+    network = plan.readable
+    placed, ground = place(network), plan.ground
+    bounds = bounds_to_the_edge(network, placed, ground=ground)
+    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
+    heard = listeners(network, grid, folder=plan.folder, anywhere=True)
+    if objective == "people" and heard.people is None:
+        expected = "listeners in the document, or objective area"
+        raise PlanError([Problem("objective", heard.said, expected, code="no-listeners")])
+    asked = Asked(
+        people=heard.people,
+        by_area=objective == "area",
+        weights=weighed(network, grid, places=heard.places),
+        places=heard.places,
+        held=held_of(list(hold)),
+        most_us=max_offset_us,
+        most_move_us=max_move_us,
+        from_set=from_set,
+        most_changed=max_changed,
+        seed=seed,
+        budget_s=budget_s,
+    )
+    with ThreadPoolExecutor(THREADS_N) as executor:
+        levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor)
+        found = in_nights(network, levels, asked, placed=placed, nights=nights or 1, executor=executor)
+    return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None)
+
+
+def _refuse(
+    max_offset_us: float | None,
+    max_move_us: float | None,
+    max_changed: int | None,
+    nights: int | None,
+    seed: int,
+    budget_s: float,
+) -> None:
+    """Arguments that cannot be used."""
+    named_us = (("max-offset-us", max_offset_us), ("max-move-us", max_move_us))
+    nights_fit = nights is None or (max_changed is not None and 1 <= nights <= 7)
+    wrong = [
+        *((name, value, "0 to 100 000 us") for name, value in named_us if value is not None and not 0 <= value <= 1e5),
+        *([] if 0 < budget_s <= 86_400 else [("budget-s", budget_s, "above 0, at most 86 400 s")]),
+        *([] if seed >= 0 else [("seed", seed, "0 or more")]),
+        *([] if nights_fit else [("nights", nights, "1 to 7, together with max-changed")]),
+        *([] if max_changed is None or max_changed >= 0 else [("max-changed", max_changed, "0 or more sites")]),
+    ]
+    if wrong:
+        problems = (
+            Problem(f"--{name}", f"cannot be {value!r}", expected, code="out-of-range")
+            for name, value, expected in wrong
+        )
+        raise PlanError(list(problems))
