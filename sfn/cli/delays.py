@@ -17,11 +17,11 @@ from collections.abc import Iterator
 from math import isnan
 from pathlib import Path
 
-from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop, delays, document
-from sfn.check.everything import checked_in
+from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop
 from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
-from sfn.plan import read_file
+from sfn.library.delays import delay_table
+from sfn.library.opened import load
 from sfn.report.numbers import native, number
 from sfn.timing import DelayRow
 
@@ -37,13 +37,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
-    network = read_file(args.network, own_services=args.own_services)
-    problems, ground = checked_in(network, folder=args.network.resolve().parent, anywhere=True)
-    found = delays(network, problems=problems, ground=ground)
+    answer = delay_table(load(args.network, own_services=args.own_services))
     if args.json:
-        print_json(document(found))
+        print_json(answer.document)
     else:
-        _print(found)
+        _print(answer.found)
     return 0
 
 

@@ -31,31 +31,19 @@ first is what to set in the first night.
 
 import argparse
 import sys
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from sfn.answer.optimise import held_of
 from sfn.answer.optimise_devices import changed_says
 from sfn.answer.optimise_document import document
-from sfn.answer.optimise_nights import in_nights, nights_document
-from sfn.answer.optimised import Asked, Optimised
+from sfn.answer.optimised import Optimised
 from sfn.answer.served import State
-from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
-from sfn.errors import PlanError, Problem
-from sfn.field.shift import shift_says
-from sfn.geodesy.grid import grid_for
-from sfn.geodesy.sites import place
-from sfn.reception.coverage import coverage, usual_pixel_m
-from sfn.reception.listeners import listeners
-from sfn.reception.reach import bounds_to_the_edge
-from sfn.reception.weights import weighed
+from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
+from sfn.library.opened import load
+from sfn.library.search import optimise
 from sfn.report.numbers import number
-from sfn.systems.fm_carried import heard_programme
-from sfn.terrain.ground import open_ground
 
 NAME = "optimise"
 SUMMARY = "timing offsets that serve most, before and after"
-THREADS_N = 2
 LEVERS_SHOWN = 3
 PLACES_SHOWN = 8
 
@@ -80,76 +68,34 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compute levels, search, print offsets and what they do."""
-    _refuse(args)
-    network = readable_file(args)
-    placed = place(network)
-    ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = bounds_to_the_edge(network, placed, ground=ground)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
-    heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
-    if args.objective == "people" and heard.people is None:
-        raise PlanError(
-            [Problem("--objective", heard.said, "listeners in the document, or --objective area", code="no-listeners")]
-        )
-    asked = Asked(
-        people=heard.people,
-        by_area=args.objective == "area",
-        weights=weighed(network, grid, places=heard.places),
-        places=heard.places,
-        held=held_of(args.hold),
-        most_us=args.max_offset_us,
-        most_move_us=args.max_move_us,
+    plan = load(args.network, own_services=args.own_services)
+    say_left_out(plan.readable, args)
+    answer = optimise(
+        plan,
+        objective=args.objective,
+        hold=args.hold,
+        max_offset_us=args.max_offset_us,
+        max_move_us=args.max_move_us,
         from_set=args.from_set,
-        most_changed=args.max_changed,
+        max_changed=args.max_changed,
+        nights=args.nights,
         seed=args.seed,
         budget_s=args.budget_s,
+        pixel_m=args.pixel_m,
     )
-    with ThreadPoolExecutor(THREADS_N) as executor:
-        computed = coverage(network, grid, placed=placed, ground=ground, executor=executor)
-        found, *later = in_nights(
-            network, computed, asked, placed=placed, nights=args.nights or 1, ground=ground, executor=executor
-        )
-    answer = document(found)
-    if args.nights:
-        answer["nights"] = nights_document([found, *later])
-    answer |= {"seed": args.seed, "pixel_m": grid.pixel_m, "smooth_earth": computed.smooth}
-    answer |= {"terrain_averaged": computed.averaged_says or None}
-    answer["level_shifts"] = shift_says(network) or None
-    answer["programme"] = heard_programme(network) or None
+    found, *later = answer.nights
     if args.json:
-        print_json(answer)
+        print_json(answer.document)
         return 0
     _print(found, nights=args.nights is not None)
     for night, one in enumerate(later, start=2):
-        names = {site.id: site.name for site in network.sites}
+        names = {site.id: site.name for site in found.network.sites}
         moved = ", ".join(f"{names[site]} {number(one.offsets_us[site], 1, signed=True)} us" for site in one.changed)
         left = number(one.after.score.without_service, 1)
         print(f"night {night}: {moved or 'nothing more'}; then {left} {one.what.unit} without service")
         print(f"night {night}: {one.settled_says}")
     print_problems(found.delays.problems)
     return 0
-
-
-def _refuse(args: argparse.Namespace) -> None:
-    """Arguments that cannot be used."""
-    wrong = []
-    for name, value in (("--max-offset-us", args.max_offset_us), ("--max-move-us", args.max_move_us)):
-        if value is not None and not 0 <= value <= 100_000:
-            wrong.append(Problem(name, f"cannot be {value!r}", "0 to 100 000 us", code="out-of-range"))
-    if not 0 < args.budget_s <= 86_400:
-        wrong.append(
-            Problem("--budget-s", f"cannot be {args.budget_s!r}", "above 0, at most 86 400 s", code="out-of-range")
-        )
-    if args.seed < 0:
-        wrong.append(Problem("--seed", f"cannot be {args.seed}", "0 or more", code="out-of-range"))
-    if args.nights is not None and (args.max_changed is None or not 1 <= args.nights <= 7):
-        wrong.append(
-            Problem("--nights", f"cannot be {args.nights}", "1 to 7, together with --max-changed", code="out-of-range")
-        )
-    if args.max_changed is not None and args.max_changed < 0:
-        wrong.append(Problem("--max-changed", f"cannot be {args.max_changed}", "0 or more sites", code="out-of-range"))
-    if wrong:
-        raise PlanError(wrong)
 
 
 def _print(found: Optimised, *, nights: bool) -> None:

@@ -62,9 +62,14 @@ def readable_file(args: argparse.Namespace) -> Network:
         If the document cannot be used, or nothing of it can be read.
     """
     network = readable(read_file(args.network, own_services=args.own_services))
+    say_left_out(network, args)
+    return network
+
+
+def say_left_out(network: Network, args: argparse.Namespace) -> None:
+    """Who is left out, for people."""
     if network.left_out and not args.json:
         print(f"LEFT OUT: {left_out_says(network.left_out)}")
-    return network
 
 
 def problem_lines(told: Iterable[Mapping[str, Any]]) -> list[str]:

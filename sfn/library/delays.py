@@ -63,4 +63,5 @@ def delay_table(plan: Opened) -> DelayAnswer:
     >>> round(delay_table(load_demo("fm_ridge")).document["common_delay_us"], 4)
     186250.2198
     """
-    return DelayAnswer(delays(plan.network, problems=plan.problems, ground=plan.known_ground))
+    problems, ground = plan.checked()
+    return DelayAnswer(delays(plan.network, problems=problems, ground=ground))

@@ -54,12 +54,11 @@ class Opened:
 
         return open_ground(self.network, folder=self.folder, anywhere=True)
 
-    @property
-    def known_ground(self) -> "Ground | None":
-        """The same; None where it cannot be opened, which `problems` says then."""
-        from sfn.check.everything import ground_in
+    def checked(self) -> "tuple[tuple[Problem, ...], Ground | None]":
+        """Problems and ground at once, the terrain opened once; no ground where it cannot be opened, a problem then."""
+        from sfn.check.everything import checked_in
 
-        return ground_in(self.network, folder=self.folder, anywhere=True)
+        return checked_in(self.network, folder=self.folder, anywhere=True)
 
 
 def load(source: str | Path | Mapping[str, Any], *, folder: str | Path | None = None, own_services: str = "") -> Opened:

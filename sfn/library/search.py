@@ -5,9 +5,10 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sfn.answer.optimise import Asked, Optimised, held_of
+from sfn.answer.optimise import held_of
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import in_nights, nights_document
+from sfn.answer.optimised import Asked, Optimised
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import Grid, grid_for
@@ -138,8 +139,8 @@ def optimise(
     grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
     heard = listeners(network, grid, folder=plan.folder, anywhere=True)
     if objective == "people" and heard.people is None:
-        expected = "listeners in the document, or objective area"
-        raise PlanError([Problem("objective", heard.said, expected, code="no-listeners")])
+        expected = "listeners in the document, or --objective area"
+        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
     asked = Asked(
         people=heard.people,
         by_area=objective == "area",
@@ -155,7 +156,7 @@ def optimise(
     )
     with ThreadPoolExecutor(THREADS_N) as executor:
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor)
-        found = in_nights(network, levels, asked, placed=placed, nights=nights or 1, executor=executor)
+        found = in_nights(network, levels, asked, placed=placed, nights=nights or 1, ground=ground, executor=executor)
     return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None)
 
 
