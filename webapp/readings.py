@@ -157,6 +157,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         "units": {planned.name: planned.unit for planned in route.fields if planned.name in as_set},
         **as_kept(when),
         "readings_us": list(readings),
+        "typed_in": [f"reading-{n}" for n, one in enumerate(seen, 1) if one is not None],
         "plane": plane if readings else "",
         "test_cable_us": cable,
         "demodulator_us": demodulator,
@@ -178,6 +179,7 @@ def reading_of(body: Mapping[str, Any]) -> Reading:
         float(body["test_cable_us"]),
         float(body["demodulator_us"]),
         {key: text for key, _ in LOCKS if (text := body["texts"].get(f"lock-{key}"))},
+        typed_in=tuple(body.get("typed_in", ())),
     )
 
 

@@ -3,26 +3,25 @@
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from typing import Any
 
+from sfn.answer.asks import Asks, asks
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.plan import DelayField
 from sfn.plan.number_text import number_written
-from sfn.survey.lock_sheet import question_cable, question_lock
+from sfn.survey.at_site import Advice
+from sfn.survey.lock_sheet import question_lock
 from sfn.survey.readings import (
     Launch,
     Restarts,
     State,
     measured_launch,
-    question_launch,
-    question_setting,
     restart_tolerance,
-    slip_launch,
     state,
 )
 from sfn.timing.device import contributes
-
-_SECOND_US = 1_000_000.0
+from sfn.units import exact
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +41,13 @@ class Reading:
     """Lines of the lock sheet, as typed."""
     replaced: bool = False
     """The device was replaced: what was known of its settings and launches is over."""
+    typed_in: tuple[str, ...] = ()
+    """Name of the field that each reading was typed in; otherwise ``reading-1`` and so on."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The field of each reading."""
+        return self.typed_in or tuple(f"reading-{n}" for n in range(1, len(self.readings_us) + 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +85,10 @@ class Judged:
     tolerated_us: float
     as_set_agrees: bool | None
     state: State
+    advice: Advice
+    """What to do at the site with it."""
+    worst_us: float | None
+    """The reading that is farthest off the plan, positive = late."""
 
 
 def judged(made: Sheet, reading: Reading) -> Judged:
@@ -103,13 +113,16 @@ def judged(made: Sheet, reading: Reading) -> Judged:
     """
     route = route_of(made, reading.route)
     planned = route.row.launch_us
-    asked = list(_setting_questions(made, route, reading))
+    table = asks(made, route)
     launches = _launches(route, reading)
-    asked += _launch_questions(made, route, reading, launches, tolerated_us=made.tolerated_us)
-    asked += [Question("test_cable_us", text) for text in question_cable(reading.test_cable_us)]
-    for name, typed in reading.locks.items():
-        told = question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us)
-        asked += [Question(f"lock-{name}", text) for text in told]
+    typed, seen = _typed(route, reading, table), dict(zip(reading.names, map(exact, reading.readings_us), strict=True))
+    asked = [Question(name, text) for name, text in table.questions(typed, seen)]
+    asked += [
+        Question(f"lock-{name}", text)
+        for name, said in reading.locks.items()
+        for text in question_lock(name, said, lock=made.site.lock, tolerance_us=made.tolerated_us)
+    ]
+    advised, worst_us = table.advised(typed, seen)
     values = [launch.launch_us for launch in launches]
     measured = sum(values) / len(values) if values else None
     lines = _lines(made, route, reading)
@@ -128,7 +141,20 @@ def judged(made: Sheet, reading: Reading) -> Judged:
         made.tolerated_us,
         agrees,
         state(as_set_agrees=agrees, measured_us=worst, planned_us=planned, tolerance_us=made.tolerated_us),
+        advised,
+        None if worst_us is None else float(worst_us),
     )
+
+
+def _typed(route: RouteSheet, reading: Reading, table: Asks) -> dict[str, Fraction]:
+    """What was typed, by the names that the rules use; lock lines are read by themselves."""
+    typed = {
+        f"set-{n}": number_written(said)
+        for n, line in enumerate(route.fields, 1)
+        if (said := reading.as_set.get(line.name)) is not None
+    }
+    typed |= {"test_cable_us": exact(reading.test_cable_us), "demodulator_us": exact(reading.demodulator_us)}
+    return typed | ({"plane_us": table.planes_us[reading.plane]} if reading.plane in table.planes_us else {})
 
 
 def route_of(made: Sheet, name: str) -> RouteSheet:
@@ -277,23 +303,6 @@ def _lines(made: Sheet, route: RouteSheet, reading: Reading) -> tuple[SetLine, .
     return tuple(lines)
 
 
-def _setting_questions(made: Sheet, route: RouteSheet, reading: Reading) -> list[Question]:
-    """Questions about as-set values."""
-    asked = []
-    for n, planned in enumerate(route.fields, 1):
-        typed = reading.as_set.get(planned.name)
-        if typed is None:
-            continue
-        found = question_setting(
-            typed,
-            field=_field(made, planned.name),
-            planned=planned.value,
-            old=None if planned.back.value == planned.value else planned.back.value,
-        )
-        asked += [Question(f"set-{n}", text) for text in found]
-    return asked
-
-
 def _launches(route: RouteSheet, reading: Reading) -> tuple[Launch, ...]:
     """Launches from readings at one plane."""
     if not reading.readings_us:
@@ -312,45 +321,3 @@ def _launches(route: RouteSheet, reading: Reading) -> tuple[Launch, ...]:
         )
         for value in reading.readings_us
     )
-
-
-def _turned(made: Sheet, route: RouteSheet) -> float | None:
-    """How much later the settings of the sheet launch than those that it goes back to. [us]"""
-    if any(line.back.value is None for line in route.fields):
-        return None
-    moved = (
-        contributes(own, line.value) - contributes(own, line.back.value)
-        for line in route.fields
-        if (own := _field(made, line.name)) and line.back.value is not None
-    )
-    return float(sum(moved))
-
-
-def _launch_questions(
-    made: Sheet, route: RouteSheet, reading: Reading, launches: Sequence[Launch], *, tolerated_us: float
-) -> list[Question]:
-    """Questions about launches; counted inside the planned second, as the instrument counts them."""
-    second = _SECOND_US * (route.row.launch_us // _SECOND_US)
-    planned = route.row.launch_us - second
-    turned_us = _turned(made, route)
-    old = None if turned_us is None else planned - turned_us
-    amounts = (("test cable", reading.test_cable_us), ("demodulator", reading.demodulator_us))
-    known = [(name, amount) for name, amount in amounts if amount > 0]
-    asked = []
-    for n, launch in enumerate(launches, 1):
-        inside = launch.launch_us - second
-        # Without its whole seconds, a sign or a unit may be recognised that the nearest second hides.
-        plain = launch.reading_us - launch.test_cable_us - launch.demodulator_us + launch.plane_us
-        if abs(inside - planned) <= tolerated_us:
-            continue
-        changed = old is not None and abs(old - planned) > tolerated_us
-        options: dict[str, Any] = {
-            "planned_us": planned,
-            "tolerance_us": tolerated_us,
-            "old_us": old if changed else None,
-            "known": known,
-        }
-        slips = (slip_launch(value, **options) for value in (inside, plain, launch.reading_us))
-        text = next((slip for slip in slips if slip), None) or question_launch(inside, **options)[0]
-        asked.append(Question(f"reading-{n}", text))
-    return asked

@@ -5,16 +5,23 @@ pilot comes from are kept as they are typed.
 """
 
 import re
+from fractions import Fraction
 
 from sfn.plan.document import LockSheet
 from sfn.plan.number_text import number_written
-from sfn.units import PILOT_DEG_PER_US, grouped, written
+from sfn.survey.rules import Group, Groups, Rule, Slot, Within, asked, value
+from sfn.units import PILOT_DEG_PER_US, exact
 
 # About a kilometre of cable: a test lead is metres, so this is nanoseconds typed as microseconds.
 LONGEST_CABLE_US = 5.0
+# Velocity factor of a test lead of solid polyethylene (common practice).
+_LEAD_KM_PER_US = exact(299.792458e-3) * exact(0.66)
 # Deviations match within this where the plan does not say (common practice).
 USUAL_MATCH_PCT = 1.0
-_NUMBER = re.compile(r"([+\-\u2212]?[\d.,]+)\s*(?:kHz|degrees|deg|\u00b0|\u00b5s|\u03bcs|us)?", re.IGNORECASE)
+UNITS = ("kHz", "degrees", "deg", "\u00b0", "\u00b5s", "\u03bcs", "us")
+"""What may stand behind a number of the lock sheet."""
+_NUMBER = re.compile(rf"([+\-\u2212]?[\d.,]+)\s*(?:{'|'.join(UNITS)})?", re.IGNORECASE | re.ASCII)
+_TURN, _HALF = Fraction(360), Fraction(180)
 
 
 def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us: float) -> list[str]:
@@ -40,21 +47,29 @@ def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us
     if lock is None or found is None:
         return []
     try:
-        value = float(number_written(found[1]))
+        number = number_written(found[1])
     except ValueError as error:
         return [f"{error}: which is meant?"]
+    return list(asked(lock_rules(name, name, lock=lock, tolerance_us=tolerance_us), {name: number}))
+
+
+def lock_rules(name: str, value_name: str, *, lock: LockSheet, tolerance_us: float) -> Groups:
+    """The questions about one line of the lock sheet as rules; none where the plan says nothing of it."""
+    typed = Slot(value(value_name))
     if name == "pilot_phase" and lock.pilot_phase_deg is not None:
-        return _pilot(value, lock.pilot_phase_deg, tolerance_us)
+        return (_pilot(value_name, exact(lock.pilot_phase_deg), exact(tolerance_us)),)
     if name == "deviation" and lock.deviation_khz is not None:
         match_pct = lock.deviation_match_pct or USUAL_MATCH_PCT
-        off_pct = 100.0 * (value / lock.deviation_khz - 1.0)
-        if abs(off_pct) > match_pct:
-            says = f"the plan says {lock.deviation_khz:g} kHz within {match_pct:g} %, you typed {written(value)}"
-            return [f"{says}: is that the peak deviation of the whole composite, in kHz?"]
-    if name == "pre_emphasis" and lock.pre_emphasis_us is not None and value != lock.pre_emphasis_us:
-        says = f"the plan says {lock.pre_emphasis_us} us, you typed {written(value)}"
-        return [f"{says}: is the processor set for another region?"]
-    return []
+        planned, reach = exact(lock.deviation_khz), exact(lock.deviation_khz) * exact(match_pct) / 100
+        says = f"the plan says {lock.deviation_khz:g} kHz within {match_pct:g} %, you typed "
+        words = (says, typed, ": is that the peak deviation of the whole composite, in kHz?")
+        return (Group((Rule((), words),), (Within(value(value_name), planned - reach, planned + reach),)),)
+    if name == "pre_emphasis" and lock.pre_emphasis_us is not None:
+        us = exact(lock.pre_emphasis_us)
+        said = f"the plan says {lock.pre_emphasis_us} us, you typed "
+        words = (said, typed, ": is the processor set for another region?")
+        return (Group((Rule((), words),), (Within(value(value_name), us, us),)),)
+    return ()
 
 
 def question_cable(test_cable_us: float) -> list[str]:
@@ -65,27 +80,35 @@ def question_cable(test_cable_us: float) -> list[str]:
     >>> question_cable(50.0)
     ['50 us are about 10 km of cable: are nanoseconds meant, 0.05 us?']
     """
-    if test_cable_us <= LONGEST_CABLE_US:
-        return []
-    long_km = test_cable_us * 299.792458e-3 * 0.66
-    return [
-        f"{written(test_cable_us)} us are about {grouped(long_km, '.0f')} km of cable: "
-        f"are nanoseconds meant, {written(test_cable_us / 1000)} us?"
-    ]
+    return list(asked(cable_rules("cable"), {"cable": exact(test_cable_us)}))
 
 
-def _pilot(value_deg: float, planned_deg: float, tolerance_us: float) -> list[str]:
-    """What to ask about the pilot's phase."""
-    off_deg = (value_deg - planned_deg + 180.0) % 360.0 - 180.0
-    tolerated_deg = tolerance_us * PILOT_DEG_PER_US
-    if abs(off_deg) <= tolerated_deg:
-        return []
-    says = f"the plan says {planned_deg:g} degrees, you typed {written(value_deg)}"
-    if abs(abs(off_deg) - 180.0) <= tolerated_deg:
-        return [f"{says}: is the pilot or the composite inverted?"]
-    if abs((-value_deg - planned_deg + 180.0) % 360.0 - 180.0) <= tolerated_deg:
-        return [f"{says}: is the sign meant?"]
-    return [
-        f"{says}: {off_deg:+g} degrees are as much as {off_deg / PILOT_DEG_PER_US:+.2f} us of delay;"
-        " was it measured against the reference of the plan?"
-    ]
+def cable_rules(name: str) -> Groups:
+    """The question about the latency of a test cable, as a rule."""
+    typed = value(name)
+    words = (
+        Slot(typed), " us are about ", Slot(typed.times(_LEAD_KM_PER_US), 0, fixed=True),
+        " km of cable: are nanoseconds meant, ", Slot(typed.times(Fraction(1, 1000))), " us?",
+    )  # fmt: skip
+    return (Group((Rule((Within(typed, None, exact(LONGEST_CABLE_US), outside=True),), words),)),)
+
+
+def _pilot(name: str, planned_deg: Fraction, tolerance_us: Fraction) -> Group:
+    """What to ask about the pilot's phase; degrees go round."""
+    per_us = exact(PILOT_DEG_PER_US)
+    reach, typed = tolerance_us * per_us, value(name)
+    off = typed.moved(-planned_deg, turn=_TURN)
+    says = (f"the plan says {float(planned_deg):g} degrees, you typed ", Slot(typed))
+    inverted = Rule(
+        (Within(typed.moved(_HALF - planned_deg, turn=_TURN), -reach, reach),),
+        (*says, ": is the pilot or the composite inverted?"),
+    )
+    sign = Rule(
+        (Within(typed.times(Fraction(-1)).moved(-planned_deg, turn=_TURN), -reach, reach),),
+        (*says, ": is the sign meant?"),
+    )
+    size = Slot(off, 6, signed=True)
+    # The turn has to be taken before degrees become microseconds: both are of the same sum.
+    late = Slot(off.scaled(1 / per_us), 2, fixed=True, signed=True)
+    plain = Rule((), (*says, ": ", size, " degrees are as much as ", late, " us of delay; was it measured against the reference of the plan?"))  # noqa: E501  # fmt: skip
+    return Group((inverted, sign, plain), (Within(off, -reach, reach),))

@@ -1,0 +1,113 @@
+"""What to do at a site after a reading: keep it, repeat it, or roll back, and by when.
+
+| settings | readings | what to do |
+|---|---|---|
+| as planned, or not typed | none | set it, or read |
+| as planned, or not typed | all agree, fewer than three | restart and read again |
+| as planned, or not typed | three or more, all agree | keep |
+| as planned, or not typed | the only one disagrees | repeat once |
+| as planned, or not typed | some agree, fewer than three | repeat |
+| as planned, or not typed | none of two, or some of three, agree | roll back |
+| another than planned | none | set it as planned, or roll back |
+| another than planned | all agree | repeat: one of both is a slip |
+| another than planned | some disagree | roll back |
+| what stood before | any | gone back |
+
+Three readings with a restart between are what a sheet asks for (common practice).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Settings = Literal["none", "planned", "other", "back"]
+Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back"]
+ENOUGH_N = 3
+MOST_READINGS_N = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do, in a word and in a sentence."""
+
+    does: Does
+    word: str
+    text: str
+
+    def as_json(self) -> dict[str, Any]:
+        """As data."""
+        return {"does": self.does, "word": self.word, "text": self.text}
+
+
+def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: str, can_go_back: bool = True) -> Advice:
+    """What to do with what is typed so far.
+
+    Parameters
+    ----------
+    settings : {'none', 'planned', 'other', 'back'}
+        How the fields stand: not all typed, all as planned, one of them otherwise, all at what stood before.
+    readings_n, agreeing_n : int
+        Launches read since, and how many of them lie within the tolerance.
+    deadline : str
+        By when the old values go back, as the work order says it; empty where it says nothing.
+    can_go_back : bool
+        Whether the old values are known.
+
+    Raises
+    ------
+    ValueError
+        If more agree than were read.
+    """
+    if not 0 <= agreeing_n <= readings_n:
+        raise ValueError(f"agreeing_n must be from 0 to readings_n, got {agreeing_n} of {readings_n}")
+    by = f"by {deadline}" if deadline else "at once, no deadline is written down"
+    to = (
+        "to the old value beside the setting"
+        if can_go_back
+        else "only with the control room: the old value is not known"
+    )
+    back = f"{by}, {to}; call the control room"
+    disagree_n = readings_n - agreeing_n
+    if settings == "back":
+        return Advice("gone back", "Gone back", "What stood before stands again. Send it, and tell the control room.")
+    if settings == "other":
+        if readings_n == 0:
+            return Advice("set", "Not as planned", f"Set it as planned, or roll back {back}.")
+        if disagree_n == 0:
+            says = "The launch agrees, the setting typed is not the plan's: one is a slip. Read the setting off again."
+            return Advice("repeat", "Repeat", says)
+        return Advice("roll back", "Roll back", f"Neither setting nor launch is the plan's. Roll back {back}.")
+    if readings_n == 0:
+        if settings == "planned":
+            return Advice("read", "Set as planned", "Now read the launch.")
+        return Advice("set", "Nothing typed yet", "Set it, type what stands there, read the launch.")
+    if disagree_n == 0:
+        if readings_n < ENOUGH_N:
+            more = f"Restart the delay device and read again, {ENOUGH_N} in all."
+            return Advice("keep", "Agrees so far", more)
+        return Advice("keep", "Keep", "Every reading agrees with the plan. Send it.")
+    if readings_n == 1:
+        again = "Check plane, cable and unit, restart the delay device, and read once more before anything else."
+        return Advice("repeat", "Repeat", again)
+    if agreeing_n and readings_n < ENOUGH_N:
+        return Advice("repeat", "Repeat", "One agrees, one does not. Restart the delay device and read a third time.")
+    why = "It does not repeat after restarts." if agreeing_n else "No reading agrees."
+    return Advice("roll back", "Roll back", f"{why} Roll back {back}.")
+
+
+def advice_table(*, deadline: str, can_go_back: bool) -> Mapping[str, Advice]:
+    """Every case by its key: settings, readings, agreeing."""
+    every: tuple[Settings, ...] = ("none", "planned", "other", "back")
+    return {
+        key_of(one, n, agreeing): advice(
+            one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back
+        )
+        for one in every
+        for n in range(MOST_READINGS_N + 1)
+        for agreeing in range(n + 1)
+    }
+
+
+def key_of(settings: Settings, readings_n: int, agreeing_n: int) -> str:
+    """By which a case is looked up."""
+    return f"{settings} {readings_n} {agreeing_n}"
