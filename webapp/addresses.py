@@ -61,6 +61,8 @@ from webapp.survey_addresses import (
     site_history as site_history,
     site_history_file as site_history_file,
     site_reading as site_reading,
+    site_state as site_state,
+    site_worker as site_worker,
     sites_file as sites_file,
     sites_template as sites_template,
     tables as tables,

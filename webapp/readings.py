@@ -10,7 +10,7 @@ from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
 from sfn.timeline.held import Held, held, instant
-from sfn.units import written
+from sfn.units import grouped, written
 from webapp.entries import Entry
 from webapp.timeline import READING as READING, REPLACED, as_kept, entry_name, held_of
 
@@ -29,7 +29,8 @@ LEVELS = (
     ("reflected_power", "Reflected power, with unit"),
     ("input_level", "Input level, with unit"),
 )
-_LONGEST = 1000
+LONGEST_TEXT_N, LONGEST_INITIALS_N = 4000, 40
+"""Characters of a remark, a lock line or a level, and of initials: what is longer is refused, never cut."""
 # A telephone's clock may be a little fast; an hour is another time zone.
 _AHEAD, _BEHIND = timedelta(minutes=15), timedelta(days=366)
 LABELS = {
@@ -126,12 +127,15 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
                 fields=("plane",),
             )
         )
-    initials = form.get("initials", "").strip()[:40]
+    initials = form.get("initials", "").strip()
+    if len(initials) > LONGEST_INITIALS_N:
+        problems.append(_too_long("initials", initials, LONGEST_INITIALS_N))
     if not initials:
         problems.append(
             Problem("initials", "a reading needs initials", "yours", code="initials-missing", fields=("initials",))
         )
     texts = _texts(form)
+    problems += [_too_long(name, text, LONGEST_TEXT_N) for name, text in texts.items() if len(text) > LONGEST_TEXT_N]
     if not (as_set or readings or texts or problems):
         problems.append(
             Problem(
@@ -203,7 +207,13 @@ def kept(made: Sheet, entries: Sequence[Entry]) -> tuple[Kept, ...]:
 def _texts(form: Mapping[str, str]) -> dict[str, str]:
     """Lock sheet, levels, test signal and remarks: words, as typed."""
     names = [f"lock-{key}" for key, _ in LOCKS] + [f"level-{key}" for key, _ in LEVELS] + ["test_signal", "remarks"]
-    return {name: text for name in names if (text := form.get(name, "").strip()[:_LONGEST])}
+    return {name: text for name in names if (text := form.get(name, "").strip())}
+
+
+def _too_long(name: str, text: str, most_n: int) -> Problem:
+    """Refuse a text that would have to be cut."""
+    what = f"{LABELS.get(name, 'Initials')}: {grouped(len(text))} characters are too many, and none is cut off unasked"
+    return Problem(name, what, f"{grouped(most_n)} at most", code="too-long", fields=(name,))
 
 
 def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str = "taken_at") -> str:

@@ -197,6 +197,7 @@ POLICY = {
     "font-src": "'self'",
     "connect-src": "'self'",
     "form-action": "'self'",
+    "worker-src": "'none'",
     "base-uri": "'none'",
     "frame-ancestors": "'none'",
 }
@@ -206,7 +207,7 @@ class SecurityHeaders:
     """Put the policy and its companions on every answer.
 
     A page that the user asked to show street tiles sets ``request.state.image_origins`` to the
-    server's origin; only that page may then load pictures from there.
+    server's origin; only that page may then load pictures from there. Only a technician's page may have a worker.
     """
 
     def __init__(self, app: ASGIApp) -> None:
@@ -229,6 +230,8 @@ class SecurityHeaders:
 def _add_headers(headers: MutableHeaders, scope: Scope) -> None:
     origins = scope.get("state", {}).get("image_origins", ())
     policy = {**POLICY, "img-src": " ".join([POLICY["img-src"], *origins])}
+    if scope["path"].startswith(addresses.SITE_LINKS):
+        policy["worker-src"] = "'self'"  # keeps a technician's page for when there is no connection
     headers["Content-Security-Policy"] = "; ".join(f"{name} {value}" for name, value in policy.items())
     headers["X-Content-Type-Options"] = "nosniff"
     headers["X-Frame-Options"] = "DENY"

@@ -10,6 +10,16 @@ def site_reading(token: str) -> str:
     return f"{SITE_LINKS}{quote(token, safe='')}"
 
 
+def site_worker(address: str) -> str:
+    """The script that keeps a technician's page for when there is no connection; `address` is that of the page."""
+    return f"{address}/worker.js"
+
+
+def site_state(address: str) -> str:
+    """Whether a technician's page still holds, as data."""
+    return f"{address}/state"
+
+
 def readings(network_id: int) -> str:
     """State of every site: planned, set, measured, disagrees."""
     return f"/networks/{network_id}/readings"

@@ -24,6 +24,8 @@ Settings = Literal["none", "planned", "other", "back"]
 Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back"]
 ENOUGH_N = 3
 MOST_READINGS_N = 5
+SLIP = "slip"
+"""Key of what is said while a slip is asked about and not answered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +98,10 @@ def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: st
 
 
 def advice_table(*, deadline: str, can_go_back: bool) -> Mapping[str, Advice]:
-    """Every case by its key: settings, readings, agreeing."""
+    """Every case by its key: settings, readings, agreeing; and `SLIP`."""
+    slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
     every: tuple[Settings, ...] = ("none", "planned", "other", "back")
-    return {
+    return {SLIP: Advice("repeat", "Check what is asked", slip)} | {
         key_of(one, n, agreeing): advice(
             one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back
         )

@@ -44,13 +44,14 @@ def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us
     ['the plan says 0 degrees, you typed 180: is the pilot or the composite inverted?']
     """
     found = _NUMBER.fullmatch(typed.strip())
-    if lock is None or found is None:
+    groups = () if lock is None else lock_rules(name, name, lock=lock, tolerance_us=tolerance_us)
+    if not groups or found is None:
         return []
     try:
         number = number_written(found[1])
     except ValueError as error:
         return [f"{error}: which is meant?"]
-    return list(asked(lock_rules(name, name, lock=lock, tolerance_us=tolerance_us), {name: number}))
+    return list(asked(groups, {name: number}))
 
 
 def lock_rules(name: str, value_name: str, *, lock: LockSheet, tolerance_us: float) -> Groups:
@@ -110,5 +111,5 @@ def _pilot(name: str, planned_deg: Fraction, tolerance_us: Fraction) -> Group:
     size = Slot(off, 6, signed=True)
     # The turn has to be taken before degrees become microseconds: both are of the same sum.
     late = Slot(off.scaled(1 / per_us), 2, fixed=True, signed=True)
-    plain = Rule((), (*says, ": ", size, " degrees are as much as ", late, " us of delay; was it measured against the reference of the plan?"))  # noqa: E501  # fmt: skip
+    plain = Rule((), (*says, ": ", size, " degrees are as much as ", late, " us of delay; was it measured against the reference of the plan?"), plain=True)  # noqa: E501  # fmt: skip
     return Group((inverted, sign, plain), (Within(off, -reach, reach),))

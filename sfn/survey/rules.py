@@ -199,6 +199,8 @@ class Rule:
 
     when: tuple[Condition, ...]
     says: tuple[str | Slot, ...]
+    plain: bool = False
+    """It only says that something differs; any other rule recognises a slip."""
 
     def asks(self, values: Values) -> str | None:
         """The question, or None."""
@@ -212,7 +214,7 @@ class Rule:
     def as_json(self) -> dict[str, Any]:
         """As data."""
         says = [one if isinstance(one, str) else one.as_json() for one in self.says]
-        return {"when": [one.as_json() for one in self.when], "says": says}
+        return {"when": [one.as_json() for one in self.when], "says": says, "plain": self.plain}
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,7 +121,7 @@ def launch_rules(
     rules.append(Rule((swapped,), says))
     size, plane = Slot(off, 3, fixed=True, signed=True), " us: was it measured at the planned plane?"
     says = ("it differs from the plan by ", size, " us, more than ", _number(tolerance_us), plane)
-    rules.append(Rule((), says))
+    rules.append(Rule((), says, plain=True))
     return (Group(tuple(rules), (Within(off, -tolerance_us, tolerance_us),)),)
 
 
@@ -269,7 +269,11 @@ def _plain(typed: Sum, planned: Fraction, field: DelayField) -> list[Rule]:
         amount_us = off.times(unit_length_us(field.unit) * (1 if more else -1))
         says = _Text((f"{field.name} differs from the plan by ",)) + _amount(off, field.unit)
         made.append(
-            Rule((Within(off, low, high),), (*says.parts, ", ", Slot(amount_us, 7), f" us {way}: is it meant?"))
+            Rule(
+                (Within(off, low, high),),
+                (*says.parts, ", ", Slot(amount_us, 7), f" us {way}: is it meant?"),
+                plain=True,
+            )
         )
     return made
 

@@ -8,6 +8,7 @@ from typing import ClassVar
 from sfn.answer.readings import Judged, Question, SiteState
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import Problem
+from sfn.survey.at_site import Advice
 from webapp.contexts import Context, NetworkHead
 from webapp.entries import Entry
 from webapp.links_kept import KeptLink
@@ -60,6 +61,16 @@ class SiteReadingPage(Context):
     """How many readings there is room for."""
     labels: Mapping[str, str]
     """Words for the texts of a reading."""
+    start: Advice
+    """What to do before anything is typed."""
+    last: Kept | None
+    """What was sent last on this route; None where that is nothing, or the sheet may not be gone by."""
+    rules: str
+    """Table of questions and advice as JSON; empty where the sheet may not be gone by: it would tell the setting."""
+    seen: str
+    """What the page shows, in short: another one means that it is out of date."""
+    longest: int
+    """Characters of a remark."""
 
 
 @dataclass(frozen=True, slots=True)

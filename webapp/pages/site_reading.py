@@ -1,22 +1,38 @@
 """A technician's page: one site's sheet behind a signed link, and what was set and measured there."""
 
+import json
 import secrets
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, RedirectResponse, Response
+from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
+from sfn.answer.asks import asks
 from sfn.answer.readings import Question, judged, route_of
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
+from sfn.survey.at_site import key_of
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
 from webapp.maps import Maps
 from webapp.problems import wants_json
-from webapp.readings import LABELS, LEVELS, LOCKS, READING, READINGS_N, Typed, confirmed, kept, typed_reading
+from webapp.readings import (
+    LABELS,
+    LEVELS,
+    LOCKS,
+    LONGEST_TEXT_N,
+    READING,
+    READINGS_N,
+    Typed,
+    confirmed,
+    kept,
+    typed_reading,
+)
 from webapp.release import SheetLine, released
 from webapp.render import notice, page
 from webapp.settings import Settings
@@ -24,6 +40,7 @@ from webapp.site_links import SiteLink, open_link
 from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
+_WORKER = Path(__file__).parent.parent / "static" / "at-site-worker.js"
 
 
 @router.get("/site/{token}")
@@ -32,6 +49,22 @@ def show(
 ) -> Response:
     """The sheet, and room for what is read."""
     return _page(request, token, settings, store, maps, {"route": route} if route else {})
+
+
+@router.get("/site/{token}/worker.js")
+def worker(token: str, settings: SettingsDep, store: StoreDep) -> Response:
+    """The script that keeps this page, and no other, for when there is no connection."""
+    open_link(store.links, settings.session_key, token)
+    headers = {"Service-Worker-Allowed": addresses.site_reading(token), "Cache-Control": "no-cache"}
+    return FileResponse(_WORKER, media_type="text/javascript", headers=headers)
+
+
+@router.get("/site/{token}/state")
+def state(token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep) -> Response:
+    """Whether what a telephone shows still holds; refused like the page once the link is over."""
+    link = open_link(store.links, settings.session_key, token)
+    line, fresh = _sheet(link, opened(store.read(link.network_id, link.revision), store), store, maps)
+    return JSONResponse({"seen": _seen(link, line, fresh, store)})
 
 
 @router.post("/site/{token}")
@@ -63,6 +96,13 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
     """The sheet that a link is for, and whether it is still the newest revision's."""
     fresh = store.read(link.network_id).revision.number == link.revision
     return released(planned, store, maps).of(link.site_id), fresh
+
+
+def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store) -> str:
+    """What a page shows, in short: it changes with the sheet, the newest revision and what the office has."""
+    entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
+    said = [line.state, line.sheet.checksum, fresh, store.read(link.network_id).revision.number]
+    return sha256(repr([*said, [entry.id for entry in entries]]).encode()).hexdigest()[:16]
 
 
 def _stopped(link: SiteLink, store: Store, maps: Maps) -> tuple[Problem, ...]:
@@ -133,6 +173,9 @@ def _page(
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
+    holds = line.issued and fresh and route.verdict.state != "withheld"
+    sent = tuple(reversed(kept(line.sheet, [e for e in entries if e.revision == link.revision])))
+    table = asks(line.sheet, route)
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -149,10 +192,15 @@ def _page(
         sending=typed.get("sending") or secrets.token_urlsafe(12),
         problems=problems,
         questions=questions,
-        sent=tuple(reversed(kept(line.sheet, [e for e in entries if e.revision == link.revision]))),
+        sent=sent,
         locks=LOCKS if line.sheet.is_fm else (),
         levels=LEVELS,
         readings=READINGS_N,
         labels=LABELS,
+        start=table.advice[key_of("none", 0, 0)],
+        last=next((one for one in sent if holds and one.found and one.reading.route == route.row.route), None),
+        rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
+        seen=_seen(link, line, fresh, store),
+        longest=LONGEST_TEXT_N,
     )
     return page(request, context, status=status)

@@ -133,7 +133,7 @@ const atSite = (() => {
     if (group.unless.length && group.unless.every((one) => holds[one.is](one, values) !== null)) return [];
     for (const rule of group.rules) {
       const text = asks(rule, values);
-      if (text !== null) return [text];
+      if (text !== null) return [{ text, slip: !rule.plain }];
     }
     return [];
   });
@@ -160,21 +160,21 @@ const atSite = (() => {
         else (name.startsWith("reading-") ? readings : values)[name] = found.value;
       } else if (name.startsWith("lock-") && name in table.fields) {
         const found = lockNumber(text, table.units);
-        if (found && found.wrong && table.fields[name].length) locks[name] = [`${found.wrong}: which is meant?`];
+        if (found && found.wrong && table.fields[name].length) locks[name] = [{ text: `${found.wrong}: which is meant?`, slip: true }];
         else if (found && found.value) locks[name] = asked(table.fields[name], { [name]: found.value });
       }
     }
     for (const [name, groups] of Object.entries(table.fields)) {
       if (name in locks) continue;
-      if (name in values) for (const text of asked(groups, values)) questions.push({ field: name, text });
+      if (name in values) questions.push(...asked(groups, values).map((one) => ({ field: name, ...one })));
     }
     const offs = [];
     for (const [name, value] of Object.entries(readings)) {
       const known = { ...values, reading: value }, off = sumOf(table.off, known);
       if (off !== null) offs.push(off);
-      for (const text of asked(table.readings, known)) questions.push({ field: name, text });
+      questions.push(...asked(table.readings, known).map((said) => ({ field: name, ...said })));
     }
-    for (const [name, texts] of Object.entries(locks)) for (const text of texts) questions.push({ field: name, text });
+    for (const [name, said] of Object.entries(locks)) questions.push(...said.map((one) => ({ field: name, ...one })));
     const tolerated = fraction(table.tolerated);
     const agreeing = offs.filter((one) => compare(size(one), tolerated) <= 0).length;
     const fields = Object.keys(table.planned), seen = fields.filter((name) => name in values);

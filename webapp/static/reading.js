@@ -1,13 +1,19 @@
-// Keeps what is typed at a site in this telephone until the office has answered; without it the form still posts.
+// A technician's page: says at once what a reading is worth, keeps what is typed in this telephone, and sends what was
+// finished when there is a connection. Without this script the form still posts.
 "use strict";
 
 const form = document.getElementById("reading-form");
 const told = document.getElementById("connection");
 const asked = document.getElementById("questions");
-// By site, not by link: a new link for the same site still finds what was typed under the old one.
+const offline = document.getElementById("offline");
+const rules = form.dataset.rules ? JSON.parse(form.dataset.rules) : null;
+const longest = Number(form.dataset.longest);
+// By site, not by link: a new link for the same site still finds what was typed, and sends what waits.
 const key = `reading ${form.dataset.keep} ${form.elements.route.value}`;
-let waiting = false;  // a sending that no answer has come to yet
-let sending = false;
+const queueKey = `queue ${form.dataset.keep}`;
+const HELD_OVER = ["route", "plane", "initials", "test_cable_us", "demodulator_us", "test_signal"];
+const AGAIN_MS = 20000;
+let ended = false;  // the link is over
 let again = 0;
 
 const tell = (sentence, state) => {
@@ -15,162 +21,311 @@ const tell = (sentence, state) => {
   told.dataset.state = state;
   told.hidden = false;
 };
+const one = (tag, text, className = "") => {
+  const made = document.createElement(tag);
+  made.textContent = text;
+  made.className = className;
+  return made;
+};
+const newName = () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+const all = () => Object.fromEntries(new FormData(form));
+const typed = () => Object.fromEntries(Object.entries(all()).filter(([name]) => !name.startsWith("confirm-")));
+const something = () => Object.entries(typed()).some(([name, text]) =>
+  text.trim() && !HELD_OVER.includes(name) && !["sending", "taken_clock", "taken_at"].includes(name));
 
-const typed = () => Object.fromEntries([...new FormData(form)].filter(([name]) => !name.startsWith("confirm-")));
-
-const keep = () => {
+const held = (name, otherwise) => {
+  try { return JSON.parse(localStorage.getItem(name)) ?? otherwise; } catch { return otherwise; }
+};
+const hold = (name, value) => {
   try {
-    localStorage.setItem(key, JSON.stringify({ typed: typed(), waiting }));
+    localStorage.setItem(name, JSON.stringify(value));
     return true;
   } catch {
     tell("This browser keeps nothing: do not close the page before the office has answered.", "unkept");
     return false;
   }
 };
+const keep = () => hold(key, { typed: typed() });
 
-const bringBack = () => {
-  let held = null;
-  try { held = JSON.parse(localStorage.getItem(key)); } catch { /* nothing to bring back */ }
-  if (!held || !held.typed) return;
-  for (const [name, value] of Object.entries(held.typed)) {
-    if (form.elements[name]) form.elements[name].value = value;
-  }
-  waiting = Boolean(held.waiting);
-  tell("Kept in this telephone, not yet sent to the office.", "kept");
-};
-
-// Each question stands under its field, where the number was typed; the first one without a field above the form.
+// Questions: each under its field, where the number was typed, in the order in which they are asked.
 const ask = (questions) => {
+  const ticked = new Set([...form.querySelectorAll(".asked input:checked")].map((tick) => tick.value));
   for (const old of form.querySelectorAll(".asked")) old.remove();
+  const last = new Map();
   questions.forEach((question, n) => {
-    const box = document.createElement("div"), label = document.createElement("label"), tick = document.createElement("input");
-    box.className = "asked";
+    const box = one("div", "", "asked"), label = document.createElement("label"), tick = document.createElement("input");
     box.setAttribute("role", "alert");
     tick.type = "checkbox";
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
-    tick.checked = question.confirmed === true;
-    label.append(tick, ` ${question.text} `);
-    const help = document.createElement("span");
-    help.className = "quiet";
-    help.textContent = "Tick it if it is so; else correct it.";
-    label.append(help);
+    tick.checked = question.confirmed === true || ticked.has(tick.value);
+    label.append(tick, ` ${question.text} `, one("span", "Tick it if it is so; else correct it.", "quiet"));
     box.append(label);
     const input = form.elements[question.field], field = input && input.closest && input.closest(".field");
-    if (field) field.after(box); else asked.append(box);
+    if (field) {
+      (last.get(field) || field).after(box);
+      last.set(field, box);
+      if (field.closest("details")) field.closest("details").open = true;
+    } else asked.append(box);
   });
 };
+const unanswered = () => form.querySelector(".asked input:not(:checked)");
 
-const mark = (problems) => {
+const mark = (wrong) => {
+  for (const said of form.querySelectorAll(".field-wrong")) said.remove();
   for (const input of form.querySelectorAll("[aria-invalid]")) input.removeAttribute("aria-invalid");
-  for (const problem of problems) {
-    const input = form.elements[problem.where];
-    if (input && input.setAttribute) input.setAttribute("aria-invalid", "true");
+  for (const [name, words] of Object.entries(wrong)) {
+    const input = form.elements[name];
+    if (!input || !input.setAttribute) continue;
+    input.setAttribute("aria-invalid", "true");
+    input.after(one("p", words, "field-wrong"));
+    if (input.closest("details")) input.closest("details").open = true;
   }
 };
 
-const post = async (more) => {
+// What the office would refuse, said here: nothing is cut off.
+const refusals = () => {
+  const wrong = {};
+  for (const [name, text] of Object.entries(typed())) {
+    const most = name === "initials" ? 40 : /^(remarks|test_signal|lock-|level-)/.test(name) ? longest : 200;
+    if (text.length > most) wrong[name] = `${text.length} characters, ${most} at most: nothing is cut off, shorten it`;
+  }
+  return wrong;
+};
+
+const verdict = document.getElementById("verdict");
+const judge = (now) => {
+  const found = rules ? atSite.judge(rules, typed()) : { wrong: {}, questions: [], advice: null, off: null };
+  if (!rules) {
+    for (const [name, text] of Object.entries(typed())) {
+      if (!/^(set-|reading-)|^(test_cable_us|demodulator_us)$/.test(name) || !text.trim()) continue;
+      const read = atSite.number(text);
+      if (read.wrong) found.wrong[name] = read.wrong;
+    }
+  }
+  const wrong = { ...found.wrong, ...refusals() };
+  if (now) {
+    mark(wrong);
+    if (rules) ask(found.questions);
+  }
+  if (verdict && found.advice && something()) {
+    const answered = new Set([...form.querySelectorAll(".asked input:checked")].map((tick) => tick.value));
+    const slip = found.questions.some((one) => one.slip && !answered.has(`${one.field}: ${one.text}`));
+    const advice = slip ? rules.advice.slip : found.advice;
+    verdict.dataset.does = advice.does;
+    document.getElementById("verdict-word").textContent = advice.word;
+    document.getElementById("verdict-off").textContent = found.off === null ? "" : `${found.off}\u202fµs`.replace("-", "−");
+    document.getElementById("verdict-text").textContent = advice.text;
+  }
+  return { ...found, wrong };
+};
+
+const bringBack = () => {
+  const before = held(key, null);
+  if (!before || !before.typed) {
+    form.elements.sending.value = newName();
+    return;
+  }
+  for (const [name, value] of Object.entries(before.typed)) {
+    if (form.elements[name]) form.elements[name].value = value;
+  }
+  if (!something()) return;
+  judge(true);
+  tell("Kept in this telephone, not yet sent to the office.", "kept");
+};
+
+// The queue: readings that were finished, in their order.
+const queue = () => held(queueKey, []);
+const unqueue = (name, change) => {
+  const left = queue().flatMap((item) => (item.form.sending !== name ? [item] : change ? [change(item)] : []));
+  hold(queueKey, left);
+  show();
+};
+const show = () => {
+  const items = queue();
+  const list = document.getElementById("queue-list");
+  document.getElementById("queue").hidden = !items.length;
+  list.replaceChildren(...items.map((item) => {
+    const line = one("li", ""), said = Object.entries(item.form).filter(([name, text]) => text.trim() && /^(set-|reading-|lock-|level-|remarks)/.test(name));
+    line.append(one("b", `${item.form.taken_at || item.form.taken_clock} UTC, ${item.form.initials}`), one("p", said.map(([name, text]) => `${label(name)} ${text}`).join(" · ")));
+    if (item.refused) {
+      const button = one("button", "Take it back to correct it", "second");
+      button.type = "button";
+      button.addEventListener("click", () => takeBack(item));
+      line.append(one("p", `The office did not take it: ${item.refused}`, "field-wrong"), button);
+    }
+    return line;
+  }));
+};
+const label = (name) => {
+  const found = form.querySelector(`label[for="${name}"]`);
+  return found ? found.textContent : name;
+};
+const takeBack = (item) => {
+  if (something()) {
+    tell("Send what is typed above first, then take this one back.", "kept");
+    return;
+  }
+  for (const [name, value] of Object.entries(item.form)) if (form.elements[name]) form.elements[name].value = value;
+  keep();
+  unqueue(item.form.sending);
+  judge(true);
+  form.scrollIntoView();
+};
+
+const post = async (item) => {
   // The clock at sending goes along: the office corrects the time of the reading by what this telephone is off.
-  const body = new URLSearchParams([...new FormData(form), ...more, ["phone_clock", new Date().toISOString()]]);
+  const body = new URLSearchParams({ ...item.form, phone_clock: new Date().toISOString() });
   const stop = new AbortController(), late = setTimeout(() => stop.abort(), 30000);
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" }, signal: stop.signal });
-    return { ok: answer.ok, status: answer.status, said: await answer.json() };
+    return { status: answer.status, said: await answer.json() };
   } finally {
     clearTimeout(late);
   }
 };
 
-const send = async () => {
-  if (sending) return;
-  sending = true;
-  clearTimeout(again);
-  waiting = true;
-  const isKept = keep(), sent = JSON.stringify(typed());
-  tell("Sending to the office …", "sending");
-  try {
-    const { ok, status, said } = await post([]);
-    waiting = false;
-    if (ok && said.kept && sent !== JSON.stringify(typed())) {
-      form.elements.sending.value = said.next;
-      keep();
-      ask([]);
-      tell("The office has what you sent. What you typed since then is kept in this telephone, not yet sent.", "kept");
-      return;
-    }
-    if (ok && said.kept) {
-      localStorage.removeItem(key);
-      location.replace(`${location.pathname}${location.search}${location.search ? "&" : "?"}sent=${Date.now()}`);
-      return;
-    }
-    keep();
-    ask(said.questions || []);
-    mark(said.problems || []);
-    const words = (said.problems || []).map((p) => `${p.what}; ${p.expected}`).join(". ");
-    tell(status === 422 ? words || "Not sent yet: something looks like a slip, see below." : `Kept here, but the office refused it: ${words}.`, "refused");
-    (form.querySelector(".asked") || told).scrollIntoView({ block: "center" });
-  } catch {
-    if (isKept) tell("No connection. What you typed is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it.", "waiting");
-    again = setTimeout(send, 20000);
-  } finally {
-    sending = false;
-  }
+const over = (words) => {
+  ended = true;
+  if (navigator.serviceWorker && navigator.serviceWorker.controller) navigator.serviceWorker.controller.postMessage({ forget: true });
+  if (verdict) verdict.hidden = true;
+  tell(`${words}. Set nothing from this page. What was typed is kept in this telephone, and is sent from a new link for this site.`, "over");
 };
 
-// What was asked about a value is settled when the value changes.
-const settle = (name) => {
-  for (const tick of form.querySelectorAll(".asked input")) {
-    if (tick.value.startsWith(`${name}: `)) tick.closest(".asked").remove();
+const flushQueue = async () => {
+  clearTimeout(again);
+  let sent = 0;
+  for (let items = queue().filter((item) => !item.refused); items.length && !ended; items = queue().filter((item) => !item.refused)) {
+    const [item] = items;
+    tell("Sending to the office …", "sending");
+    try {
+      const { status, said } = await post(item);
+      if (status === 200 && said.kept) {
+        unqueue(item.form.sending);
+        sent += 1;
+        continue;
+      }
+      const words = [...(said.problems || []).map((p) => `${p.what}; ${p.expected}`), ...(said.questions || []).map((q) => q.text)].join(". ");
+      if (status === 404 || status === 410) over(words);
+      else if (status === 422) unqueue(item.form.sending, (old) => ({ ...old, refused: words }));
+      else throw new Error(words);
+    } catch {
+      tell("No connection. What you finished is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it.", "waiting");
+      again = setTimeout(flush, AGAIN_MS);
+      return;
+    }
   }
+  if (ended) return;
+  if (queue().some((item) => item.refused)) tell("The office did not take everything: see below.", "refused");
+  else if (sent && !something()) {
+    const address = new URL(location.href);
+    address.searchParams.set("sent", Date.now());
+    location.replace(address);
+  } else if (sent) tell("The office has what you sent. What you typed since then is kept in this telephone, not yet sent.", "kept");
+};
+// One tab at a time; where there are no locks the office keeps the same sending once.
+const flush = () => (navigator.locks ? navigator.locks.request(queueKey, flushQueue) : flushQueue());
+
+const finish = () => {
+  const found = judge(true);
+  const wrong = { ...found.wrong };
+  if (!form.elements.initials.value.trim()) wrong.initials = "a reading needs initials";
+  if (!something()) wrong["set-1" in form.elements ? "set-1" : "remarks"] = "nothing was typed";
+  mark(wrong);
+  if (Object.keys(wrong).length) {
+    tell(`Not sent: ${Object.entries(wrong).map(([name, words]) => `${label(name)}: ${words}`).join(". ")}.`, "refused");
+    form.querySelector("[aria-invalid]").scrollIntoView({ block: "center" });
+    return;
+  }
+  if (unanswered()) {
+    tell("Not sent yet: something looks like a slip, see below.", "refused");
+    unanswered().scrollIntoView({ block: "center" });
+    return;
+  }
+  // The time of the reading is now, not when a connection is found.
+  if (!form.elements.taken_at.value) form.elements.taken_clock.value = new Date().toISOString();
+  if (!hold(queueKey, [...queue(), { form: all() }])) return;
+  for (const input of form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), textarea")) {
+    if (!HELD_OVER.includes(input.name)) input.value = "";
+  }
+  form.elements.sending.value = newName();
+  form.elements.taken_clock.value = "";
+  ask([]);
+  keep();
+  show();
+  flush();
 };
 
 form.addEventListener("input", (event) => {
   if (event.target.type === "checkbox") return;
-  settle(event.target.name);
   if (event.target.name === "taken_at") form.elements.taken_clock.value = "";
-  waiting = false;
-  clearTimeout(again);
+  // What was asked about a value is settled when the value changes.
+  for (const tick of form.querySelectorAll(".asked input")) {
+    if (tick.value.startsWith(`${event.target.name}: `)) tick.closest(".asked").remove();
+  }
+  judge(false);
   if (keep()) tell("Kept in this telephone, not yet sent to the office.", "kept");
 });
-// Questions at once, while the number is still on the instrument; silence when there is no connection.
-let inquiring = false;
-const inquire = async () => {
-  if (inquiring || sending) return;
-  inquiring = true;
-  try {
-    for (let round = 0; round < 5; round += 1) {
-      const before = JSON.stringify(typed());
-      const { said } = await post([["ask", "yes"], ["initials", form.elements.initials.value || "?"]]);
-      if (sending) break;
-      // Typed on meanwhile: the answer is of yesterday, ask again.
-      if (before !== JSON.stringify(typed())) continue;
-      if (!(said.problems || []).length) ask(said.questions || []);
-      break;
-    }
-  } catch { /* asked when it is sent */ } finally {
-    inquiring = false;
-  }
-};
-form.addEventListener("change", (event) => {
-  if (/^(set|reading|lock)-|^test_cable_us$|^demodulator_us$/.test(event.target.name || "") && event.target.value) inquire();
-});
+form.addEventListener("change", (event) => judge(event.target.type !== "checkbox"));
 form.addEventListener("submit", (event) => {
   event.preventDefault();
-  // The time of the reading is now, not when a connection is found.
-  if (!form.elements.taken_at.value) {
-    const now = new Date().toISOString();
-    form.elements.taken_clock.value = now;
-    form.elements.taken_at.value = now.slice(0, 16).replace("T", " ");
-  }
-  send();
+  finish();
 });
-window.addEventListener("online", () => { if (waiting) send(); });
+
+// Whether what is shown still holds; a page that was kept may be older than the plan.
+const look = async () => {
+  if (ended) return;
+  const now = new Date().toISOString().slice(11, 16);
+  try {
+    const answer = await fetch(form.dataset.state, { headers: { Accept: "application/json" } });
+    const said = await answer.json();
+    if (answer.status === 404 || answer.status === 410) over((said.problems || []).map((p) => p.what).join(". ") || "This link is over");
+    else if (answer.ok && said.seen !== form.dataset.seen) {
+      if (something()) tell("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept.", "stale");
+      else location.reload();
+    } else if (answer.ok) stand(`Looked at the office at ${now} UTC: this page is the present one.`);
+  } catch {
+    stand(`No connection at ${now} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.`);
+  }
+};
+const until = offline.textContent;
+let keeps = "", looked = "";
+const stand = (sentence) => {
+  looked = sentence;
+  offline.textContent = [until, keeps, looked].filter(Boolean).join(" ");
+};
+
+const worker = async () => {
+  if (!window.isSecureContext || !navigator.serviceWorker) {
+    keeps = "This page came without TLS, so it does not open again without a connection: keep it open. What you type stays in this browser.";
+    return;
+  }
+  try {
+    await navigator.serviceWorker.register(form.dataset.worker, { scope: location.pathname });
+    const ready = await navigator.serviceWorker.ready;
+    navigator.serviceWorker.addEventListener("message", (event) => {
+      keeps = event.data.kept ? "This page opens without a connection too." : "This page is not wholly kept for use without a connection: keep it open.";
+      document.documentElement.dataset.kept = event.data.kept ? "yes" : "no";
+      stand(looked);
+    });
+    const files = [...document.querySelectorAll("link[rel=stylesheet], link[rel=icon]")].map((link) => link.href);
+    for (const own of document.querySelectorAll("script[src], img[src]")) files.push(own.src);
+    const routes = [...document.querySelectorAll("a.other-route")].map((link) => link.href.split("#")[0]);
+    ready.active.postMessage({ keep: [...new Set([location.href.split("#")[0], ...files, ...routes])] });
+  } catch {
+    keeps = "This browser does not keep the page: it does not open again without a connection. What you type stays in this browser.";
+  }
+};
+
+window.addEventListener("online", () => { look(); flush(); });
+window.addEventListener("offline", look);
+setInterval(look, AGAIN_MS);
 bringBack();
+show();
 const address = new URL(location.href);
 if (address.searchParams.has("sent")) {
   address.searchParams.delete("sent");
   history.replaceState(null, "", address);
   tell("The office has it. Thank you.", "sent");
-  told.scrollIntoView({ block: "center" });
 }
-if (waiting) send();
+worker().then(() => { look(); flush(); });

@@ -206,3 +206,31 @@ def test_no_question_has_an_exponent_or_an_ungrouped_thousand(typed: str) -> Non
     assert len(told) > 2
     for text in told:
         assert not re.search(r"\de[+-]?\d|(?<![.\d])\d{4}", text), text
+
+
+@pytest.mark.parametrize(
+    ("typed", "planned", "first", "then"),
+    [
+        ("269.6", 2696, "269.6 is the planned 2696 units of 100 ns in microseconds", "is it 270?"),
+        # Not the plan's value, but only a whole one in microseconds.
+        ("271.3", 2696, "differs from the plan", "are microseconds meant, that is 2713?"),
+    ],
+)
+def test_the_likeliest_is_asked_first(typed: str, planned: float, first: str, then: str) -> None:
+    """Another unit comes before the nearest step."""
+    asked = [
+        one.replace(THIN, "") for one in question_setting(typed, field=field("100ns", 1), planned=planned, old=106)
+    ]
+
+    assert first in asked[0]
+    assert any(then in one for one in asked[1:])
+    order = [n for n, one in enumerate(asked) if "microseconds" in one]
+    assert order[0] < next(n for n, one in enumerate(asked) if "is it 27" in one)
+
+
+def test_digits_exchanged_in_a_setting_and_in_a_launch_are_asked() -> None:
+    """160 for 106; 126200.43 for 122600.45, within what is tolerated."""
+    (asked,) = question_setting("160", field=field("ms", 1), planned=106)
+    assert "160 ms has the digits of the planned 106 ms in another order: is it a slip?" == asked
+    (asked,) = question_launch(126_200.43, planned_us=122_600.45, tolerance_us=0.1)
+    assert "with two digits exchanged it is 122600.43 us, as planned: is it a slip?" == asked.replace(THIN, "")
