@@ -72,7 +72,7 @@ def test_change_plan_technician_and_delays_page_ask_for_the_same(
     ):
         assert "enter −20.5 µs, once; the total then is 14.5 µs" in text_of(client, page), page
     assert "enter +20.5 µs, once; the total then is 35 µs" in text_of(client, f"/networks/{number}/change")
-    assert "(plan: the total 14.5 µs)" in text_of(client, f"/site/{link}")
+    assert ': the total shown, <span class="unit">µs</span>' in text_of(client, f"/site/{link}")
 
 
 def test_what_is_entered_is_a_number_in_the_files(client: TestClient, number: int) -> None:
