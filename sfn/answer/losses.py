@@ -11,7 +11,7 @@ from sfn.stream.heard import Heard
 from sfn.stream.joint import joint_loss, together
 from sfn.stream.loss import LossModel, fit
 from sfn.stream.measured import Measured
-from sfn.stream.paths import Paths, fitted, left_by, measured
+from sfn.stream.paths import UNMEASURED, Paths, fitted, left_by, measured, with_unmeasured_second
 from sfn.stream.protection import Protection, packet_overhead, waits
 from sfn.stream.residual import Residual
 
@@ -46,6 +46,32 @@ def usual_protections(paths: Paths, *, packet_time_s: float) -> tuple[Left, ...]
     )
 
 
+def with_second(
+    found: "Records", *, joint_loss_ratio: float | None = None, joint_burst_packets: float | None = None
+) -> Paths:
+    """Losses of records on two paths: as measured together, or one path and what is typed or assumed of the other.
+
+    Parameters
+    ----------
+    found : Records
+    joint_loss_ratio, joint_burst_packets : float, optional
+        As for `sfn.stream.paths.with_unmeasured_second`; of one record only.
+
+    Raises
+    ------
+    ValueError
+        If a share is typed beside two records, or cannot be.
+    """
+    assert found.paths is not None
+    if found.paths.second is None:
+        return with_unmeasured_second(
+            found.paths, joint_loss_ratio=joint_loss_ratio, joint_burst_packets=joint_burst_packets
+        )
+    if joint_loss_ratio is not None or joint_burst_packets is not None:
+        raise ValueError("joint_loss_pct must not be given together with a second record: what both lose is measured")
+    return found.paths
+
+
 def protected(
     protection: Protection, paths: Paths, *, packet_time_s: float, seed: int = 1, block_n: int = BLOCKS
 ) -> Left:
@@ -70,7 +96,7 @@ def protected(
         f"more than {said}" if left.errors_kind == "less than" else said,
         (waits(protection).parity + waits(protection).repeat) * packet_time_s * 1e6,
         copies * float(1 + packet_overhead(protection)),
-        paths.tie if paths.second or not protection.second_path else "assumed independent",
+        paths.tie if paths.second or not protection.second_path else UNMEASURED,
     )
 
 
@@ -215,6 +241,8 @@ class Records:
 
     paths: Paths | None = None
     """Loss on the path or on both, with its doubt."""
+    left: tuple[Left, ...] = ()
+    """What the usual protections leave, where that was asked; the second path as `with_second` has it."""
 
     @property
     def release(self) -> Release | None:

@@ -72,8 +72,25 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
         Idle(("oscillator", *own, "reaction_h"), not args.site, "together with --site"),
         Idle(("locked_us",), any(text.endswith(":locked") for text in args.site), "without a --site ID:locked"),
         Idle(("good",), by_class, "without --oscillator or a class of a --site"),
+        Idle(
+            ("good",),
+            _good_counts(args),
+            "where both ends of the class are alike: only temperature tells them apart, "
+            "and neither --step-degc nor --swing-degc is given",
+        ),
         Idle(("step_degc", "swing_degc"), warmth, "without a class or --temperature-per-degc: no temperature counts"),
     ]
+
+
+def _good_counts(args: argparse.Namespace) -> bool:
+    """Whether the good end of any class named does otherwise than its poor one."""
+    kinds = [args.oscillator] if args.oscillator else [text.partition(":")[2] for text in args.site]
+    classes = [oscillator(kind) for kind in kinds if kind in oscillators()]
+    warm = args.step_degc != 0 or args.swing_degc != 0
+    ends = [
+        [_figures(one.clock(poor=poor, step_degc=0.0, swing_degc=0.0)) for poor in (True, False)] for one in classes
+    ]
+    return not classes or any(poor[:3] != good[:3] or (warm and poor != good) for poor, good in ends)
 
 
 def _one(args: argparse.Namespace) -> dict[str, object]:

@@ -47,7 +47,7 @@ from math import isfinite
 from pathlib import Path
 from typing import cast
 
-from sfn.answer.losses import protected, records
+from sfn.answer.losses import protected, records, with_second
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
 from sfn.cli.loss_table import table
 from sfn.cli.stream import interval_ratio, joint_interval, model_of, number, protection_arguments, protection_of
@@ -57,7 +57,7 @@ from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
-from sfn.stream.paths import Paths, paths_given, with_unmeasured_second
+from sfn.stream.paths import Paths, paths_given
 from sfn.stream.protection import Protection, st2022_1_problems, waits
 from sfn.units import exact
 
@@ -122,6 +122,7 @@ def run(args: argparse.Namespace) -> int:
                 for guard in usual(paths.first.model)
                 for row in [_answer(guard, paths, time_s=time_s, seed=args.seed, block_n=args.blocks)]
             ]
+        refuse_idle(args, arguments, [_of_chance(args, answer)])
     except ValueError as error:
         raise PlanError(
             [Problem("arguments", str(error), "see python -m sfn loss --help", code="arguments-unusable")]
@@ -132,6 +133,13 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(table(answer, drift_kept=args.keep_drift)))
     return 0
+
+
+def _of_chance(args: argparse.Namespace, answer: dict[str, object]) -> Idle:
+    """Where every figure has a formula nothing is drawn, so that no start and no number of blocks count."""
+    rows = cast(list[dict[str, object]], answer.get("comparison", []))
+    drawn = any(row[key] != "exact" for row in (answer, *rows) for key in ("residual_kind", "errors_kind"))
+    return Idle(("seed", "blocks"), drawn or args.capture is not None, "where nothing is simulated: it is exact")
 
 
 def _idle(args: argparse.Namespace) -> list[Idle]:
@@ -191,9 +199,7 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
         assert found.paths is not None
         if len(taken) > 1 or not (args.second_path or args.compare):
             return found.paths, found.found
-        paths = with_unmeasured_second(
-            found.paths, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets
-        )
+        paths = with_second(found, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets)
         return paths, found.found | paths_answer(paths)
     if args.loss_pct is None:
         raise ValueError("--loss-pct or --capture must be given")

@@ -133,6 +133,9 @@ def optimise(
         If an argument or the network cannot be used, or people are to be counted and not known.
     """
     _refuse(max_offset_us, max_move_us, max_changed, nights, seed, budget_s)
+    if from_set and max_move_us is None:
+        expected = "--max-move-us beside it, or no --from-set"
+        raise PlanError([Problem("--from-set", "does nothing without --max-move-us", expected, code="option-idle")])
     network = plan.readable
     placed, ground = place(network), plan.ground
     bounds = bounds_to_the_edge(network, placed, ground=ground)

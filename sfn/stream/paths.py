@@ -35,6 +35,7 @@ PRODUCTS: tuple[Tie, ...] = (
     "taken as independent, within the interval given",
 )
 GIVEN: Tie = "share of common losses as given"
+UNMEASURED: Tie = "assumed independent: nothing measured says so"
 INDEPENDENCE_PROBABILITY = 0.01  # a record less likely than this to be as bursty by chance is bursty
 
 
@@ -187,7 +188,7 @@ def with_unmeasured_second(
         As `paths_given`.
     """
     if joint_loss_ratio is None:
-        return Paths(paths.first, paths.first, None, "assumed independent: nothing measured says so")
+        return Paths(paths.first, paths.first, None, UNMEASURED)
     model = paths.first.model
     return Paths(paths.first, paths.first, _typed_joint(model, model, joint_loss_ratio, joint_burst_packets), GIVEN)
 

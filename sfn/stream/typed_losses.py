@@ -56,6 +56,9 @@ class AskedRecord:
     packet_time_s: float | None
     port: int | None
     remove_drift: bool
+    joint_loss_ratio: float | None = None
+    """Share of all packets that a second path, not recorded, loses together with this one, as typed."""
+    joint_burst_packets: float | None = None
 
 
 def record_of(typed: Typed) -> AskedRecord:
@@ -73,8 +76,16 @@ def record_of(typed: Typed) -> AskedRecord:
         reader.refuse("late_probability", f"cannot be {late:g}", "above 0 to 0.5", code="out-of-range")
     if packet_ms is not None and not 0 < packet_ms <= 1000:
         reader.refuse("record_packet_ms", f"cannot be {packet_ms:g}", "above 0 to 1000 ms", code="out-of-range")
+    joint_pct, burst = reader.optional("record_joint_pct"), reader.optional("record_joint_burst")
+    if joint_pct is not None and not 0 <= joint_pct <= 100:
+        reader.refuse("record_joint_pct", f"cannot be {joint_pct:g}", "0 to 100 %", code="out-of-range")
+    if joint_pct is None and burst is not None:
+        reader.refuse("record_joint_burst", "counts only with a share", "the share of common losses", code="idle-field")
     reader.finish()
-    return AskedRecord(late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"))
+    return AskedRecord(
+        late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"),
+        None if joint_pct is None else joint_pct / 100, burst,
+    )  # fmt: skip
 
 
 def packet_time_of(typed: Typed) -> float:

@@ -1,9 +1,12 @@
 """Losses: given ones, and records that are uploaded."""
 
+import json
 import re
 
 import numpy as np
 import pytest
+
+from sfn.cli import main
 
 
 @pytest.fixture
@@ -93,3 +96,35 @@ def test_what_cannot_be_read_says_where(client, post, number):
 def test_a_forgotten_record_is_not_there(client, number):
     """An address without a job answers 404."""
     assert 404 == client.get(f"/networks/{number}/losses/nothing").status_code
+
+
+def rows_of(html):
+    """Words and residual loss of the second path alone, out of the table of protections."""
+    text = re.sub(r"<[^>]+>", "|", html.replace("\u202f", " "))
+    return re.search(r"\|(?:no protection, )?second path\|+([^|]+)[|\s]+(?:&lt; )?([0-9.e+-]+)\|", text)
+
+
+@pytest.mark.parametrize(("share", "words"), [("", "assumed independent: nothing measured says so"),
+                                              ("0.2", "share of common losses as given")])  # fmt: skip
+def test_one_record_and_a_second_path_as_the_command_has_it(client, post, number, tmp_path, capsys, share, words):
+    """What is assumed stands beside the figure, and the figure is that of `loss --capture --second-path`."""
+    _, page = uploaded(
+        client, post, number, {"first": ("a.csv", log(), "text/csv")}, record_joint_pct=share, remove_drift="yes"
+    )
+    path = tmp_path / "a.csv"
+    path.write_bytes(log())
+    more = ["--joint-loss-pct", share] if share else []
+    assert 0 == main(["loss", "--capture", str(path), "--second-path", *more, "--json"])
+    command = json.loads(capsys.readouterr().out)
+    found = rows_of(page.text)
+
+    assert found is not None
+    assert words == found.group(1) == command["second_path_taken_as"]
+    assert float(found.group(2)) == pytest.approx(command["residual_loss_ratio"], rel=0.01)
+
+
+def test_a_share_beside_two_records_is_refused(client, post, number):
+    """What both lose is measured then: as the command refuses it."""
+    files = {"first": ("a.csv", log(), "text/csv"), "second": ("b.csv", log(770, 3), "text/csv")}
+    _, page = uploaded(client, post, number, files, record_joint_pct="0.2")
+    assert "must not be given together with a second record" in page.text

@@ -23,8 +23,6 @@ class LossesPage(Context):
     """The form beside the files."""
     left: tuple[Left, ...]
     """The usual protections, once asked."""
-    tie: str
-    """What is known of the second path's losses and the first's together."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""
 

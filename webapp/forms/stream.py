@@ -158,6 +158,16 @@ RECORD = (
         "Between sender and receiver. Off where one reference locks both: a true change of delay is then kept.",
     ),
 )  # fmt: skip
+SECOND_OF_RECORD = (
+    Ask(
+        "record_joint_pct",
+        "lost on both paths together",
+        "%",
+        "Of all packets, where there is no record of the second path: it is then taken as good as the first.",
+        empty="independent, assumed",
+    ),
+    Ask("record_joint_burst", "mean burst of those", "packets", empty="as on the path"),
+)
 HOLDOVER = (
     Ask("limit_us", "error to reach", "µs", empty="the service's"),
     Ask("step_degc", "away from where it was disciplined", "°C"),

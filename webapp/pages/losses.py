@@ -3,6 +3,7 @@
 import secrets
 import shutil
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import IO, Annotated, BinaryIO, cast
@@ -10,7 +11,7 @@ from typing import IO, Annotated, BinaryIO, cast
 from fastapi import APIRouter, File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.losses import Records, records, usual_protections
+from sfn.answer.losses import Records, records, usual_protections, with_second
 from sfn.errors import PlanError, Problem
 from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
@@ -41,7 +42,7 @@ def show(request: Request, opened: NetworkDep) -> Response:
     except PlanError as error:
         return page(request, _page(opened, typed, error.problems), status=422)
     context = _page(opened, typed, ())
-    return page(request, LossesPage(context.network, context.parts, context.upload, left, left[-1].tie, ()))
+    return page(request, LossesPage(context.network, context.parts, context.upload, left, ()))
 
 
 @router.post("/networks/{network_id}/losses/upload")
@@ -72,8 +73,19 @@ def upload(
             heard = [Heard() for _ in files]
             for name, file, told in zip(names, files, heard, strict=True):
                 taken.append(_read(file, name, asked, progress, heard=told, source=taken[0].source if taken else None))
-        progress.tell("cutting into hours", done=100, total=100)
-        return records(taken, names=names, late_probability=asked.late_probability, heard=heard)
+        progress.tell("cutting into hours, protections worked out", done=100, total=100)
+        found = records(taken, names=names, late_probability=asked.late_probability, heard=heard)
+        try:
+            paths = with_second(
+                found, joint_loss_ratio=asked.joint_loss_ratio, joint_burst_packets=asked.joint_burst_packets
+            )
+        except ValueError as error:
+            problem = Problem(
+                "record_joint_pct", str(error), "a share that can be, beside one record", code="stream-plan-refused",
+                fields=("record_joint_pct",),
+            )  # fmt: skip
+            raise PlanError([problem]) from None
+        return replace(found, left=usual_protections(paths, packet_time_s=taken[0].packet_time_s))
 
     job = jobs.start(work, title=f"Reading {', '.join(names)}", key=secrets.token_hex(8))
     job.result_url = addresses.measured_losses(opened.head.id, job.id)
@@ -130,5 +142,8 @@ def _page(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) 
         forms.part("Loss on the way", forms.LOSS, typed, problems),
         forms.part("Packets", forms.PACKET_TIME, typed, problems),
     )
-    upload = (forms.part("How to read them", forms.RECORD, {}, ()),)
-    return LossesPage(opened.head, parts, upload, (), "", forms.elsewhere(parts, problems))
+    upload = (
+        forms.part("How to read them", forms.RECORD, {}, ()),
+        forms.part("A second path that is not recorded", forms.SECOND_OF_RECORD, {}, ()),
+    )
+    return LossesPage(opened.head, parts, upload, (), forms.elsewhere(parts, problems))

@@ -38,6 +38,7 @@ def test_the_answer_has_its_keys_and_is_no_worse(capsys: pytest.CaptureFixture[s
         (["--hold", "east"], "there is no site 'east'"),
         (["--objective", "people"], "people are not counted: the network names no places"),
         (["--budget-s", "0"], "--budget-s: cannot be 0.0"),
+        (["--from-set"], "--from-set: does nothing without --max-move-us"),
         (["--max-offset-us", "-3"], "0 to 100 000 us"),
     ],
 )
@@ -56,7 +57,7 @@ def test_weights_and_losers_stand_in_the_print(capsys: pytest.CaptureFixture[str
     ]
     path = tmp_path / "weighed.json"
     path.write_text(json.dumps(tree), encoding="utf-8")
-    assert main(["optimise", str(path), "--budget-s", "2", "--pixel-m", "500", "--from-set"]) == 0
+    assert main(["optimise", str(path), "--budget-s", "2", "--pixel-m", "500", "--from-set", "--max-move-us", "9"]) == 0
     printed = capsys.readouterr().out
 
     assert "weighed: this town first: Rocky Top, " in printed
