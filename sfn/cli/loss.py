@@ -171,7 +171,8 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
 
 
 _COMPARED = (
-    "residual_loss_ratio", "residual_kind", "error_every_s", "errors_kind", "wait_us", "packet_rate_factor",
+    "residual_loss_ratio", "residual_low_ratio", "residual_high_ratio", "residual_kind",
+    "error_every_s", "errors_kind", "wait_us", "packet_rate_factor",
 )  # fmt: skip
 
 

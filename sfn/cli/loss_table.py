@@ -33,6 +33,9 @@ def table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
             f"{more + in_words(row['error_every_s']):>22}{row['wait_us'] / 1000:>11.1f}"
             f"{row['packet_rate_factor']:>11.2f}"
         )
+        if row["residual_kind"] == "estimate":
+            within = f"{row['residual_low_ratio']:.2g} to {row['residual_high_ratio']:.2g}"
+            lines.append(f"{'':46}{within:>16}  (99 %)")
     lines += _measured_table(answer, drift_kept=drift_kept)
     return lines + problem_lines(cast(list[dict[str, Any]], answer["problems"]))
 
