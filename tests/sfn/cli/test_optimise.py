@@ -57,7 +57,7 @@ def test_weights_and_losers_stand_in_the_print(capsys: pytest.CaptureFixture[str
     ]
     path = tmp_path / "weighed.json"
     path.write_text(json.dumps(tree), encoding="utf-8")
-    assert main(["optimise", str(path), "--budget-s", "2", "--pixel-m", "500", "--from-set", "--max-move-us", "9"]) == 0
+    assert main(["optimise", str(path), "--budget-s", "2", "--pixel-m", "500"]) == 0
     printed = capsys.readouterr().out
 
     assert "weighed: this town first: Rocky Top, " in printed
