@@ -37,16 +37,17 @@ def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
     for router in routers:
         for route in router.routes:
             if isinstance(route, APIRoute):
-                names = _named(route, forms) if "POST" in route.methods else {}
+                methods = route.methods or set()
+                names = _named(route, forms) if "POST" in methods else {}
                 taken = accepted(route.path, names)
                 listed = {_open(name): label for name, label in ({**dict.fromkeys(taken.names, ""), **names}).items()}
                 again.add_api_route(
                     route.path,
                     route.endpoint,
-                    methods=sorted(route.methods),
+                    methods=sorted(methods),
                     name=f"{route.endpoint.__module__.rpartition('.')[2]} {route.name}",
                     openapi_extra={"requestBody": _body(listed)} if names else None,
-                    dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in route.methods else [])],
+                    dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in methods else [])],
                 )
     return again
 
@@ -58,7 +59,7 @@ def form_fields() -> dict[str, dict[str, str]]:
     """
     found: dict[str, dict[str, str]] = {}
     texts = [path.read_text(encoding="utf-8") for path in sorted(folder("templates").rglob("*.html"))]
-    macros = dict(macro.groups() for text in texts for macro in _MACRO.finditer(text))
+    macros = {macro[1]: macro[2] for text in texts for macro in _MACRO.finditer(text)}
     for text in texts:
         labels = {name: label.strip() for name, label in _LABEL.findall(text)}
         for form in _FORM.finditer(text):

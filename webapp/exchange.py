@@ -17,7 +17,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from sfn.errors import PlanError, Problem
 from webapp.documents import network_of
 from webapp.limits import LONGEST_LINE_N
-from webapp.schema import entries, networks, revisions
+from webapp.schema import entries, networks, new_id, revisions
 from webapp.store import Store
 
 KIND = "sfn-delays store"
@@ -50,7 +50,8 @@ def imported(store: Store, lines: Iterable[str]) -> int:
     PlanError
         If it is no export, is cut off or changed, or holds a document that cannot be read; with the line.
     """
-    digest, count, ids, ended = hashlib.sha256(), 0, {}, False
+    ids: dict[int, int] = {}
+    digest, count, ended = hashlib.sha256(), 0, False
     with store.writing() as connection:
         for number, line in enumerate(lines, 1):
             said = _read(line, number)
@@ -117,7 +118,7 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
                 row[key] = datetime.fromisoformat(row[key].removesuffix("Z"))
         if kind == "network":
             old = row.pop("id")
-            ids[old] = int(connection.execute(insert(networks).values(**row)).inserted_primary_key[0])
+            ids[old] = new_id(connection.execute(insert(networks).values(**row)))
             return
         row["network_id"] = ids[row["network_id"]]
         if kind == "entry":

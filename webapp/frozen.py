@@ -49,13 +49,13 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
     if not issues:
         return ()
     last, says = issues[-1], document.get("common_delay") or {}
-    frozen_us, value_us = float(last.body["common_delay_us"]), says.get("value_us")
-    fixed = says.get("mode") == "fixed" and isinstance(value_us, int | float)
-    if fixed and abs(float(value_us) - frozen_us) <= SAME_US:
+    frozen_us, typed = float(last.body["common_delay_us"]), says.get("value_us")
+    value_us = float(typed) if says.get("mode") == "fixed" and isinstance(typed, int | float) else None
+    if value_us is not None and abs(value_us - frozen_us) <= SAME_US:
         return ()
     issued = f"sheets went out in revision {last.revision} with the common delay frozen at {us(frozen_us, 4)}"
-    if fixed:
-        moved_us = float(value_us) - frozen_us
+    if value_us is not None:
+        moved_us = value_us - frozen_us
         moves = f"every launch moves by {us(moved_us, 4, signed=True)}"
         what = f"{issued}; this revision fixes it at {us(value_us, 4)}: {moves}"
     else:
@@ -72,7 +72,7 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
             values={
                 "revision": last.revision,
                 "frozen_us": frozen_us,
-                "value_us": value_us if fixed else None,
+                "value_us": value_us,
                 "moved_us": moved_us,
             },
         ),

@@ -63,7 +63,7 @@ class Links:
         """One link, ended or withdrawn ones too."""
         with self._engine.begin() as connection:
             row = connection.execute(select(links).where(links.c.id == link_id)).first()
-        return row and _link(row)
+        return None if row is None else _link(row)
 
     def withdraw(self, network_id: int, link_id: str) -> bool:
         """Let a link open nothing from now on; whether there was one to withdraw."""

@@ -7,7 +7,6 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
 
 from starlette.datastructures import UploadFile
 
@@ -195,7 +194,7 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
     chosen = Chosen(channel("reference_channel") or 1, channel("off_air_channel"), channel("marker_channel"))
     expected_us = number_of(form, "expected_us", usual=0.0, least=-60e6, greatest=60e6, unit="us")
     search_us = number_of(form, "search_us", usual=500_000.0, least=1.0, greatest=5e6, unit="us")
-    weighting = cast(Weighting, "phat" if form.get("weighting") == "phat" else "ml")
+    weighting: Weighting = "phat" if form.get("weighting") == "phat" else "ml"
     use_pilot, alone = bool(form.get("pilot")), bool(form.get("alone"))
 
     def work(progress: Progress) -> object:

@@ -6,6 +6,7 @@ an older program becomes this one stands in `webapp.migrations`; a test holds bo
 
 import logging
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import (
     Column,
@@ -20,7 +21,7 @@ from sqlalchemy import (
     create_engine,
     event,
 )
-from sqlalchemy.engine import Connection, make_url
+from sqlalchemy.engine import Connection, CursorResult, make_url
 from sqlalchemy.exc import DatabaseError
 
 from sfn.errors import PlanError, Problem
@@ -211,3 +212,10 @@ def _set_up_sqlite(connection: object, _record: object) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def new_id(made: CursorResult[Any]) -> int:
+    """The key that a new row was given."""
+    key = made.inserted_primary_key
+    assert key is not None
+    return int(key[0])

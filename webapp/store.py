@@ -23,7 +23,7 @@ from webapp.audit import Audit
 from webapp.documents import network_of
 from webapp.entries import Entries
 from webapp.links_kept import Links
-from webapp.schema import networks, open_engine, revisions
+from webapp.schema import networks, new_id, open_engine, revisions
 
 Document = Mapping[str, Any]
 
@@ -157,7 +157,7 @@ class Store:
         """A new network with `document` as its revision 1."""
         with self._writing.begin() as connection:
             made = connection.execute(insert(networks).values(head=1, **_columns(document)))
-            network_id = int(made.inserted_primary_key[0])
+            network_id = new_id(made)
             return self._write(connection, network_id, 1, document, author, reason)
 
     def save(self, network_id: int, document: Document, *, base_revision: int, author: str, reason: str) -> Revision:

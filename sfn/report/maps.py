@@ -2,7 +2,6 @@
 
 import io
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,13 +19,6 @@ def png(rgba: NDArray[np.uint8]) -> bytes:
     out = io.BytesIO()
     Image.fromarray(rgba).save(out, format="PNG", compress_level=3)
     return out.getvalue()
-
-
-def write_geotiff(
-    path: Path, values: NDArray[np.float32], grid: Grid, *, name: str, unit: str, tags: Mapping[str, str]
-) -> None:
-    """Write one layer as a GeoTIFF; arguments as `geotiff`."""
-    path.write_bytes(geotiff(values, grid, name=name, unit=unit, tags=tags))
 
 
 def geotiff(values: NDArray[np.float32], grid: Grid, *, name: str, unit: str, tags: Mapping[str, str]) -> bytes:

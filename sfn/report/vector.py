@@ -1,8 +1,6 @@
 """Lines and areas as GeoJSON and KML: longitude first, WGS84."""
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -27,11 +25,6 @@ def unlocated_feature(properties: Mapping[str, Any]) -> dict[str, Any]:
 def collection(features: Iterable[dict[str, Any]]) -> dict[str, Any]:
     """A GeoJSON collection (RFC 7946)."""
     return {"type": "FeatureCollection", "features": list(features)}
-
-
-def write_geojson(path: Path, document: Mapping[str, Any]) -> None:
-    """Write a GeoJSON document."""
-    path.write_text(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
 def kml(document: Mapping[str, Any], *, name: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
+from typing import Any
 
 from sfn.errors import Problem, in_range
 from sfn.stream.packet import (
@@ -337,7 +338,7 @@ def as_answer(plan: LinkPlan) -> dict[str, object]:
 
 def comparison(
     payload: Payload, *, headers: Headers, protection: Protection, link: Link, times_s: Sequence[Fraction] = ()
-) -> list[dict[str, object]]:
+) -> list[dict[str, Any]]:
     """The same stream at several packet times (`COMPARED_S`); those that do not hold whole grains are left out.
 
     A constant bit stream has none.
@@ -345,7 +346,7 @@ def comparison(
     if not payload.packeted:
         return []
     keys = ("packet_time_us", "packets_per_s", "ip_mbps", "wire_mbps", "latency_us", "share_ratio", "fits_mtu")
-    rows = []
+    rows: list[dict[str, Any]] = []
     for time_s in times_s or COMPARED_S:
         held = time_s / payload.grain_s
         if held.denominator != 1 or held < 1:

@@ -14,12 +14,11 @@ the cheapest of all is the answer, and an echo is ambiguous when another assignm
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.survey.rows import read_rows, refuse, rows_of
+from sfn.survey.rows import refuse, rows_of
 
 Floats = NDArray[np.float64]
 
@@ -79,24 +78,15 @@ class Response:
         return tuple((str(e.site), str(top.site), e.delay_us - top.delay_us) for e in sure if e is not top)
 
 
-def read_response(path: Path | str) -> tuple[Floats, Floats]:
-    """Delays and levels of a CSV file with the columns delay_us,level_db.
+def response_of(text: str, *, source: str) -> tuple[Floats, Floats]:
+    """Delays and levels of a CSV table with the columns delay_us,level_db.
 
     Raises
     ------
     PlanError
         If anything cannot be used; every problem names file, line and column.
     """
-    return _response(read_rows(path, required=COLUMNS))
-
-
-def response_of(text: str, *, source: str) -> tuple[Floats, Floats]:
-    """The same from text that is already here."""
-    return _response(rows_of(text, source=source, required=COLUMNS))
-
-
-def _response(rows: list) -> tuple[Floats, Floats]:  # type: ignore[type-arg] # list of Row
-    """Columns of the rows."""
+    rows = rows_of(text, source=source, required=COLUMNS)
     delay_us = np.array([r.number("delay_us", least=-1e6, greatest=1e6, unit="us") for r in rows])
     level_db = np.array([r.number("level_db", least=-300.0, greatest=300.0, unit="dB") for r in rows])
     refuse(rows)

@@ -8,6 +8,7 @@ from sfn.plan.number_text import number_written
 from sfn.stream.fields import DEFAULTS, PARITIES, PAYLOADS
 from sfn.stream.payload import subcarriers
 from webapp.forms.fields import Field
+from webapp.forms.places import Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +219,7 @@ def _field(ask: Ask, typed: Mapping[str, str], problems: Sequence[Problem], *, p
     """One input."""
     name = prefix + ask.name
     choices = ask.choices or tuple((option, option) for option in ask.options)
-    kind = "choice" if choices else "yes or no" if ask.name in BOXES else "number"
+    kind: Kind = "choice" if choices else "yes or no" if ask.name in BOXES else "number"
     return Field(
         name,
         ask.label,

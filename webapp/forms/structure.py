@@ -108,7 +108,7 @@ def _new_entry(draft: Draft, path: tuple[str | int, ...]) -> Any:
         return _new_delay_field([f.get("name") for f in _entries(draft, path) or ()])
     if path[-1] == "chains":
         taken = [chain.get("route") for chain in _entries(draft, path) or ()]
-        first = next(iter(_entries(draft, path) or ()), {})
+        first: dict[str, Any] = next(iter(_entries(draft, path) or ()), {})
         route = next((r for r in ("main", "standby", "spare") if r not in taken), _free("spare", taken))
         return {"route": route, "stages": list(first.get("stages") or ())}
     stem = "stage"

@@ -110,7 +110,7 @@ def _value(found: Leaf, text: str) -> Any:
 
 def _put(document: dict[str, Any], path: tuple[str | int, ...], found: Leaf, text: str) -> None:
     """Set one key, or take it out; what already means the same is not touched."""
-    value, key = _value(found, text), path[-1]
+    value, key = _value(found, text), str(path[-1])
     before = _held(document, path)
     unsaid = value is None or (found.kind == "yes or no" and not found.required and value == found.default)
     if before == value and type(before) is type(value):
@@ -141,13 +141,14 @@ def _put_entry(document: dict[str, Any], path: tuple[str | int, ...], text: str)
     if parent[-1] == "set":
         _put_setting(document, parent, holder, index, text)
         return
-    entries = holder.get(parent[-1])
+    key = str(parent[-1])
+    entries = holder.get(key)
     entries = entries if isinstance(entries, list) else []
     if index >= len(entries) and not text.strip():
         return
     entries.extend([""] * (index + 1 - len(entries)))
     entries[index] = text.strip()
-    holder[parent[-1]] = entries
+    holder[key] = entries
 
 
 def _put_setting(

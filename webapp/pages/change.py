@@ -53,7 +53,9 @@ def show(
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""
     stale = tuple(line.stale_says for line in found.lines if line.stale_says)
-    context = ChangePage(part.head, plan, old and old.head.revision, revisions, shown, _waiting(plan), stale)
+    context = ChangePage(
+        part.head, plan, None if old is None else old.head.revision, revisions, shown, _waiting(plan), stale
+    )
     return page(request, context)
 
 

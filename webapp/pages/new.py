@@ -63,7 +63,7 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
     site = document["sites"][0]
     site["id"] = re.sub(r"[^a-z0-9]+", "-", str(site.get("name", "")).lower()).strip("-")[:40] or "site"
     author = form.get("author", "").strip()
-    problems = (
+    problems: tuple[Problem, ...] = (
         ()
         if author
         else (

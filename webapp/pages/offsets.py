@@ -143,7 +143,10 @@ def offsets_page(
     network, job, problems = opened.network, shown.job, shown.problems
     plan = job.result if job is not None and isinstance(job.result, Plan) else None
     stale = plan is not None and plan.revision != opened.head.revision.number
-    key, ranges, said, drawn, places, people_said = "", (), (), {}, (), ""
+    ranges: tuple[Slider, ...] = ()
+    said: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    key, drawn, people_said = "", {}, ""
     try:
         ranges = _sliders(network, plan)
         wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)

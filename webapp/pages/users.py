@@ -17,7 +17,7 @@ from webapp.store import Store
 router = APIRouter(include_in_schema=False)
 _ORDER = ("read", "compute", "record", "plan", "approve", "issue", "control", "administer")
 _WORDS = {**WORDS, "read": "look at everything"}
-_ROLES = tuple((role, "; ".join(_WORDS[action] for action in _ORDER if action in may)) for role, may in ROLES.items())  # type: ignore[index]
+_ROLES = tuple((role, "; ".join(_WORDS[action] for action in _ORDER if action in may)) for role, may in ROLES.items())
 
 
 @router.get("/users")

@@ -7,8 +7,9 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.answer.compared import compared, in_short
-from sfn.answer.what_if import MAIN, Tried, WhatIf, tried
+from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.answer.zones import LAYERS, Zones, lines_document, neighbours, offered, pair_fields, shares_said
+from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
