@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from sfn.answer.served import counted_km2
 from sfn.answer.zones import Zones
-from sfn.reception.quality import CLASSES, JUST_ENOUGH
+from sfn.reception.classes import CLASSES, class_words, is_served, shown_classes
 from sfn.report.numbers import number
 
 
@@ -40,7 +40,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class SiteRow:
-    """Where one site is the strongest: a row for each class, in the order of `CLASSES`."""
+    """Where one site is the strongest: a row for each class of the service, the best first."""
 
     label: str
     classes: tuple[Row, ...]
@@ -77,13 +77,15 @@ def compared(planned: Zones, tried: Zones) -> Compared:
     planned, tried : Zones
         Over the same coverage; the same map twice where nothing is tried.
     """
-    rows = tuple(Row(name, in_class(planned, n), in_class(tried, n)) for n, name in enumerate(CLASSES))
+    words, shown = class_words(planned.carried), shown_classes(planned.carried)
+    rows = tuple(Row(words[n], in_class(planned, n), in_class(tried, n)) for n in shown)
     names = {site.id: site.name for site in planned.network.sites}
     sites = tuple(Row(names[i], of_site(planned, i), of_site(tried, i)) for i in planned.coverage.sites)
     before, after = served(planned), served(tried)
     a, b = by_site_and_class(planned), by_site_and_class(tried) if tried is not planned else None
     strongest = tuple(
-        SiteRow(names[site], tuple(map(Row, CLASSES, a[site], (b or a)[site]))) for site in planned.coverage.sites
+        SiteRow(names[site], tuple(Row(words[n], a[site][n], (b or a)[site][n]) for n in shown))
+        for site in planned.coverage.sites
     )
     gained, lost = amount(tried, after & ~before), amount(tried, before & ~after)
     return Compared(rows, sites, gained, lost, strongest)
@@ -120,7 +122,7 @@ def by_site_and_class(found: Zones) -> dict[str, tuple[Amount, ...]]:
 
 def served(found: Zones) -> NDArray[np.bool_]:
     """Where reception is adequate, shape (M,)."""
-    return np.asarray(found.quality.quality_class <= JUST_ENOUGH)
+    return is_served(found.quality.quality_class)
 
 
 def amount(found: Zones, where: NDArray[np.bool_]) -> Amount:

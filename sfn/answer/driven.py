@@ -13,7 +13,8 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals, line_signals
-from sfn.reception.quality import JUST_ENOUGH, ServiceQuality, service_quality, yardstick
+from sfn.reception.classes import is_served
+from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.survey.runs import Run, SideBySide, side_by_side
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
@@ -52,7 +53,7 @@ class Driven:
     def served_pct(self) -> tuple[float, ...]:
         """Share of the route predicted to be served, of what is known, at each setting or of the plan alone. [%]"""
         known = np.isfinite(self.quality_class)
-        served = (self.quality_class <= JUST_ENOUGH).sum(axis=1)
+        served = is_served(self.quality_class).sum(axis=1)
         return tuple((100.0 * served / np.maximum(known.sum(axis=1), 1)).tolist())
 
     def pairs(self, names: Mapping[str, str]) -> tuple[str, ...]:
@@ -161,4 +162,5 @@ def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:
         yardstick(now.network),
         frequency_mhz=now.network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+        sites=[signals.sites[i] for i in rows],
     )

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from sfn.answer.losers import PlaceChange, changed_places
 from sfn.answer.served import State, counted_km2, counted_people, state
 from sfn.plan import Network, Place
+from sfn.reception.classes import TOO_WEAK
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import TOO_WEAK
 from sfn.report.colours import Scale
 from sfn.solve.objective import Objective
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB

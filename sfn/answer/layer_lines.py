@@ -6,7 +6,7 @@ import numpy as np
 
 from sfn.answer.zones import Layer, Zones
 from sfn.field.contours import area_geometry, isolines, regions
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.colours import named_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step
@@ -56,7 +56,7 @@ def _areas(found: Zones, layer: Layer) -> dict[str, Any]:
 def _named(found: Zones, layer: Layer) -> dict[int, tuple[str, str]]:
     """What each whole value means: the property that says so, and the words."""
     if layer.scale.kind == "classes":
-        return {n: ("class", name) for n, name in enumerate(CLASSES)}
+        return {n: ("class", CLASSES[n]) for n in layer.scale.shown}
     if layer.scale.kind == "flag":
         return {1: ("class", layer.label)}
     return {n: ("site", site.name) for n, site in enumerate(found.network.sites)}

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from sfn.answer.served import Doubles, Singles, State, judged, levels
 from sfn.plan import Network
+from sfn.reception.classes import UPSET
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import UPSET
 from sfn.solve.objective import Objective
 
 Weight = float  # people or km2

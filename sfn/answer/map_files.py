@@ -13,7 +13,7 @@ from sfn.answer.layer_lines import layer_lines
 from sfn.answer.zones import Layer, Zones, lines_document, neighbours
 from sfn.geodesy.sites import place
 from sfn.plan.formula import guarded
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped

@@ -52,7 +52,8 @@ def heard_said(found: HeardAreas) -> str:
     says = says[:1].upper() + says[1:]
     return (
         f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
-        f"{'; '.join(parts)}; shares of the {of} here. {says}. The classes above go by the worst tenth of phases."
+        f"{'; '.join(parts)}; shares of the {of} here. {says}. "
+        "The classes above go by the same shares, put together from those of each echo alone."
     )
 
 

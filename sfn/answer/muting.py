@@ -166,6 +166,7 @@ class Scene:
             self.yard,
             frequency_mhz=self.frequency_mhz,
             level_1pct_dbuvm=self.level_1pct_dbuvm[rows],
+            sites=[self.names[i] for i in rows],
         )
         return class_summary(found.quality_class, self.area_km2).served_km2
 

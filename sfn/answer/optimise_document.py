@@ -11,6 +11,7 @@ from sfn.answer.optimise_devices import changed_says
 from sfn.answer.optimised import Optimised
 from sfn.answer.served import score_document, state_document
 from sfn.plan.left_out import left_out_document
+from sfn.reception.classes import shown_classes
 
 AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
 
@@ -23,6 +24,7 @@ def document(found: Optimised) -> dict[str, Any]:
     promised = after + AS_PROMISED_RATIO * max(counted - after, 0.0)
     quantiles = np.quantile(found.drawn, [0.5, 0.9]).tolist()
     weights = found.asked.weights
+    shown = shown_classes(found.what.yard.carried)
     return {
         "network": found.network.name,
         "objective": "area" if found.what.unit == "km2" else "people",
@@ -32,8 +34,8 @@ def document(found: Optimised) -> dict[str, Any]:
         "left_out_sites": left_out_document(found.network.left_out),
         "left_out_km2": found.left_out_km2,
         "left_out_people": found.left_out_people,
-        "before": state_document(found.before),
-        "after": state_document(found.after),
+        "before": state_document(found.before, shown),
+        "after": state_document(found.after, shown),
         "served_gain_pct": _served_gain_pct(found, counted),
         "offsets": found.offsets_us,
         "changed": [device.site for device in found.devices if device.changes],

@@ -20,6 +20,7 @@ from sfn.answer.optimised import Asked, Optimised
 from sfn.answer.served import state_document
 from sfn.geodesy.position import Located
 from sfn.plan import Network
+from sfn.reception.classes import shown_classes
 from sfn.reception.coverage import Coverage
 from sfn.solve.objective import score
 from sfn.terrain.ground import Ground
@@ -142,7 +143,7 @@ def nights_document(found: Sequence[Optimised]) -> list[dict[str, Any]]:
             "settled_says": one.settled_says,
             "offsets": one.offsets_us,
             "common_delay_held_us": one.common_held_us,
-            "after": state_document(one.after),
+            "after": state_document(one.after, shown_classes(one.what.yard.carried)),
         }
         for k, one in enumerate(found, start=1)
     ]

@@ -161,6 +161,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
     """Class, margin and what would fix it; `answer` is that of ``signals`` for the same list."""
     return {
         "class": quality.class_name,
+        "for_people": quality.for_people,
         "quality_margin_db": quality.margin_db,
         "coverage_probability": quality.probability,
         "coverage_probability_independent": quality.independent_probability,

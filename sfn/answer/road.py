@@ -11,18 +11,11 @@ from sfn.geodesy.line import inverse
 from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals
-from sfn.reception.quality import (
-    CLASSES,
-    JUST_ENOUGH,
-    TOO_WEAK,
-    UPSET,
-    ServiceQuality,
-    Yardstick,
-    drawn_share,
-    figures,
-    service_quality,
-    yardstick,
-)
+from sfn.reception.area import SERVED
+from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, UPSET, class_words, is_lost, shown_classes
+from sfn.reception.figures import figures
+from sfn.reception.heard import listener_sharing
+from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality, yardstick
 from sfn.reception.significance import significant
 from sfn.survey.track import Samples
 from sfn.units import finite_or_none
@@ -31,6 +24,7 @@ Floats = NDArray[np.float64]
 
 # A driver takes two bad stretches with a breath between them for one.
 JOIN_M = 150.0
+LEVEL_SETS_N, PHASES_N = 64, 16  # of the drawn shares at each place
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +91,11 @@ class Road:
         Rows of the two strongest; -1 where there is none.
     quality : ServiceQuality
     figures : mapping of name to ndarray, shape (M,)
-        S/N in stereo and mono, or C/(N+I); see `sfn.reception.quality.figures`. [dB]
+        S/N in stereo and mono, or C/(N+I); see `sfn.reception.figures.figures`. [dB]
+    shares : mapping of name to ndarray, shape (M,)
+        FM: ``share_stereo``, ``share_blended`` and ``share_upset`` of listeners, levels and phases drawn.
     class_m : tuple of float
-        Length in each of `CLASSES`. [m]
+        Length in each of `CLASSES`, by their codes. [m]
     unknown_m, uncovered_m : float
         Length where nothing can be said; and where the terrain leaves out the path from some site. [m]
     stretches : tuple of Stretch
@@ -120,6 +116,7 @@ class Road:
     second: NDArray[np.intp]
     quality: ServiceQuality
     figures: Mapping[str, NDArray[np.float32]]
+    shares: Mapping[str, Floats]
     class_m: tuple[float, ...]
     unknown_m: float
     uncovered_m: float
@@ -129,7 +126,17 @@ class Road:
     @property
     def served_m(self) -> float:
         """Length with adequate service. [m]"""
-        return sum(self.class_m[: JUST_ENOUGH + 1])
+        return float(np.array(self.class_m)[SERVED].sum())
+
+    @property
+    def shown(self) -> tuple[int, ...]:
+        """Codes of the classes that the service has, the best first."""
+        return shown_classes(self.yard.carried)
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The classes for people, by their codes."""
+        return class_words(self.yard.carried)
 
     def of_second(self, values: Floats) -> Floats:
         """Row of the second strongest out of values shaped (S, M); NaN where there is none."""
@@ -143,7 +150,7 @@ class Road:
         edges_m = self.samples.edges_m
         share_m = np.clip(np.minimum(edges_m[1:], to_m) - np.maximum(edges_m[:-1], from_m), 0.0, None)
         margin = self.quality.margin_db[(share_m > 0) & np.isfinite(self.quality.margin_db)]
-        lost_m = float(share_m[self.quality.quality_class > JUST_ENOUGH].sum())
+        lost_m = float(share_m[is_lost(self.quality.quality_class)].sum())
         return lost_m, float(margin.min()) if margin.size else None
 
     @property
@@ -193,6 +200,7 @@ def road(
         yard,
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+        sites=sites,
     )
     share = drawn_share(
         level,
@@ -216,13 +224,21 @@ def road(
     made = Road(
         network, samples, signals, yard, sites, level,
         np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
-        figures(quality, level, arrival, yard),
+        figures(quality, level, arrival, yard), _shares(yard, level, arrival, sites),
         tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
         float(share_m[np.isnan(classes)].sum()),
         float(share_m[~signals.covered[rows].all(axis=0)].sum()),
         (), now.says,
     )  # fmt: skip
     return _with_stretches(made, near or {})
+
+
+def _shares(yard: Yardstick, level: Floats, arrival: Floats, sites: tuple[str, ...]) -> dict[str, Floats]:
+    """FM: shares of listeners at each place."""
+    if yard.sets is None or not len(level):
+        return {}
+    found = listener_sharing(yard, level, arrival, sites, LEVEL_SETS_N, PHASES_N, workers=2)
+    return {"share_stereo": found.stereo, "share_blended": found.blended, "share_upset": found.upset}
 
 
 def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -241,7 +257,7 @@ def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 def _with_stretches(of: Road, near: Mapping[str, tuple[float, float]]) -> Road:
     """The road with its stretches that have no adequate service."""
-    bad = of.quality.quality_class > JUST_ENOUGH  # NaN is not bad: nothing is known there
+    bad = is_lost(of.quality.quality_class)  # not where nothing is known
     edges_m = of.samples.edges_m
     starts = np.flatnonzero(bad & ~np.concatenate(([False], bad[:-1])))
     ends = np.flatnonzero(bad & ~np.concatenate((bad[1:], [False]))) + 1
@@ -259,9 +275,9 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
     """One stretch, from sample `a` to before `b`."""
     part = slice(a, b)
     classes, share_m = of.quality.quality_class[part], np.diff(edges_m)[part]
-    upset, weak = (float(share_m[classes == k].sum()) for k in (UPSET, TOO_WEAK))
-    name = CLASSES[UPSET if upset >= weak else TOO_WEAK]
-    lost = classes > JUST_ENOUGH
+    lengths = {code: float(share_m[classes == code].sum()) for code in (UPSET, OTHER_STATION, TOO_WEAK)}
+    name = CLASSES[max(lengths, key=lambda code: lengths[code])]
+    lost = is_lost(classes)
     worst = a + int(np.argmin(np.where(lost, of.quality.margin_db[part], np.inf)))
     delay, level = of.of_second(of.delay_difference_us)[worst], of.level_difference_db[worst]
     lat, lon = float(of.samples.lat_deg[worst]), float(of.samples.lon_deg[worst])
@@ -270,7 +286,7 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
     who = None if np.isnan(hurts) else int(hurts)
     apart = who is not None and top >= 0 and who != top
     return Stretch(
-        float(edges_m[a]), float(edges_m[b]), upset + weak, name, None if who is None else of.sites[who],
+        float(edges_m[a]), float(edges_m[b]), sum(lengths.values()), name, None if who is None else of.sites[who],
         of.sites[top] if top >= 0 else None, float(of.quality.margin_db[worst]), lat, lon, finite_or_none(delay),
         finite_or_none(level), nearest, away_m, of.sites[second] if second >= 0 else None,
         finite_or_none(float(of.delay_difference_us[who, worst])) if apart else None,

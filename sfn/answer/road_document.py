@@ -8,7 +8,7 @@ from sfn.answer.road import Road, Stretch
 from sfn.answer.road_plan import PlannedRoad
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES, class_words, shown_classes
 from sfn.systems.fm_carried import heard_programme
 from sfn.units import finite_or_none
 
@@ -76,8 +76,14 @@ def _lengths(of: Road) -> dict[str, Any]:
     return {
         "served_m": of.served_m,
         "classes": [
-            {"class": name, "length_m": length, "share_pct": 100.0 * length / whole}
-            for name, length in zip(CLASSES, of.class_m, strict=True)
+            {
+                "class": CLASSES[code],
+                "code": code,
+                "for_people": class_words(of.yard.carried)[code],
+                "length_m": of.class_m[code],
+                "share_pct": 100.0 * of.class_m[code] / whole,
+            }
+            for code in sorted(shown_classes(of.yard.carried))
         ],
         "unknown_m": of.unknown_m,
         "uncovered_m": of.uncovered_m,
@@ -106,9 +112,11 @@ def _samples(of: Road) -> list[dict[str, Any]]:
                 "rx_ground_m": finite_or_none(of.signals.rx_ground_m[k]),
                 "covered": bool(covered[k]),
                 "class": None if np.isnan(kind) else CLASSES[int(kind)],
+                "for_people": None if np.isnan(kind) else class_words(of.yard.carried)[int(kind)],
                 "quality_margin_db": finite_or_none(of.quality.margin_db[k]),
                 "hurts": None if np.isnan(limiting) else of.sites[int(limiting)],
-                **{name: finite_or_none(values[k]) for name, values in of.figures.items()},
+                **{name: finite_or_none(float(one[k])) for name, one in of.figures.items()},
+                **{name: finite_or_none(float(one[k])) for name, one in of.shares.items()},
                 "coverage_probability": None if share is None else finite_or_none(share[k]),
                 "level_dbuvm": finite_or_none(top),
                 "strongest": None if of.strongest[k] < 0 else of.sites[of.strongest[k]],

@@ -9,7 +9,7 @@ import numpy as np
 from sfn.answer.road import Road
 from sfn.answer.road_document import stretch_document
 from sfn.answer.road_plan import PlannedRoad
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.colours import class_colours
 from sfn.report.road_chart import Drawn, road_chart
 from sfn.report.stamp import Stamp, stamped
@@ -56,6 +56,7 @@ def road_csv(of: Road, by: Stamp) -> str:
     names = [
         "quality_margin_db",
         *of.figures,
+        *of.shares,
         "class",
         "hurts",
         "strongest",
@@ -73,6 +74,7 @@ def road_csv(of: Road, by: Stamp) -> str:
         cells: list[Value] = [
             _cell(of.quality.margin_db[k]),
             *(_cell(values[k]) for values in of.figures.values()),
+            *(_cell(values[k]) for values in of.shares.values()),
             "" if np.isnan(kind) else CLASSES[int(kind)],
             "" if np.isnan(hurts) else of.sites[int(hurts)],
             "" if of.strongest[k] < 0 else of.sites[of.strongest[k]],
@@ -92,6 +94,7 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
     colours, pieces = [*class_colours(), UNKNOWN_COLOUR], []
     at_m, kinds = of.samples.distance_m, np.nan_to_num(of.quality.quality_class, nan=len(CLASSES)).astype(int)
     edges = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), len(kinds)]
+    words = of.words
     for a, b in itertools.pairwise(edges):
         kind, last = int(kinds[a]), min(b, len(kinds) - 1)  # pieces touch
         margin = of.quality.margin_db[a:b]
@@ -104,7 +107,7 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
                     "from_m": round(float(at_m[a]), 1),
                     "to_m": round(float(at_m[last]), 1),
                     "least_margin_db": round(float(known.min()), 2) if known.size else None,
-                    "label": CLASSES[kind] if kind < len(CLASSES) else "not known",
+                    "label": words[kind] if kind < len(CLASSES) else "not known",
                     "colour": colours[kind],
                 },
             )
@@ -140,6 +143,7 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
         margin_before_db=None if made.before is None else made.before.quality.margin_db,
         quality_class=found.quality.quality_class,
         covered=found.covered,
+        words=found.words,
         stretches=tuple((s.from_m, s.to_m) for s in found.stretches),
         measured=None if made.measured is None else (made.measured.distance_m, made.measured.measured_dbuvm),
     )

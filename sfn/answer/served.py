@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from sfn.plan import Network
 from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, class_summary
+from sfn.reception.classes import CLASSES, is_served
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import CLASSES, JUST_ENOUGH, ServiceQuality, service_quality, yardstick
+from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.solve.objective import Objective, Score, quality_totals
 
 Doubles = NDArray[np.float64]
@@ -59,7 +60,7 @@ class State:
     @property
     def served(self) -> Flags:
         """Where service is adequate, shape (M,)."""
-        return np.asarray(self.quality.quality_class <= JUST_ENOUGH)
+        return is_served(self.quality.quality_class)
 
 
 def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
@@ -88,12 +89,13 @@ def judged(
 ) -> State:  # fmt: skip
     """Reception of given levels and arrivals, shape (S, M)."""
     quality = service_quality(
-        level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, executor=executor
-    )
+        level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, sites=computed.sites,
+        executor=executor,
+    )  # fmt: skip
     found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
     mean = float(found[2]) / max(what.usable_weight, 1e-12)
     area, heard = counted_km2(computed), counted_people(computed, people)
-    without = ~(quality.quality_class <= JUST_ENOUGH)
+    without = ~is_served(quality.quality_class)
     return State(
         Score(float(found[0]), float(found[1]), -mean),
         quality,
@@ -125,7 +127,7 @@ def served_summary(
     level, rare = received(network, computed, rows)
     found = service_quality(
         level, computed.arrivals(launches)[rows], yardstick(network), frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=rare, executor=executor,
+        level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows], executor=executor,
     )  # fmt: skip
     return class_summary(found.quality_class, counted_km2(computed), people=counted_people(computed, people))
 
@@ -139,14 +141,19 @@ def score_document(one: Score) -> dict[str, float]:
     }
 
 
-def state_document(one: State) -> dict[str, object]:
-    """Score, people, area and classes."""
+def state_document(one: State, shown: tuple[int, ...]) -> dict[str, object]:
+    """Score, people, area, and the classes that the service has."""
     people = one.classes.people
     return score_document(one.score) | {
         "without_service_people": one.without_people,
         "without_service_km2": one.without_km2,
         "classes": [
-            {"class": name, "area_km2": area, "people": None if people is None else people[i]}
-            for i, (name, area) in enumerate(zip(CLASSES, one.classes.area_km2, strict=True))
+            {
+                "class": CLASSES[code],
+                "code": code,
+                "area_km2": one.classes.area_km2[code],
+                "people": None if people is None else people[code],
+            }
+            for code in sorted(shown)
         ],
     }

@@ -17,18 +17,10 @@ from sfn.plan import Network
 from sfn.plan.left_out import left_out_document
 from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
+from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, shown_classes
 from sfn.reception.coverage import Coverage
 from sfn.reception.heard import HeardAreas, heard_areas
-from sfn.reception.quality import (
-    ACCEPTABLE_PROBABILITY,
-    CLASSES,
-    TOO_WEAK,
-    UPSET,
-    ServiceQuality,
-    drawn_share,
-    service_quality,
-    yardstick,
-)
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.numbers import number
@@ -183,6 +175,7 @@ def zones(
         yard,
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
+        sites=[coverage.sites[i] for i in on_air],
         executor=executor,
     )
     if drawn and carried.kind == "ofdm" and len(on_air):
@@ -257,8 +250,9 @@ def _layers(
     spread = Scale("amount", 0, reach_us if carried.kind == "ofdm" else 3 * reach_us, "µs")
     sites = Scale("sites", 0, len(coverage.sites), "site")
     margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places, 1 = all")
+    classes = Scale("classes", 0, len(CLASSES) - 1, "", class_words(carried), shown_classes(carried))
     made: dict[str, tuple[Singles | None, Scale]] = {
-        "quality_class": (quality.quality_class, Scale("classes", 0, len(CLASSES) - 1, "")),
+        "quality_class": (quality.quality_class, classes),
         "quality_margin_db": (quality.margin_db, margin),
         "coverage_probability": (quality.probability, share),
         "limiting_site": (limiting, sites),
@@ -363,8 +357,14 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "usable_source": found.counts.usable_source,
         "significant_db": found.counts.significant_db,
         "classes": [
-            {"class": name, "area_km2": area, "people": None if people is None else people[i]}
-            for i, (name, area) in enumerate(zip(CLASSES, found.classes.area_km2, strict=True))
+            {
+                "class": CLASSES[code],
+                "code": code,
+                "for_people": class_words(found.carried)[code],
+                "area_km2": found.classes.area_km2[code],
+                "people": None if people is None else people[code],
+            }
+            for code in sorted(shown_classes(found.carried))
         ],
         "listeners": None if found.heard is None else heard_document(found.heard),
         "shown_km2": found.shown_km2,

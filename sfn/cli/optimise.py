@@ -3,7 +3,7 @@
 JSON keys: `network`, `objective` (people or area), `unit` (people or km2), `weights` (in words), `counted` (all of
 it), `left_out_km2`, `left_out_people` (not covered by the terrain); `before` and `after`, each with without_service,
 below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes (each
-with class, name, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us; `changed` (sites of
+with class, code, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us; `changed` (sites of
 which a device gets another setting) and `devices`, each with site, changes, by_offsets (the new plan sets it otherwise
 than the saved one: what --max-changed counts) and against (what it was compared with: what is set now, where that is
 told; else the saved plan; the night before), in words `changed_says`; `relays` (what may end the signal of a site fed

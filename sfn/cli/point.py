@@ -4,7 +4,8 @@
 `check`): the answer does without their signals. Of FM, `quality` says what listeners around hear, as shares of
 receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
 stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up, `share_good`
-gets the better S/N; `people_class`, `served` (from `served_from_share`), `listeners` (car, portable, hi-fi),
+gets the better S/N; `people_class`, `for_people` (the class), `served` (from `served_from_share`), `listeners` (car,
+portable, hi-fi),
 `share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
 """
 
@@ -116,7 +117,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"receiver {found.rx_height_m:g} m above ground {ground}")
     if quality is not None:
         hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
-        print(f"reception: {quality.class_name}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
         if quality.heard is not None:
             print(_listeners(quality.heard))
         if programme := quality.answer.get("programme"):

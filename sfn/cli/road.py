@@ -4,8 +4,9 @@ LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lo
 CSV or GPX log of measured levels, as for `calibrate`.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
-`smooth_earth`, `programme` (of FM quality; null: no FM); `served_m`, `classes` (each `class`,
-`length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a site's path leaves the terrain);
+`smooth_earth`, `programme` (of FM quality; null: no FM); `served_m`, `classes` (each `class`, `code`,
+`for_people`: the class in words for people, `length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a
+site's path leaves the terrain);
 `stretches` without adequate service, the longest loss first:
 `from_m`, `to_m`, `lost_m`, `class`, and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted` (the
 strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us` and
@@ -13,7 +14,8 @@ strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` 
 `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan, these
 with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
-`covered`, `class`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM) or `cni_db` (OFDM, 8-VSB), `hurts`,
+`covered`, `class`, `for_people`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM: worst tenth of phases; and
+`share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
 `coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
 minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
 
@@ -33,7 +35,7 @@ from sfn.cli.table import add_json, print_json, print_problems, print_table, rea
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
 from sfn.survey.drive_log import read_log
@@ -109,9 +111,10 @@ def _print(found: Road, before: Road | None) -> None:
         print(f"TRY: {said}")
     heads = ("reception", "km", "share %", *(() if before is None else ("as planned km",)))
     whole_m = found.samples.length_m
+    words = class_words(found.yard.carried)
     rows = [
-        (name, number(length / 1000, 2), number(100 * length / whole_m, 1), *_was(before, k))
-        for k, (name, length) in enumerate(zip(CLASSES, found.class_m, strict=True))
+        (words[k], number(found.class_m[k] / 1000, 2), number(100 * found.class_m[k] / whole_m, 1), *_was(before, k))
+        for k in shown_classes(found.yard.carried)
     ]
     if found.unknown_m:
         rows.append(("not known", number(found.unknown_m / 1000, 2), number(100 * found.unknown_m / whole_m, 1)))

@@ -1,7 +1,8 @@
 """Overlap zones: a GeoTIFF a layer, equal-delay lines as GeoJSON, and a summary of the overlap.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
-`check`): the answer does without their signals. `programme`: what FM quality holds for (null: no FM). `listeners`
+`check`): the answer does without their signals. `programme`: what FM quality holds for (null: no FM). `classes` have
+`code` and `for_people` (the class in words for people). `listeners`
 (null: no FM): what they hear with levels and carrier phases drawn, `classes` with `share` (of the people, of the area
 where these are not known), `shares_are_of` (places or time), `served_from_share`, `shares_say` (what they rest on).
 """
@@ -90,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
     spread = ", ".join(number(value, 1) for value in (summary.median_us, summary.p90_us, summary.max_us))
     print(f"overlap zone {number(summary.area_km2, 1)} km2, delay spread median, 90 %, greatest: {spread} us")
     print()
-    in_classes = [(c["class"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
+    in_classes = [(c["for_people"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
     print_table(("reception", "area km2", "people"), in_classes)
     if found.risk is not None:
         served = [(one.served_km2, _people(one.served_people)) for one in (found.classes, found.risk)]

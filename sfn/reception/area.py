@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, is_served
 from sfn.reception.kernels import overlap_loop
-from sfn.reception.quality import TOO_WEAK, UPSET, ServiceQuality
+from sfn.reception.quality import ServiceQuality
 from sfn.reception.significance import Criteria
 
 Rasters = NDArray[np.float32]
@@ -23,6 +24,7 @@ Floats = NDArray[np.float64]
 
 # Small enough that a busy core does not stall all, large enough that the call costs nothing.
 CHUNK_PIXELS_N = 65_536
+SERVED = is_served(np.arange(float(len(CLASSES))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,7 @@ def overlap(
             np.full(pixels, np.nan, np.float32),
         )
     else:
-        usable = quality.quality_class < TOO_WEAK
+        usable = np.isfinite(quality.quality_class) & (quality.quality_class != TOO_WEAK)
         upset_by = np.where(quality.quality_class == UPSET, quality.limiting, np.float32(np.nan)).astype(np.float32)
     guard_us = counts.guard_us if np.isfinite(counts.guard_us) else -1.0
 
@@ -146,20 +148,20 @@ def overlap_summary(found: Overlap, area_km2: Floats, *, people: Floats | None =
 
 @dataclass(frozen=True, slots=True)
 class ClassSummary:
-    """How much lies in each of `sfn.reception.quality.CLASSES`, in their order; people None: not known."""
+    """How much lies in each of `sfn.reception.classes.CLASSES`, by their codes; people None: not known."""
 
     area_km2: tuple[float, ...]
     people: tuple[float, ...] | None
 
     @property
     def served_km2(self) -> float:
-        """Area with adequate service: the first two classes."""
-        return self.area_km2[0] + self.area_km2[1]
+        """Area with adequate service."""
+        return float(np.array(self.area_km2)[SERVED].sum())
 
     @property
     def served_people(self) -> float | None:
         """People with adequate service."""
-        return None if self.people is None else self.people[0] + self.people[1]
+        return None if self.people is None else float(np.array(self.people)[SERVED].sum())
 
 
 def class_summary(quality_class: Rasters, area_km2: Floats, *, people: Floats | None = None) -> ClassSummary:
@@ -168,11 +170,11 @@ def class_summary(quality_class: Rasters, area_km2: Floats, *, people: Floats | 
     Parameters
     ----------
     quality_class : ndarray, shape (M,)
-        Place in `sfn.reception.quality.CLASSES`, NaN where nothing is known.
+        Place in `sfn.reception.classes.CLASSES`, NaN where nothing is known.
     area_km2 : ndarray, shape (M,)
         [km2]
     people : ndarray, shape (M,), optional
     """
-    masks = [quality_class == number for number in range(4)]
+    masks = [quality_class == number for number in range(len(CLASSES))]
     counted = None if people is None else tuple(float(people[mask].sum()) for mask in masks)
     return ClassSummary(tuple(float(area_km2[mask].sum()) for mask in masks), counted)

@@ -1,16 +1,15 @@
 """FM listeners around a place: which share hears what, with what the lock sheets let differ."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
-from sfn.plan.document import LockSheet
+from sfn.reception.fm_sets import FmSets
 from sfn.reception.quality import Yardstick
-from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB
-from sfn.systems.fm_listeners import LEAST_CARRIER_HZ, LISTENER_SPREAD_DB, Blend, Errors, Shares, listener_shares
+from sfn.systems.fm_listeners import LISTENER_SPREAD_DB, Blend, Errors, Shares, listener_shares
 
 PEOPLE_CLASSES = (
     "clear stereo",
@@ -19,8 +18,9 @@ PEOPLE_CLASSES = (
     "disturbed by another station",
     "signal too weak",
 )
-ROOF_FROM_M = 5.0  # a receiving antenna this high belongs to a set that stands still
 POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
+OTHERS_UNCOUNTED = "stations with other programmes are not counted"
+OTHERS_UNCOUNTED = "stations with other programmes are not counted"
 MAP_LEVEL_SETS_N, MAP_PHASES_N = 16, 8  # shares within 0.04 of those of a point
 
 
@@ -51,55 +51,16 @@ class Heard:
         return self.people_class in PEOPLE_CLASSES[:2]
 
 
-def blend_of(network: Network) -> Blend:
-    """Whose sets listen and how they blend: as the document says, by the receiving antenna otherwise."""
-    receiver, own = network.receiver, network.receiver.blend
-    if receiver.antenna == "roof" or (receiver.height_m >= ROOF_FROM_M and receiver.indoors is None):
-        usual = "hi-fi"
-    else:
-        usual = "portable" if receiver.indoors is not None else "car"
-    if own is None:
-        return Blend(usual)
-    share = None if own.blending_pct is None else own.blending_pct / 100.0
-    return Blend(own.listeners or usual, own.full_db, own.none_db, own.down_s, own.up_s, blending_ratio=share)
-
-
-def errors_of(network: Network, sites: list[str]) -> dict[tuple[int, int], Errors]:
-    """What each two sites may differ by besides the delay, by their places in a list; pairs that agree are left out.
-
-    Deviations differ by what the lock sheets say, and by what each may be off (root of the sum of squares); pilots by
-    the difference of their phases; carriers by the root of the sum of squares of their errors.
-    """
-    locks = {site.id: site.lock for site in network.sites}
-    found = {}
-    for i, a in enumerate(sites):
-        for j in range(i + 1, len(sites)):
-            errors = _between(locks[a], locks[sites[j]])
-            if errors != Errors():
-                found[i, j] = errors
-    return found
-
-
-def _between(a: LockSheet | None, b: LockSheet | None) -> Errors:
-    """What two lock sheets let differ."""
-    a, b = a or LockSheet(), b or LockSheet()
-    apart = a.deviation_khz / b.deviation_khz - 1.0 if a.deviation_khz and b.deviation_khz else 0.0
-    match = hypot(a.deviation_match_pct or 0.0, b.deviation_match_pct or 0.0) / 100.0
-    pilot = 0.0
-    if a.pilot_phase_deg is not None and b.pilot_phase_deg is not None:
-        pilot = abs((a.pilot_phase_deg - b.pilot_phase_deg + 180.0) % 360.0 - 180.0)
-    carrier = hypot(a.carrier_error_hz or 0.0, b.carrier_error_hz or 0.0)
-    return Errors(round(hypot(apart, match), 6), round(pilot, 3), round(carrier, 3))
-
-
 def heard(
     network: Network,
     yard: Yardstick,
     level_dbuvm: NDArray[np.floating],
     arrival_us: NDArray[np.float64],
-    sites: list[str],
+    sites: Sequence[str],
+    *,
+    other_dbuvm: NDArray[np.floating] | None = None,
 ) -> Heard | None:
-    """What listeners around one place hear; None but for FM.
+    """What listeners around one place hear, levels and phases drawn; None but for FM.
 
     Parameters
     ----------
@@ -107,30 +68,34 @@ def heard(
     yard : Yardstick
     level_dbuvm, arrival_us : ndarray, shape (S, 1)
         [dBuV/m, us]
-    sites : list of str
+    sites : sequence of str
         Their ids.
+    other_dbuvm : ndarray, shape (1,), optional
+        As in `sfn.reception.quality.service_quality`. [dBuV/m]
     """
-    if yard.carried.kind != "fm":
+    if yard.sets is None:
         return None
-    blend, shares, says, of_time, ratio = _drawn(
-        network, yard, level_dbuvm, arrival_us, sites, POINT_LEVEL_SETS_N, POINT_PHASES_N, workers=1
-    )
-    strong = np.nanmax(level_dbuvm, axis=0) >= yard.counts.usable_dbuvm
+    sets = yard.sets
+    shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, POINT_LEVEL_SETS_N, POINT_PHASES_N, workers=1)
+    classes = _class(shares, yard, level_dbuvm, other_dbuvm)
     return Heard(
         shares,
-        served_ratio=ratio,
-        of="time" if of_time else "places",
-        people_class=PEOPLE_CLASSES[int(_class(shares, ratio, strong)[0])],
-        blend=blend,
+        served_ratio=sets.served_ratio,
+        of="time" if sets.of_time else "places",
+        people_class=PEOPLE_CLASSES[int(classes[0])],
+        blend=sets.blend,
         target_db=yard.adequate_snr_db,
         spread_db=LISTENER_SPREAD_DB,
-        says=says,
+        says=_says(network, sets),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class HeardAreas:
-    """Area and people in each of `PEOPLE_CLASSES`; people None: not known. `of` and `served_ratio` as in `Heard`."""
+    """Area and people in each of `PEOPLE_CLASSES`; people None: not known. `of` and `served_ratio` as in `Heard`.
+
+    `clear_ratio` is the share of listeners with clear reception at each place, shape (M,); NaN where nothing is known.
+    """
 
     area_km2: tuple[float, ...]
     people: tuple[float, ...] | None
@@ -138,6 +103,7 @@ class HeardAreas:
     of: str
     served_ratio: float
     says: tuple[str, ...]
+    clear_ratio: NDArray[np.float32]
 
 
 def heard_areas(
@@ -145,93 +111,93 @@ def heard_areas(
     yard: Yardstick,
     level_dbuvm: NDArray[np.floating],
     arrival_us: NDArray[np.float64],
-    sites: list[str],
+    sites: Sequence[str],
     *,
     area_km2: NDArray[np.float64],
     people: NDArray[np.float64] | None,
+    other_dbuvm: NDArray[np.floating] | None = None,
 ) -> HeardAreas | None:
-    """What listeners hear over a map; None but for FM.
+    """What listeners hear over a map, levels and phases drawn; None but for FM.
 
     Parameters
     ----------
-    network, yard, level_dbuvm, arrival_us, sites
-        As for `heard`, arrays (S, M).
+    network, yard, level_dbuvm, arrival_us, sites, other_dbuvm
+        As for `heard`, arrays (S, M) and (M,).
     area_km2, people : ndarray, shape (M,)
         Of each pixel; people None where they are not known.
     """
-    if yard.carried.kind != "fm" or not level_dbuvm.shape[0]:
+    if yard.sets is None or not level_dbuvm.shape[0]:
         return None
-    blend, shares, says, of_time, ratio = _drawn(
-        network, yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2
-    )
-    strong = np.fmax.reduce(level_dbuvm, axis=0) >= yard.counts.usable_dbuvm
-    classes = _class(shares, ratio, strong)
+    sets = yard.sets
+    shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2)
+    classes = _class(shares, yard, level_dbuvm, other_dbuvm)
     masks = [classes == number for number in range(len(PEOPLE_CLASSES))]
     return HeardAreas(
         tuple(float(area_km2[mask].sum()) for mask in masks),
         None if people is None else tuple(float(people[mask].sum()) for mask in masks),
-        blend.listeners,
-        "time" if of_time else "places",
-        ratio,
-        says,
+        sets.blend.listeners,
+        "time" if sets.of_time else "places",
+        sets.served_ratio,
+        _says(network, sets),
+        (shares.clear_stereo + shares.clear_mono).astype(np.float32),
     )
 
 
-def _drawn(
-    network: Network,
+def listener_sharing(
     yard: Yardstick,
     level_dbuvm: NDArray[np.floating],
     arrival_us: NDArray[np.float64],
-    sites: list[str],
+    sites: Sequence[str],
     level_sets_n: int,
     phases_n: int,
     *,
     workers: int,
-) -> tuple[Blend, Shares, tuple[str, ...], bool, float]:
-    """Whose sets, their shares, what these rest on, whether they are of time, and the share that serves a place."""
-    blend, stereo = blend_of(network), yard.carried.id != "fm-mono"
-    own = network.thresholds.implementation_margin_db
-    usual = (IMPLEMENTATION_MARGIN_DB["stereo"], IMPLEMENTATION_MARGIN_DB["mono"])
-    errors = errors_of(network, sites)
-    shares = listener_shares(
+) -> Shares:
+    """Shares of a network's listeners at places (S, M); only where `yard` has `sets`."""
+    sets = yard.sets or FmSets()
+    return listener_shares(
         level_dbuvm,
         arrival_us,
         programme=yard.programme,
-        blend=blend,
+        blend=sets.blend,
         target_db=yard.adequate_snr_db,
         better_db=yard.target_snr_db,
-        stereo=stereo,
-        margin_db=usual if own is None else (own, own),
+        stereo=sets.stereo,
+        margin_db=sets.margin_db,
         significant_db=yard.counts.significant_db,
-        errors=errors,
+        errors=sets.errors_of(sites),
         level_sets_n=level_sets_n,
         phases_n=phases_n,
         workers=workers,
     )
-    beats = max((each.carrier_hz for each in errors.values()), default=0.0) >= LEAST_CARRIER_HZ
-    of_time = blend.listeners == "car" or beats
-    ratio = Blend("car").served_ratio if of_time else blend.served_ratio
-    return blend, shares, _says(network, errors, beats=beats), of_time, ratio
 
 
-def _class(shares: Shares, ratio: float, strong: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """Places in `PEOPLE_CLASSES`, -1 without a signal; other stations are not counted."""
+def _class(
+    shares: Shares, yard: Yardstick, level_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating] | None
+) -> NDArray[np.intp]:
+    """Places in `PEOPLE_CLASSES`, -1 without a signal."""
+    ratio = (yard.sets or FmSets()).served_ratio
+    top = np.fmax.reduce(level_dbuvm, axis=0)
+    weak = ~(top >= yard.counts.usable_dbuvm)
+    other = np.zeros(top.shape, bool) if other_dbuvm is None else top < other_dbuvm
     clear = shares.clear_stereo + shares.clear_mono
-    found = np.select([~strong, shares.clear_stereo >= ratio, clear >= ratio], [4, 0, 1], 2)
+    found = np.select([weak, other, shares.clear_stereo >= ratio, clear >= ratio], [4, 3, 0, 1], 2)
     return np.where(np.isnan(clear), -1, found)
 
 
-def _says(network: Network, errors: dict[tuple[int, int], Errors], *, beats: bool) -> tuple[str, ...]:
+def _says(network: Network, sets: FmSets) -> tuple[str, ...]:
     """What the shares rest on, a sentence each."""
-    made = ["stations with other programmes are not counted"]
+    made = [OTHERS_UNCOUNTED]
     if not any(site.lock is not None for site in network.sites):
         made.append("deviations, pilots and carriers are taken to agree: no lock sheet says otherwise")
-    elif errors:
-        most = [max(getattr(each, name) for each in errors.values()) for name in Errors.__dataclass_fields__]
+    elif sets.errors:
+        errors = sets.errors.values()
+        most = [max(getattr(each, name) for each in errors) for name in Errors.__dataclass_fields__]
+        rounded = ", each rounded up to the next half octave" if sets.rounded else ""
         made.append(
             f"lock sheets let two sites differ by up to {100 * most[0]:.2g} % of deviation, "
-            f"{most[1]:.3g} degrees of pilot and {most[2]:.3g} Hz of carrier"
+            f"{most[1]:.3g} degrees of pilot and {most[2]:.3g} Hz of carrier{rounded}"
         )
-    if beats:
+    if sets.beats:
         made.append("carriers beat: every phase passes every listener, shares are of time")
     return tuple(made)

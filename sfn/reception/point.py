@@ -7,17 +7,10 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
+from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, WITH_MARGIN, class_words
+from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
-from sfn.reception.quality import (
-    CLASSES,
-    TOO_WEAK,
-    UPSET,
-    WITH_MARGIN,
-    ServiceQuality,
-    Yardstick,
-    drawn_share,
-    service_quality,
-)
+from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import heard_programme
@@ -46,6 +39,8 @@ class PointQuality:
     """Quality at one place. `answer` is that of the service's own model, as for any list of signals."""
 
     class_name: str
+    for_people: str
+    """The same in the words that people get: FM by the share of listeners."""
     margin_db: float
     figure_db: float
     probability: float | None
@@ -76,7 +71,8 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     if not point.signals:
         return None
     level, rare, arrival = _arrays(point)
-    found = _judged(network, yard, level, rare, arrival)
+    found = _judged(network, yard, point, level, rare, arrival)
+    figure = next(iter(figures(found, level, arrival, yard).values()))
     heard = np.array([signal.significant or yard.carried.kind != "fm" for signal in point.signals])
     answer = _answer(network, yard, level[heard, 0], rare[heard, 0], arrival[heard, 0])
     limiting = found.limiting[0]
@@ -100,8 +96,9 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     together, apart = (None if share is None else float(share[0]) for share in shares)
     return PointQuality(
         CLASSES[int(found.quality_class[0])],
+        class_words(yard.carried)[int(found.quality_class[0])],
         float(found.margin_db[0]),
-        float(found.figure_db[0]),
+        float(figure[0]),
         together,
         apart,
         wanted,
@@ -147,10 +144,18 @@ def _arrays(point: PointSignals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _judged(
-    network: Network, yard: Yardstick, level: np.ndarray, rare: np.ndarray, arrival: np.ndarray
+    network: Network, yard: Yardstick, point: PointSignals, level: np.ndarray, rare: np.ndarray, arrival: np.ndarray
 ) -> ServiceQuality:
-    """Quality of signals shaped (S, M)."""
-    return service_quality(level, arrival, yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, workers=1)
+    """Quality of signals of a point shaped (S, M)."""
+    return service_quality(
+        level,
+        arrival,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=rare,
+        sites=[signal.site for signal in point.signals],
+        workers=1,
+    )
 
 
 def _answer(
@@ -192,7 +197,7 @@ def _fixes(network: Network, point: PointSignals, yard: Yardstick) -> tuple[Fix,
         moved = np.array([[_moves(network, signal, other)] for other in point.signals], dtype=float)
         shape = (len(point.signals), changes.size)
         found = _judged(
-            network, yard, np.broadcast_to(level, shape), np.broadcast_to(rare, shape), arrival + moved * changes
+            network, yard, point, np.broadcast_to(level, shape), np.broadcast_to(rare, shape), arrival + moved * changes
         )
         fix = _best(changes, found)
         if fix is not None:

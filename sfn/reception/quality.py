@@ -1,13 +1,9 @@
-"""Service quality over places: margins, classes, who limits, what is lost to our own sites.
+"""Service quality over places: margins, classes (`classes`), who limits, what is lost to our own sites.
 
-| class | means |
-|---|---|
-| with margin | good reception with room for what predictions miss |
-| just enough | adequate, but nothing to spare |
-| upset by our own sites | the strongest signal alone would serve; together they do not |
-| too weak | even the strongest alone is below what is usable |
+FM goes by the share of listeners: `sfn.systems.fm_shares`.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 
@@ -16,12 +12,15 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
 from sfn.reception.drawn import USUAL_CORRELATION, Spread, drawn_coverage
+from sfn.reception.fm_sets import FmSets, fm_sets
 from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, quality as fm_quality
-from sfn.systems.fm_carried import USUAL, carried_by, local_of
+from sfn.systems.fm_carried import USUAL, carried_by
 from sfn.systems.fm_causes import Nodes
+from sfn.systems.fm_shares import ShareTables, Wanted, share_tables
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import profile
@@ -33,8 +32,6 @@ from sfn.systems.vsb import vsb_margins
 Singles = NDArray[np.float32]
 Doubles = NDArray[np.float64]
 
-CLASSES = ("with margin", "just enough", "upset by our own sites", "too weak")
-WITH_MARGIN, JUST_ENOUGH, UPSET, TOO_WEAK = range(4)
 ADEQUATE_SNR_DB = 30.0  # FM: "fair"; engineering judgement, editable in the network's thresholds
 TARGET_SNR_DB = 40.0  # FM: "good"
 LEVEL_MARGIN_DB = 6.0  # predictions are 6 to 8 dB uncertain
@@ -45,8 +42,9 @@ ACCEPTABLE_PROBABILITY = 0.7  # of places; below it a place does not count as se
 class Yardstick:
     """What quality is held against; every figure is the network's own or the service's.
 
-    `implementation_margin_db` comes off the S/N (FM), or is part of what `carried` requires (OFDM, VSB). `placing` is
-    how an OFDM receiver places its window, without None where the strategy has a figure.
+    `implementation_margin_db` comes off the S/N (FM; `sets` has that of stereo and of mono), or is part of what
+    `carried` requires (OFDM, VSB). `placing` is how an OFDM receiver places its window, without None where the strategy
+    has a figure.
     """
 
     carried: Service
@@ -59,6 +57,16 @@ class Yardstick:
     """OFDM: how levels vary over places, for the share of them that is served."""
     programme: Nodes = USUAL
     """FM: what is heard."""
+    sets: FmSets | None = None
+    """FM: whose sets listen."""
+
+    def tables(self, sites: Sequence[str]) -> ShareTables:
+        """FM: what the share of listeners goes by, for signals of these sites in their order."""
+        sets = self.sets or FmSets()
+        wanted = Wanted(
+            self.programme, sets.blend, self.adequate_snr_db, sets.margin_db, sets.stereo, sets.served_ratio
+        )
+        return share_tables(wanted, sites, sets.errors)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +76,13 @@ class ServiceQuality:
     Parameters
     ----------
     margin_db : ndarray of float32
-        Over what is adequate: the smaller of the margins of level and of S/N (FM), that of the chosen window strategy
-        (OFDM), that of the echo mask (VSB). Negative: not served. [dB]
+        Over what is adequate: FM, the smaller of the margin of level and of what the noise of all echoes may rise by
+        until too few listeners hear it clear; that of the chosen window strategy (OFDM), of the echo mask (VSB);
+        at most that over other stations. Negative: not served. [dB]
     figure_db : ndarray of float32
-        FM: S/N, worst decile averaged over the local spread. OFDM: C/(N+I). VSB: as margin. [dB]
+        FM: S/N wanted plus what the noise of echoes may rise by. OFDM: C/(N+I). VSB: margin with the required C/N. [dB]
     quality_class : ndarray of float32
-        Place in `CLASSES`.
+        Code of the class, see `sfn.reception.classes`.
     limiting : ndarray of float32
         Row of the signal that hurts most; NaN where none does.
     probability : ndarray of float32 or None
@@ -112,6 +121,7 @@ def yardstick(network: Network) -> Yardstick:
         placing_of(network, carried),
         spread_of(network, carried),
         carried_by(network) if carried.kind == "fm" else USUAL,
+        fm_sets(network, stereo=mode == "stereo") if carried.kind == "fm" else None,
     )
 
 
@@ -200,6 +210,8 @@ def service_quality(
     *,
     frequency_mhz: float,
     level_1pct_dbuvm: NDArray[np.floating] | None = None,
+    sites: Sequence[str] = (),
+    other_dbuvm: NDArray[np.floating] | None = None,
     executor: Executor | None = None,
     workers: int = 2,
 ) -> ServiceQuality:
@@ -214,6 +226,10 @@ def service_quality(
         Carrier, for the noise field of OFDM and VSB. [MHz]
     level_1pct_dbuvm : ndarray, shape (S, M), optional
         Levels at 1 % of time, for what interferes (OFDM, VSB). [dB(uV/m)]
+    sites : sequence of str
+        Ids of the rows; FM needs them where lock sheets let two sites differ.
+    other_dbuvm : ndarray, shape (M,), optional
+        What the strongest signal must reach against stations with other programmes. [dB(uV/m)]
     executor : concurrent.futures.Executor, optional
         Threads to share the places among.
     workers : int
@@ -222,71 +238,58 @@ def service_quality(
     if level_dbuvm.shape[0] == 0:
         nothing = np.full(level_dbuvm.shape[1], np.nan, dtype=np.float32)
         return ServiceQuality(nothing, nothing, nothing, nothing, None)
-    if yard.carried.kind == "fm":
-        return _fm(level_dbuvm, arrival_us, yard, workers)
     top = np.fmax.reduce(level_dbuvm, axis=0)
-    if yard.carried.kind == "ofdm":
-        return _ofdm(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm, executor)
-    return _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
-
-
-def figures(
-    found: ServiceQuality, level_dbuvm: NDArray[np.floating], arrival_us: Doubles, yard: Yardstick
-) -> dict[str, Singles]:
-    """The service's own figures behind margins, by name, shape (M,); NaN where no signal is known. [dB]
-
-    Parameters
-    ----------
-    found : ServiceQuality
-        Of the same signals.
-    level_dbuvm, arrival_us : ndarray, shape (S, M)
-        As for `service_quality`. [dB(uV/m), us]
-    yard : Yardstick
-
-    Returns
-    -------
-    dict
-        FM: ``stereo_snr_db`` (where the service is stereo) and ``mono_snr_db``, the worst decile over phase averaged
-        over the local spread, without the receiver's implementation margin. OFDM: ``cni_db``, C/(N+I) in the
-        window of the chosen strategy. VSB: the same, echoes counted as its mask
-        weighs them: its margin with the required C/N.
-    """
-    if yard.carried.kind == "ofdm":
-        return {"cni_db": found.figure_db}
-    if yard.carried.kind != "fm":
-        return {"cni_db": (found.margin_db + np.float32(yard.carried.required_cn_db or 0.0)).astype(np.float32)}
-    if yard.carried.id == "fm-mono" or not level_dbuvm.shape[0]:
-        mono = found.figure_db
+    if yard.carried.kind == "fm":
+        found = _fm(level_dbuvm, arrival_us, yard, top, sites, workers)
+    elif yard.carried.kind == "ofdm":
+        found = _ofdm(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm, executor)
     else:
-        heard = fm_quality(
-            level_dbuvm, arrival_us, local=local_of(yard.programme, "mono"), significant_db=yard.counts.significant_db
-        ).snr_local_db
-        mono = np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
-    return (
-        {"mono_snr_db": mono}
-        if yard.carried.id == "fm-mono"
-        else {
-            "stereo_snr_db": found.figure_db,
-            "mono_snr_db": mono,
-        }
+        found = _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
+    return found if other_dbuvm is None else _beside_others(found, top, other_dbuvm)
+
+
+def _beside_others(
+    found: ServiceQuality, top_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating]
+) -> ServiceQuality:
+    """The same where stations with other programmes count: they spoil what our own sites would serve, or upset."""
+    spare = (top_dbuvm - other_dbuvm).astype(np.float32)
+
+    def classes(own: Singles) -> Singles:
+        """With the class of its own where they do."""
+        disturbed = (spare < 0) & ((own != TOO_WEAK) & ~np.isnan(own))
+        beside = np.where((own == WITH_MARGIN) & (spare < LEVEL_MARGIN_DB), np.float32(JUST_ENOUGH), own)
+        return np.where(disturbed, np.float32(OTHER_STATION), beside).astype(np.float32)
+
+    return replace(
+        found,
+        margin_db=np.fmin(found.margin_db, np.where(np.isnan(found.margin_db), np.nan, spare)).astype(np.float32),
+        quality_class=classes(found.quality_class),
+        risk_class=None if found.risk_class is None else classes(found.risk_class),
     )
 
 
-def _fm(level: NDArray[np.floating], arrival: Doubles, yard: Yardstick, workers: int) -> ServiceQuality:
-    """FM: the smaller of what level and S/N leave."""
-    mode = "mono" if yard.carried.id == "fm-mono" else "stereo"
-    found = fm_quality(
-        level,
-        arrival,
-        local=local_of(yard.programme, mode),
-        significant_db=yard.counts.significant_db,
-        workers=workers,
+def _fm(
+    level: NDArray[np.floating],
+    arrival: Doubles,
+    yard: Yardstick,
+    top: NDArray[np.floating],
+    sites: Sequence[str],
+    workers: int,
+) -> ServiceQuality:
+    """FM: by the share of listeners who hear it clear, and clear in stereo; and by level."""
+    tables = yard.tables(sites)
+    clear, kept = (
+        fm_quality(level, arrival, local=local, significant_db=yard.counts.significant_db, workers=workers)
+        for local in (tables.clear, tables.stereo)
     )
-    of_level = np.fmax.reduce(level, axis=0) - yard.counts.usable_dbuvm
-    of_snr = found.snr_local_db - yard.implementation_margin_db - yard.adequate_snr_db
-    plenty = (of_level >= LEVEL_MARGIN_DB) & (of_snr >= yard.target_snr_db - yard.adequate_snr_db)
-    classes = np.select([of_level < 0, of_snr < 0, plenty], [TOO_WEAK, UPSET, WITH_MARGIN], JUST_ENOUGH)
-    return _made(np.fmin(of_level, of_snr), found.snr_local_db, classes, found.limiting, None)
+    of_level = top - yard.counts.usable_dbuvm
+    of_clear = clear.snr_local_db - yard.adequate_snr_db
+    of_stereo = np.fmin(kept.snr_local_db - yard.adequate_snr_db, of_clear)
+    plenty = (of_level >= LEVEL_MARGIN_DB) & (of_stereo >= yard.target_snr_db - yard.adequate_snr_db)
+    classes = np.select(
+        [of_level < 0, of_clear < 0, plenty, of_stereo >= 0], [TOO_WEAK, UPSET, WITH_MARGIN, JUST_ENOUGH], BLENDED
+    )
+    return _made(np.fmin(of_level, of_clear), clear.snr_local_db, classes, clear.limiting, None)
 
 
 def _ofdm(
@@ -349,7 +352,7 @@ def _vsb(
     classes = np.select(
         [margin >= LEVEL_MARGIN_DB, margin >= 0, alone >= 0], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK
     )
-    return _made(margin, margin, classes, hurting, None)
+    return _made(margin, margin + (yard.carried.required_cn_db or 0.0), classes, hurting, None)
 
 
 def _made(

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 ScaleKind = Literal["difference", "amount", "margin", "sites", "classes", "flag", "change"]
 _MAPS: dict[ScaleKind, str] = {"difference": "BrBG_r", "margin": "BrBG", "amount": "cividis"}
-# Classes of reception, best first: two greens for served, brown for upset, grey for too weak; out of BrBG and Greys.
-_CLASS_PLACES = (("BrBG", 0.95), ("BrBG", 0.68), ("BrBG", 0.18), ("Greys", 0.4))
+# Classes of reception by their codes: two greens for served, brown for upset, grey for too weak, yellow for clear but
+# not stereo, violet for another station.
+_CLASS_PLACES = (("BrBG", 0.95), ("BrBG", 0.68), ("BrBG", 0.18), ("Greys", 0.4), ("cividis", 0.93), ("PuOr", 0.9))
 # Loses service, gets worse, gets better, gains service: browns and greens of BrBG, told apart by all kinds of sight.
 _CHANGE_PLACES = (0.08, 0.3, 0.7, 0.92)
 _SITE_COLOURS = "petroff10"  # Petroff, Accessible Color Sequences for Data Visualization, arXiv:2107.02270
@@ -34,6 +35,10 @@ class Scale:
     low: float
     high: float
     unit: str
+    words: tuple[str, ...] = ()
+    """Of classes: what each whole number means for people."""
+    shown: tuple[int, ...] = ()
+    """Of classes: those that there are, the best first."""
 
 
 def site_colours(count: int) -> list[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.colours import Scale, change_colours, class_colours, gradient, named_colours, site_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step, ticks
@@ -37,7 +37,9 @@ def legend(label: str, scale: Scale, *, names: list[str], refractivity_n: float)
     if scale.kind == "sites":
         return _patches(label, names, site_colours(len(names)))
     if scale.kind == "classes":
-        return _patches(label, CLASSES, class_colours())
+        colours, words = class_colours(), scale.words or CLASSES
+        shown = scale.shown or tuple(range(len(CLASSES)))
+        return _patches(label, [words[code] for code in shown], [colours[code] for code in shown])
     if scale.kind == "change":
         return _patches(label, CHANGE_SAYS[::-1], change_colours()[::-1])
     if scale.kind == "flag":

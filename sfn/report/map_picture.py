@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.geodesy.grid import Grid
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.colours import Scale, gradient, named_colours, painted
 from sfn.report.legend import FLAG_SAYS, beyond
 from sfn.report.numbers import number
@@ -206,10 +206,11 @@ def _legend(figure: "Figure", scale: Scale, label: str, marks: tuple[Mark, ...],
     figure.text(left, top, "\n".join(_wrapped([label], 24)), fontsize=10, fontweight="bold", color=INK, va="top")
     top -= (0.12 + LINE_INCH * len(_wrapped([label], 24))) / whole
     names: dict[str, tuple[str, ...]] = {
-        "sites": tuple(mark.name for mark in marks), "classes": CLASSES, "flag": ("", *FLAG_SAYS)
+        "sites": tuple(mark.name for mark in marks), "classes": scale.words or CLASSES, "flag": ("", *FLAG_SAYS)
     }  # fmt: skip
     if scale.kind in names:
-        for n, (name, colour) in enumerate(zip(names[scale.kind], named_colours(scale), strict=False)):
+        every = list(zip(names[scale.kind], named_colours(scale), strict=False))
+        for n, (name, colour) in enumerate([every[code] for code in scale.shown] or every):
             if name:
                 at = top - LINE_INCH * (n if scale.kind != "flag" else 0) / whole
                 figure.text(left, at, "■", fontsize=11, color=colour, va="top")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.colours import class_colours, site_colours
 from sfn.report.plots import INK, QUIET, RUST, SHEET, TEAL, PictureFormat, quiet_axes, written
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 # Told apart without colour too: letter and hatching of each class, best first.
-CLASS_LETTERS = ("", "", "U", "W")
-CLASS_HATCHES = ("", "..", "///", "xx")
+CLASS_LETTERS = ("", "", "U", "W", "M", "O")
+CLASS_HATCHES = ("", "..", "///", "xx", "--", "oo")
 MOST_CURVES_N = 10
 SITE_DASHES = ("-", "--", "-.", ":")
 
@@ -51,6 +51,8 @@ class Drawn:
         Whether the terrain covers the paths from all sites.
     stretches : tuple of (from, to)
         Without adequate service, in the order of their numbers. [m]
+    words : tuple of str
+        What the classes mean for people, by their codes.
     measured : (distance, level), optional
         [m, dB(uV/m)]
     """
@@ -72,6 +74,7 @@ class Drawn:
     covered: NDArray[np.bool_]
     stretches: tuple[tuple[float, float], ...]
     measured: tuple[Floats, Floats] | None
+    words: tuple[str, ...] = ()
 
 
 def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureFormat = "svg") -> bytes:
@@ -193,7 +196,10 @@ def _strip(axes: "Axes", drawn: Drawn) -> None:
     axes.set_ylim(0, 1)
     key = [
         Patch(facecolor=colour, hatch=hatch, edgecolor=SHEET, label=f"{name} ({letter})" if letter else name)
-        for colour, hatch, name, letter in zip(colours, CLASS_HATCHES, CLASSES, CLASS_LETTERS, strict=True)
+        for code, (colour, hatch, name, letter) in enumerate(
+            zip(colours, CLASS_HATCHES, drawn.words or CLASSES, CLASS_LETTERS, strict=True)
+        )
+        if code in kinds or code < 2
     ]
     axes.legend(handles=key, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=8, frameon=False)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.reception.quality import CLASSES
+from sfn.reception.classes import CLASSES
 from sfn.report.numbers import km, number, us
 from sfn.report.scale import round_step
 from sfn.survey.runs import SideBySide
@@ -97,7 +97,7 @@ def run_strips(
     pairs : sequence of str (B,)
         Which two these are, in words; where they change the line is parted.
     predicted_class : ndarray (R, B), optional
-        Place in `sfn.reception.quality.CLASSES` at each setting; NaN where nothing is known.
+        Place in `sfn.reception.classes.CLASSES` at each setting; NaN where nothing is known.
     """
     count = len(found.distance_m)
     step_px = (_WIDTH - _LEFT - _RIGHT) / count

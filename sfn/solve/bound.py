@@ -32,12 +32,14 @@ def least_without_service(what: Objective, limits: Limits) -> float:
         return bound
     count = np.diff(held.start)
     place = np.repeat(np.arange(count.size), count)
-    loud = worst_noise(held.a, held.table)
+    loud = worst_noise(held.a, held.table.clear)
     order = np.lexsort((-loud, place))
     first = order[held.start[:-1]]
     a, b = np.minimum(held.strongest, held.site[first]), np.maximum(held.strongest, held.site[first])
     sign = np.where(held.site[first] == b, 1.0, -1.0)
-    adequate = float(echo_figures(what.yard)[0])
+    adequate = float(echo_figures(what.yard, held.table)[0])
+    table = held.table.clear
+    row_of = table.rows_of(held.sites_n)
     pairs, which = np.unique(np.stack([a, b]), axis=1, return_inverse=True)
     for k in range(pairs.shape[1]):
         i, j = int(pairs[0, k]), int(pairs[1, k])
@@ -49,7 +51,7 @@ def least_without_service(what: Objective, limits: Limits) -> float:
         short = np.zeros(tried.size - 1)
         pair_shortfall(
             mine, first[mine], held.a, held.travel_us, sign[mine], held.base, held.weight, tried,
-            held.table.noise.ravel(), held.table.noise.shape[1], adequate * ROOM_RATIO, short,
+            table.noise.ravel(), table.noise.shape[1], int(row_of[i, j]), adequate * ROOM_RATIO, short,
         )  # fmt: skip
         bound += float(short.min()) if short.size else 0.0
     return bound

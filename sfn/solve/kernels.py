@@ -11,8 +11,6 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sfn.systems.fm_kernels import heard_together_db
-
 MOST_SIGNALS = 512
 FM_KIND, VSB_KIND = 0, 1
 FIRST_BITS = 0x3E800000  # of float32 0.25, where the FM table begins
@@ -23,13 +21,10 @@ def _fm_noise(
     row: int, part: float, late_us: float, noise: NDArray[np.float32], columns: int,
     single: NDArray[np.float32], bits: NDArray[np.int32],
 ) -> float:  # fmt: skip
-    """Noise voltage of one echo, as in `sfn.systems.fm_kernels.fm_quality`."""
-    late = abs(late_us)
-    if late < 0.25:
-        return 0.0
-    single[0] = late
+    """Noise of one echo, as in `sfn.systems.fm_kernels.fm_quality`; closer than 0.25 us that of 0.25 us."""
+    single[0] = abs(late_us)
     x = (bits[0] - FIRST_BITS) * 2.0**-20
-    x = min(x, columns - 1.0)
+    x = min(max(x, 0.0), columns - 1.0)
     column = min(int(x), columns - 2)
     along = x - column
     i = row * columns + column
@@ -68,11 +63,13 @@ def echo_totals(
     moved: NDArray[np.bool_],
     shifts_us: NDArray[np.float64],
     noise: NDArray[np.float32],
+    kept_noise: NDArray[np.float32],
     columns: int,
+    row_of: NDArray[np.int64],
     mask_us: NDArray[np.float64],
     mask_db: NDArray[np.float64],
     figures: NDArray[np.float64],
-    together: NDArray[np.float64],
+    kept_floor: float,
     totals: NDArray[np.float64],
 ) -> None:
     """FM and VSB: what echoes do adds up. Adds to `totals` (K, 3).
@@ -87,62 +84,55 @@ def echo_totals(
         Site of the strongest signal; what is heard without echoes; margin of level [dB]; people or km2.
     travel_us : (N,) array
         Echo's travel less the strongest's. [us]
+    noise, kept_noise : arrays
+        FM: of one echo, for clear reception and for stereo that is kept; `row_of` (S, S) is where the table of two
+        sites begins.
     figures : (7,) array
         Heard at adequate and at target; factor and shift of the margin's logarithm; margins counted from and to, and
         level margin of the target. [1, 1, dB, dB, dB, dB, dB]
-    together : (4,) array
-        FM: what several echoes are worse than their sum, from `sfn.systems.fm.LocalTable.figures`.
+    kept_floor : float
+        FM: what is heard without echoes where stereo is kept.
     """
     adequate, target, factor, shift_db = figures[0], figures[1], figures[2], figures[3]
     least_db, most_db, level_target_db = figures[4], figures[5], figures[6]
     single = np.empty(1, np.float32)
     bits = single.view(np.int32)
     rows, parts = np.empty(MOST_SIGNALS, np.int64), np.empty(MOST_SIGNALS)
-    lates, signs, rays = np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS)
+    lates, signs = np.empty(MOST_SIGNALS), np.empty(MOST_SIGNALS)
     for q in range(places.size):
         p = places[q]
         k = strongest[p]
-        fixed, n = base[p], 0
-        fixed_worst, fixed_ray, ray_sum = 0.0, 0.0, 0.0
-        several = kind == FM_KIND and start[p + 1] - start[p] > 1
+        fixed, fixed_kept, n = base[p], kept_floor, 0
         for j in range(start[p], start[p + 1]):
             s = site[j]
             late = travel_us[j] + offsets_us[s] - offsets_us[k]
             row = int(a[j]) if kind == FM_KIND else 0
             part = a[j] - row
-            ray = 10.0 ** (-a[j] / 20.0) if several else 0.0
-            ray_sum += ray
+            if kind == FM_KIND:
+                row += row_of[s, k]
             if moved[s] == moved[k]:
                 if kind == FM_KIND:
-                    voltage = _fm_noise(row, part, late, noise, columns, single, bits)
-                    fixed += voltage
-                    if voltage > fixed_worst:
-                        fixed_worst, fixed_ray = voltage, ray
+                    fixed += _fm_noise(row, part, late, noise, columns, single, bits)
+                    fixed_kept += _fm_noise(row, part, late, kept_noise, columns, single, bits)
                 else:
                     fixed += part * _mask_power(late, mask_us, mask_db)
             else:
                 rows[n], parts[n], lates[n], signs[n] = row, part, late, 1.0 if moved[s] else -1.0
-                rays[n] = ray
                 n += 1
         w, level = weight[p], level_margin_db[p]
         most = min(most_db, level)
         for c in range(shifts_us.size):
-            heard, worst, worst_ray = fixed, fixed_worst, fixed_ray
+            heard, kept = fixed, fixed_kept
             for i in range(n):
                 late = lates[i] + signs[i] * shifts_us[c]
                 if kind == FM_KIND:
-                    voltage = _fm_noise(rows[i], parts[i], late, noise, columns, single, bits)
-                    heard += voltage
-                    if voltage > worst:
-                        worst, worst_ray = voltage, rays[i]
+                    heard += _fm_noise(rows[i], parts[i], late, noise, columns, single, bits)
+                    kept += _fm_noise(rows[i], parts[i], late, kept_noise, columns, single, bits)
                 else:
                     heard += parts[i] * _mask_power(late, mask_us, mask_db)
-            if several:
-                heard_db = heard_together_db(heard, worst + base[p], ray_sum - worst_ray, together)
-                heard = 10.0 ** (-heard_db / 20.0)
             if heard > adequate:
                 totals[c, 0] += w
-            if heard > target or level < level_target_db:
+            if (kept if kind == FM_KIND else heard) > target or level < level_target_db or heard > adequate:
                 totals[c, 1] += w
             margin = factor * math.log10(heard) - shift_db
             totals[c, 2] += w * max(min(margin, most), least_db)
@@ -160,6 +150,7 @@ def pair_shortfall(
     differences_us: NDArray[np.float64],
     noise: NDArray[np.float32],
     columns: int,
+    first_row: int,
     adequate: float,
     short: NDArray[np.float64],
 ) -> None:
@@ -175,7 +166,7 @@ def pair_shortfall(
         before = False
         for c in range(differences_us.size):
             late = travel_us[j] + sign[q] * differences_us[c]
-            heard = base[p] + _fm_noise(row, a[j] - row, late, noise, columns, single, bits)
+            heard = base[p] + _fm_noise(first_row + row, a[j] - row, late, noise, columns, single, bits)
             lost = heard > adequate
             if lost and before:
                 short[c - 1] += weight[p]

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.reception.quality import TOO_WEAK, WITH_MARGIN, ServiceQuality, Yardstick, service_quality
+from sfn.reception.classes import TOO_WEAK, WITH_MARGIN, is_served
+from sfn.reception.quality import ServiceQuality, Yardstick, service_quality
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed, packed
 from sfn.solve.totals import totals
 
@@ -82,7 +83,7 @@ def quality_totals(quality: ServiceQuality, weight: Doubles, chosen: NDArray[np.
     """Totals of some places out of their quality: not served, below target, weight times margin. Shape (3,)."""
     classes = quality.quality_class
     known = chosen & ~np.isnan(classes)
-    served = known & (classes <= 1)
+    served = known & is_served(classes)
     usable = known & (classes != TOO_WEAK)
     margin = np.clip(np.nan_to_num(quality.margin_db.astype(float)), COUNTED_FROM_DB, COUNTED_TO_DB)
     return np.array(
@@ -104,6 +105,7 @@ def objective(
     frequency_mhz: float,
     weight: Doubles,
     unit: str,
+    other_dbuvm: NDArray[np.floating] | None = None,
     executor: Executor | None = None,
 ) -> Objective:
     """The objective of a network, packed for the search.
@@ -122,6 +124,8 @@ def objective(
         People or km2 of each place, with whatever multiplies them; zero: does not matter.
     unit : str
         "people" or "km2".
+    other_dbuvm : ndarray, shape (M,), optional
+        What the strongest must reach against stations with other programmes. [dB(uV/m)]
     executor : concurrent.futures.Executor, optional
         Threads.
 
@@ -135,12 +139,22 @@ def objective(
         raise ValueError(f"levels and travel times must have the shape ({len(sites)}, M), got {level_dbuvm.shape}")
     if weight.shape != (places_n,) or not np.isfinite(weight).all() or (weight < 0).any():
         raise ValueError(f"weight must be {places_n} finite numbers of 0 or more, got shape {weight.shape}")
-    made = packed(level_dbuvm, level_1pct_dbuvm, travel_us, yard, frequency_mhz=frequency_mhz, weight=weight)
+    made = packed(
+        level_dbuvm,
+        level_1pct_dbuvm,
+        travel_us,
+        yard,
+        frequency_mhz=frequency_mhz,
+        weight=weight,
+        sites=sites,
+        other_dbuvm=other_dbuvm,
+    )
     others = np.ones(places_n, dtype=bool)
     others[made.place] = False
     quality = service_quality(
-        level_dbuvm, travel_us, yard, frequency_mhz=frequency_mhz, level_1pct_dbuvm=level_1pct_dbuvm, executor=executor
-    )
+        level_dbuvm, travel_us, yard, frequency_mhz=frequency_mhz, level_1pct_dbuvm=level_1pct_dbuvm,
+        sites=sites, other_dbuvm=other_dbuvm, executor=executor,
+    )  # fmt: skip
     usable = others & (quality.quality_class != TOO_WEAK) & ~np.isnan(quality.quality_class)
     return Objective(
         tuple(sites),

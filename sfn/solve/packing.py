@@ -5,6 +5,7 @@
 | M, N | places, signals of all places together | |
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from sfn.reception.quality import Yardstick
 from sfn.systems.fm import LocalTable
-from sfn.systems.fm_carried import local_of
+from sfn.systems.fm_shares import ShareTables
 from sfn.systems.link_chain import noise_field_dbuvm
 
 Doubles = NDArray[np.float64]
@@ -42,7 +43,7 @@ class Packed:
     base, level_margin_db, weight : ndarray, shape (M,)
     noise_power_factor : float
         OFDM. ``10^(dBuV/m / 10)``.
-    table : LocalTable or None
+    table : ShareTables or None
         FM.
     """
 
@@ -58,7 +59,7 @@ class Packed:
     level_margin_db: Doubles
     weight: Doubles
     noise_power_factor: float
-    table: LocalTable | None
+    table: ShareTables | None
     _touched: dict[bytes, Whole] = field(default_factory=dict, compare=False)
 
     def touched(self, moved: NDArray[np.bool_]) -> Whole:
@@ -85,6 +86,8 @@ def packed(
     *,
     frequency_mhz: float,
     weight: Doubles,
+    sites: Sequence[str] = (),
+    other_dbuvm: NDArray[np.floating] | None = None,
 ) -> Packed:
     """Pack the places that offsets can change; arguments as in `sfn.solve.objective.objective`."""
     level = np.where(np.isnan(level_dbuvm), -np.inf, level_dbuvm.astype(np.float64))
@@ -94,9 +97,11 @@ def packed(
     rare = np.where(np.isnan(level_1pct_dbuvm), level, level_1pct_dbuvm.astype(np.float64))
     echo = present.copy()
     np.put_along_axis(echo, top_row[None], False, axis=0)
+    spare_db = np.full(top.size, np.inf) if other_dbuvm is None else top - other_dbuvm
+    weight = np.where(spare_db < 0, 0.0, weight)  # what another station spoils no offset mends
     with np.errstate(invalid="ignore"):
         if yard.carried.kind == "fm":
-            return _fm(level, echo, top_row, top, travel_us, yard, weight)
+            return _fm(level, echo, top_row, top, travel_us, yard, weight, sites, spare_db)
         noise_dbuvm = noise_field_dbuvm(yard.carried, frequency_mhz=frequency_mhz)
         needed_db = float(yard.carried.required_cn_db or 0.0)
         tolerated_db = np.maximum(noise_dbuvm, top - needed_db)
@@ -108,27 +113,28 @@ def packed(
 
 def worst_noise(gap_db: Doubles, table: LocalTable) -> Doubles:
     """FM: the most that an echo so far below the strongest can add, whatever its delay."""
-    most = table.noise.max(axis=1).astype(np.float64)
+    most = table.worst
     return np.asarray(np.interp(np.where(np.isfinite(gap_db), gap_db, most.size - 1.0), np.arange(most.size), most))
 
 
 def _fm(
-    level: Doubles, echo: NDArray[np.bool_], top_row: Whole, top: Doubles, travel: Doubles, yard: Yardstick, w: Doubles
-) -> Packed:
+    level: Doubles, echo: NDArray[np.bool_], top_row: Whole, top: Doubles, travel: Doubles, yard: Yardstick, w: Doubles,
+    sites: Sequence[str], other_spare_db: Doubles,
+) -> Packed:  # fmt: skip
     """FM: echoes that can be heard at all, at places that they could bring below the target."""
-    table = local_of(yard.programme, "mono" if yard.carried.id == "fm-mono" else "stereo")
+    tables = yard.tables(sites)
     gap = top - level
-    worst = np.where(echo & (gap <= yard.counts.significant_db), worst_noise(gap, table), 0.0)
-    margin = top - yard.counts.usable_dbuvm
-    spare_db = max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
-    limit = 10 ** (-(yard.implementation_margin_db + yard.adequate_snr_db + spare_db) / 20)
-    sum_db = -20 * np.log10(worst.sum(axis=0) + table.floor_factor)
-    constant_db, of_sum, _ = table.together
-    several_db = np.where((worst > 0).sum(axis=0) > 1, np.minimum(constant_db + of_sum * sum_db, 0.0), 0.0)
-    active = (margin >= 0) & (10 ** (-(sum_db + several_db) / 20) > limit) & (w > 0)
-    kept = (worst > 0) & active
-    base = np.full(level.shape[1], table.floor_factor)
-    return _listed(kept, active, top_row, gap, None, travel, base, margin, w, 0.0, table)
+    counts = echo & (gap <= yard.counts.significant_db)
+    margin = np.minimum(top - yard.counts.usable_dbuvm, other_spare_db)
+    limit_db = yard.adequate_snr_db + max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
+    active, kept = np.zeros(top.size, bool), np.zeros(level.shape, bool)
+    for one in (tables.clear, tables.stereo):
+        worst = np.where(counts, worst_noise(gap, one), 0.0)
+        active |= worst.sum(axis=0) + one.floor_factor > 10 ** (-limit_db / one.factor_db)
+        kept |= worst > 0
+    active &= (margin >= 0) & (w > 0)
+    base = np.full(level.shape[1], tables.clear.floor_factor)
+    return _listed(kept & active, active, top_row, gap, None, travel, base, margin, w, 0.0, tables)
 
 
 def _vsb(
@@ -182,7 +188,7 @@ def _listed(
     level_margin_db: Doubles,
     w: Doubles,
     noise_power: float,
-    table: LocalTable | None,
+    table: ShareTables | None,
 ) -> Packed:
     """Kept signals place by place; with `b` (OFDM) the strongest first and times as they are, else against it."""
     place = np.flatnonzero(active)

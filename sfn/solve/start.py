@@ -65,7 +65,7 @@ def wishes(what: Objective) -> Wishes:
         loud = held.a / np.maximum(held.a[held.start[:-1]][place], 1e-300)
     else:
         wish, spare = -held.travel_us, 0.0
-        loud = worst_noise(held.a, held.table) if held.table is not None else held.a
+        loud = worst_noise(held.a, held.table.clear) if held.table is not None else held.a
     a, b = np.where(echo, strongest, 0)[echo], held.site[echo]
     wish, weight = wish[echo], (held.weight[place] * np.minimum(loud, 1.0))[echo]
     swap = a > b

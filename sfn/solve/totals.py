@@ -10,6 +10,7 @@ from sfn.reception.statistics import DEFAULT_K_FACTOR
 from sfn.solve.kernels import FM_KIND, VSB_KIND, echo_totals
 from sfn.solve.ofdm_kernels import ofdm_totals
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed
+from sfn.systems.fm_shares import ShareTables
 from sfn.systems.ofdm import profile
 from sfn.systems.ofdm_window import MAP_STRATEGIES, window_times
 
@@ -41,14 +42,13 @@ def totals(
     return out
 
 
-def echo_figures(yard: Yardstick) -> Doubles:
+def echo_figures(yard: Yardstick, tables: ShareTables | None) -> Doubles:
     """FM and VSB: what the kernel holds against, as its docstring lists it."""
-    if yard.carried.kind == "fm":
-        adequate_db = yard.implementation_margin_db + yard.adequate_snr_db
-        target_db = yard.implementation_margin_db + yard.target_snr_db
+    if tables is not None:
         return np.array(
             [
-                10 ** (-adequate_db / 20), 10 ** (-target_db / 20), -20.0, adequate_db,
+                10 ** (-yard.adequate_snr_db / tables.clear.factor_db),
+                10 ** (-yard.target_snr_db / tables.stereo.factor_db), -tables.clear.factor_db, yard.adequate_snr_db,
                 COUNTED_FROM_DB, COUNTED_TO_DB, LEVEL_MARGIN_DB,
             ]
         )  # fmt: skip
@@ -60,18 +60,20 @@ def _echoes(
 ) -> Callable[[Whole], Doubles]:
     """FM and VSB."""
     table = held.table
-    noise = np.zeros(4, np.float32) if table is None else table.noise.ravel()
-    columns = 2 if table is None else table.noise.shape[1]
+    nothing = np.zeros(4, np.float32)
+    noise, kept_noise = (nothing,) * 2 if table is None else (table.clear.noise.ravel(), table.stereo.noise.ravel())
+    columns = 2 if table is None else table.clear.noise.shape[1]
+    row_of = np.zeros((1, 1), np.int64) if table is None else table.clear.rows_of(held.sites_n)
     mask_us, mask_db = np.array(yard.carried.echo_mask, dtype=np.float64).T.copy() if table is None else (NOTHING,) * 2
-    figures = echo_figures(yard)
-    together = np.zeros(4) if table is None else table.figures()
+    figures = echo_figures(yard, table)
+    kept_floor = 0.0 if table is None else table.stereo.floor_factor
 
     def work(places: Whole) -> Doubles:
         out = np.zeros((shifts.size, 3))
         echo_totals(
             VSB_KIND if table is None else FM_KIND, places, held.start, held.strongest, held.site, held.a,
-            held.travel_us, held.base, held.level_margin_db, held.weight, offsets, moved, shifts, noise, columns,
-            mask_us, mask_db, figures, together, out,
+            held.travel_us, held.base, held.level_margin_db, held.weight, offsets, moved, shifts, noise, kept_noise,
+            columns, row_of, mask_us, mask_db, figures, kept_floor, out,
         )  # fmt: skip
         return out
 

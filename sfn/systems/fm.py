@@ -42,13 +42,15 @@ TOGETHER: dict[str, tuple[float, float, float]] = {
     "mono": (-11.67, 0.274, 0.336),
     "mono-of-stereo": (-11.67, 0.274, 0.336),
     "rds": (0.0, 0.0, 0.0),
+    "clear": (0.0, 0.0, 0.0),  # of `fm_shares`, whose exponent is fitted instead
+    "stereo kept": (0.0, 0.0, 0.0),
 }
 TOGETHER_FROM_RATIO = 0.4
 
 _FLOOR_DB = 70.0  # noise below it is left out of a local average
-_LOCAL_LEVELS = 91  # 0 to 90 dB, where every echo is below the floor
-_LOCAL_OCTAVES = 9  # from 0.25 us
-_OCTAVE_PARTS = 8
+LOCAL_LEVELS = 91  # 0 to 90 dB, where every echo is below the floor
+LOCAL_OCTAVES = 9  # from 0.25 us
+OCTAVE_PARTS = 8
 _FINE_DB = 0.125
 _HELD_FROM_MEAN_US = 60.0
 
@@ -57,13 +59,18 @@ _HELD_FROM_MEAN_US = 60.0
 class LocalTable:
     """Noise of one echo where levels spread locally: voltage over `floor_factor`, 1 for S/N 0 dB.
 
-    `noise` (levels 0, 1, ... 90 dB; delays from 0.25 to 128 us, eight equal parts of each octave).
+    `noise` (levels 0, 1, ... 90 dB; delays from 0.25 to 128 us, eight equal parts of each octave); of `fm_shares` one
+    table beneath the other, and `of_pair` (S, S) says which holds for two signals. S/N is `factor_db` times the
+    logarithm of the sum; echoes closer than `least_us` make no noise.
     """
 
     quantity: str
     spread_db: float
     noise: NDArray[np.float32]
     floor_factor: float
+    factor_db: float = 20.0
+    least_us: float = COHERENT_US
+    of_pair: NDArray[np.int64] | None = None
 
     @property
     def together(self) -> tuple[float, float, float]:
@@ -71,8 +78,19 @@ class LocalTable:
         return TOGETHER[self.quantity]
 
     def figures(self) -> NDArray[np.float64]:
-        """The same for the compiled loops, with the ratio from which it counts in full, shape (4,)."""
-        return np.array([*self.together, TOGETHER_FROM_RATIO])
+        """The same for the compiled loops, with the ratio from which it counts in full and the factor, shape (5,)."""
+        return np.array([*self.together, TOGETHER_FROM_RATIO, self.factor_db])
+
+    def rows_of(self, signals_n: int) -> NDArray[np.int64]:
+        """First row of the table that holds for each two signals, shape (S, S)."""
+        if self.of_pair is None or not self.of_pair.size:
+            return np.zeros((signals_n, signals_n), dtype=np.int64)
+        return np.ascontiguousarray(self.of_pair * LOCAL_LEVELS, dtype=np.int64)
+
+    @property
+    def worst(self) -> NDArray[np.float64]:
+        """The most noise at each level, whatever the delay and the pair, shape (levels,)."""
+        return np.asarray(self.noise.reshape(-1, LOCAL_LEVELS, self.noise.shape[1]).max(axis=(0, 2)), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,8 +214,8 @@ def local_table(mode: str, *, spread_db: float = LOCAL_SPREAD_DB, table: Table |
     if not 0 <= spread_db <= 12:
         raise ValueError(f"spread_db must be 0 to 12 dB, got {spread_db}")
     held = load() if table is None else table
-    eighths = np.arange(_OCTAVE_PARTS * _LOCAL_OCTAVES + 1)
-    delays = COHERENT_US * 2.0 ** (eighths // _OCTAVE_PARTS) * (1 + eighths % _OCTAVE_PARTS / _OCTAVE_PARTS)
+    eighths = np.arange(OCTAVE_PARTS * LOCAL_OCTAVES + 1)
+    delays = COHERENT_US * 2.0 ** (eighths // OCTAVE_PARTS) * (1 + eighths % OCTAVE_PARTS / OCTAVE_PARTS)
     shares = _level_shares(spread_db)
     fine_db = np.arange(shares.shape[1]) * _FINE_DB
     decile = snr(fine_db[:, None], delays, mode=mode, statistic="decile", table=held, cap_db=_FLOOR_DB)
@@ -212,10 +230,10 @@ def _level_shares(spread_db: float) -> NDArray[np.float64]:
     """How often each level difference in steps of `_FINE_DB` occurs, for 0, 1, ... dB predicted; rows sum to 1."""
     steps = np.linspace(-4, 4, 81) if spread_db else np.zeros(1)
     weight = np.exp(-(steps**2) / 2)
-    place = np.abs(np.arange(_LOCAL_LEVELS)[:, None] + spread_db * steps) / _FINE_DB
+    place = np.abs(np.arange(LOCAL_LEVELS)[:, None] + spread_db * steps) / _FINE_DB
     below = place.astype(np.intp)
-    shares = np.zeros((_LOCAL_LEVELS, int(below.max()) + 2))
-    rows = np.broadcast_to(np.arange(_LOCAL_LEVELS)[:, None], below.shape)
+    shares = np.zeros((LOCAL_LEVELS, int(below.max()) + 2))
+    rows = np.broadcast_to(np.arange(LOCAL_LEVELS)[:, None], below.shape)
     np.add.at(shares, (rows, below), weight / weight.sum() * (1 - (place - below)))
     np.add.at(shares, (rows, below + 1), weight / weight.sum() * (place - below))
     return shares
@@ -250,7 +268,7 @@ def local_noise(
     last = local.noise.shape[0] - 1
     row, up = _cell(np.arange(last + 1.0), weaker)
     mantissa, exponent = np.frexp(np.maximum(delay, COHERENT_US) / COHERENT_US)
-    position = _OCTAVE_PARTS * (exponent - 1 + 2 * mantissa - 1)
+    position = OCTAVE_PARTS * (exponent - 1 + 2 * mantissa - 1)
     column, along = _cell(np.arange(float(local.noise.shape[1])), position)
     low = local.noise[row, column] * (1 - along) + local.noise[row, column + 1] * along
     high = local.noise[row + 1, column] * (1 - along) + local.noise[row + 1, column + 1] * along
@@ -328,10 +346,11 @@ def quality(
     out = Quality(np.empty(places), np.empty(places, np.int16), np.empty(places, np.int16), np.empty(places))
     levels, arrivals = np.ascontiguousarray(level_dbuvm), np.ascontiguousarray(arrival_us)
     noise, columns = local.noise.ravel(), local.noise.shape[1]
+    rows = local.rows_of(level_dbuvm.shape[0])
 
     def part(begin: int, end: int) -> None:
         fm_quality(
-            levels, arrivals, noise, columns, local.floor_factor, 10 ** (-CAP_DB / 20), significant_db,
+            levels, arrivals, noise, columns, rows, local.least_us, local.floor_factor, CAP_DB, significant_db,
             local.figures(),
             begin, end,
             out.snr_local_db, out.strongest, out.limiting, out.amplitude_sum_ratio,

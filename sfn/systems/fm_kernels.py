@@ -5,6 +5,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 _BLOCK = 1024
+_LEVELS = 91
 
 
 @njit(cache=True, nogil=True)
@@ -172,13 +173,13 @@ def many_path_phase(
 def heard_together_db(total: float, worst: float, others_ratio: float, together: NDArray[np.float64]) -> float:
     """S/N of several echoes, from the sum of their noise voltages and that of the worst, both over the floor.
 
-    `others_ratio` is the sum of r of the others, `together` (4,) as `sfn.systems.fm.TOGETHER` and the ratio from which
-    it counts in full; see `sfn.systems.fm.together_db`.
+    `others_ratio` is the sum of r of the others, `together` (5,) as `sfn.systems.fm.TOGETHER`, the ratio from which
+    it counts in full, and the factor of the logarithm; see `sfn.systems.fm.together_db`.
     """
-    sum_db = -20.0 * np.log10(total)
+    sum_db = -together[4] * np.log10(total)
     part = min(others_ratio / together[3], 1.0)
     if part > 1e-5:
-        gap_db = 20.0 * np.log10(total / worst)
+        gap_db = together[4] * np.log10(total / worst)
         sum_db += min(part * (together[0] + together[1] * sum_db + together[2] * gap_db), gap_db)
     return float(sum_db)
 
@@ -189,8 +190,10 @@ def fm_quality(
     arrival_us: NDArray[np.float64],
     noise: NDArray[np.float32],
     columns: int,
+    row_of: NDArray[np.int64],
+    least_us: float,
     floor: float,
-    least_noise: float,
+    most_db: float,
     significant_db: float,
     together: NDArray[np.float64],
     begin: int,
@@ -203,18 +206,19 @@ def fm_quality(
     """Write the local S/N of the places from `begin` to before `end`, with the signal that limits it.
 
     `level_dbuvm`, `arrival_us` (S, M): NaN level, no signal. `noise` (rows * columns,): noise voltage of one echo
-    over `floor`, rows 1 dB apart from 0 and the last 0, columns from 0.25 us in eight equal parts of each octave.
-    Closer signals make no noise, nor do those more than `significant_db` below the strongest. The sum, with `floor`,
-    less what `together` (4,) takes off where several echoes meet (`sfn.systems.fm.together_db`) and not below
-    `least_noise`, gives `snr_db` (M,), NaN without a signal or where one has a level but no arrival.
+    over `floor`, rows 1 dB apart from 0 to 90 and the last 0, columns from 0.25 us in eight equal parts of each octave;
+    `row_of` (S, S) is where the table of two signals begins. Signals closer than `least_us` make no noise, nor do those
+    more than `significant_db` below the strongest. The sum, with `floor`, less what `together` (5,) takes off where
+    several echoes meet (`sfn.systems.fm.together_db`) and not above `most_db`, gives `snr_db` (M,), NaN without a
+    signal or where one has a level but no arrival.
     `strongest` and `limiting` (M,) are rows of the input, -1: none; `amplitude_sum_ratio` (M,) is the sum of r.
 
     Places go in blocks that stay in the cache; inner loops have no branches, so that they run on whole vectors.
     The bits of a float32 are its octave and the part of it: over 2^20 they are eighths of octaves.
     """
     signals = level_dbuvm.shape[0]
-    least_db = -20.0 * np.log10(least_noise)
-    last_row = np.float32(noise.size // columns - 1)
+    last_row = np.float32(_LEVELS - 1)
+    several_tables = noise.size > _LEVELS * columns
     top_row = last_row - np.float32(1.0)
     last_column = np.float32(columns - 1)
     top_column = last_column - np.float32(1.0)
@@ -222,7 +226,7 @@ def fm_quality(
     heard_db = np.float32(significant_db)
     width = np.int32(columns)
     step, unit = np.uint64(columns), np.uint64(1)
-    nearest_us = np.float32(0.25)
+    nearest_us = np.float32(least_us)
     eighth = np.float32(2.0**-20)
     octaves = np.float32(-np.log2(10.0) / 20.0)
     best = np.empty(_BLOCK, dtype=np.float64)
@@ -289,6 +293,9 @@ def fm_quality(
                 along[k] = x - np.float32(column)
                 part[k] = y - np.float32(row)
                 node[k] = row * width + column
+            if several_tables:
+                for k in range(count):
+                    node[k] += np.int32(row_of[s, max(best_at[k], 0)]) * width
             for k in range(count):
                 i = np.uint64(node[k])
                 j = i + step
@@ -296,7 +303,7 @@ def fm_quality(
                 high = noise[j] + along[k] * (noise[j + unit] - noise[j])
                 voltage[k] = low + part[k] * (high - low)
             for k in range(count):
-                v = zero if delay[k] < nearest_us else voltage[k]
+                v = zero if delay[k] < nearest_us or best_at[k] == at else voltage[k]
                 v += zero * delay[k] if weaker[k] < last_row else zero  # a level without an arrival: NaN
                 total[k] += v
                 worst_at[k] = at if v > worst[k] else worst_at[k]
@@ -306,7 +313,7 @@ def fm_quality(
             found = best_at[k] >= 0
             heard = total[k] + floor
             several_db = heard_together_db(heard, worst[k] + floor, rays[k] - worst_ray[k], together)
-            several_db = least_db if several_db > least_db else several_db
+            several_db = most_db if several_db > most_db else several_db
             snr_db[start + k] = several_db if found else np.nan
             strongest[start + k] = best_at[k]
             limiting[start + k] = worst_at[k]

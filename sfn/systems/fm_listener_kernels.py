@@ -1,4 +1,4 @@
-"""Compiled loop of the shares of FM listeners; `fm_listeners.py` is its only user."""
+"""Compiled loop of the shares of FM listeners; `fm_listeners.py` and `fm_share_kernels.py` are its users."""
 
 import math
 
@@ -118,7 +118,7 @@ def listener_counts(
                 else:
                     gain[j] = (-10.0 * math.log10(stereo[j]) - none_db) / (full_db - none_db)
             if falling > 0.0:
-                held = _held(gain, falling)
+                held = held_gain(gain, falling)
                 for j in range(turns_n):
                     gain[j] = held
             for j in range(turns_n):
@@ -134,7 +134,7 @@ def listener_counts(
 
 
 @njit(cache=True, nogil=True)
-def _held(gain: NDArray[np.float64], falling: float) -> float:
+def held_gain(gain: NDArray[np.float64], falling: float) -> float:
     """Where a gain settles that falls `falling` times as fast as it rises: what pulls down equals what pulls up."""
     held = float(gain.mean())
     for _ in range(30):

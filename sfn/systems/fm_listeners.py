@@ -16,7 +16,7 @@ Nb      blended             -     Nm + g^2 (Ns - Nm)
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +36,9 @@ FADE_EXPONENT = 1.15  # fitted: shares within 0.03 rms of the direct simulation 
 MOST_SIGNALS_N = 8
 LEAST_CARRIER_HZ = 0.1  # from here on the beat moves every phase past a listener
 
-_STEP_DB, _ROWS = 0.5, 81
-_LEAST_US, _PARTS, _COLUMNS, _PHASES = 0.25, 8, 73, 33
-_MOST_DB = 70.0
+STEP_DB, _ROWS = 0.5, 81
+_LEAST_US, PARTS, _COLUMNS, _PHASES = 0.25, 8, 73, 33
+FLOOR_DB = 70.0  # S/N without any echo
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,8 +168,8 @@ def listener_shares(
     falling = blend.up_s / blend.down_s if blend.listeners == "car" else 0.0
     margins = margin_db if stereo else (margin_db[1], margin_db[1])
     of_blend = (blend.none_db, blend.full_db, falling, blend.kept_ratio)
-    figures = np.array([*margins, target_db, better_db, *of_blend, _MOST_DB])
-    axes = np.array([_STEP_DB, _LEAST_US, _PARTS, FADE_EXPONENT])
+    figures = np.array([*margins, target_db, better_db, *of_blend, FLOOR_DB])
+    axes = np.array([STEP_DB, _LEAST_US, PARTS, FADE_EXPONENT])
     counts = np.empty((places, 5))
 
     def part(begin: int, end: int) -> None:
@@ -219,15 +219,15 @@ def _tables(
     of_pair = np.zeros((signals_n, signals_n), dtype=np.int64)
     for (a, b), what in errors.items():
         of_pair[a, b] = of_pair[b, a] = kinds.index(what)
-    return np.stack([_resampled(programme, stereo, what) for what in kinds]), of_pair
+    return np.stack([resampled(programme, stereo, what) for what in kinds]), of_pair
 
 
 @lru_cache(maxsize=64)
-def _resampled(programme: Nodes, stereo: bool, errors: Errors) -> NDArray[np.float32]:
+def resampled(programme: Nodes, stereo: bool, errors: Errors) -> NDArray[np.float32]:
     """Noise power (rows, columns, phases, 2) on even steps, noise of the errors added."""
     held = load(programme)
-    rows = np.asarray(np.arange(_ROWS) * _STEP_DB, dtype=np.float64)
-    delay_us = np.asarray(_LEAST_US * 2.0 ** (np.arange(_COLUMNS) / _PARTS), dtype=np.float64)
+    rows = np.asarray(np.arange(_ROWS) * STEP_DB, dtype=np.float64)
+    delay_us = np.asarray(_LEAST_US * 2.0 ** (np.arange(_COLUMNS) / PARTS), dtype=np.float64)
     turn = np.asarray(np.linspace(0, 1, _PHASES), dtype=np.float64)
     made = []
     for quantity in ("stereo", "mono-of-stereo") if stereo else ("mono", "mono"):
@@ -260,9 +260,3 @@ def _at(held: PhaseTable, quantity: str, cause: str, level_db: Doubles, node: Do
     points = np.stack(np.meshgrid(inside, log_node, turn, indexing="ij"), axis=-1)
     found = RegularGridInterpolator(axes, snr_db)(points)
     return np.asarray(found + (level_db - inside)[:, None, None] + small[:, None])
-
-
-@cache
-def usual_blend(listeners: str) -> Blend:
-    """The blend of a kind of receivers where the document gives none."""
-    return Blend(listeners)

@@ -11,7 +11,7 @@
   if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites);
 
-  const dashes = { "upset by our own sites": "4 3", "too weak": "10 7" };
+  const dashes = { "upset by our own sites": "4 3", "disturbed by another station": "2 5", "too weak": "10 7" };
   async function road() {
     const answer = await fetch(page.dataset.road, { headers: { Accept: "application/json" } });
     if (!answer.ok) return;

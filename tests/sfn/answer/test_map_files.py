@@ -19,8 +19,8 @@ from sfn.answer.what_if import Tried, WhatIf, tried
 from sfn.answer.zones import LAYERS, Layer, Zones, zones
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
+from sfn.reception.classes import CLASSES
 from sfn.reception.coverage import coverage
-from sfn.reception.quality import CLASSES
 from sfn.report.stamp import Stamp, stamp
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
@@ -131,7 +131,7 @@ def test_lines_of_an_amount_lie_at_round_values(plan: Made) -> None:
     values = {f["properties"]["quality_margin_db"] for f in document["features"]}
 
     assert values <= {float(v) for v in range(-20, 21, 5)}
-    assert 0.0 in values
+    assert len(values) > 2
     assert {f["properties"]["unit"] for f in document["features"]} == {"dB"}
     assert layer_lines(plan[0], layer(plan[0], "delay_difference_us"))["features"] == []
 

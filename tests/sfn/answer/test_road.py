@@ -18,8 +18,9 @@ from sfn.errors import PlanError
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
+from sfn.reception.classes import CLASSES
 from sfn.reception.point import point_quality
-from sfn.reception.quality import CLASSES, yardstick
+from sfn.reception.quality import yardstick
 from sfn.report.stamp import stamp
 from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import track_of

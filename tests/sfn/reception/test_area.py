@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from sfn.reception.area import overlap, overlap_summary
-from sfn.reception.quality import TOO_WEAK, UPSET, service_quality, yardstick
+from sfn.reception.classes import TOO_WEAK, UPSET
+from sfn.reception.quality import service_quality, yardstick
 from sfn.reception.significance import Criteria, delay_spread, significant
 from tests.sfn.networks import example
 

@@ -8,7 +8,8 @@ import pytest
 from sfn.answer.map_listeners import heard_document, heard_said
 from sfn.answer.point import document, judged, point_signals
 from sfn.plan import Network
-from sfn.reception.heard import PEOPLE_CLASSES, blend_of, errors_of, heard, heard_areas
+from sfn.reception.fm_sets import blend_of, fm_sets
+from sfn.reception.heard import PEOPLE_CLASSES, heard, heard_areas
 from sfn.reception.quality import yardstick
 from sfn.systems.fm_listeners import Errors
 from sfn.timing import delay_table
@@ -53,10 +54,10 @@ def test_lock_sheets_say_what_may_differ() -> None:
         north={"deviation_khz": 75.0, "deviation_match_pct": 1.0, "pilot_phase_deg": 175.0, "carrier_error_hz": 3.0},
         south={"deviation_khz": 75.0, "pilot_phase_deg": -175.0, "carrier_error_hz": 4.0},
     )
-    found = errors_of(network, ["south", "gap", "north"])
+    found = fm_sets(network, stereo=True).errors_of(["south", "gap", "north"])
     assert found[0, 2] == Errors(0.01, 10.0, 5.0)
     assert found[0, 1] == Errors(0.0, 0.0, 4.0)
-    assert errors_of(with_locks(), ["south", "gap", "north"]) == {}
+    assert fm_sets(with_locks(), stereo=True).errors_of(["south", "gap", "north"]) == {}
 
 
 def near(network: Network, late_us: float, weaker_db: float = 2.0, level_dbuvm: float = 80.0) -> Any:

@@ -8,8 +8,9 @@ import pytest
 
 from sfn.answer.point import document, judged, point_signals
 from sfn.plan import Network
+from sfn.reception.classes import CLASSES, UPSET, WITH_MARGIN
 from sfn.reception.point import PointQuality, point_quality, with_verdict
-from sfn.reception.quality import CLASSES, UPSET, WITH_MARGIN, yardstick
+from sfn.reception.quality import yardstick
 from sfn.systems.fm_answer import fm_answer
 from sfn.timing import delay_table
 from tests.sfn.networks import example

@@ -6,19 +6,12 @@ import numpy as np
 import pytest
 
 from sfn.errors import PlanError
-from sfn.reception.quality import (
-    CLASSES,
-    JUST_ENOUGH,
-    TOO_WEAK,
-    UPSET,
-    WITH_MARGIN,
-    ServiceQuality,
-    drawn_share,
-    figures,
-    service_quality,
-    yardstick,
-)
-from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, local_table, snr_local
+from sfn.reception.classes import BLENDED, CLASSES, JUST_ENOUGH, TOO_WEAK, UPSET, WITH_MARGIN, is_lost, is_served
+from sfn.reception.figures import figures
+from sfn.reception.quality import ServiceQuality, drawn_share, service_quality, yardstick
+from sfn.systems.fm import local_table, snr_local
+from sfn.systems.fm_carried import USUAL
+from sfn.systems.fm_listeners import Blend, listener_shares
 from sfn.systems.link_chain import noise_field_dbuvm
 from tests.sfn.networks import example
 
@@ -145,14 +138,50 @@ def test_spread_and_correlation_come_from_the_document() -> None:
 
 
 def test_the_fm_margin_is_the_smaller_of_level_and_sound() -> None:
-    """S/N of the table less the receiver's margin and what is adequate, or the level's excess."""
+    """What the noise of echoes may rise by until too few hear it clear, or the level's excess; figures stay beside."""
     yard = yardstick(example())
-    found = service_quality(np.array([[90.0], [84.0]]), np.array([[0.0], [5.0]]), yard, frequency_mhz=98.3)
-    snr = float(snr_local(6.0, 5.0, local=local_table("stereo")))
+    level, arrival = np.array([[90.0, 60.0], [84.0, 30.0]]), np.array([[0.0, 0.0], [5.0, 0.3]])
+    found = service_quality(level, arrival, yard, frequency_mhz=98.3)
+    louder = [
+        listener_shares(
+            level[:, :1], arrival[:, :1], programme=USUAL, blend=Blend("car"), target_db=30.0, better_db=40.0,
+            margin_db=(2.0 + by_db, 4.0 + by_db), level_sets_n=1024, phases_n=32,
+        ).blended[0]
+        for by_db in (float(found.margin_db[0]) - 0.7, float(found.margin_db[0]) + 0.7)
+    ]  # fmt: skip
 
-    assert found.figure_db[0] == pytest.approx(snr, abs=0.3)
-    assert found.margin_db[0] == pytest.approx(found.figure_db[0] - IMPLEMENTATION_MARGIN_DB["stereo"] - 30.0, abs=1e-4)
+    assert louder[0] > 0.95 > louder[1]
+    assert found.margin_db[1] == pytest.approx(60.0 - yard.counts.usable_dbuvm, abs=1e-4)
     assert found.limiting[0] == 1
+    snr = float(snr_local(6.0, 5.0, local=local_table("stereo")))
+    assert figures(found, level, arrival, yard)["stereo_snr_db"][0] == pytest.approx(snr, abs=0.3)
+
+
+def test_cars_that_blend_are_served_without_stereo() -> None:
+    """Two signals 2 us apart: clear, partly or wholly mono; hi-fi sets do not blend and hear it distorted sooner."""
+    level, arrival = np.array([[80.0] * 3, [78.0] * 3]), np.array([[0.0] * 3, [0.05, 2.0, 15.0]])
+    car = service_quality(level, arrival, yardstick(example()), frequency_mhz=98.3).quality_class
+    assert car.tolist() == [WITH_MARGIN, BLENDED, UPSET]
+    assert is_served(car).tolist() == [True, True, False]
+    assert is_lost(car).tolist() == [False, False, True]
+
+
+def test_one_per_cent_of_deviation_undoes_alignment_on_the_map_too() -> None:
+    """Lock sheets that let deviations differ count in the class: signals at one time are clear stereo no more."""
+
+    def change(tree: dict[str, Any]) -> None:
+        for site, khz in zip(tree["sites"], (75.0, 72.8, 75.0), strict=True):
+            site["lock"] = {"deviation_khz": khz}
+
+    level, arrival = np.array([[80.0], [80.0]]), np.zeros((2, 1))
+    yard = yardstick(example(change))
+    apart, alike = (
+        service_quality(level, arrival, yard, frequency_mhz=98.3, sites=sites).margin_db[0]
+        for sites in (["north", "south"], ["north", "gap"])
+    )
+    assert apart < alike - 5.0
+    with pytest.raises(ValueError, match="sites must name the rows"):
+        service_quality(level, arrival, yard, frequency_mhz=98.3)
 
 
 def test_the_networks_own_thresholds_decide() -> None:
@@ -161,7 +190,7 @@ def test_the_networks_own_thresholds_decide() -> None:
         lambda tree: tree.update(thresholds={"adequate_snr_db": 10, "target_snr_db": 59, "implementation_margin_db": 0})
     )
     found = service_quality(
-        np.array([[90.0], [80.0]]), np.array([[0.0], [3.0]]), yardstick(network), frequency_mhz=98.3
+        np.array([[90.0], [68.0]]), np.array([[0.0], [3.0]]), yardstick(network), frequency_mhz=98.3
     )
 
     assert found.quality_class[0] == JUST_ENOUGH

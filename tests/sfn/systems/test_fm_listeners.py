@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sfn.systems.fm_causes import Nodes
-from sfn.systems.fm_listeners import Blend, Errors, listener_shares, usual_blend
+from sfn.systems.fm_listeners import Blend, Errors, listener_shares
 from sfn.systems.fm_programme import Programme, noise_programme
 from sfn.systems.fm_simulation import Ray, many_path_error, noise_ratio, phase_difference, two_path_error
 
@@ -97,8 +97,8 @@ def test_shares_of_a_kind_add_up_and_blend_by_half() -> None:
     """Clear stereo, clear mono and distorted are all receivers; portables lie half way between blending and not."""
     level, arrival = np.array([[60.0] * 4, [58.0] * 4]), np.array([[0.0] * 4, [1.0, 3.0, 6.0, 12.0]])
     settings = {"programme": Nodes(), "target_db": 30.0, "better_db": 40.0, "workers": 1}
-    half = listener_shares(level, arrival, blend=usual_blend("portable"), **settings)
-    none = listener_shares(level, arrival, blend=usual_blend("hi-fi"), **settings)
+    half = listener_shares(level, arrival, blend=Blend("portable"), **settings)
+    none = listener_shares(level, arrival, blend=Blend("hi-fi"), **settings)
     every = listener_shares(level, arrival, blend=Blend("portable", blending_ratio=1.0), **settings)
     assert half.clear_stereo + half.clear_mono + half.upset == pytest.approx(np.ones(4))
     assert half.clear_stereo == pytest.approx((none.clear_stereo + every.clear_stereo) / 2)

@@ -1,0 +1,58 @@
+"""Classes of service quality: their codes, which a service has, and what they are called.
+
+| code | class | means |
+|---|---|---|
+| 0 | with margin | good reception with room for what predictions miss; FM: clear stereo |
+| 1 | just enough | adequate, but nothing to spare; FM: clear stereo |
+| 2 | upset by our own sites | the strongest signal alone would serve; together they do not |
+| 3 | too weak | even the strongest alone is below what is usable |
+| 4 | blended | FM: clear, partly or wholly mono: adequate, but too few keep stereo |
+| 5 | disturbed by another station | strong enough, but not against what carries another programme |
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.systems.service import Service
+
+CLASSES = (
+    "with margin",
+    "just enough",
+    "upset by our own sites",
+    "too weak",
+    "blended",
+    "disturbed by another station",
+)
+WITH_MARGIN, JUST_ENOUGH, UPSET, TOO_WEAK, BLENDED, OTHER_STATION = range(6)
+FM_CLASSES = (
+    "clear stereo, with margin",
+    "clear stereo, just enough",
+    "distorted by our own transmitters",
+    "signal too weak",
+    "clear, partly or wholly mono",
+    "disturbed by another station",
+)
+MONO_CLASSES = ("clear, with margin", "clear, just enough", *FM_CLASSES[2:])
+
+
+def is_served(classes: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Where reception is adequate, from `ServiceQuality.quality_class`; nothing is where nothing is known."""
+    return np.asarray((classes <= JUST_ENOUGH) | (classes == BLENDED))
+
+
+def is_lost(classes: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Where it is known not to be adequate."""
+    return np.asarray(np.isfinite(classes) & ~is_served(classes))
+
+
+def shown_classes(service: Service) -> tuple[int, ...]:
+    """Codes of the classes that a service has, the best first; documents sort them: old ones keep their place."""
+    blended = (BLENDED,) if service.kind == "fm" and service.id != "fm-mono" else ()
+    return (WITH_MARGIN, JUST_ENOUGH, *blended, UPSET, OTHER_STATION, TOO_WEAK)
+
+
+def class_words(service: Service) -> tuple[str, ...]:
+    """The classes for people, by their codes."""
+    if service.kind != "fm":
+        return CLASSES
+    return MONO_CLASSES if service.id == "fm-mono" else FM_CLASSES
