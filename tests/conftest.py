@@ -1,6 +1,8 @@
 """Shared fixtures: the root of the tree, and the recorder of published checks."""
 
 import json
+import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,9 @@ settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
 
 ROOT = Path(__file__).parent.parent
+# One letter of every script that CI has a font for: .ci/run installs them.
+SCRIPTS = "北서かกकعא"
+LEFT_OUT = ("no poppler on this machine", "no fonts on this machine")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -58,8 +63,38 @@ def published(record_property: Callable[[str, object], None]) -> Callable[..., N
     return compare
 
 
+@pytest.fixture(scope="session")
+def poppler() -> None:
+    """Poppler's programs, which read what was printed; in CI they must be there."""
+    if shutil.which("pdftotext") is None or shutil.which("pdftoppm") is None:
+        assert os.environ.get("CI") != "true", "CI needs poppler-utils: .ci/run installs it"
+        pytest.skip(f"left out, {LEFT_OUT[0]} (Debian: poppler-utils)")
+
+
+@pytest.fixture(scope="session")
+def paper_fonts(poppler: None) -> None:
+    """Fonts of every script that paper is tested with; in CI they must be there."""
+    from webapp.paper.fonts import Fonts
+
+    if missing := Fonts(SCRIPTS).missing:
+        named = ", ".join(f"{one.script} (Debian: {one.package})" for one in missing)
+        assert os.environ.get("CI") != "true", f"CI needs fonts for {named}: .ci/run installs them"
+        pytest.skip(f"left out, {LEFT_OUT[1]} for {named}")
+
+
+def _name_what_was_left_out(terminalreporter: Any) -> None:
+    """Tests that ask for programs or fonts that a user's machine may lack."""
+    for why in LEFT_OUT:
+        left_out = [r for r in terminalreporter.stats.get("skipped", []) if why in str(r.longrepr)]
+        if left_out:
+            terminalreporter.section(f"not checked: {why}")
+            for report in left_out:
+                terminalreporter.write_line(report.nodeid)
+
+
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
-    """Print the trust table when asked."""
+    """Name what was left out; print the trust table when asked."""
+    _name_what_was_left_out(terminalreporter)
     if not config.getoption("--trust"):
         return
     rows = [

@@ -36,6 +36,19 @@ from webapp.road_addresses import (
     road_file as road_file,
     road_upload as road_upload,
 )
+from webapp.sheet_addresses import (
+    change_pdf as change_pdf,
+    head_end as head_end,
+    head_end_pdf as head_end_pdf,
+    packet as packet,
+    packet_pdf as packet_pdf,
+    sheet as sheet,
+    sheet_pdf as sheet_pdf,
+    sheet_qr as sheet_qr,
+    sheet_sign as sheet_sign,
+    sheets as sheets,
+    sheets_issue as sheets_issue,
+)
 from webapp.survey_addresses import (
     SITE_LINKS as SITE_LINKS,
     ages as ages,
@@ -307,47 +320,6 @@ def change_levels(network_id: int) -> str:
 def change(network_id: int, against: int | None = None) -> str:
     """The change plan, against an older revision or what is set now."""
     return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")
-
-
-def sheets(network_id: int) -> str:
-    """Every site's field sheet."""
-    return f"/networks/{network_id}/sheets"
-
-
-def sheet(network_id: int, site_id: str, revision: int | None = None) -> str:
-    """One site's field sheet; with the revision that a copy of it was made of, so that an old copy is told."""
-    made_of = "" if revision is None else f"?{urlencode({'revision': revision})}"
-    return f"/networks/{network_id}/sheets/{quote(site_id, safe='')}{made_of}"
-
-
-def sheet_pdf(network_id: int, site_id: str, paper: str) -> str:
-    """The same as a PDF on ``a4`` or ``letter``."""
-    return f"{sheet(network_id, site_id)}/sheet.pdf?paper={paper}"
-
-
-def sheet_qr(network_id: int, site_id: str) -> str:
-    """A QR code of the sheet's address."""
-    return f"{sheet(network_id, site_id)}/qr.svg"
-
-
-def head_end(network_id: int) -> str:
-    """Delays that are sent in the stream, for the head-end."""
-    return f"/networks/{network_id}/head-end"
-
-
-def head_end_pdf(network_id: int, paper: str) -> str:
-    """The same as a PDF on ``a4`` or ``letter``."""
-    return f"/networks/{network_id}/head-end.pdf?paper={paper}"
-
-
-def sheets_issue(network_id: int) -> str:
-    """Issues every sheet that may go out."""
-    return f"{sheets(network_id)}/issue"
-
-
-def sheet_sign(network_id: int, site_id: str) -> str:
-    """Signs off what somebody may answer for."""
-    return f"{sheet(network_id, site_id)}/sign"
 
 
 def links(network_id: int, typed: str = "") -> str:

@@ -9,10 +9,15 @@ from pathlib import Path
 
 from sfn.errors import PlanError, Problem
 from webapp import backup, exchange
+from webapp.app import create_app
 from webapp.audit import ACTING, Acting
+from webapp.dependencies import opened
+from webapp.packet import packet
+from webapp.problems import RefusedError
 from webapp.roles import ROLES
 from webapp.settings import Settings
-from webapp.store import Store
+from webapp.site_links import USUAL_DAYS
+from webapp.store import MissingError, Store
 
 
 def add_to(parser: argparse.ArgumentParser) -> None:
@@ -40,6 +45,11 @@ def add_to(parser: argparse.ArgumentParser) -> None:
         ("import", "put an export beside the networks that are there"),
     ):
         commands.add_parser(name, help=what).add_argument("file", metavar="FILE", type=Path)
+    made = commands.add_parser("packet", help="change plan, every sheet and signed links of a network in one PDF")
+    made.add_argument("network", metavar="NETWORK", type=int, help="its number, as in its address")
+    made.add_argument("file", metavar="FILE", type=Path)
+    made.add_argument("--paper", choices=["a4", "letter"], default="a4")
+    made.add_argument("--days", type=int, default=USUAL_DAYS, help=f"how long its links last ({USUAL_DAYS})")
     commands.add_parser("audit-verify", help="look for changed lines in the record of what was done")
 
 
@@ -161,6 +171,36 @@ def take_in(settings: Settings, given: argparse.Namespace) -> int:
     return 0
 
 
+def make_packet(settings: Settings, given: argparse.Namespace) -> int:
+    """Write the work packet of a network's newest revision; its links are made."""
+    store = Store(settings.database_url)
+    app = create_app(settings, store)
+    try:
+        found = opened(store.read(given.network), store)
+        base, maps = settings.public_url, app.state.maps
+        made = packet(found, store, maps, settings, base=base, days=given.days, paper=given.paper)
+        with given.file.open("xb") as out:
+            out.write(made)
+    except MissingError as missing:
+        what = f"there is no network {given.network}"
+        problem = Problem("network", what, "the number in a network's address", code="no-such-network")
+        raise PlanError([problem]) from missing
+    except RefusedError as refused:
+        raise PlanError(refused.problems) from refused
+    except OSError as refused:
+        problem = Problem(
+            str(given.file), f"cannot be written ({refused.strerror})", "a new file", code="export-unwritten"
+        )
+        raise PlanError([problem]) from refused
+    finally:
+        app.state.maps.close()
+        store.close()
+    print(f"{given.file}: revision {found.head.revision.number}, {len(made):,} bytes".replace(",", " "))
+    if not base:
+        print("It has no QR codes: SFN_DELAYS_PUBLIC_URL is not set")
+    return 0
+
+
 COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
     "user": user,
     "backup": make_backup,
@@ -168,5 +208,6 @@ COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
     "backup-verify": verify_backup,
     "export": export,
     "import": take_in,
+    "packet": make_packet,
     "audit-verify": audit_verify,
 }

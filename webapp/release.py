@@ -179,7 +179,7 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     """
     ready = [line for line in found.lines if line.may_go]
     held = [line for line in found.lines if line.sheet.site.id in found.reviewed.release and line not in ready]
-    refused = [problem for line in held for problem in _why_not(line)]
+    refused = [problem for line in held for problem in why_not(line)]
     if refused or not ready:
         nothing = Problem(
             "sites", "no sheet is ready", "sheets without what withholds them, signed off where they must be",
@@ -202,7 +202,7 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     return number, tuple(line.sheet.site.name for line in ready)
 
 
-def _why_not(line: SheetLine) -> tuple[Problem, ...]:
+def why_not(line: SheetLine) -> tuple[Problem, ...]:
     """Why a sheet cannot go out."""
     if line.state == "withheld":
         return line.sheet.problems

@@ -18,7 +18,7 @@ from webapp.bundled import folder
 from webapp.contexts import Context, Frame, NetworkHead
 from webapp.forms.places import anchor as anchor
 from webapp.places_said import NAMES, place_said, text_said
-from webapp.roles import WORDS, current_user, may
+from webapp.roles import NOBODY, WORDS, current_user, may
 from webapp.security import csrf_token
 from webapp.tabs import TABS
 
@@ -58,8 +58,6 @@ def environment() -> Environment:
 
 def html(request: Request, context: Context) -> str:
     """The text of a context record's template."""
-    values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
-    network = values.get("network")
     person = current_user(request)
     frame = Frame(
         csrf_token=csrf_token(request),
@@ -69,12 +67,27 @@ def html(request: Request, context: Context) -> str:
         may_log_out=person.via in ("session", "password"),
         notice=str(request.session.pop("notice", "")),
         tab=context.TAB,
-        network=network if isinstance(network, NetworkHead) else None,
+        network=_network_of(context),
     )
-    template = request.app.state.templates.get_template(context.TEMPLATE)
-    before = NAMES.set(network.names if isinstance(network, NetworkHead) else {})
+    return _filled(context, frame)
+
+
+def paper_html(context: Context) -> str:
+    """The same for paper: nobody's forms, nobody's notice."""
+    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context)))
+
+
+def _network_of(context: Context) -> NetworkHead | None:
+    network = getattr(context, "network", None)
+    return network if isinstance(network, NetworkHead) else None
+
+
+def _filled(context: Context, frame: Frame) -> str:
+    values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
+    network = frame.network
+    before = NAMES.set({} if network is None else network.names)
     try:
-        return str(template.render(**values, frame=frame))
+        return str(environment().get_template(context.TEMPLATE).render(**values, frame=frame))
     finally:
         NAMES.reset(before)
 

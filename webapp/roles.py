@@ -70,7 +70,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (r"/site/.*", None),  # a technician's signed link
     (r"/users(/.*)?|/services/upload|/record(/.*)?", "administer"),
     (rf"{_ID}/sheets/[^/]+/sign", "approve"),
-    (rf"{_ID}/sheets/issue|{_ID}/readings/links(/.*)?", "issue"),
+    (rf"{_ID}/sheets/issue|{_ID}/packet(\.pdf)?|{_ID}/readings/links(/.*)?", "issue"),
     (rf"{_ID}/timeline|{_ID}/measurements/rows", "record"),
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
@@ -83,7 +83,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
 # What only looking needs more than `read` for.
 GUARDED: tuple[tuple[str, Action], ...] = (
     (r"/users(/.*)?|/record(\..*|/.*)?", "administer"),
-    (rf"{_ID}/readings/links", "issue"),  # whoever has a link may send readings
+    (rf"{_ID}/readings/links(\.pdf)?", "issue"),  # whoever has a link may send readings
 )
 
 

@@ -129,6 +129,9 @@ class LinkLine:
     why_not: tuple[str, ...] = ()
     withdrawn: str = ""
     """Id of the site whose link was withdrawn, so that a new one may be asked for."""
+    site_id: str = ""
+    ends_at: datetime | None = None
+    """When the link ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,3 +152,14 @@ class ReadingLinksPage(Context):
     """Every link of the network that has not ended, the newest first, withdrawn ones too."""
     names: Mapping[str, str]
     """Of the sites, by id."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLinksPaper(Context):
+    """The same on paper."""
+
+    TEMPLATE: ClassVar[str] = "reading_links_paper.html"
+    network: NetworkHead
+    """Which network, in which revision."""
+    lines: tuple[LinkLine, ...]
+    """One link a site."""

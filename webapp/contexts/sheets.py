@@ -28,6 +28,8 @@ class SheetsPage(Context):
     """The common delay."""
     frozen: bool
     """Whether the common delay stays as it is, whatever changes at one site."""
+    unprintable: str
+    """Which scripts of the network no font here has; empty where every name is printed whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,10 @@ class SheetPage(Context):
     """Who issued it, if anybody did."""
     copy_of: int | None
     """The revision of the copy that somebody came from, where that is another one than this; else None."""
+    opens: str
+    """What the code on the sheet opens, to whom."""
+    unprintable: str
+    """Which scripts of the network no font here has; empty where every name is printed whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,3 +79,5 @@ class SheetPaper(Context):
     """How far it is: withheld, stale, needs sign-off, ready, issued."""
     issue: Entry | None
     """Who issued it, if anybody did."""
+    opens: str
+    """What the code on the sheet opens, to whom."""

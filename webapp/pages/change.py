@@ -3,14 +3,13 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.change_plan import ChangePlan, change_plan
-from sfn.answer.what_if import GREATEST_TRIED_US
-from sfn.errors import PlanError, Problem
 from webapp import addresses
-from webapp.contexts.change import ChangePage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part, opened
+from webapp.change_page import change_page
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part
 from webapp.limits import whole_number
-from webapp.release import issued_at, released
+from webapp.paper import Paper, pdf
+from webapp.printing import as_file, printed_change
+from webapp.release import released
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -21,42 +20,18 @@ def show(
     request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, against: str = ""
 ) -> Response:
     """The plan against an older revision, or against what is set now."""
-    current = network.head.revision.number
-    older = whole_number(against)
-    if against and not (older is not None and 0 < older < current):
-        expected = f"a revision from 1 to {current - 1}, or none for what is set now" if current > 1 else "none"
-        raise PlanError(
-            [
-                Problem(
-                    "against",
-                    f"{against[:40]!r} is no older revision",
-                    expected,
-                    code="unknown-revision",
-                    fields=("against",),
-                )
-            ]
-        )
-    old = opened(store.read(network.head.id, older), store) if against else None
-    part = in_part(network)
-    try:
-        key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
-    except PlanError:
-        key = ""  # the map's own page says why there is none
-    levels, found = maps.find(key), released(network, store, maps)
-    plan = change_plan(
-        part.network,
-        old=None if old is None else old.network,
-        coverage=levels,
-        reviewed=found.reviewed,
-        issued_at=issued_at(network, store),
-    )
-    revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
-    shown = key if levels is not None else ""
-    stale = tuple(line.stale_says for line in found.lines if line.stale_says)
-    context = ChangePage(
-        part.head, plan, None if old is None else old.head.revision, revisions, shown, _waiting(plan), stale
-    )
-    return page(request, context)
+    return page(request, change_page(network, store, maps, settings, against=against))
+
+
+@router.get("/networks/{network_id}/change.pdf")
+def as_pdf(
+    network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, against: str = "", paper: Paper = "a4"
+) -> Response:
+    """The same as a PDF."""
+    context = change_page(network, store, maps, settings, against=against)
+    made = pdf(printed_change(network, context, released(network, store, maps)), paper=paper)
+    name = f"change-plan-network-{network.head.id}-revision-{network.head.revision.number}.pdf"
+    return as_file(made, name)
 
 
 @router.post("/networks/{network_id}/change/levels")
@@ -68,10 +43,3 @@ def levels(network: NetworkDep, maps: MapsDep, settings: SettingsDep, form: Form
     wanted = maps.wanted(part, bounds=None, pixel_m=None, most=settings.limits.grid_points)
     job = maps.start(part, wanted, result_url=back)
     return RedirectResponse(back if job is None else addresses.job(job.id), 303)
-
-
-def _waiting(plan: ChangePlan) -> tuple[str, ...]:
-    """The worst moment as clock errors of a map; nothing where one is beyond what a map tries."""
-    if plan.worst is None or any(abs(late) > GREATEST_TRIED_US for late in plan.waiting_us.values()):
-        return ()
-    return tuple(f"{site}:{late:.6f}" for site, late in plan.waiting_us.items())

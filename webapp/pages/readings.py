@@ -4,24 +4,26 @@ from collections import Counter
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
 
-import segno
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.readings import plan_of, site_state, with_set_now
 from sfn.errors import PlanError, Problem, Touch
 from webapp import addresses
-from webapp.contexts.readings import LinkLine, ReadingLinksPage, ReadingsPage, SiteLine, Unplanned
+from webapp.contexts.readings import ReadingLinksPage, ReadingsPage, SiteLine, Unplanned
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.entries import Entry
 from webapp.limits import whole_number
+from webapp.link_lines import link_lines
+from webapp.paper import Paper, pdf
+from webapp.printing import as_file, printed_links
 from webapp.problems import RefusedError
 from webapp.public import public_base
 from webapp.readings import LABELS, READING, Kept, kept
 from webapp.release import Released, SheetLine, released
-from webapp.render import notice, page, when
+from webapp.render import notice, page
 from webapp.saving import author_of, save
-from webapp.site_links import USUAL_DAYS, checked_days, kept_link, token_of
+from webapp.site_links import USUAL_DAYS, checked_days
 from webapp.store import Store
 from webapp.timeline import REPLACED, TOLD, held_of
 
@@ -76,34 +78,29 @@ def show_links(
                 )
             ]
         )
-    checked_days(days)
-    revision = opened.head.revision.number
-    found = released(opened, store, maps)
     base = public_base(request, settings)
-    lines = []
-    there = {line.sheet.site.id for line in found.lines}
-    for one in chosen:
-        if one.id not in there:
-            why = tuple(reason.problem.what for reason in found.reviewed.of(one.id).because("withheld"))
-            lines.append(LinkLine(one.name, "", "", why))
-            continue
-        line = found.of(one.id)
-        if not line.opens:
-            why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
-            lines.append(LinkLine(one.name, "", "", why))
-            continue
-        given = kept_link(store.links, network_id=opened.head.id, site_id=one.id, revision=revision, days=days)
-        if given.withdrawn_at is not None:
-            why_not = f"its link of this revision was withdrawn on {when(given.withdrawn_at)}"
-            lines.append(LinkLine(one.name, "", "", (why_not,), withdrawn=one.id))
-            continue
-        address = base + addresses.site_reading(token_of(settings.session_key, given))
-        code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2) if base else ""
-        lines.append(LinkLine(one.name, address, code))
+    lines = link_lines(opened, released(opened, store, maps), store.links, settings, base=base, days=days, sites=chosen)
     ends_at = datetime.now(UTC) + timedelta(days=days)
     names = {one.id: one.name for one in opened.network.sites}
-    context = ReadingLinksPage(opened.head, tuple(lines), ends_at, bool(base), store.links.of(opened.head.id), names)
+    context = ReadingLinksPage(opened.head, lines, ends_at, bool(base), store.links.of(opened.head.id), names)
     return page(request, context)
+
+
+@router.get("/networks/{network_id}/readings/links.pdf")
+def links_as_pdf(
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    days: int = USUAL_DAYS,
+    paper: Paper = "a4",
+) -> Response:
+    """The links of all sites as a PDF."""
+    base, found = public_base(request, settings), released(opened, store, maps)
+    lines = link_lines(opened, found, store.links, settings, base=base, days=days, sites=opened.network.sites)
+    made = pdf(printed_links(opened, lines), paper=paper)
+    return as_file(made, f"links-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")
 
 
 @router.post("/networks/{network_id}/readings/links")

@@ -1,24 +1,22 @@
 """Field sheets: what a technician takes to the site, on the screen and on paper; signed off, and issued together."""
 
-from typing import Literal
-
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import Problem
 from webapp import addresses
-from webapp.contexts.sheets import SheetPage, SheetPaper, SheetsPage
+from webapp.contexts.sheets import SheetPage, SheetsPage
 from webapp.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, SettingsDep, StoreDep
 from webapp.limits import RevisionNumber
-from webapp.paper import pdf, qr_svg
+from webapp.paper import Paper, pdf, qr_svg
+from webapp.printing import as_file, code_says, locked, printed_sheet, unprintable_says
 from webapp.problems import RefusedError
 from webapp.public import public_address
 from webapp.release import issue, planners, released, sign_off
-from webapp.render import html, notice, page
+from webapp.render import notice, page
 from webapp.roles import another_person, may
 
 router = APIRouter(include_in_schema=False)
-STAMPS = {"withheld": "WITHHELD", "stale": "STALE", "needs sign-off": "NOT ISSUED", "ready": "NOT ISSUED", "issued": ""}
 
 
 @router.get("/networks/{network_id}/sheets")
@@ -30,7 +28,8 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
     gone = [found.reviewed.of(site.id) for site in opened.network.sites if site.id not in there]
     missing = tuple(dict.fromkeys(reason.problem for verdict in gone for reason in verdict.because("withheld")))
     frozen = opened.network.common_delay.value_us is not None
-    context = SheetsPage(opened.head, found.lines, names, missing, found.reviewed.table.common_delay_us, frozen)
+    common_us, unprintable = found.reviewed.table.common_delay_us, unprintable_says(opened)
+    context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable)
     return page(request, context)
 
 
@@ -48,7 +47,10 @@ def show(
     line, number = released(opened, store, maps).of(site_id), opened.head.revision.number
     address = public_address(request, settings, addresses.sheet(opened.head.id, site_id, number))
     older = revision if revision not in (None, number) else None
-    context = SheetPage(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older)
+    context = SheetPage(
+        opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older,
+        code_says(number, locked=locked(store, settings)), unprintable_says(opened),
+    )  # fmt: skip
     return page(request, context)
 
 
@@ -60,18 +62,16 @@ def as_pdf(
     maps: MapsDep,
     settings: SettingsDep,
     site_id: str,
-    paper: Literal["a4", "letter"] = "a4",
+    paper: Paper = "a4",
 ) -> Response:
     """The same sheet as a PDF."""
     line = released(opened, store, maps).of(site_id)
     number = opened.head.revision.number
     address = public_address(request, settings, addresses.sheet(opened.head.id, site_id, number))
-    body = html(request, SheetPaper(opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue))
-    foot = f"{line.sheet.site.name} · {opened.head.name} · revision {number} · {line.sheet.checksum}"
-    made = pdf(body, paper=paper, foot=foot, address=address, stamp=STAMPS[line.state])
+    opens = code_says(number, locked=locked(store, settings))
+    made = pdf(printed_sheet(opened, line, address=address, opens=opens), paper=paper)
     name = f"sheet-network-{opened.head.id}-{site_id}-revision-{number}{'' if line.issued else '-not-issued'}.pdf"
-    headers = {"Content-Disposition": f'inline; filename="{name}"'}
-    return Response(made, media_type="application/pdf", headers=headers)
+    return as_file(made, name)
 
 
 @router.get("/networks/{network_id}/sheets/{site_id}/qr.svg")

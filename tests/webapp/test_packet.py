@@ -1,0 +1,166 @@
+"""The work packet: change plan, every sheet and signed links in one PDF, or every reason why there is none."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
+from webapp.__main__ import main
+from webapp.settings import Settings, write_secrets
+from webapp.store import Store
+
+PUBLIC = "https://sfn.example.org"
+JSON = {"Content-Type": "application/json"}
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def reasons(client: TestClient, number: int) -> list[str]:
+    """The codes of what a packet is refused for."""
+    answer = client.post(f"/api/networks/{number}/packet", headers=JSON)
+    assert answer.status_code == 422, answer.text[:200]
+    return sorted({one["code"] for one in answer.json()["problems"]})
+
+
+def test_the_packet_holds_plan_sheets_and_links_and_its_codes_open_the_technicians_pages(
+    client_with: Callable[..., TestClient], client: TestClient, number: int, issue: Callable[[int], int], poppler: None,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    """Read as a scanner reads it: each sheet's code is its site's signed page, of this revision, and opens it."""
+    revision = issue(number)
+    outside = client_with(public_url=PUBLIC)
+    answer = outside.post(f"/api/networks/{number}/packet?paper=letter", headers=JSON)
+    assert answer.headers["content-type"] == "application/pdf"
+    pages = text_of(answer.content, tmp_path, "-layout").split("\f")[:-1]
+    checksum = client.get(f"/api/networks/{number}").json()["checksum"]
+
+    for place, page in enumerate(pages, 1):
+        assert f"revision {revision} · {checksum}" in page
+        assert f"page {place} of {len(pages)}" in page
+    titles = [next(line.strip() for line in page.splitlines() if line.strip()) for page in pages]
+    assert titles[0] == "Change plan"
+    sheets = {place: title for place, title in enumerate(titles) if title.endswith("field sheet")}
+    assert sorted(sheets.values()) == ["Gap: field sheet", "North ridge: field sheet", "South ridge: field sheet"]
+    links = codes_of(answer.content, tmp_path, page=len(pages))
+    for place, title in sheets.items():
+        [code] = codes_of(answer.content, tmp_path, page=place + 1)
+        assert code.startswith(f"{PUBLIC}/site/")
+        assert code.endswith(f"#revision-{revision}")
+        opened = client.get(code.removeprefix(PUBLIC).partition("#")[0])
+        assert opened.status_code == 200
+        assert title.removesuffix(": field sheet") in opened.text
+        assert code in links
+        assert "without a log-in, until" in re.sub(r"\s+", " ", pages[place])
+    assert len(links) == 3
+
+
+def test_a_sheet_alone_says_that_its_code_needs_the_log_in(
+    client: TestClient, client_with: Callable[..., TestClient], store: Store, number: int, issue: Callable[[int], int],
+    poppler: None, tmp_path: Path,
+) -> None:  # fmt: skip
+    """The code names its revision; with users it says that it opens the sheet after the log-in."""
+    revision = issue(number)
+    store.accounts.add("A. Viewer", role="administrator", password="correct horse battery")
+    outside = client_with(public_url=PUBLIC, allowed_hosts=("sfn.example.org",))
+    csrf = re.search(r'name="csrf_token" value="([^"]+)"', outside.get("/log-in").text)
+    assert csrf
+    fields = {"csrf_token": csrf[1], "name": "A. Viewer", "password": "correct horse battery"}
+    assert outside.post("/log-in", data=fields, follow_redirects=False).status_code == 303
+    made = outside.get(f"/networks/{number}/sheets/gap/sheet.pdf").content
+
+    assert codes_of(made, tmp_path) == [f"{PUBLIC}/networks/{number}/sheets/gap?revision={revision}"]
+    said = re.sub(r"\s+", " ", text_of(made, tmp_path, "-raw"))
+    assert f"revision {revision}: the code opens it after the log-in" in said
+
+
+def test_without_a_public_address_there_is_no_code(
+    number: int, issue: Callable[[int], int], post: Callable[..., Any], poppler: None, tmp_path: Path
+) -> None:
+    """A code that only this machine could open is none: the packet says so."""
+    issue(number)
+    made = post(f"/networks/{number}/packet.pdf", days="14", paper="a4").content
+    assert pictures_n(made, tmp_path) == 0
+    assert "the application has no public address" in text_of(made, tmp_path, "-raw").replace("\n", " ")
+
+
+def test_a_packet_is_refused_as_an_issue_is(
+    client: TestClient, store: Store, number: int, issue: Callable[[int], int], post: Callable[..., Any]
+) -> None:
+    """Unsigned, not issued, withheld: each by its code, on the page in words, and no link is made."""
+    assert reasons(client, number) == ["sign-off-missing"]
+    for site in ("north", "south", "gap"):
+        post(f"/networks/{number}/sheets/{site}/sign", revision="1", signed_by="A. Engineer")
+    assert reasons(client, number) == ["sheet-not-issued"]
+    page = client.get(f"/networks/{number}/packet").text
+    assert "There is no packet yet" in page
+    assert "the sheet of North ridge is not issued" in page
+    assert "packet.pdf" not in page
+    assert store.links.of(number) == ()
+
+    issue(number)
+    assert "packet.pdf" in client.get(f"/networks/{number}/packet").text
+    document = store.read(number).document
+    document["stages"][3]["release_delay_us"] = 100_000
+    store.save(number, document, base_revision=2, author="test", reason="too short")
+    assert "buffer-underrun" in reasons(client, number)
+    assert post(f"/networks/{number}/packet.pdf", days="14", paper="a4").status_code == 422
+    assert post(f"/networks/{number}/packet.pdf", days="soon", paper="a5").status_code == 422
+
+
+def test_a_packet_of_stale_sheets_is_refused(
+    client: TestClient, store: Store, number: int, issue: Callable[[int], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Issued with other figures of the service: stale, whatever else is in order."""
+    issue(number)
+    monkeypatch.setattr("sfn.answer.sheet.stamped_checksum", lambda network: "0badf00d")
+    assert reasons(client, number) == ["sheet-stale"]
+
+
+def test_change_plan_and_links_are_printed_alone(
+    client: TestClient, client_with: Callable[..., TestClient], number: int, issue: Callable[[int], int], poppler: None,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    """Both as PDF: the plan is stamped until all that change are issued; links come with a code a site."""
+    unissued = text_of(client.get(f"/networks/{number}/change.pdf").content, tmp_path, "-raw")
+    assert bare(unissued).startswith("NOTISSUED")  # turned letters are a line each
+    issue(number)
+    plan = text_of(client.get(f"/networks/{number}/change.pdf?paper=letter").content, tmp_path, "-layout")
+    for said in ("Change plan", "In this order", "14.5 µs", "What to read afterwards", "Cautions"):
+        assert said in plan
+    assert "NOTISSUED" not in bare(plan)
+    assert "Work out field strengths" not in plan
+    links = client_with(public_url=PUBLIC).get(f"/networks/{number}/readings/links.pdf").content
+    assert len(codes_of(links, tmp_path)) == 3
+
+
+def test_the_command_writes_a_packet_whose_links_the_server_opens(
+    client: TestClient, number: int, settings: Settings, issue: Callable[[int], int], poppler: None, tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """Signed with the key of the data folder; a refused packet, no such network, an existing file: told in a line."""
+    out = tmp_path / "packet.pdf"
+    write_secrets(tmp_path, {"session_key": settings.session_key})
+    monkeypatch.setenv("SFN_DELAYS_PUBLIC_URL", PUBLIC)
+    command = ["--data", str(tmp_path), "--database", settings.database_url, "packet", str(number), str(out)]
+    assert main(command) == 2
+    assert "is not signed off" in capsys.readouterr().err
+    assert not out.exists()
+
+    issue(number)
+    assert main(command) == 0
+    made = out.read_bytes()
+    pages = text_of(made, tmp_path, "-layout").split("\f")[:-1]
+    [code] = codes_of(made, tmp_path, page=1 + next(n for n, page in enumerate(pages) if "Gap: field sheet" in page))
+    assert "Gap" in client.get(code.removeprefix(PUBLIC).partition("#")[0]).text
+    assert main(command) == 2
+    assert "cannot be written (File exists)" in capsys.readouterr().err
+    assert main([*command[:-2], "99", str(tmp_path / "other.pdf")]) == 2
+    assert "there is no network 99" in capsys.readouterr().err
