@@ -33,7 +33,21 @@ from sfn.survey.spectra import (
     phase_misfit,
     phase_slope,
 )
-from sfn.survey.verdict import NORMAL_95, RIVAL_RATIO, Delay, Found, Peak, answer, doubts, drifts, driven, jump, refusal
+from sfn.survey.steadiness import slip
+from sfn.survey.verdict import (
+    NORMAL_95,
+    RIVAL_RATIO,
+    Delay,
+    Found,
+    Peak,
+    answer,
+    doubts,
+    drifts,
+    driven,
+    jump,
+    refusal,
+    slipped,
+)
 
 _LISTED_RATIO = 0.25
 # Noise moves a side lobe; what is a quarter higher than lobes explain is something else.
@@ -129,6 +143,9 @@ def delay(
     problems += doubts(
         found, peaks=peaks, jumps_us=coarse.jumps_us, greatest_drift_us=greatest_drift_us, where=off_air.name
     )
+    lost = slip(fine, weight=w, sample_us=sample_us)
+    if lost is not None and not any(p.severity == "error" for p in problems):
+        problems.append(slipped(lost, where=off_air.name))
     return answer(found, peaks=peaks, weighting=weighting, inverted=inverted, problems=problems)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from sfn.errors import Problem
 from sfn.survey.recording import Modulation, Source
 from sfn.survey.spectra import Floats, Weighting
+from sfn.survey.steadiness import Slip
 
 SILENT_DB = -80.0
 CLIPPED_PCT = 0.01
@@ -143,6 +144,17 @@ def jump(jumps_us: float, *, where: str) -> Problem:
         code="delay-jumps",
         values={"jump_us": jumps_us},
     )
+
+
+def slipped(lost: Slip, *, where: str) -> Problem:
+    """The refusal of a recording of which a part lies otherwise."""
+    what = (
+        f"no one delay holds: about {lost.at_s:.1f} s into it the two channels lie otherwise than in the rest"
+        f" ({lost.ratio:.0f} times the phase that noise explains): samples were lost or repeated, or a setting changed"
+    )
+    expected = "a stretch without lost samples: cut the recording there, or record again"
+    values = {"at_s": lost.at_s, "misfit_ratio": lost.ratio}
+    return Problem(where, what, expected, code="delay-jumps", values=values)
 
 
 def doubts(

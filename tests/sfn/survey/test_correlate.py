@@ -156,6 +156,18 @@ def test_a_delay_that_jumps_is_refused(pair: Pair) -> None:
     assert "the delay jumps by" in found.problems[0].what
 
 
+@pytest.mark.parametrize(("lost", "place_ratio"), [(1, 0.5), (1, 0.95), (3, 0.9), (-2, 0.75), (480, 0.92), (-96, 0.3)])
+def test_lost_samples_are_found_by_the_misfit(pair: Pair, lost: int, place_ratio: float) -> None:
+    """One sample to 10 ms lost, or repeated, anywhere: no one delay holds, however clear it looks."""
+    x, y = pair(duration_s=4.0, delay_us=42.4, snr_db=30.0)
+    at = int(place_ratio * len(y))
+    slipped = np.concatenate((y[:at], y[at + lost :]))
+    found = measure(x[: len(slipped)], slipped[: len(x)], search_us=20_000.0)
+
+    assert found.refused
+    assert {p.code for p in found.problems if p.severity == "error"} <= {"delay-jumps", "delay-drifts", "several-peaks"}
+
+
 def test_a_second_arrival_close_behind_widens_the_interval(pair: Pair) -> None:
     """An echo inside the main lobe makes the halves of the band disagree: warned, and counted."""
     x, y = pair(delay_us=100.0, duration_s=5.0)
