@@ -89,9 +89,10 @@ class Problem:
         }
 
     def line(self, source: str) -> str:
-        """``FILE: where: what; expected``, the form printed on stderr."""
+        """``FILE: where: what; expected``, the form printed on stderr; FILE once where `where` begins with it."""
         tail = f"; {self.expected}" if self.expected else ""
-        return f"{source}: {self.where}: {self.what}{tail}"
+        before = "" if self.where.startswith(source) else f"{source}: "
+        return f"{before}{self.where}: {self.what}{tail}"
 
 
 class PlanError(Exception):

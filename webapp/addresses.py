@@ -56,6 +56,7 @@ from webapp.survey_addresses import (
     drive_runs as drive_runs,
     drive_shifts as drive_shifts,
     drives as drives,
+    drives_json as drives_json,
     echoes as echoes,
     iq_arrivals as iq_arrivals,
     iq_arrivals_json as iq_arrivals_json,

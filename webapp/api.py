@@ -16,7 +16,7 @@ from sfn.answer import check, delays, point
 from sfn.errors import PlanError, Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from webapp import api_arrivals, api_packet, api_road, api_timeline
+from webapp import api_arrivals, api_drives, api_packet, api_road, api_timeline
 from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
 from webapp.differences import ABSENT, compared
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -386,6 +386,7 @@ def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
 
 
 router.include_router(api_arrivals.router)
+router.include_router(api_drives.router)
 router.include_router(api_road.router)
 router.include_router(api_timeline.router)
 router.include_router(api_packet.router)

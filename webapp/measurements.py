@@ -15,13 +15,10 @@ from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_in
 from sfn.plan.sheets import table_text
-from sfn.survey.drive_log import DriveLog, log_of_bytes
-from sfn.survey.runs import Run, run_of
 from sfn.survey.spectra import Weighting
 from sfn.units import written
 from webapp.jobs import Job, Jobs, Progress, Work
 
-RUNS = (1, 2, 3, 4, 5, 6)  # that a form takes
 WAYS: tuple[Way, ...] = ("all", "robust", "without suspects")
 _DAY_S = 86_400.0
 
@@ -213,59 +210,3 @@ def recording_work(paths: Sequence[Path], form: Mapping[str, str]) -> Work:
             shutil.rmtree(paths[0].parent.parent, ignore_errors=True)
 
     return work
-
-
-def chosen_logs(files: Sequence[UploadFile], *, sites: tuple[str, ...]) -> list[DriveLog]:
-    """Logs of levels out of files.
-
-    Raises
-    ------
-    PlanError
-        If no file was chosen, or one cannot be used.
-    """
-    if not files:
-        raise PlanError(
-            [Problem("logs", "no log was chosen", "a CSV or GPX file", code="no-file-chosen", fields=("logs",))]
-        )
-    return [log_of_bytes(f.file.read(), source=safe_name(f.filename or "log"), sites=sites) for f in files]
-
-
-def chosen_runs(files: Mapping[str, Sequence[UploadFile]], form: Mapping[str, str]) -> list[Run]:
-    """Runs out of the files ``run-1``, ``run-2``, ..., each with the setting typed beside it.
-
-    Raises
-    ------
-    PlanError
-        If fewer than two files were chosen, a setting is missing, or a file cannot be used.
-    """
-    found = []
-    for number in RUNS:
-        for file in files.get(f"run-{number}", ()):
-            name, source = f"setting-{number}", safe_name(file.filename or "run")
-            if not form.get(name, "").strip():
-                raise PlanError(
-                    [
-                        Problem(
-                            name,
-                            f"{source} has no setting",
-                            "its setting in us",
-                            code="setting-missing",
-                            fields=(name,),
-                        )
-                    ]
-                )
-            setting_us = number_of(form, name, usual=0.0, least=-1e6, greatest=1e6, unit="us")
-            found.append(run_of(text_of(file), source=source, setting_us=setting_us))
-    if len(found) < 2:
-        raise PlanError(
-            [
-                Problem(
-                    "runs",
-                    f"{len(found)} runs were chosen",
-                    "two or more of one route",
-                    code="two-runs-needed",
-                    fields=("runs",),
-                )
-            ]
-        )
-    return found

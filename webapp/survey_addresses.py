@@ -151,6 +151,11 @@ def drives(network_id: int, job_id: str = "") -> str:
     return f"/networks/{network_id}/drives" + (f"?{urlencode({'job': job_id})}" if job_id else "")
 
 
+def drives_json(network_id: int, job_id: str) -> str:
+    """The same for scripts."""
+    return f"/api/networks/{network_id}/drives/{quote(job_id, safe='')}"
+
+
 def drive_levels(network_id: int) -> str:
     """Takes logs of levels."""
     return f"{drives(network_id)}/levels/upload"

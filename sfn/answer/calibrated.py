@@ -2,7 +2,7 @@
 
 import copy
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document
 from sfn.survey.calibrate import DOMINANCE_DB, Calibration, Sector, calibrate
-from sfn.survey.drive_log import DriveLog, stretches
+from sfn.survey.drive_log import DriveLog, Origin, stretches
 from sfn.survey.prediction import planned_levels
 from sfn.terrain.ground import Ground
 from sfn.units import finite_or_none
@@ -26,6 +26,15 @@ class Calibrated:
     road: DriveLog
     samples_n: int
     stretch_m: float
+    origins: tuple[tuple[Origin, int], ...] = ()
+    """Each log as it was read, and how many of its lines were used."""
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What must be said with the numbers: of the lines of each log, then of the comparison."""
+        names = ", ".join(origin.name for origin, _ in self.origins) or "log"
+        found = (replace(p, where=names) if p.where == "log" else p for p in self.found.problems)
+        return (*(p for origin, _ in self.origins for p in origin.problems), *found)
 
 
 def calibrated(
@@ -82,7 +91,8 @@ def calibrated(
         sectors_n=sectors_n,
         dominance_db=dominance_db,
     )
-    return Calibrated(network, found, road, sum(len(log) for log in logs), stretch_m)
+    origins = tuple((log.origin, len(log)) for log in logs)
+    return Calibrated(network, found, road, sum(len(log) for log in logs), stretch_m, origins)
 
 
 def document(answer: Calibrated) -> dict[str, Any]:
@@ -109,7 +119,8 @@ def document(answer: Calibrated) -> dict[str, Any]:
             }
             for k in range(len(road))
         ],
-        "problems": [p.as_json() for p in found.problems],
+        "logs": [origin.as_json(used_n) for origin, used_n in answer.origins],
+        "problems": [p.as_json() for p in answer.problems],
     }
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,15 @@ from sfn.errors import PlanError, Problem
 from sfn.field.indoors import outdoors
 from sfn.geodesy.sites import place
 from sfn.plan import Network
+from sfn.plan.left_out import left_out_document
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.classes import is_served
 from sfn.reception.quality import ServiceQuality, service_quality, yardstick
-from sfn.survey.runs import Run, SideBySide, side_by_side
+from sfn.survey.runs import Run, SideBySide, routes, side_by_side
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
+from sfn.units import finite_or_none
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,7 @@ class Driven:
     moved: str | None
     margin_db: NDArray[np.float64]
     quality_class: NDArray[np.float64]
+    runs: tuple[Run, ...] = ()
 
     @property
     def served_pct(self) -> tuple[float, ...]:
@@ -148,7 +152,98 @@ def driven(
         moved=moved,
         margin_db=np.array([quality.margin_db for quality in judged], dtype=np.float64),
         quality_class=np.array([quality.quality_class for quality in judged], dtype=np.float64),
+        runs=tuple(runs),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenRoutes:
+    """Runs put together by the road that they drove, and what must be said of all of them."""
+
+    routes: tuple[Driven, ...]
+    stretch_m: float
+    problems: tuple[Problem, ...]
+
+
+def driven_routes(
+    network: Network,
+    runs: Sequence[Run],
+    *,
+    moved: str | None = None,
+    stretch_m: float = 100.0,
+    ground: Ground | None = None,
+) -> DrivenRoutes:
+    """Runs side by side, those of each road by themselves: `driven` for each.
+
+    Raises
+    ------
+    PlanError
+        As `driven`; where no two runs of one road have different settings it says which stand alone.
+    """
+    groups = routes(runs) if runs else ()
+    problems = [p for run in runs for p in run.origin.problems]
+    fit = [group for group in groups if len({run.setting_us for run in group}) > 1]
+    if not fit:
+        return DrivenRoutes((driven(network, runs, moved=moved, stretch_m=stretch_m, ground=ground),), stretch_m,
+                            tuple(problems))  # fmt: skip
+    for group in groups:
+        if len({run.setting_us for run in group}) > 1:
+            continue
+        names = ", ".join(run.name for run in group)
+        what = f"{names}: no other run drove that road at another setting"
+        expected = "two runs or more of one road, at different settings"
+        problems.append(Problem(names, what, expected, "warning", code="run-without-another"))
+    found = tuple(driven(network, group, moved=moved, stretch_m=stretch_m, ground=ground) for group in fit)
+    return DrivenRoutes(found, stretch_m, tuple(problems))
+
+
+def document(answer: DrivenRoutes, network: Network) -> dict[str, Any]:
+    """The JSON document of ``runs --json``."""
+    return {
+        "network": network.name,
+        "left_out_sites": left_out_document(network.left_out),
+        "stretch_m": answer.stretch_m,
+        "routes": [_route(one) for one in answer.routes],
+        "logs": [run.origin.as_json(len(run.lat_deg)) for one in answer.routes for run in one.runs],
+        "problems": [p.as_json() for p in (*answer.problems, *(p for r in answer.routes for p in r.found.problems))],
+    }
+
+
+def _route(one: Driven) -> dict[str, Any]:
+    """One road of the document."""
+    found = one.found
+
+    def best(k: int) -> float | None:
+        """Setting of a number, None where none stands out."""
+        return found.settings_us[k] if k >= 0 else None
+
+    return {
+        "runs": [{"log": run.name, "setting_us": run.setting_us} for run in one.runs],
+        "moved": one.moved,
+        "settings_us": list(found.settings_us),
+        "best_share_pct": list(found.best_share_pct),
+        "lowest_mark": [finite_or_none(m) for m in found.lowest_mark],
+        "served_pct": list(one.served_pct),
+        "parts": [{"from_m": p.from_m, "to_m": p.to_m, "best_us": p.best_us} for p in found.parts],
+        "remarks": [{"distance_m": r.distance_m, "setting_us": r.setting_us, "text": r.text} for r in found.remarks],
+        "stretches": [
+            {
+                "distance_m": float(found.distance_m[k]),
+                "lat": float(found.lat_deg[k]),
+                "lon": float(found.lon_deg[k]),
+                "level_dbuvm": [finite_or_none(v) for v in found.level_dbuvm[:, k]],
+                "mark": [finite_or_none(v) for v in found.mark[:, k]],
+                "quality_db": [finite_or_none(v) for v in found.quality_db[:, k]],
+                "best_us": best(int(found.best[k])),
+                "strongest": one.strongest[k],
+                "second": one.second[k],
+                "level_difference_db": finite_or_none(one.level_difference_db[k]),
+                "delay_difference_us": finite_or_none(one.delay_difference_us[k]),
+                "predicted_dbuvm": finite_or_none(one.level_dbuvm[k]),
+            }
+            for k in range(len(found.distance_m))
+        ],
+    }
 
 
 def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:

@@ -158,7 +158,8 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
     measured = None
     if of.log is not None:
         measured = overlaid(of.log, of.samples, of.signals.level_dbuvm, sites=of.signals.sites, on_air=found.sites)
-    return PlannedRoad(found, before, measured, now.table, now.doubts, of.track.problems, stamped_checksum(network))
+    doubts = (*of.track.problems, *(() if of.log is None else of.log.origin.problems))
+    return PlannedRoad(found, before, measured, now.table, now.doubts, doubts, stamped_checksum(network))
 
 
 def planned_road(

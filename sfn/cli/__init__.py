@@ -11,6 +11,7 @@ import os
 import re
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from sfn.errors import PlanError
 from sfn.systems.mode_table import read_own
@@ -28,6 +29,7 @@ COMMANDS: tuple[str, ...] = (
     "point",
     "zones",
     "road",
+    "runs",
     "contours",
     "coast",
     "optimise",
@@ -68,6 +70,14 @@ def _southern(arguments: list[str]) -> list[str]:
     return joined
 
 
+def _brought(args: argparse.Namespace) -> list[str]:
+    """Names of the other files that a command was given: what is wrong in one of them is not the network's."""
+    given = [getattr(args, name, None) for name in ("logs", "log", "positions", "measurements", "line")]
+    flat = [one for some in given for one in (some if isinstance(some, list) else [some])]
+    runs = [text.partition(":")[2] for text in getattr(args, "runs", ())]
+    return [Path(one).name for one in (*flat, *runs) if one]
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code: 0 done, 1 `check` found errors, 2 could not.
 
@@ -85,8 +95,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         args.own_services = read_own(mine) if mine else ""
         return int(args.run(args))
     except PlanError as error:
+        brought = _brought(args)
         for problem in error.problems:
-            print(problem.line(source), file=sys.stderr)
+            mine = next((name for name in brought if problem.where.startswith(name)), source)
+            print(problem.line(mine), file=sys.stderr)
         return 2
     except ValueError as refused:  # a formula's refusal: argument, value, unit and range
         print(f"{source}: {args.command}: {refused}", file=sys.stderr)

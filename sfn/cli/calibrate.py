@@ -1,15 +1,16 @@
 """Predicted levels beside those logged on the road: prediction minus measurement per site and sector.
 
-LOG is a CSV file with the columns lat,lon,level_dbuvm and, if wanted, site,when,remark (site: the one on air alone,
-"all" or nothing: all on air), or a GPX file whose points hold the level (element level_dbuvm, or the text of name, cmt
-or desc). Several logs are put together.
+LOG is a table as a receiver writes it (CSV, XLSX; latitude, longitude and a level in dBuV/m, dBuV or dBm under any
+usual name, if wanted the site on air alone), or a GPX file whose points hold the level. What a log leaves open is
+asked; a line that cannot be used is left out and counted with its number. Several logs are put together.
 
 JSON keys: `network`, `stretch_m`, `samples_n`, `stretches_n`; `sites` and `sectors`: each `site`, `from_deg`, `to_deg`
 (bearings seen from the site, 0 to 360 is all round), `stretches_n`, `difference_db` (prediction minus measurement),
 `spread_db` (of single stretches), `uncertainty_db` (of the mean), `shift_db` (what to add to the prediction),
 `significant` (worth a shift); `together` (power sum of all, stretches with all on air): `difference_db`, `spread_db`,
 `stretches_n`; `shifts_db`: by site what could be accepted, at even bearings from 0 degrees on; `stretches`: each
-`lat`, `lon`, `measured_dbuvm`, `site` (that it speaks of, or null), `difference_db`; `problems`.
+`lat`, `lon`, `measured_dbuvm`, `site` (that it speaks of, or null), `difference_db`; `logs`: each `log`, `lines_n`,
+`used_n`, `other_channels_n`, `skipped_n`, `skipped` (`line`, `why`), `read_as` (sentences); `problems`.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.
@@ -18,11 +19,11 @@ JSON keys: `network`, `stretch_m`, `samples_n`, `stretches_n`; `sites` and `sect
 import argparse
 from pathlib import Path
 
-from sfn.answer.calibrated import calibrated, document
+from sfn.answer.calibrated import Calibrated, calibrated, document
+from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.report.numbers import number
-from sfn.survey.calibrate import Calibration
-from sfn.survey.drive_log import DriveLog, read_log
+from sfn.survey.drive_log import read_log
 from sfn.terrain.ground import open_ground
 
 NAME = "calibrate"
@@ -38,15 +39,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stretch-m", type=float, default=100.0, metavar="M", help="road taken together (100)")
     parser.add_argument("--dominance-db", type=float, default=10.0, metavar="DB", help="told from others by")
     parser.add_argument("--rx-height-m", type=float, metavar="H", help="antenna above ground (the network's receiver)")
+    add_log_options(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
     network = readable_file(args)
+    of, how = reading_arguments(args, network)
     answer = calibrated(
         network,
-        [read_log(path, sites=tuple(site.id for site in network.sites)) for path in args.logs],
+        [read_log(path, sites=of.sites, of=of, how=how) for path in args.logs],
         alone=args.alone,
         sectors_n=args.sectors,
         stretch_m=args.stretch_m,
@@ -57,13 +60,15 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(document(answer))
     else:
-        _print(answer.found, samples=answer.samples_n, road=answer.road)
+        _print(answer)
     return 0
 
 
-def _print(found: Calibration, *, samples: int, road: DriveLog) -> None:
+def _print(answer: Calibrated) -> None:
     """The table for people; sectors without stretches are left out."""
-    print(f"{samples} samples, {len(road)} stretches")
+    found = answer.found
+    print_origins(answer.origins)
+    print(f"{answer.samples_n} samples, {len(answer.road)} stretches")
     print_table(
         ("site", "bearing", "stretches", "prediction - measurement dB", "spread dB", "+- dB", "worth a shift"),
         (
@@ -83,4 +88,4 @@ def _print(found: Calibration, *, samples: int, road: DriveLog) -> None:
     mean, spread, count = found.together_db
     if count:
         print(f"all on air, power sum: {number(mean, signed=True)} dB, spread {number(spread)} dB, {count} stretches")
-    print_problems(found.problems)
+    print_problems(answer.problems)

@@ -1,7 +1,7 @@
 """What a receiver gets along a road: level, delay difference and quality over distance, the worst stretches, the blame.
 
 LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lon (a log of levels also does). LOG is a
-CSV or GPX log of measured levels, as for `calibrate`.
+log of measured levels, as `calibrate` reads it.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
 `smooth_earth`, `programme` (of FM quality; null: no FM); `served_m`, `classes` (each `class`, `code`,
@@ -31,6 +31,7 @@ from sfn.answer.road import Road
 from sfn.answer.road_document import document
 from sfn.answer.road_files import FORMS, road_file
 from sfn.answer.road_plan import planned_road
+from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
@@ -58,6 +59,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, metavar="FILE", help=f"also write a file: {', '.join(FORMS)} by its ending")
     parser.add_argument("--as-set", action="store_true", help="launches with what is set now")
     add_tries(parser)
+    add_log_options(parser)
     add_json(parser)
 
 
@@ -70,7 +72,8 @@ def run(args: argparse.Namespace) -> int:
         )
     network, track = readable_file(args), read_track(args.line)
     folder = args.network.resolve().parent
-    log = None if args.log is None else read_log(args.log, sites=tuple(site.id for site in network.sites))
+    of, how = reading_arguments(args, network)
+    log = None if args.log is None else read_log(args.log, sites=of.sites, of=of, how=how)
     made = planned_road(
         network,
         track,
@@ -95,7 +98,8 @@ def run(args: argparse.Namespace) -> int:
         print_json(document(made))
         return 0
     _print(made.found, made.before)
-    if made.measured is not None:
+    if made.measured is not None and log is not None:
+        print_origins([(log.origin, len(log))])
         log_said = made.measured
         print(
             f"prediction minus measurement {number(log_said.bias_db, signed=True)} dB, spread "

@@ -100,7 +100,11 @@ def overlaid(
     if not on.any():
         what = "lies nowhere on the road"
         raise PlanError(
-            [Problem("log", what, f"levels taken within {GREATEST_OFF_M:g} m of the line", code="log-off-line")]
+            [
+                Problem(
+                    log.origin.name, what, f"levels taken within {GREATEST_OFF_M:g} m of the line", code="log-off-line"
+                )
+            ]
         )
     numbers = {name: i for i, name in enumerate(sites)}
     together = [numbers[name] for name in on_air]

@@ -1,26 +1,47 @@
-"""Levels logged on the road: CSV with lat,lon,level_dbuvm and, if wanted, site; or GPX with levels in its points."""
+"""Levels logged on the road: a table as a receiver writes it, or GPX with levels in its points."""
 
-import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse
-from sfn.plan.sheets import table_text
-from sfn.survey.gpx import gpx_points
-from sfn.survey.rows import Row, read_rows, refuse, rows_of
+from sfn.plan.sheets import content_of
+from sfn.survey.log_about import About, Reading
+from sfn.survey.receiver_log import ALL_ON_AIR, Skipped, receiver_log
 
 Floats = NDArray[np.float64]
 
-REQUIRED = ("lat", "lon", "level_dbuvm")
-OPTIONAL = ("site", "when", "remark", "mark", "quality_db")
-# Word in the column `site` for "whatever is on air"; an empty cell means the same.
-ALL_ON_AIR = "all"
-_TEXT_LEVEL = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*(?:dB\s*(?:\(?[uµμ]V/m\)?)?)?\s*")
+USUAL = Reading()
+_MOST_LISTED = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Which log it was, how it was read, and which of its lines were left out."""
+
+    name: str = "log"
+    lines_n: int = 0
+    skipped: tuple[Skipped, ...] = ()
+    other_channels_n: int = 0
+    told: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+    def as_json(self, used_n: int) -> dict[str, Any]:
+        """For the answers of commands; of the lines left out the first thousand are listed."""
+        return {
+            "log": self.name,
+            "lines_n": self.lines_n,
+            "used_n": used_n,
+            "other_channels_n": self.other_channels_n,
+            "skipped_n": len(self.skipped),
+            "skipped": [{"line": one.line, "why": one.why} for one in self.skipped[:_MOST_LISTED]],
+            "read_as": list(self.told),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,47 +52,50 @@ class DriveLog:
     lon_deg: Floats
     level_dbuvm: Floats
     site: tuple[str, ...]
+    origin: Origin = field(default_factory=Origin)
 
     def __len__(self) -> int:
         """Number of samples."""
         return len(self.lat_deg)
 
 
-def read_log(path: Path | str, *, sites: tuple[str, ...]) -> DriveLog:
-    """A drive-test log; GPX by its suffix, else CSV.
+def read_log(path: Path | str, *, sites: tuple[str, ...], of: About | None = None, how: Reading = USUAL) -> DriveLog:
+    """A drive-test log; GPX by its suffix, else CSV or XLSX.
 
     Parameters
     ----------
     path : path
     sites : tuple of str
         Ids that the column `site` may hold, besides "all" and nothing.
+    of : About, optional
+        The network: tells swapped coordinates and other channels.
+    how : Reading
+        What the log does not say itself.
 
     Raises
     ------
     PlanError
-        If anything cannot be used; problems name file, line and column (GPX: point by its number).
+        If something that moves all lines is open, or no line can be used; problems name file, line and column (GPX:
+        point by its number).
     """
     path = Path(path)
-    if path.suffix.lower() != ".gpx":
-        return _from_rows(read_rows(path, required=REQUIRED, optional=OPTIONAL), sites=sites)
-    try:
-        return log_of_bytes(path.read_bytes(), source=path.name, sites=sites)
-    except OSError as error:
-        raise PlanError(
-            [Problem(path.name, f"cannot be opened: {error.strerror}", "a GPX file", code="file-unreadable")]
-        ) from error
+    content = content_of(path, expected="a CSV, XLSX or GPX file")
+    return log_of_bytes(content, source=path.name, sites=sites, of=of, how=how)
 
 
-def log_of_bytes(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
+def log_of_bytes(
+    content: bytes, *, source: str, sites: tuple[str, ...], of: About | None = None, how: Reading = USUAL
+) -> DriveLog:
     """The same from a file's content; GPX by the suffix of `source`, else CSV or XLSX."""
-    if source.lower().endswith(".gpx"):
-        return _gpx(content, source=source, sites=sites)
-    return log_of(table_text(content, source=source), source=source, sites=sites)
+    read = receiver_log(content, source=source, of=of or About(sites), how=how)
+    return DriveLog(read.lat_deg, read.lon_deg, read.level_dbuvm, read.site, Origin(
+        source, read.lines_n, read.skipped, read.other_channels_n, read.told, read.problems
+    ))  # fmt: skip
 
 
 def log_of(text: str, *, source: str, sites: tuple[str, ...]) -> DriveLog:
     """The same from CSV text that is already here."""
-    return _from_rows(rows_of(text, source=source, required=REQUIRED, optional=OPTIONAL), sites=sites)
+    return log_of_bytes(text.encode(), source=source, sites=sites)
 
 
 def log_of_levels(
@@ -139,53 +163,3 @@ def stretches(log: DriveLog, *, stretch_m: float = 100.0) -> DriveLog:
         level_dbuvm=np.array([np.median(log.level_dbuvm[s]) for s in slices]),
         site=tuple(log.site[s.start] for s in slices),
     )
-
-
-def _from_rows(rows: list[Row], *, sites: tuple[str, ...]) -> DriveLog:
-    """Columns of the rows."""
-    lat = np.array([r.number("lat", least=-90.0, greatest=90.0, unit="degrees") for r in rows])
-    lon = np.array([r.number("lon", least=-180.0, greatest=180.0, unit="degrees") for r in rows])
-    level = np.array([r.number("level_dbuvm", least=-50.0, greatest=160.0, unit="dBuV/m") for r in rows])
-    site = tuple(_site(row, sites) for row in rows)
-    refuse(rows)
-    return DriveLog(lat, lon, level, site)
-
-
-def _site(row: Row, sites: tuple[str, ...]) -> str:
-    """The site of a row, empty for all on air."""
-    text = row.text("site", empty=True)
-    if text in ("", ALL_ON_AIR):
-        return ""
-    return row.one_of("site", (*sites, ALL_ON_AIR))
-
-
-def _gpx(content: bytes, *, source: str, sites: tuple[str, ...]) -> DriveLog:
-    """Points of a GPX file: level in an element `level_dbuvm`, or as the text of name, cmt or desc."""
-    expected = "lat, lon and a level in dBuV/m"
-    found, problems = [], []
-    for number, point in enumerate(gpx_points(content, source=source, expected=expected), start=1):
-        try:
-            found.append((point.lat_deg, point.lon_deg, *_gpx_level(point.texts, sites=sites)))
-        except ValueError as error:
-            problems.append(
-                Problem(
-                    f"{source} point {number}", str(error), expected, code="point-unreadable", values={"point": number}
-                )
-            )
-    if problems or not found:
-        nothing = Problem(source, "holds no points", "track points with levels", code="file-empty")
-        raise PlanError(problems[:20] or [nothing])
-    lat, lon, level, site = zip(*found, strict=True)
-    return DriveLog(np.array(lat), np.array(lon), np.array(level), tuple(site))
-
-
-def _gpx_level(texts: Mapping[str, str], *, sites: tuple[str, ...]) -> tuple[float, str]:
-    """Level and site of one point."""
-    written = texts.get("level_dbuvm") or next((texts[k] for k in ("name", "cmt", "desc") if texts.get(k)), "")
-    level = _TEXT_LEVEL.fullmatch(written)
-    if level is None:
-        raise ValueError(f"its level is {written!r}" if written else "has no level")
-    site = texts.get("site", "")
-    if site not in ("", ALL_ON_AIR, *sites):
-        raise ValueError(f"its site is {site!r}, which is not known")
-    return float(level[1].replace(",", ".")), "" if site == ALL_ON_AIR else site

@@ -19,9 +19,13 @@ class GpxPoint:
     lat_deg: float
     lon_deg: float
     texts: dict[str, str]
+    number: int = 0
+    """Counted from 1 in the file."""
+    wrong: str = ""
+    """Why it has no place; empty where it has one."""
 
 
-def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED) -> list[GpxPoint]:
+def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED, lenient: bool = False) -> list[GpxPoint]:
     """Every point of a GPX file.
 
     Parameters
@@ -31,6 +35,8 @@ def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED) -> lis
         What messages call the file.
     expected : str
         What a point must hold, for messages.
+    lenient : bool
+        Points without a place on earth are given with NaN for it, and why.
 
     Raises
     ------
@@ -64,8 +70,12 @@ def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED) -> lis
     elements = [(name, e) for e in root.iter() if (name := local_name(e.tag)) in KINDS]
     for number, (kind, element) in enumerate(elements, start=1):
         try:
-            found.append(_point(kind, element))
+            found.append(_point(kind, element, number))
         except ValueError as error:
+            if lenient:
+                nan = float("nan")
+                found.append(GpxPoint(kind, nan, nan, _texts(element), number, str(error)))
+                continue
             problems.append(
                 Problem(
                     f"{source} point {number}", str(error), expected, code="point-unreadable", values={"point": number}
@@ -81,7 +91,7 @@ def local_name(tag: object) -> str:
     return str(tag).rsplit("}", 1)[-1]
 
 
-def _point(kind: str, element: Any) -> GpxPoint:
+def _point(kind: str, element: Any, number: int) -> GpxPoint:
     """One point."""
     try:
         lat, lon = float(element.get("lat")), float(element.get("lon"))
@@ -91,4 +101,9 @@ def _point(kind: str, element: Any) -> GpxPoint:
         on_globe(lat, lon)
     except PlanError as refused:
         raise ValueError(f"stands at {lat:g},{lon:g}: {refused.problems[0].what}") from None
-    return GpxPoint(kind, lat, lon, {local_name(e.tag): (e.text or "").strip() for e in element.iter()})
+    return GpxPoint(kind, lat, lon, _texts(element), number)
+
+
+def _texts(element: Any) -> dict[str, str]:
+    """Texts of the elements in a point, by name."""
+    return {local_name(e.tag): (e.text or "").strip() for e in element.iter()}

@@ -2,11 +2,12 @@
 
 The longest run is the route, in the direction of the first. Every sample of the others is laid on it where it was
 next reached, so that a road driven twice within one run, or a crossing, is not mistaken; runs driven the other way
-round are turned.
+round are turned. A sample speaks for its part of the track, halfway to its neighbours: points farther apart than the
+stretches leave no holes between them. Which runs are of one route tells `routes`, by how much of their tracks agree.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -14,15 +15,15 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import METRES_PER_DEGREE_M, inverse
-from sfn.survey.rows import Row, read_rows, refuse, rows_of
+from sfn.plan.sheets import content_of
+from sfn.survey.drive_log import USUAL, Origin
+from sfn.survey.log_about import About, Reading
+from sfn.survey.receiver_log import receiver_log
 from sfn.survey.track import thinned
 
 Floats = NDArray[np.float64]
 
-REQUIRED = ("lat", "lon")
-OPTIONAL = ("level_dbuvm", "mark", "quality_db", "remark", "when")
-# Five-grade impairment scale, Rec. ITU-R BS.1284: 5 imperceptible, 1 very annoying (from memory).
-LEAST_MARK, GREATEST_MARK = 1.0, 5.0
+# Marks: five-grade impairment scale, Rec. ITU-R BS.1284: 5 imperceptible, 1 very annoying (from memory).
 # Less than this between two settings is no difference.
 MARK_STEP_RATIO = 0.5
 QUALITY_STEP_DB = 1.0
@@ -30,6 +31,9 @@ _VERTEX_M = 10.0
 _LOOK_AHEAD_M = 400.0
 _LOOK_BACK_M = 60.0
 _CONTINUITY_RATIO = 0.02
+# A step of more than so many usual ones is a gap: nothing is said of its middle.
+_GAP_STEPS, _LONGEST_STEP_M = 1.5, 1000.0
+_ALONG_M, _SAME_ROUTE_RATIO = 25.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,7 @@ class Run:
     quality_db: Floats
     remark: tuple[str, ...]
     name: str = "run"
+    origin: Origin = field(default_factory=Origin)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,20 +105,37 @@ class SideBySide:
     problems: tuple[Problem, ...]
 
 
-def read_run(path: Path | str, *, setting_us: float) -> Run:
-    """One run from a CSV file with the columns lat,lon and any of level_dbuvm,mark,quality_db,remark,when.
+def read_run(path: Path | str, *, setting_us: float, of: About | None = None, how: Reading = USUAL) -> Run:
+    """One run out of a log with any of level, mark, quality_db and remark, as `sfn.survey.receiver_log` reads it.
 
     Raises
     ------
     PlanError
-        If anything cannot be used; every problem names file, line and column.
+        If something that moves all lines is open, or no line can be used; every problem names file and line.
     """
-    return _run(read_rows(path, required=REQUIRED, optional=OPTIONAL), setting_us=setting_us)
+    path = Path(path)
+    content = content_of(path, expected="a CSV, XLSX or GPX file")
+    return run_of_bytes(content, source=path.name, setting_us=setting_us, of=of, how=how)
 
 
 def run_of(text: str, *, source: str, setting_us: float) -> Run:
     """The same from text that is already here."""
-    return _run(rows_of(text, source=source, required=REQUIRED, optional=OPTIONAL), setting_us=setting_us)
+    return run_of_bytes(text.encode(), source=source, setting_us=setting_us)
+
+
+def run_of_bytes(
+    content: bytes, *, source: str, setting_us: float, of: About | None = None, how: Reading = USUAL
+) -> Run:
+    """The same from a file's content."""
+    read = receiver_log(content, source=source, of=of or About(), how=how, needs_level=False)
+    if len(read.line) < 2:
+        what = "holds one place only"
+        short = Problem(source, what, "a drive of at least two", code="run-too-short")
+        raise PlanError([short, *read.problems])
+    return Run(
+        setting_us, read.lat_deg, read.lon_deg, read.level_dbuvm, read.mark, read.quality_db, read.remark, source,
+        Origin(source, read.lines_n, read.skipped, read.other_channels_n, read.told, read.problems),
+    )  # fmt: skip
 
 
 def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_m: float = 60.0) -> SideBySide:
@@ -167,14 +189,14 @@ def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_
                     code="run-off-the-route",
                 )
             )
-        for k in np.flatnonzero(on):
-            column = min(int(at_m[k] // stretch_m), count - 1)
+        for k in np.flatnonzero(on).tolist():
+            if run.remark[k]:
+                remarks.append(Remark(run.setting_us, float(at_m[k]), run.remark[k]))
+        for column, k in _spoken_for(at_m, stretch_m=stretch_m, count=count):
             for name, table in cells.items():
                 value = float(getattr(run, name)[k])
                 if np.isfinite(value):
                     table[row][column].append(value)
-            if run.remark[k]:
-                remarks.append(Remark(run.setting_us, float(at_m[k]), run.remark[k]))
     level, quality = (_summed(cells[name], np.median, shape) for name in ("level_dbuvm", "quality_db"))
     mark = _summed(cells["mark"], np.min, shape)
     best = _best(mark, quality)
@@ -199,6 +221,32 @@ def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_
     )
 
 
+def routes(runs: Sequence[Run], *, greatest_off_m: float = 60.0) -> tuple[tuple[Run, ...], ...]:
+    """Runs put together that drove the same road, each group in the order in which its runs were given.
+
+    Two runs are of one route where half of the shorter track lies within `greatest_off_m` of the other.
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import KDTree
+
+    lat, lon = (float(np.mean(np.concatenate([getattr(r, name) for r in runs]))) for name in ("lat_deg", "lon_deg"))
+    plane = _Route(np.empty(0), np.empty(0), np.empty(0), np.empty((0, 2)), lat, lon).plane
+    tracks = [_evenly(plane(run.lat_deg, run.lon_deg)) for run in runs]
+    trees = [KDTree(track) for track in tracks]
+    same = []
+    for i in range(len(runs)):
+        for j in range(i):
+            short, other = (i, j) if len(tracks[i]) <= len(tracks[j]) else (j, i)
+            away_m, _ = trees[other].query(tracks[short], distance_upper_bound=greatest_off_m + _ALONG_M)
+            if float(np.mean(np.isfinite(away_m))) >= _SAME_ROUTE_RATIO:
+                same.append((i, j))
+    pairs = np.array(same, dtype=np.int64).reshape(-1, 2)
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(runs), len(runs)))
+    number, label = connected_components(links, directed=False)
+    return tuple(tuple(run for run, of in zip(runs, label, strict=True) if of == n) for n in range(number))
+
+
 @dataclass(frozen=True, slots=True)
 class _Route:
     """Vertices of the route with their distance along it, and their place on a plane about its middle."""
@@ -216,28 +264,36 @@ class _Route:
         return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * METRES_PER_DEGREE_M
 
 
-def _run(rows: list[Row], *, setting_us: float) -> Run:
-    """Columns of the rows."""
+def _evenly(xy: Floats) -> Floats:
+    """Places every 25 m along a track on the plane."""
+    steps = np.hypot(*np.diff(xy, axis=0).T)
+    along = np.concatenate(([0.0], np.cumsum(steps)))
+    at = np.arange(0.0, along[-1] + _ALONG_M, _ALONG_M)
+    return np.stack([np.interp(at, along, xy[:, k]) for k in (0, 1)], axis=-1)
 
-    def column(name: str, least: float, greatest: float, unit: str, *, empty: bool) -> Floats:
-        return np.array([r.number(name, least=least, greatest=greatest, unit=unit, empty=empty) for r in rows])
 
-    lat, lon = column("lat", -90, 90, "degrees", empty=False), column("lon", -180, 180, "degrees", empty=False)
-    found = Run(
-        setting_us=setting_us,
-        lat_deg=lat,
-        lon_deg=lon,
-        level_dbuvm=column("level_dbuvm", -50, 160, "dBuV/m", empty=True),
-        mark=column("mark", LEAST_MARK, GREATEST_MARK, "", empty=True),
-        quality_db=column("quality_db", -50, 150, "dB", empty=True),
-        remark=tuple(r.text("remark", empty=True) for r in rows),
-        name=rows[0].source,
-    )
-    refuse(rows)
-    if len(rows) < 2:
-        raise PlanError(
-            [Problem(rows[0].source, "holds one place only", "a drive of at least two", code="run-too-short")]
-        )
+def _spoken_for(at_m: Floats, *, stretch_m: float, count: int) -> list[tuple[int, int]]:
+    """Stretch and sample: each in its own, and in those without any whose middle its part of the track holds."""
+    on = np.flatnonzero(np.isfinite(at_m))
+    if not len(on):
+        return []
+    found = [(min(int(at_m[k] // stretch_m), count - 1), int(k)) for k in on]
+    along = at_m[on]
+    steps = np.abs(np.diff(along))
+    moving = steps[steps > 0]
+    if not len(moving):
+        return found
+    most_m = min(_GAP_STEPS * float(np.median(moving)), _LONGEST_STEP_M)
+    half = np.where(steps <= most_m, steps / 2, 0.0)
+    before, after = np.concatenate(([0.0], half)), np.concatenate((half, [0.0]))
+    rising = np.concatenate((np.diff(along) >= 0, [True]))
+    low = along - np.where(rising, before, after)
+    high = along + np.where(rising, after, before)
+    taken = {column for column, _ in found}
+    for column in sorted({*range(count)} - taken):
+        middle_m = (column + 0.5) * stretch_m
+        holding = np.flatnonzero((low <= middle_m) & (middle_m <= high))
+        found += [(column, int(on[n])) for n in holding]
     return found
 
 

@@ -53,6 +53,40 @@ def test_levels_are_compared(
     assert "<strong>−6" in html or "<strong>−5.9" in html
 
 
+def test_a_receivers_log_is_asked_and_then_read(
+    client: TestClient, post: Callable[..., Any], number: int, example: dict[str, Any]
+) -> None:
+    """In dBm, at 2 dBi and 1 dB of cable: the antenna is asked; then the same shift, with the lines left out by number."""
+    name, content = low_log(example)["logs"]
+    gain_dbi, loss_db, mhz = 2.0, 1.0, float(example["frequency_mhz"])
+    # E = P + 77.2 + 20 lg f - G + loss (common practice; P.525 in MHz and dBm)
+    down_db = 77.22 + 20 * np.log10(mhz) - gain_dbi + loss_db
+    rows = [line.split(",") for line in content.decode().splitlines()[1:]]
+    lines = [f"{a};{o};{float(v) - down_db:.2f}".replace(".", ",") for a, o, v in rows]
+    lines[7] = "no fix;;"
+    text = "Receiver 7\nLatitude;Longitude;RSSI [dBm]\n" + "\n".join(lines)
+    files = {"logs": (name, text.encode())}
+    address = f"/networks/{number}/drives/levels/upload"
+
+    asked = post(address, files=files, alone="north")
+    assert 422 == asked.status_code
+    assert "antenna factor" in asked.text
+    fields = {"alone": "north", "sectors": "4", "antenna_gain_dbi": "2", "cable_loss_db": "1"}
+    html = result(client, post(address, files=files, **fields))
+    assert "<strong>−6" in html or "<strong>−5.9" in html
+    assert "59 of 60 lines used" in html
+    assert "10: has no level" in html
+    started = post(f"/api{address}", files=files, **fields)
+    assert 202 == started.status_code
+    for _ in range(300):
+        answer = client.get(started.json()["answer"])
+        if answer.status_code != 202:
+            break
+        time.sleep(0.1)
+    assert 59 == answer.json()["samples_n"]
+    assert [10] == [one["line"] for one in answer.json()["logs"][0]["skipped"]]
+
+
 def run_csv(good: bool) -> bytes:
     """A road of 3 km northwards with good marks in its first or its second half."""
     lat = 36.28 + np.arange(0, 3000, 20) / 111_320
@@ -83,7 +117,7 @@ def test_runs_are_laid_side_by_side(client: TestClient, post: Callable[..., Any]
 @pytest.mark.parametrize(
     ("address", "files", "fields", "words"),
     [
-        ("levels", {"logs": ("a.csv", b"lat,lon\n1,2\n")}, {}, "lacks the column level_dbuvm"),
+        ("levels", {"logs": ("a.csv", b"lat,lon\n1,2\n")}, {}, "names no column of levels among lat, lon"),
         ("levels", {"logs": ("", b"")}, {}, "no log was chosen"),
         ("levels", {"logs": ("a.csv", b"lat,lon,level_dbuvm\n36,-84,60\n")}, {"sectors": "99"}, "99 is out of range"),
         ("runs", {"run-1": ("a.csv", run_csv(True))}, {"setting-1": "2"}, "1 runs were chosen"),

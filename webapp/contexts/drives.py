@@ -9,6 +9,7 @@ from sfn.answer.driven import Driven
 from sfn.errors import Problem
 from sfn.plan import Site
 from sfn.report.run_strips import RunStrips
+from sfn.survey.drive_log import Origin
 from webapp.contexts import Context, NetworkHead
 
 
@@ -30,10 +31,14 @@ class DrivesPage(Context):
     """Shifts that it offers, by site. [dB]"""
     calibrated: Calibrated | None
     """Prediction minus measurement, once a log is there."""
-    driven: Driven | None
-    """Runs side by side, once they are there."""
-    strips: RunStrips | None
-    """Their drawing."""
+    sides: tuple[tuple[Driven, RunStrips], ...]
+    """Runs side by side and their drawing, a pair for each road, once they are there."""
+    side_problems: tuple[Problem, ...]
+    """What must be said of the runs together."""
+    run_origins: tuple[tuple[Origin, int], ...]
+    """How the log of each run was read, and how many of its lines were used."""
+    frequency_mhz: float
+    """Of the network."""
     run_numbers: tuple[int, ...]
     """Runs that the form takes."""
     typed: Mapping[str, str]

@@ -1,5 +1,6 @@
 """Reception along a road."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -54,3 +55,7 @@ class RoadPage(Context):
     """Distance of samples where none is typed."""
     rx_height_m: float
     """Of the network's receiver, where none is typed."""
+    log_typed: Mapping[str, str]
+    """What was typed of a log."""
+    frequency_mhz: float
+    """Of the network."""

@@ -7,15 +7,15 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.calibrated import Calibrated, calibrated, shifts_of, with_shifts
-from sfn.answer.driven import Driven, driven
+from sfn.answer.calibrated import Calibrated, shifts_of, with_shifts
+from sfn.answer.driven import Driven, DrivenRoutes
 from sfn.errors import PlanError, Problem
-from sfn.report.run_strips import run_strips
+from sfn.report.run_strips import RunStrips, run_strips
 from webapp import addresses
 from webapp.contexts.drives import DrivesPage
 from webapp.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, ReadableDep, StoreDep, UploadsDep
-from webapp.jobs import Jobs, Progress, Work
-from webapp.measurements import RUNS, chosen_logs, chosen_runs, number_of
+from webapp.jobs import Jobs, Work
+from webapp.logs import RUNS, levels_work, runs_work
 from webapp.render import notice, page
 from webapp.saving import author_of, save
 
@@ -33,7 +33,7 @@ def show(request: Request, opened: ReadableDep, jobs: JobsDep, job: str = "") ->
             opened,
             job=job,
             found=result if isinstance(result, Calibrated) else None,
-            side=result if isinstance(result, Driven) else None,
+            side=result if isinstance(result, DrivenRoutes) else None,
         ),
     )
 
@@ -43,20 +43,10 @@ def compare_levels(
     request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start comparing prediction and measurement per site and sector."""
-    network = opened.network
     try:
-        read = chosen_logs(files.get("logs", []), sites=tuple(site.id for site in network.sites))
-        sectors = int(number_of(form, "sectors", usual=8, least=1, greatest=72, unit="sectors"))
-        stretch_m = number_of(form, "stretch_m", usual=100.0, least=1.0, greatest=10_000.0, unit="m")
+        work = levels_work(form, files, opened.network, maps)
     except PlanError as error:
         return page(request, _page(opened, typed=form, problems=error.problems), status=422)
-
-    def work(progress: Progress) -> Calibrated:
-        progress.tell("predicting levels along the road", done=0, total=0)
-        ground = maps.ground(network)
-        alone = form.get("alone") or None
-        return calibrated(network, read, alone=alone, sectors_n=sectors, stretch_m=stretch_m, ground=ground)
-
     return _started(opened, jobs, work, title="Levels beside the prediction")
 
 
@@ -65,31 +55,10 @@ def compare_runs(
     request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, files: UploadsDep
 ) -> Response:
     """Start laying runs of one route side by side."""
-    network = opened.network
     try:
-        stretch_m = number_of(form, "stretch_m", usual=100.0, least=10.0, greatest=10_000.0, unit="m")
-        moved = form.get("moved") or None
-        if moved is not None and moved not in {site.id for site in network.sites}:
-            raise PlanError(
-                [
-                    Problem(
-                        "moved",
-                        f"there is no site {moved!r}",
-                        "a site of the network, or none",
-                        code="unknown-site",
-                        fields=("moved",),
-                        values={"site": moved},
-                    )
-                ]
-            )
-        read = chosen_runs(files, form)
+        work = runs_work(form, files, opened.network, maps)
     except PlanError as error:
         return page(request, _page(opened, typed=form, problems=error.problems), status=422)
-
-    def work(progress: Progress) -> Driven:
-        progress.tell("laying runs on the route", done=0, total=0)
-        return driven(network, read, moved=moved, stretch_m=stretch_m, ground=maps.ground(network))
-
     return _started(opened, jobs, work, title="Runs side by side")
 
 
@@ -136,27 +105,30 @@ def _started(opened: Opened, jobs: Jobs, work: Work, *, title: str) -> Response:
     return RedirectResponse(addresses.job(job.id), 303)
 
 
+def _drawn(one: Driven, names: Mapping[str, str]) -> RunStrips:
+    """The drawing of one road's runs."""
+    return run_strips(
+        one.found,
+        level_dbuvm=one.level_dbuvm,
+        delay_difference_us=one.delay_difference_us,
+        pairs=one.pairs(names),
+        predicted_class=None if one.moved is None else one.quality_class,
+    )
+
+
 def _page(
     opened: Opened,
     *,
     job: str = "",
     found: Calibrated | None = None,
-    side: Driven | None = None,
+    side: DrivenRoutes | None = None,
     typed: Mapping[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
 ) -> DrivesPage:
     """The page with whatever is there to show."""
     sites = opened.network.sites
     names = {site.id: site.name for site in sites}
-    strips = None
-    if side is not None:
-        strips = run_strips(
-            side.found,
-            level_dbuvm=side.level_dbuvm,
-            delay_difference_us=side.delay_difference_us,
-            pairs=side.pairs(names),
-            predicted_class=None if side.moved is None else side.quality_class,
-        )
+    each = () if side is None else side.routes
     return DrivesPage(
         network=opened.head,
         sites=sites,
@@ -164,8 +136,10 @@ def _page(
         job=job if found else "",
         offered=shifts_of(found) if found else {},
         calibrated=found,
-        driven=side,
-        strips=strips,
+        sides=tuple((one, _drawn(one, names)) for one in each),
+        side_problems=() if side is None else side.problems,
+        run_origins=tuple((run.origin, len(run.lat_deg)) for one in each for run in one.runs),
+        frequency_mhz=opened.network.frequency_mhz,
         run_numbers=RUNS,
         typed=typed or {},
         problems=problems,

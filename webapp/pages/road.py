@@ -1,7 +1,7 @@
 """Reception along a road: a line is sent or drawn, its levels are computed once, everything tried follows at once."""
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Literal
 
 from fastapi import APIRouter, Request
@@ -13,7 +13,7 @@ from sfn.answer.road_plan import Line, PlannedRoad, line, on_line
 from sfn.answer.what_if import WhatIf
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
-from sfn.survey.drive_log import DriveLog, log_of_bytes
+from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import (
     EXPECTED,
     GREATEST_SPACING_M,
@@ -21,6 +21,7 @@ from sfn.survey.track import (
     USUAL_SPACING_M,
     Track,
     samples,
+    track_of,
     track_of_bytes,
     typed_track,
 )
@@ -28,6 +29,7 @@ from webapp import addresses
 from webapp.contexts.road import RoadPage, RoadTyped
 from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
 from webapp.jobs import Jobs, Progress
+from webapp.logs import chosen_logs, reading_of
 from webapp.maps import Maps
 from webapp.measurements import number_of, safe_name
 from webapp.pages.map_files import named, stamp_of
@@ -75,16 +77,16 @@ def send(
     """Start computing levels along a line that was sent, drawn or typed."""
     typed = RoadTyped(form.get("line", ""), form.get("spacing_m", ""), form.get("rx_height_m", ""))
     try:
-        sites = tuple(site.id for site in opened.network.sites)
-        log = _log(files.get("log", ()), sites)
-        track = _track(files, typed)
+        of, how = reading_of(form, files, opened.network)
+        log = chosen_logs(files["log"], of=of, how=how)[0] if files.get("log") else None
+        track = _track(files, typed, log)
         spacing_m = number_of(
             form, "spacing_m", usual=USUAL_SPACING_M, least=LEAST_SPACING_M, greatest=GREATEST_SPACING_M, unit="m"
         )
         samples(track, spacing_m=spacing_m)
         height_m = height_of(typed.rx_height_m)
     except PlanError as error:
-        context = _page(opened, maps, settings.limits.grid_points, typed=typed, problems=error.problems)
+        context = _page(opened, maps, settings.limits.grid_points, typed=typed, log_typed=form, problems=error.problems)
         return page(request, context, status=422)
     return _started(opened, maps, jobs, track, log, spacing_m, height_m)
 
@@ -119,19 +121,14 @@ def file(
     return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
 
 
-def _log(files: Sequence[UploadFile], sites: tuple[str, ...]) -> DriveLog | None:
-    """The log of levels, where one was chosen."""
-    for chosen in files:
-        return log_of_bytes(chosen.file.read(), source=safe_name(chosen.filename or "log"), sites=sites)
-    return None
-
-
-def _track(files: dict[str, list[UploadFile]], typed: RoadTyped) -> Track:
+def _track(files: dict[str, list[UploadFile]], typed: RoadTyped, log: DriveLog | None) -> Track:
     """The line: out of a file, or typed, or else where the log was taken."""
-    for name in ("track", "log") if not typed.line.strip() else ("track",):
-        for chosen in files.get(name, ()):
-            chosen.file.seek(0)
-            return track_of_bytes(chosen.file.read(), source=safe_name(chosen.filename or "line"))
+    for chosen in files.get("track", ()):
+        return track_of_bytes(chosen.file.read(), source=safe_name(chosen.filename or "line"))
+    if log is not None and not typed.line.strip():
+        return track_of(
+            list(zip(log.lat_deg.tolist(), log.lon_deg.tolist(), strict=True)), source=log.origin.name, recorded=True
+        )
     if not typed.line.strip():
         raise PlanError(
             [
@@ -174,6 +171,13 @@ def _started(
     return RedirectResponse(job.result_url if job.state == "finished" else addresses.job(job.id), 303)
 
 
+def _line_problems(kept: Line | None) -> tuple[Problem, ...]:
+    """What is doubtful about the line, and about the log laid on it."""
+    if kept is None:
+        return ()
+    return (*kept.track.problems, *(() if kept.log is None else kept.log.origin.problems))
+
+
 def _page(
     opened: Opened,
     maps: Maps,
@@ -184,6 +188,7 @@ def _page(
     kept: Line | None = None,
     made: PlannedRoad | None = None,
     tries: WhatIf | None = None,
+    log_typed: Mapping[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
 ) -> RoadPage:
     """The page with whatever is there to show."""
@@ -216,7 +221,9 @@ def _page(
         doubts=() if made is None else made.doubts,
         drawn=drawn,
         shade=shade,
-        problems=(*problems, *(() if kept is None else kept.track.problems)),
+        problems=(*problems, *_line_problems(kept)),
         usual_spacing_m=USUAL_SPACING_M,
         rx_height_m=network.receiver.height_m,
+        log_typed=log_typed or {},
+        frequency_mhz=network.frequency_mhz,
     )

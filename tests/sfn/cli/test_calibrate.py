@@ -50,7 +50,7 @@ def test_every_key_is_described_in_the_help(log: Path, capsys: pytest.CaptureFix
     with pytest.raises(SystemExit):
         main(["calibrate", "--help"])
     text = " ".join(capsys.readouterr().out.split())
-    keys = {*answer, *answer["sites"][0], *answer["together"], *answer["stretches"][0]}
+    keys = {*answer, *answer["sites"][0], *answer["together"], *answer["stretches"][0], *answer["logs"][0]}
 
     assert [] == sorted(key for key in keys if f"`{key}`" not in text)
 
@@ -78,3 +78,21 @@ def test_what_cannot_be_used_exits_2(log: Path, capsys: pytest.CaptureFixture[st
     """On stderr, with what would be right."""
     assert 2 == main(["calibrate", str(NETWORK), str(log), *options.split()])
     assert words in capsys.readouterr().err
+
+
+def test_a_receivers_log_is_asked_by_its_own_name(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is open is asked in the log's name, not in the network's; told, the log is read and its lines counted."""
+    lines = log.read_text(encoding="utf-8").splitlines()[1:]
+    cells = [line.split(",") for line in lines]
+    text = "Lat,Lon,Level (dBuV),Site\n" + "\n".join(f"{a},{o},{float(v) - 9.5:.2f},{s}" for a, o, v, s in cells)
+    path = tmp_path / "receiver.csv"
+    path.write_text(text + "\nEND\n", encoding="utf-8")
+    assert 2 == main(["calibrate", str(NETWORK), str(path)])
+    said = capsys.readouterr().err
+    assert said.startswith("receiver.csv: was logged in dBuV")
+    assert 0 == main(["calibrate", str(NETWORK), str(path), "--antenna-factor-db", "9.5"])
+    told = capsys.readouterr().out
+    assert "receiver.csv: 120 of 121 lines used, 1 left out; logged in dBuV: E = U + 9.50 dB/m" in told
+    assert "receiver.csv line 122" in told

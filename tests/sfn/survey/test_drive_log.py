@@ -61,23 +61,31 @@ def test_gpx_points_hold_levels_in_several_ways(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("58,25 dBuV/m", "good", "night.gpx point 2: its level is 'good'"),
+        ("58,25 dBuV/m", "good", "point 2: its level is 'good'"),
         ("<cmt>58,25 dBuV/m</cmt>", "", "point 2: has no level"),
         ('lat="36.31"', 'lat="136.31"', "point 2: stands at 136.31,-84.2: the latitude 136.31 is beyond 90 degrees"),
         ('lat="36.31" ', "", "point 2: has no position"),
-        (">main<", ">west<", "point 1: its site is 'west'"),
-        ("</gpx>", "", "is no GPX that can be read"),
-        ("<trk>", "<!DOCTYPE x><trk>", "is no GPX that can be read"),
+        (">main<", ">west<", "point 1: its site is 'west', which is not known"),
     ],
 )
 def test_gpx_problems_name_the_point(tmp_path: Path, old: str, new: str, words: str) -> None:
-    """Which point, and what is wrong with it."""
+    """Which point is left out, and what is wrong with it."""
     path = tmp_path / "night.gpx"
     path.write_text(GPX.replace(old, new, 1), encoding="utf-8")
-    with pytest.raises(PlanError) as refused:
-        read_log(path, sites=SITES)
+    log = read_log(path, sites=SITES)
 
-    assert words in str(refused.value)
+    assert 2 == len(log)
+    assert [words] == [f"point {one.line}: {one.why}" for one in log.origin.skipped]
+    assert ["log-lines-skipped"] == [p.code for p in log.origin.problems]
+
+
+@pytest.mark.parametrize(("old", "new"), [("</gpx>", ""), ("<trk>", "<!DOCTYPE x><trk>")])
+def test_what_is_no_gpx_is_refused(tmp_path: Path, old: str, new: str) -> None:
+    """Not a point of it can be told."""
+    path = tmp_path / "night.gpx"
+    path.write_text(GPX.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(PlanError, match="is no GPX that can be read"):
+        read_log(path, sites=SITES)
 
 
 def test_entities_are_not_expanded(tmp_path: Path) -> None:

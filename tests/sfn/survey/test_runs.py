@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sfn.errors import PlanError
-from sfn.survey.runs import Run, run_of, side_by_side
+from sfn.survey.runs import Run, routes, run_of, side_by_side
 
 METRES_PER_DEGREE = 111_319.49
 
@@ -103,15 +103,59 @@ def test_remarks_stand_at_their_distance() -> None:
 
 
 def test_csv_of_a_run_and_its_problems() -> None:
-    """Empty marks are no marks; a mark of 7 is refused by line and column; one place is no drive."""
+    """Empty marks are no marks; a line with a mark of 7 is left out and named; one place is no drive."""
     run = run_of("lat,lon,mark,remark\n36.3,-84.2,4,\n36.301,-84.2,,tunnel\n", source="a.csv", setting_us=2.0)
 
     assert (4.0, "tunnel", 2.0) == (run.mark[0], run.remark[1], run.setting_us)
     assert np.isnan(run.mark[1])
-    with pytest.raises(PlanError, match=r"a\.csv line 2 column mark: 7 is out of range; a number from 1 to 5"):
-        run_of("lat,lon,mark\n36.3,-84.2,7\n36.3,-84.2,3\n", source="a.csv", setting_us=2.0)
+    bad = run_of("lat,lon,mark\n36.3,-84.2,7\n36.3,-84.2,3\n36.301,-84.2,4\n", source="a.csv", setting_us=2.0)
+    assert [(2, "column mark: 7 is out of range; a number from 1 to 5")] == [
+        (one.line, one.why) for one in bad.origin.skipped
+    ]
     with pytest.raises(PlanError, match="holds one place only"):
         run_of("lat,lon\n36.3,-84.2\n", source="a.csv", setting_us=2.0)
+
+
+def every(spacing_m: float, setting_us: float, mark: float, *, east_m: float = 0.0, name: str = "run") -> Run:
+    """A straight road of 6 km north, a sample every so many metres."""
+    at = np.arange(0.0, 6000.0, spacing_m)
+    nan, lon = np.full(len(at), np.nan), -84.2 + east_m / METRES_PER_DEGREE / np.cos(np.radians(36.3))
+    return Run(
+        setting_us, 36.3 + at / METRES_PER_DEGREE, np.full(len(at), lon), nan, np.full(len(at), mark), nan,
+        ("",) * len(at), name,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("spacing_m", [30.0, 99.0, 122.0, 260.0])
+def test_points_farther_apart_than_the_stretches_leave_one_answer(spacing_m: float) -> None:
+    """One setting was better all the way: one part, whatever the distance of the points."""
+    found = side_by_side([every(spacing_m, 0.0, 4.0), every(spacing_m * 0.9, 2.0, 2.0)])
+
+    assert [0.0] == [part.best_us for part in found.parts]
+    assert (100.0, 0.0) == found.best_share_pct
+    assert np.isfinite(found.mark).all()
+
+
+def test_a_gap_stays_one() -> None:
+    """Where nothing was noted for a kilometre nothing is said."""
+    one = every(20.0, 0.0, 4.0)
+    keep = (np.arange(len(one.lat_deg)) < 100) | (np.arange(len(one.lat_deg)) > 150)
+    names = ("lat_deg", "lon_deg", "level_dbuvm", "mark", "quality_db")
+    holed = Run(0.0, *(getattr(one, n)[keep] for n in names), ("",) * int(keep.sum()))  # type: ignore[arg-type]
+    found = side_by_side([holed, every(20.0, 2.0, 2.0)])
+
+    assert [0.0, None, 0.0] == [part.best_us for part in found.parts]
+    assert 900.0 == pytest.approx(found.parts[1].to_m - found.parts[1].from_m, abs=201.0)
+
+
+def test_runs_are_of_one_route_where_their_tracks_overlap() -> None:
+    """Also where points lie far apart, or one run is half as long; a road 300 m beside is another."""
+    long, short = every(122.0, 0.0, 4.0), every(40.0, 2.0, 3.0, east_m=20.0)
+    half = Run(4.0, *(getattr(short, n)[:75] for n in ("lat_deg", "lon_deg", "level_dbuvm", "mark", "quality_db")),
+               ("",) * 75)  # type: ignore[arg-type]  # fmt: skip
+    beside = every(50.0, 2.0, 3.0, east_m=300.0)
+
+    assert [3, 1] == [len(group) for group in routes([long, short, half, beside])]
 
 
 def test_one_setting_is_no_comparison() -> None:
