@@ -88,10 +88,14 @@ class Problem:
             "values": {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in self.values.items()},
         }
 
-    def line(self, source: str) -> str:
-        """``FILE: where: what; expected``, the form printed on stderr; FILE once where `where` begins with it."""
+    def line(self, source: str, *, brought: Iterable[str] = ()) -> str:
+        """``FILE: where: what; expected``, the form printed on stderr.
+
+        FILE stands once: `where` of what is wrong in another file that was `brought` begins with that file's name.
+        """
         tail = f"; {self.expected}" if self.expected else ""
-        before = "" if self.where.startswith(source) else f"{source}: "
+        own = any(self.where.startswith(name) for name in (source, *brought))
+        before = "" if own else f"{source}: "
         return f"{before}{self.where}: {self.what}{tail}"
 
 

@@ -95,10 +95,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         args.own_services = read_own(mine) if mine else ""
         return int(args.run(args))
     except PlanError as error:
-        brought = _brought(args)
         for problem in error.problems:
-            mine = next((name for name in brought if problem.where.startswith(name)), source)
-            print(problem.line(mine), file=sys.stderr)
+            print(problem.line(source, brought=_brought(args)), file=sys.stderr)
         return 2
     except ValueError as refused:  # a formula's refusal: argument, value, unit and range
         print(f"{source}: {args.command}: {refused}", file=sys.stderr)

@@ -27,7 +27,7 @@ class Slip:
     """The section that agrees least with the others: its middle, and the misfit of its phase beside theirs."""
 
     at_s: float
-    ratio: float
+    misfit_ratio: float
 
 
 def slip(fine: Sections, *, weight: Floats, sample_us: float) -> Slip | None:
@@ -68,6 +68,6 @@ def slip(fine: Sections, *, weight: Floats, sample_us: float) -> Slip | None:
             between = between * np.exp(2e-6j * np.pi * f * moved_us)
         ratio = float(np.mean(np.angle(between[used]) ** 2 / variance[used]))
         least = max(LEAST_RATIO, 1.0 + 5.0 * np.sqrt(4.0 / np.count_nonzero(used)))
-        if ratio > least and (worst is None or ratio > worst.ratio):
+        if ratio > least and (worst is None or ratio > worst.misfit_ratio):
             worst = Slip(float(fine.middle_s[k]), ratio)
     return worst

@@ -150,10 +150,11 @@ def slipped(lost: Slip, *, where: str) -> Problem:
     """The refusal of a recording of which a part lies otherwise."""
     what = (
         f"no one delay holds: about {lost.at_s:.1f} s into it the two channels lie otherwise than in the rest"
-        f" ({lost.ratio:.0f} times the phase that noise explains): samples were lost or repeated, or a setting changed"
+        f" ({lost.misfit_ratio:.0f} times the phase that noise explains): samples were lost or repeated, or a setting"
+        " changed"
     )
     expected = "a stretch without lost samples: cut the recording there, or record again"
-    values = {"at_s": lost.at_s, "misfit_ratio": lost.ratio}
+    values = {"at_s": lost.at_s, "misfit_ratio": lost.misfit_ratio}
     return Problem(where, what, expected, code="delay-jumps", values=values)
 
 
