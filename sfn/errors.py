@@ -94,7 +94,7 @@ class Problem:
         FILE stands once: `where` of what is wrong in another file that was `brought` begins with that file's name.
         """
         tail = f"; {self.expected}" if self.expected else ""
-        own = any(self.where.startswith(name) for name in (source, *brought))
+        own = any(self.where.startswith(name) for name in brought)
         before = "" if own else f"{source}: "
         return f"{before}{self.where}: {self.what}{tail}"
 
