@@ -2,6 +2,15 @@
 
 from urllib.parse import quote, urlencode
 
+from webapp.change_addresses import (
+    change as change,
+    change_back as change_back,
+    change_begin as change_begin,
+    change_end as change_end,
+    change_levels as change_levels,
+    change_live as change_live,
+    change_step as change_step,
+)
 from webapp.map_addresses import (
     contours as contours,
     hear as hear,
@@ -311,16 +320,6 @@ def services_upload() -> str:
 def services_shipped() -> str:
     """The shipped file of services."""
     return f"{services()}/shipped.toml"
-
-
-def change_levels(network_id: int) -> str:
-    """Works out the field strengths that the change plan shows its worst moment with."""
-    return f"/networks/{network_id}/change/levels"
-
-
-def change(network_id: int, against: int | None = None) -> str:
-    """The change plan, against an older revision or what is set now."""
-    return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")
 
 
 def links(network_id: int, typed: str = "") -> str:

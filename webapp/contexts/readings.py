@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
+from sfn.answer.live_change import LiveStep
 from sfn.answer.readings import Judged, Question, SiteState
 from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import Problem
@@ -12,6 +13,7 @@ from sfn.survey.at_site import Advice
 from webapp.contexts import Context, NetworkHead
 from webapp.entries import Entry
 from webapp.links_kept import KeptLink
+from webapp.live import Live
 from webapp.readings import Kept
 from webapp.release import SheetLine, State
 
@@ -71,6 +73,10 @@ class SiteReadingPage(Context):
     """What the page shows, in short: another one means that it is out of date."""
     longest: int
     """Characters of a remark."""
+    live: Live | None
+    """The change under way, if one is."""
+    step: LiveStep | None
+    """This site's step of it, if it has one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from sfn.survey.at_site import key_of
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
+from webapp.live import Live, live_of
 from webapp.maps import Maps
 from webapp.problems import wants_json
 from webapp.readings import (
@@ -64,7 +65,7 @@ def state(token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep) -> 
     """Whether what a telephone shows still holds; refused like the page once the link is over."""
     link = open_link(store.links, settings.session_key, token)
     line, fresh = _sheet(link, opened(store.read(link.network_id, link.revision), store), store, maps)
-    return JSONResponse({"seen": _seen(link, line, fresh, store)})
+    return JSONResponse({"seen": _seen(link, line, fresh, store, live_of(store, maps, link.network_id))})
 
 
 @router.post("/site/{token}")
@@ -98,10 +99,10 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
     return released(planned, store, maps).of(link.site_id), fresh
 
 
-def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store) -> str:
+def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store, live: Live | None) -> str:
     """What a page shows, in short: it changes with the sheet, the newest revision and what the office has."""
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
-    said = [line.state, line.sheet.checksum, fresh, store.read(link.network_id).revision.number]
+    said = [line.state, line.sheet.checksum, fresh, store.read(link.network_id).revision.number, live and live.mark]
     return sha256(repr([*said, [entry.id for entry in entries]]).encode()).hexdigest()[:16]
 
 
@@ -175,7 +176,10 @@ def _page(
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     holds = line.issued and fresh and route.verdict.state != "withheld"
     sent = tuple(reversed(kept(line.sheet, [e for e in entries if e.revision == link.revision])))
-    table = asks(line.sheet, route)
+    live = live_of(store, maps, link.network_id)
+    step = None if live is None or live.revision != link.revision else live.of(link.site_id)
+    deadline = None if live is None or step is None else f"{live.change.deadline_at:%H:%M} UTC"
+    table = asks(line.sheet, route, deadline=deadline)
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -200,7 +204,9 @@ def _page(
         start=table.advice[key_of("none", 0, 0)],
         last=next((one for one in sent if holds and one.found and one.reading.route == route.row.route), None),
         rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
-        seen=_seen(link, line, fresh, store),
+        seen=_seen(link, line, fresh, store, live),
+        live=live,
+        step=step,
         longest=LONGEST_TEXT_N,
     )
     return page(request, context, status=status)

@@ -1,0 +1,190 @@
+"""A change under way: begun once, confirmed in order from telephones or on a call, ordered back with one button."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from webapp.dependencies import opened
+from webapp.live import BACK, BEGUN, ENDED
+from webapp.release import released
+from webapp.site_links import made_link
+from webapp.store import Store
+from webapp.timeline import TOLD
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any], issue: Callable[[int], int]) -> int:
+    """The example with its south link measured and its sheets issued: every site has something to set."""
+    for stage in example["stages"][6:9]:
+        stage |= {"source": "measured", "date": "2026-05-02", "tolerance_us": 0.1}
+    example["common_delay"] = {"mode": "fixed", "value_us": 123_000}
+    made = store.create(example, author="test", reason="test").network_id
+    assert issue(made) == 1
+    return made
+
+
+@pytest.fixture
+def begun(post: Callable[..., Any], number: int) -> int:
+    """The change, begun with two hours to go."""
+    deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"
+    answer = post(f"/networks/{number}/change/confirm/begin", author="C. Room", deadline=deadline)
+    assert answer.status_code == 303, answer.text
+    return number
+
+
+def steps(store: Store, number: int) -> list[dict[str, Any]]:
+    """Steps as they were written down."""
+    return list(store.entries.of(number, kind=BEGUN)[-1].body["steps"])
+
+
+def link(number: int, site: str) -> str:
+    """A technician's address."""
+    return "/site/" + made_link("test-key", network_id=number, site_id=site, revision=1, days=7)
+
+
+def send(client: TestClient, number: int, step: dict[str, Any], key: str = "value") -> None:
+    """A telephone reports a step's fields at their new, or old, values; whatever is asked is confirmed."""
+    fields = {f"set-{n}": str(one[key]) for n, one in enumerate(step["fields"], 1)}
+    address, headers = link(number, step["site"]), {"Accept": "application/json"}
+    answer = client.post(address, data={"initials": "AE", **fields}, headers=headers)
+    if answer.status_code == 422:
+        ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(answer.json()["questions"])}
+        answer = client.post(address, data={"initials": "AE", **fields, **ticks}, headers=headers)
+    assert answer.json()["kept"], answer.text
+
+
+def states(client: TestClient, number: int) -> dict[str, str]:
+    """State of every step, by site."""
+    found = client.get(f"/api/pages/networks/{number}/change/live").json()["live"]["change"]["steps"]
+    return {one["step"]["site_id"]: one["state"] for one in found}
+
+
+def test_steps_are_confirmed_in_order_by_telephone_and_on_a_call(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """The first from its telephone, the second on a call with who said so, the third by telephone again."""
+    first, second, third = steps(store, begun)
+    assert {first["site"]: "turn", second["site"]: "waits", third["site"]: "waits"} == states(client, begun)
+    assert "your turn" in client.get(link(begun, first["site"])).text
+    waiting = client.get(link(begun, second["site"])).text
+    assert "not yet" in waiting
+    assert f"{first['name']} comes first" in waiting
+
+    send(client, begun, first)
+    assert {first["site"]: "made", second["site"]: "turn", third["site"]: "waits"} == states(client, begun)
+    confirm = f"/networks/{begun}/change/confirm/step"
+    refused = post(confirm, author="C. Room", site=third["site"], said_by="B. Oak")
+    assert refused.status_code == 422
+    assert f"{second['name']} first" in refused.text
+    assert "nothing says who called" in post(confirm, author="C. Room", site=second["site"]).text
+    assert post(confirm, author="C. Room", site=second["site"], said_by="B. Oak").status_code == 303
+    send(client, begun, third)
+
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert set(states(client, begun).values()) == {"made"}
+    assert "C. Room, for B. Oak, told to the control room" in page
+    assert "AE, at the site" in page
+    assert "Every step is made." in page
+    assert "B. Oak" in client.get(f"/networks/{begun}/timeline").text
+    # What a site said is a report like any other: the way back of its sheet is still what stood before.
+    assert store.entries.of(begun, kind=TOLD)[-1].site_id == second["site"]
+
+
+def test_a_step_out_of_turn_is_kept_and_named(client: TestClient, store: Store, begun: int) -> None:
+    """What was set before its turn is no secret: it is made, and the page says when."""
+    first, second, _ = steps(store, begun)
+    send(client, begun, second)
+    assert ("turn", "made") == (states(client, begun)[first["site"]], states(client, begun)[second["site"]])
+    assert "before its turn" in client.get(f"/networks/{begun}/change/live").text
+
+
+def test_one_button_orders_everything_back(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """What stood there before the change is what each site goes back to, the last step first; a site not yet changed stays."""
+    first, second, third = steps(store, begun)
+    document = {one["id"]: one for one in store.read(begun).document["sites"]}
+    for one in (first, second, third):
+        # By the document itself: nobody reported anything before.
+        for field in one["fields"]:
+            own = next(f for f in document[one["site"]]["delay_fields"] if f["name"] == field["name"])
+            assert own["set"] == field["back"]
+    send(client, begun, first)
+    send(client, begun, second)
+    before = client.get(link(begun, first["site"]) + "/state").json()["seen"]
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+
+    assert before != client.get(link(begun, first["site"]) + "/state").json()["seen"]
+    assert {first["site"]: "to go back", second["site"]: "to go back", third["site"]: "as before"} == states(
+        client, begun
+    )
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert page.index(second["name"] + "</th>") < page.index(first["name"] + "</th>")
+    assert "GO BACK" in client.get(link(begun, second["site"])).text
+    assert "GO BACK" not in client.get(link(begun, third["site"])).text
+    send(client, begun, second, "back")
+    answer = post(f"/networks/{begun}/change/confirm/step", author="C. Room", site=first["site"], said_by="B. Oak")
+    assert answer.status_code == 303, answer.text
+    assert set(states(client, begun).values()) == {"as before"}
+    assert "Every site stands as before." in client.get(f"/networks/{begun}/change/live").text
+    assert post(f"/networks/{begun}/change/confirm/end", author="C. Room").status_code == 303
+    assert [1, 1] == [len(store.entries.of(begun, kind=kind)) for kind in (BACK, ENDED)]
+    assert "No change is under way" in client.get(f"/networks/{begun}/change/live").text
+
+
+def test_a_launch_that_disagrees_stops_the_order(client: TestClient, store: Store, begun: int) -> None:
+    """Set as planned and read 9 us late, twice: the control room sees it with its tolerance, and nobody else's turn comes."""
+    first, second, _ = steps(store, begun)
+    send(client, begun, first)
+    address = link(begun, first["site"])
+    maps = client.app.state.maps  # type: ignore[attr-defined]
+    line = released(opened(store.read(begun), store), store, maps).of(first["site"])
+    launch_us = line.sheet.routes[0].row.launch_us
+    data = {
+        "initials": "AE",
+        "plane": "antenna",
+        "reading-1": f"{launch_us + 9.03:.2f}",
+        "reading-2": f"{launch_us + 9.13:.2f}",
+    }
+    headers = {"Accept": "application/json"}
+    asked = client.post(address, data=data, headers=headers).json()["questions"]
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked)}
+    assert client.post(address, data=data | ticks, headers=headers).json()["kept"]
+
+    found = states(client, begun)
+    assert ("disagrees", "waits") == (found[first["site"]], found[second["site"]])
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert "roll back" in page
+    assert "+9.13" in page
+
+
+def test_beginning_needs_issued_sheets_and_a_deadline_to_come(
+    client: TestClient, store: Store, example: dict[str, Any], number: int, post: Callable[..., Any]
+) -> None:
+    """Refused in words; nothing begins twice; time left is counted from the server's clock."""
+    begin = f"/networks/{number}/change/confirm/begin"
+    for deadline, words in (("", "by when"), ("2020-01-01 04:00", "no time to come"), ("soon", "no time to come")):
+        answer = post(begin, author="C. Room", deadline=deadline)
+        assert (answer.status_code, words in answer.text) == (422, True)
+    later = f"{datetime.now(UTC) + timedelta(hours=3, minutes=30):%Y-%m-%d %H:%M}"
+    assert post(begin, author="C. Room", deadline=later).status_code == 303
+    assert "a change is under way already" in post(begin, author="C. Room", deadline=later).text
+    assert "3 h " in client.get(f"/networks/{number}/change/live").text
+    assert "is not finished" in post(f"/networks/{number}/change/confirm/end", author="C. Room").text
+    assert post(f"/networks/{number}/change/confirm/end", author="C. Room", unfinished="yes").status_code == 303
+
+    example["sites"][0]["offset_us"] = 50
+    store.save(number, example, base_revision=1, author="test", reason="moved")
+    refused = post(begin, author="C. Room", deadline=later)
+    assert refused.status_code == 422
+    assert "are not issued" in refused.text
+
+
+def test_it_works_without_a_script(client: TestClient, begun: int) -> None:
+    """The page looks itself up again without one, and holds no script of its own."""
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert '<noscript><meta http-equiv="refresh" content="20"></noscript>' in page
+    assert page.count("<script") == page.count("<script src=")

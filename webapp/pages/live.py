@@ -1,0 +1,119 @@
+"""The change under way: the control room follows it, confirms steps on a call, orders everything back."""
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.answer.change_plan import ChangePlan, change_plan
+from sfn.answer.live_change import steps_of
+from sfn.errors import PlanError, Problem
+from sfn.timeline.held import instant
+from webapp import addresses
+from webapp.contexts.live import LivePage
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, in_part
+from webapp.live import Live, begin, confirm, end, live_of, order_back
+from webapp.maps import Maps
+from webapp.problems import RefusedError
+from webapp.release import Released, issued_at, released
+from webapp.render import notice, page, when
+from webapp.saving import author_of
+from webapp.settings import Settings
+from webapp.store import Store
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/networks/{network_id}/change/live")
+def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
+    """Where the change stands, or how to begin one."""
+    live = live_of(store, maps, network.head.id)
+    steps, why_not = (), ""
+    if live is None:
+        found = released(network, store, maps)
+        try:
+            plan = _plan(network, store, maps, settings, found)
+            steps = steps_of(plan)
+            stopped = plan.problems or any(not found.of(one.site.id).issued for one in plan.changes)
+            why_not = "" if not stopped else "the sheets of the sites that change are not all issued"
+        except PlanError as refused:
+            why_not = "; ".join(problem.what for problem in refused.problems)
+    order = network.network.work_order
+    deadline = (order.rollback_deadline if order else None) or ""
+    return page(request, LivePage(network.head, live, steps, why_not, deadline, when(datetime.now(UTC))))
+
+
+@router.post("/networks/{network_id}/change/confirm/begin")
+def start(
+    request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, form: FormDep
+) -> Response:
+    """Begin: steps and old values are written down."""
+    by, typed = author_of(form), form.get("deadline", "").strip()
+    at, now = instant(typed), datetime.now(UTC)
+    if at is None or at <= now:
+        what = f"{typed[:40]!r} is no time to come" if typed else "nothing says by when the old values go back"
+        expected = f"a time in UTC, as {now:%Y-%m-%d} 23:30; it is {now:%Y-%m-%d %H:%M} now"
+        raise RefusedError(422, Problem("deadline", what, expected, code="deadline-missing", fields=("deadline",)))
+    found = released(network, store, maps)
+    plan = _plan(network, store, maps, settings, found)
+    begin(network, store, found, plan, by=by, deadline_at=at)
+    notice(request, "The change has begun. Every telephone with a link shows whose turn it is.")
+    return RedirectResponse(addresses.change_live(network.head.id), 303)
+
+
+@router.post("/networks/{network_id}/change/confirm/step")
+def step(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
+    """A site said on a call that its step is made, or taken back."""
+    live, by, said_by = _running(store, maps, network), author_of(form), form.get("said_by", "").strip()
+    if not said_by or len(said_by) > 120:
+        what = "nothing says who called" if not said_by else "the name is longer than 120 characters"
+        raise RefusedError(
+            422, Problem("said_by", what, "the name of who is at the site", code="name-missing", fields=("said_by",))
+        )
+    name = confirm(live, store, network.head.id, site_id=form.get("site", ""), said_by=said_by, by=by)
+    notice(request, f"Written down for {name}.")
+    return RedirectResponse(addresses.change_live(network.head.id), 303)
+
+
+@router.post("/networks/{network_id}/change/confirm/back")
+def go_back(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
+    """Everything goes back."""
+    order_back(_running(store, maps, network), store, network.head.id, by=author_of(form))
+    notice(
+        request, "Everything goes back, the last step first. Telephones without a connection do not know: call them."
+    )
+    return RedirectResponse(addresses.change_live(network.head.id), 303)
+
+
+@router.post("/networks/{network_id}/change/confirm/end")
+def finish(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
+    """The change is over."""
+    live = _running(store, maps, network)
+    if not live.change.finished and form.get("unfinished") != "yes":
+        turn = live.change.turn
+        left = "" if turn is None else turn.step.site_name
+        what, expected = f"the change is not finished: {left} is left", "every step made, or the box ticked"
+        raise RefusedError(422, Problem("unfinished", what, expected, code="change-unfinished", fields=("unfinished",)))
+    end(live, store, network.head.id, by=author_of(form))
+    notice(request, "The change is over.")
+    return RedirectResponse(addresses.change_live(network.head.id), 303)
+
+
+def _running(store: Store, maps: Maps, network: Opened) -> Live:
+    """The change under way; refused where there is none."""
+    live = live_of(store, maps, network.head.id)
+    if live is None:
+        nothing = Problem("change", "no change is under way", "one that has begun", code="no-change-under-way")
+        raise RefusedError(422, nothing)
+    return live
+
+
+def _plan(network: Opened, store: Store, maps: Maps, settings: Settings, found: Released) -> ChangePlan:
+    """The plan as its page has it: against what is set now, by area where the map has levels."""
+    part = in_part(network)
+    try:
+        key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
+    except PlanError:
+        key = ""  # the map's own page says why there is none
+    issued = issued_at(network, store)
+    return change_plan(part.network, coverage=maps.find(key), reviewed=found.reviewed, issued_at=issued)
