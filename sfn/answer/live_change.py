@@ -13,8 +13,9 @@ from typing import Any, Literal
 
 from sfn.answer.change_plan import ChangePlan
 from sfn.answer.readings import Judged
-from sfn.plan import Network
-from sfn.plan.reported import Source
+from sfn.answer.sheet import FieldLine
+from sfn.plan import Network, Site
+from sfn.plan.reported import Key, Source
 from sfn.timeline.present import key_of
 
 State = Literal["made", "disagrees", "turn", "waits", "to go back", "as before"]
@@ -119,28 +120,28 @@ class LiveChange:
 
 def steps_of(plan: ChangePlan) -> tuple[Step, ...]:
     """The steps of a change plan with the old values, and what was made before it."""
-    made: dict[str, list[StepField]] = {}
-    names = {one.site.id: one.site.name for one in plan.made}
     changing = {one.site.id for one in plan.changes}
+    names = {one.site.id: one.site.name for one in (*plan.made, *plan.changes)}
+    # A device that keeps one setting for all routes is set once, as its first route wants it.
+    lines: dict[str, dict[Key, StepField]] = {}
     for one in plan.made:
         if one.site.id not in changing:
-            line = one.field
-            fields = made.setdefault(one.site.id, [])
-            fields.append(StepField(one.route, line.name, line.unit, line.value, line.back.value))
-    before = [Step(site, names[site], tuple(fields), before=True) for site, fields in made.items()]
-    steps = [
-        Step(
-            change.site.id,
-            change.site.name,
-            tuple(
-                StepField(route.row.route, line.name, line.unit, line.value, line.back.value)
-                for route in change.routes
-                for line in route.fields
-            ),
-        )
-        for change in plan.changes
-    ]
-    return (*before, *steps)
+            _add(lines, one.site, one.route, one.field)
+    before_n = len(lines)
+    for change in plan.changes:
+        for route in change.routes:
+            for line in route.fields:
+                _add(lines, change.site, route.row.route, line)
+    return tuple(
+        Step(site, names[site], tuple(fields.values()), before=n < before_n)
+        for n, (site, fields) in enumerate(lines.items())
+    )
+
+
+def _add(lines: dict[str, dict[Key, StepField]], site: Site, route: str, line: FieldLine) -> None:
+    """Add a field to the step of its site, once."""
+    made = StepField(route, line.name, line.unit, line.value, line.back.value)
+    lines.setdefault(site.id, {}).setdefault(key_of(site, route, line.name), made)
 
 
 def live_change(
