@@ -121,7 +121,8 @@ class LiveChange:
 def steps_of(plan: ChangePlan) -> tuple[Step, ...]:
     """The steps of a change plan with the old values, and what was made before it."""
     changing = {one.site.id for one in plan.changes}
-    names = {one.site.id: one.site.name for one in (*plan.made, *plan.changes)}
+    names = {one.site.id: one.site.name for one in plan.made}
+    names |= {change.site.id: change.site.name for change in plan.changes}
     # A device that keeps one setting for all routes is set once, as its first route wants it.
     lines: dict[str, dict[Key, StepField]] = {}
     for one in plan.made:
