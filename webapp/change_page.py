@@ -48,6 +48,7 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
         coverage=levels,
         reviewed=found.reviewed,
         issued_at=issued_at(network, store),
+        people=None if levels is None else maps.listeners(part.network, levels.grid).people,
     )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""

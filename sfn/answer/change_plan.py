@@ -7,8 +7,9 @@ from fractions import Fraction
 from typing import Any
 
 from sfn.answer.before_change import Before
-from sfn.answer.moments import AreaMeasure, DifferenceMeasure, Measure, Moment, Muted, area_measure, difference_measure
+from sfn.answer.moments import Measure, Moment, area_measure, difference_measure
 from sfn.answer.sheet import FieldLine, sheet
+from sfn.answer.silence import Doubles, Muted, muting_tried
 from sfn.answer.veil import plan_veiled
 from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
@@ -81,7 +82,9 @@ class ChangePlan:
     measure : {'area', 'difference'}
         What the order was chosen by.
     muted : Muted or None
-        Which site's silence would ease the worst moment most; None where none does.
+        Whose silence at the worst moment wins enough people and area; None where nobody's does.
+    not_muted : Muted or None
+        Otherwise, what the best silence would win and lose; None too where no field strengths are there to judge by.
     waiting_us : dict of site id to float
         At the worst moment: how late the sites still are that have not changed yet. [us]
     remarks : tuple of str
@@ -104,6 +107,7 @@ class ChangePlan:
     """That nobody gave the tolerated error, and what it is then; empty where somebody did."""
     made: tuple[MadeChange, ...] = ()
     """Fields that stand as planned since the sheets were issued, each with its way back."""
+    not_muted: Muted | None = None
     contradictions: tuple[Problem, ...] = ()
     """Where an old value is not what was last reported, or the reports do not agree."""
 
@@ -124,6 +128,7 @@ def change_plan(
     coverage: Coverage | None = None,
     reviewed: Review | None = None,
     issued_at: Mapping[str, datetime] | None = None,
+    people: Doubles | None = None,
 ) -> ChangePlan:
     """The plan for bringing a revision on the air.
 
@@ -139,6 +144,8 @@ def change_plan(
         The whole network with all that is wrong with it: each change bears its verdict, the plan what withholds any.
     issued_at : mapping of site id to datetime, optional
         When each site's sheet of this revision was first issued.
+    people : ndarray, shape (M,), optional
+        Inhabitants of each pixel of `coverage`.
 
     Raises
     ------
@@ -169,6 +176,10 @@ def change_plan(
     )
     worst = launches.after(order.states[order.worst_at])
     changed = {one.site.id for one in found}
+    tried: tuple[Muted, ...] = ()
+    if coverage is not None and order.worst_at and not network.unjudged:
+        tried = muting_tried(network, coverage, worst, by_difference.suspects(worst), people=people)
+    chosen_mute = next((one for one in tried if one.worth_it), None)
     return ChangePlan(
         network,
         stamped_checksum(network),
@@ -177,13 +188,14 @@ def change_plan(
         order,
         moments,
         "area" if chosen is by_area else "difference",
-        _muted(by_area, by_difference, worst) if order.worst_at and not network.unjudged else None,
+        chosen_mute,
         launches.waiting_us(order.states[order.worst_at]),
         tolerated_error(network),
         _remarks(network.whole, old),
         _stopped(network, found),
         tolerated_says(network),
         () if reviewed is None else tuple(_made(reviewed, issued_at or {})),
+        None if chosen_mute else max((one for one in tried if one.won_km2 > 0), key=lambda one: one.won, default=None),
         (*_reports(network), *(() if old is None else _against_reports(network, found))),
     )
 
@@ -244,13 +256,6 @@ def _stopped(network: Network, changes: list[SiteChange]) -> tuple[Problem, ...]
             for reason in one.verdict.because("withheld")
         )
     )
-
-
-def _muted(by_area: AreaMeasure | None, by_difference: DifferenceMeasure, launches: dict[str, float]) -> Muted | None:
-    """Whose silence eases a moment most, by the area served where that can be judged."""
-    if by_area is not None and by_area.judges:
-        return by_area.muted(launches, by_difference.suspects(launches))
-    return by_difference.muted(launches)
 
 
 def _refuse_unknown(network: Network, before: Before) -> None:

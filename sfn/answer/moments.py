@@ -1,13 +1,13 @@
 """How bad a moment of a change is: the area served, or delay differences where two sites are equally strong."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import Protocol
 
 import numpy as np
 
-from sfn.answer.muting import LEAST_POINTS_N, WORK_POINTS_N, Scene, fed_by
+from sfn.answer.muting import LEAST_POINTS_N, WORK_POINTS_N, Scene
 from sfn.answer.served import served_summary
 from sfn.geodesy.position import Located
 from sfn.pairs import neighbouring_triangles, wished_difference
@@ -45,17 +45,6 @@ class Moment:
     excess_us: float
     difference_us: float
     served_km2: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Muted:
-    """A site to silence at the worst moment, with those that receive it; the measure without and with that."""
-
-    site_name: str
-    with_it: tuple[str, ...]
-    unit: str
-    before: float
-    value: float
 
 
 class Measure(Protocol):
@@ -111,13 +100,6 @@ class DifferenceMeasure:
         ranked = [name for at in np.argsort(-beyond, kind="stable") for name in self.pairs[int(at)] if beyond[at] > 0]
         return list(dict.fromkeys(ranked))[:MUTES_N]
 
-    def muted(self, launches: Launches) -> Muted | None:
-        """Whose silence brings the worst difference down most."""
-        before = self.worst(launches)[1]
-        tried = [(self.worst(launches, _group(self.network, s))[1], s) for s in self.suspects(launches)]
-        value, chosen = min(tried, default=(before, ""))
-        return _muted(self.network, chosen, "us", before, value) if value < before else None
-
 
 @dataclass(frozen=True, slots=True)
 class AreaMeasure:
@@ -143,15 +125,6 @@ class AreaMeasure:
     def badness(self, launches: Launches) -> float:
         """Area not served, from an arbitrary zero. [km2]"""
         return -self.thinned_km2(launches)
-
-    def muted(self, launches: Launches, suspects: Sequence[str]) -> Muted | None:
-        """Whose silence serves most, if more than nobody's."""
-        before = self.served_km2(launches)
-        groups = {s: _group(self.network, s) for s in suspects}
-        tried = [(self.thinned_km2(launches, off), s) for s, off in groups.items()]
-        _, chosen = max(tried, default=(before, ""))
-        value = self.served_km2(launches, groups[chosen]) if chosen else before
-        return _muted(self.network, chosen, "km2", before, value) if value > before else None
 
 
 def difference_measure(network: Network, *, placed: Mapping[str, Located]) -> DifferenceMeasure:
@@ -192,15 +165,3 @@ def area_measure(network: Network, coverage: Coverage, *, changes_n: int) -> Are
     return AreaMeasure(
         network, scene, coverage, launches, 2**changes_n <= affordable_n, states_n <= affordable_n, states_n
     )
-
-
-def _group(network: Network, site_id: str) -> frozenset[str]:
-    """A site and those that receive it, off the air together."""
-    return frozenset({site_id, *fed_by(network, site_id)})
-
-
-def _muted(network: Network, site_id: str, unit: str, before: float, value: float) -> Muted:
-    """The record."""
-    names = {site.id: site.name for site in network.sites}
-    children = sorted(names[name] for name in fed_by(network, site_id))
-    return Muted(names[site_id], tuple(children), unit, before, value)

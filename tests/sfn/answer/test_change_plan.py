@@ -5,6 +5,7 @@ from copy import deepcopy
 from itertools import permutations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sfn.answer.change_plan import change_plan
@@ -15,7 +16,7 @@ from sfn.pairs import wished_difference
 from sfn.plan import read
 from sfn.reception.equal_level import equal_level
 from sfn.timing import delay_table
-from tests.sfn.answer.test_muting import HALVES, coverage
+from tests.sfn.answer.test_muting import HALVES, STRONG, WEAK, coverage, step
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 
@@ -138,7 +139,59 @@ def test_with_levels_the_area_served_decides(document):
     assert "area" == plan.measure
     assert plan.worst.served_km2 < plan.moments[-1].served_km2
     assert "South ridge" == plan.muted.site_name
-    assert plan.muted.value > plan.muted.before == plan.worst.served_km2
+    assert plan.muted.value > plan.muted.before == pytest.approx(plan.worst.served_km2)
+    assert plan.muted.gain == pytest.approx(plan.muted.won_km2 - plan.muted.lost_km2)
+
+
+def test_nobody_is_muted_for_a_hair(document):
+    """A quarter of the width is upset, and the one site alone serves nearly as much: silence would win a hair, so none.
+
+    Each share counted from the levels by hand: north alone 0.19, both 0.24 more, south alone the rest.
+    """
+    levels = {
+        "north": step(STRONG, WEAK - 40, 0.43),
+        "south": step(WEAK - 40, STRONG, 0.19),
+        "gap": step(-60.0, -60.0, 0.5),
+    }
+    new = network(moved(document, north=400.0, south=400.0, gap=60.0))
+    made = coverage(levels)
+    plan = change_plan(new, coverage=made)
+
+    assert plan.muted is None
+    best = plan.not_muted
+    assert best is not None
+    assert "North ridge" == best.site_name
+    # A quarter won for a fifth lost, to the columns of the grid.
+    width = made.area_km2().sum()
+    assert (0.24, 0.19) == (
+        pytest.approx(best.won_km2 / width, abs=0.03),
+        pytest.approx(best.lost_km2 / width, abs=0.03),
+    )
+    assert best.gain > 0
+
+
+def test_people_lost_weigh_more_than_area_won(document):
+    """The area says mute; a town in what would be lost says no."""
+    new = network(moved(document, north=400.0, south=400.0, gap=60.0))
+    levels = HALVES | {
+        "south": lambda across: np.where(across < 0.05, STRONG + 40, np.where(across < 0.6, WEAK - 40, STRONG))
+    }
+    levels |= {"north": lambda across: np.where(across < 0.05, -60.0, np.where(across < 0.6, STRONG, STRONG - 3))}
+    made = coverage(levels)
+    assert change_plan(new, coverage=made).muted.site_name == "South ridge"
+    across = np.tile(np.linspace(0, 1, made.grid.columns_n), made.grid.rows_n)
+    plan = change_plan(new, coverage=made, people=np.where(across < 0.05, 1000.0, 1.0))
+
+    assert plan.muted is None
+    assert plan.not_muted.lost_people > plan.not_muted.won_people
+
+
+def test_without_field_strengths_nobody_is_muted(document):
+    """Delay alone does not say whom silence would cost."""
+    plan = change_plan(network(moved(document, north=400.0, south=400.0, gap=60.0)))
+
+    assert plan.order.worst_at
+    assert (None, None) == (plan.muted, plan.not_muted)
 
 
 def test_other_differences_are_remarked(document):
