@@ -1,6 +1,6 @@
 """The change that is under way in a network, as the store keeps it: begun, ordered back, ended; each with who."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -68,14 +68,38 @@ def live_of(store: Store, maps: Maps, network_id: int, *, found: Released | None
     assert deadline_at is not None
     change = live_change(
         plan.network,
-        [Step.of(one) for one in begun.body["steps"]],
+        begun_steps(begun),
         begun_at=_begun_at(begun),
         deadline_at=deadline_at,
         now=datetime.now(UTC),
         going_back=back is not None,
         read=_read(store, sheets, begun),
     )
-    return Live(change, begun.revision, begun, back)
+    newest = store.read(network_id).revision.number
+    gone = {one.site_id for one in begun_steps(begun) if newest != begun.revision or not sheets.of(one.site_id).issued}
+    return Live(_veiled(change, gone), begun.revision, begun, back)
+
+
+def begun_steps(begun: Entry) -> list[Step]:
+    """The steps as they were written down."""
+    return [Step.of(one) for one in begun.body["steps"]]
+
+
+def _veiled(change: LiveChange, gone: set[str]) -> LiveChange:
+    """The same without the new values of sites whose sheet may not be gone by any more."""
+    return replace(
+        change,
+        steps=tuple(
+            one
+            if one.step.site_id not in gone
+            else replace(
+                one,
+                step=replace(one.step, fields=tuple(replace(f, value=None) for f in one.step.fields)),
+                fields=tuple(replace(f, field=replace(f.field, value=None)) for f in one.fields),
+            )
+            for one in change.steps
+        ),
+    )
 
 
 def _read(store: Store, found: Released, begun: Entry) -> dict[str, Read]:
@@ -138,6 +162,10 @@ def confirm(live: Live, store: Store, network_id: int, *, site_id: str, said_by:
         first = "nothing is left to confirm" if turn is None else f"{turn.step.site_name} first"
         expected = f"{first}; what was set out of turn is entered on the timeline, as it stands"
         raise _no("site", "it is not this site's turn", expected, "step-out-of-turn")
+    if not going_back and any(one.value is None for one in step.step.fields):
+        raise _no(
+            "site", "its sheet may not be gone by any more", "the change taken back, or ended", "change-not-issued"
+        )
     routes = dict.fromkeys(one.route for one in step.step.fields)
     for route in routes:
         own = [one for one in step.step.fields if one.route == route]

@@ -6,9 +6,9 @@ from fractions import Fraction
 from typing import Any
 
 from sfn.answer.sheet import RouteSheet, Sheet
-from sfn.survey.at_site import Advice, Settings, advice_table, key_of
+from sfn.survey.at_site import Advice, Settings, advice, advice_table
 from sfn.survey.lock_sheet import UNITS, cable_rules, lock_rules
-from sfn.survey.rules import Group, Groups, Sum, asked
+from sfn.survey.rules import Groups, Sum, asked
 from sfn.survey.slips import launch_rules, setting_rules
 from sfn.timing.device import contributes
 from sfn.units import exact
@@ -39,8 +39,8 @@ class Asks:
         [us]
     planned, back : mapping of ``set-N`` to Fraction
         What each field is to stand at, and stood at before as far as anybody knows. [own unit]
-    advice : mapping of str to Advice
-        By `sfn.survey.at_site.key_of`.
+    deadline : str
+        By when the old values go back; empty where nothing says so.
     """
 
     fields: Mapping[str, Groups]
@@ -50,7 +50,12 @@ class Asks:
     tolerated_us: Fraction
     planned: Mapping[str, Fraction]
     back: Mapping[str, Fraction]
-    advice: Mapping[str, Advice]
+    deadline: str
+
+    @property
+    def can_go_back(self) -> bool:
+        """Whether every old value is known."""
+        return len(self.back) == len(self.planned)
 
     def questions(self, typed: Mapping[str, Fraction], readings: Mapping[str, Fraction]) -> Iterator[tuple[str, str]]:
         """Field and words of everything that looks like a slip, field by field.
@@ -75,8 +80,11 @@ class Asks:
         found = [self.off.of({**typed, READING: one}) for one in readings.values()]
         offs = [one for one in found if one is not None]
         agreeing_n = sum(abs(one) <= self.tolerated_us for one in offs)
-        key = key_of(self.settings(typed), len(offs), agreeing_n)
-        return self.advice[key], max(offs, key=abs, default=None)
+        advised = advice(
+            self.settings(typed), readings_n=len(offs), agreeing_n=agreeing_n, deadline=self.deadline,
+            can_go_back=self.can_go_back,
+        )  # fmt: skip
+        return advised, max(offs, key=abs, default=None)
 
     def settings(self, typed: Mapping[str, Fraction]) -> Settings:
         """How the fields stand."""
@@ -87,6 +95,10 @@ class Asks:
             return "planned" if len(seen) == len(self.planned) else "none"
         whole = len(seen) == len(self.planned)
         return "back" if whole and all(self.back.get(name) == one for name, one in seen.items()) else "other"
+
+    def advised_by_case(self) -> Mapping[str, Advice]:
+        """What is advised in every case."""
+        return advice_table(deadline=self.deadline, can_go_back=self.can_go_back)
 
     def as_json(self) -> dict[str, Any]:
         """As data, fractions as text."""
@@ -99,12 +111,12 @@ class Asks:
             "tolerated": str(self.tolerated_us),
             "planned": {name: str(one) for name, one in self.planned.items()},
             "back": {name: str(one) for name, one in self.back.items()},
-            "advice": {key: one.as_json() for key, one in self.advice.items()},
+            "advice": {key: one.as_json() for key, one in self.advised_by_case().items()},
             "units": list(UNITS),
         }
 
 
-def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None) -> Asks:
+def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None, questions: bool = True) -> Asks:
     """The table of a route of a sheet.
 
     Parameters
@@ -114,6 +126,8 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None) -> Asks
         One of its routes.
     deadline : str, optional
         By when the old values go back; otherwise what the work order says.
+    questions : bool
+        Without them only what is needed to say what a reading is worth.
     """
     order = made.network.work_order
     written = (order.rollback_deadline if order is not None else None) or ""
@@ -122,13 +136,15 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None) -> Asks
     planned, back = {}, {}
     for n, line in enumerate(route.fields, 1):
         name = f"set-{n}"
-        old = None if line.back.value == line.value else line.back.value
-        fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old)
+        if questions:
+            old = None if line.back.value == line.value else line.back.value
+            fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old)
         planned[name] = exact(line.value)
         if line.back.value is not None:
             back[name] = exact(line.back.value)
-    fields["test_cable_us"] = cable_rules("test_cable_us")
-    if made.site.lock is not None:
+    if questions:
+        fields["test_cable_us"] = cable_rules("test_cable_us")
+    if questions and made.site.lock is not None:
         for lock in LOCKS:
             name = f"lock-{lock}"
             fields[name] = lock_rules(lock, name, lock=made.site.lock, tolerance_us=made.tolerated_us)
@@ -136,21 +152,27 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None) -> Asks
     tolerated_us = exact(made.tolerated_us)
     plain = Sum(((READING, _ONE), ("test_cable_us", -_ONE), ("demodulator_us", -_ONE), ("plane_us", _ONE)))
     inside = Sum(plain.terms, plain.plus, _SECOND_US)
+    readings = _about_readings(made, route, (inside, plain), planned_us, tolerated_us) if questions else ()
+    launch_us = exact(route.row.launch_us)
+    planes = {one.plane: max(Fraction(0), launch_us - exact(one.passes_us)) for one in route.planes}
+    off = inside.moved(-planned_us, turn=_SECOND_US)
+    by = written if deadline is None else deadline
+    return Asks(fields, readings, planes, off, tolerated_us, planned, back, by)
+
+
+def _about_readings(
+    made: Sheet, route: RouteSheet, candidates: tuple[Sum, Sum], planned_us: Fraction, tolerated_us: Fraction
+) -> Groups:
+    """Questions about each reading; counted inside the planned second, without it, and as it was typed."""
     turned_us = _turned(made, route)
-    readings: tuple[Group, ...] = launch_rules(
-        (inside, plain, Sum(((READING, _ONE),))),
+    return launch_rules(
+        (*candidates, Sum(((READING, _ONE),))),
         name=READING,
         planned_us=planned_us,
         tolerance_us=tolerated_us,
         old_us=None if turned_us is None or abs(turned_us) <= tolerated_us else planned_us - turned_us,
         known=KNOWN,
     )
-    launch_us = exact(route.row.launch_us)
-    planes = {one.plane: max(Fraction(0), launch_us - exact(one.passes_us)) for one in route.planes}
-    off = inside.moved(-planned_us, turn=_SECOND_US)
-    by = written if deadline is None else deadline
-    advised = advice_table(deadline=by, can_go_back=len(back) == len(planned))
-    return Asks(fields, readings, planes, off, tolerated_us, planned, back, advised)
 
 
 def _turned(made: Sheet, route: RouteSheet) -> Fraction | None:

@@ -24,12 +24,12 @@ _MINUTE_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class StepField:
-    """One field of a step: to what, and back to what (None: nobody knows), in its own unit."""
+    """One field of a step: to what (None: withheld since), and back to what (None: nobody knows), in its own unit."""
 
     route: str
     name: str
     unit: str
-    value: float
+    value: float | None
     back: float | None
 
 

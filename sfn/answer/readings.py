@@ -91,7 +91,7 @@ class Judged:
     """The reading that is farthest off the plan, positive = late."""
 
 
-def judged(made: Sheet, reading: Reading) -> Judged:
+def judged(made: Sheet, reading: Reading, *, deadline: str | None = None, ask: bool = True) -> Judged:
     """Hold what was typed at a site against its sheet.
 
     Parameters
@@ -99,6 +99,10 @@ def judged(made: Sheet, reading: Reading) -> Judged:
     made : Sheet
         The field sheet of the site, in the revision meant.
     reading : Reading
+    deadline : str, optional
+        By when the old values go back; otherwise what the work order says.
+    ask : bool
+        Whether slips are looked for; without, there are no questions.
 
     Returns
     -------
@@ -113,13 +117,13 @@ def judged(made: Sheet, reading: Reading) -> Judged:
     """
     route = route_of(made, reading.route)
     planned = route.row.launch_us
-    table = asks(made, route)
+    table = asks(made, route, deadline=deadline, questions=ask)
     launches = _launches(route, reading)
     typed, seen = _typed(route, reading, table), dict(zip(reading.names, map(exact, reading.readings_us), strict=True))
     asked = [Question(name, text) for name, text in table.questions(typed, seen)]
     asked += [
         Question(f"lock-{name}", text)
-        for name, said in reading.locks.items()
+        for name, said in (reading.locks.items() if ask else ())
         for text in question_lock(name, said, lock=made.site.lock, tolerance_us=made.tolerated_us)
     ]
     advised, worst_us = table.advised(typed, seen)
@@ -228,7 +232,7 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
             stood, measured, launches = {}, None, []
             continue
         try:
-            found = judged(made, reading)
+            found = judged(made, reading, ask=False)
         except ValueError:  # typed for a plane or field that the newest revision no longer has
             continue
         typed = {line.name: text for line in found.settings if (text := reading.as_set[line.name]) is not None}
@@ -246,7 +250,9 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
                 launches = []
             launches += [launch.launch_us for launch in found.launches]
             measured, plane = found, reading.plane
-    settings = judged(made, Reading(name, {field: typed for field, (typed, _) in stood.items()})) if stood else None
+    settings = (
+        judged(made, Reading(name, {field: typed for field, (typed, _) in stood.items()}), ask=False) if stood else None
+    )
     if settings is not None and any(line.off_us != 0 and not stood[line.name][1] for line in settings.settings):
         settings = None  # a field stands where an older plan put it: not changed yet
     both = [found for found in (settings, measured) if found is not None]

@@ -188,3 +188,25 @@ def test_it_works_without_a_script(client: TestClient, begun: int) -> None:
     page = client.get(f"/networks/{begun}/change/live").text
     assert '<noscript><meta http-equiv="refresh" content="20"></noscript>' in page
     assert page.count("<script") == page.count("<script src=")
+
+
+def test_what_is_withheld_is_told_by_nobody(
+    client: TestClient, store: Store, example: dict[str, Any], begun: int, post: Callable[..., Any]
+) -> None:
+    """After another save the telephones' sheets are stale: no new value on the page, in its JSON, nor on a call; the way back stays."""
+    first, *_ = steps(store, begun)
+    example["sites"][0]["offset_us"] = 50
+    store.save(begun, example, base_revision=1, author="test", reason="moved")
+
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert "The plan is at revision 2 now" in page
+    found = client.get(f"/api/pages/networks/{begun}/change/live").json()["live"]["change"]["steps"]
+    assert {None} == {field["value"] for one in found for field in one["step"]["fields"]}
+    assert {None} == {field["field"]["value"] for one in found for field in one["fields"]}
+    assert None not in {field["back"] for one in found for field in one["step"]["fields"]}
+    refused = post(f"/networks/{begun}/change/confirm/step", author="C. Room", site=first["site"], said_by="B. Oak")
+    assert "may not be gone by any more" in refused.text
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+    assert post(f"/networks/{begun}/change/confirm/end", author="C. Room", unfinished="yes").status_code == 303
+    # Nothing is issued in revision 2: a change that cannot begin tells no value either.
+    assert [] == client.get(f"/api/pages/networks/{begun}/change/live").json()["steps"]

@@ -5,20 +5,19 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.change_plan import ChangePlan, change_plan
 from sfn.answer.live_change import steps_of
 from sfn.errors import PlanError, Problem
 from sfn.timeline.held import instant
 from webapp import addresses
+from webapp.change_page import change_page
 from webapp.contexts.live import LivePage
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, in_part
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.live import Live, begin, confirm, end, live_of, order_back
 from webapp.maps import Maps
 from webapp.problems import RefusedError
-from webapp.release import Released, issued_at, released
+from webapp.release import released
 from webapp.render import notice, page, when
 from webapp.saving import author_of
-from webapp.settings import Settings
 from webapp.store import Store
 
 router = APIRouter(include_in_schema=False)
@@ -32,10 +31,10 @@ def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, 
     if live is None:
         found = released(network, store, maps)
         try:
-            plan = _plan(network, store, maps, settings, found)
-            steps = steps_of(plan)
+            plan = change_page(network, store, maps, settings).plan
             stopped = plan.problems or any(not found.of(one.site.id).issued for one in plan.changes)
             why_not = "" if not stopped else "the sheets of the sites that change are not all issued"
+            steps = () if stopped else steps_of(plan)  # a value that is withheld is told nobody
         except PlanError as refused:
             why_not = "; ".join(problem.what for problem in refused.problems)
     order = network.network.work_order
@@ -55,7 +54,7 @@ def start(
         expected = f"a time in UTC, as {now:%Y-%m-%d} 23:30; it is {now:%Y-%m-%d %H:%M} now"
         raise RefusedError(422, Problem("deadline", what, expected, code="deadline-missing", fields=("deadline",)))
     found = released(network, store, maps)
-    plan = _plan(network, store, maps, settings, found)
+    plan = change_page(network, store, maps, settings).plan
     begin(network, store, found, plan, by=by, deadline_at=at)
     notice(request, "The change has begun. Every telephone with a link shows whose turn it is.")
     return RedirectResponse(addresses.change_live(network.head.id), 303)
@@ -106,14 +105,3 @@ def _running(store: Store, maps: Maps, network: Opened) -> Live:
         nothing = Problem("change", "no change is under way", "one that has begun", code="no-change-under-way")
         raise RefusedError(422, nothing)
     return live
-
-
-def _plan(network: Opened, store: Store, maps: Maps, settings: Settings, found: Released) -> ChangePlan:
-    """The plan as its page has it: against what is set now, by area where the map has levels."""
-    part = in_part(network)
-    try:
-        key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key
-    except PlanError:
-        key = ""  # the map's own page says why there is none
-    issued = issued_at(network, store)
-    return change_plan(part.network, coverage=maps.find(key), reviewed=found.reviewed, issued_at=issued)

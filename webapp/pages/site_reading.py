@@ -15,7 +15,6 @@ from sfn.answer.asks import asks
 from sfn.answer.readings import Question, judged, route_of
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
-from sfn.survey.at_site import key_of
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
@@ -175,11 +174,12 @@ def _page(
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     holds = line.issued and fresh and route.verdict.state != "withheld"
-    sent = tuple(reversed(kept(line.sheet, [e for e in entries if e.revision == link.revision])))
     live = live_of(store, maps, link.network_id)
     step = None if live is None or live.revision != link.revision else live.of(link.site_id)
     deadline = None if live is None or step is None else f"{live.change.deadline_at:%H:%M} UTC"
-    table = asks(line.sheet, route, deadline=deadline)
+    table = asks(line.sheet, route, deadline=deadline, questions=holds)
+    own = [entry for entry in entries if entry.revision == link.revision]
+    sent = tuple(reversed(kept(line.sheet, own, deadline=deadline)))
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -201,7 +201,7 @@ def _page(
         levels=LEVELS,
         readings=READINGS_N,
         labels=LABELS,
-        start=table.advice[key_of("none", 0, 0)],
+        start=table.advised({}, {})[0],
         last=next((one for one in sent if holds and one.found and one.reading.route == route.row.route), None),
         rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
         seen=_seen(link, line, fresh, store, live),
