@@ -37,14 +37,14 @@ def plan(unit: str, step: float, set_now: float) -> Sheet:
 
 def near(number: float, rng: random.Random) -> float:
     """A number as somebody types it who means another: turned, moved, in another unit, with digits exchanged."""
-    digits = list(f"{number:.4f}")
+    digits = list(rng.choice((f"{number:.4f}", f"{number:.10g}", "106", "2696")))
     places = [i for i, mark in enumerate(digits) if mark.isdigit()]
-    k = rng.randrange(len(places) - 1)
-    i, j = places[k], places[k + 1]
+    k = rng.randrange(max(1, len(places) - 1))
+    i, j = places[k], places[min(k + 1, len(places) - 1)]
     digits[i], digits[j] = digits[j], digits[i]
     ways = (
         number, -number, number * 10 ** rng.choice((-3, -2, -1, 1, 2, 3)), float("".join(digits)),
-        number + rng.choice((0.3, -1, 1, 7, 1000, -0.0004)), rng.uniform(-10, 300_000), 1e6 + number, 0,
+        number + rng.choice((0.3, 0.5, 1.5, -1, 1, 7, 1000, -0.0004)), rng.uniform(-10, 300_000), 1e6 + number, 0,
     )  # fmt: skip
     return rng.choice(ways)
 
