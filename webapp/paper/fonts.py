@@ -42,7 +42,8 @@ class FontFile:
 
     def covers(self, letters: Iterable[str]) -> bool:
         """Whether it has a glyph for each."""
-        return all(ord(letter) in _letters(self, _age(self.path)) for letter in letters)
+        has = _letters(self, _age(self.path))
+        return all(ord(letter) in has for letter in letters)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +246,8 @@ def clusters(text: str) -> list[str]:
 
 def runs(text: str, fonts: Fonts) -> list[tuple[int, str]]:
     """A text in runs of one font, each with the font's number; marks and joiners go with the letter before them."""
+    if all(fonts.number(letter) < 0 for letter in text):
+        return [(-1, text)] if text else []
     numbered: list[tuple[int, str]] = []
     for piece in clusters(text):
         number = fonts.number(piece[0])

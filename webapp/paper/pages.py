@@ -77,6 +77,7 @@ class Pages(FPDF):
         self._names: Mapping[str, str] = {}
         self._bottom_mm = 0.0
         self._foot: list[Line] = []
+        self._known_words: dict[tuple[Span, ...], list[Word]] = {}
         self._widths: dict[tuple[Piece, float], float] = {}
 
     # What every page has.
@@ -96,7 +97,7 @@ class Pages(FPDF):
     def _begin(self) -> None:
         """Take over what a new part says at its foot."""
         if self._part is not self._coming:
-            self._part, self._names = self._coming, self._coming.names or {}
+            self._part, self._names, self._known_words = self._coming, self._coming.names or {}, {}
             self._foot = self._set((Span(self._part.foot),), _FOOT_PT, lambda _: self.epw)
             self._bottom_mm = self.h - 8 - FOOT_LINE_MM * (len(self._foot) + 1) - 2
 
@@ -286,9 +287,13 @@ class Pages(FPDF):
     # Lines.
 
     def _words(self, spans: Sequence[Span]) -> list[Word]:
-        names, fonts = self._names, self._fonts_found
-        said = [Span(isolated(spelled(span.text, names, fonts), names), span.bold) for span in spans]
-        return list(words(said, fonts))
+        """The words of some spans; a table is asked for them to find its place, its widths and its rows."""
+        key = tuple(spans)
+        if key not in self._known_words:
+            names, fonts = self._names, self._fonts_found
+            said = [Span(isolated(spelled(span.text, names, fonts), names), span.bold) for span in spans]
+            self._known_words[key] = list(words(said, fonts))
+        return self._known_words[key]
 
     def _set(self, spans: Sequence[Span], size: float, most: Callable[[int], float]) -> list[Line]:
         return lines(
