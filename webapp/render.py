@@ -3,10 +3,12 @@
 from dataclasses import fields
 from datetime import datetime
 from functools import cache
+from unicodedata import bidirectional
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
 
 from sfn.answer.clocks import in_words
 from sfn.answer.plain import plain
@@ -50,7 +52,9 @@ def environment() -> Environment:
     )
     made.globals["to"] = addresses
     made.globals["tabs"] = TABS
-    made.filters.update(when=when, count=count, anchor=anchor, hours=in_words, place=place_said, said=text_said)
+    made.filters.update(
+        when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
+    )
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
@@ -110,6 +114,13 @@ def notice(request: Request, sentence: str) -> None:
 def when(moment: datetime) -> str:
     """A time of the record, to the minute, in UTC and said so: 2026-09-14 08:30 UTC."""
     return f"{moment:%Y-%m-%d %H:%M} UTC"
+
+
+def apart(name: str) -> str:
+    """A name; one that is written from right to left stands apart, so that a figure behind it stays where it is."""
+    if not any(bidirectional(letter) in ("R", "AL") for letter in name):
+        return name
+    return Markup(f"<bdi>{escape(visible(name))}</bdi>")
 
 
 def count(number: int, one: str, many: str) -> str:

@@ -1,16 +1,20 @@
 """Names of every script on paper: shaped and whole where a font is, else the id and which font is missing."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import uharfbuzz as hb
 from hypothesis import HealthCheck, Phase, given, settings, strategies as st
+from starlette.testclient import TestClient
 
 from tests.webapp.paper_text import bare, text_of
 from webapp import paper
 from webapp.paper import Printed, pdf
 from webapp.paper.fonts import Fonts, built_in, folders, runs
 from webapp.paper.words import isolated, spelled
+from webapp.store import Store
 
 # Real words: what a letter looks like depends on those beside it.
 NAMES = {
@@ -80,6 +84,19 @@ def test_a_number_after_an_arabic_name_stays_where_it_is() -> None:
     assert isolated("برج: 14.5 µs", ()) == "\u2068برج\u2069: 14.5 µs"
     assert isolated("North: 14.5", ()) == "North: 14.5"
     assert isolated("a\u202eb", ()) == "ab"  # a mark of one's own turns nothing
+
+
+def test_on_the_screen_a_figure_behind_an_arabic_field_stays_too(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
+) -> None:
+    """The browser draws 500 to the left of an Arabic name, and its unit to the right, unless the name stands apart."""
+    example["sites"][0]["delay_fields"][0]["name"] = "تأخير"
+    number = store.create(example, author="test", reason="test").network_id
+    issue(number)
+    page = client.get(f"/networks/{number}/sheets/north").text.replace("\u202f", " ")
+
+    assert "<h4><bdi>تأخير</bdi>: 500 µs</h4>" in "".join(page.splitlines())
+    assert "<h1>North ridge: field sheet</h1>" in page  # others as they were
 
 
 def test_without_a_font_the_id_is_printed_and_the_package_named(

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 
 import segno
 
-from webapp.paper.blocks import Block, Code, Table, Text, blocks
+from webapp.paper.blocks import Block, Code, Part, Table, Text, blocks
 from webapp.paper.fonts import Fonts, Missing
-from webapp.paper.pages import PAPERS as PAPERS, QR_MM as QR_MM, Paper as Paper, Part, printed
+from webapp.paper.pages import PAPERS as PAPERS, QR_MM as QR_MM, Paper as Paper, printed
 from webapp.paper.words import Span
 
 

@@ -1,7 +1,7 @@
 """A page's HTML as blocks of paper: headings, paragraphs, items, tables, codes. What is not for paper is left out."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -55,6 +55,23 @@ class Code:
 
 
 Block = Text | Table | Code
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What is printed as one: a sheet, a plan."""
+
+    blocks: Sequence[Block]
+    foot: str
+    """Stands on every page of it."""
+    address: str = ""
+    """Goes into the code at its head; empty: there is none."""
+    caption: str = ""
+    """Stands beneath that code."""
+    stamp: str = ""
+    """Stands across every page."""
+    names: Mapping[str, str] | None = None
+    """What stands for each name where no font has its letters, such as a site's id."""
 
 
 def blocks(html: str) -> list[Block]:

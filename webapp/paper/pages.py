@@ -9,7 +9,7 @@ from unicodedata import bidirectional
 import segno
 from fpdf import FPDF
 
-from webapp.paper.blocks import Block, Cell, Code, Table, Text
+from webapp.paper.blocks import Block, Cell, Code, Part, Table, Text
 from webapp.paper.columns import column_widths
 from webapp.paper.fonts import Fonts, built_in
 from webapp.paper.words import Line, Piece, Span, Word, in_order, isolated, lines, spelled, words
@@ -31,23 +31,6 @@ _STYLES = {
 _SPACE = Piece(" ", -1, False, 0)
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """What is printed as one: a sheet, a plan."""
-
-    blocks: Sequence[Block]
-    foot: str
-    """Stands on every page of it."""
-    address: str = ""
-    """Goes into the code at its head; empty: there is none."""
-    caption: str = ""
-    """Stands beneath that code."""
-    stamp: str = ""
-    """Stands across every page."""
-    names: Mapping[str, str] | None = None
-    """What stands for each name where no font has its letters, such as a site's id."""
 
 
 @dataclass(frozen=True, slots=True)
