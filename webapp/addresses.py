@@ -24,6 +24,8 @@ from webapp.map_addresses import (
     map_legend as map_legend,
     map_levels as map_levels,
     map_part as map_part,
+    others as others,
+    others_upload as others_upload,
     people as people,
     people_upload as people_upload,
     point as point,

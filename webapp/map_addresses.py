@@ -106,6 +106,16 @@ def point_direct(
     return f"/networks/{network_id}/point/direct?{urlencode(asked)}"
 
 
+def others(network_id: int) -> str:
+    """Transmitters of other programmes."""
+    return f"/networks/{network_id}/others"
+
+
+def others_upload(network_id: int) -> str:
+    """Takes a table of them into the form."""
+    return f"/networks/{network_id}/others/upload"
+
+
 def people(network_id: int, file: str = "") -> str:
     """Who is counted; with a file's name, what that file holds."""
     return f"/networks/{network_id}/people" + (f"?{urlencode({'file': file})}" if file else "")

@@ -16,6 +16,7 @@ from sfn.plan.left_out import left_out_document
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.classes import is_served
+from sfn.reception.others import needed_along
 from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.survey.runs import Run, SideBySide, routes, side_by_side
 from sfn.terrain.ground import Ground
@@ -251,11 +252,14 @@ def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:
     rows = [i for i, site in enumerate(now.network.sites) if site.on_air]
     launches = np.array([now.launches[signals.sites[i]] for i in rows], dtype=np.float64)
     gain_db = behind_antenna(now.network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
+    yard = yardstick(now.network)
+    beside = needed_along(now.network, signals, np.array(rows, dtype=np.intp), yard.carried)
     return service_quality(
         signals.level_dbuvm[rows] + gain_db,
         signals.travel_us[rows] + launches[:, None],
-        yardstick(now.network),
+        yard,
         frequency_mhz=now.network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
         sites=[signals.sites[i] for i in rows],
+        other_dbuvm=None if beside is None else beside.level_dbuvm,
     )

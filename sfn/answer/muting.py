@@ -19,6 +19,7 @@ from sfn.plan import Network
 from sfn.reception.aimed import received
 from sfn.reception.area import class_summary
 from sfn.reception.coverage import Coverage
+from sfn.reception.others import needed_on
 from sfn.reception.quality import Yardstick, service_quality, yardstick
 
 MOST_POINTS_N = 8000
@@ -129,6 +130,7 @@ class Scene:
     area_km2: NDArray[np.float64]
     yard: Yardstick
     frequency_mhz: float
+    other_dbuvm: NDArray[np.float64] | None = None
 
     @classmethod
     def of(
@@ -146,6 +148,7 @@ class Scene:
         pixels_n = coverage.level_dbuvm.shape[1]
         kept = np.unique(np.linspace(0, pixels_n - 1, min(wanted, pixels_n)).astype(int))
         level, rare = received(network, coverage, on_air)
+        beside = needed_on(network, coverage, on_air, yard.carried)
         return cls(
             tuple(coverage.sites[i] for i in on_air),
             level[:, kept],
@@ -154,6 +157,7 @@ class Scene:
             counted_km2(coverage)[kept] * (pixels_n / kept.size),
             yard,
             network.frequency_mhz,
+            None if beside is None else beside.level_dbuvm[kept],
         )
 
     def served_km2(self, late_us: Mapping[str, float], *, off: set[str] | None = None) -> float:
@@ -167,6 +171,7 @@ class Scene:
             frequency_mhz=self.frequency_mhz,
             level_1pct_dbuvm=self.level_1pct_dbuvm[rows],
             sites=[self.names[i] for i in rows],
+            other_dbuvm=self.other_dbuvm,
         )
         return class_summary(found.quality_class, self.area_km2).served_km2
 

@@ -21,7 +21,7 @@ from sfn.answer.optimise_devices import (
     with_offsets,
 )
 from sfn.answer.optimised import OF_RELAYS, Asked, Optimised, Part
-from sfn.answer.served import State, counted_km2, levels, state
+from sfn.answer.served import State, counted_km2, levels, other_needed, state
 from sfn.check import all_problems
 from sfn.geodesy.position import Located
 from sfn.plan import Network
@@ -67,6 +67,7 @@ def network_objective(network: Network, computed: Coverage, asked: Asked, *, exe
         frequency_mhz=network.frequency_mhz,
         weight=np.where(computed.covered, weight, 0.0),
         unit="people" if asked.counts_people else "km2",
+        other_dbuvm=other_needed(network, computed),
         executor=executor,
     )
 

@@ -19,6 +19,7 @@ from sfn.systems.ofdm import of_strategy
 from sfn.systems.ofdm_window import Placing
 from sfn.terrain.ground import Ground
 from sfn.timing import DelayTable
+from sfn.units import finite_or_none
 
 
 def point_signals(
@@ -177,6 +178,9 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
             }
             for fix in quality.fixes
         ],
+        "needed_beside_others_dbuvm": None if quality.beside is None else finite_or_none(quality.beside.level_dbuvm[0]),
+        "other_transmitters_say": quality.others_says,
+        "other_transmitter": None if quality.beside is None else quality.beside.name_at(0),
         "answer": quality.answer,
         **_listeners(quality.heard),
     }

@@ -15,6 +15,7 @@ from sfn.reception.area import SERVED
 from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, UPSET, class_words, is_lost, shown_classes
 from sfn.reception.figures import figures
 from sfn.reception.heard import listener_sharing
+from sfn.reception.others import needed_along, others_says
 from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality, yardstick
 from sfn.reception.significance import significant
 from sfn.survey.track import Samples
@@ -138,6 +139,11 @@ class Road:
         """The classes for people, by their codes."""
         return class_words(self.yard.carried)
 
+    @property
+    def others_says(self) -> str:
+        """What is known of transmitters of other programmes, in words."""
+        return others_says(self.network, self.yard.carried)
+
     def of_second(self, values: Floats) -> Floats:
         """Row of the second strongest out of values shaped (S, M); NaN where there is none."""
         columns = np.arange(values.shape[1])
@@ -194,6 +200,7 @@ def road(
     level = signals.level_dbuvm[rows] + gain_db
     launches = np.array([now.launches[name] for name in sites], dtype=np.float64)
     arrival = signals.travel_us[rows] + launches[:, None]
+    beside = needed_along(network, signals, rows, yard.carried)
     quality = service_quality(
         level,
         arrival,
@@ -201,6 +208,7 @@ def road(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
         sites=sites,
+        other_dbuvm=None if beside is None else beside.level_dbuvm,
     )
     share = drawn_share(
         level,

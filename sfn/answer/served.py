@@ -12,8 +12,10 @@ from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, class_summary
 from sfn.reception.classes import CLASSES, is_served
 from sfn.reception.coverage import Coverage
+from sfn.reception.others import needed_on
 from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.solve.objective import Objective, Score, quality_totals
+from sfn.systems.of_network import service_of
 
 Doubles = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -73,6 +75,12 @@ def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
     return level, rare
 
 
+def other_needed(network: Network, computed: Coverage) -> Doubles | None:
+    """What the strongest must reach beside transmitters of other programmes, shape (M,); None: none is listed."""
+    beside = needed_on(network, computed, computed.on_air(network), service_of(network))
+    return None if beside is None else beside.level_dbuvm
+
+
 def state(
     network: Network, computed: Coverage, what: Objective, launches: Mapping[str, float], *, people: Doubles | None,
     executor: Executor | None,
@@ -90,7 +98,7 @@ def judged(
     """Reception of given levels and arrivals, shape (S, M)."""
     quality = service_quality(
         level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, sites=computed.sites,
-        executor=executor,
+        other_dbuvm=other_needed(network, computed), executor=executor,
     )  # fmt: skip
     found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
     mean = float(found[2]) / max(what.usable_weight, 1e-12)
@@ -125,9 +133,12 @@ def served_summary(
     """
     rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
     level, rare = received(network, computed, rows)
+    yard = yardstick(network)
+    beside = needed_on(network, computed, rows, yard.carried)
     found = service_quality(
-        level, computed.arrivals(launches)[rows], yardstick(network), frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows], executor=executor,
+        level, computed.arrivals(launches)[rows], yard, frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows],
+        other_dbuvm=None if beside is None else beside.level_dbuvm, executor=executor,
     )  # fmt: skip
     return class_summary(found.quality_class, counted_km2(computed), people=counted_people(computed, people))
 

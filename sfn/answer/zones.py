@@ -20,6 +20,7 @@ from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summ
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, shown_classes
 from sfn.reception.coverage import Coverage
 from sfn.reception.heard import HeardAreas, heard_areas
+from sfn.reception.others import needed_on, others_says
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
@@ -106,6 +107,8 @@ class Zones:
     """Area where the terrain has a gap at the pixel, or on the way to it from some site; in no figure of the map."""
     uncovered_counted_km2: float
     """The part of it that stands in the figures all the same: none."""
+    others_says: str = ""
+    """What is known of transmitters of other programmes, in words."""
     heard: HeardAreas | None = None
     """FM, where levels and phases were drawn: what listeners hear."""
 
@@ -169,6 +172,8 @@ def zones(
         arrivals = arrivals[on_air]
     levels, rare = received(network, coverage, on_air)
     yard = yardstick(network)
+    beside = needed_on(network, coverage, on_air, carried)
+    other_dbuvm = None if beside is None else beside.level_dbuvm
     quality = service_quality(
         levels,
         arrivals,
@@ -176,6 +181,7 @@ def zones(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         sites=[coverage.sites[i] for i in on_air],
+        other_dbuvm=other_dbuvm,
         executor=executor,
     )
     if drawn and carried.kind == "ofdm" and len(on_air):
@@ -191,7 +197,11 @@ def zones(
         quality = replace(quality, probability=share)
     on_map = [coverage.sites[i] for i in on_air]
     area, people = counted_km2(coverage), counted_people(coverage, people)
-    heard = heard_areas(network, yard, levels, arrivals, on_map, area_km2=area, people=people) if drawn else None
+    heard = (
+        heard_areas(network, yard, levels, arrivals, on_map, area_km2=area, people=people, other_dbuvm=other_dbuvm)
+        if drawn
+        else None
+    )
     found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
     return Zones(
         network,
@@ -209,6 +219,7 @@ def zones(
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),
         0.0,
+        others_says(network, carried),
         heard,
     )
 
@@ -367,6 +378,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
             for code in sorted(shown_classes(found.carried))
         ],
         "listeners": None if found.heard is None else heard_document(found.heard),
+        "other_transmitters_say": found.others_says,
         "shown_km2": found.shown_km2,
         "spoken_km2": found.spoken_km2,
         "cut_by_frame": found.cut_says or None,

@@ -159,6 +159,8 @@ DOUBTS: Mapping[str, Doubt] = {
     "offset-limits-crossed": Doubt(_R, "limits for the search only"),
     "offset-outside-limits": Doubt(_R, "limits for the search only"),
     "time-scale-unknown": Doubt(_R, "others say which time scale they keep"),
+    "others-without-ratio": Doubt(_R, "a transmitter of another programme is not counted"),
+    "others-alike": Doubt(_R, "two transmitters of other programmes have one id"),
     "people-doubled": Doubt(_R, "people are counted twice"),
     "listeners-counted-twice": Doubt(_R, "figures of people may be too high; no delay rests on them"),
 }  # fmt: skip

@@ -14,6 +14,7 @@ from sfn.check.ground import ground_basis_problems
 from sfn.check.heights import height_problems, reach_problems
 from sfn.check.locks import lock_problems
 from sfn.check.off_air import off_air_problems
+from sfn.check.others import other_problems
 from sfn.check.people import people_problems
 from sfn.check.positions import position_problems
 from sfn.check.references import references
@@ -64,6 +65,7 @@ def all_problems(network: Network, *, ground: Ground = SMOOTH, today: date | Non
     found += word_problems(network)
     found += entry_problems(network, today=today or datetime.now(UTC).date())
     found += people_problems(network)
+    found += other_problems(network, carried)
     found += chain_problems(network)
     found += route_problems(network)
     found += stream_problems(network)

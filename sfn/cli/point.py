@@ -7,6 +7,8 @@ stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` a
 gets the better S/N; `people_class`, `for_people` (the class), `served` (from `served_from_share`), `listeners` (car,
 portable, hi-fi),
 `share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
+`other_transmitters_say` tells what is known of other programmes, `needed_beside_others_dbuvm` what the strongest must
+reach beside `other_transmitter` (null: none).
 """
 
 import argparse
@@ -118,6 +120,7 @@ def run(args: argparse.Namespace) -> int:
     if quality is not None:
         hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
         print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        print(quality.others_says)
         if quality.heard is not None:
             print(_listeners(quality.heard))
         if programme := quality.answer.get("programme"):

@@ -4,7 +4,8 @@ LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lo
 log of measured levels, as `calibrate` reads it.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
-`smooth_earth`, `programme` (of FM quality; null: no FM); `served_m`, `classes` (each `class`, `code`,
+`smooth_earth`, `other_transmitters_say` (what is known of other programmes), `programme` (of FM
+quality; null: no FM); `served_m`, `classes` (each `class`, `code`,
 `for_people`: the class in words for people, `length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a
 site's path leaves the terrain);
 `stretches` without adequate service, the longest loss first:
@@ -146,6 +147,7 @@ def _print(found: Road, before: Road | None) -> None:
         print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
     if corrected := shift_says(found.network):
         print(corrected)
+    print(found.others_says)
     if heard := heard_programme(found.network):
         print(f"FM quality of {heard}")
     if found.signals.averaged_says:

@@ -5,6 +5,7 @@
 `code` and `for_people` (the class in words for people). `listeners`
 (null: no FM): what they hear with levels and carrier phases drawn, `classes` with `share` (of the people, of the area
 where these are not known), `shares_are_of` (places or time), `served_from_share`, `shares_say` (what they rest on).
+`other_transmitters_say`: what is known of transmitters of other programmes.
 """
 
 import argparse
@@ -102,6 +103,7 @@ def run(args: argparse.Namespace) -> int:
     by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
     part = number(100 * found.spoken_km2 / found.shown_km2, 1)
     print(f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %")
+    print(found.others_says)
     if said := shares_said(found):
         print(said)
     print_table(("served by", "area km2", "people"), by_site)

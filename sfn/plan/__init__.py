@@ -11,8 +11,6 @@ from sfn.plan.document import (
     CommonDelay,
     DelayField,
     Network,
-    Position,
-    Power,
     Site,
     TimeStamps,
     WorkOrder,
@@ -20,6 +18,8 @@ from sfn.plan.document import (
 from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, ZoneSource
 from sfn.plan.listeners import ListenerSource, Place
 from sfn.plan.off_air import OffAir
+from sfn.plan.others import OtherTransmitter
+from sfn.plan.position import Position, Power
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.receiver import Receiver, ReceiverWindow, Thresholds
 from sfn.plan.stage import Stage
@@ -35,6 +35,7 @@ __all__ = [
     "ListenerSource",
     "Network",
     "OffAir",
+    "OtherTransmitter",
     "Place",
     "PlanePattern",
     "Position",

@@ -63,6 +63,33 @@ def behind_antenna(network: Network, level_dbuvm: NDArray[np.floating], bearing_
     return np.asarray(aimed_levels(level_dbuvm, bearing_deg=bearing_deg, antenna=antenna) - level_dbuvm)
 
 
+def aimed_beside(
+    network: Network,
+    level_dbuvm: NDArray[np.floating],
+    bearing_deg: NDArray[np.floating],
+    other_bearing_deg: NDArray[np.floating],
+) -> Floats:
+    """What the receiver's antenna, pointed at the strongest of our sites, takes off other transmitters, 0 or less.
+
+    Parameters
+    ----------
+    network : Network
+    level_dbuvm, bearing_deg : ndarray, shape (S, M)
+        Of our sites on air, at least one. [dB(uV/m), degrees]
+    other_bearing_deg : ndarray, shape (O, M)
+        From the places to the other transmitters. [degrees]
+
+    Returns
+    -------
+    gain_db : ndarray, shape (O, M)
+        [dB]
+    """
+    faint = np.nanmin(np.where(np.isfinite(level_dbuvm), level_dbuvm, np.nan), axis=0, initial=0.0) - 100.0
+    theirs = np.broadcast_to(faint, other_bearing_deg.shape)
+    both = np.vstack([level_dbuvm, theirs]), np.vstack([bearing_deg, other_bearing_deg])
+    return behind_antenna(network, *both)[len(level_dbuvm) :]
+
+
 def received(network: Network, computed: Coverage, rows: NDArray[np.intp]) -> tuple[Singles, Singles]:
     """Levels at 50 % and 1 % of time of some sites as the network's receivers get them, shape (S, M). [dB(uV/m)]
 

@@ -19,6 +19,7 @@ from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
+from sfn.reception.other_network import others_of, others_placed
 from sfn.terrain.ground import Ground, averaged_says
 
 Floats = NDArray[np.float64]
@@ -60,6 +61,8 @@ class LineSignals:
     rx_height_m: float
     smooth: bool
     averaged: tuple[int, int] = (1, 1)
+    others: "LineSignals | None" = None
+    """Of transmitters of other programmes; None where none is listed."""
 
     @property
     def averaged_says(self) -> str:
@@ -123,4 +126,16 @@ def line_signals(
     if tell is not None:
         tell("all sites", len(radiating), len(radiating))
     ids = tuple(site.id for site in network.sites)
-    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth, averaged)
+    others = other_signals(network, lat_deg, lon_deg, ground=ground, rx_height_m=height_m)
+    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth, averaged, others)
+
+
+def other_signals(
+    network: Network, lat_deg: Floats, lon_deg: Floats, *, ground: Ground | None, rx_height_m: float
+) -> LineSignals | None:
+    """The same of transmitters of other programmes, arguments as for `line_signals`; None where none is listed."""
+    theirs = others_of(network)
+    if theirs is None:
+        return None
+    others_placed(theirs)
+    return line_signals(theirs, lat_deg, lon_deg, ground=ground, rx_height_m=rx_height_m)

@@ -20,6 +20,7 @@ from sfn.geodesy.line import direct, sphere_bearing
 from sfn.geodesy.position import Located
 from sfn.geodesy.travel import travel_times
 from sfn.plan import Network
+from sfn.reception.other_network import others_of, others_placed
 from sfn.terrain.ground import Ground, averaged_says
 
 # A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
@@ -64,6 +65,8 @@ class Coverage:
     smooth: bool
     gains: dict[tuple[int, ...], NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
     averaged: tuple[int, int] = (1, 1)
+    others: "Coverage | None" = None
+    """Levels of transmitters of other programmes; None where none is listed."""
 
     @property
     def averaged_says(self) -> str:
@@ -198,8 +201,30 @@ def coverage(
         executor=executor,
     )
     ids = tuple(site.id for site in network.sites)
+    theirs = others_of(network)
+    others = None
+    if theirs is not None:
+        others = coverage(
+            theirs,
+            grid,
+            placed=others_placed(theirs),
+            ground=ground,
+            executor=executor,
+            cache=cache,
+            progress=progress,
+            cancelled=cancelled,
+        )
     return Coverage(
-        grid, ids, level, level_1pct, travel.reshape(count, pixels), rx_ground, covered, smooth, averaged=averaged
+        grid,
+        ids,
+        level,
+        level_1pct,
+        travel.reshape(count, pixels),
+        rx_ground,
+        covered,
+        smooth,
+        averaged=averaged,
+        others=others,
     )
 
 
@@ -286,7 +311,7 @@ def levels_key(network: Network, where: str, *, ground: Ground) -> str:
         site.model_dump(
             mode="json", include={"id", "position", "ground_m", "antenna_m", "erp_kw", "antenna", "level_shift"}
         )
-        for site in network.sites
+        for site in (*network.sites, *(one for one in network.other_transmitters or () if one.on_air))
     ]
     about = network.model_dump(
         mode="json",

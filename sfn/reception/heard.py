@@ -19,7 +19,7 @@ PEOPLE_CLASSES = (
     "signal too weak",
 )
 POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
-OTHERS_UNCOUNTED = "stations with other programmes are not counted"
+OTHERS_UNCOUNTED = "stations with other programmes are not counted: none is listed"
 OTHERS_UNCOUNTED = "stations with other programmes are not counted"
 MAP_LEVEL_SETS_N, MAP_PHASES_N = 16, 8  # shares within 0.04 of those of a point
 
@@ -187,7 +187,7 @@ def _class(
 
 def _says(network: Network, sets: FmSets) -> tuple[str, ...]:
     """What the shares rest on, a sentence each."""
-    made = [OTHERS_UNCOUNTED]
+    made = [OTHERS_UNCOUNTED] if not network.other_transmitters else []
     if not any(site.lock is not None for site in network.sites):
         made.append("deviations, pilots and carriers are taken to agree: no lock sheet says otherwise")
     elif sets.errors:

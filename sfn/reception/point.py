@@ -10,6 +10,7 @@ from sfn.plan import Network
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, WITH_MARGIN, class_words
 from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
+from sfn.reception.others import Needed, needed_at, others_says
 from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
@@ -57,6 +58,10 @@ class PointQuality:
     """FM: what listeners around the place hear."""
     answer: dict[str, Any]
     fixes: tuple[Fix, ...]
+    beside: Needed | None = None
+    """What the strongest must reach beside transmitters of other programmes; None where none is listed."""
+    others_says: str = ""
+    """What is known of these, in words."""
 
 
 def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> PointQuality | None:
@@ -106,9 +111,18 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         place,
         yard.adequate_snr_db,
         yard.implementation_margin_db,
-        heard_by(network, yard, level, arrival, [signal.site for signal in point.signals]),
+        heard_by(
+            network,
+            yard,
+            level,
+            arrival,
+            [signal.site for signal in point.signals],
+            other_dbuvm=_other(network, yard, point, 1),
+        ),
         answer,
         () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
+        needed_at(network, point, yard.carried),
+        others_says(network, yard.carried),
     )
 
 
@@ -154,8 +168,15 @@ def _judged(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         sites=[signal.site for signal in point.signals],
+        other_dbuvm=_other(network, yard, point, level.shape[1]),
         workers=1,
     )
+
+
+def _other(network: Network, yard: Yardstick, point: PointSignals, places_n: int) -> np.ndarray | None:
+    """What the strongest must reach beside others, the same at so many tries."""
+    beside = needed_at(network, point, yard.carried)
+    return None if beside is None else np.broadcast_to(beside.level_dbuvm, (places_n,))
 
 
 def _answer(

@@ -16,6 +16,7 @@ from sfn.geodesy.sites import within_reach
 from sfn.plan import Network, Site
 from sfn.plan.left_out import LeftOut
 from sfn.reception.aimed import behind_antenna, roof_of
+from sfn.reception.along import LineSignals, other_signals
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.significance import Criteria, delay_spread, significant
 from sfn.terrain.ground import Ground
@@ -70,6 +71,8 @@ class PointSignals:
     """Names of sites on air that are not listed, because they are over 500 km away."""
     left_out: tuple[LeftOut, ...] = ()
     """Sites that are not listed because they cannot be read."""
+    others: LineSignals | None = None
+    """Transmitters of other programmes at this one place, before the receiving antenna; None where none is listed."""
 
 
 def signals_at(
@@ -156,6 +159,7 @@ def signals_at(
         shift_says(network),
         too_far,
         network.left_out,
+        other_signals(network, np.array([lat_deg]), np.array([lon_deg]), ground=ground, rx_height_m=height),
     )
 
 

@@ -99,6 +99,8 @@ class MapSummary(Context):
     """Where the people come from, or why they are not counted."""
     people_page: str
     """Where that is changed."""
+    others_page: str
+    """Where transmitters of other programmes are listed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -291,7 +291,15 @@ def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> 
     planned = zones_of(opened, maps, key, WhatIf())[0] if now.says else found
     against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
     short = in_short(against) if now.says else ""
-    return MapSummary(found, against, bool(now.says), short, said, addresses.people(opened.head.id))
+    return MapSummary(
+        found,
+        against,
+        bool(now.says),
+        short,
+        said,
+        addresses.people(opened.head.id),
+        addresses.others(opened.head.id),
+    )
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:
