@@ -17,6 +17,7 @@ from sfn.geodesy.grid import Grid
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.plan.left_out import LeftOut, left_out_document, left_out_says, why_left_out
+from sfn.reception.aimed import bare_says
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
 from sfn.report.numbers import number
 from sfn.report.vector import collection
@@ -71,6 +72,8 @@ class Contours:
     """As in `sfn.reception.coverage.Coverage`."""
     left_out: tuple[LeftOut, ...] = ()
     """Sites that have no contour because they cannot be read."""
+    bare_says: str = ""
+    """That a directional receiving antenna is not counted; empty where there is none."""
 
     @property
     def averaged_says(self) -> str:
@@ -197,7 +200,14 @@ def _contours(
         allowed = inside(licence, grid)
         insides += [_inside(name, LICENCE, masks[name], allowed, grid) for name in wanted]
     made = tuple(_contour(name, names[name], levels[name], grid, at_dbuvm) for name in wanted)
-    return Contours(at_dbuvm=at_dbuvm, smooth=smooth, sites=made, insides=tuple(insides), left_out=network.left_out)
+    return Contours(
+        at_dbuvm=at_dbuvm,
+        smooth=smooth,
+        sites=made,
+        insides=tuple(insides),
+        left_out=network.left_out,
+        bare_says=bare_says(network),
+    )
 
 
 def document(found: Contours, *, file: str | None) -> dict[str, Any]:
@@ -207,6 +217,7 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
         "smooth_earth": found.smooth,
         "terrain_averaged": found.averaged_says or None,
         "cut_by_frame": found.cut_says or None,
+        "receiving_antenna_says": found.bare_says or None,
         "file": file,
         "left_out_sites": left_out_document(found.left_out),
         "sites": [

@@ -16,6 +16,7 @@ from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import locate
 from sfn.plan import Network, Site
 from sfn.propagation.smooth_earth import effective_radius
+from sfn.reception.aimed import bare_says
 from sfn.report.numbers import db, dbuvm, degrees, km, number, us
 from sfn.report.plots import path_plot
 from sfn.terrain.ground import Ground, GroundWindow
@@ -45,6 +46,8 @@ class PathAnswer:
         What maps and points take off for the wall, in words; these levels are outdoors. Empty where nothing is.
     indoors_db : float
         The same as a number. [dB]
+    bare : str
+        That a directional receiving antenna is not counted; empty where there is none.
     """
 
     site: Site
@@ -56,6 +59,7 @@ class PathAnswer:
     travel_us: float | None
     indoors: str = ""
     indoors_db: float = 0.0
+    bare: str = ""
 
     @property
     def shift_db(self) -> float:
@@ -157,6 +161,7 @@ def path_answer(
         travel_us=float(travel_time(levels.path_m, refractivity_n=network.refractivity_n)) if known_end else None,
         indoors=indoors_says(network),
         indoors_db=indoor_loss_db(network),
+        bare=bare_says(network),
     )
 
 
@@ -172,6 +177,7 @@ def document(answer: PathAnswer) -> dict[str, Any]:
         "rx_ground_m": finite_or_none(levels.rx_ground_m),
         "level_shift_db": answer.shift_db,
         "building_loss_db": answer.indoors_db,
+        "receiving_antenna_says": answer.bare or None,
         "ground_m": levels.ground_distance_m,
         "path_m": finite_or_none(levels.path_m),
         "bearing_deg": levels.bearing_deg,
@@ -227,6 +233,8 @@ def path_text(answer: PathAnswer) -> str:
     ]
     if answer.indoors:
         lines.append(f"{'outdoors':<26}levels here are; on maps, points and roads: {answer.indoors}")
+    if answer.bare:
+        lines.append(f"{'receiving antenna':<26}{answer.bare}")
     if not levels.loss:
         return "\n".join([*lines, f"{'field strength':<26}not known"])
     sees = "in line of sight" if levels.loss[0].line_of_sight else "beyond the horizon"

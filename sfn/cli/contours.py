@@ -3,7 +3,8 @@
 The level is exceeded for 50 % of time and places at the network's receiving height.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
-`check`): the answer does without their signals.
+`check`): the answer does without their signals. `receiving_antenna_says`: that a roof antenna is not counted (null:
+there is none).
 """
 
 import argparse
@@ -124,6 +125,8 @@ def _print(found: Contours) -> None:
         print(found.cut_says)
     for sentence in sentences(found):
         print(sentence)
+    if found.bare_says:
+        print(found.bare_says)
     if found.averaged_says:
         print(found.averaged_says)
     if found.smooth:

@@ -41,6 +41,17 @@ def roof_of(network: Network) -> RoofAntenna | None:
         ) from error
 
 
+def bare_says(network: Network) -> str:
+    """What must stand beside levels before the receiving antenna; empty where that receives alike from all round."""
+    antenna = roof_of(network)
+    if antenna is None:
+        return ""
+    return (
+        f"The receivers' roof antenna ({antenna.name}) is not counted here: on maps, roads and at points it takes off "
+        "what sites radiate that it does not point at"
+    )
+
+
 def behind_antenna(network: Network, level_dbuvm: NDArray[np.floating], bearing_deg: NDArray[np.floating]) -> Floats:
     """What the receiver's antenna takes off each signal, 0 or less.
 

@@ -67,6 +67,6 @@ def _answer(found: Contours, areas: tuple[Area, ...] = ()) -> dict[str, Any]:
     return document(found, file=None) | {
         "drawn": features(found),
         "licence": collection(allowed),
-        "first": [said for said in (left_out_says(found.left_out), found.cut_says) if said],
+        "first": [said for said in (left_out_says(found.left_out), found.cut_says, found.bare_says) if said],
         "says": sentences(found),  # one for each of `inside`
     }

@@ -5,6 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
+from sfn.answer.contours import document as contours_document, network_contours
+from sfn.answer.path import document as path_document, path_answer, path_text
 from sfn.answer.point import point_signals
 from sfn.answer.road_plan import line, on_line
 from sfn.answer.served import levels
@@ -142,3 +144,18 @@ def test_bearings_are_those_of_the_geodesic() -> None:
     far, exact, _ = inverse(one.lat_deg, one.lon_deg, lat, lon)
     off = (bearings(one, grid) - exact + 180) % 360 - 180
     assert np.max(np.abs(off[far > 500])) < 0.2
+
+
+def test_path_and_contours_say_that_the_roof_antenna_is_not_counted() -> None:
+    """Levels before the receiving antenna say so wherever it is directional, and nothing where it is not."""
+    roof = example(lambda tree: tree.setdefault("receiver", {}).update(height_m=10.0, antenna="roof"))
+    for network, says in ((roof, True), (example(), False)):
+        answer = path_answer(network, site_id="north", lat_deg=36.3, lon_deg=-84.2, ground=None)
+        assert bool(path_document(answer)["receiving_antenna_says"]) == says
+        assert ("receiving antenna" in path_text(answer)) == says
+        grid = grid_for((36.25, -84.30, 36.35, -84.15), pixel_m=2000.0)
+        with ThreadPoolExecutor(1) as executor:
+            found = network_contours(
+                network, ["north"], at_dbuvm=60.0, grid=grid, placed=place(network), ground=Ground(), executor=executor
+            )
+        assert bool(contours_document(found, file=None)["receiving_antenna_says"]) == says
