@@ -133,6 +133,7 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
         refractivity_n=network.refractivity_n,
         adequate_snr_db=yard.adequate_snr_db,
         window_us=window_us,
+        listeners=None if yard.sets is None else yard.in_step().clear,
     )
     return Judged(point, quality, point_rows(point, table, network, yard.carried), drawn, is_fm, *about)
 

@@ -13,8 +13,8 @@ its power); `chosen` (the strategy that counts) and `risk`, `noise_dbuvm`, `requ
 `least_favourable`. 8-VSB: `margin_db`, `cn_db`, `required_cn_db`, `noise_dbuvm`,
 `wanted`, `hurts`, `echoes` (`place`, `late_us`, `du_db`, `needed_db`, `margin_db`, `outside_mask`), `mask`,
 `status` of the mask. FM: `mono`, `stereo` and `mono-of-stereo`, each with `snr_median_db` (two signals only),
-`snr_mean_db`, `snr_decile_db`, `snr_local_db` (what maps use), `implementation_margin_db` (not taken off), `label`;
-`rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `programme`
+`snr_mean_db`, `snr_decile_db`, `snr_local_db` (worst tenth, local spread), `implementation_margin_db` (not taken off),
+`label`; `rds` (`ratio_local_db`, `needed_db`, `hit`), `amplitude_sum_ratio`, `multi_ray_fade_risk`, `programme`
 (in words), `source`. With --direct also
 `snr_median_half_width_db` and so on for each figure: half of the 95 % interval that chance leaves (null: at the cap of
 60 dB), `draws` (simulated sets of levels and phases) and `settled` (false: they ended before that was under 1 dB).
@@ -211,7 +211,8 @@ def _fm_table(answer: dict[str, Any], signals: SignalList) -> None:
             for mode in modes
         ],
     )
-    print(f"from the {answer['source']}, {len(signals.delay_us)} signals; maps use the local column")
+    local = "local: worst tenth of phases over the local spread"
+    print(f"from the {answer['source']}, {len(signals.delay_us)} signals; {local}")
     print(f"programme: {answer['programme']}")
     if answer["draws"]:
         grown = "" if answer["settled"] else "; they ended before that was under 1 dB"

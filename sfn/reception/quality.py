@@ -62,11 +62,16 @@ class Yardstick:
 
     def tables(self, sites: Sequence[str]) -> ShareTables:
         """FM: what the share of listeners goes by, for signals of these sites in their order."""
+        return share_tables(self._wanted(), sites, (self.sets or FmSets()).errors)
+
+    def in_step(self) -> ShareTables:
+        """The same of two sites that differ in nothing but the delay."""
+        return share_tables(self._wanted())
+
+    def _wanted(self) -> Wanted:
+        """What counts as served."""
         sets = self.sets or FmSets()
-        wanted = Wanted(
-            self.programme, sets.blend, self.adequate_snr_db, sets.margin_db, sets.stereo, sets.served_ratio
-        )
-        return share_tables(wanted, sites, sets.errors)
+        return Wanted(self.programme, sets.blend, self.adequate_snr_db, sets.margin_db, sets.stereo, sets.served_ratio)
 
 
 @dataclass(frozen=True, slots=True)

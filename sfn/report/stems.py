@@ -8,7 +8,7 @@ import numpy as np
 from sfn.reception.signals import Signal
 from sfn.report.numbers import number, us
 from sfn.report.scale import Tick, round_step, ticks
-from sfn.systems.fm import snr
+from sfn.systems.fm import LocalTable, snr, snr_local
 from sfn.systems.ofdm_window import weight
 from sfn.systems.service import Service
 from sfn.systems.vsb import needed_ratio_db
@@ -57,6 +57,7 @@ def stems(
     refractivity_n: float,
     adequate_snr_db: float,
     window_us: float = 0.0,
+    listeners: LocalTable | None = None,
 ) -> Stems:
     """The picture of one point.
 
@@ -71,6 +72,8 @@ def stems(
         FM: what the limit line is drawn for. [dB]
     window_us : float
         OFDM: start of the FFT window against the strongest signal. [us]
+    listeners : LocalTable, optional
+        FM: the limit line by the share of listeners (`sfn.systems.fm_shares`); by the worst tenth of phases without.
     """
     delays = [s.delay_difference_us for s in signals if s.significant] or [0.0]
     guard = carried.guard_us if carried.kind == "ofdm" and carried.guard_us else 0.0
@@ -106,7 +109,7 @@ def stems(
         if low <= s.delay_difference_us <= high and s.level_difference_db >= floor
     )
     at = np.linspace(low, high, STEPS_N + 1)
-    limit, says = _limit(at, carried, adequate_snr_db, window_us)
+    limit, says = _limit(at, carried, adequate_snr_db, window_us, listeners)
     step = round_step(top - floor, most=6)
     levels = np.arange(np.ceil(floor / step), np.floor(top / step) + 1) * step
     return Stems(
@@ -120,8 +123,20 @@ def stems(
     )
 
 
-def _limit(at: np.ndarray, carried: Service, adequate_snr_db: float, window_us: float) -> tuple[np.ndarray, str]:
+def _limit(
+    at: np.ndarray, carried: Service, adequate_snr_db: float, window_us: float, listeners: LocalTable | None
+) -> tuple[np.ndarray, str]:
     """The level below which one echo at that delay does no harm. [dB against the strongest]"""
+    if listeners is not None:
+        below = np.linspace(0.0, 60.0, 241)
+        enough = snr_local(below[:, None], np.abs(at)[None, :], local=listeners) >= adequate_snr_db
+        # from there down, not the first that is enough: an echo may hurt again where it is seldom the stronger one
+        last = np.where(enough.all(axis=0), 0, below.size - np.argmin(enough[::-1], axis=0))
+        says = (
+            "one echo alone below the line leaves enough listeners clear reception, where deviation, pilot and carrier "
+            "agree"
+        )
+        return -below[np.minimum(last, below.size - 1)], says
     if carried.kind == "fm":
         mode = "mono" if carried.id == "fm-mono" else "stereo"
         below = np.linspace(0.0, 60.0, 241)

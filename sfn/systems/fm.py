@@ -183,7 +183,7 @@ def _cell(axis: NDArray[np.float64], value: NDArray[np.float64]) -> tuple[NDArra
 
 
 def local_table(mode: str, *, spread_db: float = LOCAL_SPREAD_DB, table: Table | None = None) -> LocalTable:
-    """Worst-decile S/N averaged over the local spread of the level difference: what maps use.
+    """Worst-decile S/N averaged over the local spread of the level difference: a figure, no class goes by it.
 
     Parameters
     ----------
@@ -242,7 +242,7 @@ def _level_shares(spread_db: float) -> NDArray[np.float64]:
 def snr_local(
     level_difference_db: ArrayLike, delay_difference_us: ArrayLike, *, local: LocalTable
 ) -> NDArray[np.float64]:
-    """S/N with one echo as maps use it: worst decile over phase, averaged over the local spread.
+    """S/N with one echo: worst decile over phase, averaged over the local spread; or what a table of `fm_shares` says.
 
     Parameters
     ----------
@@ -257,7 +257,8 @@ def snr_local(
         S/N, at most 60 dB. [dB]
     """
     voltage = local_noise(level_difference_db, delay_difference_us, local=local)
-    return np.asarray(-20 * np.log10(np.maximum(voltage + local.floor_factor, 10 ** (-CAP_DB / 20))))
+    least = 10 ** (-CAP_DB / local.factor_db)
+    return np.asarray(-local.factor_db * np.log10(np.maximum(voltage + local.floor_factor, least)))
 
 
 def local_noise(
@@ -277,7 +278,7 @@ def local_noise(
 
 
 def together_db(level_difference_db: ArrayLike, delay_difference_us: ArrayLike, *, local: LocalTable) -> float:
-    """S/N with all echoes of one place as maps use it, without its cap.
+    """S/N with all echoes of one place, worst decile over the local spread, without its cap.
 
     Parameters
     ----------

@@ -98,5 +98,5 @@ def _at_phases(snr_db: NDArray[np.float64], at: NDArray[np.float64], turn: NDArr
 
 @cache
 def local_of(nodes: Nodes, mode: str, spread_db: float = LOCAL_SPREAD_DB) -> LocalTable:
-    """What maps use of a programme: see `sfn.systems.fm.local_table`."""
+    """The figure "worst tenth, local spread" of a programme: see `sfn.systems.fm.local_table`."""
     return local_table(mode, spread_db=spread_db, table=table_of(nodes))

@@ -117,7 +117,7 @@ def direct_statistics(
 
     def one(repeat: int) -> dict[str, NDArray[np.float64]]:
         levels, psi = drawn[repeat].more()
-        plain, stereo = (_simulated(sent[repeat, kind], rays, levels, psi) for kind in (False, True))
+        plain, stereo = (_simulated(sent[repeat, stereo], rays, levels, psi) for stereo in (False, True))
         return {name: _of_round(values, sets_n) for name, values in (plain | stereo).items()}
 
     sets_n, phases_n = (_MIDDLES.size, _MIDDLE_PHASES) if weaker.size == 1 else (_SETS, _SET_PHASES)

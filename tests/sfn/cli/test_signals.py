@@ -67,7 +67,7 @@ def test_echo_mask(listed: str, capsys: pytest.CaptureFixture[str]) -> None:
     [
         ("dab-mode-1", "counted: quasi-optimal; risk: strongest"),
         ("8-vsb", "the echo mask is from memory"),
-        ("fm-stereo", "maps use the local column"),
+        ("fm-stereo", "local: worst tenth of phases over the local spread"),
     ],
 )
 def test_tables_for_people(listed: str, capsys: pytest.CaptureFixture[str], service_id: str, words: str) -> None:
