@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from sfn.errors import PlanError
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import place
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Chain, Network, OtherTransmitter, Site
 
 
@@ -42,14 +42,14 @@ def others_placed(of: Network) -> dict[str, Located]:
     Raises
     ------
     PlanError
-        With one problem for each position that cannot be read, at its place in the document.
+        With one problem for each position that cannot be read, by the id of each.
     """
-    try:
-        return place(of)
-    except PlanError as error:
+    found = placed_sites(of)
+    if found.problems:
         raise PlanError(
             [
-                replace(problem, where=problem.where.replace("sites[", "other_transmitters[", 1), touches=())
-                for problem in error.problems
+                replace(problem, where=f"other_transmitters({problem.touches[0].site}).position", touches=())
+                for problem in found.problems
             ]
-        ) from None
+        )
+    return found.at

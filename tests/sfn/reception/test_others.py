@@ -124,4 +124,4 @@ def test_levels_are_kept_apart_by_what_else_is_on_the_channel() -> None:
 def test_a_position_that_cannot_be_read_is_named_at_its_place() -> None:
     """The problem says which of the other transmitters."""
     network = beside(position={"text": "nowhere"})
-    assert [p.where for p in other_problems(network, service_of(network))] == ["other_transmitters[0].position"]
+    assert [p.where for p in other_problems(network, service_of(network))] == ["other_transmitters(far).position"]
