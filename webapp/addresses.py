@@ -4,6 +4,7 @@ from urllib.parse import quote, urlencode
 
 from webapp.change_addresses import (
     change as change,
+    change_approve as change_approve,
     change_back as change_back,
     change_begin as change_begin,
     change_end as change_end,

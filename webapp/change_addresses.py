@@ -33,6 +33,11 @@ def change_end(network_id: int) -> str:
     return f"/networks/{network_id}/change/confirm/end"
 
 
+def change_approve(network_id: int) -> str:
+    """Approves the change plan."""
+    return f"/networks/{network_id}/change/approve"
+
+
 def change(network_id: int, against: int | None = None) -> str:
     """The change plan, against an older revision or what is set now."""
     return f"/networks/{network_id}/change" + ("" if against is None else f"?{urlencode({'against': against})}")

@@ -3,6 +3,7 @@
 from sfn.answer.change_plan import ChangePlan, change_plan
 from sfn.answer.what_if import GREATEST_TRIED_US
 from sfn.errors import PlanError, Problem
+from webapp.approvals import approval_of
 from webapp.contexts.change import ChangePage
 from webapp.dependencies import Opened, in_part, opened
 from webapp.limits import whole_number
@@ -53,9 +54,10 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     shown = key if levels is not None else ""
     stale = tuple(line.stale_says for line in found.lines if line.stale_says)
-    return ChangePage(
-        part.head, plan, None if old is None else old.head.revision, revisions, shown, _waiting(plan), stale
-    )
+    asked = settings.approval == "other"
+    approval = approval_of(store, network.head.id, revision=current, checksum=plan.checksum, asked=asked)
+    before = None if old is None else old.head.revision
+    return ChangePage(part.head, plan, before, revisions, shown, _waiting(plan), stale, approval)
 
 
 def _waiting(plan: ChangePlan) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from webapp.audit import Audit
 from webapp.schema import entries
 
 SIGN_OFF = "sign-off"
-TOLD = ("note", "doubts", "reason", "route", "as_set")
+TOLD = ("note", "doubts", "reason", "route", "as_set", "checksum")
 """What of an entry stands in the audit trail too; all of it stands here."""
 ISSUE = "issue"
 

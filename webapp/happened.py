@@ -12,6 +12,7 @@ from sfn.check.review import review
 from sfn.plan import Network
 from sfn.timeline.event import Event, Kind
 from sfn.timeline.revisions import Saved, Story
+from webapp.approvals import APPROVED
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
@@ -38,6 +39,7 @@ MOST_REVISIONS = 200
 _KINDS: Mapping[str, Kind] = {
     READING: "read", TOLD: "told", REPLACED: "replaced", MUTED: "muted", UNMUTED: "unmuted", LOCK: "lock",
     COMPLAINT: "complaint", DIFFERENCE: "difference", ISSUE: "issued", SIGN_OFF: "signed-off",
+    APPROVED: "plan-approved",
 }  # fmt: skip
 
 
@@ -86,7 +88,7 @@ def reported_events(opened: Opened, store: Store, *, site_id: str | None = None)
     return tuple(
         Event(
             entry_name(entry), entry.site_id, _KINDS[entry.kind], held_of(entry), entry.made_at, entry.made_by,
-            _values(entry, sheets) | _excluded(entry, out), _others(entry),
+            _values(entry, sheets) | _excluded(entry, out) | _voided(entry, opened), _others(entry),
         )
         for entry in store.entries.of(opened.head.id, kind=_KINDS)
         if site_id in (None, entry.site_id, entry.body.get("reference_site"))
@@ -136,6 +138,13 @@ def _excluded(entry: Entry, out: Mapping[str, tuple[str, str]]) -> dict[str, Any
         return {}
     reason, by = out.get(mark_of(entry), (None, None)) if out else (None, None)
     return {"excluded_reason": reason, "excluded_by": by}
+
+
+def _voided(entry: Entry, opened: Opened) -> dict[str, Any]:
+    """Of an approval: the revision whose save ended it; None while it holds."""
+    if entry.kind != APPROVED:
+        return {}
+    return {"void_since_revision": entry.revision + 1 if entry.revision < opened.head.revision.number else None}
 
 
 def _others(entry: Entry) -> tuple[str, ...]:

@@ -77,7 +77,9 @@ def printed_change(opened: Opened, context: ChangePage, found: Released) -> Prin
     """The change plan as its page shows it, without forms and what is only for the screen."""
     main = paper_html(context).partition("<main")[2].partition(">")[2].partition("</main>")[0]
     issued = all(line.issued for line in found.lines if line.sheet.site.id in found.reviewed.release)
-    stamp = "WITHHELD" if context.plan.problems else "STALE" if context.stale else "" if issued else "NOT ISSUED"
+    unapproved = "NOT APPROVED" if context.approval.state == "not approved" else ""
+    withheld = "WITHHELD" if context.plan.problems else "STALE" if context.stale else unapproved
+    stamp = withheld or ("" if issued else "NOT ISSUED")
     return Printed(main, foot_of(opened, "change plan"), stamp=stamp, names=stand_ins(opened))
 
 

@@ -16,6 +16,7 @@ from sfn.check.review import Review, review
 from sfn.errors import Problem
 from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.present import as_it_stands
+from webapp.approvals import carried
 from webapp.dependencies import Opened
 from webapp.documents import network_of
 from webapp.entries import ISSUE, SIGN_OFF, Entry
@@ -189,6 +190,9 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     number, stamp = _frozen(opened, store, found.reviewed, by=by)
     common_delay_us = found.reviewed.table.common_delay_us
     earlier = issued_before(store, opened.head.id, number, common_delay_us)
+    if number != opened.head.revision.number:
+        before = {"revision": opened.head.revision.number, "checksum": stamped_checksum(opened.network)}
+        carried(store, opened.head.id, number=number, stamp=stamp, **before)
     for line in ready:
         site = line.sheet.site.id
         if line.signed is not None and number != opened.head.revision.number:

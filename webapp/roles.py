@@ -6,7 +6,7 @@
 | compute | start a computation that changes nothing |
 | plan | change networks, files and computations that are kept |
 | record | write down what was set and measured |
-| approve | answer for a doubt on a sheet |
+| approve | answer for a doubt on a sheet, approve a change plan |
 | issue | let sheets out, make technicians' links |
 | control | confirm steps of a change; an emergency issue with its reason |
 | administer | users, services, settings, the record of what was done |
@@ -72,6 +72,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/sheets/[^/]+/sign", "approve"),
     (rf"{_ID}/sheets/issue|{_ID}/packet(\.pdf)?|{_ID}/readings/links(/.*)?", "issue"),
     (rf"{_ID}/timeline|{_ID}/measurements/rows", "record"),
+    (rf"{_ID}/change/approve", "approve"),
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
     (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
@@ -111,7 +112,7 @@ WORDS: Mapping[Action, str] = {
     "compute": "start computations",
     "plan": "change plans",
     "record": "write readings",
-    "approve": "answer for doubts on sheets",
+    "approve": "answer for doubts on sheets and approve change plans",
     "issue": "issue sheets",
     "control": "confirm steps",
     "administer": "administer users, services and the record",

@@ -9,7 +9,7 @@
 | `allowed_hosts` | ``SFN_DELAYS_HOSTNAMES`` | names under which it answers, separated by commas |
 | `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
 | `public_url` | ``SFN_DELAYS_PUBLIC_URL`` | where others reach it, as ``https://sfn.example.org``: for sheets, links |
-| `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only an approver who did not make the plan signs off and issues |
+| `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only who did not make the plan approves, signs off, issues |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |

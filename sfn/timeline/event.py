@@ -9,6 +9,7 @@
 | ``corrected`` | a stage took up a measured launch error |
 | ``on-air``, ``off-air`` | the plan has the site radiate from then on, or no longer |
 | ``signed-off``, ``issued`` | its sheet was answered for, or went out |
+| ``plan-approved`` | the change plan of a revision was approved, which a later revision voids |
 | ``read`` | a technician read settings, launches or locks at the site |
 | ``told`` | somebody told the office what is set |
 | ``replaced`` | the device was replaced: whatever was known of its settings is over |
@@ -27,7 +28,7 @@ from sfn.timeline.held import Held
 
 Kind = Literal[
     "planned", "set-in-plan", "stage-changed", "stage-measured", "corrected", "on-air", "off-air", "signed-off",
-    "issued", "read", "told", "replaced", "muted", "unmuted", "lock", "complaint", "difference",
+    "issued", "plan-approved", "read", "told", "replaced", "muted", "unmuted", "lock", "complaint", "difference",
 ]  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from sfn.answer.change_plan import ChangePlan
+from webapp.approvals import Approval
 from webapp.contexts import Context, NetworkHead
 from webapp.store import Revision
 
@@ -28,3 +29,5 @@ class ChangePage(Context):
     """Clock errors that show the worst moment on that map, as ``SITE:US``; empty where it cannot be shown."""
     stale: tuple[str, ...]
     """Sheets that were issued with other figures than these, each in a sentence."""
+    approval: Approval
+    """Whether it is approved, by whom, or why no longer."""

@@ -3,14 +3,18 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.errors import Problem
 from webapp import addresses
+from webapp.approvals import approve
 from webapp.change_page import change_page
-from webapp.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep, in_part
-from webapp.limits import whole_number
+from webapp.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, SettingsDep, StoreDep, in_part
+from webapp.limits import LONGEST_PERSON_N, whole_number
 from webapp.paper import Paper, pdf
 from webapp.printing import as_file, printed_change
-from webapp.release import released
-from webapp.render import page
+from webapp.problems import RefusedError
+from webapp.release import planners, released
+from webapp.render import notice, page
+from webapp.roles import another_person
 
 router = APIRouter(include_in_schema=False)
 
@@ -30,8 +34,42 @@ def as_pdf(
     """The same as a PDF."""
     context = change_page(network, store, maps, settings, against=against)
     made = pdf(printed_change(network, context, released(network, store, maps)), paper=paper)
-    name = f"change-plan-network-{network.head.id}-revision-{network.head.revision.number}.pdf"
+    unapproved = "-not-approved" if context.approval.state == "not approved" else ""
+    name = f"change-plan-network-{network.head.id}-revision-{network.head.revision.number}{unapproved}.pdf"
     return as_file(made, name)
+
+
+@router.post("/networks/{network_id}/change/approve")
+def approve_plan(
+    request: Request,
+    network: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    person: PersonDep,
+    form: FormDep,
+) -> Response:
+    """Approve the plan that was looked at: this revision, with this checksum, from these old values."""
+    another_person(person, planners(network, store), approval=settings.approval)
+    against, number = form.get("against", "").strip(), network.head.revision.number
+    made = change_page(network, store, maps, settings, against=against)
+    if (form.get("revision"), form.get("checksum")) != (str(number), made.plan.checksum):
+        what, expected = "the plan is another one since this page was opened", "a look at the plan as it is now"
+        raise RefusedError(409, Problem("revision", what, expected, code="plan-changed-since", fields=("revision",)))
+    by, held = form.get("author", "").strip()[:LONGEST_PERSON_N], made.plan.problems
+    if not by:
+        what = "an approval needs a name"
+        raise RefusedError(422, Problem("author", what, "yours", code="author-missing", fields=("author",)))
+    if made.stale:
+        held += (Problem("sheets", "; ".join(made.stale), "the sheets issued anew", code="plan-stale"),)
+    if not (held or made.plan.changes):
+        held = (Problem("plan", "nothing is to be changed", "a plan with changes", code="nothing-to-approve"),)
+    if held:
+        raise RefusedError(422, *held)
+    note, old = form.get("note", "").strip()[:500], f"revision {against}" if against else "what is set now"
+    approve(store, network.head.id, revision=number, checksum=made.plan.checksum, by=by, note=note, against=old)
+    notice(request, f"Approved by {by}: revision {number}, checksum {made.plan.checksum}.")
+    return RedirectResponse(addresses.change(network.head.id, whole_number(against)), 303)
 
 
 @router.post("/networks/{network_id}/change/levels")
