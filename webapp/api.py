@@ -166,8 +166,8 @@ async def no_key_twice(request: Request) -> None:
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
         held = dict(items)
         if len(held) < len(items):
-            keys = [key for key, _ in items]
-            twice.extend(key for key in held if keys.count(key) > 1)
+            seen: set[str] = set()
+            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
         return held
 
     try:
@@ -179,7 +179,7 @@ async def no_key_twice(request: Request) -> None:
             Problem(
                 key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
             )
-            for key in twice[:20]
+            for key in dict.fromkeys(twice[:20])
         )
 
 

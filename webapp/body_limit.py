@@ -1,6 +1,7 @@
 """Refuses a request whose address or body is larger than is taken, and gives up bodies that stall."""
 
 import asyncio
+import re
 
 from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
@@ -8,8 +9,26 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import Problem
+from sfn.units import grouped
 from webapp.limits import LONGEST_NAME_N, Limits
 from webapp.problems import refusal
+
+ROAD = re.compile(r"/road(\.\w+)?$")
+
+
+class TooManyError(HTTPException):
+    """One that the framework lets through while it reads a body, with its reason."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(413)
+        self.problems = (problem,)
+
+
+def _few(found: int, most: int, name: str) -> None:
+    """Refuse more values or keys than any body of ours has."""
+    if found > most:
+        what, expected = f"has more than {grouped(most)} {name}", f"{grouped(most)} at most"
+        raise TooManyError(Problem("body", what, expected, code="request-too-large", values={"most": most}))
 
 
 class BodyLimit:
@@ -44,9 +63,12 @@ class BodyLimit:
             await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
             return
         arrived, whole = 0, False
+        values, keys = 0, 0
+        is_json = "json" in Headers(scope=scope).get("content-type", "").partition(";")[0].lower()
+        most_keys = self.limits.road_keys if ROAD.search(scope["path"]) else self.limits.json_keys
 
         async def counted() -> Message:
-            nonlocal arrived, whole
+            nonlocal arrived, whole, values, keys
             if whole:  # what comes now is the end of the connection, which may take as long as the answer
                 return await receive()
             try:
@@ -57,6 +79,11 @@ class BodyLimit:
             whole = not message.get("more_body", False)
             if arrived > greatest:
                 raise HTTPException(413)
+            if is_json:  # counted as it arrives, before anything is taken apart
+                body = message.get("body", b"")
+                values, keys = values + sum(map(body.count, (b",", b"[", b"{"))), keys + body.count(b":")
+                _few(values, self.limits.json_values, "values")
+                _few(keys, most_keys, "keys")
             return message
 
         await self.app(scope, counted, send)

@@ -37,6 +37,12 @@ class Limits:
 
     body_bytes: int = 8_000_000
     """An ordinary request: a form, or a document of 200 sites with 30 stages each, several times over."""
+    json_values: int = 1_100_000
+    """Commas and opening brackets of a JSON body; a value costs many times its bytes once it is read."""
+    json_keys: int = 300_000
+    """Colons of a JSON body."""
+    road_keys: int = 1_000_000
+    """The same where a log of 200,000 levels may be sent."""
     upload_bytes: int = 4_500_000_000
     """A request to an address that takes files: an hour of 192 kHz stereo in 24 bits is 4.15e9, as is much terrain."""
     grid_points: int = 4_000_000

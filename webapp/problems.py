@@ -140,9 +140,9 @@ def _store_refused(request: Request, raised: Exception) -> Response:
 
 
 def _by_status(request: Request, raised: Exception) -> Response:
-    """What the framework refuses; its own text stays inside."""
+    """What the framework refuses; its own text stays inside, the reasons of ours are given."""
     assert isinstance(raised, HTTPException)
-    return refusal(request, raised.status_code)
+    return refusal(request, raised.status_code, getattr(raised, "problems", ()))
 
 
 def _unreadable_request(request: Request, raised: Exception) -> Response:

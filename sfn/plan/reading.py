@@ -15,6 +15,10 @@ from sfn.plan.references import reference_problems
 from sfn.units import grouped
 
 GREATEST_DOCUMENT_BYTES = 8_000_000
+MOST_VALUES_N = 1_100_000
+"""Values and keys of a document: 200 sites with two antenna patterns a degree apart have half of it."""
+MOST_KEYS_N = 300_000
+MOST_TOLD_N = 100
 
 
 def read(text: str | bytes, *, own_services: str = "") -> Network:
@@ -44,6 +48,7 @@ def read(text: str | bytes, *, own_services: str = "") -> Network:
             f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
             code="document-too-large",
         )
+    _counted(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
     tree = _tree(text)
     try:
         network = Network.model_validate_json(json.dumps(tree))
@@ -91,14 +96,26 @@ def checksum(network: Network) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 
 
+def _counted(text: bytes) -> None:
+    """Refuse more values or keys than a document has, before any is taken apart."""
+    values, keys = sum(map(text.count, (b",", b"[", b"{"))), text.count(b":")
+    for found, most, name in ((values, MOST_VALUES_N, "values"), (keys, MOST_KEYS_N, "keys")):
+        if found > most:
+            what = f"has some {grouped(found)} {name}"
+            raise _refused("document", what, f"{grouped(most)} at most", code="document-too-large")
+
+
 def _tree(text: str | bytes) -> Any:
     """The JSON tree; refuses what JSON readers usually let pass."""
     twice: list[str] = []
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
         """An object, remembering keys given twice."""
-        twice.extend(key for i, (key, _) in enumerate(items) if key in dict(items[:i]))
-        return dict(items)
+        held = dict(items)
+        if len(held) < len(items):
+            seen: set[str] = set()
+            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        return held
 
     def constant(name: str) -> Any:
         """NaN and infinities are not JSON."""
@@ -134,7 +151,7 @@ def _tree(text: str | bytes) -> Any:
             Problem(
                 key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
             )
-            for key in twice
+            for key in dict.fromkeys(twice[:MOST_TOLD_N])
         )
     return tree
 

@@ -3,9 +3,13 @@
 import csv
 import io
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from xml.etree.ElementTree import ParseError
+
+from defusedxml.common import DefusedXmlException
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.formula import kept, unguarded
@@ -15,6 +19,11 @@ MOST_ROWS_N = 20_000
 MOST_BYTES = 20_000_000
 MOST_SPAN_N = MOST_ROWS_N + 1000  # empty lines between
 MOST_COLUMNS_N = 500
+MOST_CELLS_N = 250_000
+MOST_UNPACKED_BYTES = 3 * MOST_BYTES
+_ELEMENTS_A_CELL = 4
+_MOST_DEPTH_N = 1000
+_BLOCK_BYTES = 1 << 16
 EXPECTED = "a table as CSV or XLSX, with the names of its columns in the first line"
 _TEXT = "CSV in UTF-8, UTF-16 or Windows-1252, or XLSX"
 _FAILED = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!")
@@ -171,11 +180,16 @@ def _without_mark(content: bytes, source: str) -> str:
 def _csv(content: bytes, source: str) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
     """Lines of a CSV file, and what stands between its cells."""
     text = decoded(content, source=source)
-    separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
+    first = text.lstrip()[: MOST_BYTES // 100].partition("\n")[0].partition("\r")[0]
+    separator = separator_of(first)
+    # Counted before anything is taken apart: a cell costs many times its byte.
+    _few(text.count("\n"), 2 * MOST_SPAN_N, "lines", source)
+    _few(text.count(separator), MOST_CELLS_N, "cells", source)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)  # a cell in quotes may hold a line break
     try:
         rows, begins = [], 1
         for cells in reader:
+            _few(len(cells), MOST_COLUMNS_N, "columns", f"{source} line {begins}")
             rows.append((begins, tuple(unguarded(_one_break(cell.strip())) for cell in cells)))
             begins = reader.line_num + 1
     except csv.Error as error:
@@ -191,8 +205,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
 
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > 10 * MOST_BYTES:
-                raise _refused(source, "unpacks to more than 200 MB", "a smaller table", code="file-too-large")
+            _looked_through(packed, source)
         # Once for what cells hold, once for what they show: a formula that was never worked out shows nothing.
         books = [load_workbook(io.BytesIO(content), read_only=True, data_only=shown) for shown in (False, True)]
         rows, problems = [], list[Problem]()
@@ -206,12 +219,48 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
             problems += _lost(held, padded, where=f"{source} line {number}")
         for book in books:
             book.close()
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError) as error:
+    except (
+        InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, DefusedXmlException, KeyError, TypeError,
+        ValueError, IndexError, AttributeError, NotImplementedError, RuntimeError, OSError,
+    ) as error:  # fmt: skip
         what = f"is no XLSX that can be read ({str(error)[:100]})"
         raise _refused(source, what, EXPECTED, code="file-unreadable") from error
     if problems:
         raise PlanError(problems[:20])
     return rows
+
+
+def _few(found: int, most: int, name: str, where: str) -> None:
+    """Refuse what is more than any table has."""
+    if found > most:
+        raise _refused(where, f"has {grouped(found)} {name}", f"{grouped(most)} at most", code="file-too-large")
+
+
+def _looked_through(packed: zipfile.ZipFile, source: str) -> None:
+    """Refuse an XLSX that unpacks to too much, or whose XML has more rows, cells or depth than a table.
+
+    Its parts are unpacked once in blocks and counted, nothing is built: a megabyte may unpack to a million cells.
+    """
+    if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED_BYTES:
+        most = f"{MOST_UNPACKED_BYTES // 1_000_000} MB"
+        raise _refused(source, f"unpacks to more than {most}", "a smaller table", code="file-too-large")
+    for part in packed.infolist():
+        if not part.filename.lower().endswith((".xml", ".rels")):
+            continue
+        opened = closed = cells = rows = 0
+        last = b""
+        with packed.open(part) as file:
+            while block := file.read(_BLOCK_BYTES):
+                text, last = last + block, block[-3:]
+                ends = text.count(b"</") - last.count(b"</")
+                opened += text.count(b"<") - last.count(b"<") - ends
+                closed += ends + text.count(b"/>") - last.count(b"/>")
+                cells += sum(text.count(tag) for tag in (b"<c ", b"<c>", b"<c/"))
+                rows += sum(text.count(tag) for tag in (b"<row", b":row"))
+                _few(rows, 2 * MOST_SPAN_N, "lines", source)
+                _few(cells, MOST_CELLS_N, "cells", source)
+                _few(opened, _ELEMENTS_A_CELL * MOST_CELLS_N, "pieces", source)
+                _few(opened - closed, _MOST_DEPTH_N, "pieces within each other", source)
 
 
 def _spanned(sheet: Any, source: str) -> None:

@@ -1,8 +1,11 @@
 """Whatever stands in an address or a form: an answer in words, soon, and without filling the memory."""
 
+import io
 import re
 import resource
 import time
+import tracemalloc
+import zipfile
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,6 +19,8 @@ from starlette.testclient import TestClient
 
 from sfn.answer.heard import own_programme
 from sfn.errors import PlanError
+from sfn.plan import read
+from sfn.plan.sheets import read_sheet
 from webapp.limits import whole_number
 from webapp.store import Store
 
@@ -191,3 +196,91 @@ def test_a_recording_is_judged_by_its_head(tmp_path: Path) -> None:
         with (tmp_path / "a.wav").open("rb") as file, pytest.raises(PlanError) as refused:
             own_programme(file, name="a.wav")
         assert f"{channels} channels of {rate}" in refused.value.problems[0].what
+
+
+def workbook(sheet: bytes) -> bytes:
+    """An XLSX with one sheet."""
+    made, office = io.BytesIO(), "http://schemas.openxmlformats.org"
+    inside = f"{office}/officeDocument/2006/relationships"
+    relation = f'<Relationships xmlns="{office}/package/2006/relationships"><Relationship Id="rId1" Type="{inside}/'
+    kinds = "application/vnd.openxmlformats-officedocument.spreadsheetml."
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr(
+            "[Content_Types].xml",
+            f'<Types xmlns="{office}/package/2006/content-types"><Override PartName="/xl/workbook.xml" '
+            f'ContentType="{kinds}sheet.main+xml"/><Override PartName="/xl/worksheets/sheet1.xml" '
+            f'ContentType="{kinds}worksheet+xml"/></Types>',
+        )
+        packed.writestr("_rels/.rels", f'{relation}officeDocument" Target="xl/workbook.xml"/></Relationships>')
+        packed.writestr(
+            "xl/workbook.xml",
+            f'<workbook xmlns="{office}/spreadsheetml/2006/main" xmlns:r="{inside}">'
+            '<sheets><sheet name="a" sheetId="1" r:id="rId1"/></sheets></workbook>',
+        )
+        packed.writestr(
+            "xl/_rels/workbook.xml.rels", f'{relation}worksheet" Target="worksheets/sheet1.xml"/></Relationships>'
+        )
+        packed.writestr(
+            "xl/worksheets/sheet1.xml",
+            b'<worksheet xmlns="%s/spreadsheetml/2006/main"><sheetData>' % (office.encode()) + sheet,
+        )
+    return made.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        ("a.xlsx", lambda: workbook((b"<row>" + b"<c><v>1</v></c>" * 100 + b"</row>") * 10_000), "cells"),
+        ("a.xlsx", lambda: workbook(b"<row></row>" * 1_000_000), "lines"),
+        ("a.xlsx", lambda: workbook(b"<a>" * 1_000_000), "pieces within each other"),
+        ("a.xlsx", lambda: workbook(b" " * 70_000_000), "unpacks to more than 60 MB"),
+        ("a.csv", lambda: b"a," * 7_500_000, "cells"),
+        ("a.csv", lambda: b"site,latency_us\n" + b"a,1\n" * 1_000_000, "lines"),
+        ("a.csv", lambda: b"a," * 2_000 + b"\n1\n", "columns"),
+    ],
+    ids=["a million cells", "a million rows", "deep", "unpacked", "one line", "a million lines", "columns"],
+)
+def test_a_table_is_counted_before_it_is_taken_apart(name: str, content: Any, says: str) -> None:
+    """A few kilobytes may unpack to a million cells: refused in words, in 50 MB, before a cell is made."""
+    sent = content()
+    tracemalloc.start()
+    started = time.process_time()
+    try:
+        with pytest.raises(PlanError) as refused:
+            read_sheet(sent, source=name)
+        spent_s, most = time.process_time() - started, tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert says in refused.value.problems[0].what
+    assert spent_s < 1.0, "a tenth of it without the tracing, on an idle machine"
+    assert most < 60_000_000 + 2 * len(sent)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '{"document":{' + ",".join(f'"k{i}":1' for i in range(400_000)) + "}}",
+        '{"document":{"sites":[' + "{}," * 700_000 + "{}]}}",
+        '{"document":{"sites":[' + "1," * 1_500_000 + "1]}}",
+    ],
+    ids=["keys", "objects", "numbers"],
+)
+def test_a_body_of_many_values_is_counted_as_it_arrives(client: TestClient, body: str) -> None:
+    """Eight megabytes of JSON are four hundred once they are read: refused before that, in words."""
+    started = time.process_time()
+    answer = client.post("/api/networks", content=body, headers={"content-type": "application/json"})
+    assert answer.status_code == 413
+    assert "at most" in answer.json()["problems"][0]["expected"]
+    assert time.process_time() - started < 1.0
+    with pytest.raises(PlanError, match="has some"):
+        read(body)
+
+
+def test_many_keys_are_told_apart_soon() -> None:
+    """Looking for keys given twice grows with their number, not with its square."""
+    started = time.process_time()
+    with pytest.raises(PlanError) as refused:
+        read("{" + ",".join(f'"k{i}":1' for i in range(200_000)) + ',"k7":2}')
+    assert "is given twice" in refused.value.problems[0].what
+    assert len(refused.value.problems) == 1
+    assert time.process_time() - started < 3.0
