@@ -21,6 +21,8 @@ from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, Store
 from webapp.differences import ABSENT, compared
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
+from webapp.problems import RefusedError
+from webapp.roles import SAFE_METHODS
 from webapp.store import ConflictError, Revision, Saved, Store, Summary
 from webapp.told import SET_AT, doubts_of_save, put_down, since
 from webapp.tries import TriesDep
@@ -158,9 +160,14 @@ class ConflictAnswer(ProblemsAnswer):
 
 
 async def no_key_twice(request: Request) -> None:
-    """Refuse a body in which an object has a key twice: JSON readers silently drop one of the two."""
-    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        return
+    """Refuse a body that is no JSON, or in which an object has a key twice: readers silently drop one of the two."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != "application/json":
+        if request.method in SAFE_METHODS or not await request.body():
+            return
+        what = f"the body is sent as {kind[:60] or 'nothing in particular'}"
+        expected = "JSON, with Content-Type: application/json"
+        raise RefusedError(415, Problem("content-type", what, expected, code="content-type"))
     twice: list[str] = []
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
