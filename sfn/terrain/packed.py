@@ -14,8 +14,10 @@ MOST_FILES = 2000
 # All of an archive, unpacked; the largest SRTM tile is 26 MB.
 MOST_BYTES = 8_000_000_000
 MOST_TILE_BYTES = 60_000_000
-# An archive of heights packs tenfold, of level sea a hundredfold; more is made to fill a disk.
-GREATEST_RATIO = 1100
+# Heights pack tenfold, a tile of level sea a thousandfold, which is the most that deflate does (1032, zlib's technical
+# notes): only of much together does the ratio tell what was made to fill a disk.
+GREATEST_RATIO = 200
+ANY_RATIO_BYTES = 500_000_000
 _BLOCK = 1 << 20
 
 
@@ -72,6 +74,11 @@ def _of_archive(name: str, stream: BinaryIO, into: Path) -> tuple[list[Path], li
         held = [info for info in archive.infolist() if not info.is_dir() and "__MACOSX" not in info.filename]
         if len(held) > MOST_FILES:
             raise PackedError(f"{name} holds {len(held)} files", f"{MOST_FILES} at most")
+        whole, packed_bytes = sum(info.file_size for info in held), sum(info.compress_size for info in held)
+        if whole > MOST_BYTES:
+            raise PackedError(f"{name} unpacks to {whole} bytes", f"{MOST_BYTES} at most: smaller archives, one by one")
+        if whole > ANY_RATIO_BYTES and whole > GREATEST_RATIO * packed_bytes:
+            raise PackedError(f"{name} unpacks to {whole} bytes, packed beyond belief", "an archive of rasters")
         for info in held:
             inner = info.filename.replace("\\", "/").rpartition("/")[2]
             if not FILE_NAME.fullmatch(inner) or not _wanted(inner):
@@ -79,8 +86,6 @@ def _of_archive(name: str, stream: BinaryIO, into: Path) -> tuple[list[Path], li
                 continue
             if (into / inner).exists():
                 raise PackedError(f"{name} holds {inner}, which came already", "every file once")
-            if info.file_size > GREATEST_RATIO * max(info.compress_size, 1):
-                raise PackedError(f"{name} holds {inner}, packed beyond belief", "an archive of rasters")
             with archive.open(info) as packed:
                 found, _ = (
                     unpacked(inner, packed, into=into)  # type: ignore[arg-type] # reads like one
