@@ -87,9 +87,8 @@ def own_programme(file: IO[bytes], *, name: str) -> Programme:
                 raise PlanError([Problem("programme", what, most, code="sample-rate-out-of-range")])
             audio = sound.read(round(SECONDS * rate), dtype="float64", always_2d=True).T
     except (soundfile.LibsndfileError, RuntimeError, ValueError) as error:
-        raise PlanError(
-            [Problem("programme", f"{name} cannot be read ({str(error)[:100]})", expected, code="file-unreadable")]
-        ) from error
+        what = f"{name} cannot be read ({str(error).rpartition(': ')[2][:100]})"  # without what the library calls it
+        raise PlanError([Problem("programme", what, expected, code="file-unreadable")]) from error
     if not 8_000 <= rate <= MOST_RATE_HZ:
         raise PlanError(
             [

@@ -21,6 +21,7 @@ from sfn.geodesy.position import locate
 from sfn.plan.sheets import table_text
 from sfn.survey.gpx import gpx_points
 from sfn.survey.rows import MOST_PROBLEMS, Row, refuse, rows_of
+from sfn.units import grouped
 
 Floats = NDArray[np.float64]
 
@@ -30,6 +31,7 @@ REQUIRED = ("lat", "lon")
 OPTIONAL = ("level_dbuvm", "site", "mark", "quality_db", "remark", "when")
 MOST_VERTICES_N = 200_000
 MOST_SAMPLES_N = 20_000
+MOST_PIECES_N, MOST_DEPTH_N = 10 * MOST_VERTICES_N, 1000
 LEAST_SPACING_M, USUAL_SPACING_M, GREATEST_SPACING_M = 5.0, 100.0, 10_000.0
 VERTEX_M = 5.0  # standing still, a receiver of satellites wanders by a few metres: that is no road
 JUMP_M = 2_000.0  # between two points of a recorded track; more is a gap, or a jump
@@ -91,6 +93,8 @@ def read_track(path: Path | str) -> Track:
 def track_of_bytes(content: bytes, *, source: str) -> Track:
     """The same from a file's content."""
     head = content.lstrip(b"\xef\xbb\xbf \t\r\n")[:1]
+    if head in (b"<", b"{", b"["):
+        _counted(content, source)
     if head == b"<" or source.lower().endswith(".gpx"):
         return _gpx(content, source=source)
     text = table_text(content, source=source)
@@ -253,6 +257,22 @@ def _jumps(lat: Floats, lon: Floats, *, source: str) -> tuple[Problem, ...]:
         )
         for k in np.flatnonzero(step_m > max(JUMP_M, 20 * usual_m))[:MOST_PROBLEMS]
     )
+
+
+def _counted(content: bytes, source: str) -> None:
+    """Refuse more points than a line has, or deeper nesting, before anything is taken apart."""
+    ends = content.count(b"</")
+    deep = content.count(b"<") - 2 * ends - content.count(b"/>")
+    points = max(content.count(b"pt "), content.count(b"["))  # <trkpt ...>; GeoJSON's positions
+    for found, most, name in (
+        (points, MOST_VERTICES_N + MOST_DEPTH_N, "points"),
+        (ends, MOST_PIECES_N, "pieces"),
+        (content.count(b","), MOST_PIECES_N, "values"),
+        (deep, MOST_DEPTH_N, "pieces within each other"),
+    ):
+        if found > most:
+            what = f"has some {grouped(found)} {name}"
+            raise PlanError([Problem(source, what, f"{grouped(most)} at most", code="file-too-large")])
 
 
 def _gpx(content: bytes, *, source: str) -> Track:

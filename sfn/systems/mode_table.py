@@ -217,7 +217,7 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     """
     try:
         tree = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         raise PlanError(
             [Problem("text", f"not TOML: {error}", "a file such as modes.toml", code="services-file-not-toml")]
         ) from None

@@ -21,6 +21,7 @@ from sfn.answer.heard import own_programme
 from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.plan.sheets import read_sheet
+from sfn.systems import mode_table
 from webapp.limits import whole_number
 from webapp.store import Store
 
@@ -187,6 +188,13 @@ def test_no_header_brings_it_down(client: TestClient, headers: dict[str, str]) -
     sent = {key: value.encode("latin-1") for key, value in headers.items()}
     assert client.get("/api/networks", headers=sent).status_code < 500
     assert client.post("/networks/1/delete", headers=sent, content=b"x").status_code < 500
+
+
+@pytest.mark.parametrize("text", ["a=" + "[" * 100_000, "a=" + "{a=" * 50_000, "a=" + "9" * 6000])
+def test_a_file_of_services_that_cannot_be_is_refused(text: str) -> None:
+    """Nested without end, or a number without end."""
+    with pytest.raises(PlanError, match="not TOML"):
+        mode_table.own(text)
 
 
 def test_a_recording_is_judged_by_its_head(tmp_path: Path) -> None:
