@@ -10,9 +10,12 @@ from sfn.errors import PlanError, Problem
 from sfn.plan.formula import unguarded
 from sfn.plan.number_text import FORM, Marks, marks_of, number_written
 from sfn.plan.sheets import content_of, separator_of, table_text
+from sfn.units import grouped
 
 # More of the same mistake help nobody.
 MOST_PROBLEMS = 20
+MOST_LINES_N = 300_000
+MOST_CELLS_N = 10 * MOST_LINES_N
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +106,12 @@ def read_rows(
 
 def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
     """The same from text that is already here, `source` being what messages call it."""
+    # Counted before anything is taken apart: a cell costs many times its byte.
+    cells_n = max(text.count(sign) for sign in (",", ";", "\t"))
+    for found, most, name in ((text.count("\n"), MOST_LINES_N, "lines"), (cells_n, MOST_CELLS_N, "cells")):
+        if found > most:
+            what = f"has some {grouped(found)} {name}"
+            raise PlanError([Problem(source, what, f"{grouped(most)} at most", code="file-too-large")])
     lines = text.splitlines()
     head = next((k for k, line in enumerate(lines) if line.strip()), None)
     if head is None:

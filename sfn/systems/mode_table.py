@@ -15,9 +15,14 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 
 Status = Literal["read", "secondary", "from memory"]
 Kind = Literal["ofdm", "fm", "vsb"]
+
+MOST_TEXT_N = 500_000
+"""Characters of a file of services; the one that comes with the programme has 32,000."""
+LONGEST_TOLD_N = 300
 
 
 def _fraction(value: object) -> object:
@@ -215,6 +220,9 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     PlanError
         If the text is not TOML or not of this form: one `Problem` for each thing wrong.
     """
+    if len(text) > MOST_TEXT_N:
+        what, expected = f"it has {grouped(len(text))} characters", f"{grouped(MOST_TEXT_N)} at most"
+        raise PlanError([Problem("text", what, expected, code="file-too-large")])
     try:
         tree = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -247,7 +255,12 @@ def _problem(error: Any, tree: dict[str, Any]) -> Problem:
             where += f"({at['id']})"
     given = "" if isinstance(error["input"], dict | tuple | list) else f", got {error['input']!r}"
     what = error["msg"].removeprefix("Value error, ")
-    return Problem(where or "file", f"{what}{given}", "the form shown in modes.toml", code="services-file-malformed")
+    return Problem(
+        where or "file",
+        f"{what}{given}"[:LONGEST_TOLD_N],
+        "the form shown in modes.toml",
+        code="services-file-malformed",
+    )
 
 
 @cache

@@ -73,6 +73,9 @@ def read_signal_list(text: str) -> SignalList:
     >>> read_signal_list(chr(10).join(["level_dbuvm,delay_us", "60,0", "54,12.5"])).delay_us.tolist()
     [0.0, 12.5]
     """
+    if text.count("\n") > 2 * MOST_SIGNALS:
+        what = f"it has some {text.count(chr(10))} lines"
+        raise PlanError([Problem("lines", what, f"from 1 to {MOST_SIGNALS} signals", code="too-many-signals")])
     lines = text.removeprefix("\ufeff").splitlines()
     filled = [(number, line) for number, line in enumerate(lines, 1) if line.strip(" \t,;")]
     if not filled:

@@ -18,9 +18,10 @@ from sfn.survey.track import track_of_bytes
             b"<gpx><trk><trkseg>" + b'<trkpt lat="36" lon="-84"/>' * 300_000 + b"</trkseg></trk></gpx>",
             "points",
         ),
+        ("a.csv", b"lat,lon\n" + b"1,2\n" * 400_000, "lines"),
         ("a.geojson", b'{"type":"LineString","coordinates":[' + b"[-84,36]," * 700_000 + b"[-84,36]]}", "points"),
     ],
-    ids=["deep", "track", "line"],
+    ids=["deep", "track", "table", "line"],
 )
 def test_a_line_is_counted_first(name: str, content: bytes, says: str) -> None:
     """Refused in words, at once, in no more memory than the file takes."""
