@@ -159,11 +159,15 @@ class ConflictAnswer(ProblemsAnswer):
     mine: Document
 
 
+FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
+
+
 async def no_key_twice(request: Request) -> None:
     """Refuse a body that is no JSON, or in which an object has a key twice: readers silently drop one of the two."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json":
-        if request.method in SAFE_METHODS or not await request.body():
+        sends = request.headers.get("content-length", "0") != "0" or "transfer-encoding" in request.headers
+        if request.method in SAFE_METHODS or not sends or kind in FORMS:  # forms are read, or refused, by their route
             return
         what = f"the body is sent as {kind[:60] or 'nothing in particular'}"
         expected = "JSON, with Content-Type: application/json"
