@@ -4,7 +4,6 @@ Every refusal is ``{"problems": [{"where", "what", "expected", "severity"}]}``. 
 a script sends ``Authorization: Bearer TOKEN`` (``python -m webapp --new-api-token`` prints one).
 """
 
-import json
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
@@ -13,16 +12,15 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from sfn.answer import check, delays, point
-from sfn.errors import PlanError, Problem
+from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_arrivals, api_drives, api_packet, api_road, api_timeline
-from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven, whole_characters
+from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven
 from webapp.differences import ABSENT, compared
+from webapp.json_bodies import no_key_twice
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.pages.jobs import as_json, found
-from webapp.problems import RefusedError
-from webapp.roles import SAFE_METHODS
 from webapp.store import ConflictError, Revision, Saved, Store, Summary
 from webapp.told import SET_AT, doubts_of_save, put_down, since
 from webapp.tries import TriesDep
@@ -157,41 +155,6 @@ class ConflictAnswer(ProblemsAnswer):
     base: NetworkAnswer
     theirs: NetworkAnswer
     mine: Document
-
-
-FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
-
-
-async def no_key_twice(request: Request) -> None:
-    """Refuse a body that is no JSON, or in which an object has a key twice: readers silently drop one of the two."""
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind != "application/json":
-        sends = request.headers.get("content-length", "0") != "0" or "transfer-encoding" in request.headers
-        if request.method in SAFE_METHODS or not sends or kind in FORMS:  # forms are read, or refused, by their route
-            return
-        what = f"the body is sent as {kind[:60] or 'nothing in particular'}"
-        expected = "JSON, with Content-Type: application/json"
-        raise RefusedError(415, Problem("content-type", what, expected, code="content-type"))
-    twice: list[str] = []
-
-    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
-        held = dict(items)
-        if len(held) < len(items):
-            seen: set[str] = set()
-            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
-        return held
-
-    try:
-        whole_characters(json.loads(await request.body(), object_pairs_hook=pairs))
-    except (ValueError, RecursionError):
-        return  # the framework refuses it
-    if twice:
-        raise PlanError(
-            Problem(
-                key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
-            )
-            for key in dict.fromkeys(twice[:20])
-        )
 
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
