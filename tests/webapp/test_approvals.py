@@ -15,7 +15,7 @@ from webapp import passwords
 from webapp.store import Store
 
 WORDS = "several words do well"
-ROLES_OF = {"Ann": "planner", "Ben": "approver", "Vera": "viewer"}
+ROLES_OF = {"Ann": "planner", "Ben": "approver", "Vera": "viewer", "Con": "controller"}
 
 
 @pytest.fixture
@@ -80,7 +80,14 @@ def test_a_plan_is_not_approved_until_somebody_else_does(
         assert approve(client, number).status_code == 403
     assert store.entries.of(number, kind="plan-approved") == ()
 
+    con = by("Con")
+    assert "NOT APPROVED" in con.get(f"/networks/{number}/change/live").text
+    sent = {"csrf_token": token_in(con.get("/").text), "deadline": "2999-01-01 00:00", "author": "Con"}
+    began = con.post(f"/networks/{number}/change/confirm/begin", data=sent)
+    assert began.status_code == 422
+    assert "waits for an approver" in began.text
     assert approve(ben, number, author="Somebody Else").status_code == 303
+    assert "NOT APPROVED" not in con.get(f"/networks/{number}/change/live").text
     shown = ann.get(f"/networks/{number}/change?against=1").text
     assert "NOT APPROVED" not in shown
     assert "approved by Ben on" in shown

@@ -31,9 +31,11 @@ def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, 
     if live is None:
         found = released(network, store, maps)
         try:
-            plan = change_page(network, store, maps, settings).plan
-            stopped = plan.problems or any(not found.of(one.site.id).issued for one in plan.changes)
+            made = change_page(network, store, maps, settings)
+            plan, unapproved = made.plan, made.approval.state == "not approved"
+            stopped = unapproved or plan.problems or any(not found.of(one.site.id).issued for one in plan.changes)
             why_not = "" if not stopped else "the sheets of the sites that change are not all issued"
+            why_not = f"NOT APPROVED: {made.approval.says}" if unapproved else why_not
             steps = () if stopped else steps_of(plan)  # a value that is withheld is told nobody
         except PlanError as refused:
             why_not = "; ".join(problem.what for problem in refused.problems)
@@ -54,8 +56,11 @@ def start(
         expected = f"a time in UTC, as {now:%Y-%m-%d} 23:30; it is {now:%Y-%m-%d %H:%M} now"
         raise RefusedError(422, Problem("deadline", what, expected, code="deadline-missing", fields=("deadline",)))
     found = released(network, store, maps)
-    plan = change_page(network, store, maps, settings).plan
-    begin(network, store, found, plan, by=by, deadline_at=at)
+    made = change_page(network, store, maps, settings)
+    if made.approval.state == "not approved":
+        approved = "an approval on the page of the change plan"
+        raise RefusedError(422, Problem("plan", made.approval.says, approved, code="plan-not-approved"))
+    begin(network, store, found, made.plan, by=by, deadline_at=at)
     notice(request, "The change has begun. Every telephone with a link shows whose turn it is.")
     return RedirectResponse(addresses.change_live(network.head.id), 303)
 
