@@ -11,11 +11,13 @@ import re
 from typing import Any
 
 from fastapi import APIRouter, Depends
+from fastapi.responses import Response
 from fastapi.routing import APIRoute
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from webapp import addresses
+from webapp.api_shapes import responses
 from webapp.bundled import folder
 from webapp.form_names import accepted, only
 
@@ -46,7 +48,11 @@ def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
                     route.endpoint,
                     methods=sorted(methods),
                     name=f"{route.endpoint.__module__.rpartition('.')[2]} {route.name}",
-                    openapi_extra={"requestBody": _body(listed)} if names else None,
+                    response_class=Response,
+                    openapi_extra={
+                        "responses": responses(route.endpoint, route.path),
+                        **({"requestBody": _body(listed)} if names else {}),
+                    },
                     dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in methods else [])],
                 )
     return again

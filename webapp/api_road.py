@@ -59,7 +59,11 @@ def answer_road(opened: ReadableDep, maps: MapsDep, body: RoadAsked) -> dict[str
     return document(_planned(opened, maps, body), revision=opened.head.revision.number)
 
 
-@router.post("/networks/{network_id}/road.{form}", response_class=Response)
+@router.post(
+    "/networks/{network_id}/road.{form}",
+    response_class=Response,
+    responses={200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in MEDIA.values()}}},
+)
 def road_as_file(
     opened: ReadableDep, maps: MapsDep, body: RoadAsked, form: Literal["csv", "geojson", "kml", "svg", "png"]
 ) -> Response:

@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI
 from starlette.middleware import Middleware
@@ -15,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 
 from webapp import addresses, api, api_pages, door, problems, roles, security
 from webapp.accounts import SESSION_S
+from webapp.api_shapes import shared
 from webapp.body_limit import BodyLimit
 from webapp.jobs import Jobs
 from webapp.maps import Maps
@@ -199,7 +201,16 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     problems.install(app)
     app.add_exception_handler(ConflictError, revisions.answer_conflict)
     app.router.routes.extend(described())
+    app.openapi = lambda: _with_records(app)  # type: ignore[method-assign]
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
     app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
     app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     return app
+
+
+def _with_records(app: FastAPI) -> dict[str, Any]:
+    """The schema with the records that pages answer with."""
+    schema = FastAPI.openapi(app)
+    for name, shape in shared().items():
+        schema["components"]["schemas"].setdefault(name, shape)
+    return schema
