@@ -4,7 +4,10 @@ from importlib.util import find_spec
 
 # What the extra `web` brings, by the names it is imported by; a test holds them to pyproject.toml.
 NEEDS = tuple(
-    "alembic argon2 fastapi fpdf itsdangerous jinja2 js_lib_leaflet python_multipart segno sqlalchemy uvicorn".split()
+    (
+        "alembic argon2 fastapi fpdf itsdangerous jinja2 js_lib_leaflet python_multipart segno sqlalchemy uharfbuzz "
+        "uvicorn"
+    ).split()
 )
 
 if missing := [name for name in NEEDS if find_spec(name) is None]:

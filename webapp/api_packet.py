@@ -12,7 +12,13 @@ from webapp.public import public_base
 from webapp.site_links import USUAL_DAYS
 
 router = APIRouter(tags=["answers"])
-_PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}}, "description": "The packet."}}
+_FILE = {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}
+_PDF: dict[int | str, dict[str, Any]] = {200: {"content": _FILE, "description": "The packet."}}
+    200: {
+        "content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}},
+        "description": "The packet.",
+    }
+}
 
 
 @router.post("/networks/{network_id}/packet", response_class=Response, responses=_PDF)

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.live_change import steps_of
+from sfn.answer.live_change import Step, steps_of
 from sfn.errors import PlanError, Problem
 from sfn.timeline.held import instant
 from webapp import addresses
@@ -27,7 +27,8 @@ router = APIRouter(include_in_schema=False)
 def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Where the change stands, or how to begin one."""
     live = live_of(store, maps, network.head.id)
-    steps, why_not = (), ""
+    steps: tuple[Step, ...] = ()
+    why_not = ""
     if live is None:
         found = released(network, store, maps)
         try:
