@@ -14,11 +14,6 @@ from webapp.site_links import USUAL_DAYS
 router = APIRouter(tags=["answers"])
 _FILE = {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}
 _PDF: dict[int | str, dict[str, Any]] = {200: {"content": _FILE, "description": "The packet."}}
-    200: {
-        "content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}},
-        "description": "The packet.",
-    }
-}
 
 
 @router.post("/networks/{network_id}/packet", response_class=Response, responses=_PDF)

@@ -191,8 +191,8 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     common_delay_us = found.reviewed.table.common_delay_us
     earlier = issued_before(store, opened.head.id, number, common_delay_us)
     if number != opened.head.revision.number:
-        before = {"revision": opened.head.revision.number, "checksum": stamped_checksum(opened.network)}
-        carried(store, opened.head.id, number=number, stamp=stamp, **before)
+        was, checksum = opened.head.revision.number, stamped_checksum(opened.network)
+        carried(store, opened.head.id, revision=was, checksum=checksum, number=number, stamp=stamp)
     for line in ready:
         site = line.sheet.site.id
         if line.signed is not None and number != opened.head.revision.number:
