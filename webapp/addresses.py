@@ -79,6 +79,7 @@ from webapp.survey_addresses import (
     measurements as measurements,
     measurements_keep as measurements_keep,
     measurements_template as measurements_template,
+    planned_states as planned_states,
     reading_links as reading_links,
     readings as readings,
     recording as recording,

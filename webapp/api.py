@@ -16,7 +16,15 @@ from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from webapp import api_arrivals, api_drives, api_packet, api_road, api_timeline
-from webapp.dependencies import JobsDep, MapsDep, NetworkDep, ReadableDep, StoreDep, proven
+from webapp.dependencies import (
+    JobsDep,
+    MapsDep,
+    NetworkDep,
+    ReadableStatedDep,
+    StatedDep,
+    StoreDep,
+    proven,
+)
 from webapp.differences import ABSENT, compared
 from webapp.json_bodies import no_key_twice
 from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -246,8 +254,8 @@ def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
-def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
-    """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers."""
+def answer_delays(opened: StatedDep, maps: MapsDep) -> dict[str, Any]:
+    """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers; `state` names a planned state."""
     found_delays = delays.delays(
         opened.network, problems=maps.checked(opened.network), ground=maps.ground_if_open(opened.network)
     )
@@ -256,7 +264,7 @@ def answer_delays(opened: NetworkDep, maps: MapsDep) -> dict[str, Any]:
 
 @router.get("/networks/{network_id}/point", tags=["answers"])
 def answer_point(
-    opened: ReadableDep,
+    opened: ReadableStatedDep,
     maps: MapsDep,
     tries: TriesDep,
     lat: Latitude,

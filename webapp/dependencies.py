@@ -8,11 +8,13 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from sfn.answer.states import state_says
 from sfn.errors import PlanError, Problem
 from sfn.field.indoors import indoors_says
 from sfn.field.shift import drive_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document, left_out_says
+from sfn.timing.planned_state import in_state
 from sfn.timing.readable import readable
 from webapp.audit import ACTING
 from webapp.contexts import NetworkHead
@@ -116,6 +118,30 @@ def _network(network_id: NetworkId, store: StoreDep) -> Opened:
 
 def _readable(network_id: NetworkId, store: StoreDep) -> Opened:
     return in_part(opened(store.read(network_id), store))
+
+
+def _stated(network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
+    return in_its_state(opened(store.read(network_id), store), state)
+
+
+def _readable_stated(network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
+    return in_its_state(in_part(opened(store.read(network_id), store)), state)
+
+
+def in_its_state(found: Opened, state: str) -> Opened:
+    """A revision in one of its planned states; pages that show it bear a line that says so.
+
+    Raises
+    ------
+    PlanError
+        If it has no such state.
+    """
+    network = in_state(found.network, state)
+    if network.state is None:
+        return found
+    return replace(
+        found, network=network, head=replace(found.head, state=network.state.name, state_says=state_says(network))
+    )
 
 
 async def _form(request: Request, settings: SettingsDep) -> dict[str, str]:
@@ -234,6 +260,10 @@ async def _uploads(request: Request, settings: SettingsDep) -> AsyncIterator[dic
 NetworkDep = Annotated[Opened, Depends(_network)]
 ReadableDep = Annotated[Opened, Depends(_readable)]
 """For pages of reception: `network` is the part that can be read, and the head names who is left out."""
+StatedDep = Annotated[Opened, Depends(_stated)]
+"""In the planned state that ``state=NAME`` of the address names."""
+ReadableStatedDep = Annotated[Opened, Depends(_readable_stated)]
+"""The same of what can be read: for the map and for points."""
 FormDep = Annotated[dict[str, str], Depends(_form)]
 ListsDep = Annotated[dict[str, list[str]], Depends(_lists)]
 UploadsDep = Annotated[dict[str, list[UploadFile]], Depends(_uploads)]

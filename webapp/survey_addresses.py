@@ -66,6 +66,11 @@ def timeline(network_id: int, site_id: str = "", entry: str = "") -> str:
     return f"/networks/{network_id}/timeline{query}" + (f"#{quote(entry, safe='')}" if entry else "")
 
 
+def planned_states(network_id: int) -> str:
+    """Puts a planned state into the plan, or takes one out."""
+    return f"/networks/{network_id}/states"
+
+
 def timeline_json(network_id: int, site_id: str = "") -> str:
     """The same for scripts."""
     return f"/api/networks/{network_id}/timeline" + (f"?{urlencode({'site': site_id})}" if site_id else "")

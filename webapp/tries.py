@@ -23,7 +23,7 @@ Listed = Annotated[list[str], Query(default_factory=list)]
 
 def tries(
     request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed, strategy: str = "",
-    backoff_us: str = "", threshold_db: str = "",
+    backoff_us: str = "", threshold_db: str = "", state: str = "",
 ) -> WhatIf:  # fmt: skip
     """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
     ``strategy=first``, ``backoff_us=5``, ``threshold_db=12`` once.
@@ -36,6 +36,7 @@ def tries(
         dict(_pairs("route", route)),
         frozenset(filter(None, off)),
         WindowTry(strategy.strip(), number_of("backoff_us", backoff_us), number_of("threshold_db", threshold_db)),
+        state.strip(),
     )
 
 
@@ -51,6 +52,7 @@ def query_of(what: WhatIf) -> list[tuple[str, str]]:
         *(("clock", f"{site}:{value:.12g}") for site, value in what.clock_errors_us.items()),
         *(("route", f"{site}:{route}") for site, route in what.routes.items()),
         *(("off", site) for site in sorted(what.off_air)),
+        *([("state", what.state)] if what.state else []),
         *([("strategy", what.window.strategy)] if what.window.strategy else []),
         *(
             (name, f"{value:.12g}")

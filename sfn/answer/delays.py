@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any
 
+from sfn.answer.states import states_document
 from sfn.check import all_problems
 from sfn.check.on_sheet import SheetField, on_sheet, to_enter
 from sfn.check.verdict import Verdict, verdicts
@@ -121,6 +122,8 @@ def document(found: Delays, *, revision: int | None = None) -> dict[str, Any]:
         "network": found.network.name,
         "revision": revision,
         "checksum": stamped_checksum(found.network),
+        "state": found.network.state.name if found.network.state else None,
+        "planned_states": states_document(found.network),
         "common_delay_us": found.table.common_delay_us,
         "least_common_delay_us": found.table.least_common_delay_us,
         "forced_by": {"site": found.table.forced_by[0], "route": found.table.forced_by[1]},

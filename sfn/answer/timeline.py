@@ -6,12 +6,14 @@ and the HTTP interface give it from the store.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sfn.answer.plain import plain
+from sfn.answer.states import changes_say, states_document
 from sfn.errors import Problem
 from sfn.plan import Network, Site
+from sfn.plan.planned import PlannedState
 from sfn.plan.reported import Key, Reported, Stood
 from sfn.timeline.event import Event, in_order, silent_at
 from sfn.timeline.held import text_of
@@ -120,6 +122,26 @@ def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") ->
     return Timeline(network, lines, tuple(one for one in present if site_id in ("", one.site_id)), problems, site_id)
 
 
+@dataclass(frozen=True, slots=True)
+class StateLine:
+    """A planned state as a page lists it: from when, what is otherwise in words, and whether its day is over."""
+
+    state: PlannedState
+    says: tuple[str, ...]
+    due: bool
+    """Its day has come and it is not over: the plan still says how it stood before."""
+
+
+def state_lines(network: Network, *, today: date) -> tuple[StateLine, ...]:
+    """Planned states in the order of their days."""
+    states = sorted(network.today.planned or (), key=lambda one: (one.date, one.name))
+    day = today.isoformat()
+    return tuple(
+        StateLine(one, changes_say(network, one), one.date <= day and (one.until is None or day <= one.until))
+        for one in states
+    )
+
+
 def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
     """The JSON document of ``/api/networks/{id}/timeline``."""
     return {
@@ -162,6 +184,7 @@ def document(found: Timeline, *, revision: int | None = None) -> dict[str, Any]:
             }
             for one in found.present
         ],
+        "states": states_document(found.network),
         "problems": [problem.as_json() for problem in found.problems],
     }
 

@@ -1,8 +1,9 @@
 """A network with some things tried: other offsets, sites off the air, a clock that drifted, a standby route."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from sfn.answer.states import state_says
 from sfn.answer.window_try import WindowTry, with_window
 from sfn.chain import MAIN
 from sfn.check import all_problems
@@ -12,6 +13,7 @@ from sfn.plan import Network, Site
 from sfn.plan.left_out import why_left_out
 from sfn.report.numbers import us
 from sfn.timing import DelayTable, delay_table
+from sfn.timing.planned_state import in_state
 from sfn.timing.row import unknown_now
 
 GREATEST_TRIED_US = 1_000_000.0
@@ -27,9 +29,12 @@ class WhatIf:
     off_air: frozenset[str] = frozenset()
     window: WindowTry = field(default_factory=WindowTry)
     """How OFDM receivers place their window."""
+    state: str = ""
+    """The planned state that it is tried in; empty: as the network stands."""
 
     def against(self, network: Network) -> "WhatIf":
         """Only what differs from the plan, so that an address that repeats the plan is no try."""
+        network = in_state(network, self.state) if self.state else network
         sites = {site.id: site for site in network.sites}
         plan_us = {name: site.offset_us for name, site in sites.items()}
         return WhatIf(
@@ -38,6 +43,7 @@ class WhatIf:
             {name: route for name, route in self.routes.items() if route != MAIN},
             frozenset(name for name in self.off_air if name not in sites or sites[name].on_air),
             self.window if self.window and with_window(network, self.window)[1] else WindowTry(),
+            self.state,
         )
 
     def problems(self, network: Network) -> tuple[Problem, ...]:
@@ -104,6 +110,11 @@ class Tried:
     doubts: tuple[Problem, ...] = ()
     """Errors that the plan does not have: settings that could not be made, and what is wrong with a tried route."""
 
+    @property
+    def beyond_state(self) -> bool:
+        """Whether something is tried besides the planned state that the network is in."""
+        return len(self.says) > len(state_says(self.network))
+
 
 def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_set: bool = False) -> Tried:
     """The network, its delay table and its launches with something tried.
@@ -128,10 +139,14 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     PlanError
         If it names what the network does not have.
     """
+    if what.state:
+        network = in_state(network, what.state)
     problems = what.problems(network)
     if problems:
         raise PlanError(problems)
     what = what.against(network)
+    planned_routes = {one.site: one.route for one in network.state.changes if one.route} if network.state else {}
+    what = replace(what, routes={**{s: r for s, r in planned_routes.items() if r and r != MAIN}, **what.routes})
     network, windows_said = with_window(network, what.window)
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     names = {site.id: site.name for site in network.sites}
@@ -157,7 +172,7 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
     sites_say = (text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
-    says = (*sites_say, *windows_said)
+    says = (*state_says(network), *sites_say, *windows_said)
     doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, what))
     return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
 

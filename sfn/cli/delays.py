@@ -10,6 +10,8 @@ other and are nowhere equal; nearest to equal; half-way: levels cannot be compar
 earth where none is named or it does not cover the line), `crossings_n` (how many such points the line has: the one
 nearest to its middle is taken), `level_difference_db` (first over second), `rx_above_sea_m` (receiver over the terrain,
 or over the mean of the two sites' ground). `no_loop`: why there are none (sites-in-line, too-few-sites), else null.
+`state`: the planned state that the table holds in (--state), null as the network stands; `planned_states`: today and
+those of the document (`name`, `date`, `until`, `note`, `common_delay_us`, `changes`).
 """
 
 import argparse
@@ -18,8 +20,10 @@ from math import isnan
 from pathlib import Path
 
 from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop
+from sfn.answer.states import state_says
 from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
+from sfn.cli.tries import add_state
 from sfn.library.delays import delay_table
 from sfn.library.opened import load
 from sfn.report.numbers import native, number
@@ -32,12 +36,13 @@ SUMMARY = "delay table: what each device must be set to"
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
+    add_state(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the table or its JSON."""
-    answer = delay_table(load(args.network, own_services=args.own_services))
+    answer = delay_table(load(args.network, own_services=args.own_services).in_state(args.state))
     if args.json:
         print_json(answer.document)
     else:
@@ -65,6 +70,8 @@ def _setting(field: SheetField) -> str:
 
 def _print(found: Delays) -> None:
     """The tables for people."""
+    for said in state_says(found.network):
+        print(f"PLANNED: {said}")
     print(f"{found.network.name}: common delay {number(found.table.common_delay_us, 4)} us")
     header = (
         "site",

@@ -10,6 +10,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import on_globe
 from sfn.plan import Network, read_file
 from sfn.plan.left_out import left_out_says
+from sfn.timing.planned_state import in_state
 from sfn.timing.readable import readable
 from sfn.visible import visible
 
@@ -63,7 +64,7 @@ def readable_file(args: argparse.Namespace) -> Network:
     """
     network = readable(read_file(args.network, own_services=args.own_services))
     say_left_out(network, args)
-    return network
+    return in_state(network, getattr(args, "state", ""))
 
 
 def say_left_out(network: Network, args: argparse.Namespace) -> None:

@@ -18,7 +18,13 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("off", "SITE", "try a site off the air"),
     ):
         parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
+    add_state(parser)
     add_window(parser, "try another way for OFDM receivers to place their window")
+
+
+def add_state(parser: argparse.ArgumentParser) -> None:
+    """``--state NAME``."""
+    parser.add_argument("--state", default="", metavar="NAME", help="in a planned state of the document, by its name")
 
 
 def add_window(parser: argparse.ArgumentParser, about: str) -> None:
@@ -43,7 +49,7 @@ def tries_argument(args: argparse.Namespace) -> WhatIf:
     if problems:
         raise PlanError(problems)
     window = WindowTry(args.strategy, args.backoff_us, args.threshold_db)
-    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off), window)
+    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off), window, args.state)
 
 
 def _pairs(name: str, texts: list[str], problems: list[Problem]) -> list[tuple[str, str]]:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +53,18 @@ class Opened:
         from sfn.terrain.ground import open_ground
 
         return open_ground(self.network, folder=self.folder, anywhere=True)
+
+    def in_state(self, name: str) -> "Opened":
+        """The same in a planned state of the document, by its name; "today" is the document itself.
+
+        Raises
+        ------
+        PlanError
+            If it has no such state.
+        """
+        from sfn.timing.planned_state import in_state
+
+        return replace(self, network=in_state(self.network, name))
 
     def checked(self) -> "tuple[tuple[Problem, ...], Ground | None]":
         """Problems and ground at once, the terrain opened once; no ground where it cannot be opened, a problem then."""

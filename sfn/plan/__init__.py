@@ -12,8 +12,6 @@ from sfn.plan.document import (
     DelayField,
     Network,
     Site,
-    TimeStamps,
-    WorkOrder,
 )
 from sfn.plan.ground import CoverClass, CoverSource, TerrainSource, ZoneClass, ZoneSource
 from sfn.plan.listeners import ListenerSource, Place
@@ -23,7 +21,9 @@ from sfn.plan.position import Position, Power
 from sfn.plan.reading import checksum, read, read_file, written
 from sfn.plan.receiver import Receiver, ReceiverWindow, Thresholds
 from sfn.plan.stage import Stage
+from sfn.plan.time_stamps import TimeStamps
 from sfn.plan.weight import Weight
+from sfn.plan.work_order import WorkOrder
 
 __all__ = [
     "Antenna",

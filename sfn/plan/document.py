@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from sfn.plan.antenna import Antenna
 from sfn.plan.correction import Correction
@@ -11,13 +11,16 @@ from sfn.plan.left_out import UNJUDGED, LeftOut
 from sfn.plan.listeners import ListenerSource
 from sfn.plan.off_air import OffAir
 from sfn.plan.others import OtherTransmitter
+from sfn.plan.planned import PlannedState
 from sfn.plan.position import Position, Power
 from sfn.plan.programme import Programme
 from sfn.plan.receiver import Levels, Receiver, Thresholds
 from sfn.plan.record import Day, Id, Latency, Name, Record, Text
 from sfn.plan.reported import Reported
 from sfn.plan.stage import Stage
+from sfn.plan.time_stamps import TimeStamps
 from sfn.plan.weight import Weight
+from sfn.plan.work_order import WorkOrder
 
 Height = Annotated[float, Field(ge=-500, le=9000)]
 Offset = Annotated[float, Field(ge=-60_000_000, le=60_000_000)]
@@ -199,39 +202,6 @@ class CommonDelay(Record):
         return self
 
 
-def _one_or_more(given: object) -> object:
-    """One id stands for a list of one; JSON knows no tuples."""
-    return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
-
-
-class TimeStamps(Record):
-    """What the network's time stamps mean."""
-
-    meaning: Literal["origin", "emission", "unknown"]
-    """origin: every stage adds to the stamp; emission: the stamp is the instant at a plane; unknown: not known yet."""
-    plane: Annotated[tuple[Id, ...], Field(min_length=1), BeforeValidator(_one_or_more)] | None = None
-    """With emission: the stage behind which the stamp holds, or a list, one for each chain with a device of its own."""
-    wrap_s: Annotated[float, Field(gt=0, le=1e6)] | None = 1.0
-    """Time after which stamps repeat. [s]"""
-
-
-class WorkOrder(Record):
-    """Who allows the change, when, and how it is taken back."""
-
-    change_window: Text | None = None
-    """When the change may be made."""
-    permission_reference: Text | None = None
-    """The operator's permission for the work."""
-    control_room_contact: Text | None = None
-    """Whom to call before and after."""
-    mutes: Text | None = None
-    """Which site is muted by whom while settings disagree."""
-    rollback_deadline: Text | None = None
-    """By when the old values go back if the new ones are not proven."""
-    tolerated_error_us: Annotated[float, Field(gt=0, le=1000)] | None = None
-    """Largest launch error that a technician may leave. [us]"""
-
-
 class Network(Record):
     """The transmitters that share one frequency and programme, with the service they carry."""
 
@@ -285,6 +255,9 @@ class Network(Record):
     """Measured launch errors that stages took up; kept by the program, so that none counts twice."""
     notes: Text | None = None
     """Anything a colleague should know."""
+    planned: Annotated[tuple[PlannedState, ...], Field(max_length=100)] | None = None
+    """How the network is to stand later: a phase, a site out, reduced power."""
+    _state: "tuple[PlannedState, Network] | None" = PrivateAttr(default=None)
     _own_services: str = PrivateAttr(default="")
     _left_out: tuple[LeftOut, ...] = PrivateAttr(default=())
     _set_aside: tuple[tuple[int, Site], ...] = PrivateAttr(default=())
@@ -342,6 +315,25 @@ class Network(Record):
         aside = tuple((i, site) for i, site in enumerate(self.sites) if site.id in gone)
         made = self.model_copy(update={"sites": tuple(site for site in self.sites if site.id not in gone)})
         made._left_out, made._set_aside = left_out, aside
+        return made
+
+    @property
+    def state(self) -> PlannedState | None:
+        """The planned state that this is the network in; None where it stands as today.
+
+        No key of the document: `sfn.timing.planned_state` makes it, and whatever is worked out from it says so.
+        """
+        return self._state[0] if self._state else None
+
+    @property
+    def today(self) -> "Network":
+        """The network as it stands today: what checksums are of."""
+        return self._state[1] if self._state else self
+
+    def standing_as(self, state: PlannedState, changed: "Network") -> "Network":
+        """A network in a planned state: `changed` is what this one then is."""
+        made = changed.model_copy()
+        made._state = (state, self)
         return made
 
     @property

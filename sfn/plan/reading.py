@@ -91,7 +91,7 @@ def checksum(network: Network) -> str:
     what was reported of its settings is no part of it.
     """
     canonical = json.dumps(
-        as_saved(network.whole).model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
+        as_saved(network.today.whole).model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
     )
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 

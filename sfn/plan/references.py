@@ -16,7 +16,9 @@ def reference_problems(network: Network) -> tuple[Problem, ...]:
     problems : tuple of Problem
         Empty when the document holds together.
     """
-    return (*_unique(network), *_stages(network), *_sites(network), *_feeds(network), *_weights(network))
+    return (
+        *_unique(network), *_stages(network), *_sites(network), *_feeds(network), *_weights(network), *_planned(network)
+    )  # fmt: skip
 
 
 def _unique(network: Network) -> Iterator[Problem]:
@@ -42,6 +44,37 @@ def _stages(network: Network) -> Iterator[Problem]:
             elif known[name].kind == "time-stamped section":
                 what = f"stage {stage.id}: {name!r} is itself a time-stamped section"
                 yield Problem(where, what, "the id of a plain stage", code="section-in-section", stages=stages)
+
+
+def _planned(network: Network) -> Iterator[Problem]:
+    """What planned states name."""
+    sites = {site.id: site for site in network.sites}
+    seen: set[str] = set()
+    for i, state in enumerate(network.planned or ()):
+        where, name = f"planned[{i}]", state.name.strip().casefold()
+        if name in seen:
+            yield Problem(f"{where}.name", f"{state.name!r} is used twice", "a name of its own", code="name-duplicate")
+        seen.add(name)
+        changed: set[str] = set()
+        for j, change in enumerate(state.changes):
+            at, said = f"{where}.changes[{j}]", f"planned state {state.name}"
+            site = sites.get(change.site)
+            if site is None:
+                what = f"{said}: there is no site {change.site!r}"
+                yield Problem(f"{at}.site", what, f"one of {', '.join(sites)}", code="unknown-site")
+                continue
+            touches = (Touch(site.id),)
+            if change.site in changed:
+                what = f"{said}: site {site.name} is changed twice"
+                yield Problem(f"{at}.site", what, "one line a site", code="id-duplicate", touches=touches)
+            changed.add(change.site)
+            routes = [chain.route for chain in site.chains]
+            if change.route is not None and change.route not in routes:
+                what, expected = (
+                    f"{said}: site {site.name} has no route {change.route!r}",
+                    f"one of {', '.join(routes)}",
+                )
+                yield Problem(f"{at}.route", what, expected, code="unknown-route", touches=touches)
 
 
 def _sites(network: Network) -> Iterator[Problem]:

@@ -17,6 +17,7 @@
 | ``lock`` | carrier, pilot, deviation and polarity were proven, or not |
 | ``complaint`` | a listener complained |
 | ``difference`` | a delay difference was measured on air, against another site |
+| ``planned-state`` | the plan has the network stand otherwise from a day on: a phase, a site out, reduced power |
 """
 
 from collections.abc import Mapping, Sequence
@@ -29,6 +30,7 @@ from sfn.timeline.held import Held
 Kind = Literal[
     "planned", "set-in-plan", "stage-changed", "stage-measured", "corrected", "on-air", "off-air", "signed-off",
     "issued", "plan-approved", "read", "told", "replaced", "muted", "unmuted", "lock", "complaint", "difference",
+    "planned-state",
 ]  # fmt: skip
 
 

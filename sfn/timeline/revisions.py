@@ -1,11 +1,13 @@
 """What revisions say happened to each site: planned settings, values of "set now", stages, corrections."""
 
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from sfn.plan import Network, Site, Stage
+from sfn.plan.planned import PlannedState
 from sfn.timeline.event import Event, Kind
 from sfn.timeline.held import Held, instant
 from sfn.timing import DelayTable, delay_table
@@ -40,6 +42,7 @@ class Story:
         self._stages: dict[str, Stage] = {}
         self._on_air: dict[str, bool] = {}
         self._corrections: dict[tuple[int, str], tuple[str, float]] = {}
+        self._states: dict[str, PlannedState] = {}
 
     def add(self, save: Saved) -> None:
         """The next revision."""
@@ -50,6 +53,7 @@ class Story:
             made += _on_air(self._on_air, save, site)
             made += _stage_events(self._stages, save, site)
             made += _corrected(self._corrections, save, site)
+        made += _planned_states(self._states, save)
         self._stages = {stage.id: stage for stage in save.network.stages}
         self.number, self.events = save.number, (*self.events, *made)
 
@@ -60,6 +64,30 @@ def revision_events(saves: Sequence[Saved]) -> tuple[Event, ...]:
     for save in saves:
         story.add(save)
     return story.events
+
+
+def _planned_states(known: dict[str, PlannedState], save: Saved) -> Iterator[Event]:
+    """Planned states that a revision adds, changes or drops; they stand at the day on which they are to hold."""
+    now = {state.name: state for state in save.network.planned or ()}
+    for name in [name for name in known if name not in now]:
+        state = known.pop(name)
+        yield _state_event(save, state, Held.sure(save.at), dropped=True)
+    for name, state in now.items():
+        if known.get(name) == state:
+            continue
+        known[name] = state
+        day = datetime.combine(date.fromisoformat(state.date), time(), UTC)
+        yield _state_event(save, state, Held(day, day, day + _DAY, day_alone=True), dropped=False)
+
+
+def _state_event(save: Saved, state: PlannedState, held: Held, *, dropped: bool) -> Event:
+    """One planned state on the timeline."""
+    changes = [change.model_dump(mode="json", exclude_none=True) for change in state.changes]
+    told = {"state": state.name, "until": state.until, "note": state.note, "common_delay_us": state.common_delay_us}
+    values = {"revision": save.number, "reason": save.reason, **told, "changes": changes, "dropped": dropped}
+    name = f"revision-{save.number}-state-{hashlib.sha256(state.name.encode()).hexdigest()[:8]}"
+    others = tuple(change.site for change in state.changes)
+    return Event(name, "", "planned-state", held, save.at, save.author, values, others)
 
 
 def _event(

@@ -32,6 +32,10 @@ class NetworkHead:
     """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
     unfrozen: tuple[Problem, ...] = ()
     """What this revision changes about the common delay that was frozen when sheets were issued."""
+    state: str = ""
+    """The planned state that the page shows; empty: as the network stands."""
+    state_says: tuple[str, ...] = ()
+    """The same in words."""
     names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What its sites and stages are called, in the order of the document."""
 

@@ -26,3 +26,5 @@ class DelaysPage(Context):
     """What the point of a pair's wish is, by its kind."""
     no_loop: dict[str, str]
     """Why there is no loop, by code."""
+    states: tuple[str, ...]
+    """Planned states that the table can be asked for."""

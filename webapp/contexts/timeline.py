@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from sfn.answer.timeline import Present, Timeline
+from sfn.answer.timeline import Present, StateLine, Timeline
 from sfn.errors import Problem
 from sfn.plan import Site
 from webapp.contexts import Context, NetworkHead
@@ -38,3 +38,5 @@ class TimelinePage(Context):
     """What was typed and not taken."""
     problems: tuple[Problem, ...]
     """What is wrong with it."""
+    states: tuple[StateLine, ...]
+    """How the network is to stand later, in the order of the days."""

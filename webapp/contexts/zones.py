@@ -35,6 +35,8 @@ class ZonesPage(Context):
     TAB: ClassVar[str] = "zones"
     network: NetworkHead
     """Which network, in which revision."""
+    states: tuple[str, ...]
+    """Planned states that the map can be asked for."""
     sites: tuple[SiteTry, ...]
     """Its sites, with what may be tried and what is."""
     window: WindowTried | None

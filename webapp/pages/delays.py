@@ -8,7 +8,7 @@ from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.of_network import service_of
 from webapp.contexts.delays import DelaysPage
-from webapp.dependencies import MapsDep, NetworkDep, Opened
+from webapp.dependencies import MapsDep, Opened, StatedDep
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -16,7 +16,7 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @router.get("/networks/{network_id}/delays")
-def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
+def show(request: Request, opened: StatedDep, maps: MapsDep) -> Response:
     """The delay table, pairs and loops."""
     network = opened.network
     found = delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
@@ -25,20 +25,26 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
     return page(
         request,
         DelaysPage(
-            network=opened.head, found=found, names=names, picture=picture, kinds=dict(KINDS), no_loop=dict(NO_LOOP)
+            network=opened.head,
+            found=found,
+            names=names,
+            picture=picture,
+            kinds=dict(KINDS),
+            no_loop=dict(NO_LOOP),
+            states=tuple(state.name for state in network.today.planned or ()),
         ),
     )
 
 
 @router.get("/networks/{network_id}/delays.csv")
-def as_csv(opened: NetworkDep, maps: MapsDep) -> Response:
+def as_csv(opened: StatedDep, maps: MapsDep) -> Response:
     """The delay table as CSV."""
     text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
 
 
 @router.get("/networks/{network_id}/delays.xlsx")
-def as_xlsx(opened: NetworkDep, maps: MapsDep) -> Response:
+def as_xlsx(opened: StatedDep, maps: MapsDep) -> Response:
     """The delay table as a spreadsheet."""
     content = delays_xlsx(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))

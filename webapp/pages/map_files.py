@@ -12,7 +12,7 @@ from sfn.answer.layer_lines import layer_lines
 from sfn.answer.map_files import MEDIA, layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
 from sfn.answer.zones import Layer, Zones
 from sfn.report.stamp import Stamp, stamp
-from webapp.dependencies import MapsDep, Opened, ReadableDep
+from webapp.dependencies import MapsDep, Opened, ReadableStatedDep
 from webapp.pages.zones import DRAWN_LAYER, known_pair, zones_of
 from webapp.problems import RefusedError
 from webapp.tries import TriesDep
@@ -24,7 +24,7 @@ BLOCK_BYTES = 1 << 20
 
 @router.get("/networks/{network_id}/map/{key}/file/{name}.{form}")
 def layer_file(
-    opened: ReadableDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
+    opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
     found, now = zones_of(opened, maps, key, tries, drawn=name in (DRAWN_LAYER, ALL))
@@ -38,7 +38,12 @@ def layer_file(
 
 @router.get("/networks/{network_id}/map/{key}/lines/{name}.{form}")
 def lines(
-    opened: ReadableDep, maps: MapsDep, key: str, name: str, form: Literal["json", "geojson", "kml"], tries: TriesDep
+    opened: ReadableStatedDep,
+    maps: MapsDep,
+    key: str,
+    name: str,
+    form: Literal["json", "geojson", "kml"],
+    tries: TriesDep,
 ) -> Response:
     """The lines of a layer: for the page, or as a file."""
     found, now = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
@@ -50,7 +55,7 @@ def lines(
 
 @router.get("/networks/{network_id}/map/{key}/wavefronts.{form}")
 def wavefront_file(
-    opened: ReadableDep,
+    opened: ReadableStatedDep,
     maps: MapsDep,
     key: str,
     form: Literal["geojson", "kml"],
@@ -68,7 +73,7 @@ def wavefront_file(
 
 
 @router.get("/networks/{network_id}/map/{key}/files.zip")
-def everything(opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def everything(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Every layer as GeoTIFF and all lines in one archive."""
     found, now = zones_of(opened, maps, key, tries, drawn=True)
     by = stamp_of(opened, now.says, found.cut_says)

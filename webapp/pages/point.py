@@ -12,7 +12,7 @@ from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import carried_by
 from webapp import addresses
 from webapp.contexts.zones import DirectPart, PointPage, PointPart
-from webapp.dependencies import MapsDep, Opened, ReadableDep
+from webapp.dependencies import MapsDep, Opened, ReadableStatedDep
 from webapp.limits import Latitude, Longitude
 from webapp.maps import Maps
 from webapp.problems import RefusedError
@@ -25,7 +25,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/networks/{network_id}/point")
 def show(
-    request: Request, opened: ReadableDep, maps: MapsDep, tries: TriesDep, at: str = "", rx_height_m: str = ""
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, at: str = "", rx_height_m: str = ""
 ) -> Response:
     """The signals at a place as people write it."""
     if not at.strip():
@@ -67,7 +67,7 @@ def _window(opened: Opened, tries: WhatIf) -> WindowTried | None:
 
 @router.get("/networks/{network_id}/point/part")
 def part(
-    request: Request, opened: ReadableDep, maps: MapsDep, tries: TriesDep, lat: Latitude, lon: Longitude
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, lat: Latitude, lon: Longitude
 ) -> Response:
     """The signals at a clicked point."""
     found, now = judged_at(opened, maps, tries, lat, lon, None)
@@ -80,7 +80,7 @@ def part(
 @router.post("/networks/{network_id}/point/direct")
 def direct(
     request: Request,
-    opened: ReadableDep,
+    opened: ReadableStatedDep,
     maps: MapsDep,
     tries: TriesDep,
     lat: Latitude,

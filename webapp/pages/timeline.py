@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from sfn.answer.timeline import state_lines
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.timeline import TimelinePage
@@ -25,7 +26,7 @@ MOST_EVENTS = 300
 @router.get("/networks/{network_id}/timeline")
 def show(request: Request, opened: NetworkDep, store: StoreDep, site: str = "") -> Response:
     """Every site, or one of them."""
-    return page(request, _page(opened, store, site))
+    return page(request, timeline_page(opened, store, site))
 
 
 @router.post("/networks/{network_id}/timeline")
@@ -33,12 +34,12 @@ def enter(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) 
     """Put something on the timeline that no form of the plan and no reading says."""
     site, kind = form.get("site", ""), form.get("kind", "")
     known = site if site in {one.id for one in opened.network.sites} else ""
-    made = _page(opened, store, known, typed=form)
+    made = timeline_page(opened, store, known, typed=form)
     try:
         author = author_of(form)
         body = entry_of(kind, form, network=opened.network, fields=made.fields, now=datetime.now(UTC))
     except PlanError as refused:
-        return page(request, _page(opened, store, known, typed=form, problems=refused.problems), status=422)
+        return page(request, timeline_page(opened, store, known, typed=form, problems=refused.problems), status=422)
     revision = opened.head.revision.number
     store.entries.add(opened.head.id, revision=revision, site_id=site, kind=kind, made_by=author, body=body)
     request.session["author"] = author
@@ -46,7 +47,7 @@ def enter(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) 
     return RedirectResponse(addresses.timeline(opened.head.id, known), 303)
 
 
-def _page(
+def timeline_page(
     opened: Opened,
     store: Store,
     site_id: str,
@@ -71,4 +72,5 @@ def _page(
         now=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         typed=typed or {},
         problems=problems,
+        states=state_lines(opened.network, today=datetime.now(UTC).date()),
     )

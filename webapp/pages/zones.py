@@ -22,7 +22,7 @@ from sfn.systems.of_network import service_of
 from webapp import addresses
 from webapp.complaints import complaints_of
 from webapp.contexts.zones import MapAddress, MapSummary, MapTry, ZonesPage
-from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
+from webapp.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableStatedDep, SettingsDep, StoreDep
 from webapp.jobs import Job
 from webapp.maps import Maps, Wanted
 from webapp.pages.jobs import as_json
@@ -48,7 +48,7 @@ AskedDep = Annotated[MapAddress, Depends(asked_of)]
 @router.get("/networks/{network_id}/map")
 def show(
     request: Request,
-    opened: ReadableDep,
+    opened: ReadableStatedDep,
     maps: MapsDep,
     jobs: JobsDep,
     settings: SettingsDep,
@@ -74,7 +74,7 @@ def show(
 
 @router.post("/networks/{network_id}/map/levels")
 def start(
-    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, tries: TriesDep, form: FormDep
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, settings: SettingsDep, tries: TriesDep, form: FormDep
 ) -> Response:
     """Start computing the levels of a map; the page's script is told of the job, everybody else led to it."""
     asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
@@ -88,7 +88,7 @@ def start(
 
 
 @router.get("/networks/{network_id}/map/{key}/view.json")
-def view(request: Request, opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
     south, west, north, east = found.coverage.grid.bounds_deg
@@ -124,7 +124,7 @@ def view(request: Request, opened: ReadableDep, maps: MapsDep, key: str, tries: 
 
 
 @router.get("/networks/{network_id}/map/{key}/shares.json")
-def shares(opened: ReadableDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+def shares(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """OFDM: where most places are served with levels drawn, which follows the map."""
     found, _ = zones_of(opened, maps, key, tries, drawn=True)
     return JSONResponse({"says": shares_said(found)})
@@ -151,7 +151,7 @@ def so_far_picture(maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/so-far.svg")
-def so_far_legend(opened: ReadableDep, maps: MapsDep, key: str) -> Response:
+def so_far_legend(opened: ReadableStatedDep, maps: MapsDep, key: str) -> Response:
     """What its colours mean."""
     found = maps.so_far(key)
     if found is None:
@@ -162,7 +162,7 @@ def so_far_legend(opened: ReadableDep, maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
-def layer(opened: ReadableDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
+def layer(opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """One layer as a picture that lies exactly on the map."""
     found, _ = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
     wanted = found.layer(name)
@@ -173,7 +173,7 @@ def layer(opened: ReadableDep, maps: MapsDep, key: str, name: str, tries: TriesD
 
 
 @router.get("/networks/{network_id}/map/{key}/legend/{name}.svg")
-def layer_legend(opened: ReadableDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
+def layer_legend(opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
     """What a layer's colours mean, with units, and kilometres beneath microseconds."""
     found, _ = zones_of(opened, maps, key, tries)
     wanted = found.layer(name)
@@ -193,7 +193,7 @@ def shade(maps: MapsDep, key: str) -> Response:
 
 
 @router.get("/networks/{network_id}/map/{key}/ribbon.png")
-def pair_ribbon(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
+def pair_ribbon(opened: ReadableStatedDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """Where the signals of a pair arrive within the tolerance."""
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
@@ -203,7 +203,7 @@ def pair_ribbon(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tr
 
 
 @router.get("/networks/{network_id}/map/{key}/lines.json")
-def pair_lines(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
+def pair_lines(opened: ReadableStatedDep, maps: MapsDep, key: str, a: str, b: str, tries: TriesDep) -> Response:
     """The equal-delay lines and the equal-signal band of a pair."""
     found, now = zones_of(opened, maps, key, tries)
     known_pair(found, a, b)
@@ -211,7 +211,7 @@ def pair_lines(opened: ReadableDep, maps: MapsDep, key: str, a: str, b: str, tri
 
 
 @router.post("/networks/{network_id}/map/keep")
-def keep(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep) -> Response:
+def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: FormDep) -> Response:
     """Save the offsets that were tried as a new revision."""
     reason = form.get("reason", "").strip() or "offsets tried on the map"
     author = form.get("author", "").strip()
@@ -276,6 +276,7 @@ def _page(
         smooth=network.terrain is None,
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
+        states=tuple(one.name for one in network.today.planned or ()),
     )
 
 
@@ -288,18 +289,13 @@ def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool 
 
 def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:
     """The map in numbers, against the plan where something is tried."""
-    planned = zones_of(opened, maps, key, WhatIf())[0] if now.says else found
+    state = opened.network.state
+    alone = WhatIf(state=state.name if state else "")
+    planned = zones_of(opened, maps, key, alone)[0] if now.beyond_state else found
     against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
-    short = in_short(against) if now.says else ""
-    return MapSummary(
-        found,
-        against,
-        bool(now.says),
-        short,
-        said,
-        addresses.people(opened.head.id),
-        addresses.others(opened.head.id),
-    )
+    short = in_short(against) if now.beyond_state else ""
+    people, others = addresses.people(opened.head.id), addresses.others(opened.head.id)
+    return MapSummary(found, against, now.beyond_state, short, said, people, others)
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

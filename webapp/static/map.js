@@ -23,6 +23,7 @@
     for (const route of document.querySelectorAll('select[name="route"]')) if (route.value) query.append("route", route.value);
     for (const box of document.querySelectorAll('input[name="off"]:checked')) query.append("off", box.value);
     for (const field of document.querySelectorAll("[data-window]")) if (field.value.trim() !== field.dataset.plan) query.append(field.name, field.value.trim());
+    if (asked.get("state")) query.append("state", asked.get("state"));
     return query;
   }
   const address = (name, more = {}) => {
