@@ -8,7 +8,7 @@ from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.of_network import service_of
 from webapp.contexts.delays import DelaysPage
-from webapp.dependencies import MapsDep, Opened, StatedDep
+from webapp.dependencies import MapsDep, NetworkDep, Opened, StatedDep
 from webapp.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -37,14 +37,14 @@ def show(request: Request, opened: StatedDep, maps: MapsDep) -> Response:
 
 
 @router.get("/networks/{network_id}/delays.csv")
-def as_csv(opened: StatedDep, maps: MapsDep) -> Response:
+def as_csv(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as CSV."""
     text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
 
 
 @router.get("/networks/{network_id}/delays.xlsx")
-def as_xlsx(opened: StatedDep, maps: MapsDep) -> Response:
+def as_xlsx(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as a spreadsheet."""
     content = delays_xlsx(maps.reviewed(opened.network), revision=opened.head.revision.number)
     return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))
