@@ -127,8 +127,11 @@ def resolution(all_of: Whitened, now: Fitted, *, path: int, level_db: float) -> 
     return float(spacing[0] if len(short) == 0 else spacing[min(short[-1] + 1, len(spacing) - 1)])
 
 
-def sure(all_of: Whitened, fitted: Fitted) -> Whitened:
-    """The stretches whose misfit is like that of the others: one whose phase was lost is left out."""
+def sure(all_of: Whitened, fitted: Fitted) -> tuple[Whitened, list[int]]:
+    """The stretches whose misfit is like that of the others, and the numbers of those that are left out.
+
+    One whose phase was lost, or from which samples are missing, is left out.
+    """
     from dataclasses import replace
 
     basis, _ = np.linalg.qr(all_of.root @ between(fitted.at_samples, columns=all_of.root.shape[2]))
@@ -137,7 +140,8 @@ def sure(all_of: Whitened, fitted: Fitted) -> Whitened:
     noise = all_of.variance_ratio
     kept = (each < 3 * np.median(each)) & (noise < 30 * np.median(noise))
     if kept.all() or np.count_nonzero(kept) < max(4, len(kept) // 2):
-        return all_of
-    return replace(
+        return all_of, []
+    taken = replace(
         all_of, root=all_of.root[kept], data=all_of.data[kept], variance_ratio=noise[kept], rows_n=all_of.rows_n[kept]
     )
+    return taken, np.flatnonzero(~kept).tolist()

@@ -167,13 +167,27 @@ def paths(
         stretches = work.taken(known=_response(fitted, stretches))
         all_of = together(stretches)
         fitted = refined(all_of, fitted.at_samples, low=low, high=high)
-    kept = sure(all_of, fitted)
-    if kept is not all_of:
+    kept, out = sure(all_of, fitted)
+    if out:
         all_of, fitted = kept, ordered(kept, starts=starts)
-    return _answer(
+    found = _answer(
         work, fitted, stretches, all_of, carrier_hz=carrier_hz, stated_hz=deviation_hz, duration_s=len(heard) / rate_hz,
         where=where,
     )  # fmt: skip
+    if not out:
+        return found
+    middles_s = work.middles(stretches)
+    told = _left_out([float(middles_s[k]) for k in out], of_n=len(stretches), where=where)
+    return replace(found, problems=(*found.problems, told))
+
+
+def _left_out(at_s: list[float], *, of_n: int, where: str) -> Problem:
+    """What is said where some stretches were not used."""
+    listed = ", ".join(f"{t:.2f}" for t in at_s)
+    what = f"{len(at_s)} of {of_n} stretches, about {listed} s into it, were left out: the paths do not explain them"
+    expected = "lost samples or a fade there? The delays are those of the rest; record again where in doubt"
+    values = {"stretches": float(len(at_s)), "first_s": at_s[0]}
+    return Problem(where, what, expected, "warning", code="stretches-left-out", values=values)
 
 
 def _begun(

@@ -72,3 +72,14 @@ def test_lost_samples_are_told(lost: int) -> None:
         found(reference, slipped)
 
     assert refused.value.problems[0].code in ("delay-jumps", "levels-change", "reference-explains-little")
+
+
+def test_a_stretch_that_is_left_out_is_told() -> None:
+    """A third of a millisecond lost near the end: the rest answers, and says what it did without."""
+    reference, heard = made.recorded([(0.0, 0.0, 1.0)], seed=3, seconds=1.0, snr_db=40.0)
+    cut = int(0.9 * len(heard))
+    answer = found(reference, np.concatenate((heard[:cut], heard[cut + 84 :])))
+
+    assert abs(answer.paths[0].delay_us) < 1.96 * answer.paths[0].uncertainty_us
+    assert ["stretches-left-out"] == [p.code for p in answer.problems]
+    assert "of 12 stretches" in answer.problems[0].what
