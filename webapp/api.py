@@ -367,8 +367,5 @@ def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
     )
 
 
-router.include_router(api_arrivals.router)
-router.include_router(api_drives.router)
-router.include_router(api_road.router)
-router.include_router(api_timeline.router)
-router.include_router(api_packet.router)
+for part in (api_arrivals, api_drives, api_road, api_timeline, api_packet):
+    router.include_router(part.router)
