@@ -40,8 +40,10 @@ from sfn.propagation.duct_formulas import (
     log_beta0,
     shielding,
 )
+from sfn.propagation.far import FAR_POINTS, far, far_cover, far_ground
 from sfn.propagation.hulls import BLOCK, FLOOR, decisive, highest, roughness
 from sfn.propagation.near_cover import obstacle, obstruction_covered
+from sfn.propagation.radials import merged
 from sfn.propagation.running import (
     HORIZON,
     HULL_50,
@@ -74,15 +76,13 @@ from sfn.propagation.sweep_formulas import (
     DB,
     LOG10,
     Model,
-    bullington,
     bullington_point,
+    delta_bullington,
     entry,
     inverse_normal,
     last_point,
     log_sum,
     mrad,
-    smooth_nu,
-    sphere,
     step_down,
 )
 
@@ -94,7 +94,7 @@ FAR_APART_DB = 60.0
 LN_50, LN_100 = math.log(50.0), math.log(100.0)
 
 # columns of receivers
-DISTANCE, COS_AZIMUTH, OWN_GROUND, OWN_ZONE, OWN_COVER, CLEAR = range(6)
+DISTANCE, COS_AZIMUTH, OWN_GROUND, OWN_ZONE, OWN_COVER, CLEAR, PART = range(7)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
@@ -111,18 +111,6 @@ def obstruction(
         d, y = steepest(Y, row, hulls, hull, count, m, m * M.step, D, top)
         nu = bullington_point(Stim, (y - top) / (D - d) - q * D, hts, hrs, D, M.lam)
     return nu
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def delta_bullington(
-    nu: float, m: int, D: float, h1: float, h2: float, q: float, root: float, omega: float, M: Model
-) -> float:
-    """Delta-Bullington loss Ld from the profile's nu, eq. (21) to (39)."""
-    Lbulla = bullington(nu, D)
-    Ldsph = sphere(D, h1, h2, q, root, omega, M)
-    if Ldsph <= 0.0:
-        return Lbulla
-    return Lbulla + max(Ldsph - bullington(smooth_nu(D, m, h1, h2, q, M), D), 0.0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
@@ -279,87 +267,128 @@ def receiver(
             loss[k, j] = Lbfs + share * (loss[k, j] - Lbfs)
 
 
-def room(points: int, receivers: int) -> tuple[Floats, Floats, Floats, Floats, Ints, Floats, Ints, Floats]:
-    """Y, S, Z, hulls, corners, blocks, counts and own for radials of so many points and receivers."""
+Room = tuple[Floats, Floats, Floats, Floats, Ints, Floats, Ints, Floats, Ints, Floats]
+
+
+def room(points: int, receivers: int, kinds: int) -> Room:
+    """Y, S, Z, hulls, corners, blocks, counts, own, mine and before, for radials of so many points and receivers."""
     return (
         np.empty((KINDS, points)), np.empty(8), np.empty((points, 8)), np.empty((4, points, 2)),
         np.empty((2, points + 2), np.int64), np.empty((KINDS, points // BLOCK + 1)), np.zeros(6, np.int64),
-        np.empty((6, receivers)),
+        np.empty((7, receivers)), np.empty(receivers, np.int64), np.empty(kinds),
     )  # fmt: skip
 
 
 @entry
 def walk(
-    h: Floats, cover: Floats, zone: NDArray[np.int8], first_radial: int, tx_ground: float, starts: Ints, order: Any,
-    distance: Floats, azimuth: Floats, own_ground: Floats, own_zone: Any, own_cover: Any, clear: Any, farthest: float,
-    steps: Floats, percentages: Floats, table: Floats, M: Model, loss: Floats, sight: Any, elevation: Floats,
-    Y: Floats, S: Floats, Z: Floats, hulls: Floats, corners: Ints, blocks: Floats, counts: Ints, own: Floats,
+    h: Floats, cover: Floats, zone: NDArray[np.int8], first_radial: int, between: bool, tx_ground: float, starts: Ints,
+    order: Any, distance: Floats, azimuth: Floats, own_ground: Floats, own_zone: Any, own_cover: Any, clear: Any,
+    farthest: float, steps: Floats, percentages: Floats, table: Floats, M: Model, loss: Floats, sight: Any,
+    elevation: Floats, Y: Floats, S: Floats, Z: Floats, hulls: Floats, corners: Ints, blocks: Floats, counts: Ints,
+    own: Floats, mine: Ints, before: Floats,
 ) -> None:  # fmt: skip
-    """P.1812 at every receiver of some radials; Y to own are room to work in.
+    """P.1812 at every receiver of some radials; Y to before are room to work in.
 
     `starts[r]` to `starts[r + 1]` are the places in `order` of radial r's receivers, nearest first. Row k of h, cover
-    and zone is radial `first_radial + k`. Cover counts up to `clear` km (one value for all, or one a receiver) before
-    a receiver, `farthest` at most; there stands its `own_cover` [m], where that is not empty.
+    and zone is radial `first_radial + k`. Where receivers lie `between` radials, r's are those from it to the next, the
+    last row is the radial after the others, and each receiver gets what lies straight between its two radials.
+    Cover counts up to `clear` km (one value for all, or one a receiver) before a receiver, `farthest` at most; there
+    stands its `own_cover` [m], where that is not empty.
     """
-    for k in range(h.shape[0]):
-        begin, end = starts[first_radial + k], starts[first_radial + k + 1]
-        if begin == end:
+    radials = len(starts) - 1
+    rows = h.shape[0]
+    for k in range(rows):
+        one, other = first_radial + k, -1
+        if between:
+            other = one - 1 if k > 0 else -1
+            if k == rows - 1:
+                one = -1
+        count = merged(starts, order, distance, M.step, one, other, mine)
+        if count == 0:
             continue
-        for place in range(begin, end):
-            j = order[place]
-            own[DISTANCE, place - begin], own[COS_AZIMUTH, place - begin] = distance[j], azimuth[j]
-            own[OWN_GROUND, place - begin], own[OWN_ZONE, place - begin] = own_ground[j], own_zone[j]
-            own[OWN_COVER, place - begin] = own_cover[j] if own_cover.size > 0 else 0.0
-            own[CLEAR, place - begin] = clear[j] if clear.size > 1 else clear[0]
-        for at in range(end - begin):
+        for at in range(count):
+            j = mine[at] if mine[at] >= 0 else -1 - mine[at]
+            own[DISTANCE, at], own[COS_AZIMUTH, at] = distance[j], azimuth[j]
+            own[OWN_GROUND, at], own[OWN_ZONE, at] = own_ground[j], own_zone[j]
+            own[OWN_COVER, at] = own_cover[j] if own_cover.size > 0 else 0.0
+            own[CLEAR, at] = clear[j] if clear.size > 1 else clear[0]
+            turns = azimuth[j] * (radials / (2.0 * math.pi))
+            own[PART, at] = turns - int(turns)
+        for at in range(count):
             own[COS_AZIMUTH, at] = math.cos(own[COS_AZIMUTH, at])
-        n = last_point(own[DISTANCE, end - begin - 1], M.step) + 1
+        n = last_point(own[DISTANCE, count - 1], M.step) + 1
         bare, inland = True, True
         Y[H, 0] = Y[G, 0] = Y[Y50, 0] = Y[YB, 0] = Y[YH, 0] = tx_ground
+        void = False
         for i in range(1, n):
-            height = h[k, i]
-            if height != height:
-                n = i
-                break
-            Y[H, i] = height
+            Y[H, i] = h[k, i]
+            void |= h[k, i] != h[k, i]
+        if void:
+            for i in range(1, n):
+                if Y[H, i] != Y[H, i]:
+                    n = i
+                    break
         if cover.size > 0:
             for i in range(1, n):
                 Y[G, i] = Y[H, i] + cover[k, i]
                 bare &= cover[k, i] == 0.0
-            for at in range(end - begin):
+            for at in range(count):
                 bare &= own[OWN_COVER, at] == 0.0
         if zone.size > 0:
             for i in range(n):
                 inland &= zone[k, i] == 0
-        prepare(Y, blocks, corners, n, bare, steps)
+        apart = n > FAR_POINTS * count
+        prepare(Y, blocks, corners, n, bare, apart, steps)
         S[S50] = S[SB] = S[SH] = S[SR] = -np.inf
         S[SUM] = S[MOMENT] = S[HORIZON] = 0.0
         counts[:] = 0
         pushed, pushed_cover, zoned = 0, 0, False
-        for place in range(begin, end):
-            j, D, zr = order[place], own[DISTANCE, place - begin], own[OWN_ZONE, place - begin]
+        for at in range(count):
+            second = mine[at] < 0
+            j, D, zr = -1 - mine[at] if second else mine[at], own[DISTANCE, at], own[OWN_ZONE, at]
+            seen, up = False, np.nan
+            if second:
+                for p in range(loss.shape[0]):
+                    before[p], loss[p, j] = loss[p, j], np.nan
+                seen, up = sight[j], elevation[j]
+                sight[j], elevation[j] = False, np.nan
             m = last_point(D, M.step)
+            known = True
             if m >= n:
-                if m >= LEAST_INNER_POINTS and D >= FREE_SPACE_KM:
-                    continue  # behind a void: no level
+                # Behind a void there is no level.
+                known = not (m >= LEAST_INNER_POINTS and D >= FREE_SPACE_KM)
                 m = 0
-            if not (zoned or (inland and zr == 0.0)):
-                prepare_zones(Z, zone, k, n, M.step)
-                zoned = True
-            mc = m
-            if pushed < m:
-                if bare:
-                    advance(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
-                else:
-                    advance_ground(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
-                pushed = m
-            if not bare:
-                mc = min(m, max(int((D - farthest) / M.step), 0))
-                if pushed_cover < mc:
-                    advance_cover(Y, S, hulls, corners, counts, pushed_cover + 1, mc, M, steps)
-                    pushed_cover = mc
-            receiver(
-                Y, S, Z, hulls, blocks, counts, m, mc, bare, inland, D, own[COS_AZIMUTH, place - begin],
-                own[OWN_GROUND, place - begin], zr, own[OWN_COVER, place - begin], own[CLEAR, place - begin],
-                percentages, table, M, j, loss, sight, elevation,
-            )  # fmt: skip
+            if known:
+                if not (zoned or (inland and zr == 0.0)):
+                    prepare_zones(Z, zone, k, n, M.step)
+                    zoned = True
+                mc = m
+                if pushed < m:
+                    if apart and bare:
+                        far(Y, S, hulls, blocks, corners, counts, pushed + 1, m, M, steps)
+                    elif apart:
+                        far_ground(Y, S, hulls, blocks, corners, counts, pushed + 1, m, M, steps)
+                    elif bare:
+                        advance(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
+                    else:
+                        advance_ground(Y, S, hulls, corners, counts, pushed + 1, m, M, steps)
+                    pushed = m
+                if not bare:
+                    mc = min(m, max(int((D - farthest) / M.step), 0))
+                    if pushed_cover < mc:
+                        if apart:
+                            far_cover(Y, S, hulls, blocks, corners, counts, pushed_cover + 1, mc, M, steps)
+                        else:
+                            advance_cover(Y, S, hulls, corners, counts, pushed_cover + 1, mc, M, steps)
+                        pushed_cover = mc
+                receiver(
+                    Y, S, Z, hulls, blocks, counts, m, mc, bare, inland, D, own[COS_AZIMUTH, at], own[OWN_GROUND, at],
+                    zr, own[OWN_COVER, at], own[CLEAR, at], percentages, table, M, j, loss, sight, elevation,
+                )  # fmt: skip
+            if second:
+                part = own[PART, at]
+                for p in range(loss.shape[0]):
+                    loss[p, j] = before[p] + part * (loss[p, j] - before[p])
+                elevation[j] = up + part * (elevation[j] - up)
+                if part < 0.5:
+                    sight[j] = seen

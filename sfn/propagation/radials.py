@@ -63,15 +63,18 @@ def locate(
 
 
 @places
-def assign(distance: Floats, azimuth: Floats, radials: int, step: float, radial: Any, inner: Any) -> None:
-    """Nearest radial, and last point of it half a step or more before the receiver; -1: no distance."""
+def assign(distance: Floats, azimuth: Floats, radials: int, half: float, step: float, radial: Any, inner: Any) -> None:
+    """Nearest radial (half: 0.5) or the one before (0), and last point of it half a step or more before the receiver.
+
+    -1: no distance.
+    """
     per_turn = radials / (2.0 * math.pi)
     for j in range(len(distance)):
         D = distance[j]
         if D != D:
             radial[j], inner[j] = -1, 0
             continue
-        radial[j] = int(azimuth[j] * per_turn + 0.5) % radials
+        radial[j] = int(azimuth[j] * per_turn + half) % radials
         inner[j] = last_point(D, step)
 
 
@@ -102,6 +105,26 @@ def sort(radial: Any, inner: Any, radials: int, points: int) -> tuple[Ints, Any]
         order[fill[radial[j]]] = j
         fill[radial[j]] += 1
     return starts, order
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def merged(starts: Ints, order: Any, distance: Floats, step: float, one: int, other: int, mine: Ints) -> int:
+    """Receivers of two radials (-1: of none) in the order of the last point that they use; how many they are."""
+    a, a_end, b, b_end = 0, 0, 0, 0
+    if one >= 0:
+        a, a_end = starts[one], starts[one + 1]
+    if other >= 0:
+        b, b_end = starts[other], starts[other + 1]
+    count = 0
+    while a < a_end or b < b_end:
+        if b == b_end or (a < a_end and last_point(distance[order[a]], step) <= last_point(distance[order[b]], step)):
+            mine[count] = order[a]
+            a += 1
+        else:
+            mine[count] = -1 - order[b]
+            b += 1
+        count += 1
+    return count
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always", fastmath={"contract"})
@@ -149,35 +172,74 @@ def sample_nearest(lat: Floats, lon: Floats, site: Floats, values: Any, at: Floa
         out[j] = nearest(values, at[0] + dlat * at[2], at[1] + dlon * at[3], outside)
 
 
+@njit(cache=True, nogil=True, error_model="numpy", inline="always", fastmath={"contract"})
+def at_power(c: Floats, r: int, which: int, x: float) -> float:
+    """The polynomial of one radial at x."""
+    value = 0.0
+    for power in range(c.shape[2] - 1, -1, -1):
+        value = value * x + c[r, which, power]
+    return value
+
+
 @places
 def sample_radials(
-    c: Floats, first: int, lengths: Ints, step_ratio: float, heights: Any, height_at: Floats, covers: Any,
+    c: Floats, lengths: Ints, step_ratio: float, piece: int, heights: Any, height_at: Floats, covers: Any,
     cover_at: Floats, zones: Any, zone_at: Floats, h: Floats, cover: Floats, zone: Any, room: Floats,
 ) -> None:  # fmt: skip
-    """Terrain along radials `first` and following: c (radials, 2, degree + 1) from `SiteMap.along`.
+    """Terrain along radials: c (radials, 2, degree + 1) from `SiteMap.along`.
 
-    `step_ratio` is the step over the map's radius; `room` has shape (2, points).
+    `step_ratio` is the step over the map's radius; `room` has shape (2, points). Within a `piece` of so many points,
+    2 km at most, parabolas stand for the polynomials: their cubes are worth less than a micrometre.
     """
-    degree = c.shape[2] - 1
+    rows, columns = heights.shape
+    points = 0
     for k in range(len(lengths)):
-        r, n = first + k, lengths[k]
-        room[:, :n] = 0.0
-        for power in range(degree, -1, -1):
-            north, east = c[r, 0, power], c[r, 1, power]
-            for i in range(n):
-                room[0, i] = room[0, i] * (i * step_ratio) + north
-                room[1, i] = room[1, i] * (i * step_ratio) + east
-        for i in range(n):
-            h[k, i] = bilinear(
-                heights, height_at[0] + room[0, i] * height_at[2], height_at[1] + room[1, i] * height_at[3]
-            )
-        if covers.size > 0:
-            for i in range(n):
-                cover[k, i] = nearest(
-                    covers, cover_at[0] + room[0, i] * cover_at[2], cover_at[1] + room[1, i] * cover_at[3], 0.0
-                )
-        if zones.size > 0:
-            for i in range(n):
-                zone[k, i] = int(
-                    nearest(zones, zone_at[0] + room[0, i] * zone_at[2], zone_at[1] + room[1, i] * zone_at[3], 0.0)
-                )
+        points = max(points, lengths[k])
+    # Piece by piece of all radials, which lie side by side: what was read for one is at hand for the next.
+    for first in range(0, points, piece):
+        for k in range(len(lengths)):
+            last = min(first + piece, lengths[k])
+            if first >= last:
+                continue
+            north, east = at_power(c, k, 0, first * step_ratio), at_power(c, k, 1, first * step_ratio)
+            north_1 = at_power(c, k, 0, (first + 0.5 * piece) * step_ratio)
+            north_2 = at_power(c, k, 0, (first + piece) * step_ratio)
+            east_1 = at_power(c, k, 1, (first + 0.5 * piece) * step_ratio)
+            east_2 = at_power(c, k, 1, (first + piece) * step_ratio)
+            bend, bend_east = 2.0 * (north - 2.0 * north_1 + north_2), 2.0 * (east - 2.0 * east_1 + east_2)
+            lean, lean_east = north_2 - north - bend, east_2 - east - bend_east
+            for i in range(first, last):
+                u = (i - first) / piece
+                room[0, i] = north + u * (lean + u * bend)
+                room[1, i] = east + u * (lean_east + u * bend_east)
+            row, row_2 = height_at[0] + north * height_at[2], height_at[0] + north_2 * height_at[2]
+            column, column_2 = height_at[1] + east * height_at[3], height_at[1] + east_2 * height_at[3]
+            # A parabola between its ends leaves their rectangle by an eighth of its bend at most.
+            over = 1.0 + abs(bend * height_at[2]) + abs(bend_east * height_at[3])
+            if (
+                min(row, row_2) > over and max(row, row_2) < rows - 1 - over
+                and min(column, column_2) > over and max(column, column_2) < columns - 1 - over
+            ):  # fmt: skip
+                for i in range(first, last):
+                    y = height_at[0] + room[0, i] * height_at[2]
+                    x = height_at[1] + room[1, i] * height_at[3]
+                    up, left = np.uint32(y), np.uint32(x)
+                    a, b = y - up, x - left
+                    top = heights[up, left] + b * (heights[up, left + 1] - heights[up, left])
+                    low = heights[up + 1, left] + b * (heights[up + 1, left + 1] - heights[up + 1, left])
+                    h[k, i] = top + a * (low - top)
+            else:
+                for i in range(first, last):
+                    h[k, i] = bilinear(
+                        heights, height_at[0] + room[0, i] * height_at[2], height_at[1] + room[1, i] * height_at[3]
+                    )
+            if covers.size > 0:
+                for i in range(first, last):
+                    cover[k, i] = nearest(
+                        covers, cover_at[0] + room[0, i] * cover_at[2], cover_at[1] + room[1, i] * cover_at[3], 0.0
+                    )
+            if zones.size > 0:
+                for i in range(first, last):
+                    zone[k, i] = int(
+                        nearest(zones, zone_at[0] + room[0, i] * zone_at[2], zone_at[1] + room[1, i] * zone_at[3], 0.0)
+                    )

@@ -60,7 +60,7 @@ def zone_lengths(Z: Any, m: int, D: float, zr: float, step: float) -> tuple[floa
 
 
 @part
-def prepare(Y: Any, blocks: Any, corners: Any, n: int, bare: bool, steps: Any) -> None:
+def prepare(Y: Any, blocks: Any, corners: Any, n: int, bare: bool, far: bool, steps: Any) -> None:
     """What needs no order: heights over the tangents, greatest heights of blocks, and points that may be vertices.
 
     A point below the line between its neighbours is on no hull, and the steps of all rows bend alike but for the
@@ -81,6 +81,8 @@ def prepare(Y: Any, blocks: Any, corners: Any, n: int, bare: bool, steps: Any) -
             for i in range(max(block * BLOCK, 1), min(block * BLOCK + BLOCK, n)):
                 greatest = max(greatest, Y[row, i])
             blocks[row, block] = greatest
+    if far:
+        return
     for which in range(1 if bare else 2):
         row, count = Y50 if which == 0 else YH, 1
         corners[which, 0] = 1

@@ -23,6 +23,8 @@ LN_LEAST = math.log(1e-6)
 entry = njit(cache=True, nogil=True, error_model="numpy", _nrt=False)  # type: ignore[call-overload] # not in its stubs
 # The same with greatest values taken in any order, for loops over points that hold a number each.
 part = njit(cache=True, nogil=True, error_model="numpy", _nrt=False, fastmath={"nnan", "nsz", "contract"})  # type: ignore[call-overload] # not in its stubs
+# And with sums taken in any order, for loops over many points.
+summed = njit(cache=True, nogil=True, error_model="numpy", _nrt=False, fastmath={"nnan", "nsz", "contract", "reassoc"})  # type: ignore[call-overload] # not in its stubs
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -197,6 +199,18 @@ def sphere(D: float, h1: float, h2: float, q: float, root: float, omega: float, 
     aem = 500.0 * (D / (r1 + r2)) * (D / (r1 + r2))
     Ldft = mixed_first_term(D, h1, h2, math.exp(-math.log(aem) / 3.0), omega, M)
     return (1.0 - hse / hreq) * max(Ldft, 0.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def delta_bullington(
+    nu: float, m: int, D: float, h1: float, h2: float, q: float, root: float, omega: float, M: Model
+) -> float:
+    """Delta-Bullington loss Ld from the profile's nu, eq. (21) to (39)."""
+    Lbulla = bullington(nu, D)
+    Ldsph = sphere(D, h1, h2, q, root, omega, M)
+    if Ldsph <= 0.0:
+        return Lbulla
+    return Lbulla + max(Ldsph - bullington(smooth_nu(D, m, h1, h2, q, M), D), 0.0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from sfn.geodesy.line import direct, inverse
+from sfn.propagation import sweep
 from sfn.propagation.duct_formulas import (
     ALPHA,
     LEAST_TABLE_KM,
@@ -300,3 +301,44 @@ def test_out_of_range_is_refused_by_name(change, text):
         replace(LINK, **change)
 
     assert text == str(refused.value)
+
+
+def test_a_receiver_between_two_radials_gets_what_lies_straight_between_them(monkeypatch):
+    """Of few receivers each asks the radial on either side: each radial's loss is that of the exact path along it."""
+    monkeypatch.setattr(sweep, "USUAL_RADIALS", 360)  # one a degree
+    lat, lon, step_m = 46.5, 7.5, 30.0
+    link = Link(310.0, 80.0, 10.0, 600.0, "H")
+
+    def terrain(a, b):
+        ground = 300.0 + 120.0 * np.sin(700.0 * a) * np.cos(500.0 * b)
+        return ground, np.zeros(a.shape), np.zeros(a.shape, dtype=np.int8)
+
+    azimuth_deg, distance_m = (
+        np.array([12.25, 99.9, 200.5, 359.7, 300.4]),
+        np.array([2900.0, 2500.0, 1810.0, 2222.0, 900.0]),
+    )
+    rx_lat, rx_lon = (
+        np.array(v)
+        for v in zip(*(direct(lat, lon, azimuth_deg=a, ground_m=s) for a, s in zip(azimuth_deg, distance_m, strict=True)), strict=True)
+    )  # fmt: skip
+    swept = losses_around(
+        lat, lon, rx_lat_deg=rx_lat, rx_lon_deg=rx_lon, link=link, terrain=terrain, step_m=step_m, pixel_m=200.0
+    )
+    for j, (azimuth, far_m) in enumerate(zip(azimuth_deg, distance_m, strict=True)):
+        points = max(int((far_m - 0.5 * step_m) / step_m), 0) + 1
+        along_m = np.append(np.arange(points) * step_m, far_m)
+        loss = []
+        for radial in (np.floor(azimuth), np.floor(azimuth) + 1.0):
+            heights = terrain(*direct(lat, lon, azimuth_deg=radial, ground_m=along_m))[0]
+            heights[0], heights[-1] = link.tx_ground_m, terrain(rx_lat[j], rx_lon[j])[0]
+            flat = np.zeros(points + 1)
+            middle = centre_latitude(lat, azimuth, far_m / 1000.0)
+            loss.append(
+                [
+                    exact(link, p, along_m / 1000.0, heights, flat, flat.astype(int), middle).loss_db
+                    for p in link.time_pct
+                ]
+            )
+        part = azimuth % 1.0
+        expected = (1.0 - part) * np.array(loss[0]) + part * np.array(loss[1])
+        assert swept.loss_db[:, j] == pytest.approx(expected, abs=1e-4)  # the map about the site: millimetres
