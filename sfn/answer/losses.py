@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from sfn.answer.record_doubts import drift_doubts
+from sfn.errors import Problem
 from sfn.stream.advise import WEEK_S, spoken, usual
 from sfn.stream.answer import fit_answer, joint_answer, measured_answer, paths_answer
 from sfn.stream.buffer import DelayQuantile, Hour, Need, Release, common_release, hours
@@ -112,8 +114,8 @@ class HourNeed:
         The cheapest of the usual protections that meets the target under the losses as fitted, with all their doubt;
         None where nothing was lost, or none does.
     variation_us : float
-        Delay above the least to cover, at the upper end of its interval; with a second path that of the later copy.
-        [us]
+        Delay above the first path's least to cover, at the upper end of its interval; where a second path was recorded
+        too, that of the later copy, whatever the protection. [us]
     sure : bool
         Whether the record is long enough to know that upper end, and to meet the target at the upper end of the losses.
     need : Need or None
@@ -182,7 +184,7 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
         left = left_by(Protection(), paths=clean)
         bound = _bound(left, packet_time_s, error_every_s)
         return HourNeed(hour, None, alone[0], alone[1] and bound[1], Need(name, 0.0, alone[0], 0.0), *bound)
-    paths, with_both = measured(fitted(hour.loss, packets_n=hour.packets_n)), alone
+    paths = measured(fitted(hour.loss, packets_n=hour.packets_n))
     if beside and hour.begins_s in beside.second and hour.begins_s in beside.both:
         second, both = beside.second[hour.begins_s], beside.both[hour.begins_s]
         tied = beside.paths.joint  # the whole record decides whether they fail together, the hour how much
@@ -191,8 +193,6 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
         counted = None if beside.paths.bound is None else fitted(both.loss, packets_n=both.packets_n)
         second_loss = fitted(second.loss, packets_n=second.packets_n)
         paths = replace(beside.paths, first=paths.first, second=second_loss, joint=tied, bound=counted)
-        if both.variation is not None:
-            with_both = _covered(both.variation)
     lefts = usual_protections(paths.as_fitted, packet_time_s=packet_time_s)
     enough = [
         one
@@ -202,7 +202,7 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
     chosen = min(enough, key=lambda one: (one.rate_factor, one.wait_us), default=None)
     if chosen is None:
         return HourNeed(hour, None, *alone, None)
-    covered_us, known = with_both if chosen.protection.second_path else alone
+    covered_us, known = alone
     doubted = protected(chosen.protection, paths, packet_time_s=packet_time_s)
     bound = _bound(doubted.left, packet_time_s, error_every_s)
     return HourNeed(hour, doubted, covered_us, known and bound[1], Need(name, 0.0, covered_us, chosen.wait_us), *bound)
@@ -241,6 +241,8 @@ class Records:
 
     paths: Paths | None = None
     """Loss on the path or on both, with its doubt."""
+    problems: tuple[Problem, ...] = ()
+    """Doubts about what was measured."""
     left: tuple[Left, ...] = ()
     """What the usual protections leave, where that was asked; the second path as `with_second` has it."""
 
@@ -296,7 +298,6 @@ def records(
     """
     first = taken[0]
     cut = hours(first, late_probability=late_probability)
-    found: dict[str, Any] = measured_answer(first, cut, late_probability=late_probability)
     fits = [fit(one.delay_us.size, burst_lengths=one.burst_lengths) for one in taken]
     processes = [fitted(f, packets_n=one.delay_us.size) for f, one in zip(fits, taken, strict=True)]
     paths, beside = measured(processes[0]), None
@@ -309,6 +310,9 @@ def records(
             {hour.begins_s: hour for hour in hours(both, late_probability=late_probability)},
             paths,
         )
+        cut = tuple(_with_later_copy(hour, beside.both.get(hour.begins_s)) for hour in cut)
+    found: dict[str, Any] = measured_answer(first, cut, late_probability=late_probability)
+    if len(taken) > 1:
         found |= joint_answer(joint)
         second = fit_answer(fits[1], packets_n=taken[1].delay_us.size)
         found["second_burst_packets"] = second["measured_burst_packets"]
@@ -324,7 +328,18 @@ def records(
     ]
     needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
     model = fits[0].model if fits[0] else None
-    return Records(tuple(names), first, cut, model, found | needs_answer(needs), needs, paths)
+    found |= needs_answer(needs)
+    doubts = drift_doubts(taken)
+    found["problems"] = [problem.as_json() for problem in doubts]
+    found["release_sure"] = bool(found["release_sure"]) and not doubts
+    return Records(tuple(names), first, cut, model, found, needs, paths, problems=doubts)
+
+
+def _with_later_copy(hour: Hour, both: Hour | None) -> Hour:
+    """The hour with the delays of the later copy: one release delay is to cover both paths."""
+    if both is None or both.variation is None or hour.variation is None:
+        return hour
+    return replace(hour, variation=max(hour.variation, both.variation, key=lambda one: one.high_us or one.delay_us))
 
 
 def needs_answer(needs: Sequence[HourNeed]) -> dict[str, Any]:

@@ -30,12 +30,16 @@ errors_bounded (the record shows that errors are as rare as that: a short or cle
 (rarer than this is all it shows; null: none can come), total_us (null where no protection does);
 `release_above_least_us`, the one release delay above the path's least that covers every hour, and `release_decided_by`
 (both null where an hour has no protection that does: those are the `release_unmet_hours`), `release_sure`,
-`release_steps` (steps of clock or path that are in the release delay, as in `changes`). With --second-capture also
+`release_steps` (steps of clock or path that are in the release delay, as in `changes`; what may be a drift is looked
+for beside them, a restart or a clock set back is put on the level before it). With --second-capture also
 `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if independent),
 `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`,
 `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`, `second_streams`, `second_changes`,
-`second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; with a second path the delays of an hour
-are those of the later copy. `residual_kind` is exact only for a typed network with a formula: a fitted one gives an
+`second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the delays of an hour, in `hours`,
+`hours_need` and so in the release delay, are then those of the later copy above the first path's least, whatever the
+protection (`variation_us` and `delay_quantiles` of the whole are the first path's alone), and `differential_us` is how
+much later the second path comes (negative: earlier), which no `wait_us` holds. `residual_kind` is exact only for a
+typed network with a formula: a fitted one gives an
 estimate whose interval spans the fit's.
 """
 
@@ -115,7 +119,8 @@ def run(args: argparse.Namespace) -> int:
         time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
         answer = _answer(protection, paths, time_s=time_s, seed=args.seed, block_n=args.blocks)
         answer |= {"model_source": paths.first.source, "packet_time_us": float(time_s * 1_000_000)}
-        answer |= paths_answer(paths) | measured
+        doubts = [*cast(list[object], answer["problems"]), *cast(list[object], measured.get("problems", []))]
+        answer |= paths_answer(paths) | measured | {"problems": doubts}
         if args.compare:
             answer["comparison"] = [
                 {key: row[key] for key in ("protection", *_COMPARED)}

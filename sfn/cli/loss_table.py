@@ -36,6 +36,8 @@ def table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
         if row["residual_kind"] == "estimate":
             within = f"{row['residual_low_ratio']:.2g} to {row['residual_high_ratio']:.2g}"
             lines.append(f"{'':46}{within:>16}  (99 %)")
+        if "differential_us" in answer and "second path" in row["protection"]:
+            lines.append(f"{'':46}{_later(answer)}")
     lines += _measured_table(answer, drift_kept=drift_kept)
     return lines + problem_lines(cast(list[dict[str, Any]], answer["problems"]))
 
@@ -49,6 +51,14 @@ def _tied(answer: dict[str, object]) -> list[str]:
     product = answer.get("product_loss_ratio", joint)
     said = f"{product:.3g} of the packets would be lost on both" if assumed else f"{joint:.3g} lost on both"
     return [f"second path: {tie}: {said}"]
+
+
+def _later(answer: dict[str, object]) -> str:
+    """How much later the second path comes, beside the waits that do not hold it."""
+    later_ms = cast(float, answer["differential_us"]) / 1000
+    if later_ms <= 0:
+        return f"the second path comes {-later_ms:.1f} ms before the first, if one clock stamped both"
+    return f"and {later_ms:.1f} ms more for the longer second path, if one clock stamped both"
 
 
 def _streams(answer: dict[str, object]) -> list[str]:
@@ -68,8 +78,16 @@ def _streams(answer: dict[str, object]) -> list[str]:
         assert isinstance(rows, list)
         for row in rows:
             step = "" if row["step_us"] is None else f" of {row['step_us'] / 1000:.1f} ms"
-            lines.append(f"{name}: {row['kind']}{step} at {row['at_s']:.3f} s")
+            lines.append(f"{name}: {row['kind']}{step} at {row['at_s']:.3f} s{_MEANT[row['kind']]}")
     return lines
+
+
+_MEANT = {
+    "restart": ": put on the level before it, for its time stamps begin anew",
+    "source change": ": put on the level before it, for its time stamps begin anew",
+    "clock step": ": taken out of the delays, no packet arrives before the one before it",
+    "clock or path step": ": left in the delays",
+}
 
 
 def _drift(drift_ppb: object, *, kept: bool) -> str:
@@ -114,7 +132,8 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
         _drift(answer["drift_ppb"], kept=drift_kept),
         f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
         f"(99 %: at most {known})",
-        f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}",
+        f"{'hour':>6}{'packets':>10}{'lost':>8}{'bursts':>8}{'within, ms':>12}"
+        + ("  (the later copy of both paths, above the first's least)" if "differential_us" in answer else ""),
     ]
     rows = answer["hours"]
     assert isinstance(rows, list)
@@ -130,6 +149,7 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
         lines.append(
             f"one release delay for every hour's protection (an error a week): {release_ms:.0f} ms above the least, "
             f"decided by {answer['release_decided_by']}"
+            + ("; it covers the later copy of both paths" if "differential_us" in answer else "")
             + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
         )
         lines += _unbounded(answer)

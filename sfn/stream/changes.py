@@ -12,8 +12,7 @@ MISORDER_PACKETS = 100  # numbers that fall back by less are late packets (RFC 3
 LATER_PATH_S = 2.0  # a fall of numbers that would be a longer delay than this is no longer path
 FALL_HELD_PACKETS, FALL_LEAST_PACKETS = 50, 10  # that a fall lasts; at the end of a file
 CLOCK_BACK_S = 0.01  # arrivals in a file never go back by themselves
-STEP_US = 200_000.0  # the least delay moves by this at once and stays: no queue does that
-LEVEL_PACKETS, LEVELS_HELD = 100, 5
+STEP_US = 200_000.0  # arrivals move by this at once: not within one stretch that tells the packet time
 STEADY_RATIO = 0.9  # of neighbouring packets whose time stamps differ by the same
 NAMED_WITHIN_RATIO = 500e-6  # clocks in use are nearer to their rate than that
 
@@ -140,33 +139,3 @@ def nominal_packet_time(seen_s: float, *, stamp_step: int | None) -> float | Non
     meant = [Fraction(stamp_step, rate) for rate in CLOCK_RATES_HZ] if stamp_step else list(PACKET_TIMES_S)
     near = min(meant, key=lambda one: abs(float(one) / seen_s - 1))
     return float(near) if abs(float(near) / seen_s - 1) < NAMED_WITHIN_RATIO else None
-
-
-def level_steps(delay_us: NDArray[np.float32], first_s: float, packet_time_s: float) -> tuple[Change, ...]:
-    """Steps of the least delay that stay: of the capturing clock, or of the path.
-
-    Parameters
-    ----------
-    delay_us : ndarray, shape (packets,)
-        [us]
-    first_s, packet_time_s : float
-        Arrival of the first packet, time between packets. [s]
-    """
-    blocks = delay_us.size // LEVEL_PACKETS
-    if blocks < 2 * LEVELS_HELD:
-        return ()
-    whole = delay_us[: blocks * LEVEL_PACKETS].reshape(blocks, LEVEL_PACKETS)
-    levels = np.where(np.isnan(whole), np.inf, whole).min(1)
-    known = np.flatnonzero(np.isfinite(levels))
-    levels = levels[known].astype(np.float64)
-    found, last = [], -LEVELS_HELD
-    for k in np.flatnonzero(np.abs(np.diff(levels)) > STEP_US / 2) + 1:
-        before, after = levels[max(0, k - LEVELS_HELD) : k], levels[k + 1 : k + 1 + LEVELS_HELD]
-        if k - last < LEVELS_HELD or after.size < LEVELS_HELD:
-            continue
-        step_us = float(np.median(after) - np.median(before))
-        if abs(step_us) > STEP_US and np.ptp(after) < STEP_US / 4 and np.ptp(before[-2:]) < STEP_US / 4:
-            at_s = first_s + float(known[k]) * LEVEL_PACKETS * packet_time_s
-            found.append(Change("clock or path step", at_s, step_us))
-            last = int(k)
-    return tuple(found)

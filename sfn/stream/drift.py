@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.stream.capture import Piece
-from sfn.stream.changes import CLOCK_BACK_S, RESTART_PACKETS, SEQUENCE_ROUND, STEP_US, Change
+from sfn.stream.changes import CLOCK_BACK_S, RESTART_PACKETS, SEQUENCE_ROUND, STEP_US
 
 LEAST_PACKETS = 100
 ENVELOPE_PIECES = 2000
@@ -30,17 +30,6 @@ def longest_stretch(piece: Piece) -> tuple[NDArray[np.int64], NDArray[np.float64
     return np.concatenate(([0], np.cumsum(steps[begin : end - 1]))), piece.arrival_s[begin:end]
 
 
-def levelled(
-    delay_us: NDArray[np.float32], steps: tuple[Change, ...], first_s: float, packet_time_s: float
-) -> NDArray[np.float32]:
-    """The delays as if no level had stepped: a step is no drift."""
-    found = delay_us
-    for step in steps:
-        found = found.copy() if found is delay_us else found
-        found[round((step.at_s - first_s) / packet_time_s) :] -= np.float32(step.step_us or 0.0)
-    return found
-
-
 def drift_line(delay_us: NDArray[np.float32]) -> tuple[float, float]:
     """The line beneath all delays that comes closest to them: slope a packet and level. [us], [us]
 
@@ -49,13 +38,25 @@ def drift_line(delay_us: NDArray[np.float32]) -> tuple[float, float]:
     An edge of the lower convex hull, the one above the middle of the packets (S. Moon, P. Skelly, D. Towsley,
     INFOCOM 1999, from memory). The hull is taken over the least delay of each of two thousand pieces.
     """
-    edges = np.linspace(0, delay_us.size, min(ENVELOPE_PIECES, delay_us.size // 4) + 1).astype(np.int64)
     points = []
+    edges = np.linspace(0, delay_us.size, min(ENVELOPE_PIECES, delay_us.size // 4) + 1).astype(np.int64)
     for begin, end in pairwise(edges):
         part = delay_us[begin:end]
         if not np.isnan(part).all():
             at = int(np.nanargmin(part))
             points.append((float(begin + at), float(part[at])))
+    return line_beneath(*np.array(points).T)
+
+
+def line_beneath(at: NDArray[np.float64], value: NDArray[np.float64]) -> tuple[float, float]:
+    """The edge of the lower convex hull of some points that lies above their middle: slope and value at 0.
+
+    Parameters
+    ----------
+    at, value : ndarray, shape (points,)
+        `at` rising.
+    """
+    points = list(zip(at.tolist(), value.tolist(), strict=True))
     hull: list[tuple[float, float]] = []
     for point in points:
         while len(hull) >= 2 and _turns_right(hull[-2], hull[-1], point):

@@ -10,7 +10,7 @@ is NaN. Only 4 bytes a packet are kept, so that a day of 250 packets/s takes 90 
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,11 +25,11 @@ from sfn.stream.changes import (
     STAMP_ROUND,
     Change,
     fallen_back,
-    level_steps,
     nominal_packet_time,
     stamp_step,
 )
-from sfn.stream.drift import LEAST_PACKETS, drift_line, levelled, longest_stretch
+from sfn.stream.drift import LEAST_PACKETS, longest_stretch
+from sfn.stream.levels import Levels, levels
 from sfn.stream.loss import burst_lengths_of
 
 GREATEST_PACKETS = 50_000_000
@@ -137,6 +137,15 @@ def above_least(sent_us: NDArray[np.float64], arrived_us: NDArray[np.float64]) -
     return np.asarray(delay - delay.min())
 
 
+def _too_few(packets: int, what: str) -> PlanError:
+    """A record that says nothing."""
+    values = {"packets": packets, "least_packets": LEAST_PACKETS}
+    problem = Problem(
+        "packets", f"only {packets} {what}", f"at least {LEAST_PACKETS}", code="too-few-packets", values=values
+    )
+    return PlanError([problem])
+
+
 class _Follower:
     """What is known after the pieces so far; private to `measure`."""
 
@@ -149,6 +158,7 @@ class _Follower:
         self.first_source: int | None = None
         self.last_stamp, self.clock_s = 0, 0.0
         self.changes: list[Change] = []
+        self.set_back: dict[int, int] = {}  # changes that are clocks set back, and the packet after each
         self.first_sequence = 0
         self.first_arrival_s = 0.0
         self.base = 0  # position of the first packet that arrived, counted from the first sent
@@ -171,8 +181,10 @@ class _Follower:
         """Work one piece through."""
         if self.count == 0:
             self._begin(piece)
-        arrival_s = self._straightened(piece.arrival_s)
+        begun = len(self.changes)
+        arrival_s, back_at = self._straightened(piece.arrival_s)
         position = self._positions(piece, arrival_s, ahead)
+        self.set_back |= {begun + k: int(position[at]) for k, at in enumerate(back_at.tolist())}
         self._keep(position, arrival_s)
         before = np.maximum.accumulate(np.concatenate(([self.greatest], position)))
         behind = before[:-1] - position
@@ -193,17 +205,7 @@ class _Follower:
         if self.time_s is None:
             run, times_s = longest_stretch(piece)
             if run.size < LEAST_PACKETS or run[-1] <= 0 or times_s[-1] <= times_s[0]:
-                raise PlanError(
-                    [
-                        Problem(
-                            "packets",
-                            f"only {run.size} in order",
-                            f"at least {LEAST_PACKETS}",
-                            code="too-few-packets",
-                            values={"packets": int(run.size), "least_packets": LEAST_PACKETS},
-                        )
-                    ]
-                )
+                raise _too_few(int(run.size), "in order")
             # median over pairs half a stretch apart: late packets and odd numbers don't tilt it
             half = run.size // 2
             apart = run[half:] - run[: run.size - half]
@@ -224,17 +226,18 @@ class _Follower:
                 ]
             )
 
-    def _straightened(self, arrival_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Arrivals with the steps back of the capturing clock taken out: a file is written in the order of arrival."""
+    def _straightened(self, arrival_s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+        """Arrivals without the steps back of the capturing clock, and where: a file is written as packets arrive."""
         assert self.time_s is not None
         waited = np.diff(np.concatenate(([self.last_arrival_s - self.clock_s], arrival_s)))
         found = arrival_s + self.clock_s
-        for at in np.flatnonzero(waited < -CLOCK_BACK_S):
+        back_at = np.flatnonzero(waited < -CLOCK_BACK_S)
+        for at in back_at:
             step_s = float(waited[at]) - self.time_s
             self.changes.append(Change("clock step", float(arrival_s[at]), step_s * 1e6))
             self.clock_s -= step_s
             found[at:] -= step_s
-        return np.asarray(found)
+        return np.asarray(found), back_at
 
     def _positions(self, piece: Piece, arrival_s: NDArray[np.float64], ahead: Piece | None) -> NDArray[np.int64]:
         """Position of every packet from the first, sequence numbers unrolled."""
@@ -342,41 +345,50 @@ class _Follower:
             self._take(self.held, None)
             self.held = None
         if self.count < LEAST_PACKETS or self.time_s is None:
-            raise PlanError(
-                [
-                    Problem(
-                        "packets",
-                        f"only {self.count} arrived",
-                        f"at least {LEAST_PACKETS}",
-                        code="too-few-packets",
-                        values={"packets": self.count, "least_packets": LEAST_PACKETS},
-                    )
-                ]
-            )
+            raise _too_few(self.count, "arrived")
         delay = self.delay_us[: self.greatest + 1 + self.base]
-        slope_us = 0.0
         first_s = self.first_arrival_s - self.base * self.time_s
-        if remove_drift:
-            slope_us, _ = drift_line(levelled(delay, level_steps(delay, first_s, self.time_s), first_s, self.time_s))
-            for begin in range(0, delay.size, PIECE_ROOM):  # in pieces: no second copy in double precision
-                end = min(begin + PIECE_ROOM, delay.size)
-                delay[begin:end] -= (slope_us * np.arange(begin, end)).astype(np.float32)
+        begun = [change.position for change in self.changes if change.position is not None]
+        set_back = {at + self.base: k for k, at in self.set_back.items()}
+        fit = levels(delay, breaks=(*begun, *set_back), packet_time_s=self.time_s)
+        slope_us = fit.slope_us if remove_drift else 0.0
+        self._flatten(delay, fit, slope_us)
+        for at, shift_us in fit.shifts:
+            if at in set_back:  # what a single packet on each side said of the step, and what all say
+                change = self.changes[set_back[at]]
+                self.changes[set_back[at]] = replace(change, step_us=(change.step_us or 0.0) + shift_us)
         least_us = np.nanmin(delay)
         delay -= least_us
+        time_s = self.time_s + slope_us * 1e-6
+        if self.nominal_s is None:  # a step amid the record may have hidden the packet time that is meant
+            self.nominal_s = nominal_packet_time(self.time_s + fit.slope_us * 1e-6, stamp_step=self.stamp_step)
+        steps = [
+            Change("clock or path step", first_s + at * (self.time_s + fit.slope_us * 1e-6), step_us)
+            for at, step_us in fit.steps
+        ]
         return Measured(
             delay,
             self.first_sequence - self.base,
-            self.first_arrival_s - self.base * self.time_s + float(least_us) * 1e-6,
-            self.time_s + slope_us * 1e-6,
+            first_s + float(least_us) * 1e-6,
+            time_s,
             self.duplicates_n,
             self.reordered_n,
             self.furthest,
-            None if self.nominal_s is None else ((self.time_s + slope_us * 1e-6) / self.nominal_s - 1) * 1e9,
+            None if self.nominal_s is None else (time_s / self.nominal_s - 1) * 1e9,
             self.first_source,
             self.stamp_step,
             None if self.first_stamp is None else self.first_stamp - self.base * (self.stamp_step or 0),
-            (*self.changes, *level_steps(delay, first_s, self.time_s)),
+            tuple(sorted((*self.changes, *steps), key=lambda one: one.at_s)) if steps else tuple(self.changes),
         )
+
+    @staticmethod
+    def _flatten(delay_us: NDArray[np.float32], fit: Levels, slope_us: float) -> None:
+        """Take the drift out, and put what began anew on the level before it: steps stay."""
+        for begin in range(0, delay_us.size, PIECE_ROOM):  # in pieces: no second copy in double precision
+            end = min(begin + PIECE_ROOM, delay_us.size)
+            delay_us[begin:end] -= (slope_us * np.arange(begin, end)).astype(np.float32)
+        for at, shift_us in fit.shifts:
+            delay_us[at:] -= np.float32(shift_us)
 
 
 PIECE_ROOM = 262_144

@@ -157,6 +157,22 @@ def test_a_release_with_a_second_path_covers_its_later_copy() -> None:
     assert np.array_equal(lost, np.isnan(both.delay_us))
 
 
+@pytest.mark.parametrize("loss_ratio", [2e-7, 1e-4])
+def test_the_release_offered_beside_a_second_path_covers_its_later_copy(loss_ratio) -> None:
+    """27 ms longer, 100 us of jitter: hours, needs and the release delay hold both, whichever protection is chosen."""
+    rng, made, n = np.random.default_rng(11), [], 200_000
+    for delay_s in (0.010, 0.037):
+        kept = np.flatnonzero(rng.random(n) >= loss_ratio)
+        at_s = 1000 + kept * PACKET_S + delay_s + rng.exponential(1e-4, kept.size)
+        made.append(measure([Piece(kept & 0xFFFF, at_s, True)], packet_time_s=PACKET_S, remove_drift=False))
+    found = records(made, names=("a", "b"), late_probability=1e-3).found
+
+    assert found["differential_us"] == pytest.approx(27_000, abs=5)
+    assert found["release_above_least_us"] >= 27_000 + 690  # 100 us x ln 1000
+    assert [hour["variation_us"] for hour in found["hours"]] == pytest.approx([27_690], abs=60)
+    assert all(need["variation_us"] >= 27_600 for need in found["hours_need"])
+
+
 def test_clean_records_leave_an_upper_limit_not_its_square() -> None:
     """Nothing lost on either: what both may lose together is as uncertain as what one may lose."""
     clean = measure(
