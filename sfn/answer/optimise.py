@@ -29,6 +29,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.quality import yardstick
 from sfn.solve.bound import least_without_service
 from sfn.solve.descent import Told
+from sfn.solve.devices import Settled
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
 from sfn.solve.objective import Objective, Score, along, objective, score
 from sfn.solve.search import Found
@@ -140,19 +141,26 @@ def optimise(
         state(network, computed, what, one.launches(), people=asked.people, executor=executor)
         for one in (table, planned_table)
     )
-    proven = settled is not None and settled.proven
+    proven, every = (False, False) if settled is None else (settled.proven, settled.every)
     if vars_key(after.score) >= vars_key(before.score):  # nothing that the devices can make is better
-        proven = proven and settled is not None and np.allclose(settled.offsets_us, allowed.now_us)
+        proven = every or (proven and settled is not None and np.allclose(settled.offsets_us, allowed.now_us))
         at, planned, planned_table, after = allowed.now_us.copy(), network, table, before
     elif base is not network:
         planned, planned_table = _freed(network, planned, planned_table, table, placed=placed, asked=asked)
     return _described(
         network, planned, computed, asked, what=what, allowed=allowed,
-        found=replace(found, offsets_us=at, score=after.score),
-        spread=spread_of(seeds, made, answer=after.score.without_service),
+        found=replace(found, offsets_us=at, score=after.score, ended=_ended(found, settled)),
+        spread=spread_of(seeds, made, answer=after.score.without_service, every=every),
         settled=proven, before=before, after=after, tables=(table, planned_table),
         placed=placed, ground=ground, executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
+
+
+def _ended(found: Found, settled: Settled | None) -> str:
+    """How the search ended: exhaustive only where all settings were looked at, on the grid of the search: steps."""
+    if settled is not None and settled.every:
+        return "exhaustive"
+    return "steps" if found.ended == "exhaustive" else found.ended
 
 
 def on_the_way(

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.optimise_lattice import every_setting
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.solve.descent import Told
@@ -156,7 +157,7 @@ def searched(
     return whole, tuple(found)
 
 
-def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float) -> SeedSpread:
+def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float, every: bool = False) -> SeedSpread:
     """How far seeds lie apart in the figure that the answer prints, and what more time would bring, as far as it tells.
 
     Parameters
@@ -166,13 +167,19 @@ def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float) -
         What each leaves without service on devices. [people or km2]
     answer : float
         What the answer leaves. [people or km2]
+    every : bool
+        All settings of the devices within the limits were looked at.
     """
+    if every:
+        return SeedSpread(
+            (min(min(made), answer),), ("exhaustive",), "no: every setting of the devices within the limits was tried"
+        )
     without, found = tuple(made), seeds
     gained = min(without) - answer
     ended = tuple(one.ended for one in found)
     scale = max(min(without), 1e-9)
     if found[-1].ended == "exhaustive":
-        said = "no: every set of steps of the search was tried"
+        said = "unlikely: every set of steps of the search was tried, if not every setting of the devices"
     elif gained > LIKELY_RATIO * scale or max(without) - min(without) > LIKELY_RATIO * scale:
         said = "likely: seeds lie apart, or the last part of the time still brought something"
     elif "time" in ended:
@@ -238,10 +245,18 @@ def settled_on_devices(
 ) -> tuple[Settled | None, tuple[float, ...]]:  # fmt: skip
     """The descent on what devices can make, from what was found, then from each seed's own end; the best of all ends.
 
-    Beside it what each seed alone would have come to there, never worse than the offsets as they are.
+    Beside it what each seed alone would have come to there, never worse than the offsets as they are. Where all
+    settings within the limits can be looked at, that is done instead, and there is one figure.
     """
     began_s, whole_s = time.monotonic(), max(DEVICES_SHARE * budget_s, LEAST_DEVICES_S)
     launched = launched_by(network, placed, what.sites)
+    complete = every_setting(
+        network, placed, what, allowed, launched=launched, until_s=began_s + whole_s, executor=executor,
+        cancelled=cancelled,
+    )  # fmt: skip
+    if complete is not None:
+        return complete, (complete.key[0],)
+    began_s = time.monotonic()
     steps = np.array([float(finest_step(site.delay_fields)) for site in network.sites])
     known: list[tuple[Doubles, Settled | None]] = []
 

@@ -3,7 +3,8 @@
 JSON keys: `network`, `objective` (people or area), `unit` (people or km2), `weights` (in words), `counted` (all of
 it), `left_out_km2`, `left_out_people` (not covered by the terrain); `before` and `after`, each with without_service,
 below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes (each
-with class, code, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us; `changed` (sites of
+with class, code, people, area_km2); `served_gain_pct` of what was served; `offsets` by
+site, us, as planned (limits hold for these: a device rounds by up to half its step); `changed` (sites of
 which a device gets another setting) and `devices`, each with site, changes, by_offsets (the new plan sets it otherwise
 than the saved one: what --max-changed counts) and against (what it was compared with: what is set now, where that is
 told; else the saved plan; the night before), in words `changed_says`; `relays` (what may end the signal of a site fed
@@ -16,8 +17,9 @@ and the margins; `sensitivity` by site: earlier_1_us and later_1_us, scores as i
 without_service with median, p90, max, target_without_service, probability_target_met, probability_better_than_before);
 `loops`, each with sites, misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
 site, change, gain, target_gain; `bound` (no offsets leave less without service), `lower_bound` (the same); `ended`
-(exhaustive: every set in steps of `search_step_us`; settled, time, cancelled), `settled_on_devices` (no step of a
-device, of one site or of two that share a place, improves it) and in words what that covers, `settled_says`; `tried`,
+(exhaustive: every setting of the devices within the limits was looked at; steps: every set of offsets in steps of
+`search_step_us`, not every setting; settled, time, cancelled), `settled_on_devices` (no step of a device, of one site
+or of two that share a place, improves it) and in words what that covers, `settled_says`; `tried`,
 `starts` (each with start and its score), `terrain_averaged` (how far ground heights were averaged, in words; null
 where none was), `seed_spread` (without_service of searches from several seeds, each on devices like the answer's own
 figure, how each ended, their width, more_time: whether it is likely to help, night: of whose result); `seconds`,
@@ -46,6 +48,9 @@ NAME = "optimise"
 SUMMARY = "timing offsets that serve most, before and after"
 LEVERS_SHOWN = 3
 PLACES_SHOWN = 8
+MOST_HELP = (
+    "greatest offset as planned (50; OFDM: guard interval); what a device rounds, up to half its step, comes on top"
+)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,8 +58,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("network", type=Path, metavar="NETWORK", help="network document (JSON)")
     parser.add_argument("--objective", choices=("people", "area"), help="what is counted (people where they are known)")
     parser.add_argument("--hold", action="append", default=[], metavar="SITE", help="leave this site alone; repeatable")
-    parser.add_argument("--max-offset-us", type=float, metavar="US", help="greatest offset (50; OFDM: guard interval)")
-    parser.add_argument("--max-move-us", type=float, metavar="US", help="greatest change against the saved offset")
+    parser.add_argument("--max-offset-us", type=float, metavar="US", help=MOST_HELP)
+    parser.add_argument(
+        "--max-move-us", type=float, metavar="US", help="greatest change against the saved offset, as planned"
+    )
     parser.add_argument("--from-set", action="store_true", help="count that change from what the devices are set to")
     parser.add_argument("--max-changed", type=int, metavar="N", help="how many sites may get another setting")
     parser.add_argument("--nights", type=int, metavar="N", help="look for the plan in so many nights of --max-changed")
@@ -164,7 +171,10 @@ def _print_how_sure(found: Optimised, *, nights: bool) -> None:
     """The bound, the search, the tolerances."""
     unit, answer = found.what.unit, document(found)
     print(f"no offsets can do better than {number(found.bound, 1)} {unit} without service (lower bound)")
-    grid = f" (in steps of {found.limits.step_us:g} us)" if found.found.ended == "exhaustive" else ""
+    grid = {
+        "exhaustive": " (every setting of the devices within the limits)",
+        "steps": f" (every set of offsets in steps of {found.limits.step_us:g} us)",
+    }.get(found.found.ended, "")
     print(
         f"search ended: {found.found.ended}{grid}, {found.found.tried} tried in {number(found.found.seconds_s, 1)} s; "
         f"{'first night: ' if nights else ''}{found.settled_says}"

@@ -113,7 +113,8 @@ def optimise(
     hold : iterable of str
         Ids of sites to leave alone.
     max_offset_us, max_move_us : float, optional
-        Greatest offset (50; OFDM: the guard interval), greatest change against the saved one. [us]
+        Greatest offset (50; OFDM: the guard interval), greatest change against the saved one; as planned, before a
+        device rounds it by up to half its step. [us]
     from_set : bool
         Count that change from what the devices are set to.
     max_changed : int, optional

@@ -25,6 +25,7 @@ Launched = Callable[[Doubles], Doubles | None]
 
 STRIDES = (1, -1)  # device steps that the proof tries
 LINE_STEPS_N = 256  # a longer line is looked at coarsely first, then finely about its best place
+SHORT_STEPS_N = 64
 CLOSE_STEPS = np.array([1, 2, 3, 5, 8, 13])  # steps, and us, that are looked at where a whole line costs too much
 KICKS_PER_SITE_N = 60  # in vain, a site
 KICKS_SHARE = 0.6  # of the time
@@ -46,6 +47,8 @@ class Settled:
         No single step of any site or pair improves it; else the time ran out before that was seen.
     tried : int
         Settings looked at.
+    every : bool
+        All settings within the limits were looked at (`sfn.solve.lattice`).
     """
 
     offsets_us: Doubles
@@ -53,6 +56,7 @@ class Settled:
     key: tuple[float, ...]
     proven: bool
     tried: int
+    every: bool = False
 
 
 class _OutOfTimeError(Exception):
@@ -156,7 +160,7 @@ class _Place:
         if not self.limits.kept(offsets):
             return False
         launches = self.launched(offsets)
-        if launches is None:
+        if launches is None or np.ptp(launches - self.launches) < SAME_US:
             return False
         self.tried += 1
         total = self._total(launches)
@@ -165,6 +169,18 @@ class _Place:
             return False
         self.offsets, self.launches, self.total, self.key = offsets, launches, total, key
         return True
+
+    def inside(self, moved: Mask, shift_us: float, *, after: Doubles | None = None) -> Doubles:
+        """A shift of a group, after another one, cut to the limits: the last wish within may round to the step beyond.
+
+        Returns
+        -------
+        shift : ndarray, shape (S,)
+            Nothing where there is no room. [us]
+        """
+        after = np.zeros(moved.size) if after is None else after
+        low, high = self.limits.room(self.offsets + after, moved)
+        return after + np.where(moved, min(max(shift_us, low), high) if low <= high else 0.0, 0.0)
 
     @property
     def state(self) -> tuple[Doubles, Doubles, Doubles, tuple[float, ...]]:
@@ -217,7 +233,7 @@ def _lines(now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, on
     for site, mask in singles:
         on()
         low, high = now.limits.room(now.offsets, mask)
-        if steps_us[site] <= 0 or high - low < steps_us[site]:
+        if steps_us[site] <= 0 or high - low < SAME_US:
             continue
         whole_steps = np.arange(int(np.ceil(low / steps_us[site] - SAME_US)), int(high / steps_us[site] + SAME_US) + 1)
         if now.close:
@@ -229,6 +245,10 @@ def _lines(now: "_Place", singles: list[tuple[int, Mask]], steps_us: Doubles, on
             at = now.best_shift(mask, fine[(fine >= whole_steps[0]) & (fine <= whole_steps[-1])] * steps_us[site])
         if abs(at) > SAME_US:
             better |= now.go(np.where(mask, at, 0.0))
+        if (
+            whole_steps.size <= SHORT_STEPS_N
+        ):  # beyond the last whole step a wish within the limit may round to one more
+            better |= now.go(now.inside(mask, -np.inf)) or now.go(now.inside(mask, np.inf))
     return better
 
 
@@ -243,6 +263,10 @@ def _kick(
 ) -> bool:
     """Put one to three sites on steps at random, descend along lines, and keep it if that ended better."""
     held = now.state
+    changed = np.flatnonzero([bool(now.limits.changed(now.offsets)[site]) for site, _ in singles])
+    if now.limits.most_changed is not None and changed.size:  # another may be the one worth changing
+        _, mask = singles[int(rng.choice(changed))]
+        now.put(np.where(mask, now.limits.now_us - now.offsets, 0.0))
     for k in rng.permutation(len(singles))[: int(rng.integers(1, 4))]:
         site, mask = singles[int(k)]
         low, high = now.limits.room(now.offsets, mask)
@@ -267,7 +291,7 @@ def _one_better(now: _Place, singles: list[tuple[int, Mask]], steps_us: Doubles,
             for size in _sizes(steps_us[site]):
                 for stride in STRIDES:
                     on()
-                    while now.go(np.where(moved, stride * size, 0.0)):
+                    while now.go(now.inside(moved, stride * size)):
                         better = True
                         on()
     return better
@@ -287,8 +311,12 @@ def _two_better(
             for second in _sizes(steps_us[b]):
                 for x, y in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
                     on()
-                    shift = np.where(one, x * first, 0.0) + np.where(other & ~one, y * second, 0.0)
+                    alone = other & ~one
+                    shift = now.inside(alone, y * second, after=now.inside(one, x * first))
                     if now.go(shift):
+                        return True
+                    turned = now.inside(one, x * first, after=now.inside(alone, y * second))
+                    if (np.abs(turned - shift) > SAME_US).any() and now.go(turned):
                         return True
     return False
 

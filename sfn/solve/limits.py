@@ -123,7 +123,9 @@ def limits(
     held : iterable of str
         Sites to leave alone besides those that the network holds, and those off air.
     most_us : float
-        Greatest offset, later or earlier; a site fed off air: beyond the least that its parent allows. [us]
+        Greatest offset, later or earlier; a site fed off air: beyond the least that its parent allows. It holds for the
+        offset as planned, in every mode of the search: any setting that such an offset rounds to is allowed, so a
+        launch may lie beyond it by up to half a step of the device. [us]
     most_move_us : float, optional
         Greatest change against the present offset. [us]
     from_set : bool

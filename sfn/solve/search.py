@@ -227,7 +227,11 @@ def _every(now: Descent) -> bool:
     ):
         return False
     rows = [int(np.flatnonzero(g)[0]) for g in groups]
-    lines = [steps_between(limits.low_us[i], limits.high_us[i], limits.step_us) for i in rows]
+    low, high = limits.low_us, limits.high_us
+    if limits.free.all():  # the first stands still, the others may be as far from it as both limits let them
+        first = limits.now_us[0]
+        low, high = low - limits.high_us[0] + first, high - limits.low_us[0] + first
+    lines = [steps_between(low[i], high[i], limits.step_us) for i in rows]
     sets = float(np.prod([float(line.size) for line in lines]))
     if sets * max(now.what.places.site.size, 1) > EXHAUSTIVE_EVALUATIONS:
         return False
@@ -238,13 +242,28 @@ def _every(now: Descent) -> bool:
             base[i] = line[k]
         now.at = base.copy()
         now.at[rows[-1]] = lines[-1][0]
+        room = _whole_room(now.at, rows[-1], lines[-1], limits)
+        if not np.isfinite(room).any():
+            continue
         now.total = whole(now.what, now.at, executor=now.executor)
         shifts, keys, totals = now.look(groups[-1], lines[-1] - lines[-1][0])
+        keys[~np.isfinite(room)] = np.inf
         i = int(np.lexsort((keys[:, 2], keys[:, 1], keys[:, 0]))[0])
-        now.at, now.total = now.at + np.where(groups[-1], shifts[i], 0.0), totals[i]
+        now.at, now.total = now.at + np.where(groups[-1], shifts[i], 0.0) + room[i], totals[i]
         now.note()
     now.ended = "exhaustive"
     return True
+
+
+def _whole_room(at: Doubles, row: int, line: Doubles, limits: Limits) -> Doubles:
+    """By how much all sites together must shift so that limits hold, for each place of one of them; NaN: none does."""
+    if not limits.free.all():
+        return np.zeros(line.size)
+    low, high = limits.low_us - at, limits.high_us - at
+    low[row], high[row] = -np.inf, np.inf
+    least = np.maximum(low.max(), limits.low_us[row] - line)
+    most = np.minimum(high.min(), limits.high_us[row] - line)
+    return np.where(least <= most, np.clip(0.0, least, most), np.nan)
 
 
 def tidy(offsets_us: Doubles, limits: Limits) -> Doubles:
