@@ -27,8 +27,8 @@ from sfn.terrain.tile import (
 )
 from sfn.terrain.virtual import members_of
 
-# 400 x 400 km at one arc-second up to 57 degrees of latitude: 1.2 GB of float32, read once for all sites.
-MOST_SAMPLES = 300_000_000
+# 400 x 400 km at one arc-second up to 40 degrees of latitude: 880 MB of float32, read once for all sites.
+MOST_SAMPLES = 220_000_000
 # Blocks of this many samples a side are laid one after the other, so that reading takes little memory besides.
 LAID_SAMPLES = 2048
 BLOCK_SAMPLES = 1024
