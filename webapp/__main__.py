@@ -21,6 +21,8 @@ from webapp.app import create_app
 from webapp.backup import alone
 from webapp.connections import protocol
 from webapp.passwords import hash_password, token_hash
+from webapp.provider import usable
+from webapp.provider_settings import SECRET
 from webapp.schema import store_problem
 from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, write_secrets
 from webapp.store import Store
@@ -39,6 +41,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             return set_password(settings)
         if given.new_api_token:
             return new_api_token(settings)
+        if given.set_provider_secret:
+            return set_provider_secret(settings)
         return serve(settings)
     except DatabaseError as refused:
         print(store_problem(refused, None).line("webapp"), file=sys.stderr)
@@ -58,6 +62,10 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--database", metavar="URL", help="SQLAlchemy URL (a SQLite file in the data folder)")
     parser.add_argument("--set-password", action="store_true", help="ask for a password, keep its hash, and end")
     parser.add_argument("--new-api-token", action="store_true", help="print a new token for scripts, and end")
+    secret = "--set-provider-secret"
+    parser.add_argument(
+        secret, action="store_true", help="ask for the OpenID Connect client's secret, keep it, and end"
+    )
     commands.add_to(parser)
     return parser
 
@@ -127,6 +135,8 @@ def closed(settings: Settings, store: Store) -> None:
         what = f"{named} can be reached from other machines, and there are no users and no password"
         expected = f"{first}, or 127.0.0.1 without a public name"
         raise PlanError([Problem("host", what, expected, code="password-needed", values={"host": settings.host})])
+    if settings.provider is not None:
+        usable(settings.provider)
     if settings.approval == "other" and not known:
         what = "approvals by another person need names that are proven, and there are no users"
         raise PlanError([Problem("SFN_DELAYS_APPROVAL", what, first, code="password-needed")])
@@ -165,6 +175,16 @@ def new_api_token(settings: Settings) -> int:
     token = secrets.token_urlsafe(32)
     _keep(settings, "api_token_hash", token_hash(token))
     print(token)
+    return 0
+
+
+def set_provider_secret(settings: Settings) -> int:
+    """Keep the secret that this application has at the OpenID Connect provider."""
+    asked = getpass.getpass("Client secret: ") if sys.stdin.isatty() else sys.stdin.readline()
+    if not asked.strip():
+        raise PlanError([Problem("secret", "nothing was typed", "the client's secret", code="nothing-typed")])
+    _keep(settings, SECRET, asked.strip())
+    print("The client's secret is kept in secrets.json; it counts from the next start.")
     return 0
 
 

@@ -1,7 +1,7 @@
 """Users, the browsers they are signed in with, and their scripts' tokens. What is made or ended counts at once."""
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -67,8 +67,14 @@ class Accounts:
         with self._engine.begin() as connection:
             return tuple(_user(row) for row in connection.execute(select(users).order_by(users.c.key)))
 
-    def add(self, name: str, *, role: str, password: str) -> User:
-        """A new user.
+    def find(self, name: str) -> User | None:
+        """The user of a name, also one who has left; None where there never was one."""
+        with self._engine.begin() as connection:
+            row = connection.execute(select(users).where(users.c.key == _key(name))).first()
+        return None if row is None else _user(row)
+
+    def add(self, name: str, *, role: str, password: str, because: str = "") -> User:
+        """A new user; `because` goes into the record where nobody here made them.
 
         Raises
         ------
@@ -98,7 +104,8 @@ class Accounts:
                 "made_at": self._now(),
             }
             connection.execute(insert(users).values(**values))
-            self._audit.add("user added", subject=name, body={"role": role}, within=connection)
+            told = {"role": role, "because": because} if because else {"role": role}
+            self._audit.add("user added", subject=name, body=told, within=connection)
             row = connection.execute(select(users).where(users.c.key == name.casefold())).one()
         return _user(row)
 
@@ -148,15 +155,18 @@ class Accounts:
 
     # Sessions
 
-    def sign_in(self, name: str, *, address: str) -> str:
-        """A new session of a user whose password was right; gives what the browser must show from now on."""
+    def sign_in(self, name: str, *, address: str, by: Mapping[str, str] | None = None) -> str:
+        """A new session of a user who proved to be it; gives what the browser must show from now on.
+
+        `by` says in the record who proved it, where it was not the password.
+        """
         token, now = secrets.token_urlsafe(32), self._now()
         with self._writing.begin() as connection:
             row = self._row(connection, name)
             connection.execute(delete(sessions).where(sessions.c.ends_at <= now))
             values = {"began_at": now, "ends_at": now + timedelta(seconds=SESSION_S), "address": address}
             connection.execute(insert(sessions).values(token_hash=token_hash(token), user_id=row.id, **values))
-            self._audit.add("signed in", subject=row.name, who=row.name, within=connection)
+            self._audit.add("signed in", subject=row.name, body=by, who=row.name, within=connection)
         return token
 
     def of_session(self, token: str) -> Person | None:

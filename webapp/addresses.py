@@ -99,7 +99,10 @@ from webapp.survey_addresses import (
     withdraw_link as withdraw_link,
 )
 from webapp.user_addresses import (
+    PROVIDER as PROVIDER,
+    PROVIDER_BACK as PROVIDER_BACK,
     account as account,
+    ask_provider as ask_provider,
     change_password as change_password,
     change_user as change_user,
     make_token as make_token,

@@ -54,6 +54,7 @@ from webapp.pages import (
     path,
     people,
     point,
+    provider as provider_pages,
     readings,
     record,
     revisions,
@@ -72,6 +73,7 @@ from webapp.pages import (
     zones,
 )
 from webapp.passwords import Attempts
+from webapp.provider import Provider
 from webapp.render import environment
 from webapp.settings import LiveSecrets, Settings
 from webapp.store import ConflictError, Store
@@ -126,6 +128,7 @@ ROUTERS = (
     users.router,
     record.router,
     account.router,
+    provider_pages.router,
     about_api.router,
     api.router,
 )
@@ -134,7 +137,7 @@ GUARDS = (Depends(security.form_is_ours), Depends(roles.allowed))
 """What stands before every address."""
 
 # Not offered to scripts a second time: the interface itself, logging in, and a technician's signed link.
-OWN = (api.router, about_api.router, account.router, site_reading.router)
+OWN = (api.router, about_api.router, account.router, provider_pages.router, site_reading.router)
 
 
 def middleware(settings: Settings) -> list[Middleware]:
@@ -199,6 +202,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
     app.state.maps = maps
     app.state.secrets = LiveSecrets(settings)
+    app.state.provider = None if settings.provider is None else Provider(settings.provider)
     app.state.templates, app.state.attempts = environment(), Attempts()
     problems.install(app)
     app.add_exception_handler(ConflictError, revisions.answer_conflict)

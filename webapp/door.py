@@ -22,7 +22,13 @@ from webapp.settings import LiveSecrets
 from webapp.store import Store
 
 # Reached by nobody in particular: the log-in itself, what it looks like, and one site's sheet behind a signed link.
-OPEN_PATHS = (addresses.LOG_IN, addresses.STATIC + "/", addresses.SITE_LINKS)
+OPEN_PATHS = (
+    addresses.LOG_IN,
+    addresses.PROVIDER,
+    addresses.PROVIDER_BACK,
+    addresses.STATIC + "/",
+    addresses.SITE_LINKS,
+)
 HELD = "sid"
 """Under which a browser's session keeps what the database knows the hash of."""
 

@@ -106,6 +106,21 @@ class Attempts:
             self._failed(alone, self.FREE_ALONE)
             return False, 0
 
+    def wait_s(self, *, address: str, name: str) -> int:
+        """Seconds to wait before what is no password is looked at again; 0: now."""
+        with self._lock:
+            return max(0, math.ceil(self._kept.get((address, name), (0, 0.0))[1] - self._clock()))
+
+    def failed(self, *, address: str, name: str) -> None:
+        """Count what failed without a password, with the patience for an address that many people share."""
+        with self._lock:
+            self._failed((address, name), self.FREE_ALONE)
+
+    def forget(self, *, address: str, name: str) -> None:
+        """Somebody got in."""
+        with self._lock:
+            self._kept.pop((address, name), None)
+
     def _failed(self, key: tuple[str, str | None], free: int) -> None:
         """Count a failure."""
         failures = self._kept.pop(key, (0, 0.0))[0] + 1

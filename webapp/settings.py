@@ -12,6 +12,7 @@
 | `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only who did not make the plan approves, signs off, issues |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
+| `provider` | ``SFN_DELAYS_OIDC_...`` | where people may sign in too: `webapp.provider_settings` |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
 """
 
@@ -28,6 +29,8 @@ from urllib.parse import urlsplit
 
 from sfn.errors import PlanError, Problem
 from webapp.limits import Limits
+from webapp.provider_settings import ProviderSettings, provider_settings
+from webapp.user_addresses import PROVIDER_BACK
 
 DEFAULT_PORT = 8430
 SECRETS_FILE = "secrets.json"
@@ -48,6 +51,7 @@ class Settings:
     password_hash: str | None = field(default=None, repr=False)
     api_token_hash: str | None = field(default=None, repr=False)
     approval: str = "any"
+    provider: ProviderSettings | None = None
     limits: Limits = field(default_factory=Limits)
 
     @property
@@ -108,6 +112,7 @@ def read_settings(
         held["session_key"] = secrets.token_urlsafe(32)
         write_secrets(folder, held)
     names = environ.get("SFN_DELAYS_HOSTNAMES", "")
+    public_url = _public_url(environ.get("SFN_DELAYS_PUBLIC_URL", ""))
     return Settings(
         data_folder=folder,
         database_url=database_url
@@ -118,10 +123,11 @@ def read_settings(
         port=_port(port or environ.get("SFN_DELAYS_PORT") or str(DEFAULT_PORT)),
         allowed_hosts=tuple(n.strip().lower() for n in names.split(",") if n.strip()),
         https=_yes_or_no("SFN_DELAYS_HTTPS", environ.get("SFN_DELAYS_HTTPS") or "no"),
-        public_url=_public_url(environ.get("SFN_DELAYS_PUBLIC_URL", "")),
+        public_url=public_url,
         password_hash=held.get("password_hash"),
         api_token_hash=held.get("api_token_hash"),
         approval=_approval(environ.get("SFN_DELAYS_APPROVAL") or "any"),
+        provider=provider_settings(environ, held, back=public_url and f"{public_url}{PROVIDER_BACK}"),
     )
 
 

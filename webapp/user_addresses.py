@@ -1,5 +1,15 @@
 """Every URL about who comes in and what was done; `webapp.addresses` has them with all others."""
 
+from urllib.parse import urlencode
+
+PROVIDER = "/log-in/provider"
+PROVIDER_BACK = "/log-in/provider/back"
+
+
+def ask_provider(after: str = "/") -> str:
+    """Sends the browser to the OpenID Connect provider; `after` is where one wanted to go."""
+    return PROVIDER if after == "/" else f"{PROVIDER}?{urlencode({'after': after})}"
+
 
 def account() -> str:
     """One's own name, password and tokens."""

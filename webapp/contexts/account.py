@@ -23,6 +23,10 @@ class LogInPage(Context):
     """As it was typed."""
     refusal: str
     """Why the last attempt was refused, or nothing."""
+    provider: str = ""
+    """What the OpenID Connect provider is called; empty where there is none."""
+    provider_refusal: str = ""
+    """Why signing in there was refused, or nothing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from webapp.dependencies import FormDep, PersonDep, StoreDep
 from webapp.door import HELD, address_of, begin, password_mark
 from webapp.limits import NetworkId, whole_number
 from webapp.problems import RefusedError
+from webapp.provider import Provider
 from webapp.render import notice, page
 from webapp.roles import Person
 from webapp.security import local_address
@@ -24,7 +25,7 @@ def show(request: Request, store: StoreDep, person: PersonDep, after: str = addr
     after = local_address(after)
     if person.via != "nobody":
         return RedirectResponse(after, 303)
-    return page(request, LogInPage(after, store.accounts.some(), "", ""))
+    return page(request, LogInPage(after, store.accounts.some(), "", "", _provider_name(request)))
 
 
 @router.post("/log-in")
@@ -45,13 +46,14 @@ def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
     if right:
         return RedirectResponse(after, 303)
     if wait_s:
-        refused = LogInPage(after, names, name, f"Too many wrong passwords: try again in {wait_s} s.")
+        said = f"Too many wrong passwords: try again in {wait_s} s."
+        refused = LogInPage(after, names, name, said, _provider_name(request))
         answer = page(request, refused, status=429)
         answer.headers["Retry-After"] = str(wait_s)
         return answer
     store.audit.add("sign-in refused", subject=name[:120])
     said = "This is not the password." if not names else "There is no such user with this password."
-    return page(request, LogInPage(after, names, name, said), status=403)
+    return page(request, LogInPage(after, names, name, said, _provider_name(request)), status=403)
 
 
 @router.post("/log-out")
@@ -123,6 +125,12 @@ def revoke_token(request: Request, store: StoreDep, person: PersonDep, token_id:
         raise RefusedError(404)
     notice(request, "The token is revoked: it opens nothing from now on.")
     return RedirectResponse(addresses.account(), 303)
+
+
+def _provider_name(request: Request) -> str:
+    """What the provider at which people sign in too is called; empty where there is none."""
+    provider: Provider | None = request.app.state.provider
+    return provider.settings.name if provider is not None and request.app.state.store.accounts.some() else ""
 
 
 def _named(person: Person) -> Person:
