@@ -113,6 +113,7 @@ def _site(one: OffAirSite) -> dict[str, Any]:
         ],
         "reflector_m": loop.reflector_m if loop else None,
         "parent_margin_db": None if parent is None or isinf(parent.margin_db) else parent.margin_db,
+        "parent_margin_from": None if parent is None else "measured" if found.received_typed else "predicted",
         "wrong_parent": None if parent is None else parent.wrong,
         "heard": [_heard(h) for h in found.heard],
     }

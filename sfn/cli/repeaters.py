@@ -3,11 +3,12 @@
 JSON keys: `sites`, each with id, parent, receiving_height_m, receiving_antenna (whose curve), smooth_earth,
 processing_us (from antenna to antenna), received_dbuvm of the parent and received_typed, missing (keys of the site's
 `off_air` that are needed); the loop as input_dbw, output_dbw, gain_db, isolation_db and isolation_estimated,
-needed_isolation_db, cancelled_db, margin_db, ripple_db (null: it oscillates), allowed (margin_db, output_dbw, erp_kw),
-reflector_m (farthest reflector inside the canceller's window); parent_margin_db over all others (null: nobody else),
-wrong_parent; heard, each with site, ground_m, bearing_deg, off_axis_deg, level_dbuvm, level_1pct_dbuvm,
-discrimination_db, difference_db and difference_1pct_db against the parent's median, launch_error_us if it were
-followed instead; `problems`.
+needed_isolation_db, cancelled_db, margin_db, ripple_db (null: it oscillates), allowed (margin_db, output_dbw,
+erp_kw), reflector_m (farthest reflector inside the canceller's window); parent_margin_db over all others (null:
+nobody else), behind the antenna, and wrong_parent; parent_margin_from: measured (the field typed as received_dbuvm,
+the others' predicted) or predicted (null: the parent is not heard); heard, each with site, ground_m, bearing_deg,
+off_axis_deg, level_dbuvm, level_1pct_dbuvm, discrimination_db, difference_db and difference_1pct_db against the
+parent's median, launch_error_us if it were followed instead; `problems`.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.
@@ -63,6 +64,9 @@ def _print(one: OffAirSite) -> None:
         )
         for margin_db, out_dbw, erp_kw in loop.allowed:
             print(f"for a margin of {margin_db:g} dB at most {out_dbw:.1f} dBW out, {erp_kw:.4g} kW e.r.p.")
+    if found.parent is not None and found.received_typed and found.heard:
+        measured = number(found.given.received_dbuvm or 0.0, 1)
+        print(f"against the parent: by its measured field, {measured} dBuV/m; the others are predicted")
     print_table(
         ("heard", "km", "off axis", "dBuV/m", "1 % of time", "behind antenna", "launch if followed"),
         (

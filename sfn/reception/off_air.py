@@ -42,7 +42,7 @@ class Heard:
     discrimination_db : float
         What the antenna takes away in that direction. [dB]
     difference_db, difference_1pct_db : float
-        Behind the antenna against the parent's median. [dB]
+        Behind the antenna against the parent's median, the measured one where it was typed. [dB]
     launch_error_us : float
         How much later the site would launch if it followed this one instead of its parent. [us]
     """
@@ -87,7 +87,7 @@ class FedOffAir:
     missing : tuple of str
         Keys of `sfn.plan.OffAir` that are needed and not given.
     parent : Parent or None
-        How surely the parent is heard, at medians; None where it is not.
+        How surely the parent is heard, at medians, by its measured field where that was typed; None where it is not.
     smooth : bool
         No terrain was used.
     problems : tuple of Problem
@@ -168,21 +168,23 @@ def _site(
         rx_ground_m=site.ground_m if ground is None or ground.terrain is None else None,
     )  # fmt: skip
     antenna, name = _antenna(network, given)
+    received = given.received_dbuvm
     heard = _heard(point.signals, parent_id, at, placed, given, antenna)
     parent_name = next(s.name for s in network.sites if s.id == parent_id)
     surely = None
-    if heard and heard[0].site == parent_id:
-        levels = {h.site: h.level_dbuvm for h in heard}
-        taken = {h.site: h.discrimination_db for h in heard}
-        surely = parent_heard(levels, parent=parent_id, discrimination_db=taken)
-        names = {h.site: h.site_name for h in heard}
-        surely = replace(surely, strongest_other=names.get(surely.strongest_other or ""))
-    received = given.received_dbuvm
-    if received is None and surely is not None:
-        received = heard[0].level_dbuvm
     parent_at = placed[parent_id]
     to_parent = float(inverse(at.lat_deg, at.lon_deg, parent_at.lat_deg, parent_at.lon_deg)[1])
     lost_db = _taken_db(_off_axis_deg(to_parent, given.receiving_bearing_deg, to_parent), antenna)
+    if heard and heard[0].site == parent_id:
+        levels = {h.site: h.level_dbuvm for h in heard}
+        taken = {h.site: h.discrimination_db for h in heard}
+        if received is not None:  # what was measured, not what is predicted, is what the relay follows
+            levels[parent_id] = received
+        surely = parent_heard(levels, parent=parent_id, discrimination_db=taken)
+        names = {h.site: h.site_name for h in heard}
+        surely = replace(surely, strongest_other=names.get(surely.strongest_other or ""))
+    if received is None and surely is not None:
+        received = heard[0].level_dbuvm
     repeater, estimated, missing, refused = _repeater(network, site, given, received, own_us, lost_db=lost_db)
     where = f"sites[{index}]"
     problems = [_placed(p, where, site) for p in refused]
@@ -212,7 +214,7 @@ def _site(
         ]  # fmt: skip
     if surely is not None:
         least, greatest, _ = RANGES["received_dbuvm"]  # a parent on the same mast is heard stronger than any figure
-        level_dbuvm = min(max(heard[0].level_dbuvm, least), greatest)
+        level_dbuvm = min(max(received if received is not None else heard[0].level_dbuvm, least), greatest)
         any_repeater = repeater or Repeater(level_dbuvm, network.frequency_mhz, 0.0, 0.0, 200.0)
         problems += [
             _placed(p, where, site)
@@ -276,15 +278,19 @@ def _heard(
     aim = given.receiving_bearing_deg
     off_axis = {site: _off_axis_deg(bearing, aim, to_parent) for site, bearing in bearings.items()}
     taken = {site: _taken_db(angle, antenna) for site, angle in off_axis.items()}
-    wanted = np.nan if source is None else source.level_dbuvm - taken[parent_id]
+    measured_more_db = (
+        0.0 if source is None or given.received_dbuvm is None else (given.received_dbuvm - source.level_dbuvm)
+    )
+    wanted = np.nan if source is None else source.level_dbuvm + measured_more_db - taken[parent_id]
     first_us = np.nan if source is None else source.arrival_us
     rows = [
         Heard(
             s.site, s.site_name, s.ground_m, bearings[s.site], off_axis[s.site], s.level_dbuvm, s.level_1pct_dbuvm,
-            taken[s.site], s.level_dbuvm - taken[s.site] - wanted, s.level_1pct_dbuvm - taken[s.site] - wanted,
-            s.arrival_us - first_us,
+            taken[s.site], s.level_dbuvm + more_db - taken[s.site] - wanted,
+            s.level_1pct_dbuvm + more_db - taken[s.site] - wanted, s.arrival_us - first_us,
         )
         for s in signals
+        for more_db in (measured_more_db if s.site == parent_id else 0.0,)
     ]  # fmt: skip
     return tuple(sorted(rows, key=lambda h: (h.site != parent_id, h.discrimination_db - h.level_dbuvm)))
 

@@ -181,7 +181,8 @@ def _captured(
 def _until_damage(reader: Iterable[Record], errors: tuple[type[Exception], ...]) -> Iterator[Record]:
     """Records up to the first that cannot be framed: a capture that was still being written ends like that."""
     try:
-        yield from reader
+        for at_s, frame in reader:
+            yield float(at_s), frame  # of a capture in nanoseconds it is a Decimal
     except errors:
         return
 

@@ -55,7 +55,8 @@ def t2_mi(rate_mbps: float | Fraction, *, frame_ms: float | Fraction) -> Payload
     made = transport_stream(carried_mbps)
     return Payload(
         made.kind,
-        f"T2-MI of {float(rate_mbps):g} Mbit/s, transport stream {float(carried_mbps):.4g} Mbit/s",
+        f"T2-MI of {float(rate_mbps):g} Mbit/s in baseband frames of {BB_FRAME_BITS} bits, "
+        f"transport stream {float(carried_mbps):.4g} Mbit/s",
         made.grain,
         made.grain_s,
         made.grain_bytes,

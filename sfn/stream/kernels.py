@@ -3,9 +3,8 @@
 Each block of L x D media packets starts from the stationary state, so blocks are independent of each other and
 their mean and spread give an honest interval. What is too rare to meet like this is drawn in `sfn.stream.rare_kernels`.
 
-Time runs in slots, one media packet each. Parity of row j travels beside the first packet of the following row,
-parity of column c beside slot D L + c; a repeat `repeat` slots later. Random numbers: splitmix64, so that a seed gives
-the same answer on every machine and with every numpy.
+Time runs in slots, one packet each, parity too (`residual` says which); a repeat travels `repeat` slots later. Random
+numbers: splitmix64, so that a seed gives the same answer on every machine and with every numpy.
 """
 
 import numpy as np

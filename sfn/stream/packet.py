@@ -132,7 +132,7 @@ def packet_of(payload: Payload, *, time_s: Fraction | None = None, grains: int |
     else:
         count = payload.usual_grains if grains is None else grains
         if count < 1:
-            raise ValueError(f"time_s must be chosen for {payload.what}: a packet time in s, or grains of 1 or more")
+            raise ValueError(f"a packet time must be chosen for {payload.what}, or grains of 1 or more")
     length_s = count * payload.grain_s
     in_range("packet time", float(length_s), least=0, greatest=1, unit="s")
     return Packet(count, length_s, ceil(count * payload.grain_bytes))
@@ -231,6 +231,6 @@ def _uneven(payload: Payload, *, time_s: Fraction, held: Fraction) -> str:
     low, high = max(int(held), 1), max(ceil(held), 1)
     near = " or ".join(f"{float(n * payload.grain_s * 1000):g} ms ({n})" for n in dict.fromkeys((low, high)))
     return (
-        f"time_s must hold a whole number of {payload.grain}s of {payload.what}: "
+        f"the packet time must hold a whole number of {payload.grain}s of {payload.what}: "
         f"{float(time_s * 1000):g} ms holds {float(held):g}; nearest are {near}"
     )

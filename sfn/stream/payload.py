@@ -198,9 +198,9 @@ def dab_ensemble(subchannels_kbps: list[float], *, g703: bool = False) -> Payloa
     in_range("number of sub-channels", len(subchannels_kbps), least=1, greatest=64, unit="sub-channels")
     for rate in subchannels_kbps:
         if rate <= 0 or exact(rate) % 8:
-            raise ValueError(f"subchannels_kbps must be multiples of 8 kbit/s, got {rate!r}")
+            raise ValueError(f"rates of sub-channels must be multiples of 8 kbit/s, got {rate:g}")
     total_kbps = sum(exact(rate) for rate in subchannels_kbps)
-    in_range("sum of subchannels_kbps", float(total_kbps), least=8, greatest=1824, unit="kbit/s")
+    in_range("sum of all sub-channels", float(total_kbps), least=8, greatest=1824, unit="kbit/s")
     frame_s = Fraction(24, 1000)
     if g703:
         return Payload(

@@ -2,7 +2,8 @@
 
 An *audible error* is a run of lost packets; with parity, a block of L x D media packets in which something stays
 lost (rows alone: blocks of about 100 packets). Losses of one burst are one error, and intervals count errors, not
-packets: the packets of a burst stand or fall together. Where blocks seldom lose anything they are drawn given what a
+packets: the packets of a burst stand or fall together. Every packet, parity too, travels in a slot of its own, and
+bursts are counted in packets as they are sent. Where blocks seldom lose anything they are drawn given what a
 loss for good needs (`sfn.stream.rare`), and their figures are as sure as common ones.
 
 | symbol | name | unit |
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from sfn.errors import in_range
 from sfn.stream.kernels import blocks
 from sfn.stream.loss import LossModel, independent, losses, stationary, transition
-from sfn.stream.protection import Protection, column_parity_step
+from sfn.stream.protection import Protection
 from sfn.stream.rare import seeded_sums
 
 Z99 = 2.5758293035489004  # two-sided 99 % of the normal distribution
@@ -246,7 +247,7 @@ def _one_parity(protection: Protection, paths: tuple[LossModel, ...]) -> float |
 
 def _column_loss(protection: Protection, paths: tuple[LossModel, ...]) -> float:
     """The exact loss that column parity alone leaves, over all columns: spread, its parity comes later and later."""
-    columns, step = protection.columns, column_parity_step(protection) - 1
+    columns, step = protection.columns, protection.rows if protection.parity_spread else 0
     each = [
         one_parity_loss(paths, members=protection.rows, spacing=columns, parity_spacing=columns + c * step)
         for c in range(columns if step else 1)
@@ -350,12 +351,18 @@ def _mean(total: float, squares: float, count: int) -> tuple[float, float]:
 
 
 def _slots(protection: Protection, *, rows: int) -> NDArray[np.int64]:
-    """Slot in which each packet of `rows` rows travels: media, then row parity, then column parity."""
-    columns = protection.columns
-    media = columns * rows
-    parts = [np.arange(media)]
-    if protection.row_parity:
-        parts.append((np.arange(rows) + 1) * columns)
+    """Slot in which each packet of `rows` rows travels: media, then row parity, then column parity.
+
+    Every packet has a slot of its own, in the order of sending: a row's parity after its row, a column's after the
+    matrix, one after the other or, spread, before every D-th media packet of the next.
+    """
+    columns, row = protection.columns, int(protection.row_parity)
+    media = np.arange(columns * rows)
+    parts = [media + row * (media // columns)]
+    if row:
+        parts.append((np.arange(rows) + 1) * (columns + 1) - 1)
     if protection.column_parity:
-        parts.append(media + np.arange(columns) * column_parity_step(protection))
+        column = np.arange(columns)
+        ahead = column * protection.rows if protection.parity_spread else 0 * column
+        parts.append(media.size + row * rows + column + ahead + row * (ahead // columns))
     return np.concatenate(parts).astype(np.int64)

@@ -75,6 +75,22 @@ def test_the_receiving_antenna_takes_away_from_others() -> None:
     assert "error" == problem.severity
 
 
+def test_a_measured_field_decides_whether_the_right_parent_is_followed() -> None:
+    """60 dB(uV/m) measured: by as much less as was predicted more, in the margin, the verdict and the differences."""
+    plain, weak = gap({"front_to_back_db": 20}), gap({"front_to_back_db": 20, "received_dbuvm": 60})
+    less_db = plain.heard[0].level_dbuvm - 60
+    assert plain.parent is not None
+    assert weak.parent is not None
+    assert plain.parent.margin_db - less_db == pytest.approx(weak.parent.margin_db)
+    assert weak.parent.wrong is (weak.parent.margin_db < 0)
+    south = [next(h for h in one.heard if h.site == "south").difference_db for one in (plain, weak)]
+    assert south[0] + less_db == pytest.approx(south[1])
+    assert 0 == pytest.approx(weak.heard[0].difference_db, abs=1e-9)
+    wrong = [p for p in weak.problems if p.fields == ("fed_off_air_from",)]
+    assert bool(wrong) is (weak.parent.margin_db < 10)
+    assert wrong
+
+
 def test_following_another_moves_the_launch_by_the_difference_of_arrivals() -> None:
     """The south is 8.514 km away and launches at 122 587.99, the north 11.352 km at 122 600.45 us."""
     south = next(h for h in gap().heard if h.site == "south")

@@ -1,6 +1,7 @@
 """Reading captures and logs; the captures are written by dpkt with known losses."""
 
 import io
+import json
 import struct
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 
 from sfn.errors import PlanError
 from sfn.stream.capture import read_packets
+from sfn.stream.heard import Heard
 
 
 def read(data: bytes, **options):
@@ -54,6 +56,23 @@ def test_the_most_frequent_stream_is_followed_or_that_of_a_port(record):
     assert 150 == read(data, port=5006)[0].size
     with pytest.raises(PlanError, match=r"no RTP packet to UDP port 9 among the first; there are UDP port 5004"):
         read(data, port=9)
+
+
+def test_a_capture_in_nanoseconds_is_the_same_and_its_streams_are_plain_numbers(sent):
+    """Magic a1b23c4d: three more digits of time, no other type; the list of streams is JSON."""
+    data = sent.capture()
+    order = "<" if data[:4] == b"\xd4\xc3\xb2\xa1" else ">"
+    finer, at = bytearray(struct.pack(f"{order}I", 0xA1B23C4D) + data[4:24]), 24
+    while at < len(data):
+        whole_s, us, kept, size = struct.unpack_from(f"{order}IIII", data, at)
+        finer += struct.pack(f"{order}IIII", whole_s, us * 1000, kept, size) + data[at + 16 : at + 16 + kept]
+        at += 16 + kept
+    heard = Heard()
+    numbers, arrivals = read(bytes(finer), heard=heard)
+
+    assert json.loads(json.dumps(heard.as_answer()))[0]["packets_n"] == numbers.size
+    np.testing.assert_array_equal(numbers, read(data)[0])
+    np.testing.assert_allclose(arrivals, read(data)[1], atol=1e-6, rtol=0)
 
 
 def test_a_capture_cut_off_ends_at_the_last_whole_record(sent):

@@ -28,7 +28,7 @@ def test_packet_shorter_than_a_grain_is_refused() -> None:
 
 def test_packet_time_must_be_chosen_for_samples() -> None:
     """No silent packet time for plain samples; a transport stream has its usual seven."""
-    with pytest.raises(ValueError, match="time_s must be chosen"):
+    with pytest.raises(ValueError, match="a packet time must be chosen"):
         packet_of(digital_composite())
 
     assert 7 * 188 == packet_of(transport_stream(20)).payload_bytes

@@ -95,19 +95,31 @@ def test_the_first_packet_may_hang_on_the_last_column() -> None:
     assert (54, 90) == (waits(both_parities(5, 10)).parity, waits(both_parities(5, 10, spread=True)).parity)
 
 
+def own_slots(line, columns: int, rows: int, *, row: bool) -> list[tuple[str, int, int] | None]:
+    """The same packets one after another, each in its own slot; None for those of the next matrix between them."""
+    order: list[tuple[str, int, int] | None] = []
+    for at in range(max(slot for slot, *_ in line) + 1):
+        beside = [(kind, j, c) for slot, kind, j, c in line if slot == at]
+        if row and at > columns * rows and at % columns == 0:
+            order.append(None)
+        order += sorted((one for one in beside if one[0] != "media"), key=lambda one: one[0] != "row")
+        order += [one for one in beside if one[0] == "media"] or [None]
+    return order
+
+
 def plain_loss(model: LossModel, columns: int, rows: int, *, row: bool, spread: bool, matrices: int) -> float:
-    """Media packets left by the decoder above, matrix after matrix, states drawn slot by slot."""
+    """Media packets left by the decoder above, matrix after matrix, states drawn packet by packet as sent."""
     rng = np.random.default_rng(5)
     line = sent(columns, rows, row=row, column=True, spread=spread)
-    length = max(slot for slot, *_ in line) + 1
+    order = own_slots(line, columns, rows, row=row)
     left = 0
     for _ in range(matrices):
         bad = rng.random() < model.bad_ratio
         states = []
-        for _ in range(length):
+        for _ in order:
             states.append(bad)
             bad = rng.random() >= model.end_probability if bad else rng.random() < model.start_probability
-        lost = {(kind, j, c) for slot, kind, j, c in line if states[slot]}
+        lost = {one for one, gone in zip(order, states, strict=True) if gone and one is not None}
         gone = sum(kind == "media" for kind, _, _ in lost)
         if gone:
             left += gone - len(waited(columns, rows, lost, row=row, column=True, spread=spread))
