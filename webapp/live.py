@@ -5,7 +5,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sfn.answer.change_plan import ChangePlan
+from sfn.answer.going_back import going_back_sheet
 from sfn.answer.live_change import LiveChange, LiveStep, Read, Step, live_change, steps_of
+from sfn.answer.sheet import Sheet
 from sfn.errors import Problem
 from sfn.timeline.held import Held, instant, text_of
 from webapp.dependencies import Opened, opened
@@ -13,7 +15,7 @@ from webapp.entries import Entry
 from webapp.maps import Maps
 from webapp.office_entries import told_body
 from webapp.problems import RefusedError
-from webapp.readings import READING, kept
+from webapp.readings import READING, Kept, kept
 from webapp.release import Released, released
 from webapp.store import Store
 from webapp.timeline import TOLD, as_kept
@@ -31,6 +33,10 @@ class Live:
     begun: Entry
     ordered_back: Entry | None
     """Who ordered everything back."""
+
+    def old_sheet(self, made: Sheet, *, revision: int) -> Sheet | None:
+        """What a site's sheet is while everything goes back; None where it does not, or has no step."""
+        return going_back_sheet(made, self.change) if self.change.going_back and revision == self.revision else None
 
     def of(self, site_id: str) -> LiveStep | None:
         """The step of a site, if it has one."""
@@ -73,8 +79,11 @@ def live_of(store: Store, maps: Maps, network_id: int, *, found: Released | None
         deadline_at=deadline_at,
         now=datetime.now(UTC),
         going_back=back is not None,
-        read=_read(store, sheets, begun),
+        read={} if back is not None else _read(store, sheets, begun),
     )
+    if back is not None:
+        read = _read(store, sheets, begun, back, change)
+        change = replace(change, steps=tuple(replace(one, read=read.get(one.step.site_id)) for one in change.steps))
     newest = store.read(network_id).revision.number
     gone = {one.site_id for one in begun_steps(begun) if newest != begun.revision or not sheets.of(one.site_id).issued}
     return Live(_veiled(change, gone), begun.revision, begun, back)
@@ -102,20 +111,31 @@ def _veiled(change: LiveChange, gone: set[str]) -> LiveChange:
     )
 
 
-def _read(store: Store, found: Released, begun: Entry) -> dict[str, Read]:
-    """The latest launches of every site since the beginning."""
+def _read(
+    store: Store, found: Released, begun: Entry, back: Entry | None = None, change: LiveChange | None = None
+) -> dict[str, Read]:
+    """The latest launches of every site since the beginning; those since an order to go back are held against it."""
     made = {line.sheet.site.id: line.sheet for line in found.lines}
     latest: dict[str, Read] = {}
     for entry in store.entries.of(begun.network_id, kind=READING):
         if entry.site_id not in made:
             continue
         (one,) = kept(made[entry.site_id], [entry])
+        ordered = back is not None and after(back, one)
+        old = going_back_sheet(made[entry.site_id], change) if ordered and change is not None else None
+        if old is not None:
+            (one,) = kept(old, [entry], going_back=True)
         if one.found is None or not one.found.launches or one.held.latest < _begun_at(begun):
             continue
         before = latest.get(entry.site_id)
         if before is None or before.held_at <= one.held.at:
-            latest[entry.site_id] = Read(one.found, entry.made_by, one.held.at)
+            latest[entry.site_id] = Read(one.found, entry.made_by, one.held.at, back is not None and not ordered)
     return latest
+
+
+def after(back: Entry, one: Kept) -> bool:
+    """Whether a report held at or after an order to go back, to the second."""
+    return one.held.at >= back.made_at.replace(microsecond=0)
 
 
 def _begun_at(begun: Entry) -> datetime:

@@ -192,13 +192,17 @@ def confirmed(form: Mapping[str, str]) -> frozenset[str]:
     return frozenset(value for name, value in form.items() if name.startswith("confirm-"))
 
 
-def kept(made: Sheet, entries: Sequence[Entry], *, deadline: str | None = None) -> tuple[Kept, ...]:
-    """Entries held against a sheet, in their order; `deadline` as in `sfn.answer.asks`."""
+def kept(
+    made: Sheet, entries: Sequence[Entry], *, deadline: str | None = None, going_back: bool = False
+) -> tuple[Kept, ...]:
+    """Entries held against a sheet, in their order; `deadline` and `going_back` as in `sfn.answer.asks`."""
     found = []
     for entry in entries:
         reading = replace(reading_of(entry.body), replaced=entry.kind == REPLACED)
         try:
-            found.append(Kept(entry, reading, judged(made, reading, deadline=deadline, ask=False)))
+            found.append(
+                Kept(entry, reading, judged(made, reading, deadline=deadline, ask=False, going_back=going_back))
+            )
         except ValueError:  # the plan has changed since: route, plane or field are gone
             found.append(Kept(entry, reading, None))
     return tuple(found)

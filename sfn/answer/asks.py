@@ -9,7 +9,7 @@ from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.survey.at_site import Advice, Settings, advice, advice_table
 from sfn.survey.lock_sheet import UNITS, cable_rules, lock_rules
 from sfn.survey.rules import Groups, Sum, asked
-from sfn.survey.slips import launch_rules, setting_rules
+from sfn.survey.slips import GOING_BACK, SETTING, Wording, launch_rules, setting_rules
 from sfn.timing.device import contributes
 from sfn.units import exact
 
@@ -41,6 +41,8 @@ class Asks:
         What each field is to stand at, and stood at before as far as anybody knows. [own unit]
     deadline : str
         By when the old values go back; empty where nothing says so.
+    going_back : bool
+        Whether a change is taken back: `planned` then are the old values, `back` what is taken back.
     """
 
     fields: Mapping[str, Groups]
@@ -51,6 +53,7 @@ class Asks:
     planned: Mapping[str, Fraction]
     back: Mapping[str, Fraction]
     deadline: str
+    going_back: bool = False
 
     @property
     def can_go_back(self) -> bool:
@@ -82,7 +85,7 @@ class Asks:
         agreeing_n = sum(abs(one) <= self.tolerated_us for one in offs)
         advised = advice(
             self.settings(typed), readings_n=len(offs), agreeing_n=agreeing_n, deadline=self.deadline,
-            can_go_back=self.can_go_back,
+            can_go_back=self.can_go_back, going_back=self.going_back,
         )  # fmt: skip
         return advised, max(offs, key=abs, default=None)
 
@@ -98,7 +101,7 @@ class Asks:
 
     def advised_by_case(self) -> Mapping[str, Advice]:
         """What is advised in every case."""
-        return advice_table(deadline=self.deadline, can_go_back=self.can_go_back)
+        return advice_table(deadline=self.deadline, can_go_back=self.can_go_back, going_back=self.going_back)
 
     def as_json(self) -> dict[str, Any]:
         """As data, fractions as text."""
@@ -116,7 +119,9 @@ class Asks:
         }
 
 
-def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None, questions: bool = True) -> Asks:
+def asks(
+    made: Sheet, route: RouteSheet, *, deadline: str | None = None, questions: bool = True, going_back: bool = False
+) -> Asks:
     """The table of a route of a sheet.
 
     Parameters
@@ -128,8 +133,10 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None, questio
         By when the old values go back; otherwise what the work order says.
     questions : bool
         Without them only what is needed to say what a reading is worth.
+    going_back : bool
+        Whether the sheet is one of `sfn.answer.going_back`: it asks for the old values.
     """
-    order = made.network.work_order
+    order, wording = made.network.work_order, GOING_BACK if going_back else SETTING
     written = (order.rollback_deadline if order is not None else None) or ""
     own = {one.name: one for one in made.site.delay_fields}
     fields: dict[str, Groups] = {}
@@ -138,7 +145,7 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None, questio
         name = f"set-{n}"
         if questions:
             old = None if line.back.value == line.value else line.back.value
-            fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old)
+            fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old, wording=wording)
         planned[name] = exact(line.value)
         if line.back.value is not None:
             back[name] = exact(line.back.value)
@@ -152,17 +159,18 @@ def asks(made: Sheet, route: RouteSheet, *, deadline: str | None = None, questio
     tolerated_us = exact(made.tolerated_us)
     plain = Sum(((READING, _ONE), ("test_cable_us", -_ONE), ("demodulator_us", -_ONE), ("plane_us", _ONE)))
     inside = Sum(plain.terms, plain.plus, _SECOND_US)
-    readings = _about_readings(made, route, (inside, plain), planned_us, tolerated_us) if questions else ()
+    readings = _about_readings(made, route, (inside, plain), planned_us, tolerated_us, wording) if questions else ()
     launch_us = exact(route.row.launch_us)
     planes = {one.plane: max(Fraction(0), launch_us - exact(one.passes_us)) for one in route.planes}
     off = inside.moved(-planned_us, turn=_SECOND_US)
     by = written if deadline is None else deadline
-    return Asks(fields, readings, planes, off, tolerated_us, planned, back, by)
+    return Asks(fields, readings, planes, off, tolerated_us, planned, back, by, going_back)
 
 
 def _about_readings(
-    made: Sheet, route: RouteSheet, candidates: tuple[Sum, Sum], planned_us: Fraction, tolerated_us: Fraction
-) -> Groups:
+    made: Sheet, route: RouteSheet, candidates: tuple[Sum, Sum], planned_us: Fraction, tolerated_us: Fraction,
+    wording: Wording,
+) -> Groups:  # fmt: skip
     """Questions about each reading; counted inside the planned second, without it, and as it was typed."""
     turned_us = _turned(made, route)
     return launch_rules(
@@ -172,6 +180,7 @@ def _about_readings(
         tolerance_us=tolerated_us,
         old_us=None if turned_us is None or abs(turned_us) <= tolerated_us else planned_us - turned_us,
         known=KNOWN,
+        wording=wording,
     )
 
 

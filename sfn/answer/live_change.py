@@ -73,6 +73,8 @@ class Read:
     found: Judged
     who: str
     held_at: datetime
+    taken_back: bool = False
+    """Read with the setting that was taken back: it says nothing of what is on air after going back."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,9 @@ class Judged:
     """The reading that is farthest off the plan, positive = late."""
 
 
-def judged(made: Sheet, reading: Reading, *, deadline: str | None = None, ask: bool = True) -> Judged:
+def judged(
+    made: Sheet, reading: Reading, *, deadline: str | None = None, ask: bool = True, going_back: bool = False
+) -> Judged:
     """Hold what was typed at a site against its sheet.
 
     Parameters
@@ -103,6 +105,8 @@ def judged(made: Sheet, reading: Reading, *, deadline: str | None = None, ask: b
         By when the old values go back; otherwise what the work order says.
     ask : bool
         Whether slips are looked for; without, there are no questions.
+    going_back : bool
+        Whether `made` is a sheet of `sfn.answer.going_back`: it asks for the old values.
 
     Returns
     -------
@@ -117,7 +121,7 @@ def judged(made: Sheet, reading: Reading, *, deadline: str | None = None, ask: b
     """
     route = route_of(made, reading.route)
     planned = route.row.launch_us
-    table = asks(made, route, deadline=deadline, questions=ask)
+    table = asks(made, route, deadline=deadline, questions=ask, going_back=going_back)
     launches = _launches(route, reading)
     typed, seen = _typed(route, reading, table), dict(zip(reading.names, map(exact, reading.readings_us), strict=True))
     asked = [Question(name, text) for name, text in table.questions(typed, seen)]

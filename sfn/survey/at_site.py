@@ -13,6 +13,9 @@
 | another than planned | some disagree | roll back |
 | what stood before | any | gone back |
 
+While a change is taken back, "planned" are the old values and "what stood before" is what is taken back: where that
+still stands it is to go back now, and a launch that does not agree with the old values is for the control room.
+
 Three readings with a restart between are what a sheet asks for (common practice).
 """
 
@@ -21,7 +24,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 Settings = Literal["none", "planned", "other", "back"]
-Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back"]
+Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back", "call"]
 ENOUGH_N = 3
 MOST_READINGS_N = 5
 SLIP = "slip"
@@ -35,13 +38,23 @@ class Advice:
     does: Does
     word: str
     text: str
+    sent: str = ""
+    """What is left of the sentence once it was sent; empty where all of it is."""
+
+    @property
+    def after(self) -> str:
+        """What still holds once it was sent."""
+        return self.sent or self.text
 
     def as_json(self) -> dict[str, Any]:
         """As data."""
         return {"does": self.does, "word": self.word, "text": self.text}
 
 
-def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: str, can_go_back: bool = True) -> Advice:
+def advice(
+    settings: Settings, *, readings_n: int, agreeing_n: int, deadline: str, can_go_back: bool = True,
+    going_back: bool = False,
+) -> Advice:  # fmt: skip
     """What to do with what is typed so far.
 
     Parameters
@@ -54,6 +67,8 @@ def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: st
         By when the old values go back, as the work order says it; empty where it says nothing.
     can_go_back : bool
         Whether the old values are known.
+    going_back : bool
+        Whether a change is taken back: 'planned' then are the old values, 'back' is what is taken back.
 
     Raises
     ------
@@ -62,6 +77,8 @@ def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: st
     """
     if not 0 <= agreeing_n <= readings_n:
         raise ValueError(f"agreeing_n must be from 0 to readings_n, got {agreeing_n} of {readings_n}")
+    if going_back:
+        return _back_advice(settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline=deadline)
     by = f"by {deadline}" if deadline else "at once, no deadline is written down"
     to = (
         "to the old value beside the setting"
@@ -71,7 +88,8 @@ def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: st
     back = f"{by}, {to}; call the control room"
     disagree_n = readings_n - agreeing_n
     if settings == "back":
-        return Advice("gone back", "Gone back", "What stood before stands again. Send it, and tell the control room.")
+        says = "What stood before stands again."
+        return Advice("gone back", "Gone back", f"{says} Send it, and tell the control room.", _told(says))
     if settings == "other":
         if readings_n == 0:
             return Advice("set", "Not as planned", f"Set it as planned, or roll back {back}.")
@@ -81,29 +99,68 @@ def advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: st
         return Advice("roll back", "Roll back", f"Neither setting nor launch is the plan's. Roll back {back}.")
     if readings_n == 0:
         if settings == "planned":
-            return Advice("read", "Set as planned", "Now read the launch.")
+            return Advice("read", "Set as planned", "Now read the launch.", "No launch was sent with it.")
         return Advice("set", "Nothing typed yet", "Set it, type what stands there, read the launch.")
     if disagree_n == 0:
         if readings_n < ENOUGH_N:
-            more = f"Restart the delay device and read again, {ENOUGH_N} in all."
-            return Advice("keep", "Agrees so far", more)
-        return Advice("keep", "Keep", "Every reading agrees with the plan. Send it.")
+            return Advice("keep", "Agrees so far", _MORE, _SO_FAR)
+        says = "Every reading agrees with the plan."
+        return Advice("keep", "Keep", f"{says} Send it.", says)
     if readings_n == 1:
-        again = "Check plane, cable and unit, restart the delay device, and read once more before anything else."
-        return Advice("repeat", "Repeat", again)
+        return Advice("repeat", "Repeat", _AGAIN)
     if agreeing_n and readings_n < ENOUGH_N:
-        return Advice("repeat", "Repeat", "One agrees, one does not. Restart the delay device and read a third time.")
+        return Advice("repeat", "Repeat", _THIRD)
     why = "It does not repeat after restarts." if agreeing_n else "No reading agrees."
     return Advice("roll back", "Roll back", f"{why} Roll back {back}.")
 
 
-def advice_table(*, deadline: str, can_go_back: bool) -> Mapping[str, Advice]:
+def _back_advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadline: str) -> Advice:
+    """What to do while a change is taken back: the old values are wanted, and the launch that they give."""
+    by = f" by {deadline}" if deadline else " at once"
+    if settings == "back":
+        says = f"What is taken back still stands. Set the old value of every field{by}, type it, and send it."
+        return Advice("roll back", "Not gone back", says)
+    if settings == "other":
+        if readings_n and readings_n == agreeing_n:
+            says = "The launch is that of the old values, the setting typed is not: one is a slip. Read it off again."
+            return Advice("repeat", "Repeat", says)
+        return Advice("roll back", "Not as ordered", f"Set the old value of every field{by}, type it, and send it.")
+    if readings_n == 0:
+        if settings == "planned":
+            says = "The old values stand again."
+            return Advice("gone back", "Gone back", f"{says} Send it; then read the launch with them.", _told(says))
+        return Advice("set", "Go back", f"Set the old value of every field{by}, type what stands there, and send it.")
+    if readings_n == agreeing_n:
+        if readings_n < ENOUGH_N:
+            return Advice("keep", "Agrees so far", _MORE, _SO_FAR)
+        says = "Every reading is the launch with the old values."
+        return Advice("gone back", "Gone back", f"{says} Send it, and tell the control room.", _told(says))
+    if readings_n == 1:
+        return Advice("repeat", "Repeat", _AGAIN)
+    if agreeing_n and readings_n < ENOUGH_N:
+        return Advice("repeat", "Repeat", _THIRD)
+    says = "The launch is not that of the old values. Leave them set, and tell the control room what was read."
+    return Advice("call", "Call the control room", says)
+
+
+_MORE = f"Restart the delay device and read again, {ENOUGH_N} in all."
+_SO_FAR = f"Every reading sent agrees; {ENOUGH_N} with a restart between are wanted."
+_AGAIN = "Check plane, cable and unit, restart the delay device, and read once more before anything else."
+_THIRD = "One agrees, one does not. Restart the delay device and read a third time."
+
+
+def _told(says: str) -> str:
+    """What is left once it was sent."""
+    return f"{says} Tell the control room."
+
+
+def advice_table(*, deadline: str, can_go_back: bool, going_back: bool = False) -> Mapping[str, Advice]:
     """Every case by its key: settings, readings, agreeing; and `SLIP`."""
     slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
     every: tuple[Settings, ...] = ("none", "planned", "other", "back")
     return {SLIP: Advice("repeat", "Check what is asked", slip)} | {
         key_of(one, n, agreeing): advice(
-            one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back
+            one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back, going_back=going_back
         )
         for one in every
         for n in range(MOST_READINGS_N + 1)

@@ -5,7 +5,7 @@ decimal point, digits in another order; then whether the device can stand there 
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sfn.plan import DelayField
@@ -40,9 +40,37 @@ _LEAST_NEAR_US = Fraction(1, 1000)
 _OFF = Fraction(0)
 
 
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """How a question names what is wanted (`source`, `wanted`, `launch`) and what stood there before (`old`)."""
+
+    source: str
+    wanted: str
+    launch: str
+    old: str
+    instead: str
+    """Before what is wanted instead of the old value."""
+    not_yet: str
+    old_launch: str
+
+
+SETTING = Wording(
+    "the plan", "planned", "the planned launch", "the old value", "the new one is", "is it not set yet?",
+    "the old setting gives: is the new one set, and was it stored?",
+)  # fmt: skip
+"""While a plan is set."""
+GOING_BACK = Wording(
+    "the order to go back", "ordered", "the launch with the old values", "the value that is taken back",
+    "the order is to go back to", "has it not gone back yet?",
+    "the setting that is taken back gives: has it gone back, and was it stored?",
+)  # fmt: skip
+"""While a change is taken back: the old values are what is wanted."""
+
+
 def setting_rules(
-    name: str, field: DelayField, *, planned: float | None, old: float | None, slips_alone: bool = False
-) -> Groups:
+    name: str, field: DelayField, *, planned: float | None, old: float | None, slips_alone: bool = False,
+    wording: Wording = SETTING,
+) -> Groups:  # fmt: skip
     """Questions about a typed setting, the likeliest first.
 
     Parameters
@@ -55,12 +83,15 @@ def setting_rules(
         The plan's value and the one before it, in the field's own unit.
     slips_alone : bool
         Nothing about a value that merely differs from the plan.
+    wording : Wording
+        What `planned` and `old` are called.
     """
     typed, wanted = value(name), None if planned is None else exact(planned)
     groups = []
     if wanted is not None:
         was = None if old is None else exact(old)
-        rules = [*_slips(name, wanted, was, unit=field.unit), *([] if slips_alone else _plain(typed, wanted, field))]
+        rules = _slips(name, wanted, was, unit=field.unit, wording=wording)
+        rules += [] if slips_alone else _plain(typed, wanted, field, wording)
         groups.append(Group(tuple(rules), (Within(typed, wanted, wanted),)))
     step, least, greatest = exact(field.step), exact(field.least), exact(field.greatest)
     fits = Within(typed, least, greatest)
@@ -86,7 +117,7 @@ def setting_rules(
 
 def launch_rules(
     candidates: Sequence[Sum], *, name: str, planned_us: Fraction, tolerance_us: Fraction, old_us: Fraction | None,
-    known: Sequence[tuple[str, str]],
+    known: Sequence[tuple[str, str]], wording: Wording = SETTING,
 ) -> Groups:  # fmt: skip
     """Questions about a measured launch that is not as planned.
 
@@ -102,6 +133,8 @@ def launch_rules(
         With the setting before. [us]
     known : sequence of (str, str)
         Words and name of amounts that may have been forgotten.
+    wording : Wording
+        What `planned_us` and `old_us` are called.
     """
     offs = [one.moved(-planned_us, turn=one.turn) for one in candidates]
     off, rules = offs[0], list[Rule]()
@@ -109,25 +142,25 @@ def launch_rules(
         beyond = Within(one, -tolerance_us, tolerance_us, outside=True)
         slips = _launch_slips(
             one, Slot(measured.moved(_OFF)), planned_us=planned_us, tolerance_us=tolerance_us, old_us=old_us,
-            known=known,
+            known=known, wording=wording,
         )  # fmt: skip
         rules += [Rule((beyond, *slip.when), slip.says) for slip in slips]
     swapped = Exchanged(name, off, -tolerance_us, tolerance_us)
     says: tuple[str | Slot, ...] = (
         "with two digits exchanged it is ",
         Slot(value(EXCHANGED)),
-        " us, as planned: is it a slip?",
+        f" us, as {wording.wanted}: is it a slip?",
     )
     rules.append(Rule((swapped,), says))
     size, plane = Slot(off, 3, fixed=True, signed=True), " us: was it measured at the planned plane?"
-    says = ("it differs from the plan by ", size, " us, more than ", _number(tolerance_us), plane)
+    says = (f"it differs from {wording.source} by ", size, " us, more than ", _number(tolerance_us), plane)
     rules.append(Rule((), says, plain=True))
     return (Group(tuple(rules), (Within(off, -tolerance_us, tolerance_us),)),)
 
 
 def _launch_slips(
     off: Sum, shown: Slot, *, planned_us: Fraction, tolerance_us: Fraction, old_us: Fraction | None,
-    known: Sequence[tuple[str, str]],
+    known: Sequence[tuple[str, str]], wording: Wording,
 ) -> list[Rule]:  # fmt: skip
     """Slips that explain a launch `off` the plan: the old setting, forgotten amounts, the sign, the unit."""
     near = max(tolerance_us, _LEAST_NEAR_US)
@@ -138,7 +171,7 @@ def _launch_slips(
         return Within(off, launch_us - reach_us - planned_us, launch_us + reach_us - planned_us)
 
     if old_us is not None:
-        asks = " us is what the old setting gives: is the new one set, and was it stored?"
+        asks = f" us is what {wording.old_launch}"
         made.append(Rule((at(old_us),), (replace(shown, digits=3, fixed=True), asks)))
     for words, name in known:
         amount = value(name)
@@ -160,12 +193,12 @@ def _launch_slips(
                 f" meant in {unit}?",
             )
             made.append(Rule((there, fits), meant))
-    sign_asks = "it is the planned launch with the other sign: which came first, the pulse or the signal? ("
+    sign_asks = f"it is {wording.launch} with the other sign: which came first, the pulse or the signal? ("
     made.append(Rule((at(-planned_us),), (sign_asks, Slot(off, 3, fixed=True, signed=True), " us)")))
     for factor, words in ((Fraction(1, 1000), "in ms"), (Fraction(1000), "in ns")):
         meant_us = planned_us * factor
         reach_us = max(near * factor, _SLIP_RATIO * abs(meant_us))
-        made.append(Rule((at(meant_us, reach_us),), (shown, f" is the planned launch {words}: this field takes us")))
+        made.append(Rule((at(meant_us, reach_us),), (shown, f" is {wording.launch} {words}: this field takes us")))
     return made
 
 
@@ -177,49 +210,49 @@ def _plus(off: Sum, amount: Sum, times: Fraction) -> Sum:
     return Sum(tuple(factors.items()), off.plus, off.turn)
 
 
-def _slips(name: str, planned: Fraction, old: Fraction | None, *, unit: str) -> list[Rule]:
+def _slips(name: str, planned: Fraction, old: Fraction | None, *, unit: str, wording: Wording) -> list[Rule]:
     """Slips that lead from the planned value, or from the old one, to what was typed."""
     one, typed, meant = value(name), _amount(value(name), unit), _said(planned, unit)
     made = []
     if old is not None:
-        says = typed + f" is the old value, the new one is {meant}: is it not set yet?"
+        says = typed + f" is {wording.old}, {wording.instead} {meant}: {wording.not_yet}"
         made.append(Rule((Within(one, old, old),), says.parts))
     if planned != 0:
-        says = _Text((f"the plan says {meant}, you typed ",)) + typed + ": is the sign meant?"
+        says = _Text((f"{wording.source} says {meant}, you typed ",)) + typed + ": is the sign meant?"
         made.append(Rule((Within(one, -planned, -planned),), says.parts))
     length = unit_length_us(unit)
     for other, low, high in _other_units(planned, unit):
         ratio = length / unit_length_us(other)
         thousand = " (a factor of 1,000)" if ratio in (1000, Fraction(1, 1000)) else ""
-        taken = f" is the planned {meant} in {_unit_words(other)}{thousand}"
+        taken = f" is the {wording.wanted} {meant} in {_unit_words(other)}{thousand}"
         asks = (Slot(one), f"{taken}; this field takes {_unit_words(unit)}: which is meant?")
         made.append(Rule((Within(one, low, high),), asks))
     for factor, words in _FACTORS:
         if planned != 0:
-            says = typed + f" is {words} the planned {meant}: is the decimal point right?"
+            says = typed + f" is {words} the {wording.wanted} {meant}: is the decimal point right?"
             made.append(Rule((_near(one, planned * factor),), says.parts))
-    says = typed + f" has the digits of the planned {meant} in another order: is it a slip?"
+    says = typed + f" has the digits of the {wording.wanted} {meant} in another order: is it a slip?"
     made.append(Rule((Digits(name, digits_of(planned)),), says.parts))
-    return made if old is None or old == planned else made + _slips_of_old(name, old, unit=unit)
+    return made if old is None or old == planned else made + _slips_of_old(name, old, unit=unit, wording=wording)
 
 
-def _slips_of_old(name: str, old: Fraction, *, unit: str) -> list[Rule]:
+def _slips_of_old(name: str, old: Fraction, *, unit: str, wording: Wording) -> list[Rule]:
     """Slips that lead from the value before the change to what was typed."""
     one, typed, was = value(name), _amount(value(name), unit), _said(old, unit)
-    still = "is the old value still set, and typed with a slip?"
+    still = f"is {wording.old} still set, and typed with a slip?"
     made = []
     if old != 0:
         made.append(
-            Rule((Within(one, -old, -old),), (typed + f" is the old value {was} with the other sign: {still}").parts)
+            Rule((Within(one, -old, -old),), (typed + f" is {wording.old} {was} with the other sign: {still}").parts)
         )
     for other, low, high in _other_units(old, unit):
         made.append(
-            Rule((Within(one, low, high),), (Slot(one), f" is the old value {was} in {_unit_words(other)}: {still}"))
+            Rule((Within(one, low, high),), (Slot(one), f" is {wording.old} {was} in {_unit_words(other)}: {still}"))
         )
     for factor, words in _FACTORS:
         if old != 0:
-            made.append(Rule((_near(one, old * factor),), (typed + f" is {words} the old value {was}: {still}").parts))
-    says = typed + f" has the digits of the old value {was} in another order: {still}"
+            made.append(Rule((_near(one, old * factor),), (typed + f" is {words} {wording.old} {was}: {still}").parts))
+    says = typed + f" has the digits of {wording.old} {was} in another order: {still}"
     return [*made, Rule((Digits(name, digits_of(old)),), says.parts)]
 
 
@@ -260,14 +293,14 @@ def _near(one: Sum, number: Fraction) -> Within:
     return Within(one, number - reach, number + reach)
 
 
-def _plain(typed: Sum, planned: Fraction, field: DelayField) -> list[Rule]:
+def _plain(typed: Sum, planned: Fraction, field: DelayField, wording: Wording) -> list[Rule]:
     """A difference without an explanation, later or earlier."""
     off = typed.moved(-planned)
     made = []
     for more, low, high in ((True, _OFF, None), (False, None, _OFF)):
         way = "later" if more == (field.sign == "later") else "earlier"
         amount_us = off.times(unit_length_us(field.unit) * (1 if more else -1))
-        says = _Text((f"{field.name} differs from the plan by ",)) + _amount(off, field.unit)
+        says = _Text((f"{field.name} differs from {wording.source} by ",)) + _amount(off, field.unit)
         made.append(
             Rule(
                 (Within(off, low, high),),

@@ -99,6 +99,7 @@ def test_a_step_out_of_turn_is_kept_and_named(client: TestClient, store: Store, 
     send(client, begun, second)
     assert ("turn", "made") == (states(client, begun)[first["site"]], states(client, begun)[second["site"]])
     assert "before its turn" in client.get(f"/networks/{begun}/change/live").text
+    assert "Before its turn: another site comes first." in client.get(link(begun, second["site"])).text
 
 
 def test_one_button_orders_everything_back(
@@ -133,6 +134,60 @@ def test_one_button_orders_everything_back(
     assert post(f"/networks/{begun}/change/confirm/end", author="C. Room").status_code == 303
     assert [1, 1] == [len(store.entries.of(begun, kind=kind)) for kind in (BACK, ENDED)]
     assert "No change is under way" in client.get(f"/networks/{begun}/change/live").text
+
+
+def ordered_back(client: TestClient, number: int, site: str, fields: dict[str, str]) -> list[str]:
+    """What a telephone is asked about such settings."""
+    answer = client.post(
+        link(number, site), data={"initials": "AE", **fields, "ask": "yes"}, headers={"Accept": "application/json"}
+    )
+    return [one["text"] for one in answer.json().get("questions", [])]
+
+
+def test_a_telephone_speaks_of_going_back(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """Ordered back: the old values are taken without a question, the new ones questioned; the launch is that of the old
+    values, worked out here from the step's own fields; what was read before is marked; a site not changed is left.
+    """
+    first, second, third = steps(store, begun)
+    assert first["site"] == "south"  # fed by cable: only its own fields move its launch
+    maps = client.app.state.maps  # type: ignore[attr-defined]
+    line = released(opened(store.read(begun), store), store, maps).of("south")
+    launch_us = line.sheet.routes[0].row.launch_us
+    length_us = {"us": 1.0, "ms": 1000.0, "100ns": 0.1}
+    old_us = launch_us + sum((f["back"] - f["value"]) * length_us[f["unit"]] for f in first["fields"])
+    read = {f"reading-{n}": f"{launch_us:.2f}" for n in (1, 2, 3)} | {"plane": "antenna", "initials": "AE"}
+    new, old = ({f"set-{n}": str(f[key]) for n, f in enumerate(first["fields"], 1)} for key in ("value", "back"))
+    address, headers = link(begun, "south"), {"Accept": "application/json"}
+    assert client.post(address, data=read | new, headers=headers).json()["kept"]
+    assert "Every reading agrees with the plan. <span" in client.get(address).text  # sent: not "Send it" any more
+    send(client, begun, second)
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+
+    page = client.get(address).text
+    verdict = page[page.index('id="verdict"') : page.index('id="connection"')]
+    assert "Go back" in verdict
+    assert "agrees with the plan" not in page
+    assert f"{old_us:,.2f}".replace(",", "\u202f") in page[: page.index('id="verdict"')]
+    assert f"{launch_us:,.2f}".replace(",", "\u202f") not in page[: page.index('id="verdict"')]
+    assert "read with the setting that was taken back" in client.get(f"/networks/{begun}/change/live").text
+    assert [] == ordered_back(client, begun, "south", old)
+    asked = ordered_back(client, begun, "south", new)
+    assert len(asked) == sum(f["back"] != f["value"] for f in first["fields"])
+    assert all("is the value that is taken back, the order is to go back to" in one for one in asked)
+
+    left = client.get(link(begun, third["site"])).text
+    assert "Not changed: leave as it is." in left
+    assert "<del>" not in left
+    assert 'id="verdict"' not in left
+    # With the old values, and the launch that they give: gone back.
+    again = {f"reading-{n}": f"{old_us:.2f}" for n in (1, 2, 3)} | {"plane": "antenna", "initials": "AE"}
+    assert client.post(address, data=again | old, headers=headers).json()["kept"]
+    gone = client.get(address).text
+    assert "Every reading is the launch with the old values. Tell the control room." in gone
+    live = client.get(f"/networks/{begun}/change/live").text
+    assert "against the launch with the old values: gone back" in live
 
 
 def test_a_launch_that_disagrees_stops_the_order(client: TestClient, store: Store, begun: int) -> None:

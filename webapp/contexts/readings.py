@@ -55,6 +55,12 @@ class SiteReadingPage(Context):
     """What looks like a slip."""
     sent: tuple[Kept, ...]
     """What the office has from here, the newest first."""
+    taken_back: frozenset[int]
+    """Entries that were sent before the change was ordered back."""
+    going_back: RouteSheet | None
+    """The route with its old values, while a change is taken back; None while none is."""
+    unchanged: bool
+    """Whether this site was never changed before everything was ordered back: it is left as it is."""
     locks: tuple[tuple[str, str], ...]
     """Lines of the lock sheet, where the service has one."""
     levels: tuple[tuple[str, str], ...]

@@ -12,13 +12,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
 from sfn.answer.asks import asks
+from sfn.answer.going_back import never_changed
 from sfn.answer.readings import Question, judged, route_of
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
-from webapp.live import Live, live_of
+from webapp.live import Live, after, live_of
 from webapp.maps import Maps
 from webapp.problems import wants_json
 from webapp.readings import (
@@ -76,16 +77,19 @@ def take(
     planned = opened(store.read(link.network_id, link.revision), store)
     line, fresh = _sheet(link, planned, store, maps)
     made, goes_by = line.sheet, line.issued and fresh
+    live = live_of(store, maps, link.network_id)
+    old = None if live is None else live.old_sheet(made, revision=link.revision)
+    goes_by = goes_by and (old is not None or not _lost(live, link))
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
-        found = judged(made, typed.reading)
+        found = judged(old or made, typed.reading, going_back=old is not None)
     except PlanError as refused:
         return _again(request, token, settings, store, maps, form, refused.problems, ())
     # Without an issued sheet nothing is held against a plan: that would tell a setting that is withheld.
     if goes_by and (typed.open_questions(found) or form.get("ask") == "yes"):
         # All of them, those confirmed too: a tick that is left out of the answer would be asked for again.
         return _again(request, token, settings, store, maps, form, (), found.questions)
-    _keep(store, link, typed, issued=goes_by)
+    _keep(store, link, typed, issued=line.issued and fresh)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
     notice(request, "The office has it. Thank you.")
@@ -96,6 +100,16 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
     """The sheet that a link is for, and whether it is still the newest revision's."""
     fresh = store.read(link.network_id).revision.number == link.revision
     return released(planned, store, maps).of(link.site_id), fresh
+
+
+def _lost(live: Live | None, link: SiteLink) -> bool:
+    """Whether a site is told to go back: where nobody knows to what, nothing is held against the plan."""
+    return (
+        live is not None
+        and live.revision == link.revision
+        and live.change.going_back
+        and live.of(link.site_id) is not None
+    )
 
 
 def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store, live: Live | None) -> str:
@@ -177,9 +191,18 @@ def _page(
     live = live_of(store, maps, link.network_id)
     step = None if live is None or live.revision != link.revision else live.of(link.site_id)
     deadline = None if live is None or step is None else f"{live.change.deadline_at:%H:%M} UTC"
-    table = asks(line.sheet, route, deadline=deadline, questions=holds)
+    old = None if live is None else live.old_sheet(line.sheet, revision=link.revision)
+    holds = holds and (old is not None or not _lost(live, link))
+    sheet, turned = old or line.sheet, old is not None
+    wanted = route_of(sheet, route.row.route)
+    table = asks(sheet, wanted, deadline=deadline, questions=holds, going_back=turned)
     own = [entry for entry in entries if entry.revision == link.revision]
-    sent = tuple(reversed(kept(line.sheet, own, deadline=deadline)))
+    sent = list(reversed(kept(line.sheet, own, deadline=deadline)))
+    back = None if live is None or old is None else live.ordered_back
+    since = {one.entry.id for one in sent if back is not None and after(back, one)}
+    if old is not None:
+        again = kept(old, [one.entry for one in sent], deadline=deadline, going_back=True)
+        sent = [new if one.entry.id in since else one for one, new in zip(sent, again, strict=True)]
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -196,13 +219,24 @@ def _page(
         sending=typed.get("sending") or secrets.token_urlsafe(12),
         problems=problems,
         questions=questions,
-        sent=sent,
+        sent=tuple(sent),
+        taken_back=frozenset(one.entry.id for one in sent if turned and one.entry.id not in since),
+        going_back=wanted if turned else None,
+        unchanged=turned and step is not None and never_changed(step),
         locks=LOCKS if line.sheet.is_fm else (),
         levels=LEVELS,
         readings=READINGS_N,
         labels=LABELS,
         start=table.advised({}, {})[0],
-        last=next((one for one in sent if holds and one.found and one.reading.route == route.row.route), None),
+        last=next(
+            (
+                one
+                for one in sent
+                if holds and one.found and one.reading.route == route.row.route
+                if not turned or one.entry.id in since
+            ),
+            None,
+        ),
         rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
         seen=_seen(link, line, fresh, store, live),
         live=live,

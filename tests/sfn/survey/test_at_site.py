@@ -53,3 +53,34 @@ def test_more_cannot_agree_than_were_read() -> None:
     """A fault of the caller, in words."""
     with pytest.raises(ValueError, match="got 2 of 1"):
         advice("none", readings_n=1, agreeing_n=2, deadline="")
+
+
+# While a change is taken back 'planned' are the old values, and 'back' is what is taken back.
+BACK: list[tuple[Settings, int, int, Does]] = [
+    ("none", 0, 0, "set"),
+    ("planned", 0, 0, "gone back"),
+    ("planned", 3, 3, "gone back"),
+    ("none", 1, 0, "repeat"),
+    ("planned", 2, 1, "repeat"),
+    ("planned", 2, 0, "call"),
+    ("back", 0, 0, "roll back"),
+    ("back", 3, 3, "roll back"),
+    ("other", 0, 0, "roll back"),
+    ("other", 2, 2, "repeat"),
+]
+
+
+@pytest.mark.parametrize(("settings", "readings_n", "agreeing_n", "does"), BACK)
+def test_what_to_do_while_a_change_is_taken_back(
+    settings: Settings, readings_n: int, agreeing_n: int, does: Does
+) -> None:
+    """Nothing speaks of the plan, nor of setting it; what was sent is not to be sent again."""
+    found = advice(settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline="03:30", going_back=True)
+
+    assert does == found.does
+    assert "the plan" not in found.text
+    assert does != "gone back" or "Send it" not in found.after
+    assert (
+        found
+        == advice_table(deadline="03:30", can_go_back=True, going_back=True)[key_of(settings, readings_n, agreeing_n)]
+    )
