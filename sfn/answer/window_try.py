@@ -105,5 +105,5 @@ def said(placing: Placing) -> str:
     if placing.strategy == "first" and placing.threshold_db is not None:
         figures.append(f"down to {db(placing.threshold_db, 1)} below the strongest")
     if placing.strategy == "quasi-optimal":
-        figures = ["most energy in the guard interval, slack halved"]
+        figures = ["most energy in the guard interval, every usable signal counted, slack halved"]
     return placing.strategy + (f" ({', '.join(figures)})" if figures else "")

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sfn.systems.ofdm_kernels import ABSENT, BLOCK, parts_of, required_of, to_powers, window_of
+from sfn.systems.ofdm_kernels import ABSENT, BLOCK, floor_of, parts_of, required_of, to_powers, window_of
 
 # Draws after which a place that all or none of them serve is taken as it is.
 FEW_DRAWS_N = 64
@@ -100,9 +100,12 @@ def drawn_points(
                 to_powers(level_dbuvm[s], m, points, rounded, scale, powers[s])
                 to_powers(level_1pct_dbuvm[s], m, points, rounded, scale, rare_powers[s])
         noise_power = noise[m if noise.size > 1 else 0]
-        n = 0
+        n, top = 0, 0.0
         for s in range(sites):
-            if powers[s, b] >= ABSENT:
+            top = max(top, powers[s, b])
+        least_power = floor_of(noise_power, top)
+        for s in range(sites):
+            if powers[s, b] >= ABSENT and (powers[s, b] >= least_power or rare_powers[s, b] >= least_power):
                 at = n
                 while at > 0 and powers[order[at - 1], b] < powers[s, b]:
                     order[at] = order[at - 1]

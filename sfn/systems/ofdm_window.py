@@ -18,6 +18,9 @@ Real receivers' algorithms are their makers' secret. The strategies bracket them
 ITU-R BT.2386 Part 2 sections 2.3 and 2.4 and EBU TR 24 section 2.4 (headings read); "centre-of-gravity" and
 "quasi-optimal" come from the same texts (definitions from memory); the back-offs are engineering judgement. "best" is
 what no receiver exceeds: a bound, never a map's.
+
+"quasi-optimal" weighs every signal by its energy at 50 % of time, however weak beside the strongest: to overlook one
+when the window is placed, and charge it with its 1 % level afterwards, would be a loss that no receiver has.
 """
 
 from dataclasses import dataclass, replace
@@ -40,13 +43,14 @@ STRONGEST_BACKOFF, FIRST_BACKOFF, CENTRE_BACKOFF = 1 / 4, 1 / 16, 1 / 2
 LEAST_FIRST_BACKOFF_US = 2.0
 # X is the required C/N, but receivers look neither less nor more deeply than this. [dB]
 THRESHOLD_DB = (8.0, 20.0)
-# "quasi-optimal" sees arrivals down to this below the strongest, as deep as an estimated profile is clean. [dB]
-SEEN_DB = 30.0
+# Left out of placing and, by the compiled forms, of interference: signals whose levels at 50 % and at 1 % of time both
+# lie this far below the noise and below the strongest. No other is: what may hurt also counts in placing. [dB]
+BELOW_NOISE_DB, BELOW_STRONGEST_DB = 50.0, 30.0
 
 # A signal just at a threshold counts, whatever rounding makes of it. [dB]
 ROUNDING_DB = 4e-6
-# Energies closer than this are equal, and the earlier window is taken.
-EQUAL_ENERGY = 1e-9
+# Energies closer than this are equal but for rounding, and the earlier window is taken.
+EQUAL_ENERGY = 1e-12
 # Rounding of sums of times must not push a signal over the edge of the guard interval. [us]
 EDGE_US = 1e-9
 # "best": places tried on each slope of the equaliser, and rounds of looking closer around the best of them.
@@ -229,9 +233,9 @@ def place_window(
     service : Service
         OFDM.
     against_dbuvm : ndarray, shape (S,), optional
-        Levels of the interfering parts, for "best"; the same levels where not given. [dBuV/m]
+        Levels at 1 % of time, of the interfering parts; the same levels where not given. [dBuV/m]
     noise_dbuvm : float
-        For "best". [dBuV/m]
+        For "best", and for what is left out (`BELOW_NOISE_DB`); nothing is where not given. [dBuV/m]
 
     Returns
     -------
@@ -244,6 +248,9 @@ def place_window(
         As `filled` does.
     """
     placing = filled(placing, service)
+    against_dbuvm = level_dbuvm if against_dbuvm is None else against_dbuvm
+    usable = _usable(level_dbuvm, against_dbuvm, noise_dbuvm)
+    level_dbuvm, against_dbuvm, arrival_us = level_dbuvm[usable], against_dbuvm[usable], arrival_us[usable]
     guard_us = window_times(service).guard_us
     backoff_us = placing.backoff_us or 0.0
     if placing.strategy == "strongest":
@@ -258,16 +265,20 @@ def place_window(
     if placing.strategy == "quasi-optimal":
         return _most_energy(powers, arrival_us, guard_us)
     others = [place_window(Placing(s), level_dbuvm, arrival_us, service=service) for s in MAP_STRATEGIES]
-    rare = 10.0 ** ((level_dbuvm if against_dbuvm is None else against_dbuvm) / 10.0)
+    rare = 10.0 ** (against_dbuvm / 10.0)
     return _best(others, 10.0 ** (level_dbuvm / 10.0), rare, arrival_us, service, 10.0 ** (noise_dbuvm / 10.0))
 
 
-def _most_energy(powers: FloatArray, arrival_us: FloatArray, guard_us: float) -> float:
+def _usable(levels: FloatArray, rare: FloatArray, noise_dbuvm: float) -> NDArray[np.bool_]:
+    """Which signals may help or hurt at all: see `BELOW_NOISE_DB`."""
+    floor_dbuvm = min(noise_dbuvm - BELOW_NOISE_DB, float(levels.max()) - BELOW_STRONGEST_DB)
+    return np.maximum(levels, rare) >= floor_dbuvm
+
+
+def _most_energy(powers: FloatArray, arrivals: FloatArray, guard_us: float) -> float:
     """The guard interval that holds most energy, its slack before the first and behind the last signal alike."""
-    seen = powers >= powers.max() * 10.0 ** (-SEEN_DB / 10.0) * (1.0 - 1e-6)
-    arrivals = arrival_us[seen]
     within = (arrivals >= arrivals[:, None]) & (arrivals <= arrivals[:, None] + guard_us + EDGE_US)
-    energy = within @ powers[seen]
+    energy = within @ powers
     starts = arrivals[energy >= energy.max() * (1.0 - EQUAL_ENERGY)]
     first_us = float(starts.min())
     last_us = float(arrivals[(arrivals >= first_us) & (arrivals <= first_us + guard_us + EDGE_US)].max())

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.ofdm_map import ofdm_map, with_risk
-from sfn.systems.ofdm_window import SEEN_DB, Placing, parts
+from sfn.systems.ofdm_window import Placing, parts
 from sfn.systems.service import Service, service
 
 FloatArray = NDArray[np.float64]
@@ -42,12 +42,11 @@ def numpy_margin(
     """Margin of the window with most energy, as one would write it with numpy."""
     guard_us = float(of.guard_us or 0.0)
     powers = 10.0 ** (levels / 10.0)
-    seen = np.where(levels >= levels.max(axis=0) - SEEN_DB, powers, 0.0)
     most, first_us, last_us = np.zeros(levels.shape[1]), arrivals[0].copy(), arrivals[0].copy()
-    for row, start_us in enumerate(arrivals):
+    for start_us in arrivals:
         away_us = arrivals - start_us
-        within = (away_us >= 0.0) & (away_us <= guard_us) & (seen > 0.0)
-        energy = np.where(seen[row] > 0.0, np.einsum("sm,sm->m", within, seen), 0.0)
+        within = (away_us >= 0.0) & (away_us <= guard_us)
+        energy = np.einsum("sm,sm->m", within, powers)
         better = energy > most * (1.0 + 1e-9)
         most = np.where(better, energy, most)
         first_us = np.where(better, start_us, first_us)
