@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sfn.answer.record_doubts import drift_doubts
+from sfn.answer.record_doubts import drift_doubts, lossless_doubts
 from sfn.errors import Problem
 from sfn.stream.advise import WEEK_S, spoken, usual
 from sfn.stream.answer import fit_answer, joint_answer, measured_answer, paths_answer
@@ -329,9 +329,10 @@ def records(
     needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
     model = fits[0].model if fits[0] else None
     found |= needs_answer(needs)
-    doubts = drift_doubts(taken)
+    drifts = drift_doubts(taken)
+    doubts = (*drifts, *lossless_doubts(taken))
     found["problems"] = [problem.as_json() for problem in doubts]
-    found["release_sure"] = bool(found["release_sure"]) and not doubts
+    found["release_sure"] = bool(found["release_sure"]) and not drifts
     return Records(tuple(names), first, cut, model, found, needs, paths, problems=doubts)
 
 

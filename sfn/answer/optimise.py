@@ -12,6 +12,7 @@ from sfn.answer.levers import levers
 from sfn.answer.losers import changed_places, lost_areas, names_near
 from sfn.answer.optimise_devices import (
     SeedSpread,
+    any_step,
     changed_sites,
     devices_told,
     searched,
@@ -142,16 +143,18 @@ def optimise(
         for one in (table, planned_table)
     )
     proven, every = (False, False) if settled is None else (settled.proven, settled.every)
+    steps = any_step(base, allowed)
     if vars_key(after.score) >= vars_key(before.score):  # nothing that the devices can make is better
-        proven = every or (proven and settled is not None and np.allclose(settled.offsets_us, allowed.now_us))
+        asis = [table.launches()[name] for name in what.sites]
+        proven = every or (proven and settled is not None and bool(np.ptp(settled.launches_us - asis) < SAME_US))
         at, planned, planned_table, after = allowed.now_us.copy(), network, table, before
     elif base is not network:
         planned, planned_table = _freed(network, planned, planned_table, table, placed=placed, asked=asked)
     return _described(
         network, planned, computed, asked, what=what, allowed=allowed,
         found=replace(found, offsets_us=at, score=after.score, ended=_ended(found, settled)),
-        spread=spread_of(seeds, made, answer=after.score.without_service, every=every),
-        settled=proven, before=before, after=after, tables=(table, planned_table),
+        spread=spread_of(seeds, made, answer=after.score.without_service, every=every, on_devices=steps),
+        settled=proven, on_devices=steps, before=before, after=after, tables=(table, planned_table),
         placed=placed, ground=ground, executor=executor, progress=progress, cancelled=cancelled,
     )  # fmt: skip
 
@@ -204,7 +207,7 @@ def on_the_way(
     return _described(
         network, planned, computed, asked, what=plan.what, allowed=plan.limits,
         found=replace(plan.found, offsets_us=at, score=after.score, before=before.score), spread=plan.spread,
-        settled=plan.settled and whole,
+        settled=plan.settled and whole, on_devices=plan.on_devices,
         part="last night" if whole else "on the way", before=before, after=after, tables=(table, planned_table),
         placed=placed, ground=ground, executor=executor,
     )  # fmt: skip
@@ -212,7 +215,7 @@ def on_the_way(
 
 def _described(
     network: Network, planned: Network, computed: Coverage, asked: Asked, *, what: Objective, allowed: Limits,
-    found: Found, spread: SeedSpread, settled: bool, before: State, after: State,
+    found: Found, spread: SeedSpread, settled: bool, on_devices: bool, before: State, after: State,
     tables: tuple[DelayTable, DelayTable], placed: Mapping[str, Located], part: Part = "of its own",
     ground: Ground | None = None, executor: Executor | None = None,
     progress: Told | None = None, cancelled: Callable[[], bool] | None = None,
@@ -239,7 +242,7 @@ def _described(
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     problems = all_problems(planned.whole, ground=ground or Ground())
     return Optimised(
-        network, planned, asked, what, allowed, found, spread, settled, part, before, after,
+        network, planned, asked, what, allowed, found, spread, settled, on_devices, part, before, after,
         planned_table,
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),

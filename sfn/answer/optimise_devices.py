@@ -157,7 +157,9 @@ def searched(
     return whole, tuple(found)
 
 
-def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float, every: bool = False) -> SeedSpread:
+def spread_of(
+    seeds: Sequence[Found], made: Sequence[float], *, answer: float, every: bool = False, on_devices: bool = True
+) -> SeedSpread:
     """How far seeds lie apart in the figure that the answer prints, and what more time would bring, as far as it tells.
 
     Parameters
@@ -169,8 +171,10 @@ def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float, e
         What the answer leaves. [people or km2]
     every : bool
         All settings of the devices within the limits were looked at.
+    on_devices : bool
+        Whether any step of a device fits the limits.
     """
-    if every:
+    if every and on_devices:
         return SeedSpread(
             (min(min(made), answer),), ("exhaustive",), "no: every setting of the devices within the limits was tried"
         )
@@ -178,12 +182,14 @@ def spread_of(seeds: Sequence[Found], made: Sequence[float], *, answer: float, e
     gained = min(without) - answer
     ended = tuple(one.ended for one in found)
     scale = max(min(without), 1e-9)
-    if found[-1].ended == "exhaustive":
+    if not on_devices:
+        said = "no: no longer search finds what the devices cannot make"
+    elif found[-1].ended == "exhaustive":
         said = "unlikely: every set of steps of the search was tried, if not every setting of the devices"
     elif gained > LIKELY_RATIO * scale or max(without) - min(without) > LIKELY_RATIO * scale:
         said = "likely: seeds lie apart, or the last part of the time still brought something"
     elif "time" in ended:
-        said = "perhaps: the time ended the search, but seeds agree"
+        said = f"perhaps: the time ended {ended.count('time')} of the {len(ended)} searches from seeds, but they agree"
     else:
         said = "unlikely: every search settled by itself, and they agree"
     return SeedSpread(without, ended, said)
@@ -291,6 +297,13 @@ def settled_on_devices(
             default=None,
         )
     return best, tuple(min(present, np.inf if one is None else one.key[0]) for one in own)
+
+
+def any_step(network: Network, allowed: Limits) -> bool:
+    """Whether the device of any site that may move can make a step within its limits; true where none may move."""
+    steps = np.array([float(finest_step(site.delay_fields)) for site in network.sites])
+    room = np.maximum(allowed.high_us - allowed.now_us, allowed.now_us - allowed.low_us)
+    return not allowed.free.any() or bool((allowed.free & (steps > 0) & (room >= steps)).any())
 
 
 def devices_told(before: DelayTable, after: DelayTable, *, after_night: bool) -> tuple[DeviceChange, ...]:

@@ -74,7 +74,7 @@ def document(found: Optimised) -> dict[str, Any]:
             "without_service": {"median": quantiles[0], "p90": quantiles[1], "max": float(found.drawn.max())},
             "target_without_service": promised,
             "probability_target_met": float(np.mean(found.drawn <= promised)),
-            "probability_better_than_before": float(np.mean(found.drawn <= found.before.score.without_service)),
+            "probability_better_than_before": found.no_worse_ratio,
         },
         "loops": [_loop(entry, found) for entry in settings["triangles"]],
         "levers": [

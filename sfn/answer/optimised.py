@@ -21,6 +21,7 @@ from sfn.timing import DelayTable
 
 Doubles = NDArray[np.float64]
 Part = Literal["of its own", "on the way", "last night"]
+SAME_US, SAME_RATIO = 1e-6, 1e-9
 Weight = float  # people or km2
 # What is wrong with how a site hears its parent: its signal ends, or follows another.
 OF_RELAYS = frozenset(
@@ -91,6 +92,8 @@ class Optimised:
     settled: bool
     """No step of a device, of one site or of two that share a place, improves it, within all limits; else that was not
     seen: the time ran out, or this is a night on the way to a plan."""
+    on_devices: bool
+    """Whether any step of a device fits the limits; true where no site may move."""
     part: Part
     """A search of its own; or a night of a plan for all nights together: one on the way, or its last."""
     before: State
@@ -143,6 +146,11 @@ class Optimised:
                 "and other settings tonight might serve more; the steps of the devices were looked at for the last "
                 "night's result"
             )
+        if not self.on_devices:
+            return (
+                "no step of the devices fits the limits: the finest of every site that may move is longer than it may "
+                "move; a finer field, or wider limits"
+            )
         if not self.settled:
             return "the time ended before every step of the devices was looked at: a step of one may improve it"
         return f"within {limits} no step of a device, of one site or of two that share a place, improves it"
@@ -152,6 +160,21 @@ class Optimised:
         """The common delay that the plan holds as it is now, so that fewer settings change; None: as before. [us]"""
         held = self.planned.common_delay.value_us
         return held if held is not None and self.network.common_delay.value_us is None else None
+
+    @property
+    def no_worse_ratio(self) -> float | None:
+        """Share of the draws that serve no less than before, equal ones among them; None where no launch changes."""
+        before = self.before.score.without_service
+        if np.allclose(self.after.score.without_service, before) and not self.moves:
+            return None
+        return float(np.mean(self.drawn <= before * (1 + SAME_RATIO) + SAME_RATIO))
+
+    @property
+    def moves(self) -> bool:
+        """Whether any site launches otherwise against another than in the saved plan."""
+        now = {site.id: site.offset_us for site in self.network.sites}
+        apart = [offset_us - now[site] for site, offset_us in self.offsets_us.items()]
+        return max(apart) - min(apart) > SAME_US
 
     @property
     def offsets_us(self) -> dict[str, float]:

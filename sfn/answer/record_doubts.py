@@ -8,6 +8,24 @@ from sfn.stream.measured import Measured
 DRIFT_DOUBT_PPB = 100_000.0  # crystal oscillators keep within that (common practice)
 
 
+def lossless_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
+    """Records without a loss: how losses come there, no protection can be judged by."""
+    return tuple(
+        Problem(
+            name,
+            f"lost none of {one.delay_us.size} packets in {one.delay_us.size * one.packet_time_s:.3g} s: how long its "
+            "bursts are is not known, so no parity, repeat or second path is credited with anything",
+            "a record with losses in it, longer or of a worse hour; every figure here is the most that this one leaves "
+            "room for (99 %), losses one by one",
+            severity="warning",
+            code="record-without-losses",
+            values={"packets_n": int(one.delay_us.size), "record_s": one.delay_us.size * one.packet_time_s},
+        )
+        for name, one in zip(("capture", "second capture"), taken, strict=False)
+        if not one.lost.any()
+    )
+
+
 def drift_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
     """Rates that no clock of a broadcaster has: something else tilts the delays."""
     return tuple(

@@ -3,7 +3,8 @@
 One clock: from its own figures (signs count) or of a class (worst signs). Several sites: --site ID:CLASS, a class or
 "locked". JSON keys: `limit_us`; one clock: `oscillator`, `initial_us`, `frequency_offset_ratio`, `ageing_per_day`,
 `temperature_per_degc`, `temperature_step_degc`, `temperature_swing_degc`, `time_to_limit_h` (null: never), `curve`
-(each with after_h, error_us: greatest over the phase of the day), `alarms` (each with name, after_h, error_us);
+(each with after_h, error_us: greatest until then, over the phase of the day), `alarms` (each with name, after_h,
+error_us);
 several sites: `sites` (each with id, oscillator, time_to_limit_h) and `pairs` (each with a, b,
 time_to_limit_h by worst case, rss_time_to_limit_h if independent); `left_out` (terms of the model that count for
 nothing because their figure is 0: the true time is shorter), `note`.
@@ -14,6 +15,8 @@ import json
 import sys
 from itertools import combinations
 from math import isinf
+
+import numpy as np
 
 from sfn.cli.idle import Idle, refuse_idle
 from sfn.clock.holdover import Clock, alarms, greatest_error, left_out, pair_time_to_limit, time_to_limit
@@ -115,11 +118,16 @@ def _one(args: argparse.Namespace) -> dict[str, object]:
         "oscillator": args.oscillator,
         **dict(zip(names, _figures(clock), strict=True)),
         "time_to_limit_h": _hours(end_h),
-        "curve": [{"after_h": t, "error_us": float(greatest_error(clock, after_h=t))} for t in CURVE_H],
+        "curve": [{"after_h": t, "error_us": _so_far(clock, t)} for t in CURVE_H],
         "alarms": [{"name": a.name, "after_h": a.after_h, "error_us": a.error_us} for a in rung],
         "left_out": list(left_out(clock)),
         "note": NOTE if args.oscillator else None,
     }
+
+
+def _so_far(clock: Clock, until_h: float) -> float:
+    """Greatest error up to a time: the day's swing comes back, what a listener heard does not. [us]"""
+    return float(greatest_error(clock, after_h=np.linspace(0.0, until_h, 4 * int(until_h) + 1)).max())
 
 
 def _sites(args: argparse.Namespace) -> dict[str, object]:
@@ -197,10 +205,24 @@ def _table(answer: dict[str, object]) -> list[str]:
     assert isinstance(missing, list)
     if missing:
         lines += ["", f"NOT COUNTED, so the true time is shorter: {'; '.join(missing)}."]
-        lines.append("Say how warm and cold it gets: --step-degc, --swing-degc.")
+        lines.append(f"Name what you know of it: {', '.join(_options(missing, by_class=bool(answer['note'])))}.")
     if answer["note"]:
         lines += ["", f"Figures of classes are {answer['note']}."]
     return lines
+
+
+_TEMPERATURES = {
+    "a temperature away from that of disciplining": "--step-degc",
+    "the temperature of day and night": "--swing-degc",
+}
+_OWN = {"the frequency offset that stayed after disciplining": "--frequency-offset", "ageing": "--ageing-per-day"}
+
+
+def _options(missing: list[str], *, by_class: bool) -> list[str]:
+    """Options that name what is missing; of an own clock also how much a degree does to it."""
+    own = [] if by_class else [option for words, option in _OWN.items() if words in missing]
+    warm = [option for words, option in _TEMPERATURES.items() if words in missing]
+    return own + (["--temperature-per-degc"] if warm and not by_class else []) + warm
 
 
 def _rows(answer: dict[str, object], key: str) -> list[dict[str, object]]:

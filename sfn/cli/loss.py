@@ -2,7 +2,9 @@
 
 JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`, `start_probability`,
 `end_probability`; what is left as `residual_loss_ratio` with its 99 % interval `residual_low_ratio`,
-`residual_high_ratio` and `residual_kind` (exact, estimate, less than: then the figure is an upper limit);
+`residual_high_ratio` and `residual_kind` (exact, estimate, less than: then the figure is an upper limit; where a
+capture lost nothing, no protection is credited and the figure is the most that the record leaves room for, with a
+problem that says so);
 `lost_packet_every_s`; `error_every_s`, the mean time between audible errors (a run of lost packets; beside parity all
 that stays lost of one matrix, or of about 100 packets where rows alone protect, is one error, so that losses lying
 apart in it count once), with `error_every_low_s`, `error_every_high_s` and `errors_kind` (null: never; with "less
@@ -56,7 +58,16 @@ from typing import cast
 from sfn.answer.losses import protected, records, with_second
 from sfn.cli.idle import Idle, idle_protection, refuse_idle
 from sfn.cli.loss_table import table
-from sfn.cli.stream import interval_ratio, joint_interval, model_of, number, protection_arguments, protection_of
+from sfn.cli.stream import (
+    interval_ratio,
+    joint_interval,
+    joint_ratio,
+    loss_in_range,
+    model_of,
+    number,
+    protection_arguments,
+    protection_of,
+)
 from sfn.errors import PlanError, Problem
 from sfn.stream.advise import usual
 from sfn.stream.answer import paths_answer
@@ -207,8 +218,10 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
         assert found.paths is not None
         if len(taken) > 1 or not (args.second_path or args.compare):
             return found.paths, found.found
-        paths = with_second(found, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets)
+        joint = joint_ratio(args, found.paths.first.model, None)
+        paths = with_second(found, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets)
         return paths, found.found | paths_answer(paths)
+    loss_in_range(args)
     if args.loss_pct is None:
         raise ValueError("--loss-pct or --capture must be given")
     first = model_of(args.loss_pct, args.burst_packets)
@@ -218,14 +231,9 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
         burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
         second = model_of(loss_pct, burst)
     return paths_given(
-        first, second, joint_loss_ratio=_joint_ratio(args), joint_burst_packets=args.joint_burst_packets,
+        first, second, joint_loss_ratio=joint_ratio(args, first, second), joint_burst_packets=args.joint_burst_packets,
         joint_interval_ratio=interval_ratio(args),
     ), {}  # fmt: skip
-
-
-def _joint_ratio(args: argparse.Namespace) -> float | None:
-    """Share of all packets that both paths lose, where it was typed."""
-    return None if args.joint_loss_pct is None else args.joint_loss_pct / 100
 
 
 def _record(

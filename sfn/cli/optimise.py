@@ -14,7 +14,8 @@ and `problems` as in `delays`; `gained`, `gained_people`, `gained_km2`, `lost`, 
 `places_that_lose`, `places_that_gain`, each with name, lat_deg, lon_deg, people, gained_people, lost_people,
 margin_before_db, margin_after_db; `areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m
 and the margins; `sensitivity` by site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws,
-without_service with median, p90, max, target_without_service, probability_target_met, probability_better_than_before);
+without_service with median, p90, max, target_without_service, probability_target_met,
+probability_better_than_before: equal counts as no worse, null where nothing changes);
 `loops`, each with sites, misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
 site, change, gain, target_gain; `bound` (no offsets leave less without service), `lower_bound` (the same); `ended`
 (exhaustive: every setting of the devices within the limits was looked at; steps: every set of offsets in steps of
@@ -188,8 +189,8 @@ def _print_how_sure(found: Optimised, *, nights: bool) -> None:
     drawn = answer["tolerances"]
     met, better = drawn["probability_target_met"], drawn["probability_better_than_before"]
     print(
-        f"with the chains' tolerances drawn {drawn['draws']} times: within 1 % of what it serves in "
-        f"{100 * met:.0f} %, no worse than before in {100 * better:.0f} %"
+        f"with the chains' tolerances drawn {drawn['draws']} times: within 1 % of what it serves in {100 * met:.0f} %"
+        + ("" if better is None else f", no worse than before in {100 * better:.0f} %")
     )
 
 

@@ -30,7 +30,7 @@ from sfn.stream.carriage import T2_FRAME_MS, dab_ensemble_protected, t2_mi
 from sfn.stream.composite import composite
 from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.packet import Headers, Packet, packet_of
-from sfn.stream.paths import paths_given
+from sfn.stream.paths import joint_bounds, paths_given
 from sfn.stream.payload import Payload
 from sfn.stream.protection import Protection
 
@@ -136,6 +136,10 @@ def interval_ratio(args: argparse.Namespace) -> tuple[float, float] | None:
     if len(args.joint_interval_pct) != 2:
         raise ValueError(f"--joint-interval-pct must be two numbers such as 0.01,0.2, got {args.joint_interval_pct}")
     low, high = args.joint_interval_pct
+    joint_pct = args.joint_loss_pct
+    if not 0 <= low <= high <= 100 or not (joint_pct is None or low <= joint_pct <= high):
+        around = "" if joint_pct is None else f" around --joint-loss-pct {joint_pct:g}"
+        raise ValueError(f"--joint-interval-pct must be 0 to 100 %, the lower first{around}, got {low:g},{high:g}")
     return low / 100, high / 100
 
 
@@ -297,10 +301,11 @@ def _advised(
     """Every protection for the target, in order."""
     if args.loss_pct is None:
         raise ValueError("--loss-pct must be given with --advise")
+    loss_in_range(args)
     first, second = model_of(args.loss_pct, args.burst_packets), None
     if args.second_loss_pct is not None:
         second = model_of(args.second_loss_pct, args.second_burst_packets)
-    joint = None if args.joint_loss_pct is None else args.joint_loss_pct / 100
+    joint = joint_ratio(args, first, second)
     paths = paths_given(
         first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets,
         joint_interval_ratio=interval_ratio(args),
@@ -314,6 +319,39 @@ def _advised(
         payload, packet, headers=headers, link=link, paths=paths, target=target, parity_spread=args.parity_spread
     )
     return [choice_answer(choice) for choice in found]
+
+
+def joint_ratio(args: argparse.Namespace, first: LossModel, second: LossModel | None) -> float | None:
+    """Share of all packets that both paths lose, where it was typed.
+
+    Raises
+    ------
+    ValueError
+        If the two paths cannot lose so much or so little together.
+    """
+    if args.joint_loss_pct is None:
+        return None
+    least, most = joint_bounds(first, second or first)
+    ratio: float = args.joint_loss_pct / 100
+    if not least * (1 - 1e-9) <= ratio <= most * (1 + 1e-9):
+        raise ValueError(
+            f"--joint-loss-pct must be from {100 * least:g} to {100 * most:g} % (what is lost on both is lost on "
+            f"either), got {args.joint_loss_pct:g} %"
+        )
+    return ratio
+
+
+def loss_in_range(args: argparse.Namespace) -> None:
+    """Refuse shares of lost packets that are none, by the name and in the unit that was typed.
+
+    Raises
+    ------
+    ValueError
+    """
+    for name in ("loss_pct", "second_loss_pct", "joint_loss_pct"):
+        value = getattr(args, name)
+        if value is not None and not 0 <= value <= 100:
+            raise ValueError(f"--{name.replace('_', '-')} must be from 0 to 100 %, got {value:g} %")
 
 
 def model_of(loss_pct: float, burst_packets: float | None) -> LossModel:

@@ -38,6 +38,8 @@ MONTH_S = 30.4375 * 86_400  # a twelfth of 365.25 days
 # Packet times in use, 125 us to 20 ms; a third of a millisecond is exact.
 COMPARED_S = tuple(Fraction(n, 24_000) for n in (3, 6, 8, 12, 24, 48, 60, 96, 120, 240, 480))
 
+LOOK_AHEAD = "look-ahead of the coding"
+
 
 @dataclass(frozen=True, slots=True)
 class Link:
@@ -204,7 +206,9 @@ def _elements(
     step_us = packet.time_us
     rows = [Element("conversion and coding", link.sender_us, "as entered")]
     if payload.look_ahead_us:
-        rows.append(Element("look-ahead of the coding", float(payload.look_ahead_us), "as entered"))
+        whole = payload.grain == "fragment"
+        name, how = ("gathering a frame", "whole before its first fragment") if whole else (LOOK_AHEAD, "as entered")
+        rows.append(Element(name, float(payload.look_ahead_us), how))
     filling = "filling a packet" if payload.packeted else "filling a frame"
     rows.append(Element(filling, step_us, f"{packet.grains} x one {payload.grain}"))
     if link.capacity_mbps is not None and payload.packeted:

@@ -133,6 +133,12 @@ def packet_of(payload: Payload, *, time_s: Fraction | None = None, grains: int |
         count = payload.usual_grains if grains is None else grains
         if count < 1:
             raise ValueError(f"a packet time must be chosen for {payload.what}, or grains of 1 or more")
+    if payload.grain == "fragment" and count != 1:
+        each_ms = payload.grain_s * 1000
+        raise ValueError(
+            f"the packet time must be that of one fragment, {each_ms} ms, for {payload.what}: each travels in a packet "
+            "of its own (ETSI TS 102 821, from memory), or the loss of one packet would take what parity restores"
+        )
     length_s = count * payload.grain_s
     in_range("packet time", float(length_s), least=0, greatest=1, unit="s")
     return Packet(count, length_s, ceil(count * payload.grain_bytes))

@@ -193,12 +193,17 @@ def with_unmeasured_second(
     return Paths(paths.first, paths.first, _typed_joint(model, model, joint_loss_ratio, joint_burst_packets), GIVEN)
 
 
+def joint_bounds(first: LossModel, second: LossModel) -> tuple[float, float]:
+    """Least and greatest share of all packets that two paths may lose together."""
+    p1, p2 = first.loss_ratio, second.loss_ratio
+    return max(p1 + p2 - 1, 0.0), min(p1, p2)
+
+
 def _typed_joint(
     first: LossModel, second: LossModel, joint_loss_ratio: float, joint_burst_packets: float | None
 ) -> Losses:
     """What both lose, as typed."""
-    p1, p2 = first.loss_ratio, second.loss_ratio
-    least, most = max(p1 + p2 - 1, 0.0), min(p1, p2)
+    least, most = joint_bounds(first, second)
     if not least * (1 - 1e-9) <= joint_loss_ratio <= most * (1 + 1e-9):
         raise ValueError(
             f"joint_loss_ratio must be from {least:g} to {most:g} (what is lost on both is lost on either), "
@@ -299,7 +304,8 @@ def left_by(protection: Protection, *, paths: Paths, seed: int = 1, block_n: int
     -------
     left : Residual
         `kind` is ``exact`` only for a typed model with a formula. Fitted models give an ``estimate`` whose 99 %
-        interval spans theirs; an upper limit stays one.
+        interval spans theirs. Where nothing was lost, no protection is credited: the most that the record leaves room
+        for is the figure, its own interval from 0, and errors are rarer than that.
 
     Raises
     ------
@@ -339,13 +345,16 @@ def _left(protection: Protection, used: tuple[Losses, ...], *, seed: int, block_
     def of(models: tuple[LossModel, ...]) -> Residual:
         return residual(protection, paths=models, seed=seed, block_n=block_n)
 
+    if any(one.only_limit for one in used):
+        # nothing was lost: how long bursts would be nobody knows, so no parity and no repeat can be credited. Every
+        # error begins with a burst, and bursts are rarer than the limit; what one would take no record shows.
+        most = min((one.high or one.model).loss_ratio for one in used)
+        return Residual(most, 0.0, most, most, 0.0, most, "estimate", "less than", 0)
     found = of(tuple(one.model for one in used))
     if all(one.high is None for one in used):
         return found
     above = of(tuple(one.high or one.model for one in used))
     high, errors_high = max(found.high_ratio, above.high_ratio), max(found.errors_high_ratio, above.errors_high_ratio)
-    if any(one.only_limit for one in used):
-        return Residual(high, 0.0, high, errors_high, 0.0, errors_high, "less than", "less than", found.events_n)
     below = of(tuple(one.low or one.model for one in used))
     return replace(
         found,

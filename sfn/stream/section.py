@@ -11,6 +11,7 @@ from sfn.stream.link import LinkPlan
 KINDS = {
     "conversion and coding": "encoder",
     "look-ahead of the coding": "encoder",
+    "gathering a frame": "packetising",
     "filling a packet": "packetising",
     "serialisation": "network",
     "network, least": "network",

@@ -181,7 +181,8 @@ def test_clean_records_leave_an_upper_limit_not_its_square() -> None:
     found = records((clean, clean), names=("a", "b"), late_probability=1e-3)
     left = protected(with_second_path(Protection()), found.paths, packet_time_s=PACKET_S).left
 
-    assert "less than" == left.kind
+    assert ("estimate", 0.0, "less than") == (left.kind, left.low_ratio, left.errors_kind)
+    assert ["record-without-losses"] * 2 == [one.code for one in found.problems]
     assert left.loss_ratio == pytest.approx(1 - 0.005 ** (1 / 20_000), rel=1e-6)  # none of 20 000, one side of 99 %
 
 

@@ -420,6 +420,25 @@ def test_seeds_say_how_far_they_lie_apart(plan):
     assert spread["more_time"].split(":")[0] in ("no", "likely", "perhaps", "unlikely")
 
 
+def test_where_no_step_of_a_device_fits_the_limits_that_is_the_sentence():
+    """Steps of 1 ms, offsets of 50 us at most: nobody is told that the time ended, or to wait longer."""
+
+    def coarse(tree):
+        """One field of whole milliseconds at every site."""
+        for site in tree["sites"]:
+            field = {"name": "d", "unit": "ms", "step": 1, "least": 0, "greatest": 500, "sign": "later"}
+            site["delay_fields"] = [field | {"insertion_us": 0, "set": 0}]
+
+    network, placed, computed, asked = opened("fm_ridge", 3000.0, coarse)
+    found = optimise(network, computed, replace(asked, most_us=50.0), placed=placed)
+    answer = document(found)
+
+    assert "no step of the devices fits the limits" in answer["settled_says"]
+    assert "time" not in answer["settled_says"] + answer["seed_spread"]["more_time"]
+    assert answer["offsets"] == {site.id: site.offset_us for site in network.sites}
+    assert answer["tolerances"]["probability_better_than_before"] is None  # nothing changes
+
+
 def test_two_nights_change_a_few_devices_each(ridge):
     """One device a night, counted from tables; the second morning is better than the first, the first than today."""
     network, placed, computed, asked = ridge

@@ -68,7 +68,7 @@ def test_a_rare_residual_has_an_interval(capsys: pytest.CaptureFixture[str]) -> 
     [
         ("--packet-ms 1", "--loss-pct or --capture must be given"),
         ("--loss-pct 1", "--packet-ms must be given"),
-        ("--loss-pct 101 --packet-ms 1", "good_loss_probability must be from 0 to 1 (a probability), got 1.01"),
+        ("--loss-pct 101 --packet-ms 1", "--loss-pct must be from 0 to 100 %, got 101 %"),
         ("--loss-pct 0.1 --packet-ms 0", "--packet-ms must be above 0 to 1000 ms, got 0"),
         ("--loss-pct 0.1 --burst-packets 0 --packet-ms 1", "mean_burst_packets must be from 1"),
         ("--loss-pct 0.1 --packet-ms 1 --blocks 1 --parity row --columns 5", "block_n must be from 1000"),
@@ -121,7 +121,7 @@ def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[
         ("--loss-pct 1 --packet-ms 1 --parity row --columns 5 --rows 4", "--rows must not be given without"),
         ("--loss-pct 1 --packet-ms 1 --parity-spread", "--parity-spread must not be given without"),
         ("--loss-pct 1 --packet-ms 1 --columns 5", "parity must be row, column or both"),
-        ("--loss-pct 1 --packet-ms 1 --second-path --joint-loss-pct 2", "joint_loss_ratio must be from 0 to 0.01"),
+        ("--loss-pct 1 --packet-ms 1 --second-path --joint-loss-pct 2", "--joint-loss-pct must be from 0 to 1 %"),
     ],
 )
 def test_options_that_would_do_nothing_are_refused(
@@ -258,7 +258,7 @@ def test_one_record_measures_no_joint_loss(logs, capsys: pytest.CaptureFixture[s
         assert f"second path {words}" in capsys.readouterr().out.replace("path: ", "path ")
     assert "one path" == answer(line, capsys)["second_path_taken_as"]
     assert 2 == main(f"loss {line} --second-path --joint-loss-pct 1".split())
-    assert "joint_loss_ratio must be from 0 to" in capsys.readouterr().err
+    assert "--joint-loss-pct must be from 0 to 0.475" in capsys.readouterr().err
 
 
 def test_keys_of_a_measured_network_are_described(logs, capsys: pytest.CaptureFixture[str]) -> None:
@@ -280,6 +280,37 @@ def test_a_clean_record_is_an_upper_limit(tmp_path, capsys: pytest.CaptureFixtur
     assert 0 == ours["lost_n"]
     assert 1e-3 == pytest.approx(ours["loss_ratio"], rel=0.2)
     assert "upper limit: nothing was lost in the record" == ours["model_source"]
+
+
+def test_a_short_clean_record_credits_no_protection(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """500 packets, none lost: 1 - 0.005^(1/500) is all that two seconds show, whatever parity or repeat there is."""
+    path = tmp_path / "clean.csv"
+    path.write_text(log(list(range(500))))
+    ours = answer(f"--capture {path} --packet-ms 4 --compare", capsys)
+    limit = 1 - 0.005 ** (1 / 500)
+
+    assert {"estimate"} == {row["residual_kind"] for row in ours["comparison"]}
+    assert [limit] * len(ours["comparison"]) == pytest.approx(
+        [row["residual_loss_ratio"] for row in ours["comparison"]]
+    )
+    assert all(row["error_every_s"] == pytest.approx(0.004 / limit) for row in ours["comparison"])
+    assert "record-without-losses" in [problem["code"] for problem in ours["problems"]]
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("--loss-pct 101", "--loss-pct must be from 0 to 100 %, got 101 %"),
+        ("--loss-pct 1 --second-path --joint-loss-pct 1.5", "--joint-loss-pct must be from 0 to 1 %"),
+        ("--loss-pct 1 --second-path --joint-interval-pct 0.9,0.6", "the lower first, got 0.9,0.6"),
+    ],
+)
+def test_refusals_name_what_was_typed(line, words, capsys: pytest.CaptureFixture[str]) -> None:
+    """The option and its unit as typed, never the engine's ratio."""
+    assert 2 == main(f"loss --packet-ms 4 {line}".split())
+    said = capsys.readouterr().err
+    assert words in said
+    assert "ratio" not in said
 
 
 def test_files_that_cannot_be_read(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,7 +5,10 @@ from fractions import Fraction
 import pytest
 
 from sfn.stream.carriage import dab_ensemble_protected, t2_mi
+from sfn.stream.link import Link, link_plan
+from sfn.stream.packet import Headers, packet_of
 from sfn.stream.payload import dab_ensemble
+from sfn.stream.protection import Protection
 
 
 def test_t2_mi_by_laying_it_down() -> None:
@@ -38,6 +41,22 @@ def test_edi_with_reed_solomon_by_hand() -> None:
     assert float(ours.rate_bps) > 1.2 * float(dab_ensemble([96.0] * 6).rate_bps)
     # whatever two fragments are lost, no chunk loses more than its 48 bytes of parity can restore
     assert 2 * -(-(each - 16) // 10) <= 48
+
+
+def test_every_fragment_travels_in_a_packet_of_its_own() -> None:
+    """All fourteen fragments of a frame in one packet would be lost at once, whatever parity they carry: refused."""
+    made = dab_ensemble_protected([128.0, 96.0, 64.0], recovers=2)
+    with pytest.raises(ValueError, match="must be that of one fragment, 12/7 ms"):
+        packet_of(made, time_s=Fraction(24, 1000))
+    alone = packet_of(made)
+    # 1043 bytes of AF packet: six chunks of 174 + 48, fragments of at most 6 x 48 / 3 = 96 bytes, 16 of header each
+    assert (1, 24, 14) == (alone.grains, alone.time_s * 14 * 1000, -(-6 * (174 + 48) // 96))
+    rows = {
+        row.name: row.how
+        for row in link_plan(made, alone, headers=Headers(rtp=False), protection=Protection(), link=Link()).elements
+    }
+    assert "whole before its first fragment" == rows["gathering a frame"]
+    assert "look-ahead of the coding" not in rows
 
 
 def test_what_cannot_be_asked() -> None:
