@@ -10,6 +10,7 @@ from sfn.answer.sheet import Sheet, sheet
 from sfn.answer.timeline import Timeline, timeline
 from sfn.check.review import review
 from sfn.plan import Network
+from sfn.plan.reported import Reported
 from sfn.timeline.event import Event, Kind
 from sfn.timeline.revisions import Saved, Story
 from webapp.approvals import APPROVED
@@ -30,6 +31,7 @@ from webapp.timeline import (
     UNMUTED,
     entry_name,
     held_of,
+    issued_of,
     setting_of,
 )
 
@@ -118,7 +120,8 @@ class _Sheets:
 def _network_of(store: Store, opened: Opened, number: int) -> Network:
     """A revision as the engine reads it."""
     saved = store.read(opened.head.id, number)
-    return network_of(saved.document, saved.own_services)
+    network = network_of(saved.document, saved.own_services)
+    return network.beside(Reported({}, issued=issued_of(store, saved, network)))
 
 
 def _values(entry: Entry, sheets: _Sheets) -> dict[str, Any]:

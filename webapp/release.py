@@ -49,7 +49,7 @@ class SheetLine:
         state: State = "ready" if issue is None else "issued"
         if verdict == "withheld":
             state = "withheld"
-        elif issue is not None and issue.body.get("checksum", made.checksum) != made.checksum:
+        elif issue is not None and not _as_issued(made, issue):
             state = "stale"
         elif verdict == "sign-off" and signed is None:
             state = "needs sign-off"
@@ -71,6 +71,8 @@ class SheetLine:
         if self.state != "stale" or self.issue is None:
             return ""
         was, now = self.issue.body["checksum"], self.sheet.checksum
+        if was == now:
+            return f"{self.sheet.site.name}: issued with other settings than are worked out now; issue anew"
         return f"{self.sheet.site.name}: issued with other figures: checksum {was}, now {now}; issue anew"
 
     @property
@@ -201,9 +203,24 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
             body["checksum"] = stamp
             _add(store, opened.head.id, number, site, SIGN_OFF, line.signed.made_by, body)
         body = {"common_delay_us": common_delay_us, "release": list(found.reviewed.release), "earlier": earlier}
-        body["checksum"] = stamp
+        body |= {"checksum": stamp, "settings": _settings(line.sheet)}
         _add(store, opened.head.id, number, site, ISSUE, by, body)
     return number, tuple(line.sheet.site.name for line in ready)
+
+
+def _as_issued(made: Sheet, issue: Entry) -> bool:
+    """Whether a sheet says what was issued; of an issue that kept nothing of that, nothing is known against it."""
+    now = {"checksum": made.checksum, "settings": _settings(made)}
+    return all(issue.body.get(key, value) == value for key, value in now.items())
+
+
+def _settings(made: Sheet) -> dict[str, dict[str, dict[str, Any]]]:
+    """What a sheet asks for, by route and field: its issue keeps it, whatever is reported afterwards."""
+    return {
+        route.row.route: {line.name: {"value": line.value, "unit": line.unit} for line in route.fields}
+        for route in made.routes
+        if route.fields
+    }
 
 
 def why_not(line: SheetLine) -> tuple[Problem, ...]:

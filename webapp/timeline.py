@@ -19,11 +19,12 @@ from datetime import datetime, timedelta
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.plan.reported import Reported, Source
+from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.event import Event, Kind, proven
 from sfn.timeline.held import Held, instant, text_of
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.documents import network_of
-from webapp.entries import Entry
+from webapp.entries import ISSUE, Entry
 from webapp.frozen import unfrozen
 from webapp.store import Saved, Store
 
@@ -37,12 +38,27 @@ def standing(store: Store, saved: Saved) -> Network:
     """A revision as the engine reads it, with its fields set to what was last reported, and what issues say of it."""
     network = network_of(saved.document, saved.own_services)
     network_id = saved.revision.network_id
-    stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id))
+    issued = issued_of(store, saved, network)
+    stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id), issued=issued)
     thawed = unfrozen(store, network_id, saved.document)
     if not thawed:
         return stands
     reported = stands.reported or Reported({})
     return stands.beside(replace(reported, problems=(*reported.problems, *thawed)))
+
+
+def issued_of(store: Store, saved: Saved, network: Network) -> dict[tuple[str, str], dict[str, float]]:
+    """What the sheets of a revision were issued with, by site and route; an issue with other figures holds no more.
+
+    Issues of before their settings were kept say nothing here.
+    """
+    number, checksum = saved.revision.number, stamped_checksum(network)
+    found: dict[tuple[str, str], dict[str, float]] = {}
+    for one in store.entries.of(saved.revision.network_id, kind=ISSUE):
+        if one.revision == number and one.body.get("checksum") == checksum:
+            for route, fields in one.body.get("settings", {}).items():
+                found[one.site_id, route] = {name: float(made["value"]) for name, made in fields.items()}
+    return found
 
 
 def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:

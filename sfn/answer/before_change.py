@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from sfn.check.on_sheet import issued_settings
 from sfn.plan import Network, Site
 from sfn.plan.reported import Reported, WayBack
 from sfn.timeline.present import key_of
@@ -25,8 +26,13 @@ class Before:
         """From an older revision."""
         if old is None:
             return cls(None, issued_at)
-        rows = delay_table(old).rows
-        return cls({(row.site_id, row.route, f.name): (f.unit, f.value) for row in rows for f in row.fields}, issued_at)
+        sites = {site.id: site for site in old.sites}
+        values = {
+            (row.site_id, row.route, made.name): (made.unit, made.value)
+            for row in delay_table(old).rows
+            for made in issued_settings(sites[row.site_id], row, old.reported) or row.fields
+        }
+        return cls(values, issued_at)
 
     def back(self, site: Site, route: str, made: FieldSetting, value: float, *, reported: Reported | None) -> WayBack:
         """What a field goes back to: as the sheet says it, or what the older revision gives."""

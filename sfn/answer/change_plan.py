@@ -306,7 +306,7 @@ def _route_change(
 ) -> RouteChange:
     """One route, whether anything moves or not."""
     lines, shift, unknown = [], Fraction(0), []
-    settings, _ = settings_on_sheet(site, row, verdict)
+    settings, _ = settings_on_sheet(site, row, verdict, reported)
     for made, field in zip(settings, site.delay_fields, strict=True):
         value, known = before.value(site, row.route, made.name)
         assert value is not None  # `_refuse_unknown`

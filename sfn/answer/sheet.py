@@ -197,7 +197,7 @@ def _route(
         )
         for stage, latency in zip(row.own.stages, row.own.stage_us, strict=True)
     )
-    settings, trials = settings_on_sheet(site, row, verdict)
+    settings, trials = settings_on_sheet(site, row, verdict, reported)
     preset = next(chain.set is not None for chain in site.chains if chain.route == row.route)
     fields = tuple(
         FieldLine(

@@ -5,12 +5,14 @@ and the HTTP interface give it from the store.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
 from sfn.answer.plain import plain
 from sfn.answer.states import changes_say, states_document
+from sfn.check.on_sheet import SheetField, on_sheet
+from sfn.check.review import review
 from sfn.errors import Problem
 from sfn.plan import Network, Site
 from sfn.plan.planned import PlannedState
@@ -18,7 +20,7 @@ from sfn.plan.reported import Key, Reported, Stood
 from sfn.timeline.event import Event, in_order, silent_at
 from sfn.timeline.held import text_of
 from sfn.timeline.present import key_of
-from sfn.timing import DelayTable, delay_table
+from sfn.timing import DelayTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class Present:
     value : float or None
         None where nobody knows.
     planned : float or None
-        What it is to be set to; None where that cannot be worked out.
+        What its sheet asks for: as issued, where it is; None where that cannot be worked out.
     stood : Stood or None
         The report that says so; None: only the document does.
     plan_says : float or None
@@ -101,10 +103,12 @@ def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") ->
         Only what is about this site.
     """
     reported = network.reported or Reported({})
-    every = in_order(tuple(events))
+    reviewed = review(network, problems=())
+    asked = on_sheet(network, reviewed.table, reviewed.verdicts)
+    every = as_asked(in_order(tuple(events)), asked)
     clashes, by_id = _clashes(every, reported), {one.id: one for one in every}
     of_entry: dict[str, list[str]] = {}
-    present = tuple(present_fields(network))
+    present = tuple(present_fields(network, asked=asked))
     for one in present:
         if one.stood is not None and one.stood.entry:
             of_entry.setdefault(one.stood.entry, []).append(one.field)
@@ -194,9 +198,67 @@ def _measured(line: Line) -> bool:
     return line.event.kind == "difference"
 
 
-def present_fields(network: Network) -> Iterator[Present]:
-    """Every field of every site as it stands now; of a network beside its reports."""
-    table, reported = delay_table(network), network.reported or Reported({})
+def as_asked(events: Sequence[Event], asked: Mapping[tuple[str, str], Sequence[SheetField]]) -> tuple[Event, ...]:
+    """The same events, each plan with the fields that its sheet asks for: a total can be split in several ways.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        In order.
+    asked : mapping of (site id, route) to sequence of SheetField
+        What the sheets of the newest revision ask for.
+
+    Returns
+    -------
+    events : tuple of Event
+        A plan has the fields of its first issue; one in force that was never issued those of its sheet now. One that
+        was replaced before any issue keeps those of the delay table: no sheet ever asked for it.
+    """
+    plans: dict[tuple[str, str], list[int]] = {}
+    for one in events:
+        if one.kind == "planned":
+            plans.setdefault((one.site_id, one.values["route"]), []).append(one.values["revision"])
+    made = []
+    for one in events:
+        if one.kind == "planned":
+            key, number = (one.site_id, one.values["route"]), one.values["revision"]
+            ends = min((other for other in plans[key] if other > number), default=None)
+            fields = _first_issue(events, key, number, ends)
+            if fields is None and ends is None:
+                fields = {line.name: {"value": line.value, "unit": line.unit} for line in asked.get(key, ())}
+            one = replace(one, values={**one.values, "fields": fields}) if fields else one
+        made.append(one)
+    return tuple(made)
+
+
+def _first_issue(
+    events: Sequence[Event], key: tuple[str, str], begins: int, ends: int | None
+) -> Mapping[str, Any] | None:
+    """Fields of the first issue of a plan that holds from one revision until before another."""
+    found = (
+        one.values.get("settings", {}).get(key[1])
+        for one in events
+        if one.kind == "issued" and one.site_id == key[0]
+        and begins <= one.values["revision"] and (ends is None or one.values["revision"] < ends)
+    )  # fmt: skip
+    return next((fields for fields in found if fields), None)
+
+
+def present_fields(
+    network: Network, *, asked: Mapping[tuple[str, str], Sequence[SheetField]] | None = None
+) -> Iterator[Present]:
+    """Every field of every site as it stands now; of a network beside its reports.
+
+    Parameters
+    ----------
+    network : Network
+    asked : mapping of (site id, route) to sequence of SheetField, optional
+        What its sheets ask for; worked out where not given.
+    """
+    if asked is None:
+        reviewed = review(network, problems=())
+        asked = on_sheet(network, reviewed.table, reviewed.verdicts)
+    reported = network.reported or Reported({})
     for site in network.sites:
         seen: set[Key] = set()
         for chain in site.chains:
@@ -209,7 +271,8 @@ def present_fields(network: Network) -> Iterator[Present]:
                 contradicted = key in reported.planned
                 yield Present(
                     site.id, site.name, key[1], own.name, own.unit, value,
-                    planned_setting(table, site.id, chain.route, own.name), reported.now(key),
+                    next((one.value for one in asked.get((site.id, chain.route), ()) if one.name == own.name), None),
+                    reported.now(key),
                     reported.planned[key] if contradicted else value, contradicted,
                 )  # fmt: skip
 

@@ -81,6 +81,8 @@ class Reported:
     """Where reports contradict each other, or the document."""
     proofs: Mapping[str, datetime] | None = None
     """When lock was last proven at each site, of those where it holds; None where no such record is kept."""
+    issued: Mapping[tuple[str, str], Mapping[str, float]] = field(default_factory=dict)
+    """What the issued sheets of the revision ask for, by site and route, then by field in its own unit."""
 
     def at(self, key: Key, moment: datetime) -> Stood | None:
         """The report that held at a moment; None where none reaches back to it."""

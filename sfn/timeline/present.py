@@ -86,7 +86,11 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
 
 
 def as_it_stands(
-    network: Network, reports: Iterable[Report], *, proofs: Mapping[str, datetime] | None = None
+    network: Network,
+    reports: Iterable[Report],
+    *,
+    proofs: Mapping[str, datetime] | None = None,
+    issued: Mapping[tuple[str, str], Mapping[str, float]] | None = None,
 ) -> Network:
     """A document with every field set to what the latest report says, its checksum as before.
 
@@ -98,9 +102,11 @@ def as_it_stands(
     reports : iterable of Report
     proofs : mapping of str to datetime, optional
         When lock was last proven, by site; None where no such record is kept, so that nothing is asked.
+    issued : mapping of (site id, route) to mapping of field name to float, optional
+        What the issued sheets of this revision ask for, in each field's own unit.
     """
-    reported = replace(reported_of(network, reports), proofs=proofs)
-    if not reported.reports and not reported.problems and proofs is None:
+    reported = replace(reported_of(network, reports), proofs=proofs, issued=issued or {})
+    if not (reported.reports or reported.problems or issued) and proofs is None:
         return network
     moved = {key[0] for key in reported.planned}
     sites = tuple(_set(site, reported) if site.id in moved else site for site in network.sites)

@@ -207,13 +207,21 @@ def commissioning_settings(
         return Commissioning(
             found.settings, found.total, float(found.total - made.least), float(made.greatest - found.total)
         )
+    chosen = _mid_range(made, found)
+    return commissioning_stands(fields, _settings(fields, made, chosen, now))
+
+
+def commissioning_stands(fields: Sequence[DelayField], settings: Sequence[FieldSetting]) -> Commissioning:
+    """Settings that are kept as they are, all fields in document order: how far they can be tried."""
+    made = device(fields)
     coarse_at = made.coarse_first[0]
     coarsest = made.fields[coarse_at]
-    chosen = _mid_range(made, found)
-    trial = found.total - coarsest.contribution(chosen[coarse_at])  # what the others contribute
+    added = [contributes(field, one.value) for field, one in zip(fields, settings, strict=True)]
+    total = sum(added, Fraction(0))
+    trial = total - added[coarse_at]  # what the others contribute
     earlier = trial - (made.least - coarsest.least)
     later = (made.greatest - coarsest.greatest) - trial
-    return Commissioning(_settings(fields, made, chosen, now), found.total, float(earlier), float(later))
+    return Commissioning(tuple(settings), total, float(earlier), float(later))
 
 
 def commissioning_of(fields: Sequence[DelayField], settings: Sequence[FieldSetting]) -> Commissioning:

@@ -1,0 +1,94 @@
+"""What was issued stays as it was printed, whatever is reported afterwards; another split comes with a new revision."""
+
+import re
+from collections.abc import Callable
+from html import unescape
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.webapp.test_readings import link, send
+from tests.webapp.test_timeline import entries, present
+from webapp.store import Store
+
+# A first try of the southern site, 106 382.7 us in all (README, worked example): the fine field near the middle of
+# its 5000 us, against 106 ms and 382.7 us filled coarse first.
+PRINTED = {"codec delay": 104.0, "exciter delay": 2382.7}
+OTHER = {"set-1": "106", "set-2": "382.7"}
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any], issue: Callable[[int], int]) -> int:
+    """The example, signed and issued in revision 2; the southern site is a first try."""
+    made = store.create(example, author="test", reason="test").network_id
+    assert issue(made) == 2
+    return made
+
+
+def words(client: TestClient, page: str) -> str:
+    """A page's words, thin spaces as spaces."""
+    text = re.sub(r"<[^>]+>", " ", unescape(client.get(page).text))
+    return re.sub(r"\s+", " ", text.replace("\u202f", " "))
+
+
+def report(client: TestClient, number: int, **typed: str) -> None:
+    """A reading of the southern site, questions confirmed."""
+    address = link(number, "south", revision=2)
+    found = send(client, address, **typed).json()
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(found.get("questions", ()))}
+    assert found.get("kept") or send(client, address, **typed, **ticks).json()["kept"]
+
+
+def test_an_issued_sheet_keeps_its_fields_whatever_is_reported(client: TestClient, number: int) -> None:
+    """Sheet, phone, delays, change plan and readings of one revision and checksum never ask for another split."""
+    report(client, number, **{"set-1": "104", "set-2": "2382.7"})
+    assert "planned 106" not in words(client, f"/networks/{number}/readings")
+    report(client, number, **OTHER)
+
+    sheet = words(client, f"/networks/{number}/sheets/south")
+    assert "codec delay: 104 ms exciter delay: 2 382.7 µs Field Set to" in sheet
+    phone = words(client, link(number, "south", revision=2))
+    assert "codec delay: 104 ms" in phone
+    assert "codec delay: 106 ms exciter" not in phone
+    sites = client.get(f"/api/networks/{number}/delays").json()["sites"]
+    [row] = [one for one in sites if one["id"] == "south"]
+    assert {one["name"]: one["value"] for one in row["commissioning_fields"]} == PRINTED
+    readings = words(client, f"/networks/{number}/readings")
+    assert "codec delay: 104 ms, as planned" in readings
+    assert "codec delay: 106 ms, planned 104 ms" in readings
+
+
+def test_the_timeline_plans_what_the_sheet_asks_for(client: TestClient, number: int) -> None:
+    """Whoever set the sheet's fields does not differ from the plan, and reads as planned."""
+    report(client, number, **{"set-1": "104", "set-2": "2382.7"})
+
+    assert {name: one["planned"] for name, one in present(client, number, "south").items()} == PRINTED
+    found = entries(client, number, "south")
+    [planned] = [one["values"]["fields"] for one in found if one["kind"] == "planned"]
+    assert {name: one["value"] for name, one in planned.items()} == PRINTED
+    [read] = [one["values"]["fields"] for one in found if one["kind"] == "read"]
+    assert {name: one["planned"] for name, one in read.items()} == PRINTED
+    html = client.get(f"/networks/{number}/timeline?site=south").text
+    assert '<span class="assumed">differs</span>' not in html
+
+
+def test_before_the_issue_the_timeline_plans_what_the_sheet_would_ask_for(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """A first try is one before it is issued, too."""
+    number = store.create(example, author="test", reason="test").network_id
+    assert {name: one["planned"] for name, one in present(client, number, "south").items()} == PRINTED
+
+
+def test_another_split_comes_with_a_new_revision(
+    client: TestClient, store: Store, number: int, issue: Callable[[int], int]
+) -> None:
+    """The same total as it stands at the site is kept by the next issue, and not before it."""
+    report(client, number, **OTHER)
+    base = store.read(number)
+    document = {**base.document, "frequency_mhz": base.document["frequency_mhz"] + 0.1}
+    store.save(number, document, base_revision=base.revision.number, author="test", reason="another frequency")
+    assert issue(number) == 3
+
+    assert "codec delay: 106 ms exciter delay: 382.7 µs Field" in words(client, f"/networks/{number}/sheets/south")
