@@ -24,7 +24,7 @@ from webapp.passwords import hash_password, token_hash
 from webapp.provider import usable
 from webapp.provider_settings import SECRET
 from webapp.schema import store_problem
-from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, write_secrets
+from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, secrets_there, write_secrets
 from webapp.store import Store
 
 
@@ -126,8 +126,9 @@ def closed(settings: Settings, store: Store) -> None:
     Raises
     ------
     PlanError
-        If there are no users and no password, as after the loss of `secrets.json`; or if approvals need proven names.
+        If there are no users and no password, `secrets.json` is lost, or approvals need proven names.
     """
+    secrets_there(settings)
     known = store.accounts.some()
     first = "python -m webapp user add NAME --role administrator first (or --set-password)"
     if settings.public and not known and settings.password_hash is None:

@@ -181,15 +181,20 @@ def alone(folder: Path, *, shared: bool = False) -> Iterator[None]:
     Raises
     ------
     PlanError
-        If somebody else holds it.
+        If somebody else holds it, or it cannot be written.
     """
     try:
         import fcntl
     except ImportError:
         yield
         return
-    folder.mkdir(parents=True, exist_ok=True)
-    with (folder / LOCK_FILE).open("ab") as held:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        opened = (folder / LOCK_FILE).open("ab")
+    except OSError as refused:
+        what, expected = f"cannot be written ({refused.strerror})", "a folder that may be written; --data"
+        raise _refusal(str(folder), what, expected, "data-folder-read-only") from refused
+    with opened as held:
         try:
             fcntl.flock(held, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
         except OSError:

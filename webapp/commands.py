@@ -15,7 +15,7 @@ from webapp.dependencies import opened
 from webapp.packet import packet
 from webapp.problems import RefusedError
 from webapp.roles import ROLES
-from webapp.settings import Settings
+from webapp.settings import Settings, secrets_there
 from webapp.site_links import USUAL_DAYS
 from webapp.store import MissingError, Store
 
@@ -173,6 +173,7 @@ def take_in(settings: Settings, given: argparse.Namespace) -> int:
 
 def make_packet(settings: Settings, given: argparse.Namespace) -> int:
     """Write the work packet of a network's newest revision; its links are made."""
+    secrets_there(settings)
     store = Store(settings.database_url)
     app = create_app(settings, store)
     try:

@@ -14,6 +14,7 @@
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
 | `provider` | ``SFN_DELAYS_OIDC_...`` | where people may sign in too: `webapp.provider_settings` |
 | `session_key` | in ``secrets.json`` | signs session cookies; made at the first start |
+| `secrets_lost` | found at the start | networks are there and ``secrets.json`` is not: no start |
 """
 
 import contextlib
@@ -34,6 +35,7 @@ from webapp.user_addresses import PROVIDER_BACK
 
 DEFAULT_PORT = 8430
 SECRETS_FILE = "secrets.json"
+DATABASE_FILE = "networks.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,8 @@ class Settings:
     api_token_hash: str | None = field(default=None, repr=False)
     approval: str = "any"
     provider: ProviderSettings | None = None
+    secrets_lost: bool = False
+    """Whether networks are there and `secrets.json` is not: what it said of passwords is not known any more."""
     limits: Limits = field(default_factory=Limits)
 
     @property
@@ -108,16 +112,18 @@ def read_settings(
     given = data_folder or environ.get("SFN_DELAYS_DATA")
     folder = Path(given).expanduser().absolute() if given else default_data_folder(environ)
     held = read_secrets(folder)
+    lost = not (folder / SECRETS_FILE).exists() and (folder / DATABASE_FILE).exists()
     if "session_key" not in held:
         held["session_key"] = secrets.token_urlsafe(32)
-        write_secrets(folder, held)
+        if not lost:
+            write_secrets(folder, held)
     names = environ.get("SFN_DELAYS_HOSTNAMES", "")
     public_url = _public_url(environ.get("SFN_DELAYS_PUBLIC_URL", ""))
     return Settings(
         data_folder=folder,
         database_url=database_url
         or environ.get("SFN_DELAYS_DATABASE")
-        or f"sqlite:///{(folder / 'networks.sqlite').as_posix()}",
+        or f"sqlite:///{(folder / DATABASE_FILE).as_posix()}",
         session_key=held["session_key"],
         host=host or environ.get("SFN_DELAYS_HOST") or "127.0.0.1",
         port=_port(port or environ.get("SFN_DELAYS_PORT") or str(DEFAULT_PORT)),
@@ -127,6 +133,7 @@ def read_settings(
         password_hash=held.get("password_hash"),
         api_token_hash=held.get("api_token_hash"),
         approval=_approval(environ.get("SFN_DELAYS_APPROVAL") or "any"),
+        secrets_lost=lost,
         provider=provider_settings(environ, held, back=public_url and f"{public_url}{PROVIDER_BACK}"),
     )
 
@@ -176,10 +183,26 @@ def read_secrets(folder: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError) as unreadable:
-        raise _refusal("data folder", f"{path} cannot be read", "a readable JSON file, or no file") from unreadable
+        raise _refusal("data folder", f"{path} cannot be read", "the file from a backup") from unreadable
     if not isinstance(held, dict) or not all(isinstance(one, str) for one in held.values()):
         raise _refusal("data folder", f"{path} is damaged", "the file as this program wrote it, from a backup")
     return {str(k): v for k, v in held.items()}
+
+
+def secrets_there(settings: Settings) -> None:
+    """Refuse to let anybody in, or to sign a link, where `secrets.json` is lost.
+
+    Raises
+    ------
+    PlanError
+        If networks are there and the file is not.
+    """
+    if settings.secrets_lost:
+        what = (
+            f"{settings.data_folder / SECRETS_FILE} is gone, and networks are there: it said whether a password is set"
+        )
+        anew = "or, to begin anew without the password, token and links of before, a file that holds {}"
+        raise _refusal("data folder", what, f"the file from a backup; {anew}")
 
 
 def write_secrets(folder: Path, held: Mapping[str, str]) -> None:

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from sfn.errors import PlanError
-from webapp.__main__ import main
+from webapp.__main__ import closed, main
+from webapp.backup import LOCK_FILE, alone
 from webapp.passwords import password_matches, token_hash
 from webapp.settings import is_loopback, read_settings
+from webapp.store import Store
 
 
 def test_fresh_machine_needs_nothing(tmp_path: Path) -> None:
@@ -86,3 +88,27 @@ def test_taken_port_is_told_in_words(tmp_path: Path, capsys: pytest.CaptureFixtu
     error = capsys.readouterr().err
     assert f"port {port}" in error
     assert "--port NUMBER" in error
+
+
+def test_a_lost_secrets_file_beside_networks_refuses_to_start(tmp_path: Path) -> None:
+    """Whether a password was set is not known then; no command makes the file anew, an empty one by hand does."""
+    Store(f"sqlite:///{tmp_path / 'networks.sqlite'}").close()
+    environ = {"SFN_DELAYS_DATA": str(tmp_path)}
+    for _ in range(2):
+        settings = read_settings(environ)
+        store = Store(settings.database_url)
+        with pytest.raises(PlanError, match="is gone, and networks are there"):
+            closed(settings, store)
+        assert not (tmp_path / "secrets.json").exists()
+        assert main(["--data", str(tmp_path), "packet", "1", str(tmp_path / "packet.pdf")]) == 2
+        (tmp_path / "secrets.json").write_text("{}", encoding="utf-8")
+        closed(read_settings(environ), store)
+        store.close()
+        (tmp_path / "secrets.json").unlink()
+
+
+def test_a_folder_whose_lock_cannot_be_made_says_so(tmp_path: Path) -> None:
+    """As on a read-only disk; a folder in the lock's place does the same to any user, root too."""
+    (tmp_path / LOCK_FILE).mkdir()
+    with pytest.raises(PlanError, match="cannot be written"), alone(tmp_path, shared=True):
+        pass
