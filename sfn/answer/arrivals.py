@@ -152,6 +152,7 @@ def document(answer: Arrivals) -> dict[str, Any]:
                 "after_strongest_us": p.delay_us - top.delay_us,
                 "level_db": p.level_db,
                 "level_uncertainty_db": p.level_uncertainty_db,
+                "level_hidden_db": p.level_hidden_db,
                 "resolution_us": p.resolution_us,
                 "parted": p.parted,
                 "site": None if echo is None else echo.site,

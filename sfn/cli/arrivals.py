@@ -6,9 +6,13 @@ air. Delays are absolute only where both began at the same instant and ran on on
 
 JSON keys: `recording`, `reference`, `kind` (iq); `arrivals`, the earliest first: `delay_us` (positive: later than the
 reference), `low_us`, `high_us` (95 %), `uncertainty_us` (one sigma), `hidden_us` (part of it for a path too close to
-show), `after_strongest_us`, `level_db` (beside the strongest), `level_uncertainty_db`, `resolution_us` (a path as
-strong that is nearer does not show), `parted` (false: several, closer together than the band parts), `site` and
-`alternatives` (with --network and --at); `resolution` beside the strongest path (`level_db`, `resolution_us`);
+show), `after_strongest_us`, `level_db` (beside the strongest), `level_uncertainty_db` (one sigma: noise, misfit or
+scatter, the delays' errors, and `level_hidden_db`, its part for a path 20 dB weaker that is too close to show, beside
+this one or the strongest; one as strong, in the same place, is in the level and not in its interval, but where
+`parted` is false), `resolution_us` (a path as strong that is nearer does not show), `parted` (true: parted from all
+that is listed; a path within the resolution of another is not seen; false: signs of several, too close to part, listed
+as one), `site` and `alternatives` (with --network and --at); `resolution` beside the strongest path (`level_db`,
+`resolution_us`);
 `carrier_hz` (off the middle), `deviation_khz` (of full scale, as found), `drift_us_per_s` (= ppm between the clocks),
 `snr_db`, `misfit_ratio` (about 1), `duration_s`, `at_s` (when the delays hold), `unheard` (sites), `measurements_head`
 and `measurements` (rows that `reconcile` takes; those of one recording share the column `response`), `problems`.
@@ -22,6 +26,7 @@ from sfn.answer.arrivals import arrivals, document
 from sfn.cli.table import add_json, place_argument, print_json, problem_lines, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.report.numbers import number
+from sfn.survey.verdict import NORMAL_95
 from sfn.terrain.ground import open_ground
 
 NAME = "arrivals"
@@ -84,10 +89,13 @@ def text(tree: dict[str, Any]) -> str:
         after = number(one["after_strongest_us"], 3, signed=True)
         site = f"  {one['site']}" if one["site"] else ""
         unsure = f" (or {', '.join(str(s) for s in one['alternatives'])})" if one["alternatives"] else ""
-        parted = "" if one["parted"] else "  several, not parted"
+        parted = "" if one["parted"] else "  several, too close to part"
+        beside = number(one["level_db"], 1)
+        if one["level_uncertainty_db"] > 0:
+            beside += f" +-{number(NORMAL_95 * one['level_uncertainty_db'], 1)}"
         lines.append(
             f"arrival    {number(one['delay_us'], 3, signed=True)} us +-{half} us (95 %), {after} us after the"
-            f" strongest, {number(one['level_db'], 1)} dB{parted}{site}{unsure}"
+            f" strongest, {beside} dB{parted}{site}{unsure}"
         )
     told = [
         f"{number(r['resolution_us'], 2)} us at {number(r['level_db'], 0)} dB"

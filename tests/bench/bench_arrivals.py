@@ -7,7 +7,7 @@ up to 5 ppm apart, carriers up to 0.2 Hz, deviation up to 3 % off what is stated
 
 An arrival counts where it was answered as one path; "not parted" counts as neither, and so do arrivals closer together
 than the resolution stated for the weaker one's level. Any other merging, and a path where nothing arrives, counts as
-an interval that misses.
+an interval that misses. Levels count where path and strongest both were answered as one path each.
 """
 
 import sys
@@ -76,7 +76,9 @@ def judged(found, truth_us, truth_db):
     least = [
         float(np.interp(db - max(truth_db), RESOLUTION_LEVELS_DB[::-1], found.resolution_us[::-1])) for db in truth_db
     ]
-    held, counted, errors_us = 0, 0, []
+    held, counted, errors_us, levels = 0, 0, [], []
+    top = found.strongest
+    alone = [sum(of == k for of in near) == 1 and path.parted for k, path in enumerate(found.paths)]
     for k, path in enumerate(found.paths):
         mine = [i for i, of in enumerate(near) if of == k]
         close = [abs(truth_us[i] - truth_us[j]) < max(least[i], least[j]) for i in mine for j in mine if i < j]
@@ -87,18 +89,21 @@ def judged(found, truth_us, truth_db):
             off = path.delay_us - truth_us[mine[0]]
             held += abs(off) < 1.96 * path.uncertainty_us
             errors_us.append((off, path.uncertainty_us, path.hidden_us))
+            if alone[top] and k != top:
+                off_db = path.level_db - truth_db[mine[0]] + truth_db[near.index(top)]
+                levels.append((off_db, path.level_uncertainty_db, path.level_hidden_db))
     above = [
         near[i] != near[j] and found.paths[near[i]].parted + found.paths[near[j]].parted >= 1
         for i in range(len(near))
         for j in range(i)
         if abs(truth_us[i] - truth_us[j]) > max(least[i], least[j])
     ]
-    return held, counted, errors_us, sum(above), len(above)
+    return held, counted, errors_us, sum(above), len(above), levels
 
 
 def main(first, last):
     """Print one line a recording and the summary."""
-    total, errors_us, refused = np.zeros(4), [], 0
+    total, errors_us, levels_db, refused = np.zeros(4), [], [], 0
     for seed in range(first, last):
         kind, arrivals, options, rng = drawn(seed)
         reference, z = recorded(kind, arrivals, rng, **options)
@@ -114,11 +119,14 @@ def main(first, last):
             print(told, "|", error, flush=True)
             continue
         base_us = options["start_us"] + found.at_s * options["ppm"]
-        held, counted, off, parted, pairs = judged(found, [a[0] + base_us for a in arrivals], [a[1] for a in arrivals])
+        held, counted, off, parted, pairs, levels = judged(
+            found, [a[0] + base_us for a in arrivals], [a[1] for a in arrivals]
+        )
         total += (held, counted, parted, pairs)
         errors_us += off
+        levels_db += levels
         listed = ", ".join(
-            f"{p.delay_us - base_us:+.3f}+-{1.96 * p.uncertainty_us:.3f} us {p.level_db:.1f} dB{'' if p.parted else ' not parted'}"
+            f"{p.delay_us - base_us:+.3f}+-{1.96 * p.uncertainty_us:.3f} us {p.level_db:.2f}+-{1.96 * p.level_uncertainty_db:.2f} dB{'' if p.parted else ' not parted'}"
             for p in found.paths
         )
         print(
@@ -132,6 +140,15 @@ def main(first, last):
     off = np.array(errors_us)
     print(f"{last - first} recordings, {refused} refused; of {total[1]:.0f} answers {total[0]:.0f} hold", end=" ")
     print(f"({100 * total[0] / total[1]:.1f} %); of {total[3]:.0f} pairs above the resolution {total[2]:.0f} parted")
+    level = np.array(levels_db).reshape(-1, 3)
+    sure = 1.96 * np.sqrt(level[:, 1] ** 2 - level[:, 2] ** 2)
+    holds, bare = np.sum(np.abs(level[:, 0]) < 1.96 * level[:, 1]), np.sum(np.abs(level[:, 0]) < sure)
+    print(f"of {len(level)} levels beside the strongest {holds} hold, {bare} without what does not show;", end=" ")
+    print(
+        f"median error {np.median(np.abs(level[:, 0])):.3f} dB, half interval {1.96 * np.median(level[:, 1]):.2f} dB,",
+        end=" ",
+    )
+    print(f"{np.median(sure):.3f} dB without what does not show")
     print(f"median error {np.median(np.abs(off[:, 0])):.4f} us, median interval +-{1.96 * np.median(off[:, 1]):.3f} us")
 
 

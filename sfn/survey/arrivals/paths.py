@@ -25,7 +25,8 @@ from sfn.survey.spectra import Floats
 Complex = NDArray[np.complex128]
 
 STRETCHES_N, STRETCH_S = 12, 0.020
-_ROUGH_N, _ROUGH_ROUNDS, _ROUNDS = 6, 4, 3
+_ROUGH_N, _ROUGH_ROUNDS, _ROUNDS = 6, 4, 15
+_COUNTS, _TURNS, _SETTLED_SIGMAS = 3, 12, 0.1
 _SCALE_RATIO, _SETTLED_US = 1e-5, 0.002
 _LEAST_SNR_DB = 6.0
 _MOST_SLOPE = 1e-4
@@ -159,14 +160,12 @@ def paths(
         first = fitted.at_samples.min()
         starts = first + np.asarray(expected_us) * 1e-6 * work.band.rate_hz
         starts = starts[(starts > low) & (starts < high)]
-    for _ in range(2):
-        # The phase was followed with fewer paths: once more with those now known.
+    for _ in range(_COUNTS):
+        # The phase was followed with other paths: once more with those now known.
         before, fitted = len(fitted.at_samples), ordered(all_of, starts=starts)
+        stretches, all_of, fitted = _settled(work, fitted, stretches)
         if len(fitted.at_samples) == before:
             break
-        stretches = work.taken(known=_response(fitted, stretches))
-        all_of = together(stretches)
-        fitted = refined(all_of, fitted.at_samples, low=low, high=high)
     kept, out = sure(all_of, fitted)
     if out:
         all_of, fitted = kept, ordered(kept, starts=starts)
@@ -179,6 +178,24 @@ def paths(
     middles_s = work.middles(stretches)
     told = _left_out([float(middles_s[k]) for k in out], of_n=len(stretches), where=where)
     return replace(found, problems=(*found.problems, told))
+
+
+def _settled(work: _Work, fitted: Fitted, stretches: list[Stretch]) -> tuple[list[Stretch], Whitened, Fitted]:
+    """The phase followed with the paths found and the paths fitted to it, by turns until they stand.
+
+    A phase that was followed with paths a little wrong takes what contradicts them with it. Speech is as slow as that
+    phase: two paths a microsecond or two apart then stay where they were first put, and nothing of it shows in the
+    misfit.
+    """
+    for _ in range(_TURNS):
+        stretches = work.taken(known=_response(fitted, stretches))
+        all_of = together(stretches)
+        low, high = edges(all_of)
+        before, fitted = fitted.at_samples, refined(all_of, fitted.at_samples, low=low, high=high)
+        sigma = np.sqrt(np.diag(np.linalg.pinv(fitted.information)))
+        if np.all(np.abs(fitted.at_samples - before) < np.maximum(_SETTLED_SIGMAS * sigma, 1e-5)):
+            break
+    return stretches, all_of, fitted
 
 
 def _left_out(at_s: list[float], *, of_n: int, where: str) -> Problem:

@@ -32,6 +32,21 @@ def test_two_paths_are_parted_with_intervals_that_hold(second: tuple[float, floa
     assert 1.01 * made.DEVIATION_HZ / 0.7 == pytest.approx(answer.deviation_hz, rel=1e-3)
 
 
+def test_levels_of_speech_hold_without_what_does_not_show() -> None:
+    """1.8 us apart, in speech: neither the pair nor a path far away is off by more than what noise and delays explain."""
+    truth = [(0.0, 0.0, 0.0), (1.8, -10.4, -2.72), (64.2, -11.8, 1.0)]
+    reference, heard = made.recorded(truth, seed=2, seconds=0.6, snr_db=40.0, factor=1.0, speech=True)
+    answer = found(reference, heard)
+
+    assert len(truth) == len(answer.paths)
+    for path, (us, db, _) in zip(answer.paths, truth, strict=True):
+        assert path.parted
+        assert abs(path.delay_us - us) < 1.96 * path.uncertainty_us
+        sure_db = 1.96 * (path.level_uncertainty_db**2 - path.level_hidden_db**2) ** 0.5
+        assert abs(path.level_db - db) <= sure_db < 1.0
+    assert 0.0 == answer.paths[0].level_uncertainty_db
+
+
 def test_one_path_is_one() -> None:
     """Nothing is listed beside it, and it stands within a hundredth of a microsecond."""
     answer = found(*made.recorded([(-40.0, 0.0, 1.0)], seed=2))
