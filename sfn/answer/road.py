@@ -142,7 +142,7 @@ class Road:
     @property
     def others_says(self) -> str:
         """What is known of transmitters of other programmes, in words."""
-        return others_says(self.network, self.yard.carried)
+        return others_says(self.network, self.yard.carried, self.signals.others)
 
     def of_second(self, values: Floats) -> Floats:
         """Row of the second strongest out of values shaped (S, M); NaN where there is none."""

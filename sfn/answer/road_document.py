@@ -9,7 +9,6 @@ from sfn.answer.road_plan import PlannedRoad
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import CLASSES, class_words, shown_classes
-from sfn.reception.others import others_says
 from sfn.systems.fm_carried import heard_programme
 from sfn.units import finite_or_none
 
@@ -28,7 +27,7 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "smooth_earth": found.signals.smooth,
         "terrain_averaged": found.signals.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
-        "other_transmitters_say": others_says(found.network, found.yard.carried),
+        "other_transmitters_say": found.others_says,
         "programme": heard_programme(found.network) or None,
         "left_out_sites": left_out_document(found.network.left_out),
         **_lengths(found),

@@ -219,7 +219,7 @@ def zones(
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),
         0.0,
-        others_says(network, carried),
+        others_says(network, carried, coverage.others),
         heard,
     )
 

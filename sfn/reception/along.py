@@ -6,7 +6,7 @@
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,6 +63,8 @@ class LineSignals:
     averaged: tuple[int, int] = (1, 1)
     others: "LineSignals | None" = None
     """Of transmitters of other programmes; None where none is listed."""
+    beyond_terrain: tuple[str, ...] = ()
+    """Names of other programmes' transmitters that reach places over a smooth earth: the terrain leaves them out."""
 
     @property
     def averaged_says(self) -> str:
@@ -133,9 +135,22 @@ def line_signals(
 def other_signals(
     network: Network, lat_deg: Floats, lon_deg: Floats, *, ground: Ground | None, rx_height_m: float
 ) -> LineSignals | None:
-    """The same of transmitters of other programmes, arguments as for `line_signals`; None where none is listed."""
+    """The same of transmitters of other programmes, arguments as for `line_signals`; None where none is listed.
+
+    Where the terrain does not cover a path they count over a smooth earth: what disturbs must not be forgotten.
+    """
     theirs = others_of(network)
     if theirs is None:
         return None
     others_placed(theirs)
-    return line_signals(theirs, lat_deg, lon_deg, ground=ground, rx_height_m=rx_height_m)
+    made = line_signals(theirs, lat_deg, lon_deg, ground=ground, rx_height_m=rx_height_m)
+    short = np.isnan(made.level_dbuvm)
+    if ground is None or not short.any():
+        return made
+    flat = line_signals(theirs, lat_deg, lon_deg, rx_height_m=rx_height_m)
+    return replace(
+        made,
+        level_dbuvm=np.where(short, flat.level_dbuvm, made.level_dbuvm),
+        level_1pct_dbuvm=np.where(short, flat.level_1pct_dbuvm, made.level_1pct_dbuvm),
+        beyond_terrain=tuple(site.name for site, some in zip(theirs.sites, short.any(axis=1), strict=True) if some),
+    )

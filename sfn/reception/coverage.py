@@ -67,6 +67,8 @@ class Coverage:
     averaged: tuple[int, int] = (1, 1)
     others: "Coverage | None" = None
     """Levels of transmitters of other programmes; None where none is listed."""
+    beyond_terrain: tuple[str, ...] = ()
+    """Names of other programmes' transmitters that reach pixels over a smooth earth: the terrain leaves them out."""
 
     @property
     def averaged_says(self) -> str:
@@ -204,16 +206,26 @@ def coverage(
     theirs = others_of(network)
     others = None
     if theirs is not None:
+        at = others_placed(theirs)
         others = coverage(
             theirs,
             grid,
-            placed=others_placed(theirs),
+            placed=at,
             ground=ground,
             executor=executor,
             cache=cache,
             progress=progress,
             cancelled=cancelled,
         )
+        short = np.isnan(others.level_dbuvm)
+        if ground.terrain is not None and short.any():  # what disturbs must not be forgotten
+            rows = np.flatnonzero(short.any(axis=1))
+            some = theirs.model_copy(update={"sites": tuple(theirs.sites[row] for row in rows)})
+            flat = coverage(some, grid, placed=at, ground=Ground(), executor=executor, cache=cache, cancelled=cancelled)
+            for row, smooth_50, smooth_1 in zip(rows, flat.level_dbuvm, flat.level_1pct_dbuvm, strict=True):
+                np.copyto(others.level_dbuvm[row], smooth_50, where=short[row])
+                np.copyto(others.level_1pct_dbuvm[row], smooth_1, where=short[row])
+            others = replace(others, beyond_terrain=tuple(site.name for site in some.sites))
     return Coverage(
         grid,
         ids,

@@ -126,8 +126,8 @@ def ratios_say(other: OtherTransmitter, carried: Service) -> str:
     return f"{found[0]:g} / {found[1]:g} dB ({whose})"
 
 
-def others_says(network: Network, carried: Service) -> str:
-    """What figures of reception know of other programmes, in words."""
+def others_says(network: Network, carried: Service, theirs: LineSignals | Coverage | None = None) -> str:
+    """What figures of reception know of other programmes, in words; `theirs`: the levels they rest on."""
     listed = on_channel(network)
     if not listed:
         return "No transmitter of another programme is listed: whether one disturbs cannot be told"
@@ -136,6 +136,8 @@ def others_says(network: Network, carried: Service) -> str:
     usual = "those of ITU-R BS.412 (from memory)" if carried.kind == "fm" else "the C/N that the service needs"
     ratios = "the document's" if own == len(listed) else usual if not own else f"the document's, else {usual}"
     left = f"; not counted, without a ratio: {', '.join(silent)}" if silent else ""
+    if theirs is not None and theirs.beyond_terrain:
+        left += f"; over a smooth earth where the terrain does not cover the path: {', '.join(theirs.beyond_terrain)}"
     count = f"{len(listed)} transmitter{'' if len(listed) == 1 else 's'} of other programmes"
     return (
         f"{count} on the air count{'s' if len(listed) == 1 else ''}, the worse of 50 % of time with the steady and 1 % "

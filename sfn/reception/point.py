@@ -122,7 +122,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         answer,
         () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
         needed_at(network, point, yard.carried),
-        others_says(network, yard.carried),
+        others_says(network, yard.carried, point.others),
     )
 
 
