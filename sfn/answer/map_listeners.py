@@ -45,7 +45,7 @@ def heard_said(found: HeardAreas) -> str:
     parts = [
         f"{name} {number(amounts[k], 0)}{unit} ({100 * _share(found, k):.0f} %)"
         for k, name in enumerate(PEOPLE_CLASSES)
-        if k != 3  # not counted, and said so below
+        if k != 3 or amounts[3] > 0  # where none is listed nothing is counted, and said so below
     ]
     ratio = f"{100 * found.served_ratio:.0f} % of {found.of}"
     says = "; ".join(found.says)

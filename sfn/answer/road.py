@@ -14,8 +14,8 @@ from sfn.reception.along import LineSignals
 from sfn.reception.area import SERVED
 from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, UPSET, class_words, is_lost, shown_classes
 from sfn.reception.figures import figures
-from sfn.reception.heard import listener_sharing
-from sfn.reception.others import needed_along, others_says
+from sfn.reception.heard import listener_sharing, under_others
+from sfn.reception.others import Needed, needed_along, others_says
 from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality, yardstick
 from sfn.reception.significance import significant
 from sfn.survey.track import Samples
@@ -45,7 +45,8 @@ class Stretch:
     lat_deg, lon_deg : float
         Where that is; all that follows is of this place. [degrees]
     hurts, wanted, second : str or None
-        The site whose signal hurts most, the strongest and the second strongest; no site hurts where all are too weak.
+        The site whose signal hurts most, the strongest and the second strongest; no site hurts where all are too weak,
+        or another station disturbs: `other_transmitter` names that one, there.
     delay_difference_us, level_difference_db : float or None
         Of the two strongest signals, `second` minus `wanted`.
     hurts_delay_us, hurts_level_db : float or None
@@ -70,6 +71,7 @@ class Stretch:
     second: str | None
     hurts_delay_us: float | None
     hurts_level_db: float | None
+    other_transmitter: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +125,8 @@ class Road:
     uncovered_m: float
     stretches: tuple[Stretch, ...]
     says: tuple[str, ...]
+    beside: Needed | None = None
+    """What others on the channel ask for at each place; None where none is listed."""
 
     @property
     def served_m(self) -> float:
@@ -138,6 +142,11 @@ class Road:
     def words(self) -> tuple[str, ...]:
         """The classes for people, by their codes."""
         return class_words(self.yard.carried)
+
+    def other_at(self, place: int) -> str | None:
+        """The other station that disturbs a sample, by name; None where none does."""
+        disturbed = self.beside is not None and self.quality.quality_class[place] == OTHER_STATION
+        return self.beside.name_at(place) if self.beside is not None and disturbed else None
 
     @property
     def others_says(self) -> str:
@@ -232,20 +241,24 @@ def road(
     made = Road(
         network, samples, signals, yard, sites, level,
         np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
-        figures(quality, level, arrival, yard), _shares(yard, level, arrival, sites),
+        figures(quality, level, arrival, yard),
+        _shares(yard, level, arrival, sites, None if beside is None else beside.level_dbuvm),
         tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
         float(share_m[np.isnan(classes)].sum()),
         float(share_m[~signals.covered[rows].all(axis=0)].sum()),
-        (), now.says,
+        (), now.says, beside=beside,
     )  # fmt: skip
     return _with_stretches(made, near or {})
 
 
-def _shares(yard: Yardstick, level: Floats, arrival: Floats, sites: tuple[str, ...]) -> dict[str, Floats]:
+def _shares(
+    yard: Yardstick, level: Floats, arrival: Floats, sites: tuple[str, ...], other_dbuvm: Floats | None
+) -> dict[str, Floats]:
     """FM: shares of listeners at each place."""
     if yard.sets is None or not len(level):
         return {}
     found = listener_sharing(yard, level, arrival, sites, LEVEL_SETS_N, PHASES_N, workers=2)
+    found = found.beside(under_others(level, other_dbuvm))
     return {"share_stereo": found.stereo, "share_blended": found.blended, "share_upset": found.upset}
 
 
@@ -299,6 +312,7 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
         finite_or_none(level), nearest, away_m, of.sites[second] if second >= 0 else None,
         finite_or_none(float(of.delay_difference_us[who, worst])) if apart else None,
         finite_or_none(float(of.level_dbuvm[who, worst] - of.level_dbuvm[top, worst])) if apart else None,
+        of.other_at(worst),
     )  # fmt: skip
 
 

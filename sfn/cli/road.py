@@ -133,7 +133,7 @@ def _print(found: Road, before: Road | None) -> None:
                     number(s.from_m / 1000, 2),
                     number(s.to_m / 1000, 2),
                     s.class_name,
-                    s.hurts or "-",
+                    s.other_transmitter or s.hurts or "-",
                     number(s.margin_db),
                     "-"
                     if s.second is None

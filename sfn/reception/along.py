@@ -152,5 +152,5 @@ def other_signals(
         made,
         level_dbuvm=np.where(short, flat.level_dbuvm, made.level_dbuvm),
         level_1pct_dbuvm=np.where(short, flat.level_1pct_dbuvm, made.level_1pct_dbuvm),
-        beyond_terrain=tuple(site.name for site, some in zip(theirs.sites, short.any(axis=1), strict=True) if some),
+        beyond_terrain=tuple(theirs.sites[row].name for row in np.flatnonzero(short.any(axis=1))),
     )

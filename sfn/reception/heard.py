@@ -19,8 +19,10 @@ PEOPLE_CLASSES = (
     "signal too weak",
 )
 POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
-OTHERS_UNCOUNTED = "stations with other programmes are not counted: none is listed"
 OTHERS_UNCOUNTED = "stations with other programmes are not counted"
+OTHER_DISTURBS = (
+    "another station disturbs here: nobody counts as hearing it clear; the share distorted is of our own transmitters"
+)
 MAP_LEVEL_SETS_N, MAP_PHASES_N = (
     64,
     8,
@@ -80,16 +82,17 @@ def heard(
         return None
     sets = yard.sets
     shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, POINT_LEVEL_SETS_N, POINT_PHASES_N, workers=1)
-    classes = _class(shares, yard, level_dbuvm, other_dbuvm)
+    disturbed = under_others(level_dbuvm, other_dbuvm)
+    classes = _class(shares, yard, level_dbuvm, disturbed)
     return Heard(
-        shares,
+        shares.beside(disturbed),
         served_ratio=sets.served_ratio,
         of="time" if sets.of_time else "places",
         people_class=PEOPLE_CLASSES[int(classes[0])],
         blend=sets.blend,
         target_db=yard.adequate_snr_db,
         spread_db=LISTENER_SPREAD_DB,
-        says=_says(network, sets),
+        says=(*((OTHER_DISTURBS,) if disturbed[0] else ()), *_says(network, sets)),
     )
 
 
@@ -133,7 +136,8 @@ def heard_areas(
         return None
     sets = yard.sets
     shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2)
-    classes = _class(shares, yard, level_dbuvm, other_dbuvm)
+    disturbed = under_others(level_dbuvm, other_dbuvm)
+    classes, shares = _class(shares, yard, level_dbuvm, disturbed), shares.beside(disturbed)
     masks = [classes == number for number in range(len(PEOPLE_CLASSES))]
     return HeardAreas(
         tuple(float(area_km2[mask].sum()) for mask in masks),
@@ -175,14 +179,19 @@ def listener_sharing(
     )
 
 
+def under_others(level_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating] | None) -> NDArray[np.bool_]:
+    """Places where our strongest signal does not reach what it must beside stations with other programmes."""
+    top = np.fmax.reduce(level_dbuvm, axis=0)
+    return np.zeros(top.shape, bool) if other_dbuvm is None else np.asarray(top < other_dbuvm)
+
+
 def _class(
-    shares: Shares, yard: Yardstick, level_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating] | None
+    shares: Shares, yard: Yardstick, level_dbuvm: NDArray[np.floating], other: NDArray[np.bool_]
 ) -> NDArray[np.intp]:
     """Places in `PEOPLE_CLASSES`, -1 without a signal."""
     ratio = (yard.sets or FmSets()).served_ratio
     top = np.fmax.reduce(level_dbuvm, axis=0)
     weak = ~(top >= yard.counts.usable_dbuvm)
-    other = np.zeros(top.shape, bool) if other_dbuvm is None else top < other_dbuvm
     clear = shares.clear_stereo + shares.clear_mono
     found = np.select([weak, other, shares.clear_stereo >= ratio, clear >= ratio], [4, 3, 0, 1], 2)
     return np.where(np.isnan(clear), -1, found)

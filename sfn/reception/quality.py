@@ -89,7 +89,7 @@ class ServiceQuality:
     quality_class : ndarray of float32
         Code of the class, see `sfn.reception.classes`.
     limiting : ndarray of float32
-        Row of the signal that hurts most; NaN where none does.
+        Row of the signal that hurts most; NaN where none does, or another station disturbs.
     probability : ndarray of float32 or None
         OFDM: share of places around that are served: a quick estimate with the window where the medians put it, on
         which the classes rest; `drawn_share` lets the receiver follow.
@@ -256,12 +256,17 @@ def service_quality(
 def _beside_others(
     found: ServiceQuality, top_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating]
 ) -> ServiceQuality:
-    """The same where stations with other programmes count: they spoil what our own sites would serve, or upset."""
+    """The same where stations with other programmes count: they spoil what our own sites would serve, or upset less."""
     spare = (top_dbuvm - other_dbuvm).astype(np.float32)
+    worse = ~(found.margin_db < spare)
+
+    def disturbed_of(own: Singles) -> NDArray[np.bool_]:
+        """Where they decide: our own sites serve the place, or upset it less."""
+        return np.asarray((spare < 0) & (own != TOO_WEAK) & ~np.isnan(own) & ((own != UPSET) | worse))
 
     def classes(own: Singles) -> Singles:
         """With the class of its own where they do."""
-        disturbed = (spare < 0) & ((own != TOO_WEAK) & ~np.isnan(own))
+        disturbed = disturbed_of(own)
         beside = np.where((own == WITH_MARGIN) & (spare < LEVEL_MARGIN_DB), np.float32(JUST_ENOUGH), own)
         return np.where(disturbed, np.float32(OTHER_STATION), beside).astype(np.float32)
 
@@ -269,6 +274,7 @@ def _beside_others(
         found,
         margin_db=np.fmin(found.margin_db, np.where(np.isnan(found.margin_db), np.nan, spare)).astype(np.float32),
         quality_class=classes(found.quality_class),
+        limiting=np.where(disturbed_of(found.quality_class), np.float32(np.nan), found.limiting).astype(np.float32),
         risk_class=None if found.risk_class is None else classes(found.risk_class),
     )
 

@@ -15,7 +15,7 @@ Nb      blended             -     Nm + g^2 (Ns - Nm)
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -108,6 +108,11 @@ class Shares:
     clear_mono: Doubles
     upset: Doubles
     good: Doubles
+
+    def beside(self, disturbed: NDArray[np.bool_]) -> "Shares":
+        """The same where another station disturbs: nobody hears it clear; `upset` stays that of our own sites alone."""
+        names = ("stereo", "blended", "clear_stereo", "clear_mono", "good")
+        return replace(self, **{name: np.where(disturbed, 0.0, getattr(self, name)) for name in names})
 
 
 def listener_shares(
