@@ -102,7 +102,8 @@ def page(request: Request, context: Context, *, status: int = 200) -> Response:
     Under ``/api/pages`` the record itself, as JSON.
     """
     if request.url.path.startswith(PREFIX):
-        return JSONResponse({f.name: plain(getattr(context, f.name)) for f in fields(context)}, status)  # type: ignore[arg-type]
+        made = {f.name: plain(getattr(context, f.name)) for f in fields(context)}  # type: ignore[arg-type]
+        return JSONResponse({**context.moved_keys(made), **made}, status)
     return HTMLResponse(html(request, context), status_code=status)
 
 

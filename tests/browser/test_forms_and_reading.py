@@ -33,7 +33,8 @@ UNLABELLED = """() => [...document.querySelectorAll("input:not([type=hidden]), s
 
 def watched(browser: Browser, address: str, **options: Any) -> Iterator[Page]:
     """A tab in which every complaint of the browser fails the test; a refused form's 4xx is an answer, not a fault."""
-    context = browser.new_context(base_url=address, **options)
+    # colours that are on their way to others cannot be judged
+    context = browser.new_context(base_url=address, reduced_motion="reduce", **options)
     page = context.new_page()
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))

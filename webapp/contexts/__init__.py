@@ -68,3 +68,7 @@ class Context:
     __slots__ = ()
     TEMPLATE: ClassVar[str]
     TAB: ClassVar[str] = ""
+
+    def moved_keys(self, made: Mapping[str, Any]) -> Mapping[str, Any]:  # noqa: ARG002
+        """Keys under which scripts found something before it moved, out of the plain record; none usually."""
+        return {}

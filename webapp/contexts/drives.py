@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from sfn.answer.calibrated import Calibrated
 from sfn.answer.driven import Driven
@@ -45,3 +45,8 @@ class DrivesPage(Context):
     """What was typed and could not be used."""
     problems: tuple[Problem, ...]
     """What cannot be used."""
+
+    def moved_keys(self, made: Mapping[str, Any]) -> Mapping[str, Any]:
+        """One road's runs, from the time when there was only one: the first of `sides`."""
+        driven, strips = next(iter(made["sides"]), (None, None))
+        return {"driven": driven, "strips": strips}
