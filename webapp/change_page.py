@@ -10,6 +10,7 @@ from webapp.limits import whole_number
 from webapp.maps import Maps
 from webapp.release import issued_at, released
 from webapp.settings import Settings
+from webapp.sheet_stands import sheet_stands
 from webapp.store import Store
 
 
@@ -57,7 +58,7 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     asked = settings.approval == "other"
     approval = approval_of(store, network.head.id, revision=current, checksum=plan.checksum, asked=asked)
     before = None if old is None else old.head.revision
-    return ChangePage(part.head, plan, before, revisions, shown, _waiting(plan), stale, approval)
+    return ChangePage(part.head, plan, before, revisions, shown, _waiting(plan), stale, sheet_stands(found), approval)
 
 
 def _waiting(plan: ChangePlan) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from webapp.entries import ISSUE, SIGN_OFF, Entry
 from webapp.frozen import issued_before
 from webapp.maps import Maps
 from webapp.problems import RefusedError
+from webapp.signed import doubts_signed
 from webapp.store import Store
 from webapp.timeline import reports_of
 
@@ -152,6 +153,7 @@ def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: st
         "note": note,
         "assumed_stages": list(line.sheet.assumed_stages),
         "doubts": list(verdict.codes),
+        "signed_for": doubts_signed(verdict),
         "checksum": line.sheet.checksum,
     }
     _add(store, opened.head.id, opened.head.revision.number, line.sheet.site.id, SIGN_OFF, by, body)

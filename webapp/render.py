@@ -22,6 +22,7 @@ from webapp.forms.places import anchor as anchor
 from webapp.places_said import NAMES, place_said, text_said
 from webapp.roles import NOBODY, WORDS, current_user, may
 from webapp.security import csrf_token
+from webapp.signed import signed_for, unsigned_since
 from webapp.tabs import TABS
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
@@ -52,6 +53,7 @@ def environment() -> Environment:
     )
     made.globals["to"] = addresses
     made.globals["tabs"] = TABS
+    made.globals |= {"signed_for": signed_for, "unsigned_since": unsigned_since}
     made.filters.update(
         when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
     )

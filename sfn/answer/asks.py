@@ -39,6 +39,8 @@ class Asks:
         [us]
     planned, back : mapping of ``set-N`` to Fraction
         What each field is to stand at, and stood at before as far as anybody knows. [own unit]
+    weights : mapping of ``set-N`` to Fraction
+        What one unit of each field adds to the delay. [us]
     deadline : str
         By when the old values go back; empty where nothing says so.
     going_back : bool
@@ -52,6 +54,7 @@ class Asks:
     tolerated_us: Fraction
     planned: Mapping[str, Fraction]
     back: Mapping[str, Fraction]
+    weights: Mapping[str, Fraction]
     deadline: str
     going_back: bool = False
 
@@ -97,7 +100,10 @@ class Asks:
         if all(self.planned[name] == one for name, one in seen.items()):
             return "planned" if len(seen) == len(self.planned) else "none"
         whole = len(seen) == len(self.planned)
-        return "back" if whole and all(self.back.get(name) == one for name, one in seen.items()) else "other"
+        if whole and all(self.back.get(name) == one for name, one in seen.items()):
+            return "back"
+        off = sum(self.weights[name] * (one - self.planned[name]) for name, one in seen.items())
+        return "split" if whole and off == 0 else "other"
 
     def advised_by_case(self) -> Mapping[str, Advice]:
         """What is advised in every case."""
@@ -114,6 +120,7 @@ class Asks:
             "tolerated": str(self.tolerated_us),
             "planned": {name: str(one) for name, one in self.planned.items()},
             "back": {name: str(one) for name, one in self.back.items()},
+            "weights": {name: str(one) for name, one in self.weights.items()},
             "advice": {key: one.as_json() for key, one in self.advised_by_case().items()},
             "units": list(UNITS),
         }
@@ -140,13 +147,14 @@ def asks(
     written = (order.rollback_deadline if order is not None else None) or ""
     own = {one.name: one for one in made.site.delay_fields}
     fields: dict[str, Groups] = {}
-    planned, back = {}, {}
+    planned, back, weights = {}, {}, {}
     for n, line in enumerate(route.fields, 1):
         name = f"set-{n}"
         if questions:
             old = None if line.back.value == line.value else line.back.value
             fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old, wording=wording)
         planned[name] = exact(line.value)
+        weights[name] = contributes(own[line.name], 1.0) - contributes(own[line.name], 0.0)
         if line.back.value is not None:
             back[name] = exact(line.back.value)
     if questions:
@@ -164,7 +172,7 @@ def asks(
     planes = {one.plane: max(Fraction(0), launch_us - exact(one.passes_us)) for one in route.planes}
     off = inside.moved(-planned_us, turn=_SECOND_US)
     by = written if deadline is None else deadline
-    return Asks(fields, readings, planes, off, tolerated_us, planned, back, by, going_back)
+    return Asks(fields, readings, planes, off, tolerated_us, planned, back, weights, by, going_back)
 
 
 def _about_readings(

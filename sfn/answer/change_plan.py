@@ -210,7 +210,8 @@ def _made(reviewed: Review, issued_at: Mapping[str, datetime]) -> Iterator[MadeC
             yield from (
                 MadeChange(site, route.row.route, line)
                 for line in route.fields
-                if line.before == line.value and line.back.value != line.before
+                if (line.before == line.value or route.row.now_us == route.row.set_us)
+                and line.back.value != line.before
             )
 
 
@@ -293,7 +294,14 @@ def _site_change(
         for row in table.rows
         if row.site_id == site.id
     ]
-    moved = tuple(route for route in routes if any(exact(f.value) != exact(f.before) for f in route.fields))
+    issued = {} if reported is None or before.values is not None else reported.issued
+    moved = tuple(
+        route
+        for route in routes
+        if any(exact(f.value) != exact(f.before) for f in route.fields)
+        # Another split of what was issued launches alike: nobody is sent to turn it.
+        and not (route.shift_us == 0 and (site.id, route.row.route) in issued)
+    )
     if not moved:
         return None
     parent = next((row.site_name for row in table.rows if row.site_id == site.fed_off_air_from), None)

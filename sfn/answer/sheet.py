@@ -216,6 +216,7 @@ def _route(
                 planned=made.value,
                 now=made.before,
                 issued_at=issued_at,
+                other=made.before if row.now_us == row.set_us else None,
             ),
             to_enter(site, row.route, field, made),
         )

@@ -11,6 +11,9 @@
 | another than planned | none | set it as planned, or roll back |
 | another than planned | all agree | repeat: one of both is a slip |
 | another than planned | some disagree | roll back |
+| another split of the planned total | none | read the launch |
+| another split of the planned total | all agree | keep, and tell the control room |
+| another split of the planned total | some disagree | as planned |
 | what stood before | any | gone back |
 
 While a change is taken back, "planned" are the old values and "what stood before" is what is taken back: where that
@@ -23,7 +26,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-Settings = Literal["none", "planned", "other", "back"]
+Settings = Literal["none", "planned", "split", "other", "back"]
 Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back", "call"]
 ENOUGH_N = 3
 MOST_READINGS_N = 5
@@ -59,8 +62,9 @@ def advice(
 
     Parameters
     ----------
-    settings : {'none', 'planned', 'other', 'back'}
-        How the fields stand: not all typed, all as planned, one of them otherwise, all at what stood before.
+    settings : {'none', 'planned', 'split', 'other', 'back'}
+        How the fields stand: not all typed, all as planned, another split of the planned total, one of
+        them otherwise, all at what stood before.
     readings_n, agreeing_n : int
         Launches read since, and how many of them lie within the tolerance.
     deadline : str
@@ -78,6 +82,7 @@ def advice(
     if not 0 <= agreeing_n <= readings_n:
         raise ValueError(f"agreeing_n must be from 0 to readings_n, got {agreeing_n} of {readings_n}")
     if going_back:
+        settings = "other" if settings == "split" else settings
         return _back_advice(settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline=deadline)
     by = f"by {deadline}" if deadline else "at once, no deadline is written down"
     to = (
@@ -94,9 +99,18 @@ def advice(
         if readings_n == 0:
             return Advice("set", "Not as planned", f"Set it as planned, or roll back {back}.")
         if disagree_n == 0:
-            says = "The launch agrees, the setting typed is not the plan's: one is a slip. Read the setting off again."
+            says = (
+                "The launch agrees, the setting typed is not the plan's: another split of the same total, or a slip."
+                " Read the setting off again."
+            )
             return Advice("repeat", "Repeat", says)
         return Advice("roll back", "Roll back", f"Neither setting nor launch is the plan's. Roll back {back}.")
+    if settings == "split" and disagree_n == 0:
+        says = "The total is right, split over the fields in another way than the sheet's."
+        if readings_n == 0:
+            return Advice("read", "Total as planned", f"{says} Now read the launch.", says)
+        more = "Send it" if readings_n >= ENOUGH_N else _MORE.removesuffix(".")
+        return Advice("keep", "Total agrees", f"{says} {more}, and tell the control room.", says)
     if readings_n == 0:
         if settings == "planned":
             return Advice("read", "Set as planned", "Now read the launch.", "No launch was sent with it.")
@@ -157,7 +171,7 @@ def _told(says: str) -> str:
 def advice_table(*, deadline: str, can_go_back: bool, going_back: bool = False) -> Mapping[str, Advice]:
     """Every case by its key: settings, readings, agreeing; and `SLIP`."""
     slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
-    every: tuple[Settings, ...] = ("none", "planned", "other", "back")
+    every: tuple[Settings, ...] = ("none", "planned", "split", "other", "back")
     return {SLIP: Advice("repeat", "Check what is asked", slip)} | {
         key_of(one, n, agreeing): advice(
             one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back, going_back=going_back

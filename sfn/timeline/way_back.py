@@ -1,13 +1,19 @@
 """What a field goes back to once a sheet is issued: not what the sheet itself put there."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from sfn.plan.reported import Key, Reported, Stood, WayBack
 
 
 def way_back(
-    reported: Reported | None, key: Key, *, planned: float, now: float | None, issued_at: datetime | None
+    reported: Reported | None,
+    key: Key,
+    *,
+    planned: float,
+    now: float | None,
+    issued_at: datetime | None,
+    other: float | None = None,
 ) -> WayBack:
     """The way back of one field.
 
@@ -22,6 +28,8 @@ def way_back(
         What it stands at.
     issued_at : datetime or None
         When the sheet was issued; None where it is not, or its plan does not change the field's site.
+    other : float, optional
+        What else makes the change with the other fields: another split of the same total, which launches alike.
 
     Returns
     -------
@@ -31,11 +39,12 @@ def way_back(
         it is told, not chosen.
     """
     reports = () if reported is None else reported.reports.get(key, ())
+    made = (planned,) if other is None else (planned, other)
     latest = reports[-1] if reports else None
-    if latest is None or issued_at is None or latest.held_at <= issued_at or latest.value != planned:
+    if latest is None or issued_at is None or latest.held_at <= issued_at or latest.value not in made:
         return WayBack(now, latest)
     before = [one for one in reports if one.held_at <= issued_at]
-    since = _others((one for one in reports if one.held_at > issued_at), planned)
+    since = _others((one for one in reports if one.held_at > issued_at), made)
     if before:
         return WayBack(before[-1].value, before[-1], since)
     # Nobody reported it before: what the plan says of it is all there is.
@@ -43,6 +52,6 @@ def way_back(
     return WayBack(reported.planned.get(key, now), None, since)
 
 
-def _others(reports: Iterable[Stood], planned: float) -> tuple[Stood, ...]:
-    """Reports of anything but the planned value."""
-    return tuple(one for one in reports if one.value is not None and one.value != planned)
+def _others(reports: Iterable[Stood], made: Collection[float]) -> tuple[Stood, ...]:
+    """Reports of anything but what makes the change."""
+    return tuple(one for one in reports if one.value is not None and one.value not in made)

@@ -1,7 +1,9 @@
 """What was issued stays as it was printed, whatever is reported afterwards; another split comes with a new revision."""
 
 import re
+import time
 from collections.abc import Callable
+from datetime import UTC, datetime
 from html import unescape
 from typing import Any
 
@@ -92,3 +94,59 @@ def test_another_split_comes_with_a_new_revision(
     assert issue(number) == 3
 
     assert "codec delay: 106 ms exciter delay: 382.7 µs Field" in words(client, f"/networks/{number}/sheets/south")
+
+
+def test_a_split_of_the_same_total_goes_back_to_what_stood_before(client: TestClient, number: int) -> None:
+    """The way back is never the change itself: what the example's fields stood at before, 0, whoever split it how."""
+    time.sleep(1.1)  # reports are held to the second: these come after the issue
+    report(client, number, **{"set-1": "104", "set-2": "2382.7"})
+    report(client, number, **OTHER)
+
+    sheet = words(client, f"/networks/{number}/sheets/south")
+    assert "codec delay 104 ms 0 ms" in sheet
+    assert "codec delay was reported to stand at 106 ms since this sheet was issued : the total is right" in sheet
+    plan = words(client, f"/networks/{number}/change")
+    assert "South ridge codec delay 106 ms 0 ms" in plan
+
+
+def test_the_advice_at_the_site_tells_another_split_from_a_slip(client: TestClient, number: int) -> None:
+    """As planned: launch 122 587.9549 us (README), the total 106 382.7 us."""
+    time.sleep(1.1)  # held to the second, after the issue
+    report(client, number, **OTHER, **{"reading-1": "122588.0"})
+    shown = words(client, link(number, "south", revision=2))
+    assert "The total is right, split over the fields in another way than the sheet's" in shown
+    assert "one is a slip" not in shown
+
+
+def test_a_doubt_that_came_after_the_signature_stands_apart(client: TestClient, number: int) -> None:
+    """What was signed is listed as it was signed; what a later report casts in doubt was signed by nobody."""
+    before = words(client, f"/networks/{number}/sheets/south")
+    signed = before.partition("What was signed for: ")[2].partition("COMMISSIONING SHEET")[0]
+    assert signed
+    assert "signed by nobody" not in before
+    minute = {"taken_at": f"{datetime.now(UTC):%Y-%m-%d %H:%M}"}
+    report(client, number, **{"set-1": "104", "set-2": "2382.7", "sending": "a"}, **minute)
+    report(client, number, **OTHER, sending="b", **minute)
+
+    after = words(client, f"/networks/{number}/sheets/south")
+    listed, _, later = after.partition("What was signed for: ")[2].partition("New since that signature")
+    assert listed == signed
+    assert "two reports of codec delay may have held in either order" in later
+
+
+def test_the_change_plan_and_the_delays_say_of_a_sheet_what_it_says_itself(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int]
+) -> None:
+    """Before the signature they ask for one, afterwards they name who gave it, for what, and that it is issued."""
+    number = store.create(example, author="test", reason="test").network_id
+    pages = [f"/networks/{number}/change", f"/networks/{number}/delays"]
+    for page in pages:
+        assert "needs a sign-off" in words(client, page)
+    issue(number)
+
+    plan, delays = (words(client, page) for page in pages)
+    assert "needs a sign-off" not in plan + delays
+    assert "sheet issued, signed off by A. Engineer" in plan
+    signed = words(client, f"/networks/{number}/sheets/north").partition("What was signed for: ")[2][:60]
+    assert f"North ridge: signed off by A. Engineer for: {signed}" in plan
+    assert "signed off by A. Engineer, issued" in delays

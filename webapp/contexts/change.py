@@ -1,11 +1,13 @@
 """The change plan."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 from sfn.answer.change_plan import ChangePlan
 from webapp.approvals import Approval
 from webapp.contexts import Context, NetworkHead
+from webapp.sheet_stands import SheetStands
 from webapp.store import Revision
 
 
@@ -29,5 +31,7 @@ class ChangePage(Context):
     """Clock errors that show the worst moment on that map, as ``SITE:US``; empty where it cannot be shown."""
     stale: tuple[str, ...]
     """Sheets that were issued with other figures than these, each in a sentence."""
+    sheets: Mapping[str, SheetStands]
+    """How far each site's sheet is, by site."""
     approval: Approval
     """Whether it is approved, by whom, or why no longer."""

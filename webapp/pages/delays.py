@@ -8,15 +8,17 @@ from sfn.report.arrival_rows import launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.systems.of_network import service_of
 from webapp.contexts.delays import DelaysPage
-from webapp.dependencies import MapsDep, NetworkDep, Opened, StatedDep
+from webapp.dependencies import MapsDep, NetworkDep, Opened, StatedDep, StoreDep
+from webapp.release import released
 from webapp.render import page
+from webapp.sheet_stands import sheet_stands
 
 router = APIRouter(include_in_schema=False)
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @router.get("/networks/{network_id}/delays")
-def show(request: Request, opened: StatedDep, maps: MapsDep) -> Response:
+def show(request: Request, opened: StatedDep, store: StoreDep, maps: MapsDep, state: str = "") -> Response:
     """The delay table, pairs and loops."""
     network = opened.network
     found = delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
@@ -31,6 +33,7 @@ def show(request: Request, opened: StatedDep, maps: MapsDep) -> Response:
             picture=picture,
             kinds=dict(KINDS),
             no_loop=dict(NO_LOOP),
+            sheets={} if state else sheet_stands(released(opened, store, maps)),
             states=tuple(state.name for state in network.today.planned or ()),
         ),
     )

@@ -44,7 +44,7 @@ def test_the_table_has_every_case() -> None:
     table = advice_table(deadline="04:00", can_go_back=True)
 
     assert table[SLIP].does == "repeat"
-    assert 1 + 4 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
+    assert 1 + 5 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
     for settings, readings_n, agreeing_n, does in CASES:
         assert does == table[key_of(settings, readings_n, agreeing_n)].does
 
