@@ -38,9 +38,21 @@ class Entries:
         self._engine, self._clock, self._audit = engine, clock, audit
 
     def add(
-        self, network_id: int, *, revision: int, site_id: str, kind: str, made_by: str, body: Mapping[str, Any]
+        self,
+        network_id: int,
+        *,
+        revision: int,
+        site_id: str,
+        kind: str,
+        made_by: str,
+        body: Mapping[str, Any],
+        unless: Callable[[Entry], bool] | None = None,
     ) -> None:
-        """Write one entry; it is on the disk when this returns."""
+        """Write one entry; it is on the disk when this returns.
+
+        With `unless`, nothing is written where that holds for an entry of the same kind and site: looked up and
+        written as one, so that of two that come at the same time one is kept.
+        """
         values = {
             "network_id": network_id,
             "revision": revision,
@@ -51,6 +63,11 @@ class Entries:
             "body": json.dumps(dict(body), ensure_ascii=False, allow_nan=False),
         }
         with self._engine.execution_options(writes=True).begin() as connection:
+            if unless is not None:
+                own = select(entries).where(entries.c.network_id == network_id, entries.c.kind == kind)
+                there = connection.execute(own.where(entries.c.site_id == site_id))
+                if any(unless(_entry(row)) for row in there):
+                    return
             connection.execute(insert(entries).values(**values))
             told = {"revision": revision, **{key: value for key, value in body.items() if key in TOLD}}
             self._audit.add(kind, subject=site_id, network_id=network_id, body=told, who=made_by, within=connection)

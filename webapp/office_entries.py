@@ -4,11 +4,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from sfn.answer.timeline import Present
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
+from sfn.survey.log_places import judged
 from sfn.survey.readings import question_setting
 from sfn.timeline.held import Held, held, instant
 from webapp.readings import time_typed
@@ -149,7 +153,7 @@ def _lock(
 
 
 def _complaint(
-    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
+    form: Mapping[str, str], _fields: Sequence[Present], network: Network, problems: list[Problem]
 ) -> dict[str, Any]:
     """Place, receiver and words of a listener; where the place is a position, that too."""
     place, words = _text(form, "place"), _text(form, "words")
@@ -165,7 +169,22 @@ def _complaint(
             problems.extend(refused.problems)
         else:
             body |= {"lat_deg": round(at.lat_deg, 6), "lon_deg": round(at.lon_deg, 6)}
+            if form.get("sure") != "yes":
+                problems.extend(_misplaced(at.lat_deg, at.lon_deg, network))
     return body
+
+
+def _misplaced(lat_deg: float, lon_deg: float, network: Network) -> Iterator[Problem]:
+    """What looks wrong with a position, as it is asked about those of a log: exchanged, without a minus, far away."""
+    sites = [(one.lat_deg, one.lon_deg) for one in placed_sites(network).at.values()]
+    try:
+        _, doubts = judged(np.array([lat_deg]), np.array([lon_deg]), sites=sites, order="ask", source="at")
+    except PlanError as asked:
+        doubts = asked.problems
+    for one in doubts:
+        expected = "latitude, then longitude, of where it was heard; or the box ticked"
+        yield Problem("at", f"the position {one.what.removeprefix('its coordinates ')}", expected, code=one.code,
+                      fields=("at",), values=one.values)  # fmt: skip
 
 
 def _text(form: Mapping[str, str], name: str) -> str:

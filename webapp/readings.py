@@ -168,6 +168,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         "texts": texts,
         "taken_at": taken_at,
         "sending": form.get("sending", "")[:80],
+        **({"pressed": pressed.isoformat()} if pressed is not None else {}),
         "confirmed": sorted(confirmed(form)),
     }
     return Typed(reading_of(body), body, initials, confirmed(form))

@@ -1,19 +1,21 @@
 """The document with measured launch errors taken up by the latencies of stages, each of them once."""
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 
 from sfn.answer.reconciled import TIME_EXPECTED, Reconciled
+from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network
 from sfn.plan.correction import Measured
 from sfn.survey.as_planned import datum, held_in_group
 from sfn.survey.taken_up import fingerprint, kept_row, made_before, marks_of, measurement_of
 from sfn.timing import delay_table
+from sfn.timing.tolerated import tolerated_error
 
 # A latency is kept to 0.1 ns: what that leaves is no error.
 _NOTHING_US = 1e-4
@@ -99,6 +101,26 @@ def corrected(
         raise PlanError(problems)
     _keep(changed, answer, stages=stages, amounts_us=amounts_us, taken_at=f"{at:%Y-%m-%dT%H:%M:%SZ}")
     return changed
+
+
+def missed(network: Network, taken: Collection[str]) -> dict[str, float]:
+    """Sites whose fields cannot launch them within the tolerated error, each with how late it launches.
+
+    Parameters
+    ----------
+    network : Network
+        With the corrections.
+    taken : collection of str
+        The corrected sites.
+
+    Returns
+    -------
+    dict of str to float
+        By site id, positive = late; empty where every one is reached. [us]
+    """
+    most_us = tolerated_error(network)
+    rows = {row.site_id: row for row in delay_table(network).rows if row.route == MAIN}
+    return {i: rows[i].rounding_us for i in taken if i in rows and abs(rows[i].rounding_us) > most_us}
 
 
 def _keep(

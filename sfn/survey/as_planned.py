@@ -60,9 +60,27 @@ def not_as_planned(
     return waiting
 
 
-def said(found: Reconciliation, taken: Collection[str], *, parents: Mapping[str, str | None]) -> str:
-    """The sentence that goes with a corrected plan."""
+def said(
+    found: Reconciliation, taken: Collection[str], *, parents: Mapping[str, str | None], missed_us: Mapping[str, float]
+) -> str:
+    """The sentence that goes with a corrected plan.
+
+    Parameters
+    ----------
+    found, taken, parents
+        As in `not_as_planned`.
+    missed_us : mapping of str to float
+        Corrected sites that the new settings cannot launch within the tolerated error, each with by how much its
+        launch is late. [us]
+    """
     waiting = not_as_planned(found, taken, parents=parents)
+    if missed_us:
+        told = "; ".join(
+            f"{site} launches {abs(late):.2f} us too {'late' if late > 0 else 'early'}"
+            for site, late in missed_us.items()
+        )
+        first = f"These settings do not launch all corrected sites as planned, their fields cannot: {told}."
+        return first if not waiting else f"{first} {said(found, taken, parents=parents, missed_us={})}"
     if not waiting:
         return "These settings launch the sites that were corrected as planned."
     told = "; ".join(f"{site} waits for {', '.join(sites)}" for site, sites in waiting.items())

@@ -32,6 +32,8 @@ ENOUGH_N = 3
 MOST_READINGS_N = 5
 SLIP = "slip"
 """Key of what is said while a slip is asked about and not answered."""
+UNREAD = "unread"
+"""Key of what is said while a number cannot be read; the names of the fields follow its word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,10 +171,12 @@ def _told(says: str) -> str:
 
 
 def advice_table(*, deadline: str, can_go_back: bool, going_back: bool = False) -> Mapping[str, Advice]:
-    """Every case by its key: settings, readings, agreeing; and `SLIP`."""
+    """Every case by its key: settings, readings, agreeing; `SLIP` and `UNREAD`."""
     slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
     every: tuple[Settings, ...] = ("none", "planned", "split", "other", "back")
-    return {SLIP: Advice("repeat", "Check what is asked", slip)} | {
+    unread = "Correct what is typed there before you go by anything here."
+    asked = {SLIP: Advice("repeat", "Check what is asked", slip), UNREAD: Advice("repeat", "Cannot be read", unread)}
+    return asked | {
         key_of(one, n, agreeing): advice(
             one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back, going_back=going_back
         )

@@ -84,6 +84,28 @@ def test_kept_errors_become_a_revision(
     assert "launch the sites that were corrected as planned" in client.get(f"/networks/{number}/delays").text
 
 
+def test_a_corrected_site_out_of_range_is_named(
+    client: TestClient, post: Callable[..., Any], number: int, rows: str, example: dict[str, Any]
+) -> None:
+    """The gap filler 60 us late has less than that to take away: its launch is held against common delay and offset."""
+    parts = [line.split(",") for line in rows.splitlines()]
+    for part in parts[1:]:
+        late_us = 60.0 * ((part[4] == "gap") - (part[5] == "gap"))
+        part[6] = f"{float(part[6]) + late_us:.4f}"
+    late = "\n".join(",".join(part) for part in parts) + "\n"
+    chosen = {"hold-north": "yes", "stage-south": "south-exciter", "stage-gap": "gap-repeater"}
+    assert 303 == post(f"/networks/{number}/measurements/keep", csv=late, base="1", author="ab", **chosen).status_code
+
+    page = client.get(f"/networks/{number}/delays").text
+    found = client.get(f"/api/networks/{number}/delays").json()
+    row = next(one for one in found["sites"] if one["launch_us"] > 122_690)
+    offset_us = next(one["offset_us"] for one in example["sites"] if one["id"] == "gap")
+    late_us = row["launch_us"] - found["common_delay_us"] - offset_us
+    assert late_us > 40
+    assert "launch the sites that were corrected as planned" not in page
+    assert f"their fields cannot: gap launches {late_us:.2f} us too late." in page
+
+
 def test_half_a_group_without_a_held_site_is_not_as_planned(
     client: TestClient, post: Callable[..., Any], number: int, rows: str
 ) -> None:

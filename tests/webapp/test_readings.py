@@ -151,6 +151,26 @@ def test_the_same_sending_twice_is_kept_once(client: TestClient, store: Store, n
     assert len(store.entries.of(number, kind="reading")) == 1
 
 
+@pytest.mark.parametrize("second", ["one", "two"])
+def test_a_sending_that_comes_again_while_the_first_is_written_is_kept_once(
+    client: TestClient, store: Store, number: int, monkeypatch: pytest.MonkeyPatch, second: str
+) -> None:
+    """A page reloaded while it sent: both look before either has written. By the name of the sending, or the press."""
+    typed = {"remarks": "mast iced", "taken_clock": "2026-09-14T08:30:00.125Z"}
+    clocks = ({"phone_clock": "2026-09-14T08:31:00Z"}, {"phone_clock": "2026-09-14T08:31:01Z"})
+    add, again = store.entries.add, iter([True])
+
+    def add_late(*args: Any, **kwargs: Any) -> None:
+        """The second sending is taken in full before the first one is written."""
+        if next(again, False):
+            assert send(client, link(number), sending=second, **typed, **clocks[1]).json()["kept"]
+        add(*args, **kwargs)
+
+    monkeypatch.setattr(store.entries, "add", add_late)
+    assert send(client, link(number), sending="one", **typed, **clocks[0]).json()["kept"]
+    assert len(store.entries.of(number, kind="reading")) == 1
+
+
 def test_the_form_works_without_a_script(client: TestClient, store: Store, number: int) -> None:
     """A plain post is answered with a page: again with what was typed, or with thanks."""
     address = link(number)

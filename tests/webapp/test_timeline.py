@@ -94,7 +94,7 @@ def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], s
     locked = {f"lock-{key}": "agrees" for key in ("carrier", "pilot", "deviation", "polarity")}
     assert post(address, kind="lock", site="north", **locked, author="C. Room").status_code == 303
     assert post(address, kind="muted", site="south", words="for the test", author="C. Room").status_code == 303
-    complaint = {"place": "Mill lane", "words": "it flutters", "receiver": "car", "at": "47.1, 10.2"}
+    complaint = {"place": "Mill lane", "words": "it flutters", "receiver": "car", "at": "36.31, -84.2"}
     assert post(address, kind="complaint", site="", **complaint, author="C. Room").status_code == 303
     heard = next(one for one in entries(client, number) if one["kind"] == "complaint")
     assert heard["site"] is None
@@ -102,7 +102,7 @@ def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], s
     assert then["south"]["silent"]
     assert then["north"]["fields"]["codec delay"] == [120.0, "us"]
     on_map = client.get(f"/networks/{number}/map").text
-    assert 'data-lat="47.1" data-lon="10.2"' in on_map
+    assert 'data-lat="36.31" data-lon="-84.2"' in on_map
     assert f"/timeline#{heard['id']}" in on_map
     assert post(address, kind="unmuted", site="south", author="C. Room").status_code == 303
     assert post(address, kind="replaced", site="north", words="exciter 2 for 1", author="C. Room").status_code == 303
@@ -143,6 +143,9 @@ def test_everything_stands_on_it(client: TestClient, post: Callable[..., Any], s
         ({"kind": "lock"}, "nothing is said of the carrier"),
         ({"kind": "complaint", "place": "here"}, "nothing says what was heard"),
         ({"kind": "complaint", "place": "here", "words": "x", "at": "up the hill"}, "up the hill"),
+        ({"kind": "complaint", "place": "here", "words": "x", "at": "-84.2, 36.27"}, "longitude exchanged"),
+        ({"kind": "complaint", "place": "here", "words": "x", "at": "36.27, 84.2"}, "a minus before the longitude"),
+        ({"kind": "complaint", "place": "here", "words": "x", "at": "47.1, 10.2"}, "km from the nearest site"),
         ({"kind": "replaced"}, "nothing says what was replaced"),
         ({"kind": "opinion"}, "is nothing to enter"),
         ({"kind": "told", "set-1": "5", "author": ""}, "a save needs a name"),
@@ -306,3 +309,16 @@ def test_delay_work_without_a_dated_proof_of_lock_is_questioned(
     assert post(address, kind="lock", site="south", author="B. Field", **differs).status_code == 303
     assert post(address, kind="replaced", site="gap", words="repeater", author="B. Field").status_code == 303
     assert without() == ["south", "gap"]
+
+
+def test_a_position_that_is_right_as_written_is_taken(
+    post: Callable[..., Any], store: Store, example: dict[str, Any]
+) -> None:
+    """Asked once; with the box ticked it stands as it was typed."""
+    number = store.create(example, author="test", reason="test").network_id
+    typed = {"kind": "complaint", "place": "far away", "words": "x", "at": "47.1, 10.2", "author": "C. Room"}
+    address = f"/networks/{number}/timeline"
+    assert 'name="sure"' in post(address, **typed).text
+    assert post(address, **typed, sure="yes").status_code == 303
+    (kept,) = store.entries.of(number, kind="complaint")
+    assert (kept.body["lat_deg"], kept.body["lon_deg"]) == (47.1, 10.2)

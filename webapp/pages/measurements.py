@@ -6,7 +6,7 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.corrected import correctable_stages, corrected
+from sfn.answer.corrected import correctable_stages, corrected, missed
 from sfn.answer.echoes import Echoes, echoes
 from sfn.answer.map_files import MEDIA
 from sfn.answer.measurement_table import template, understood_measurements
@@ -33,6 +33,7 @@ from webapp.dependencies import (
     StoreDep,
     UploadsDep,
 )
+from webapp.documents import network_of
 from webapp.maps import Maps
 from webapp.measured_rows import exclude, keep_rows, rows_of, together
 from webapp.measurements import (
@@ -148,7 +149,9 @@ def keep(request: Request, opened: ReadableDep, maps: MapsDep, store: StoreDep, 
         # What a correction rests on is a record: with what was set then, by the plan before the correction.
         keep_rows(opened, store, _usable(typed, table), by=author, source=typed.source)
     parents = {site.id: site.fed_off_air_from for site in opened.network.sites}
-    notice(request, f"Saved as a new revision. {said(answer.found, tuple(chosen), parents=parents)}")
+    short = missed(network_of(document, opened.network.own_services), tuple(chosen))
+    told = said(answer.found, tuple(chosen), parents=parents, missed_us=short)
+    notice(request, f"Saved as a new revision. {told}")
     return RedirectResponse(addresses.delays(opened.head.id), 303)
 
 

@@ -19,6 +19,7 @@ from sfn.errors import PlanError, Problem
 from webapp import addresses
 from webapp.contexts.readings import SiteReadingPage
 from webapp.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
+from webapp.entries import Entry
 from webapp.live import Live, after, live_of
 from webapp.maps import Maps
 from webapp.problems import wants_json
@@ -130,10 +131,13 @@ def _stopped(link: SiteLink, store: Store, maps: Maps) -> tuple[Problem, ...]:
 
 def _keep(store: Store, link: SiteLink, typed: Typed, *, issued: bool) -> None:
     """Write it down, whatever the state of its sheet, unless it is there already (the answer was lost on the way)."""
-    sending = typed.body["sending"]
-    there = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
-    if sending and any(entry.body.get("sending") == sending and _same(entry.body, typed.body) for entry in there):
-        return
+
+    def kept_already(entry: Entry) -> bool:
+        """One sending, or one press of the button, that says the same: the telephone's clock counts milliseconds."""
+        marks = [name for name in ("sending", "pressed") if typed.body.get(name)]
+        once = any(entry.body.get(name) == typed.body[name] for name in marks)
+        return once and entry.made_by == typed.initials and _same(entry.body, typed.body)
+
     store.entries.add(
         link.network_id,
         revision=link.revision,
@@ -141,12 +145,14 @@ def _keep(store: Store, link: SiteLink, typed: Typed, *, issued: bool) -> None:
         kind=READING,
         made_by=typed.initials,
         body={**typed.body, "issued": issued},
+        unless=kept_already,
     )
 
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
-    """Whether two bodies say the same; when they were sent, and what was ticked, apart."""
-    apart = ("taken_at", "confirmed", "issued", "held_at", "held_earliest", "held_latest", "held_words")
+    """Whether two bodies say the same; when and under which name they were sent, and what was ticked, apart."""
+    apart = ("sending", "pressed", "plan", "taken_at", "confirmed", "issued")
+    apart += ("held_at", "held_earliest", "held_latest", "held_words")
     return {k: v for k, v in a.items() if k not in apart} == {k: v for k, v in b.items() if k not in apart}
 
 

@@ -13,6 +13,7 @@ const key = `reading ${form.dataset.keep} ${form.elements.route.value}`;
 const queueKey = `queue ${form.dataset.keep}`;
 const HELD_OVER = ["route", "plane", "initials", "test_cable_us", "demodulator_us", "test_signal"];
 const AGAIN_MS = 20000;
+const ANSWER_MS = 3000;  // so long a page that was reloaded while it sent may still be heard
 let ended = false;  // the link is over
 let again = 0;
 
@@ -110,11 +111,12 @@ const judge = (now) => {
   }
   if (verdict && found.advice && something()) {
     const answered = new Set([...form.querySelectorAll(".asked input:checked")].map((tick) => tick.value));
+    const unread = Object.keys(found.wrong);
     const slip = found.questions.some((one) => one.slip && !answered.has(`${one.field}: ${one.text}`));
-    const advice = slip ? rules.advice.slip : found.advice;
+    const advice = unread.length ? rules.advice.unread : slip ? rules.advice.slip : found.advice;
     verdict.dataset.does = advice.does;
-    document.getElementById("verdict-word").textContent = advice.word;
-    document.getElementById("verdict-off").textContent = found.off === null ? "" : `${found.off}\u202fµs`.replace("-", "−");
+    document.getElementById("verdict-word").textContent = unread.length ? `${advice.word}: ${unread.map(label).join(", ")}` : advice.word;
+    document.getElementById("verdict-off").textContent = unread.length || found.off === null ? "" : `${found.off}\u202fµs`.replace("-", "−");
     document.getElementById("verdict-text").textContent = advice.text;
   }
   return { ...found, wrong };
@@ -134,13 +136,16 @@ const bringBack = () => {
   tell("Kept in this telephone, not yet sent to the office.", "kept");
 };
 
-// The queue: readings that were finished, in their order.
+// The queue: readings that were finished, in their order. `tried` is when one was sent last: a page that comes after
+// that one does not send it at the same time.
+const mine = new Set();
 const queue = () => held(queueKey, []);
 const unqueue = (name, change) => {
   const left = queue().flatMap((item) => (item.form.sending !== name ? [item] : change ? [change(item)] : []));
   hold(queueKey, left);
   show();
 };
+const retried = (name, at) => hold(queueKey, queue().map((item) => (item.form.sending === name ? { ...item, tried: at } : item)));
 const show = () => {
   const items = queue();
   const list = document.getElementById("queue-list");
@@ -197,6 +202,14 @@ const flushQueue = async () => {
   let sent = 0;
   for (let items = queue().filter((item) => !item.refused); items.length && !ended; items = queue().filter((item) => !item.refused)) {
     const [item] = items;
+    const left = ANSWER_MS - (Date.now() - (item.tried || 0));
+    if (left > 0 && left <= ANSWER_MS && !mine.has(item.form.sending)) {
+      tell("Sent just now, before this page was loaded anew: looking whether the office has it …", "sending");
+      again = setTimeout(flush, left);
+      return;
+    }
+    mine.add(item.form.sending);
+    if (!retried(item.form.sending, Date.now())) return;
     tell("Sending to the office …", "sending");
     try {
       const { status, said } = await post(item);

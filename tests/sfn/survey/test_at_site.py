@@ -2,7 +2,7 @@
 
 import pytest
 
-from sfn.survey.at_site import MOST_READINGS_N, SLIP, Does, Settings, advice, advice_table, key_of
+from sfn.survey.at_site import MOST_READINGS_N, SLIP, UNREAD, Does, Settings, advice, advice_table, key_of
 
 # Settings, readings, agreeing: from the order on the sheet, three readings with a restart between (common practice).
 CASES: list[tuple[Settings, int, int, Does]] = [
@@ -44,7 +44,8 @@ def test_the_table_has_every_case() -> None:
     table = advice_table(deadline="04:00", can_go_back=True)
 
     assert table[SLIP].does == "repeat"
-    assert 1 + 5 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
+    assert table[UNREAD].word == "Cannot be read"
+    assert 2 + 5 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
     for settings, readings_n, agreeing_n, does in CASES:
         assert does == table[key_of(settings, readings_n, agreeing_n)].does
 

@@ -243,5 +243,5 @@ def test_as_planned_needs_a_datum() -> None:
     assert {"south": ("north", "gap")} == not_as_planned(run(rows, held=()), ("south",), parents={})
     assert {} == not_as_planned(run(rows, held=()), ("north", "south", "gap"), parents=fed)
     assert {"gap": ("north",)} == not_as_planned(run(rows, held=("south",)), ("gap",), parents=fed)
-    assert "do not yet launch" in said(run(rows, held=()), ("south",), parents={})
-    assert "do not yet" not in said(run(rows), ("south", "gap"), parents=fed)
+    assert "do not yet launch" in said(run(rows, held=()), ("south",), parents={}, missed_us={})
+    assert "do not yet" not in said(run(rows), ("south", "gap"), parents=fed, missed_us={})
