@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, route_of
-from sfn.answer.sheet import Sheet
+from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
 from sfn.timeline.held import Held, held, instant
@@ -169,7 +169,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         "taken_at": taken_at,
         "sending": form.get("sending", "")[:80],
         **({"pressed": pressed.isoformat()} if pressed is not None else {}),
-        "confirmed": sorted(confirmed(form)),
+        "confirmed": sorted(_in_words(one, route) for one in confirmed(form)),
     }
     return Typed(reading_of(body), body, initials, confirmed(form))
 
@@ -207,6 +207,15 @@ def kept(
         except ValueError:  # the plan has changed since: route, plane or field are gone
             found.append(Kept(entry, reading, None))
     return tuple(found)
+
+
+def _in_words(asked: str, route: RouteSheet) -> str:
+    """A confirmed question with the name of its field as people know it, instead of the form's."""
+    name, behind, text = asked.partition(": ")
+    known = {f"set-{n}": line.name for n, line in enumerate(route.fields, 1)} | LABELS
+    known |= {f"reading-{n}": f"reading {n}" for n in range(1, READINGS_N + 1)}
+    known |= {"test_cable_us": "test cable", "demodulator_us": "demodulator"}
+    return f"{known[name]}{behind}{text}" if name in known else asked
 
 
 def _texts(form: Mapping[str, str]) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """Jinja environment, filters, and `page(request, context)`: the one way a template becomes an answer."""
 
+import re
 from dataclasses import fields
 from datetime import datetime
 from functools import cache
@@ -57,6 +58,7 @@ def environment() -> Environment:
     made.filters.update(
         when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
     )
+    made.filters["spelled"] = lambda text: re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made

@@ -15,7 +15,7 @@ from sfn.answer.point import point_signals
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.survey.alignment import Tell, untold
-from sfn.survey.arrivals.iq import MOST_S, read_iq
+from sfn.survey.arrivals.iq import DEMODULATED, LEAST_RATE_HZ, MOST_S, read_iq
 from sfn.survey.arrivals.paths import RESOLUTION_LEVELS_DB, Paths, paths
 from sfn.survey.impulse import Response, assign
 from sfn.survey.recording import channels
@@ -85,9 +85,9 @@ def arrivals(
     _in_range("search_us", search_us, low=1.0, high=5e6, unit="us")
     _in_range("spread_us", spread_us, low=20.0, high=400.0, unit="us")
     heard = read_iq(recording)
-    if heard.rate_hz < 200e3:
+    if heard.rate_hz < LEAST_RATE_HZ:
         what = f"has {heard.rate_hz:g} samples a second: an FM signal of 75 kHz does not fit in"
-        right = "200,000 a second or more; what a receiver demodulated is measured as such (`correlate`)"
+        right = f"200,000 a second or more{DEMODULATED}"
         raise PlanError([Problem(heard.name, what, right, code="sample-rate-too-low")])
     sources = channels(reference)
     if not 1 <= reference_channel <= len(sources):

@@ -9,6 +9,7 @@ from typing import Any
 from sfn.errors import PlanError, Problem
 from sfn.survey import pilot
 from sfn.survey.alignment import Tell, untold
+from sfn.survey.arrivals.iq import SIGMF_SUFFIXES, looks_like_iq
 from sfn.survey.correlate import delay, marked_delay
 from sfn.survey.recording import FileSource, channels
 from sfn.survey.spectra import Weighting
@@ -113,6 +114,7 @@ def measured(
                 )
             ]
         )
+    guessed = _not_demodulated(paths)
     reference, off_air, markers = _sources(paths, chosen)
     options: dict[str, Any] = {
         "weighting": weighting,
@@ -132,7 +134,7 @@ def measured(
     if not alone:
         found = _several(found, close_us=close_us, where=off_air.name)
     refined = phase = None
-    problems = list(found.problems)
+    problems = [*guessed, *found.problems]
     if use_pilot and found.delay_us is not None and found.uncertainty_us is not None:
         try:
             refined, phase = _refined(reference, off_air, found, marked=markers is not None)
@@ -153,6 +155,17 @@ def measured(
         alone=alone,
         close_us=close_us,
     )
+
+
+def _not_demodulated(paths: Sequence[Path]) -> list[Problem]:
+    """A doubt about each recording that looks like I and Q; refused where its name says that it is."""
+    expected = "what a receiver demodulated; I and Q are measured as such (`arrivals`; on the page: I and Q)"
+    named = [path for path in paths if path.suffix in SIGMF_SUFFIXES]
+    if named:
+        what = "is I and Q by its name, not demodulated"
+        raise PlanError([Problem(path.name, what, expected, code="kind-guessed") for path in named])
+    what = "looks like I and Q: the envelope of its two channels is as even as only a carrier's"
+    return [Problem(p.name, what, expected, "warning", code="kind-guessed") for p in paths if looks_like_iq(p)]
 
 
 def close_arrival_us(found: Delay) -> float:

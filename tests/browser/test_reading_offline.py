@@ -111,7 +111,7 @@ def test_the_verdict_follows_what_is_typed(browser: Browser, issued: tuple[str, 
         page.locator("#set-1").fill("5000")
         page.locator("#set-1").blur()
         expect(page.locator("#verdict-word")).to_have_text("Check what is asked")
-        expect(page.locator(".field:has(#set-1) + .asked")).to_contain_text("10 times the planned 500 us")
+        expect(page.locator(".field:has(#set-1) + .asked")).to_contain_text("10 times the planned 500 µs")
 
 
 def links_of(issued: tuple[str, dict[str, str]], site: str) -> str:

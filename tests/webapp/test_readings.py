@@ -129,6 +129,9 @@ def test_a_slip_is_questioned_in_its_words_and_may_be_confirmed(
     assert store.entries.of(number, kind="reading") == ()
     confirmed = {f"confirm-{n}": text for n, text in enumerate(texts)}
     assert send(client, address, **{field: typed}, **confirmed).json()["kept"]
+    (kept,) = store.entries.of(number, kind="reading")
+    assert len(kept.body["confirmed"]) == len(texts)
+    assert not any(text.startswith("set-") for text in kept.body["confirmed"])  # the field's own name stands there
     assert "state-disagrees" in client.get(f"/networks/{number}/readings").text
 
 
@@ -373,7 +376,13 @@ def test_a_link_is_listed_and_withdrawn(
     address()
     given = store.links.of(number)
     assert [("north", None)] == [(one.site_id, one.withdrawn_at) for one in given]
+    store.links.add(number, site_id="north", revision=1, ends_at=given[0].ends_at)
     assert post(f"{where}/{given[0].id}/withdraw").status_code == 303
+    listed = client.get(f"/networks/{number}/readings").text
+    assert "one other link of that site still opens its sheet" in listed
+    other = next(one for one in store.links.of(number) if one.withdrawn_at is None and one.site_id == "north")
+    assert post(f"{where}/{other.id}/withdraw").status_code == 303
+    assert "no link of that site opens anything now" in client.get(f"/networks/{number}/readings").text
     shut = client.get(first)
     assert shut.status_code == 410
     assert "was withdrawn" in shut.text
@@ -384,7 +393,7 @@ def test_a_link_is_listed_and_withdrawn(
     assert client.get(address()).status_code == 200
     assert client.get(first).status_code == 410
     assert post(f"{where}/{given[0].id}/withdraw").status_code == 404
-    assert ["link made", "link withdrawn", "link made"] == [
+    assert ["link made", "link made", "link withdrawn", "link made"] == [
         line.action for line in store.audit.all() if "link" in line.action and line.subject in ("north", given[0].id)
     ]
     assert client.get(link(number)).status_code == 200, "one from before there were lists"

@@ -143,7 +143,19 @@ def withdraw(request: Request, opened: NetworkDep, store: StoreDep, link_id: str
     """Let a link open nothing from now on."""
     if not store.links.withdraw(opened.head.id, link_id):
         raise RefusedError(404)
-    notice(request, "The link is withdrawn: whoever has it is told to ask for a new one.")
+    gone = store.links.find(link_id)
+    now = datetime.now(UTC)
+    own = [one for one in store.links.of(opened.head.id) if gone is not None and one.site_id == gone.site_id]
+    live_n = sum(one.withdrawn_at is None and one.ends_at > now for one in own)
+    left = "no link of that site opens anything now"
+    if live_n:
+        left = (
+            "one other link of that site still opens"
+            if live_n == 1
+            else f"{live_n} other links of that site still open"
+        )
+        left += " its sheet"
+    notice(request, f"The link is withdrawn: whoever has it is told to ask for a new one. Note: {left}.")
     return RedirectResponse(addresses.reading_links(opened.head.id), 303)
 
 

@@ -28,6 +28,8 @@ const one = (tag, text, className = "") => {
   made.className = className;
   return made;
 };
+// Units as the fields spell them; what is sent keeps the words of the table.
+const spelled = (text) => text.replace(/\bus\b/g, "µs").replace(/units of 100 ns/g, "steps of 100 ns");
 const newName = () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 const all = () => Object.fromEntries(new FormData(form));
 const typed = () => Object.fromEntries(Object.entries(all()).filter(([name]) => !name.startsWith("confirm-")));
@@ -60,7 +62,7 @@ const ask = (questions) => {
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
     tick.checked = question.confirmed === true || ticked.has(tick.value);
-    label.append(tick, ` ${question.text} `, one("span", "Tick it if it is so; else correct it.", "quiet"));
+    label.append(tick, ` ${spelled(question.text)} `, one("span", "Tick it if it is so; else correct it.", "quiet"));
     box.append(label);
     const input = form.elements[question.field], field = input && input.closest && input.closest(".field");
     if (field) {

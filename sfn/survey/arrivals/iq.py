@@ -20,6 +20,10 @@ from sfn.survey.verdict import driven
 SIGMF_SUFFIXES = (".sigmf-meta", ".sigmf-data")
 MOST_S = 10.0
 """Only so much of a recording is read: paths are sure after a second or two. [s]"""
+LEAST_RATE_HZ = 200e3
+"""An FM signal of 75 kHz deviation does not fit into fewer samples a second."""
+DEMODULATED = "; what a receiver demodulated is measured as such (`correlate`; on the page: demodulated)"
+_EVEN_RATIO, _UNEVEN_RATIO, _GUESSED_S = 0.3, 0.65, 1.0
 _TYPES = {"f32": "f4", "f64": "f8", "i32": "i4", "u32": "u4", "i16": "i2", "u16": "u2", "i8": "i1", "u8": "u1"}
 _DATATYPE = re.compile(r"c(f32|f64|i32|u32|i16|u16|i8|u8)(_le|_be)?")
 
@@ -34,6 +38,29 @@ class Iq:
     duration_s: float
     """Of the whole recording."""
     problems: tuple[Problem, ...]
+
+
+def evenness(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    """How much the envelope of two channels as I and Q varies: its standard deviation over its mean.
+
+    One FM carrier gives 0, two as strong 0.48, very many 0.52 (Rayleigh's distribution); two like demodulated channels
+    0.76 (the normal distribution's magnitude), and speech more. 0 where both are silent.
+    """
+    envelope = np.hypot(a, b)
+    mean = float(np.mean(envelope)) if envelope.size else 0.0
+    return float(np.std(envelope)) / mean if mean > 0 else 0.0
+
+
+def looks_like_iq(path: Path) -> bool:
+    """Whether a recording is one of I and Q, by its name or by an envelope as even as no demodulated pair has it."""
+    if path.suffix in SIGMF_SUFFIXES:
+        return True
+    found = channels(path)
+    if len(found) != 2 or found[0].rate_hz < LEAST_RATE_HZ:
+        return False
+    count = min(found[0].frames, round(_GUESSED_S * found[0].rate_hz))
+    a, b = (one.read(0, count) for one in found)
+    return 0.0 < evenness(a - np.mean(a), b - np.mean(b)) < _EVEN_RATIO and min(np.std(a), np.std(b)) > 0
 
 
 def read_iq(path: Path | str) -> Iq:
@@ -58,13 +85,19 @@ def _two_channels(path: Path) -> Iq:
     found = channels(path)
     if len(found) != 2:
         what = f"has {len(found)} channel{'s' if len(found) > 1 else ''}: I and Q are two"
-        raise PlanError([Problem(path.name, what, "channel 1 I, channel 2 Q", code="not-i-and-q")])
+        expected = f"channel 1 I, channel 2 Q{DEMODULATED if len(found) == 1 else ''}"
+        raise PlanError([Problem(path.name, what, expected, code="not-i-and-q")])
     problems = [p for one in found for p in driven(one, modulation(one), judge_clipping=True)]
     if any(p.severity == "error" for p in problems):
         raise PlanError(problems)
     i, q = found
     count = min(i.frames, round(MOST_S * i.rate_hz))
     z = i.read(0, count) + 1j * q.read(0, count)
+    ratio = evenness(z.real - np.mean(z.real), z.imag - np.mean(z.imag))
+    if ratio > _UNEVEN_RATIO:
+        what = f"looks demodulated: the envelope of its channels varies by {ratio:.2f}, that of FM by 0.52 at most"
+        expected = f"I and Q of the receiver{DEMODULATED}"
+        problems.append(Problem(path.name, what, expected, "warning", code="kind-guessed"))
     return Iq(path.name, z, float(i.rate_hz), i.frames / i.rate_hz, tuple(problems))
 
 
