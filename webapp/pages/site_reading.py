@@ -151,7 +151,7 @@ def _keep(store: Store, link: SiteLink, typed: Typed, *, issued: bool) -> None:
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     """Whether two bodies say the same; when and under which name they were sent, and what was ticked, apart."""
-    apart = ("sending", "pressed", "plan", "taken_at", "confirmed", "issued")
+    apart: tuple[str, ...] = ("sending", "pressed", "plan", "taken_at", "confirmed", "issued")
     apart += ("held_at", "held_earliest", "held_latest", "held_words")
     return {k: v for k, v in a.items() if k not in apart} == {k: v for k, v in b.items() if k not in apart}
 

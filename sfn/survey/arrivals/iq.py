@@ -60,7 +60,8 @@ def looks_like_iq(path: Path) -> bool:
         return False
     count = min(found[0].frames, round(_GUESSED_S * found[0].rate_hz))
     a, b = (one.read(0, count) for one in found)
-    return 0.0 < evenness(a - np.mean(a), b - np.mean(b)) < _EVEN_RATIO and min(np.std(a), np.std(b)) > 0
+    sounds = min(float(np.std(a)), float(np.std(b))) > 0
+    return sounds and 0.0 < evenness(a - np.mean(a), b - np.mean(b)) < _EVEN_RATIO
 
 
 def read_iq(path: Path | str) -> Iq:
