@@ -183,7 +183,7 @@ def _misplaced(lat_deg: float, lon_deg: float, network: Network) -> Iterator[Pro
         doubts = asked.problems
     for one in doubts:
         expected = "latitude, then longitude, of where it was heard; or the box ticked"
-        yield Problem("at", f"the position {one.what.removeprefix('its coordinates ')}", expected, code=one.code,
+        yield Problem("at", f"the position: {one.what}", expected, code=one.code,
                       fields=("at",), values=one.values)  # fmt: skip
 
 
