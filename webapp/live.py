@@ -134,8 +134,8 @@ def _read(
 
 
 def after(back: Entry, one: Kept) -> bool:
-    """Whether a report held at or after an order to go back, to the second."""
-    return one.held.at >= back.made_at.replace(microsecond=0)
+    """Whether a report held since an order to go back, to the second; what had arrived before the order did not."""
+    return one.entry.id > back.id and one.held.at >= back.made_at.replace(microsecond=0)
 
 
 def _begun_at(begun: Entry) -> datetime:
