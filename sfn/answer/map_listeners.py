@@ -53,7 +53,7 @@ def heard_said(found: HeardAreas) -> str:
     return (
         f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
         f"{'; '.join(parts)}; shares of the {of} here. {says}. "
-        "The classes above go by the same shares, put together from those of each echo alone."
+        "The classes above are the quick estimate of the same shares, put together from those of each echo alone."
     )
 
 

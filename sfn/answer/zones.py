@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.answer.classes_said import classes_said
 from sfn.answer.frame import map_cut_says
 from sfn.answer.map_listeners import heard_document, heard_said
 from sfn.answer.served import counted_km2, counted_people
@@ -122,11 +123,13 @@ class Zones:
         """Area that its figures of area and people speak of: what is in one of the classes."""
         return sum(self.classes.area_km2)
 
+    classes_said = property(lambda self: classes_said(self.network), doc="See `sfn.answer.classes_said`.")
+
     @property
     def cut_says(self) -> str:
         """What of the network the frame of the map cuts, in words; empty where nothing is."""
         usable = np.isfinite(self.quality.quality_class) & (self.quality.quality_class != TOO_WEAK)
-        areas = {"what is usable": usable, "the overlap zone": np.isfinite(self.found.delay_spread_us)}
+        areas = {"what is not too weak": usable, "the overlap zone": np.isfinite(self.found.delay_spread_us)}
         return map_cut_says(areas, self.coverage.grid)
 
     def layer(self, name: str) -> Layer | None:
@@ -366,6 +369,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "programme": heard_programme(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,
+        **found.classes_said,
         "significant_db": found.counts.significant_db,
         "classes": [
             {

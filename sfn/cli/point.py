@@ -5,7 +5,7 @@
 receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
 stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up, `share_good`
 gets the better S/N; `people_class`, `for_people` (the class), `served` (from `served_from_share`), `listeners` (car,
-portable, hi-fi),
+portable, hi-fi), `classes_say` (`for_people` is the map's quick estimate, `people_class` a figure of the drawn shares),
 `share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
 `other_transmitters_say` tells what is known of other programmes, `needed_beside_others_dbuvm` what the strongest must
 reach beside `other_transmitter` (null: none).
@@ -183,5 +183,6 @@ def _listeners(heard: Heard) -> str:
     ratio = f"{100 * heard.served_ratio:.0f} %"
     return (
         f"listeners ({heard.blend.listeners}), shares of {heard.of}: clear stereo {stereo}, clear but partly or wholly "
-        f"mono {mono}, distorted {upset}: {heard.people_class} (served from {ratio}); {'; '.join(heard.says)}"
+        f"mono {mono}, distorted {upset}; by these shares, drawn here: {heard.people_class} (served from {ratio}); "
+        f"the class above is the map's quick estimate; {'; '.join(heard.says)}"
     )

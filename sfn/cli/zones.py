@@ -5,6 +5,7 @@
 `code` and `for_people` (the class in words for people). `listeners`
 (null: no FM): what they hear with levels and carrier phases drawn, `classes` with `share` (of the people, of the area
 where these are not known), `shares_are_of` (places or time), `served_from_share`, `shares_say` (what they rest on).
+`classes_say`: what `classes` are beside those of `listeners`. `too_weak_below_dbuvm`: what divides too weak from upset.
 `other_transmitters_say`: what is known of transmitters of other programmes.
 """
 
@@ -94,6 +95,8 @@ def run(args: argparse.Namespace) -> int:
     print()
     in_classes = [(c["for_people"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
     print_table(("reception", "area km2", "people"), in_classes)
+    for said in filter(None, (answer["classes_say"], answer["too_weak_says"])):
+        print(said)
     if found.risk is not None:
         served = [(one.served_km2, _people(one.served_people)) for one in (found.classes, found.risk)]
         (ours_km2, ours), (risk_km2, risk) = served

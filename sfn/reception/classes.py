@@ -35,6 +35,17 @@ FM_CLASSES = (
 MONO_CLASSES = ("clear, with margin", "clear, just enough", *FM_CLASSES[2:])
 
 
+QUICK_SAYS = (
+    "These classes are the quick estimate: shares of listeners put together from those of each echo alone, which "
+    "follows a tried delay at once; shares with levels and phases drawn stand beside them under listeners"
+)
+
+
+def classes_say(service: Service) -> str:
+    """What the classes are, where a second figure with the same words stands beside them (FM); empty elsewhere."""
+    return QUICK_SAYS if service.kind == "fm" else ""
+
+
 def is_served(classes: NDArray[np.floating]) -> NDArray[np.bool_]:
     """Where reception is adequate, from `ServiceQuality.quality_class`; nothing is where nothing is known."""
     return np.asarray((classes <= JUST_ENOUGH) | (classes == BLENDED))

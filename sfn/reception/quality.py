@@ -6,6 +6,7 @@ FM goes by the share of listeners: `sfn.systems.fm_shares`.
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -301,6 +302,21 @@ def _fm(
         [of_level < 0, of_clear < 0, plenty, of_stereo >= 0], [TOO_WEAK, UPSET, WITH_MARGIN, JUST_ENOUGH], BLENDED
     )
     return _made(np.fmin(of_level, of_clear), clear.snr_local_db, classes, clear.limiting, None)
+
+
+def too_weak_below_dbuvm(yard: Yardstick, *, frequency_mhz: float) -> float:
+    """Level of the strongest signal below which a place that is not served is `TOO_WEAK`. [dBuV/m]
+
+    FM: what is usable. OFDM: where that signal alone, at its Rice C/N, would serve 70 % of the places around. VSB:
+    noise plus the required C/N.
+    """
+    if yard.carried.kind == "fm":
+        return yard.counts.usable_dbuvm
+    noise_dbuvm = noise_field_dbuvm(yard.carried, frequency_mhz=frequency_mhz)
+    if yard.carried.kind != "ofdm":
+        return noise_dbuvm + (yard.carried.required_cn_db or 0.0)
+    spare_db = NormalDist().inv_cdf(ACCEPTABLE_PROBABILITY) * yard.spread.sigma_db
+    return noise_dbuvm + profile(yard.carried)[0] + spare_db
 
 
 def _ofdm(

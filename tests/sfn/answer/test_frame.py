@@ -24,7 +24,9 @@ from sfn.report.stamp import stamp
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 
-SAYS = "The frame of the map cuts what is usable (beyond the north, east, south and west edge) and the overlap zone"
+SAYS = (
+    "The frame of the map cuts what is not too weak (beyond the north, east, south and west edge) and the overlap zone"
+)
 
 
 def test_edges_and_their_words() -> None:
