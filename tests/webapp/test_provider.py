@@ -402,6 +402,8 @@ def test_the_secret_is_of_the_environment_or_of_the_secrets_file(
     """Without one nothing starts, nor without the library; it is never printed."""
     bare = {name: value for name, value in ENVIRON.items() if name != "SFN_DELAYS_OIDC_SECRET"}
     store.accounts.add("Chief", role="administrator", password=WORDS)
+    (tmp_path / "secrets.json").write_text("{}", encoding="utf-8")  # networks without the file are refused before
+    (tmp_path / "secrets.json").chmod(0o600)
     with pytest.raises(PlanError, match="has no secret"):
         closed(read_settings(bare, data_folder=str(tmp_path)), store)
     monkeypatch.setattr("sys.stdin", io.StringIO("of the file\n"))
