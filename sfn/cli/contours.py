@@ -15,12 +15,13 @@ from pathlib import Path
 
 from sfn.answer.contours import Contours, document, features, network_contours, sentences
 from sfn.cli.table import add_json, print_json, print_table, readable_file
-from sfn.cli.zones import THREADS_N, bounds_argument, tell_progress
+from sfn.cli.zones import bounds_argument, tell_progress
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area
 from sfn.field.licence import read_areas
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
+from sfn.library.coverage import THREADS_N
 from sfn.reception.coverage import usual_pixel_m
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number

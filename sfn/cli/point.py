@@ -15,18 +15,15 @@ import argparse
 from pathlib import Path
 
 from sfn.answer.heard import PHASES, heard, own_programme, shipped_programme
-from sfn.answer.point import document, tried_signals
-from sfn.cli.table import add_json, place_argument, print_json, print_table, readable_file
-from sfn.cli.tries import add_tries, tries_argument
+from sfn.cli.table import add_json, place_argument, print_json, print_table
+from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
+from sfn.library.point import point
 from sfn.plan import Network
 from sfn.reception.heard import Heard
-from sfn.reception.point import point_quality, with_verdict
-from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
 from sfn.systems.of_network import service_of
-from sfn.terrain.ground import open_ground
 
 NAME = "point"
 SUMMARY = "signals at a receiving point"
@@ -64,24 +61,20 @@ def run(args: argparse.Namespace) -> int:
     ):
         if value is not None and not low <= value <= high:
             raise PlanError([Problem(name, f"cannot be {value:g}", f"{low} to {high} m", code="out-of-range")])
-    planned = readable_file(args)
-    found, now = tried_signals(
-        planned,
-        tries_argument(args),
-        lat_deg=lat,
-        lon_deg=lon,
+    made = point(
+        opened(args),
+        lat,
+        lon,
         rx_height_m=args.rx_height_m,
         rx_ground_m=args.rx_ground_m,
         as_set=args.as_set,
-        ground=open_ground(planned, folder=args.network.resolve().parent, anywhere=True),
+        tries=tries_argument(args),
     )
-    network = now.network
+    found, quality, now = made.found, made.quality, made.tried
     if args.hear is not None:
-        _write_sound(args, network, found)
-    quality = point_quality(network, found, yardstick(network))
-    found = with_verdict(found, quality)
+        _write_sound(args, now.network, found)
     if args.json:
-        print_json(document(found, quality) | {"tried": list(now.says)})
+        print_json(made.document)
         return 0
     for said in now.says:
         print(f"TRY: {said}")

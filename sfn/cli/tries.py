@@ -4,7 +4,9 @@ import argparse
 
 from sfn.answer.what_if import WhatIf
 from sfn.answer.window_try import WindowTry
+from sfn.cli.table import say_left_out
 from sfn.errors import PlanError, Problem
+from sfn.library.opened import Opened, load
 from sfn.plan.number_text import number_written
 from sfn.systems.ofdm_window import MAP_STRATEGIES
 
@@ -83,3 +85,16 @@ def _numbers(name: str, texts: list[str], problems: list[Problem]) -> dict[str, 
                 )
             )
     return made
+
+
+def opened(args: argparse.Namespace) -> Opened:
+    """A command's network in the state that it is asked for; people are told first who is left out.
+
+    Raises
+    ------
+    PlanError
+        If the document cannot be used, nothing of it can be read, or it has no such state.
+    """
+    plan = load(args.network, own_services=args.own_services)
+    say_left_out(plan.readable, args)
+    return plan.in_state(args.state)

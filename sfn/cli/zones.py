@@ -11,33 +11,22 @@ where these are not known), `shares_are_of` (places or time), `served_from_share
 
 import argparse
 import sys
-from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
 from pathlib import Path
 
-from sfn.answer.compared import of_site
 from sfn.answer.map_files import FORMS, write_files
-from sfn.answer.what_if import tried
-from sfn.answer.zones import document, shares_said, zones
-from sfn.cli.table import add_json, print_json, print_table, readable_file
-from sfn.cli.tries import add_tries, tries_argument
+from sfn.answer.zones import shares_said
+from sfn.cli.table import add_json, print_json, print_table
+from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
-from sfn.geodesy.grid import grid_for
 from sfn.geodesy.position import on_globe
-from sfn.geodesy.sites import place
-from sfn.reception.coverage import coverage, usual_pixel_m
-from sfn.reception.listeners import listeners
-from sfn.reception.reach import bounds_to_the_edge
+from sfn.library.coverage import coverage
 from sfn.report.numbers import number
-from sfn.report.stamp import stamp
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY
-from sfn.terrain.ground import open_ground
 
 NAME = "zones"
 SUMMARY = "rasters and summary of the overlap zones"
-THREADS_N = 2
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,30 +46,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute the layers, write the files, print the summary."""
     forms = forms_argument(args.forms)
-    network = readable_file(args)
-    placed = place(network)
-    ground = open_ground(network, folder=args.network.resolve().parent, anywhere=True)
-    bounds = bounds_to_the_edge(network, placed, ground=ground) if args.bounds is None else bounds_argument(args.bounds)
-    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if args.pixel_m is None else args.pixel_m)
-    now = tried(network, tries_argument(args), placed=placed, as_set=args.as_set)
-    heard = listeners(network, grid, folder=args.network.resolve().parent, anywhere=True)
-    with ThreadPoolExecutor(THREADS_N) as executor:
-        computed = coverage(network, grid, placed=placed, ground=ground, executor=executor, progress=tell_progress)
-        found = zones(now.network, computed, now.launches, people=heard.people, drawn=True, executor=executor)
+    bounds = None if args.bounds is None else bounds_argument(args.bounds)
+    made = coverage(
+        opened(args),
+        pixel_m=args.pixel_m,
+        bounds_deg=bounds,
+        as_set=args.as_set,
+        tries=tries_argument(args),
+        progress=tell_progress,
+    )
+    found, now, heard, computed = made.found, made.tried, made.listeners, made.found.coverage
     try:
-        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=now.says, cut=found.cut_says)
-        files = write_files(found, now.launches, args.out, by, forms)
+        files = write_files(found, now.launches, args.out, made.stamp, forms)
     except OSError as error:
         raise PlanError(
             [Problem("--out", f"cannot be written ({error.strerror})", "a folder that can", code="file-unwritable")]
         ) from None
-    sites = [(name, of_site(found, name)) for name in computed.sites]
-    answer = document(found, files) | {
-        "tried": list(now.says),
-        "people": heard.total_people,
-        "people_source": heard.said,
-        "served": [{"site": name, "area_km2": got.area_km2, "people": got.people} for name, got in sites],
-    }
+    answer = made.with_files(files)
     if args.json:
         print_json(answer)
         return 0
@@ -103,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"window by {found.placing_says}: served {number(ours_km2, 1)} km2, people {ours}")
         print(f"by {RISK_STRATEGY}, the receiver's risk: {number(risk_km2, 1)} km2, people {risk}")
     print()
-    by_site = ((name, number(got.area_km2, 1), _people(got.people)) for name, got in sites)
+    by_site = ((one["site"], number(one["area_km2"], 1), _people(one["people"])) for one in answer["served"])
     part = number(100 * found.spoken_km2 / found.shown_km2, 1)
     print(f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %")
     print(found.others_says)
@@ -118,9 +100,9 @@ def run(args: argparse.Namespace) -> int:
         )
     if found.cut_says:
         print(found.cut_says)
-    if corrected := shift_says(network):
+    if corrected := shift_says(found.network):
         print(corrected)
-    if programme := heard_programme(network):
+    if programme := heard_programme(found.network):
         print(f"FM quality of {programme}")
     if computed.averaged_says:
         print(computed.averaged_says)

@@ -1,5 +1,6 @@
 """Coverage and overlap over an area, as ``python -m sfn zones`` gives it."""
 
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -33,8 +34,12 @@ class CoverageAnswer:
     @property
     def document(self) -> dict[str, Any]:
         """What ``zones --json`` prints, but for the files, of which there are none."""
+        return self.with_files({})
+
+    def with_files(self, files: Mapping[str, str]) -> dict[str, Any]:
+        """What ``zones --json`` prints; `files` names the file of each layer (`sfn.answer.map_files.write_files`)."""
         served = [(name, of_site(self.found, name)) for name in self.found.coverage.sites]
-        return document(self.found, {}) | {
+        return document(self.found, files) | {
             "tried": list(self.tried.says),
             "people": self.listeners.total_people,
             "people_source": self.listeners.said,
@@ -44,11 +49,13 @@ class CoverageAnswer:
     @property
     def says(self) -> tuple[str, ...]:
         """What is tried, and what the figures rest on and leave out, in words."""
-        levels = self.found.coverage
+        levels, said_of = self.found.coverage, self.found.classes_said
         km2 = self.found.uncovered_km2
         said = (
             *(f"tried: {one}" for one in self.tried.says),
             *self.stamp.remarks,
+            self.found.others_says,
+            *(said_of[key] for key in ("classes_say", "too_weak_says")),
             shares_said(self.found),
             f"people: {self.listeners.said}",
             f"not covered by the terrain on the way from some site, and in no figure: {km2:.1f} km2" if km2 > 0 else "",
