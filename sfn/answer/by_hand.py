@@ -98,7 +98,10 @@ def _bounds(network: Network, allowed: Limits, i: int, parent: str) -> str:
     said = f"{low} to {high}"
     if parent:
         gap_us = -allowed.most_us[allowed.parent[i], i]
-        return f"{said}; at least {us(float(gap_us), 1)} later than {parent}, which feeds it, and moved along with it"
+        return (
+            f"{said}, counted from the earliest that {parent} leaves it as saved; "
+            f"at least {us(float(gap_us), 1)} later than {parent}, which feeds it, and moved along with it"
+        )
     own = [value for value in (site.least_offset_us, site.greatest_offset_us) if value is not None]
     if any(value in (allowed.low_us[i], allowed.high_us[i]) for value in own):
         return f"{said}; limits of the site's own"

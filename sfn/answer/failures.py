@@ -62,6 +62,28 @@ def failure_table(
     )
 
 
+def without_clock_row(network: Network) -> tuple[str, ...]:
+    """Sites whose lost reference alone has no row in the table, each with the reason, as sentences."""
+    stages = {stage.id: stage for stage in network.stages}
+    names = {site.id: site.name for site in network.sites}
+    said = []
+    for site in network.sites:
+        stamped = any(stages[name].kind == "time-stamped section" for chain in site.chains for name in chain.stages)
+        if not site.on_air:
+            said.append(f"{site.name} is off the air: nothing that fails there is heard")
+        elif not stamped and site.fed_off_air_from is not None:
+            parent = names[site.fed_off_air_from]
+            said.append(f"{site.name} is fed off air and launches when it hears {parent}: see the clock of {parent}")
+        elif not stamped:
+            said.append(
+                f"no route of {site.name} holds a time-stamped section, so no clock there times its launch: without "
+                "its reference it stays in step as long as its links keep their latency, and the time above is its "
+                "clock's alone. What else its reference "
+                "locks, such as the carrier, drifts as that device's data sheet says"
+            )
+    return tuple(said)
+
+
 def _inside(stage: Stage, stages: Mapping[str, Stage]) -> set[str]:
     """What a section holds that may fail: with a second path in its plan no one path silences it, only both at once."""
     typed = read_plan(str(stage.stream_plan)) if stage.stream_plan else {}

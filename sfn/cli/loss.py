@@ -72,7 +72,7 @@ from sfn.errors import PlanError, Problem
 from sfn.stream.advise import usual
 from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
-from sfn.stream.heard import Heard
+from sfn.stream.heard import SOURCE_EXPECTED, Heard, source_number
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import Paths, paths_given
 from sfn.stream.protection import Protection, st2022_1_problems, waits
@@ -98,9 +98,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
     record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
     record.add_argument("--port", type=int, help="UDP port of the stream, where a capture holds several")
-    record.add_argument(
-        "--source", type=source_number, metavar="HEX", help="RTP source (SSRC) of the stream, where a port has several"
-    )
+    record.add_argument("--source", metavar="HEX", help="RTP source (SSRC) of the stream, where a port has several")
     record.add_argument("--late-probability", type=float, default=1e-4, help="tolerated share of late packets")
     record.add_argument("--keep-drift", action="store_true", help="both clocks are locked: delays are as they stand")
     parser.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
@@ -111,22 +109,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="one JSON document")
 
 
-def source_number(text: str) -> int:
-    """An RTP source: 0xabcd1234 or 43981."""
-    try:
-        value = int(text, 0)
-    except ValueError:
-        value = -1
-    if not 0 <= value < 2**32:
-        raise argparse.ArgumentTypeError(f"32 bits such as 0xabcd1234 are expected, got {text!r}")
-    return value
-
-
 def run(args: argparse.Namespace) -> int:
     """Work out what is left and print it."""
     try:
         protection = protection_of(args)
         refuse_idle(args, arguments, _idle(args))
+        _asked_source(args)
         time_s = _packet_time(args)
         paths, measured = _paths(args, time_s)
         time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
@@ -252,7 +240,7 @@ def _record(
                     name=name,
                     size_bytes=Path(name).stat().st_size,
                     port=args.port if source is None else None,
-                    source=args.source if source is None else source,
+                    source=_asked_source(args) if source is None else source,
                     heard=heard,
                     progress=show if sys.stderr.isatty() else None,
                 ),
@@ -264,6 +252,14 @@ def _record(
             name, f"cannot be read ({error.strerror})", "a capture or a log of packets", code="file-unreadable"
         )
         raise PlanError([problem]) from None
+
+
+def _asked_source(args: argparse.Namespace) -> int | None:
+    """The RTP source that was typed, refused in one line where it is none."""
+    try:
+        return None if args.source is None else source_number(args.source)
+    except ValueError as error:
+        raise PlanError([Problem("--source", str(error), SOURCE_EXPECTED, code="not-a-source")]) from None
 
 
 def _answer(guard: Protection, paths: Paths, *, time_s: Fraction, seed: int, block_n: int) -> dict[str, object]:

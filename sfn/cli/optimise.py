@@ -44,13 +44,15 @@ from sfn.cli.table import add_json, print_json, print_problems, print_table, say
 from sfn.library.opened import load
 from sfn.library.search import optimise
 from sfn.report.numbers import number
+from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
 
 NAME = "optimise"
 SUMMARY = "timing offsets that serve most, before and after"
 LEVERS_SHOWN = 3
 PLACES_SHOWN = 8
 MOST_HELP = (
-    "greatest offset as planned (50; OFDM: guard interval); what a device rounds, up to half its step, comes on top"
+    "greatest offset as planned (50; OFDM: guard interval); what a device rounds, up to half its step, comes on top; "
+    f"{RELAYS_MOST}"
 )
 
 
@@ -61,10 +63,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hold", action="append", default=[], metavar="SITE", help="leave this site alone; repeatable")
     parser.add_argument("--max-offset-us", type=float, metavar="US", help=MOST_HELP)
     parser.add_argument(
-        "--max-move-us", type=float, metavar="US", help="greatest change against the saved offset, as planned"
+        "--max-move-us",
+        type=float,
+        metavar="US",
+        help=f"greatest change against the saved offset, as planned; {RELAYS_MOVE}",
     )
     parser.add_argument("--from-set", action="store_true", help="count that change from what the devices are set to")
-    parser.add_argument("--max-changed", type=int, metavar="N", help="how many sites may get another setting")
+    parser.add_argument(
+        "--max-changed", type=int, metavar="N", help=f"how many sites may get another setting; {RELAYS_CHANGED}"
+    )
     parser.add_argument("--nights", type=int, metavar="N", help="look for the plan in so many nights of --max-changed")
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"

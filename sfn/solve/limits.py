@@ -19,6 +19,14 @@ from sfn.timing.table import awaited
 
 Doubles = NDArray[np.float64]
 
+# How the limits count for a site fed off air, wherever they are asked for or quoted.
+RELAYS_MOST = (
+    "a site fed off air cannot launch before it hears the site that feeds it: later, its greatest offset counts from "
+    "the earliest offset that this leaves it as saved, where that lies after 0; earlier, from there, or from where it "
+    "stands if that is earlier"
+)
+RELAYS_MOVE = "what a site fed off air moves along with the site that feeds it counts too"
+RELAYS_CHANGED = "a site fed off air that only moves along is none of them"
 USUAL_MOST_US = 50.0  # FM, VSB; an OFDM network may need its guard interval
 WITHIN_US = 1e-6
 

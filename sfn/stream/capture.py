@@ -2,15 +2,14 @@
 
 A log is CSV with a header: ``sequence`` and one of ``arrival_s``, ``arrival_ms``, ``arrival_us``. A capture is pcap or
 pcapng; its records are framed by dpkt, of each only the headers are looked at: Ethernet (tags too), raw IP, Linux
-cooked or BSD null link types, IPv4 or IPv6, UDP, RTP. Of several streams the most frequent among the first packets is
-followed, unless a port is named.
+cooked or BSD null link types, IPv4 or IPv6, UDP, RTP. Of several streams that with most packets of the whole file is
+followed, unless a port or a source is named.
 """
 
 from array import array
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import chain, islice
 from math import isfinite
 from struct import Struct
 from typing import BinaryIO, NoReturn
@@ -19,15 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.stream.chosen import BESIDE_PACKETS, TAKES_OVER_PACKETS, chosen, counted
+from sfn.stream.frames import ETHERNET, LINKS, rtp_at
 from sfn.stream.heard import Heard, Stream
 
 Progress = Callable[[float], None]
 Record = tuple[float, bytes]
 
 PIECE_PACKETS = 131_072
-LOOKED_AT_PACKETS = 5000  # before the stream to follow is chosen
-BESIDE_PACKETS = 10  # of a source heard between packets of the stream: more, and it is another stream
-TAKES_OVER_PACKETS = 50  # of another source, without one of the stream between them
 LARGEST_RECORD_BYTES = 262_144
 BLOCK_BYTES = 4_194_304
 GREATEST_NUMBER = 2**53
@@ -35,13 +33,6 @@ EXPECTED = "a whole number for the sequence, a number for the arrival"
 ARRIVAL_S = {"arrival_s": 1.0, "arrival_ms": 1e-3, "arrival_us": 1e-6}
 
 _TYPE, _NUMBERS = Struct(">H"), Struct(">HI")
-_ETHERNET, _VLAN_TYPES = 1, (0x8100, 0x88A8, 0x9100)
-# link type: (offset of the protocol field or None, bytes before the IP header)
-_LINKS: dict[int, tuple[int | None, int]] = {
-    _ETHERNET: (12, 14), 113: (14, 16), 276: (0, 20), 0: (None, 4), 108: (None, 4), 12: (None, 0), 14: (None, 0),
-    101: (None, 0), 228: (None, 0), 229: (None, 0),
-}  # fmt: skip
-_IPV6_OPTIONS = (0, 43, 60)  # hop-by-hop, routing, destination options
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,30 +135,25 @@ def _captured(
     progress: Progress | None,
 ) -> Iterator[Piece]:  # fmt: skip
     """Pieces of a capture."""
-    from struct import error as StructError  # noqa: N812 # a class, whatever its spelling
 
-    from dpkt import Error as DpktError
-    from dpkt.pcap import UniversalReader
+    def told(part: float) -> None:
+        """How far it is; half of the way is to count, half to read."""
+        if progress:
+            progress(min(part, 1.0))
 
-    try:
-        reader = UniversalReader(file)
-        link = reader.datalink()
-    except (ValueError, DpktError, StructError) as error:
-        _refuse(name, f"is cut or damaged within its header ({error})", "a whole pcap or pcapng file")
-    if link not in _LINKS:
-        _refuse(name, f"was taken on link type {link}", "Ethernet, raw IP, Linux cooked or loopback")
-    records = _until_damage(reader, (ValueError, DpktError, StructError))
-    first = list(islice(records, LOOKED_AT_PACKETS))
-    followed, kind = _chosen(first, link=link, name=name, wanted=wanted)
-    heard.follow(followed, _why(wanted))
+    records, link = _records(file, name)
+    found = counted(records, link, told=lambda: told(file.tell() / max(size_bytes, 1) / 2))
+    followed, kind, why = chosen(found, name=name, wanted=wanted)
+    heard.follow(followed, why)
+    file.seek(0)
+    records, link = _records(file, name)
     sequence, stamp, arrival = array("H"), array("I"), array("d")
-    source, whole = followed.source, chain(first, records)
-    for number, at_stamp, at_s, of in _followed(whole, link=link, stream=followed, kind=kind, heard=heard):
+    source = followed.source
+    for number, at_stamp, at_s, of in _followed(records, link=link, stream=followed, kind=kind, heard=heard):
         if (of != source and sequence) or len(sequence) == PIECE_PACKETS:
             yield _piece(sequence, stamp, arrival, source)
             sequence, stamp, arrival = array("H"), array("I"), array("d")
-            if progress:
-                progress(min(file.tell() / max(size_bytes, 1), 1.0))
+            told(0.5 + file.tell() / max(size_bytes, 1) / 2)
         source = of
         sequence.append(number)
         stamp.append(at_stamp)
@@ -176,6 +162,24 @@ def _captured(
         yield _piece(sequence, stamp, arrival, source)
     if progress:
         progress(1.0)
+
+
+def _records(file: _Bounded, name: str) -> tuple[Iterator[Record], int]:
+    """Records of a capture from its beginning on, and its link type."""
+    from struct import error as StructError  # noqa: N812 # a class, whatever its spelling
+
+    from dpkt import Error as DpktError
+    from dpkt.pcap import UniversalReader
+
+    errors = (ValueError, DpktError, StructError)
+    try:
+        reader = UniversalReader(file)
+        link = int(reader.datalink())
+    except errors as error:
+        _refuse(name, f"is cut or damaged within its header ({error})", "a whole pcap or pcapng file")
+    if link not in LINKS:
+        _refuse(name, f"was taken on link type {link}", "Ethernet, raw IP, Linux cooked or loopback")
+    return _until_damage(reader, errors), link
 
 
 def _until_damage(reader: Iterable[Record], errors: tuple[type[Exception], ...]) -> Iterator[Record]:
@@ -196,16 +200,17 @@ def _followed(
     packets without one of the stream between them, it is the same stream gone on. Not so a source that was heard
     beside the stream: it goes on whatever happens to that, and an outage would be filled with packets of another.
     """
-    unpack, plain = _NUMBERS.unpack_from, link == _ETHERNET
+    unpack, plain = _NUMBERS.unpack_from, link == ETHERNET
     port, source = stream.port.to_bytes(2, "big"), stream.source.to_bytes(4, "big")
     waiting: list[tuple[int, int, float, int]] = []
+    begun = False  # what speaks before the stream's own first packet takes over from nothing
     beside: Counter[int] = Counter()
     for at_s, frame in records:
         # the common case at once: Ethernet without tags, IPv4 without options, not a later fragment
         if plain and frame[50:54] == source and frame[12:15] == b"\x08\x00\x45" and frame[36:38] == port:
             udp = 34 if frame[23] == 17 and not frame[20] & 0x1F and frame[42] >> 6 == 2 else -1
         else:
-            udp = _rtp_at(frame, link)
+            udp = rtp_at(frame, link)
         if udp < 0:
             continue
         of = int.from_bytes(frame[udp + 16 : udp + 20], "big")
@@ -219,8 +224,9 @@ def _followed(
             if waiting:
                 beside[waiting[-1][3]] += len(waiting)
                 waiting.clear()
+            begun = True
             yield number, stamp, at_s, of
-        elif carried == kind and beside[of] <= BESIDE_PACKETS:
+        elif begun and carried == kind and beside[of] <= BESIDE_PACKETS:
             if waiting and waiting[-1][3] != of:
                 beside[waiting[-1][3]] += len(waiting)
                 waiting.clear()
@@ -231,73 +237,6 @@ def _followed(
                 yield from waiting
                 waiting.clear()
                 beside.clear()
-
-
-def _rtp_at(frame: bytes, link: int) -> int:
-    """Where the UDP header before a whole RTP header begins; -1 if there is none."""
-    udp = _udp_at(frame, link)
-    return udp if udp >= 0 and len(frame) >= udp + 20 and frame[udp + 8] >> 6 == 2 else -1
-
-
-def _udp_at(frame: bytes, link: int) -> int:
-    """Where the UDP header begins; -1 if there is none."""
-    type_at, ip = _LINKS[link]
-    if type_at is not None and len(frame) >= ip:
-        kind = _TYPE.unpack_from(frame, type_at)[0]
-        while link == _ETHERNET and kind in _VLAN_TYPES and len(frame) >= ip + 4:
-            kind = _TYPE.unpack_from(frame, ip + 2)[0]
-            ip += 4
-        if kind not in (0x0800, 0x86DD):
-            return -1
-    if len(frame) < ip + 20:
-        return -1
-    version = frame[ip] >> 4
-    if version == 4:
-        later_fragment = (frame[ip + 6] & 0x1F) or frame[ip + 7]
-        return ip + 4 * (frame[ip] & 0x0F) if frame[ip + 9] == 17 and not later_fragment else -1
-    if version != 6:
-        return -1
-    following, at = frame[ip + 6], ip + 40
-    while following in _IPV6_OPTIONS and len(frame) >= at + 8:
-        following, at = frame[at], at + 8 * (frame[at + 1] + 1)
-    return at if following == 17 else -1
-
-
-def _chosen(first: list[Record], *, link: int, name: str, wanted: tuple[int | None, int | None]) -> tuple[Stream, int]:
-    """The most frequent stream and its payload type, or that of a port or a source."""
-    counted: Counter[tuple[Stream, int]] = Counter()
-    for _, frame in first:
-        udp = _rtp_at(frame, link)
-        if udp >= 0:
-            of = int.from_bytes(frame[udp + 16 : udp + 20], "big")
-            counted[Stream(_TYPE.unpack_from(frame, udp + 2)[0], of), frame[udp + 9] & 0x7F] += 1
-    port, source = wanted
-    found = [
-        (n, stream, kind)
-        for (stream, kind), n in counted.items()
-        if port in (None, stream.port) and source in (None, stream.source)
-    ]
-    if not found:
-        where = f"to UDP port {port} " if port is not None else ""
-        of_source = (
-            f"of source {source:#010x}, which is asked for or which the first record follows, "
-            if source is not None
-            else ""
-        )
-        seen = f"; there are {', '.join(str(stream) for stream, _ in counted)}" if counted else ""
-        what = f"has no RTP packet {where}{of_source}among the first{seen}"
-        _refuse(name, what, "a capture of an RTP stream over UDP")
-    _, stream, kind = max(found, key=lambda one: one[0])
-    return stream, kind
-
-
-def _why(wanted: tuple[int | None, int | None]) -> str:
-    """Why the stream chosen is followed."""
-    port, source = wanted
-    if source is not None:
-        return "its source was asked for" if port is not None else "it is the source asked for, or of the first record"
-    most = f"it has most packets of the first {LOOKED_AT_PACKETS} records"
-    return most if port is None else f"{most} to the port asked for"
 
 
 def _piece(sequence: "array[int]", stamp: "array[int]", arrival: "array[float]", source: int) -> Piece:

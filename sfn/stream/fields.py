@@ -16,7 +16,7 @@ DEFAULTS = {
     "adapting": "no", "loss_pct": "0.01", "burst_packets": "4", "second_loss_pct": "", "second_burst_packets": "",
     "joint_loss_pct": "", "joint_burst_packets": "", "joint_low_pct": "", "joint_high_pct": "",
     "error_every_h": "168", "greatest_latency_ms": "", "greatest_mbps": "", "late_probability": "0.0001",
-    "record_packet_ms": "", "port": "", "remove_drift": "yes",
+    "record_packet_ms": "", "port": "", "source": "", "remove_drift": "yes",
     "record_joint_pct": "", "record_joint_burst": "",
     "limit_us": "", "step_degc": "5", "swing_degc": "5", "reaction_h": "2", "locked_us": "0.1",
     "own_frequency_offset": "1e-10", "own_ageing_per_day": "5e-10", "own_temperature_per_degc": "1e-10",

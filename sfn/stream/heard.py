@@ -1,10 +1,12 @@
 """What a capture holds: every RTP stream with what it carries, and which of them is followed."""
 
+import re
 from dataclasses import dataclass, field
 
 # Payload types with a fixed meaning that occur here (RFC 3551 table 4, from memory); 96 to 127 are agreed per session.
 PAYLOAD_TYPES = {0: "PCMU", 8: "PCMA", 9: "G722", 10: "L16 stereo", 11: "L16 mono", 14: "MPEG audio", 33: "MPEG-2 TS"}
 DYNAMIC_FROM = 96
+SOURCE_EXPECTED = "0xabcd1234 as the table of streams prints it, or the same number in decimal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +19,31 @@ class Stream:
     def __str__(self) -> str:
         """As a message names it."""
         return f"UDP port {self.port}, RTP source {self.source:#010x}"
+
+
+def source_number(text: str) -> int:
+    """The number of an RTP source as it was typed: 0xabcd1234 as the tables here print it, or 43981.
+
+    Raises
+    ------
+    ValueError
+        If it is no number of 32 bits; the message can stand before an expectation. Letters without 0x are refused and
+        not guessed: 0010 would be two numbers.
+
+    Examples
+    --------
+    >>> source_number("0xdef"), source_number("3567")
+    (3567, 3567)
+    """
+    plain = text.strip()
+    try:
+        value = int(plain, 0)
+    except ValueError:
+        hint = f", with 0x before it: 0x{plain}" if re.fullmatch("[0-9a-fA-F]{1,8}", plain) else ""
+        raise ValueError(f"{plain!r} is no number of an RTP source{hint}") from None
+    if not 0 <= value < 2**32:
+        raise ValueError(f"{plain!r} is beyond the 32 bits of an RTP source")
+    return value
 
 
 @dataclass(slots=True)

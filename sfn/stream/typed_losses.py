@@ -6,6 +6,7 @@ The fields are those of `sfn.stream.typed`, and every problem stands at its fiel
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from sfn.stream.heard import SOURCE_EXPECTED, source_number
 from sfn.stream.loss import LossModel, bursts, independent
 from sfn.stream.paths import PRODUCTS, Paths, paths_given
 from sfn.stream.typed import Reader, Typed
@@ -56,6 +57,8 @@ class AskedRecord:
     packet_time_s: float | None
     port: int | None
     remove_drift: bool
+    source: int | None = None
+    """RTP source of the stream to follow; None: that with most packets."""
     joint_loss_ratio: float | None = None
     """Share of all packets that a second path, not recorded, loses together with this one, as typed."""
     joint_burst_packets: float | None = None
@@ -72,6 +75,7 @@ def record_of(typed: Typed) -> AskedRecord:
     reader = Reader(typed)
     late, packet_ms = float(reader.number("late_probability")), reader.optional("record_packet_ms")
     port = reader.whole("port") if typed.get("port", "").strip() else None
+    source = _source(reader, typed.get("source", "").strip())
     if not 0 < late <= 0.5:
         reader.refuse("late_probability", f"cannot be {late:g}", "above 0 to 0.5", code="out-of-range")
     if packet_ms is not None and not 0 < packet_ms <= 1000:
@@ -83,9 +87,20 @@ def record_of(typed: Typed) -> AskedRecord:
         reader.refuse("record_joint_burst", "counts only with a share", "the share of common losses", code="idle-field")
     reader.finish()
     return AskedRecord(
-        late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"),
+        late, None if packet_ms is None else packet_ms / 1000, port, reader.yes("remove_drift"), source,
         None if joint_pct is None else joint_pct / 100, burst,
     )  # fmt: skip
+
+
+def _source(reader: Reader, text: str) -> int | None:
+    """The RTP source to follow; None where it is left empty."""
+    if not text:
+        return None
+    try:
+        return source_number(text)
+    except ValueError as error:
+        reader.refuse("source", str(error), SOURCE_EXPECTED, code="not-a-source")
+        return None
 
 
 def packet_time_of(typed: Typed) -> float:

@@ -48,6 +48,18 @@ def test_a_cable_left_uncompensated(client, number):
     assert "+151.6 ns" in html
 
 
+def test_a_site_without_a_row_for_its_reference_has_its_reason(client, number):
+    """The south is on a microwave without time stamps; the fill-in hears the north: neither has a row, both a reason."""
+    html = plain(client.get(f"/networks/{number}/clocks"))
+    rows = re.findall(r'<tr><th scope="row">([^<]*)</th><td data-label="Effect">', html)
+
+    assert any("the reference clock of North ridge" in row for row in rows)
+    assert not any("the reference clock of South ridge" in row for row in rows)
+    assert "no route of South ridge holds a time-stamped section, so no clock there times its launch" in html
+    assert "Gap is fed off air and launches when it hears North ridge" in html
+    assert "no route of North ridge" not in html
+
+
 def test_failures_worst_first(client, number):
     """What the north and its fill-in hang on comes with both; the stage that all share silences all."""
     html = plain(client.get(f"/networks/{number}/clocks", params={"swing_degc": "0"}))

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from sfn.cli import main
+from tests.sfn.stream.test_streams import stream, written
 
 
 @pytest.fixture
@@ -68,6 +69,38 @@ def test_two_records_together(client, post, number):
     assert model
     assert "burst_packets=5" in model[1]
     assert 200 == client.get(model[1].replace("&amp;", "&")).status_code
+
+
+def two_sources() -> bytes:
+    """A capture of 900 packets of source 0xdef and 600 of 0xabcd beside it, on one port; the second loses 60."""
+    first = stream(np.arange(900), source=0xDEF)
+    kept = np.concatenate([np.arange(300), np.arange(360, 660)])
+    return written(sorted(first + stream(kept, source=0xABCD, number=30_000, stamp=5, seed=3)))
+
+
+@pytest.mark.parametrize(
+    ("typed", "lost", "why"),
+    [
+        ("0xabcd", "<strong>60</strong> of 660", "it is the source asked for"),
+        ("", "<strong>0</strong> of 900", "it has most packets of the whole file"),
+    ],
+)
+def test_the_source_is_chosen_as_with_the_command(client, post, number, typed, lost, why):
+    """Named it is followed, though another has more packets; the form says what is followed where none is named."""
+    form = client.get(f"/networks/{number}/losses").text
+    _, page = uploaded(client, post, number, {"first": ("a.pcap", two_sources())}, source=typed, record_packet_ms="4")
+
+    assert 'name="source" value="" placeholder="most packets of the whole file"' in form
+    assert lost in page.text
+    assert why in page.text
+
+
+def test_a_source_that_is_none_is_refused_at_its_field(client, post, number):
+    """def: it says where the 0x is missing."""
+    sent = post(f"/networks/{number}/losses/upload", files={"first": ("a.pcap", two_sources())}, source="def")
+
+    assert 422 == sent.status_code
+    assert "is no number of an RTP source, with 0x before it: 0xdef" in sent.text
 
 
 def test_a_clean_record_is_an_upper_limit(client, post, number):

@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.plan import read
+from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
 from sfn.timing import delay_table
 from webapp.store import Store
 
@@ -96,6 +97,9 @@ def test_sliders_come_without_a_search_and_show_gains_and_losses(
     html = client.get(f"/networks/{number}/offsets").text
     (part,) = re.findall(r'data-part="([^"]+)"', html)
     assert "later than North" in html  # what bounds the site that is fed off air
+    assert "counted from the earliest that North ridge leaves it as saved" in html
+    for said in (RELAYS_MOST, RELAYS_MOVE, RELAYS_CHANGED):  # in the form's words, as in the command's
+        assert said in html or said[0].upper() + said[1:] in html
     assert 'data-parent="north"' in html
 
     still = client.get(f"{part}/effect.json").json()

@@ -32,6 +32,8 @@ class ClocksPage(Context):
     """Error against time."""
     failures: tuple[FailureRow, ...]
     """Worst first."""
+    no_row: tuple[str, ...]
+    """Sites whose lost reference has no row there, and why, as sentences."""
     order: MutingOrder | None
     """Which site falls silent first; None while there are no field strengths to judge it by."""
     standby: tuple[StandbyRoute, ...]

@@ -153,7 +153,12 @@ PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a
 RECORD = (
     Ask("late_probability", "tolerated share of late packets", "", "0.0001 is one in ten thousand."),
     Ask("record_packet_ms", "packet time", "ms", empty="as measured"),
-    Ask("port", "UDP port of the stream", "", "Where a capture holds several.", empty="the most frequent"),
+    Ask("port", "UDP port of the stream", "", "Where a capture holds several.", empty="any"),
+    Ask(
+        "source", "RTP source (SSRC) of the stream", "", "Where a port has several: 0xabcd1234, as the table of "
+        "streams in the answer prints it. A second record follows the same source as the first.",
+        empty="most packets of the whole file",
+    ),
     Ask(
         "remove_drift", "take out clock drift", "",
         "Between sender and receiver. Off where one reference locks both: a true change of delay is then kept.",

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
-from sfn.answer.failures import failure_table
+from sfn.answer.failures import failure_table, without_clock_row
 from sfn.answer.muting import muting_order
 from sfn.answer.standby_routes import standby_routes
 from sfn.check.references import receivers_of, references
@@ -37,7 +37,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
         return page(
-            request, ClocksPage(part.head, parts, None, False, NOTE, "", (), None, (), (), (), left), status=422
+            request, ClocksPage(part.head, parts, None, False, NOTE, "", (), (), None, (), (), (), left), status=422
         )
     holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
     rows = failure_table(part.network, table, tolerance_us=found.limit_us, holdover_h=holds)
@@ -54,6 +54,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         NOTE,
         _chart(found),
         rows,
+        without_clock_row(part.network),
         order,
         standby,
         _references(opened),

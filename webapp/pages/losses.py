@@ -72,7 +72,8 @@ def upload(
             taken: list[Measured] = []
             heard = [Heard() for _ in files]
             for name, file, told in zip(names, files, heard, strict=True):
-                taken.append(_read(file, name, asked, progress, heard=told, source=taken[0].source if taken else None))
+                which = (None, taken[0].source) if taken else (asked.port, asked.source)
+                taken.append(_read(file, name, asked, progress, heard=told, which=which))
         progress.tell("cutting into hours, protections worked out", done=100, total=100)
         found = records(taken, names=names, late_probability=asked.late_probability, heard=heard)
         try:
@@ -119,9 +120,10 @@ def _copy(given: UploadFile, folder: Path) -> IO[bytes]:
 
 
 def _read(
-    file: IO[bytes], name: str, asked: AskedRecord, progress: Progress, *, heard: Heard, source: int | None
-) -> Measured:
-    """One record, told as it goes."""
+    file: IO[bytes], name: str, asked: AskedRecord, progress: Progress, *, heard: Heard,
+    which: tuple[int | None, int | None],
+) -> Measured:  # fmt: skip
+    """One record, told as it goes; of which port and source."""
     size = file.tell()
     file.seek(0)
 
@@ -129,7 +131,7 @@ def _read(
         """How far it is."""
         progress.tell(f"reading {name}", done=round(100 * part), total=100)
 
-    port = asked.port if source is None else None
+    port, source = which
     pieces = read_packets(
         cast(BinaryIO, file), name=name, size_bytes=size, port=port, source=source, heard=heard, progress=tell
     )

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sfn.answer.failures import CLOCKS, failure_table
+from sfn.answer.failures import CLOCKS, failure_table, without_clock_row
 from sfn.plan import read
 from sfn.timing import delay_table
 
@@ -57,6 +57,21 @@ def test_clocks_begin_holdover_where_time_stamps_rest_on_them(document):
 
     assert ("in step for a time", 20.0) == (after["North ridge"].state, after["North ridge"].for_h)
     assert ("in step for a time", "in step") == (after["Gap"].state, after["South ridge"].state)
+
+
+def test_every_site_has_a_row_for_its_reference_or_a_reason(document):
+    """Each site on the air stands in one of the two, never in both; one off the air is said to be that."""
+    document["sites"][2]["on_air"] = False
+    _, rows = table(document, north=20.0)
+    named = {f for row in rows for f in row.failures if f.startswith("the reference clock of ")}
+    reasons = without_clock_row(read(json.dumps(document)))
+
+    for site in document["sites"]:
+        told = [
+            reason for reason in reasons if reason.startswith((f"{site['name']} is", f"no route of {site['name']}"))
+        ]
+        assert len(told) == (0 if f"the reference clock of {site['name']}" in named else 1)
+    assert any("is off the air: nothing that fails there is heard" in reason for reason in reasons)
 
 
 def test_equal_effects_share_a_row():

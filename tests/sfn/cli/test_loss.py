@@ -113,6 +113,11 @@ def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[
             "--capture x --second-capture y --second-path --joint-loss-pct 1",
             "--joint-loss-pct must not be given together with --second-capture",
         ),
+        (
+            "--capture x --source def",
+            "--source: 'def' is no number of an RTP source, with 0x before it: 0xdef; 0xabcd1234",
+        ),
+        ("--capture x --source 0x1ffffffff", "--source: '0x1ffffffff' is beyond the 32 bits of an RTP source"),
         ("--loss-pct 1 --packet-ms 1 --port 5004", "--port must not be given without --capture"),
         ("--loss-pct 1 --packet-ms 1 --keep-drift", "--keep-drift must not be given without --capture"),
         ("--loss-pct 1 --packet-ms 1 --second-loss-pct 2", "--second-loss-pct must not be given without --second-path"),

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from sfn.cli import main
+from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
 from tests.sfn.networks import EXAMPLE_PATH
 
 DEMOS = Path(__file__).parents[3] / "demo_sites"
@@ -30,6 +31,15 @@ def test_the_answer_has_its_keys_and_is_no_worse(capsys: pytest.CaptureFixture[s
     change = answer["before"]["without_service"] - answer["after"]["without_service"]
     assert change == pytest.approx(answer["gained"] - answer["lost"], abs=1e-6)
     assert answer["levers"]
+
+
+def test_the_help_says_how_a_relay_s_limits_count(capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside each of the three limits, in the words of the page."""
+    with pytest.raises(SystemExit):
+        main(["optimise", "--help"])
+    text = " ".join(capsys.readouterr().out.split())
+
+    assert all(said in text for said in (RELAYS_MOST, RELAYS_MOVE, RELAYS_CHANGED))
 
 
 @pytest.mark.parametrize(

@@ -106,6 +106,17 @@ def test_sites_fed_off_air_move_with_their_parent_and_stay_above_their_bound() -
     assert not allowed.kept(np.where(alone, 40.0, allowed.now_us))
 
 
+def test_the_greatest_offset_of_a_relay_counts_as_the_sentence_says() -> None:
+    """North leaves Gap +45.3782 us at the earliest: 40 us later than that at most, and 40 us earlier than that."""
+    network = example()
+    allowed = limits(network, delay_table(network, placed=place(network)), most_us=40.0)
+    gap = allowed.sites.index("gap")
+
+    assert allowed.now_us[gap] >= 45.3782
+    assert allowed.high_us[gap] == pytest.approx(45.3782 + 40.0, abs=1e-3)
+    assert allowed.low_us[gap] == pytest.approx(45.3782 - 40.0, abs=1e-3)
+
+
 def test_a_site_that_does_not_exist_cannot_be_held() -> None:
     """Refused by name, with the names there are."""
     network = example()

@@ -90,7 +90,53 @@ def test_two_sources_on_one_port_are_never_mixed():
     assert "heard beside it: nothing of it is in the figures" in rows["0x00000009"]["why"]
     most = Heard()
     measured(sorted(sent), heard=most, packet_time_s=PACKET_S)
-    assert "most packets of the first 5000 records" in most.as_answer()[0]["why"] + most.as_answer()[1]["why"]
+    assert "most packets of the whole file" in most.as_answer()[0]["why"] + most.as_answer()[1]["why"]
+
+
+def test_most_packets_of_the_whole_file_are_followed_not_of_its_beginning():
+    """One port alone for 6000 packets, then another with 9000: the second is followed, and the answer says why."""
+    sent = stream(np.arange(6000), port=5006, source=7) + stream(np.arange(9000), begin_s=1100.0)
+    heard = Heard()
+    ours = measured(sent, heard=heard, packet_time_s=PACKET_S)
+
+    assert 9000 == ours.delay_us.size
+    assert [0xABCD] == [one.source for one in heard.followed]
+    assert "it has most packets of the whole file" == heard.as_answer()[0]["why"]
+
+
+def test_a_stream_with_most_packets_is_followed_from_the_source_that_it_once_was():
+    """A short source goes over into a long one, a third speaks beside the long one only: joined from the beginning."""
+    sent = (
+        stream(np.arange(1000))
+        + stream(np.arange(4000), begin_s=1000 + 1100 * PACKET_S, number=9, stamp=9, source=5, seed=2)
+        + stream(np.arange(3000), begin_s=1000 + 1500 * PACKET_S, number=7, stamp=7, source=9, seed=3)
+    )
+    heard = Heard()
+    ours = measured(sorted(sent), heard=heard, packet_time_s=PACKET_S)
+
+    assert [0xABCD, 5] == [one.source for one in heard.followed]
+    assert (5100, [100]) == (ours.delay_us.size, ours.burst_lengths.tolist())
+    rows = {row["source"]: row for row in heard.as_answer()}
+    assert "it goes over into the source with most packets of the whole file" == rows["0x0000abcd"]["why"]
+
+
+def test_a_source_that_speaks_beside_the_largest_is_no_beginning_of_it():
+    """One source begins 400 packets before the largest and goes on beside it: two streams, and the largest is one."""
+    sent = stream(np.arange(2000), source=9, seed=3) + stream(
+        np.arange(4000), begin_s=1000 + 400 * PACKET_S, number=9, stamp=9, source=5, seed=2
+    )
+    heard = Heard()
+    ours = measured(sorted(sent), heard=heard, packet_time_s=PACKET_S)
+
+    assert ([5], 4000) == ([one.source for one in heard.followed], ours.delay_us.size)
+
+
+def test_a_source_asked_for_is_found_however_late_it_begins():
+    """It sends its first packet after 6000 of another."""
+    sent = stream(np.arange(6000), source=9) + stream(np.arange(700), begin_s=1100.0)
+    ours = measured(sent, packet_time_s=PACKET_S, source=0xABCD)
+
+    assert 700 == ours.delay_us.size
 
 
 def test_a_source_that_comes_back_after_another_is_joined():
