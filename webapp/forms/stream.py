@@ -113,7 +113,12 @@ LINK = (
     ),
     Ask("network_ms", "least transit of the network", "ms"),
     Ask("variation_ms", "delay variation to cover", "ms", "From a measured quantile: page Losses."),
-    Ask("differential_ms", "second path is longer by", "ms"),
+    Ask(
+        "differential_ms",
+        "second path is longer by",
+        "ms",
+        "Its latest packets against those of the first; 0 where it is shorter. From two records: page Losses.",
+    ),
     Ask("sender_ms", "conversion and coding", "ms"),
     Ask("receiver_ms", "decoding and conversion", "ms"),
     Ask("time_stamped", "released at time stamps of a common clock"),
