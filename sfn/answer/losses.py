@@ -8,9 +8,9 @@ from sfn.answer.record_doubts import drift_doubts, lossless_doubts
 from sfn.errors import Problem
 from sfn.stream.advise import WEEK_S, spoken, usual
 from sfn.stream.answer import fit_answer, joint_answer, measured_answer, paths_answer
-from sfn.stream.buffer import DelayQuantile, Hour, Need, Release, common_release, hours
+from sfn.stream.buffer import DelayQuantile, Hour, Need, Release, common_release, delay_quantile, hours
 from sfn.stream.heard import Heard
-from sfn.stream.joint import joint_loss, together
+from sfn.stream.joint import Joint, joint_loss, together
 from sfn.stream.loss import LossModel, fit
 from sfn.stream.measured import Measured
 from sfn.stream.paths import UNMEASURED, Paths, fitted, left_by, measured, with_unmeasured_second
@@ -310,10 +310,11 @@ def records(
             {hour.begins_s: hour for hour in hours(both, late_probability=late_probability)},
             paths,
         )
+        later = delay_quantile(both.delay_us, late_probability=late_probability)
         cut = tuple(_with_later_copy(hour, beside.both.get(hour.begins_s)) for hour in cut)
     found: dict[str, Any] = measured_answer(first, cut, late_probability=late_probability)
     if len(taken) > 1:
-        found |= joint_answer(joint)
+        found |= joint_answer(joint) | _longer(later, float(found["variation_high_us"] or found["variation_us"]), joint)
         second = fit_answer(fits[1], packets_n=taken[1].delay_us.size)
         found["second_burst_packets"] = second["measured_burst_packets"]
         found["second_burst_high_packets"] = second["measured_burst_high_packets"]
@@ -334,6 +335,15 @@ def records(
     found["problems"] = [problem.as_json() for problem in doubts]
     found["release_sure"] = bool(found["release_sure"]) and not drifts
     return Records(tuple(names), first, cut, model, found, needs, paths, problems=doubts)
+
+
+def _longer(later: DelayQuantile, first_us: float, joint: Joint) -> dict[str, float]:
+    """What a plan adds to the first path's variation so that it holds the later copy of both. [us]
+
+    At least how much longer the second path is; more where its delay varies more than the first's.
+    """
+    later_us = later.delay_us if later.high_us is None else later.high_us
+    return {"second_longer_us": max(joint.differential_us, later_us - first_us, 0.0)}
 
 
 def _with_later_copy(hour: Hour, both: Hour | None) -> Hour:

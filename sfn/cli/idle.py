@@ -49,6 +49,21 @@ def refuse_idle(
                 raise ValueError(f"--{name.replace('_', '-')} must not be given {one.otherwise}")
 
 
+def idle_joint_burst(args: argparse.Namespace) -> list[Idle]:
+    """A mean burst of what both paths lose, where they are independent, or where that is nothing or everything."""
+    interval = args.joint_interval_pct
+    typed = args.joint_loss_pct is not None or interval is not None
+    most_pct = args.joint_loss_pct if interval is None else max(interval)
+    some = not typed or (most_pct > 0 and args.joint_loss_pct != 100)
+    return [
+        Idle(
+            ("joint_burst_packets",), typed,
+            "without --joint-loss-pct or --joint-interval-pct: packets lost on both by chance come one by one",
+        ),
+        Idle(("joint_burst_packets",), some, "where both paths lose nothing together, or everything"),
+    ]  # fmt: skip
+
+
 def idle_protection(args: argparse.Namespace) -> list[Idle]:
     """What a protection without parity, or without columns, has no use for."""
     column = args.parity in ("column", "both")

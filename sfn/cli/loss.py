@@ -42,7 +42,9 @@ independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`,
 `second_changes`, `second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the delays of an
 hour, in `hours`, `hours_need` and so in the release delay, are then those of the later copy above the first path's
 least, whatever the protection (`variation_us` and `delay_quantiles` of the whole are the first path's alone), and
-`differential_us` is how much later the second path comes (negative: earlier), which no `wait_us` holds.
+`differential_us` is how much later the second path comes (negative: earlier), which no `wait_us` holds;
+`second_longer_us` is what a plan adds to `variation_high_us` (else `variation_us`) so that it holds the later copy of
+both (`--differential-ms` of `stream`): not less than that, and more where the second path's delay varies more.
 `residual_kind` is exact only for a typed network with a formula: a fitted one gives an estimate whose interval spans
 the fit's.
 """
@@ -56,7 +58,7 @@ from pathlib import Path
 from typing import cast
 
 from sfn.answer.losses import protected, records, with_second
-from sfn.cli.idle import Idle, idle_protection, refuse_idle
+from sfn.cli.idle import Idle, idle_joint_burst, idle_protection, refuse_idle
 from sfn.cli.loss_table import table
 from sfn.cli.stream import (
     interval_ratio,
@@ -167,10 +169,7 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
             second, args.second_path or args.compare or args.second_capture is not None,
             "without --second-path or --compare: nothing travels there",
         ),
-        Idle(
-            ("joint_burst_packets",), args.joint_loss_pct is not None or args.joint_interval_pct is not None,
-            "without --joint-loss-pct or --joint-interval-pct",
-        ),
+        *idle_joint_burst(args),
         Idle(("joint_interval_pct",), args.capture is None, "together with --capture, whose intervals are measured"),
         *idle_protection(args),
     ]  # fmt: skip

@@ -1,5 +1,6 @@
 """The answer of ``loss`` for people."""
 
+from math import ceil
 from typing import Any, cast
 
 from sfn.cli.table import problem_lines
@@ -153,6 +154,12 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
             + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
         )
         lines += _unbounded(answer)
+    if "second_longer_us" in answer:
+        longer_ms = ceil(cast(float, answer["second_longer_us"])) / 1000
+        lines.append(
+            f"a plan with both paths adds {longer_ms:g} ms for the second one, if one clock stamped both "
+            "(stream --second-path --differential-ms)"
+        )
     if "independent" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]

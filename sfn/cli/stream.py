@@ -20,7 +20,7 @@ import json
 import sys
 from fractions import Fraction
 
-from sfn.cli.idle import Idle, idle_protection, refuse_idle
+from sfn.cli.idle import Idle, idle_joint_burst, idle_protection, refuse_idle
 from sfn.cli.stream_table import table
 from sfn.errors import PlanError, Problem
 from sfn.stream import link as links, payload as payloads
@@ -257,9 +257,10 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
     """Options that would do nothing beside what else is given."""
     sampled = bool(args.composite_khz or args.digital_composite or args.linear_khz)
     on_link = args.link_mbps is not None
+    second = ("second_burst_packets", "joint_loss_pct", "joint_burst_packets", "joint_interval_pct")
     advice = (
-        "loss_pct", "burst_packets", "second_loss_pct", "second_burst_packets", "joint_loss_pct",
-        "joint_burst_packets", "joint_interval_pct", "error_every_h", "greatest_latency_ms", "greatest_mbps",
+        "loss_pct", "burst_packets", "second_loss_pct", *second, "error_every_h", "greatest_latency_ms",
+        "greatest_mbps",
     )  # fmt: skip
     packed = (
         "mtu_bytes", "parity", "columns", "rows", "parity_spread", "repeat_after", "second_path", "differential_ms",
@@ -289,8 +290,8 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
             not args.advise,
             "together with --advise, which tries them all",
         ),
-        Idle(("second_burst_packets",), args.second_loss_pct is not None, "without --second-loss-pct"),
-        Idle(("joint_loss_pct", "joint_interval_pct"), args.second_loss_pct is not None, "without --second-loss-pct"),
+        Idle(second, args.second_loss_pct is not None, "without --second-loss-pct"),
+        *idle_joint_burst(args),
         *([] if args.advise else idle_protection(args)),
     ]
 

@@ -5,6 +5,7 @@ The fields are those of `sfn.stream.typed`, and every problem stands at its fiel
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import ceil
 
 from sfn.stream.heard import SOURCE_EXPECTED, source_number
 from sfn.stream.loss import LossModel, bursts, independent
@@ -28,6 +29,13 @@ def paths_of(typed: Typed) -> Paths:
     if (interval[0] is None) != (interval[1] is None):
         missing = "joint_low_pct" if interval[0] is None else "joint_high_pct"
         reader.refuse(missing, "is empty beside the other end", "both ends of the interval", code="half-an-interval")
+    most_pct = max((end for end in (joint_pct, interval[1]) if end is not None), default=None)
+    if burst is not None and not (most_pct is not None and 0 < most_pct):
+        why = "packets lost on both by chance come one by one" if most_pct is None else "nothing is lost on both"
+        reader.refuse(
+            "joint_burst_packets", f"counts for nothing: {why}", "what both paths lose together, or an empty field",
+            code="idle-field",
+        )  # fmt: skip
     if second is None and (joint_pct is not None or interval[1] is not None):
         second = first  # what both lose speaks of a second path: as good as the first
     reader.finish()
@@ -129,7 +137,8 @@ def measured_fields(found: Mapping[str, object], *, upper: bool = False) -> dict
     upper : bool
         Losses and bursts at the upper ends of their 99 % intervals, for a plan that others rely on; else as fitted. The
         delay variation is at its upper end always, where the record is long enough for one. Where nothing was lost, the
-        loss is the most that the record leaves room for.
+        loss is the most that the record leaves room for. Of two records a plan takes the second path too, and how much
+        longer it is.
     """
     high = "_high" if upper else ""
     fields = {
@@ -141,6 +150,9 @@ def measured_fields(found: Mapping[str, object], *, upper: bool = False) -> dict
         fields["burst_packets"] = f"{_float(found[f'measured_burst{high}_packets']):.4g}"
     if "second_loss_ratio" not in found:
         return fields
+    if upper:
+        longer_us = ceil(_float(found["second_longer_us"]))  # to the next microsecond: never short
+        fields |= {"second_path": "yes", "differential_ms": f"{longer_us / 1000:.12g}"}
     fields["second_loss_pct"] = _pct(found[f"second_loss{high}_ratio"] or found["second_loss_high_ratio"])
     if found["second_burst_packets"]:
         fields["second_burst_packets"] = f"{_float(found[f'second_burst{high}_packets']):.4g}"

@@ -69,6 +69,15 @@ def test_two_records_together(client, post, number):
     assert model
     assert "burst_packets=5" in model[1]
     assert 200 == client.get(model[1].replace("&amp;", "&")).status_code
+    plan = re.search(r'href="([^"]+)">Plan a link with this', html)
+    assert plan
+    planned = client.get(plan[1].replace("&amp;", "&")).text.replace("\u202f", " ")
+    longer = re.search(r"And the second path: <strong>([0-9.]+) ms</strong> more, in the release delay too", html)
+    assert longer
+    assert 7.0 == pytest.approx(float(longer[1]), abs=0.05)
+    assert re.search(r'name="differential_ms" value="7(\.0\d*)?"', planned)
+    assert "second path is longer" in planned
+    assert 'name="second_path" value="yes" checked' in planned
 
 
 def two_sources() -> bytes:

@@ -14,6 +14,8 @@ from sfn.stream.loss import bursts, fit
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import fitted, measured
 from sfn.stream.protection import Protection, both_parities, column_parity, with_repeat, with_second_path
+from sfn.stream.section import stages
+from sfn.stream.typed import plan_of
 from sfn.stream.typed_losses import measured_fields, paths_of
 from tests.sfn.stream.test_residual import record
 
@@ -171,6 +173,39 @@ def test_the_release_offered_beside_a_second_path_covers_its_later_copy(loss_rat
     assert found["release_above_least_us"] >= 27_000 + 690  # 100 us x ln 1000
     assert [hour["variation_us"] for hour in found["hours"]] == pytest.approx([27_690], abs=60)
     assert all(need["variation_us"] >= 27_600 for need in found["hours_need"])
+
+
+@pytest.mark.parametrize(
+    ("longer_ms", "jitter_us", "least_us", "most_us"),
+    [
+        (27, 100, 27_000, 27_400),  # by so much longer, and no more variable
+        (27, 1000, 27_000 + 6217, 27_000 + 6217 + 1200),  # ln 1000 x (1000 - 100) us more of variation
+        (-27, 100, 0, 5),  # the first is the longer one: its own variation holds both
+        (-3, 1000, -3000 + 6217, -3000 + 6217 + 1200),  # earlier on average, later at worst
+    ],
+)
+def test_a_plan_from_two_records_holds_the_later_copy_of_both(longer_ms, jitter_us, least_us, most_us) -> None:
+    """Element, release delay and section: variation of the first and what is added reach what came late by 1 in 1000."""
+    rng, made, n = np.random.default_rng(12), [], 200_000
+    delays = [0.040 + rng.exponential(1e-4, n), 0.040 + longer_ms / 1000 + rng.exponential(jitter_us * 1e-6, n)]
+    for delay_s in delays:
+        kept = rng.random(n) >= 1e-4
+        at_s = 1000 + np.arange(n) * PACKET_S + delay_s
+        made.append(measure([Piece(np.flatnonzero(kept) & 0xFFFF, at_s[kept], True)], packet_time_s=PACKET_S,
+                            remove_drift=False))  # fmt: skip
+    found = records(made, names=("a", "b"), late_probability=1e-3).found
+    plan = plan_of(measured_fields(found, upper=True) | {"payload": "other"})
+    later_us = (np.quantile(np.maximum(*delays), 1 - 1e-3) - delays[0].min()) * 1e6
+    added = {one.name: one.latency_us for one in plan.elements}["second path is longer"]
+
+    assert least_us - 20 <= found["second_longer_us"] <= most_us
+    assert found["second_longer_us"] <= added <= found["second_longer_us"] + 1
+    assert plan.protection.second_path
+    assert plan.latency_us >= later_us
+    section = stages(plan, prefix="x", revision=1)[-1]
+    assert section["release_delay_us"] >= later_us
+    alone = plan_of(measured_fields(records(made[:1], names=("a",), late_probability=1e-3).found, upper=True))
+    assert not alone.protection.second_path
 
 
 def test_clean_records_leave_an_upper_limit_not_its_square() -> None:

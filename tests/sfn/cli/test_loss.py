@@ -123,6 +123,10 @@ def test_everything_lost_is_an_answer(extra: str, capsys: pytest.CaptureFixture[
         ("--loss-pct 1 --packet-ms 1 --second-loss-pct 2", "--second-loss-pct must not be given without --second-path"),
         ("--loss-pct 1 --packet-ms 1 --joint-loss-pct 2", "--joint-loss-pct must not be given without --second-path"),
         ("--loss-pct 1 --packet-ms 1 --second-path --joint-burst-packets 2", "without --joint-loss-pct"),
+        (
+            "--loss-pct 1 --packet-ms 1 --second-path --joint-loss-pct 0 --joint-burst-packets 2",
+            "--joint-burst-packets must not be given where both paths lose nothing together",
+        ),
         ("--loss-pct 1 --packet-ms 1 --parity row --columns 5 --rows 4", "--rows must not be given without"),
         ("--loss-pct 1 --packet-ms 1 --parity-spread", "--parity-spread must not be given without"),
         ("--loss-pct 1 --packet-ms 1 --columns 5", "parity must be row, column or both"),

@@ -116,6 +116,18 @@ def test_advice_for_one_error_a_week(capsys: pytest.CaptureFixture[str]) -> None
         ("--ts-mbps 20 --g703", "--g703 must not be given without --dab-kbps"),
         ("--dab-kbps 96 --g703 --mtu-bytes 500", "--mtu-bytes must not be given together with --g703"),
         ("--dab-kbps 96 --g703 --edi-recovers 2", "--edi-recovers must not be given together with --g703"),
+        (
+            "--ts-mbps 20 --advise --loss-pct 1 --second-loss-pct 1 --joint-burst-packets 3",
+            "--joint-burst-packets must not be given without --joint-loss-pct or --joint-interval-pct: packets lost",
+        ),
+        (
+            "--ts-mbps 20 --advise --loss-pct 1 --second-loss-pct 1 --joint-loss-pct 0 --joint-burst-packets 3",
+            "--joint-burst-packets must not be given where both paths lose nothing together",
+        ),
+        (
+            "--ts-mbps 20 --advise --loss-pct 1 --joint-burst-packets 3",
+            "--joint-burst-packets must not be given without --second-loss-pct",
+        ),
         ("--ts-mbps 20 --hops 3", "--hops must not be given without --link-mbps"),
         ("--ts-mbps 20 --differential-ms 3", "--differential-ms must not be given without --second-path"),
         ("--ts-mbps 20 --adapting", "--adapting must not be given without --no-time-stamps"),

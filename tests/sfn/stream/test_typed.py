@@ -53,6 +53,23 @@ def test_models_and_targets():
         paths_of({"second_loss_pct": "200"})
 
 
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "packets lost on both by chance come one by one"),
+        ({"second_loss_pct": "1"}, "packets lost on both by chance come one by one"),
+        ({"second_loss_pct": "1", "joint_loss_pct": "0"}, "nothing is lost on both"),
+    ],
+)
+def test_a_burst_of_what_both_lose_counts_only_where_both_lose_together(more, said):
+    """As the commands have it, at its own field."""
+    with pytest.raises(PlanError) as refused:
+        paths_of({"loss_pct": "1", "joint_burst_packets": "3"} | more)
+
+    assert [("joint_burst_packets", "idle-field")] == [(p.where, p.code) for p in refused.value.problems]
+    assert said in refused.value.problems[0].what
+
+
 def test_how_a_record_is_read():
     """Defaults, and what cannot be."""
     asked = record_of({})
