@@ -28,7 +28,7 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import yardstick
-from sfn.solve.bound import least_without_service
+from sfn.solve.bound import least_without_service, roundings
 from sfn.solve.descent import Told
 from sfn.solve.devices import Settled
 from sfn.solve.limits import USUAL_MOST_US, Limits, limits
@@ -241,13 +241,15 @@ def _described(
     left_out = float(computed.area_km2()[gap].sum()), None if asked.people is None else float(asked.people[gap].sum())
     raw = asked.people if asked.counts_people and asked.people is not None else area_km2
     problems = all_problems(planned.whole, ground=ground or Ground())
+    room = np.maximum(*(roundings(network, one, sites=what.sites) for one in tables))
+    bound = min(least_without_service(what, allowed, rounding_us=room), after.score.without_service)
     return Optimised(
         network, planned, asked, what, allowed, found, spread, settled, on_devices, part, before, after,
         planned_table,
         _sensitivity(what, allowed, launches, executor), drawn, others,
         changed_places(computed, asked.places, before, after),
         lost_areas(computed, before, after, raw, near=names_near(asked.places, placed, names)),
-        min(least_without_service(what, allowed), after.score.without_service), area_km2,
+        bound, area_km2,
         delays(planned.whole, problems=problems, ground=ground), *left_out, changed_sites(table, planned_table),
         devices_told(table, planned_table, after_night=asked.after_night),
         tuple(one for one in problems if one.code in OF_RELAYS),

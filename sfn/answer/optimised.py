@@ -153,7 +153,15 @@ class Optimised:
             )
         if not self.settled:
             return "the time ended before every step of the devices was looked at: a step of one may improve it"
-        return f"within {limits} no step of a device, of one site or of two that share a place, improves it"
+        if self.found.ended == "exhaustive":
+            return f"within {limits} every setting of the devices was looked at, and none improves it"
+        sites = int(self.limits.free.sum())
+        looked = f"the {sites} sites that may move" if sites != 1 else "the one site that may move"
+        return (
+            f"within {limits} no step of a device, of one site or of two that share a place, improves it. Looked at, "
+            f"for {looked}: one step each way, and 1 us where the step is finer; several steps at once, or three sites "
+            "together, only as far as the search came in its time"
+        )
 
     @property
     def common_held_us(self) -> float | None:

@@ -8,7 +8,7 @@ import pytest
 from sfn.answer.optimise import convex_starts
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
-from sfn.solve.bound import least_without_service
+from sfn.solve.bound import least_without_service, roundings
 from sfn.solve.limits import Limits, limits, plain_limits
 from sfn.solve.objective import Objective, score
 from sfn.solve.search import search
@@ -38,6 +38,39 @@ def test_the_search_finds_what_trying_everything_finds(seed: int) -> None:
         1.0, 0.01 * all_of_them.score.without_service
     )
     assert least_without_service(what, allowed) <= all_of_them.score.without_service + 1e-6
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 4, 5, 6])
+def test_the_bound_holds_for_devices_of_coarse_steps(seed: int) -> None:
+    """Offsets within 10 us, made by devices of 200 us: launches up to 220 us apart, and the bound lies beneath all."""
+    what = drawn(np.random.default_rng(seed), sites=2, points=150)
+    allowed = plain_limits(np.zeros(2), most_us=10.0)
+    best = min(score(what, np.array([0.0, apart])).without_service for apart in np.arange(-220.0, 220.5, 2.0))
+
+    assert least_without_service(what, allowed, rounding_us=np.array([100.0, 100.0])) <= best + 1e-6
+
+
+def test_a_site_may_miss_its_wish_by_half_its_step_and_what_its_parent_misses() -> None:
+    """Half of 1 ms and of 100 ns in the worked example, on top of each other for the fill-in; no field on a link."""
+
+    def coarse(tree):
+        """One field of whole milliseconds for the north, the south without a field."""
+        tree["sites"][0]["delay_fields"] = [
+            {"name": "d", "unit": "ms", "step": 1, "least": 0, "greatest": 500, "sign": "later", "insertion_us": 0}
+        ]
+        tree["sites"][1]["delay_fields"] = []
+
+    network = example(coarse)
+    room = roundings(network, delay_table(network, placed=place(network)), sites=("north", "south", "gap"))
+    gap_step_us = min(
+        {"ms": 1000.0, "us": 1.0, "100ns": 0.1}[one.unit] * one.step for one in network.sites[2].delay_fields
+    )
+
+    assert 500 <= room[0] <= 520
+    assert np.isinf(room[1])
+    assert room[2] >= room[0] + gap_step_us / 2
+    fine = roundings(example(), delay_table(example(), placed=place(example())), sites=("north", "gap"))
+    assert fine[1] < 2.0  # steps of a microsecond and less, as the example has them
 
 
 def test_the_same_seed_gives_the_same_offsets_and_the_score_is_theirs() -> None:
