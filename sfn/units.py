@@ -143,6 +143,28 @@ def power_sum_db(levels_db: ArrayLike, *, axis: int = 0) -> NDArray[np.float64]:
         return np.asarray(10.0 * np.log10(total))
 
 
+def counted(number: float, one: str, many: str = "") -> str:
+    """How many of a thing, as people write it: no power of ten, thousands apart, one of it in the singular.
+
+    Parameters
+    ----------
+    number : float
+        A whole number, or a mean: three digits of it are shown, all before its point.
+    one : str
+        The noun in the singular.
+    many : str
+        In the plural; with an s where not given.
+
+    Examples
+    --------
+    >>> counted(1, "packet"), counted(0, "packet"), counted(4.12345, "packet"), counted(70_000, "packet").split()
+    ('1 packet', '0 packets', '4.12 packets', ['70', '000', 'packets'])
+    """
+    whole = float(number).is_integer() or abs(number) >= 1000
+    said = f"{number:,.0f}".replace(",", THIN) if whole else f"{number:.3g}"
+    return f"{said} {one if said == '1' else many or one + 's'}"
+
+
 def finite_or_none(value: float | np.floating | None) -> float | None:
     """A number as JSON has it: none where it is missing, NaN or infinite."""
     return None if value is None or not np.isfinite(value) else float(value)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from sfn.errors import Problem
 from sfn.stream.measured import Measured
+from sfn.units import counted
 
 DRIFT_DOUBT_PPB = 100_000.0  # crystal oscillators keep within that (common practice)
 
@@ -13,8 +14,8 @@ def lossless_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
     return tuple(
         Problem(
             name,
-            f"lost none of {one.delay_us.size} packets in {one.delay_us.size * one.packet_time_s:.3g} s: how long its "
-            "bursts are is not known, so no parity, repeat or second path is credited with anything",
+            f"lost none of {counted(one.delay_us.size, 'packet')} in {one.delay_us.size * one.packet_time_s:.3g} s: "
+            "how long its bursts are is not known, so no parity, repeat or second path is credited with anything",
             "a record with losses in it, longer or of a worse hour; every figure here is the most that this one leaves "
             "room for (99 %), losses one by one",
             severity="warning",

@@ -6,6 +6,7 @@ from typing import Any, cast
 from sfn.cli.table import problem_lines
 from sfn.stream.advise import spoken
 from sfn.stream.paths import PRODUCTS
+from sfn.units import counted
 
 
 def in_words(seconds: object) -> str:
@@ -20,7 +21,9 @@ def table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
     kind = "bursts of" if answer["start_probability"] else "independent; runs of"
     whole = "everything is lost" if answer["loss_ratio"] else "nothing is lost"
     lines = [
-        f"loss {answer['loss_ratio']:.3g}, {kind} {burst:.3g} packets on average" if burst else whole,
+        f"loss {answer['loss_ratio']:.3g}, {kind} {counted(cast(float, burst), 'packet')} on average"
+        if burst
+        else whole,
         *_tied(answer),
         "",
         f"{'protection':46}{'residual loss':>16}{'audible error every':>22}{'waits, ms':>11}{'packets x':>11}",
@@ -71,7 +74,7 @@ def _streams(answer: dict[str, object]) -> list[str]:
         lines += [
             f"{name}: {'followed' if row['followed'] else 'left out'} ({row['why']}): UDP port {row['port']}, "
             f"RTP source {row['source']}, "
-            f"payload type {row['payload_type']} ({row['carries']}), {row['packets_n']} packets"
+            f"payload type {row['payload_type']} ({row['carries']}), {counted(row['packets_n'], 'packet')}"
             for row in rows
         ]
     for key, name in (("changes", "capture"), ("second_changes", "second capture")):
@@ -127,8 +130,8 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
     known = f"{high / 1000:.2f}" if isinstance(high, float) else "unknown: the record is too short"
     lines = [
         "",
-        f"{answer['lost_n']} of {answer['packets_n']} packets lost; {answer['reordered_n']} out of order, "
-        f"{answer['duplicates_n']} twice",
+        f"{answer['lost_n']} of {counted(cast(int, answer['packets_n']), 'packet')} lost; "
+        f"{answer['reordered_n']} out of order, {answer['duplicates_n']} twice",
         *_streams(answer),
         _drift(answer["drift_ppb"], kept=drift_kept),
         f"all but {answer['late_probability']:g} come within {answer['variation_us'] / 1000:.2f} ms of the least "  # type: ignore[operator]
@@ -163,5 +166,5 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
     if "independent" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]
-        lines.append(f"both paths: {found} packets lost on both, {chance:.1f} by chance: {tie}")
+        lines.append(f"both paths: {counted(cast(int, found), 'packet')} lost on both, {chance:.1f} by chance: {tie}")
     return lines

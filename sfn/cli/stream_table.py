@@ -2,6 +2,7 @@
 
 from sfn.stream import link as links
 from sfn.stream.packet import FEC_HEADER_BYTES
+from sfn.units import counted
 
 
 def table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
@@ -14,8 +15,8 @@ def table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
         lines.append(f"no packets: a constant bit stream of {plan.sizes['payload']} bytes each {packet.time_us:g} us")
         lines.append(f"takes {plan.line}")
     else:
-        size_says = f"{packet.grains} {plan.payload.grain}s a packet"
-        lines += [f"{size_says}, {packet.time_us:g} us, {float(packet.rate_hz):g} packets/s", ""]
+        size_says = f"{counted(packet.grains, plan.payload.grain)} a packet"
+        lines += [f"{size_says}, {packet.time_us:g} us, {float(packet.rate_hz):.6g} packets/s", ""]
         more = f"(one path; parity packets have {FEC_HEADER_BYTES} bytes more)"
         lines.append(f"{'layer':12}{'bytes':>8}{'Mbit/s':>12}   {more}")
         lines += [f"{layer:12}{size:>8}{float(plan.rates[layer]) / 1e6:>12.4f}" for layer, size in plan.sizes.items()]
@@ -27,7 +28,7 @@ def table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
         whole, dithered = answer["dynamic_range_db"], answer["dithered_range_db"]
         lines.append(f"dynamic range {whole:.1f} dB; dithered, less headroom {dithered:.1f} dB")
     if plan.share_ratio is not None:
-        lines.append(f"takes {100 * plan.share_ratio:.1f} % of the link; {plan.streams_that_fit} such streams fit")
+        lines.append(f"takes {100 * plan.share_ratio:.1f} % of the link; {_that_fit(plan.streams_that_fit or 0)}")
     rows = answer.get("comparison")
     if isinstance(rows, list):
         lines += ["", f"{'packet us':>10}{'IP Mbit/s':>12}{'wire Mbit/s':>12}{'latency us':>12}  fits the MTU"]
@@ -41,6 +42,11 @@ def table(plan: links.LinkPlan, answer: dict[str, object]) -> list[str]:
     return lines
 
 
+def _that_fit(streams: int) -> str:
+    """How many such streams one path carries, in words."""
+    return "1 such stream fits" if streams == 1 else f"{streams} such streams fit"
+
+
 def _advice(answer: dict[str, object]) -> list[str]:
     """The ranked protections for people: all that meet the target, or the best few that don't."""
     rows = answer.get("choices")
@@ -48,7 +54,11 @@ def _advice(answer: dict[str, object]) -> list[str]:
         return []
     meeting = [row for row in rows if row["meets"]]
     shown = meeting or rows[:8]
-    lines = ["", f"{len(meeting)} of {len(rows)} protections meet the target" + ("" if meeting else "; the nearest:")]
+    lines = [
+        "",
+        f"{len(meeting)} of {len(rows)} protections {'meets' if len(meeting) == 1 else 'meet'} the target"
+        + ("" if meeting else "; the nearest:"),
+    ]
     lines.append(f"{'':2}{'protection':58}{'latency ms':>11}{'Mbit/s, all':>12}  decides")
     for row in shown:
         figures = f"{row['latency_us'] / 1000:>11.1f}{row['all_paths_mbps']:>12.3f}  {row['decides']}"

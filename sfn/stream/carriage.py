@@ -9,7 +9,7 @@ from math import ceil
 
 from sfn.errors import in_range
 from sfn.stream.payload import EDI_FRAGMENT_BYTES, Payload, dab_ensemble, transport_stream
-from sfn.units import exact
+from sfn.units import counted, exact
 
 T2_FRAME_MS = 250  # the longest T2 frame; shorter ones cost more
 T2_MI_HEADER_BYTES, T2_MI_CRC_BYTES = 6, 4
@@ -97,7 +97,7 @@ def dab_ensemble_protected(subchannels_kbps: list[float], *, recovers: int) -> P
     frame_s = Fraction(24, 1000)
     return Payload(
         whole.kind,
-        f"DAB ensemble over EDI, Reed-Solomon for {recovers} lost of {pieces} fragments a frame",
+        f"DAB ensemble over EDI, Reed-Solomon for {recovers} lost of {counted(pieces, 'fragment')} a frame",
         "fragment",
         frame_s / pieces,
         Fraction(ceil(Fraction(coded, pieces)) + PF_HEADER_BYTES),

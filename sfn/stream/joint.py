@@ -15,6 +15,7 @@ from sfn.errors import PlanError, Problem, in_range
 from sfn.stream.changes import SEQUENCE_ROUND, STAMP_ROUND
 from sfn.stream.loss import Fit, burst_lengths_of, fit
 from sfn.stream.measured import Measured
+from sfn.units import counted
 
 LEAST_OVERLAP_PACKETS = 1000
 GREATEST_OFFSET_S = 5.0
@@ -89,7 +90,7 @@ def overlap(first: Measured, second: Measured) -> tuple[NDArray[np.float32], NDA
     begin = max(0, shift)
     end = min(_joined(first), shift + _joined(second))
     if end - begin < LEAST_OVERLAP_PACKETS:
-        what = f"shares {max(end - begin, 0)} packets with the first"
+        what = f"shares {counted(max(end - begin, 0), 'packet')} with the first"
         raise PlanError(
             [
                 Problem(

@@ -31,6 +31,7 @@ from sfn.stream.protection import (
     st2022_1_problems as matrix_problems,
     waits,
 )
+from sfn.units import counted
 
 # Time slots for the payload: of 32 in 2.048 Mbit/s slot 0 carries the frame (ITU-T G.704), of 24 in 1.544 all do.
 E1_SLOTS, T1_SLOTS = 31, 24
@@ -221,9 +222,9 @@ def _elements(
     rows.append(Element("network, least", link.network_us, "as entered"))
     rows.append(Element("delay variation", link.variation_us, "as entered"))
     if wait.repeat:
-        rows.append(Element("waiting for the repeat", wait.repeat * step_us, f"{wait.repeat} packets"))
+        rows.append(Element("waiting for the repeat", wait.repeat * step_us, counted(wait.repeat, "packet")))
     if wait.parity:
-        rows.append(Element("waiting for parity", wait.parity * step_us, f"{wait.parity} packets"))
+        rows.append(Element("waiting for parity", wait.parity * step_us, counted(wait.parity, "packet")))
     if protection.second_path:
         rows.append(Element("second path is longer", link.differential_us, "as entered"))
     rows.append(Element("decoding and conversion", link.receiver_us, "as entered"))

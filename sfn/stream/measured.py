@@ -31,6 +31,7 @@ from sfn.stream.changes import (
 from sfn.stream.drift import LEAST_PACKETS, longest_stretch
 from sfn.stream.levels import Levels, levels
 from sfn.stream.loss import burst_lengths_of
+from sfn.units import counted
 
 GREATEST_PACKETS = 50_000_000
 
@@ -317,7 +318,7 @@ class _Follower:
         index = position + self.base
         needed = int(index.max()) + 1
         if needed > GREATEST_PACKETS:
-            what = f"spans {needed} packets"
+            what = f"spans {counted(needed, 'packet')}"
             raise PlanError(
                 [
                     Problem(

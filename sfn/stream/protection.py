@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sfn.errors import Problem, in_range
+from sfn.units import counted
 
 # ST 2022-1: 1 <= L <= 20, 4 <= D <= 20, L D <= 100; with row parity too, 4 <= L (three public restatements agree).
 ST2022_1_GREATEST = 20
@@ -80,7 +81,7 @@ class Protection:
         if self.column_parity and self.parity_spread:
             parts[-1] += ", parity spread over the next matrix"
         if self.repeat_after:
-            parts.append(f"repeat after {self.repeat_after} packets")
+            parts.append(f"repeat after {counted(self.repeat_after, 'packet')}")
         if self.second_path:
             parts.append("second path")
         return ", ".join(parts) or "none"

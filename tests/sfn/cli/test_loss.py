@@ -178,7 +178,7 @@ def test_a_measured_network_in_words(logs, capsys: pytest.CaptureFixture[str]) -
     assert 0 == main(f"loss --capture {logs[0]}".split())
     said = capsys.readouterr().out
 
-    assert "95 of 19995 packets lost" in said
+    assert "95 of 19\u202f995 packets lost" in said
     assert "both paths" not in said
 
 
@@ -333,3 +333,13 @@ def test_files_that_cannot_be_read(tmp_path, capsys: pytest.CaptureFixture[str])
     assert "line 3: reads 'x,3'; a whole number for the sequence" in capsys.readouterr().err
     assert 2 == main(["loss", "--capture", str(path), "--loss-pct", "1"])
     assert "--loss-pct must not be given together with --capture" in capsys.readouterr().err
+
+
+def test_numbers_of_packets_stand_as_people_write_them(capsys: pytest.CaptureFixture[str]) -> None:
+    """A mean burst of seventy thousand is no power of ten, and one of one is one packet."""
+    assert 0 == main("loss --loss-pct 10 --burst-packets 70000 --packet-ms 1 --repeat-after 1".split())
+    out = capsys.readouterr().out
+    assert "bursts of 70\u202f000 packets on average" in out
+    assert "repeat after 1 packet " in out
+    assert 0 == main("loss --loss-pct 10 --burst-packets 1 --packet-ms 1".split())
+    assert "1 packet on average" in capsys.readouterr().out

@@ -1,6 +1,7 @@
 """The stream command: its document, its table, its refusals."""
 
 import json
+import re
 
 import pytest
 
@@ -172,3 +173,15 @@ def test_serialisation_counts_the_layer_of_the_capacity(layer: str, size: int, c
     elements = {e["name"]: e["latency_us"] for e in json.loads(capsys.readouterr().out)["elements"]}
 
     assert 8 * size / 2 == elements["serialisation"]
+
+
+def test_one_of_a_thing_stands_in_the_singular(capsys: pytest.CaptureFixture[str]) -> None:
+    """One fragment a packet, a repeat after one packet, one stream that fits."""
+    line = "stream --dab-kbps 96,96,96,96,96,96,96,96 --repeat-after 1 --link-mbps 2.5"
+    assert 0 == main(line.split())
+    out = capsys.readouterr().out
+
+    assert "\n1 fragment a packet, " in out
+    assert "repeat after 1 packet\n" in out
+    assert "1 such stream fits" in out
+    assert not re.search(r"\b1 (packets|fragments|such streams)\b", out)
