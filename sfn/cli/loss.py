@@ -4,45 +4,43 @@ JSON keys: `protection` (words); the model as `loss_ratio`, `mean_burst_packets`
 `end_probability`; what is left as `residual_loss_ratio` with its 99 % interval `residual_low_ratio`,
 `residual_high_ratio` and `residual_kind` (exact, estimate, less than: then the figure is an upper limit; where a
 capture lost nothing, no protection is credited and the figure is the most that the record leaves room for, with a
-problem that says so);
-`lost_packet_every_s`; `error_every_s`, the mean time between audible errors (a run of lost packets; beside parity all
-that stays lost of one matrix, or of about 100 packets where rows alone protect, is one error, so that losses lying
-apart in it count once), with `error_every_low_s`, `error_every_high_s` and `errors_kind` (null: never; with "less
-than" errors are rarer than every `error_every_s`); `events_n` simulated errors that the figures rest on; its cost as
-`parity_wait_us`, `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths over media
-packets); `model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`;
-`second_path_taken_as` (what is known of both paths together, in words; one capture measures no joint loss: the second
-path is as good as the first, and independent unless --joint-loss-pct is typed), `joint_loss_ratio` (packets lost on
-both, of all: measured, typed, or the product where the paths are taken as independent; null on one path) with its
-`joint_burst_packets` (null where packets are lost alone or the paths are taken as independent); `problems`; with
---compare also `comparison`, the same in short for the usual protections. With --capture also `packets_n`, `lost_n`,
-`duplicates_n`, `reordered_n`, `greatest_reorder_packets`, `measured_packet_time_us`, `drift_ppb` of the receiver's
-clock (null: the sender's packet time is neither given nor one in use); `streams`, each with port, source,
-payload_type, carries, packets_n, first_s, last_s, followed, why (or why not); `followed_source`; `changes` in the
-followed stream, each with kind (restart, source change, clock step, clock or path step), at_s, step_us, source;
-`measured_loss_ratio`, `measured_burst_packets` with their 99 % intervals `measured_loss_low_ratio`,
-`measured_loss_high_ratio`, `measured_burst_low_packets`, `measured_burst_high_packets`, `independence_probability`
-(of a record as bursty by chance); `bursts_by_length` (each with burst_packets, bursts_n); `repeats` (each with
-repeat_after_packets, both_lost_ratio: share of packets of which both copies would have been lost, by spacing); delay
-above the least that all but `late_probability` keep as `variation_us`, `variation_low_us`, `variation_high_us` (null:
-the record is too short for an upper end); `delay_quantiles` (each with late_probability, delay_us, low_us, high_us,
-episodes_n); `hours`, each with begins_s, hour_of_day, packets_n, lost_n, bursts_n, loss_ratio, mean_burst_packets,
-heavier (surely loses more than the whole), variation_us, variation_high_us; `hours_need`, each with hour_of_day,
-protection (the lightest that leaves an audible error a week at most; null: none of the usual ones), wait_us,
-variation_us, variation_sure (the record is long enough for its upper end and to be sure of the protection),
-errors_bounded (the record shows that errors are as rare as that: a short or clean one cannot), errors_bounded_every_s
-(rarer than this is all it shows; null: none can come), total_us (null where no protection does);
-`release_above_least_us`, the one release delay above the path's least that covers every hour, and
-`release_decided_by` (both null where an hour has no protection that does: those are the `release_unmet_hours`),
-`release_sure`, `release_steps` (steps of clock or path that are in the release delay, as in `changes`; what may be a
-drift is looked for beside them, a restart or a clock set back is put on the level before it). With --second-capture
-also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if
-independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`, `independent`, `differential_us`,
-`joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`, `second_streams`,
-`second_changes`, `second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the delays of an
-hour, in `hours`, `hours_need` and so in the release delay, are then those of the later copy above the first path's
-least, whatever the protection (`variation_us` and `delay_quantiles` of the whole are the first path's alone), and
-`differential_us` is how much later the second path comes (negative: earlier), which no `wait_us` holds;
+problem that says so); `lost_packet_every_s`; `error_every_s`, the mean time between audible errors (each a run of
+packets, one after the other, that stay lost: counted alike whatever protects, so that losses lying apart are
+several), with `error_every_low_s`, `error_every_high_s` and `errors_kind` (null: never; with "less than" errors are
+rarer than every `error_every_s`); `events_n` simulated errors that the figures rest on; its cost as `parity_wait_us`,
+`repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths over media packets);
+`model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`; `second_path_taken_as`
+(what is known of both paths together, in words; one capture measures no joint loss: the second path is as good as the
+first, and independent unless --joint-loss-pct is typed), `joint_loss_ratio` (packets lost on both, of all: measured,
+typed, or the product where the paths are taken as independent; null on one path) with its `joint_burst_packets` (null
+where packets are lost alone or the paths are taken as independent); `problems`; with --compare also `comparison`, the
+same in short for the usual protections. With --capture also `packets_n`, `lost_n`, `duplicates_n`, `reordered_n`,
+`greatest_reorder_packets`, `measured_packet_time_us`, `drift_ppb` of the receiver's clock (null: the sender's packet
+time is neither given nor one in use); `streams`, each with port, source, payload_type, carries, packets_n, first_s,
+last_s, followed, why (or why not); `followed_source`; `changes` in the followed stream, each with kind (restart,
+source change, clock step, clock or path step), at_s, step_us, source; `measured_loss_ratio`, `measured_burst_packets`
+with their 99 % intervals `measured_loss_low_ratio`, `measured_loss_high_ratio`, `measured_burst_low_packets`,
+`measured_burst_high_packets`, `independence_probability` (of a record as bursty by chance); `bursts_by_length` (each
+with burst_packets, bursts_n); `repeats` (each with repeat_after_packets, both_lost_ratio: share of packets of which
+both copies would have been lost, by spacing); delay above the least that all but `late_probability` keep as
+`variation_us`, `variation_low_us`, `variation_high_us` (null: the record is too short for an upper end);
+`delay_quantiles` (each with late_probability, delay_us, low_us, high_us, episodes_n); `hours`, each with begins_s,
+hour_of_day, packets_n, lost_n, bursts_n, loss_ratio, mean_burst_packets, heavier (surely loses more than the whole),
+variation_us, variation_high_us; `hours_need`, each with hour_of_day, protection (the lightest that leaves an audible
+error a week at most; null: none of the usual ones), wait_us, variation_us, variation_sure (the record is long enough
+for its upper end and to be sure of the protection), errors_bounded (the record shows that errors are as rare as that:
+a short or clean one cannot), errors_bounded_every_s (rarer than this is all it shows; null: none can come), total_us
+(null where no protection does); `release_above_least_us`, the one release delay above the path's least that covers
+every hour, and `release_decided_by` (both null where an hour has no protection that does: those are the
+`release_unmet_hours`), `release_sure`, `release_steps` (steps of clock or path that are in the release delay, as in
+`changes`; what may be a drift is looked for beside them, a restart or a clock set back is put on the level before
+it). With --second-capture also `common_packets_n`, `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`,
+`product_loss_ratio` (if independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`,
+`independent`, `differential_us`, `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`,
+`second_streams`, `second_changes`, `second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the
+delays of an hour, in `hours`, `hours_need` and so in the release delay, are then those of the later copy above the
+first path's least, whatever the protection (`variation_us` and `delay_quantiles` of the whole are the first path's
+alone), and `differential_us` is how much later the second path comes (negative: earlier), which no `wait_us` holds;
 `second_longer_us` is what a plan adds to `variation_high_us` (else `variation_us`) so that it holds the later copy of
 both (`--differential-ms` of `stream`): not less than that, and more where the second path's delay varies more.
 `residual_kind` is exact only for a typed network with a formula: a fitted one gives an estimate whose interval spans

@@ -42,6 +42,9 @@ def table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
             lines.append(f"{'':46}{within:>16}  (99 %)")
         if "differential_us" in answer and "second path" in row["protection"]:
             lines.append(f"{'':46}{_later(answer)}")
+    lines.append(
+        "(an audible error: a run of packets, one after the other, that stay lost; counted alike in every row)"
+    )
     lines += _measured_table(answer, drift_kept=drift_kept)
     return lines + problem_lines(cast(list[dict[str, Any]], answer["problems"]))
 

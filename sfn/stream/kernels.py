@@ -145,6 +145,16 @@ def _unrecovered(
 
 
 @njit(cache=True, nogil=True)
+def _begun(lost: NDArray[np.uint8], media: int) -> int:
+    """Runs of lost media packets that begin after a block's first packet: what was before that is not drawn."""
+    found = 0
+    for i in range(1, media):
+        if lost[i] and not lost[i - 1]:
+            found += 1
+    return found
+
+
+@njit(cache=True, nogil=True)
 def blocks(
     seed: int,
     block_n: int,
@@ -170,8 +180,8 @@ def blocks(
 
     Returns
     -------
-    sums : ndarray, shape (4,)
-        Sum and sum of squares of lost packets; the same of blocks hit.
+    sums : ndarray, shape (6,)
+        Sum and sum of squares of lost packets; the same of blocks hit, and of runs that begin within one.
     """
     state = np.empty(1, dtype=np.uint64)
     state[0] = uint64(seed)
@@ -181,7 +191,7 @@ def blocks(
     copy = np.zeros(packet_n, dtype=np.uint8)
     lost = np.zeros(packet_n, dtype=np.uint8)
     in_row, in_column = np.zeros(rows, dtype=np.int64), np.zeros(columns, dtype=np.int64)
-    sums = np.zeros(4)
+    sums = np.zeros(6)
     for _ in range(block_n):
         any_lost = True
         lost[:] = 1
@@ -203,4 +213,7 @@ def blocks(
             sums[1] += left * left
             sums[2] += 1.0
             sums[3] += 1.0
+            begun = float(_begun(lost, columns * rows))
+            sums[4] += begun
+            sums[5] += begun * begun
     return sums

@@ -48,9 +48,9 @@ def seeded_sums(
 
     Returns
     -------
-    sums, greatest_weight : ndarray, shape (4,), and float; or None
-        Sum and sum of squares of weighted packets left; the same of weighted blocks hit; Z. None where the matrix has
-        too many seeds, or none can occur.
+    sums, greatest_weight : ndarray, shape (6,), and float; or None
+        Sum and sum of squares of weighted packets left; the same of weighted blocks hit, and of weighted runs that
+        begin within one; Z. None where the matrix has too many seeds, or none can occur.
     """
     row, column = protection.row_parity, protection.column_parity
     media = columns * rows
@@ -68,7 +68,7 @@ def seeded_sums(
     sums = seeded_blocks(
         seed, trial_n, columns, rows, row, column, repeat, models, powers, slots, seeds, cumulative
     )  # fmt: skip
-    return np.asarray(sums * np.array([whole, whole**2, whole, whole**2])), whole
+    return np.asarray(sums * np.array([whole, whole**2] * 3)), whole
 
 
 def _seeds(columns: int, rows: int, *, row_parity: bool, column_parity: bool) -> NDArray[np.int64]:

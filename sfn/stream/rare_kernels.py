@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit, uint64
 from numpy.typing import NDArray
 
-from sfn.stream.kernels import BAD_LOSS, END, GOOD_LOSS, START, _geometric, _uniform, _unrecovered
+from sfn.stream.kernels import BAD_LOSS, END, GOOD_LOSS, START, _begun, _geometric, _uniform, _unrecovered
 
 MOST_FORCED = 6  # three packets, each of them twice
 
@@ -199,8 +199,9 @@ def seeded_blocks(
 
     Returns
     -------
-    sums : ndarray, shape (4,)
-        Sum and sum of squares of media packets that stay lost over seeds; the same of blocks hit over seeds.
+    sums : ndarray, shape (6,)
+        Sum and sum of squares of media packets that stay lost over seeds; the same of blocks hit, and of runs that
+        begin within one, over seeds.
     """
     state = np.empty(1, dtype=np.uint64)
     state[0] = uint64(seed)
@@ -211,7 +212,7 @@ def seeded_blocks(
     at, counts = np.zeros(MOST_FORCED, dtype=np.int64), np.zeros(MOST_FORCED, dtype=np.int64)
     ahead = np.zeros((MOST_FORCED, 2))
     in_row, in_column = np.zeros(rows, dtype=np.int64), np.zeros(columns, dtype=np.int64)
-    sums = np.zeros(4)
+    sums = np.zeros(6)
     for _ in range(trial_n):
         n = min(int(np.searchsorted(cumulative, _uniform(state) * cumulative[-1])), cumulative.size - 1)
         forced[:] = 0
@@ -236,4 +237,7 @@ def seeded_blocks(
             sums[1] += (left * share) ** 2
             sums[2] += share
             sums[3] += share * share
+            begun = _begun(lost, columns * rows) * share
+            sums[4] += begun
+            sums[5] += begun * begun
     return sums

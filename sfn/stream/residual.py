@@ -1,10 +1,11 @@
 """What stays lost after protection: exact where a formula exists, else by Monte Carlo with its interval.
 
-An *audible error* is a run of lost packets; with parity, a block of L x D media packets in which something stays
-lost (rows alone: blocks of about 100 packets). Losses of one burst are one error, and intervals count errors, not
-packets: the packets of a burst stand or fall together. Every packet, parity too, travels in a slot of its own, and
-bursts are counted in packets as they are sent. Where blocks seldom lose anything they are drawn given what a
-loss for good needs (`sfn.stream.rare`), and their figures are as sure as common ones.
+An *audible error* is a run of media packets, one after the other, that stay lost: the same whatever protects. Without
+parity how often one begins has a formula; with it, beginnings are counted within drawn blocks of L x D media packets
+(rows alone: of about 100), from the second packet of each on, and the first is taken to be like the others. Intervals
+count blocks, not packets: the packets of a burst stand or fall together. Every packet, parity too, travels in a slot
+of its own, and bursts are counted in packets as they are sent. Where blocks seldom lose anything they are drawn given
+what a loss for good needs (`sfn.stream.rare`), and their figures are as sure as common ones.
 
 | symbol | name | unit |
 |---|---|---|
@@ -332,14 +333,18 @@ def _interval(sums: NDArray[np.float64], *, block_n: int, media: int, greatest_w
     # as many unweighted events as have the same spread
     events_n = int(sums[2] ** 2 / sums[3]) if sums[3] > 0 else 0
     lost, lost_wide = _mean(sums[0], sums[1], block_n)
-    hit, hit_wide = _mean(sums[2], sums[3], block_n)
+    hit, _ = _mean(sums[2], sums[3], block_n)
     if events_n < LEAST_EVENTS_N:
         # no block weighs more than greatest_weight, and no block loses more than all its packets
+        # and between two runs lies a packet that was not lost
         limit = min(1.0, hit + (ZERO_EVENTS_99 + Z99 * sqrt(events_n)) * greatest_weight / block_n)
-        return Residual(limit, 0.0, limit, limit / media, 0.0, limit / media, "less than", "less than", events_n)
+        most = limit * ceil(media / 2) / media
+        return Residual(limit, 0.0, limit, most, 0.0, most, "less than", "less than", events_n)
+    begun, begun_wide = _mean(sums[4], sums[5], block_n)
+    inner = max(media - 1, 1)
     return Residual(
         lost / media, max(lost - lost_wide, 0.0) / media, (lost + lost_wide) / media,
-        hit / media, max(hit - hit_wide, 0.0) / media, (hit + hit_wide) / media,
+        begun / inner, max(begun - begun_wide, 0.0) / inner, (begun + begun_wide) / inner,
         "estimate", "estimate", events_n,
     )  # fmt: skip
 

@@ -49,6 +49,7 @@ def test_the_comparison_orders_rows_below_columns(capsys: pytest.CaptureFixture[
     out = capsys.readouterr().out
 
     assert "loss 0.001, bursts of 4 packets on average" in out
+    assert "a run of packets, one after the other, that stay lost; counted alike in every row" in out
     assert "rows of 10" in out
     assert "second path" in out
 
