@@ -36,13 +36,13 @@ class Turns:
     spoke: list[int] = field(default_factory=list)
     beside: Counter[int] = field(default_factory=Counter)
 
-    def packet(self, source: int) -> None:
-        """One more packet."""
+    def packets(self, source: int, packets_n: int) -> None:
+        """Some more packets of a source."""
         if source == self.source:
-            self.run_n += 1
+            self.run_n += packets_n
         else:
             self.end()
-            self.source, self.run_n = source, 1
+            self.source, self.run_n = source, packets_n
 
     def end(self) -> None:
         """The run is over."""
@@ -84,6 +84,14 @@ def counted(records: Iterable[tuple[float, bytes]], link: int, *, told: Callable
     """
     plain, packets, seen = link == ETHERNET, Counter[tuple[int, int, int]](), 0
     turns: defaultdict[tuple[int, int], Turns] = defaultdict(Turns)
+    same_n, last = 0, (-1, -1, -1)
+
+    def add() -> None:
+        """The packets in a row of one stream."""
+        if same_n:
+            packets[last] += same_n
+            turns[last[0], last[2]].packets(last[1], same_n)
+
     for _, frame in records:
         seen += 1
         if seen % TOLD_PACKETS == 0:
@@ -98,8 +106,12 @@ def counted(records: Iterable[tuple[float, bytes]], link: int, *, told: Callable
             continue
         port = frame[udp + 2] << 8 | frame[udp + 3]
         source, kind = int.from_bytes(frame[udp + 16 : udp + 20], "big"), frame[udp + 9] & 0x7F
-        packets[port, source, kind] += 1
-        turns[port, kind].packet(source)
+        if (port, source, kind) == last:
+            same_n += 1
+            continue
+        add()
+        last, same_n = (port, source, kind), 1
+    add()
     for one in turns.values():
         one.end()
     return Counted(Counter({(Stream(port, of), kind): n for (port, of, kind), n in packets.items()}), dict(turns))
