@@ -100,6 +100,7 @@ def test_the_source_is_chosen_as_with_the_command(client, post, number, typed, l
     _, page = uploaded(client, post, number, {"first": ("a.pcap", two_sources())}, source=typed, record_packet_ms="4")
 
     assert 'name="source" value="" placeholder="most packets of the whole file"' in form
+    assert "that with most packets of the whole file is followed, unless port or source are named" in form
     assert lost in page.text
     assert why in page.text
 
