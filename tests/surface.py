@@ -7,6 +7,7 @@ that all of it is still there. Whoever means to drop a line, drops it by hand, a
 import argparse
 import importlib
 import json
+import re
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from sfn.plan.demos import demo_files
 
 FILE = Path(__file__).parent / "surface.json"
 PIXEL_M = 3000.0
+_NUMBERED, _GAP = re.compile(r"\{(network_id|number|token_id)\}"), re.compile(r"\{[^}]*\}")
 _PLACE = {"lat": 36.28, "lon": -84.19, "old": 1, "new": 1}
 
 
@@ -66,10 +68,11 @@ def web() -> dict[str, Any]:
     """Addresses, operations, form names, and keys of every page's and interface's answer to a plain GET."""
     from starlette.testclient import TestClient
 
-    from webapp.api_pages import form_fields
     from webapp.app import create_app
-    from webapp.settings import Settings
-    from webapp.store import Store
+    from webapp.config.addresses import ROUTES
+    from webapp.config.settings import Settings
+    from webapp.shell.api_pages import form_fields
+    from webapp.store.store import Store
 
     with tempfile.TemporaryDirectory() as name:
         settings = Settings(Path(name), f"sqlite:///{name}/networks.sqlite", session_key="test-key")
@@ -91,7 +94,11 @@ def web() -> dict[str, Any]:
                 answer = client.get(where, params=_PLACE)
                 if answer.headers.get("content-type") == "application/json" and answer.status_code == 200:
                     keys[path] = sorted(set(key_paths(answer.json())))
-        forms = {address: sorted(names) for address, names in form_fields().items()}
+        forms: dict[str, list[str]] = {}
+        for route, names in form_fields().items():
+            address = _NUMBERED.sub("1", ROUTES[route])
+            address = _GAP.sub("x", address)
+            forms[address] = sorted({*forms.get(address, ()), *names})
         browser = sorted(_browser_addresses())
         client.close()
     return {"operations": operations, "forms": forms, "browser": browser, "keys": keys}

@@ -33,6 +33,21 @@ def modules() -> list[Path]:
     return [p for top in ("sfn", "webapp") for p in sorted((ROOT / top).rglob("*.py"))]
 
 
+# The rooms of webapp: what is kept, what takes seconds, what is typed, the shell, what several groups show, the groups.
+ROOMS = {
+    "config": 0, "paper": 0,
+    "store": 1,
+    "work": 2,
+    "forms": 3,
+    "shell": 4,
+    "standing": 5,
+    "front": 6, "describe": 6, "feed": 6, "timing": 6, "coverage": 6, "on_air": 6, "prove": 6,
+    "api": 7,
+    "app": 8,
+    "commands": 9,
+}  # fmt: skip
+
+
 def part_of(dotted: str) -> str | None:
     """The part that a dotted name belongs to, or None outside the project."""
     pieces = dotted.split(".")
@@ -67,6 +82,35 @@ def test_imports_point_strictly_down(path: Path) -> None:
             continue
         assert other in RANKS, f"{path.name} imports {name}, which has no rank"
         assert RANKS[other] < RANKS[own], f"{own} ({RANKS[own]}) imports {name} ({RANKS[other]})"
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "webapp").rglob("*.py")), ids=lambda p: str(p.relative_to(ROOT)))
+def test_rooms_of_the_application_point_down(path: Path) -> None:
+    """A room of webapp imports rooms below it, or itself; groups of pages know nothing of each other."""
+    own = path.relative_to(ROOT / "webapp").with_suffix("").parts[0]
+    if own.startswith("__"):
+        return
+    assert own in ROOMS, f"webapp.{own} has no rank: add it to ROOMS and to DEVELOPERS.md"
+    for name in imported(path):
+        top, _, rest = name.partition(".")
+        other = rest.partition(".")[0]
+        if top == "webapp" and other != own:
+            assert other in ROOMS, f"{path.name} imports {name}, which has no rank"
+            assert ROOMS[other] < ROOMS[own], f"{own} ({ROOMS[own]}) imports {name} ({ROOMS[other]})"
+
+
+def test_no_modules_of_the_application_import_each_other_in_a_circle() -> None:
+    """File by file, whatever the room."""
+    names = {".".join(p.relative_to(ROOT).with_suffix("").parts): p for p in modules() if p.parts[-1] != "__init__.py"}
+    left = {name: {one for one in (_module(n, names) for n in imported(path)) if one} for name, path in names.items()}
+    while free := {name for name, uses in left.items() if not uses & left.keys()}:
+        left = {name: uses for name, uses in left.items() if name not in free}
+    assert {name: uses & left.keys() for name, uses in left.items()} == {}
+
+
+def _module(dotted: str, names: dict[str, Path]) -> str:
+    """The module that a dotted name is of; empty where it is none of ours."""
+    return next((one for one in (dotted, dotted.rpartition(".")[0]) if one in names), "")
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ import pytest
 
 from sfn.cli import COMMANDS
 from tests.test_architecture import RANKS
-from webapp import settings
-from webapp.settings import Settings
-from webapp.tabs import TABS
+from webapp.config import settings
+from webapp.config.settings import Settings
+from webapp.shell.tabs import TABS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

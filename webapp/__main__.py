@@ -18,14 +18,14 @@ from sfn.errors import PlanError, Problem
 from sfn.field.warm import compiled, warm
 from webapp import commands
 from webapp.app import create_app
-from webapp.backup import alone
-from webapp.connections import protocol
-from webapp.passwords import hash_password, token_hash
-from webapp.provider import usable
-from webapp.provider_settings import SECRET
-from webapp.schema import store_problem
-from webapp.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, secrets_there, write_secrets
-from webapp.store import Store
+from webapp.config.provider_settings import SECRET
+from webapp.config.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, secrets_there, write_secrets
+from webapp.shell.connections import protocol
+from webapp.shell.provider import usable
+from webapp.store.backup import alone
+from webapp.store.passwords import hash_password, token_hash
+from webapp.store.schema import store_problem
+from webapp.store.store import Store
 
 
 def main(argv: Sequence[str] | None = None) -> int:

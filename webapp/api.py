@@ -7,7 +7,7 @@ a script sends ``Authorization: Bearer TOKEN`` (``python -m webapp --new-api-tok
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import Depends, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,23 +15,18 @@ from sfn.answer import check, delays, point
 from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from webapp import api_arrivals, api_drives, api_packet, api_road, api_timeline
-from webapp.dependencies import (
-    JobsDep,
-    MapsDep,
-    NetworkDep,
-    ReadableStatedDep,
-    StatedDep,
-    StoreDep,
-    proven,
-)
-from webapp.differences import ABSENT, compared
-from webapp.json_bodies import no_key_twice
-from webapp.limits import Latitude, Longitude, NetworkId, RevisionNumber
-from webapp.pages.jobs import as_json, found
-from webapp.store import ConflictError, Revision, Saved, Store, Summary
-from webapp.told import SET_AT, doubts_of_save, put_down, since
-from webapp.tries import TriesDep
+from webapp.config.addresses import Room
+from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
+from webapp.coverage import road
+from webapp.on_air import packet
+from webapp.prove import arrivals, drives, timeline
+from webapp.shell.dependencies import JobsDep, MapsDep, NetworkDep, ReadableStatedDep, StatedDep, StoreDep, proven
+from webapp.shell.following import as_json, found
+from webapp.shell.json_bodies import no_key_twice
+from webapp.standing.told import SET_AT, doubts_of_save, put_down, since
+from webapp.standing.tries import TriesDep
+from webapp.store.differences import ABSENT, compared
+from webapp.store.store import ConflictError, Revision, Saved, Store, Summary
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
 Reason = Annotated[str, Field(min_length=1, max_length=500, description="Why, for the record.")]
@@ -173,7 +168,7 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 CONFLICT: dict[int | str, dict[str, Any]] = {
     409: {"model": ConflictAnswer, "description": "Someone saved first; nothing was written."}
 }
-router = APIRouter(prefix="/api", dependencies=[Depends(no_key_twice)], responses=REFUSALS)
+router = Room("api", prefix="/api", include_in_schema=True, dependencies=[Depends(no_key_twice)], responses=REFUSALS)
 
 
 @router.get("/networks", tags=["networks"])
@@ -358,14 +353,5 @@ def _fields(revision: Revision) -> dict[str, Any]:
     }
 
 
-def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
-    """Method, address and sentence of every operation in an OpenAPI schema."""
-    return tuple(
-        (method.upper(), path, str(operation.get("description", "")).partition("\n")[0])
-        for path, methods in schema["paths"].items()
-        for method, operation in methods.items()
-    )
-
-
-for part in (api_arrivals, api_drives, api_road, api_timeline, api_packet):
-    router.include_router(part.router)
+for part in (arrivals, drives, road, timeline, packet):
+    router.include_router(part.for_scripts)

@@ -8,75 +8,47 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from fastapi import APIRouter, Depends, FastAPI
+from fastapi import APIRouter, Depends, FastAPI, Request, Response
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.routing import BaseRoute
 from starlette.staticfiles import StaticFiles
 
-from webapp import addresses, api, api_pages, door, problems, roles, security
-from webapp.accounts import SESSION_S
-from webapp.api_shapes import shared
-from webapp.body_limit import BodyLimit
-from webapp.jobs import Jobs
-from webapp.maps import Maps
-from webapp.pages import (
-    about_api,
-    account,
-    ages,
+from webapp import api
+from webapp.config import addresses
+from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
+from webapp.coverage import contours, hear, map_files, map_pieces, path, point, road, signals, zones
+from webapp.describe import (
     antenna,
-    arrivals,
     chain,
-    change,
-    clocks,
-    contours,
-    delays,
     document,
-    drives,
     editor,
-    head_end,
-    hear,
-    jobs,
-    links,
-    live,
-    losses,
-    map_files,
-    measurements,
     network,
-    networks,
     new,
     off_air,
-    offset_weights,
-    offsets,
-    offsets_hand,
     others,
-    packet,
-    path,
     people,
-    point,
-    provider as provider_pages,
-    readings,
-    record,
     revisions,
-    road,
-    services,
-    sheets,
-    signals,
     site,
-    site_reading,
-    states,
     tables,
     terrain,
-    timeline,
-    trust,
-    users,
-    zones,
 )
-from webapp.passwords import Attempts
-from webapp.provider import Provider
-from webapp.render import environment
-from webapp.settings import LiveSecrets, Settings
-from webapp.store import ConflictError, Store
+from webapp.feed import clocks, links, losses
+from webapp.front import about_api, account, jobs, networks, provider as provider_pages, record, services, trust, users
+from webapp.on_air import change, head_end, live, packet, readings, sheets, site_reading
+from webapp.prove import ages, arrivals, drives, measurements, states, timeline
+from webapp.shell import api_pages, door, problems, security
+from webapp.shell.api_shapes import shared
+from webapp.shell.body_limit import BodyLimit
+from webapp.shell.provider import Provider
+from webapp.shell.render import environment
+from webapp.store import roles
+from webapp.store.accounts import SESSION_S
+from webapp.store.passwords import Attempts
+from webapp.store.store import ConflictError, Store
+from webapp.timing import delays, offset_weights, offsets, offsets_hand
+from webapp.work.jobs import Jobs
+from webapp.work.maps import Maps
 
 # In the order of the first screen, the network's tabs, the rest.
 ROUTERS = (
@@ -100,6 +72,7 @@ ROUTERS = (
     road.router,
     delays.router,
     zones.router,
+    map_pieces.router,
     map_files.router,
     others.router,
     people.router,
@@ -178,7 +151,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
 
     maps = Maps(running, settings.data_folder)
-    store.services_file = settings.data_folder / services.FILE
+    store.services_file = settings.data_folder / SERVICES_FILE
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -205,13 +178,19 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     app.state.provider = None if settings.provider is None else Provider(settings.provider)
     app.state.templates, app.state.attempts = environment(), Attempts()
     problems.install(app)
-    app.add_exception_handler(ConflictError, revisions.answer_conflict)
+    app.add_exception_handler(ConflictError, _conflict)
     app.router.routes.extend(described())
     app.openapi = lambda: _with_records(app)  # type: ignore[method-assign]
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
     app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
     app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     return app
+
+
+def _conflict(request: Request, raised: Exception) -> Response:
+    """What is answered when a save met another."""
+    assert isinstance(raised, ConflictError)
+    return api.conflict_answer(raised) if problems.wants_json(request) else revisions.conflict_page(request, raised, {})
 
 
 def _with_records(app: FastAPI) -> dict[str, Any]:

@@ -8,16 +8,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 from sfn.errors import PlanError, Problem
-from webapp import backup, exchange
 from webapp.app import create_app
-from webapp.audit import ACTING, Acting
-from webapp.dependencies import opened
-from webapp.packet import packet
-from webapp.problems import RefusedError
-from webapp.roles import ROLES
-from webapp.settings import Settings, secrets_there
-from webapp.site_links import USUAL_DAYS
-from webapp.store import MissingError, Store
+from webapp.config.settings import Settings, secrets_there
+from webapp.on_air.packet import packet
+from webapp.on_air.site_links import USUAL_DAYS
+from webapp.shell.dependencies import opened
+from webapp.shell.problems import RefusedError
+from webapp.store import backup, exchange
+from webapp.store.audit import ACTING, Acting
+from webapp.store.roles import ROLES
+from webapp.store.store import MissingError, Store
 
 
 def add_to(parser: argparse.ArgumentParser) -> None:

@@ -16,7 +16,7 @@ from sfn.check.review import review
 from sfn.plan import read
 from sfn.plan.number_text import number_written
 from sfn.survey.rules import fixed
-from webapp.readings import LOCKS
+from webapp.standing.readings import LOCKS
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]

@@ -12,8 +12,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from webapp.app import create_app
-from webapp.settings import Settings
-from webapp.store import Store
+from webapp.config.settings import Settings
+from webapp.store.store import Store
 
 EXAMPLE = Path(__file__).parents[1] / "sfn" / "example-network.json"
 

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.readings import READING
-from webapp.store import Store
+from webapp.standing.readings import READING
+from webapp.store.store import Store
 
 
 @pytest.fixture
@@ -57,7 +57,7 @@ def test_a_site_has_its_history(client: TestClient, store: Store, number: int, e
     }
     from sfn.answer.sheet import sheet
     from sfn.check.review import review
-    from webapp.documents import network_of
+    from webapp.store.documents import network_of
 
     made = sheet(review(network_of(example, ""), problems=()), site["id"])
     plane = made.routes[0].planes[-1]

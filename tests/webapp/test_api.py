@@ -11,8 +11,8 @@ from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from sfn.cli import main
-from webapp.passwords import token_hash
-from webapp.store import Store
+from webapp.store.passwords import token_hash
+from webapp.store.store import Store
 
 Document = dict[str, Any]
 

@@ -11,10 +11,10 @@ from starlette.testclient import TestClient
 
 from sfn.answer.plain import plain
 from tests.sfn.networks import example as network_of_example
-from webapp.api_pages import PREFIX, form_fields
 from webapp.app import OWN, ROUTERS
-from webapp.passwords import token_hash
-from webapp.store import Store
+from webapp.shell.api_pages import PREFIX, form_fields
+from webapp.store.passwords import token_hash
+from webapp.store.store import Store
 
 
 @pytest.fixture
@@ -135,10 +135,10 @@ def test_a_token_sends_forms_and_files(
 
 
 def test_forms_are_found_in_the_templates() -> None:
-    """Fields by the address that they are sent to, with labels where they are fixed."""
+    """Fields by the route that they are sent to, with labels where they are fixed."""
     found = form_fields()
-    assert found["/networks/1/ages"]["firmware"] == "Now runs"
-    assert "offset-{{ site.id }}" in found["/networks/1/map/keep"]
+    assert found["ages.change"]["firmware"] == "Now runs"
+    assert "offset-{{ site.id }}" in found["zones.keep"]
 
 
 def test_records_become_plain() -> None:

@@ -9,8 +9,8 @@ from jsonschema.exceptions import ValidationError, best_match
 from starlette.testclient import TestClient
 
 from sfn.plan.demos import demo_files
-from webapp.api_pages import PREFIX
-from webapp.store import Store
+from webapp.shell.api_pages import PREFIX
+from webapp.store.store import Store
 
 PLACE = {"lat": 36.28, "lon": -84.19, "old": 1, "new": 1}
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.tabs import TABS
+from webapp.shell.tabs import TABS
 
 RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
 

@@ -11,8 +11,8 @@ from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from tests.webapp.conftest import token_in
-from webapp import passwords
-from webapp.store import Store
+from webapp.store import passwords
+from webapp.store.store import Store
 
 WORDS = "several words do well"
 ROLES_OF = {"Ann": "planner", "Ben": "approver", "Vera": "viewer", "Con": "controller"}

@@ -16,7 +16,7 @@ from sfn.answer.point import point_signals
 from sfn.cli import main
 from tests.sfn.networks import EXAMPLE_PATH, example as example_network
 from tests.sfn.survey.arrivals import made_at_rf as made
-from webapp.store import Store
+from webapp.store.store import Store
 
 AT, LATE_US = (36.28, -84.19), 3.0
 

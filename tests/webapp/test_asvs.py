@@ -11,9 +11,9 @@ import pytest
 from argon2 import extract_parameters
 from starlette.testclient import TestClient
 
-from webapp.pages.trust import SECURITY
-from webapp.passwords import hash_password, token_hash
-from webapp.settings import SECRETS_FILE, write_secrets
+from webapp.config.settings import SECRETS_FILE, write_secrets
+from webapp.front.trust import SECURITY
+from webapp.store.passwords import hash_password, token_hash
 
 ROOT = Path(__file__).parents[2]
 TABLE: list[dict[str, Any]] = tomllib.loads(SECURITY.read_text(encoding="utf-8"))["row"]

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.settings import Settings
-from webapp.store import Store
+from webapp.config.settings import Settings
+from webapp.store.store import Store
 
 
 @pytest.fixture
@@ -82,7 +82,7 @@ def test_every_tampering_is_found(done: Store, settings: Settings, change: str, 
 
 def test_a_line_with_its_own_seal_made_anew_breaks_the_next(done: Store, settings: Settings) -> None:
     """Who changes one line must change all that follow, and the last hash, which is kept elsewhere, tells."""
-    from webapp.audit import sealed
+    from webapp.store.audit import sealed
 
     last = done.audit.verify().last
     line = next(one for one in done.audit.all() if one.id == 2)

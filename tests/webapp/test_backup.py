@@ -14,12 +14,12 @@ from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
 from tests.webapp.conftest import token_in
-from webapp import exchange
 from webapp.__main__ import main
 from webapp.app import create_app
-from webapp.backup import alone, backup, restore, verify
-from webapp.settings import Settings, read_settings
-from webapp.store import Store
+from webapp.config.settings import Settings, read_settings
+from webapp.store import exchange
+from webapp.store.backup import alone, backup, restore, verify
+from webapp.store.store import Store
 
 
 @pytest.fixture

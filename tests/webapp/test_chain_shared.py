@@ -4,7 +4,7 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 def test_a_stage_is_shared_with_the_other_sites_only(client: TestClient, store: Store, example: dict[str, Any]) -> None:

@@ -11,9 +11,9 @@ from starlette.testclient import TestClient
 
 from tests.sfn.answer.test_muting import HALVES, coverage
 from tests.webapp.test_zones import pixels
-from webapp.documents import network_of
-from webapp.maps import Maps
-from webapp.store import Store
+from webapp.store.documents import network_of
+from webapp.store.store import Store
+from webapp.work.maps import Maps
 
 
 @pytest.fixture

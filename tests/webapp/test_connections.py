@@ -14,10 +14,10 @@ from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
 from tests.webapp.conftest import token_in
-from webapp.body_limit import BodyLimit
-from webapp.connections import protocol
-from webapp.limits import Limits
-from webapp.store import Store
+from webapp.config.limits import Limits
+from webapp.shell.body_limit import BodyLimit
+from webapp.shell.connections import protocol
+from webapp.store.store import Store
 
 LIMITS = Limits(connections=5, head_s=0.6, body_idle_s=1.5)
 

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from sfn.field.licence import read_areas
 from tests.webapp.test_zones import ready
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 @pytest.fixture

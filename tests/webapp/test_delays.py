@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 
 from sfn.plan import read
 from sfn.timing import delay_table
-from webapp.documents import as_text
-from webapp.store import Store
+from webapp.store.documents import as_text
+from webapp.store.store import Store
 
 
 def saved(store: Store, document: dict[str, Any]) -> int:

@@ -3,7 +3,7 @@
 from copy import deepcopy
 from typing import Any
 
-from webapp.differences import ABSENT, clashes, compared, in_words, merged
+from webapp.store.differences import ABSENT, clashes, compared, in_words, merged
 
 Document = dict[str, Any]
 

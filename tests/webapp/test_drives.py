@@ -9,8 +9,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.survey.prediction import planned_levels
-from webapp.documents import network_of
-from webapp.store import Store
+from webapp.store.documents import network_of
+from webapp.store.store import Store
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """Names that a form under /api/pages has not are refused, each by itself; what pages read is accepted."""
 
+import inspect
 import re
 from pathlib import Path
 from typing import Any
@@ -8,11 +9,10 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
-import webapp.pages
-from webapp.api_pages import PREFIX, _named, form_fields
 from webapp.app import OWN, ROUTERS
-from webapp.form_names import BEYOND, MOST_TOLD, Accepted, accepted
-from webapp.store import Store
+from webapp.shell.api_pages import PREFIX, form_fields
+from webapp.shell.form_names import BEYOND, MOST_TOLD, Accepted, accepted
+from webapp.store.store import Store
 
 _READ = re.compile(r"""\b(?:form|sent|lists|files)(?:\.get\(|\[)"([a-z_]+)\"""")
 
@@ -30,8 +30,8 @@ def by_module() -> dict[str, list[Accepted]]:
         for route in router.routes:
             assert isinstance(route, APIRoute)
             if "POST" in route.methods:
-                taken = accepted(route.path, _named(route, forms))
-                found.setdefault(route.endpoint.__module__.rpartition(".")[2], []).append(taken)
+                taken = accepted(route.path, forms.get(route.name, {}))
+                found.setdefault(inspect.getsourcefile(route.endpoint) or "", []).append(taken)
     return found
 
 
@@ -39,7 +39,7 @@ def test_every_name_that_a_page_reads_is_accepted() -> None:
     """A field added to a page and to no template would be refused from scripts: it needs its line in `BEYOND`."""
     seen = 0
     for module, taken in by_module().items():
-        text = (Path(webapp.pages.__file__).parent / f"{module}.py").read_text(encoding="utf-8")
+        text = Path(module).read_text(encoding="utf-8")
         for name in set(_READ.findall(text)):
             assert any(one.takes(name, None) for one in taken), (module, name)
             seen += 1

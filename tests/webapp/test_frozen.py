@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.frozen import unfrozen
-from webapp.store import Store
+from webapp.store.frozen import unfrozen
+from webapp.store.store import Store
 
 CODE = "common-delay-unfrozen"
 # contracts.md, worked example: 122 100.4549 - 0 + 500.

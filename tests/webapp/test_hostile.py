@@ -22,8 +22,8 @@ from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.plan.sheets import read_sheet
 from sfn.systems import mode_table
-from webapp.limits import whole_number
-from webapp.store import Store
+from webapp.config.limits import whole_number
+from webapp.store.store import Store
 
 HUGE = str(2**70)
 HOSTILE = ("nan", "inf", "-1", "1e9", "91", str(2**63), HUGE, "9" * 5000, "", "x" * 2000, "\x00\u202e'\"<")

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from tests.webapp.test_readings import link, send
 from tests.webapp.test_timeline import entries, present
-from webapp.store import Store
+from webapp.store.store import Store
 
 # A first try of the southern site, 106 382.7 us in all (README, worked example): the fine field near the middle of
 # its 5000 us, against 106 ms and 382.7 us filled coarse first.

@@ -8,7 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError, Problem
-from webapp.jobs import Jobs, Progress
+from webapp.work.jobs import Jobs, Progress
 
 JSON = {"accept": "application/json"}
 

@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from webapp.kept import Kept
+from webapp.work.kept import Kept
 
 
 def test_two_who_ask_at_once_get_one_result() -> None:

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from tests.properties.test_left_out import BOUNDS, broken
 from tests.properties.test_missing_sites import grown
 from tests.webapp.conftest import start_levels
-from webapp.store import Store
+from webapp.store.store import Store
 
 PAGES = (
     "map?bounds={bounds}&pixel_m=2500", "point?at=36.25,-84.2", "point/part?lat=36.25&lon=-84.2", "road", "clocks",

@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 
 from sfn.stream.typed import plan_of
-from webapp.documents import network_of
+from webapp.store.documents import network_of
 
 PLAN = {
     "payload": "digital composite", "bits": "24", "packet_ms": "1", "parity": "both", "columns": "5", "rows": "10",

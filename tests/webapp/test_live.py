@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.dependencies import opened
-from webapp.live import BACK, BEGUN, ENDED
-from webapp.release import released
-from webapp.site_links import made_link
-from webapp.store import Store
-from webapp.timeline import TOLD
+from webapp.on_air.live import BACK, BEGUN, ENDED
+from webapp.on_air.site_links import made_link
+from webapp.shell.dependencies import opened
+from webapp.standing.release import released
+from webapp.store.store import Store
+from webapp.store.timeline import TOLD
 
 
 @pytest.fixture

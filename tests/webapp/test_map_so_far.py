@@ -12,10 +12,10 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from sfn.plan import read
-from webapp.jobs import CancelledError, Progress
-from webapp.maps import Maps
-from webapp.pages.jobs import as_json
-from webapp.store import Store
+from webapp.front.jobs import as_json
+from webapp.store.store import Store
+from webapp.work.jobs import CancelledError, Progress
+from webapp.work.maps import Maps
 
 RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
 BOUNDS = (36.20, -84.36, 36.40, -84.12)

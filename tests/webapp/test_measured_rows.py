@@ -11,11 +11,11 @@ from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
 from tests.sfn.answer.test_taken_up import TREE, measured, settings_of, truth
-from webapp.documents import network_of
-from webapp.exchange import exported, imported
-from webapp.measured_rows import excluded_now, mark_of
-from webapp.store import Store
-from webapp.timeline import entry_name
+from webapp.prove.measured_rows import excluded_now, mark_of
+from webapp.store.documents import network_of
+from webapp.store.exchange import exported, imported
+from webapp.store.store import Store
+from webapp.store.timeline import entry_name
 
 HEAD = "when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by,instrument\n"
 

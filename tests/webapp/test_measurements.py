@@ -13,8 +13,8 @@ from starlette.testclient import TestClient
 
 from sfn.survey.measurements import Measurement
 from sfn.survey.prediction import planned_differences
-from webapp.documents import network_of
-from webapp.store import Store
+from webapp.store.documents import network_of
+from webapp.store.store import Store
 
 HEAD = "when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by\n"
 ERRORS_US = {"north": 0.0, "south": 3.2, "gap": -0.7}

@@ -11,9 +11,9 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import create_engine
 
 from sfn.errors import PlanError
-from webapp.migrations import versions
-from webapp.schema import METADATA
-from webapp.store import Store
+from webapp.store.migrations import versions
+from webapp.store.schema import METADATA
+from webapp.store.store import Store
 
 # The first database that was ever landed, as SQLite's own .schema prints it; and the table that came next.
 FIRST = """
@@ -73,7 +73,7 @@ def test_an_old_store_is_migrated_after_a_copy(tmp_path: Path, example: dict[str
 
 
 def test_a_new_store_has_the_tables_of_a_migrated_one(tmp_path: Path) -> None:
-    """A table in `webapp.schema` without its step, or the other way round, fails here or in the test above."""
+    """A table in `webapp.store.schema` without its step, or the other way round, fails here or in the test above."""
     url = f"sqlite:///{tmp_path / 'networks.sqlite'}"
     Store(url).close()
     assert differences(url) == []
@@ -84,7 +84,7 @@ def test_a_new_store_has_the_tables_of_a_migrated_one(tmp_path: Path) -> None:
 
 
 def differences(url: str) -> list[Any]:
-    """What a database has otherwise than `webapp.schema`."""
+    """What a database has otherwise than `webapp.store.schema`."""
     engine = create_engine(url)
     with engine.connect() as connection:
         found = compare_metadata(MigrationContext.configure(connection), METADATA)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp import addresses
+from webapp.config.addresses import to
 
 Document = dict[str, Any]
 
@@ -72,12 +72,20 @@ def test_every_page_answers_in_words(client: TestClient, post: Any, example: Doc
     assert 303 == answer.status_code
     name = document["sites"][0]["id"]
     # The map is left out: opening it starts a computation, which tells of its problems itself.
-    pages = [addresses.network(1), addresses.delays(1), addresses.sheets(1), addresses.point(1, "36.28,-84.2")]
-    pages += [addresses.delays_csv(1), addresses.delays_xlsx(1), addresses.clocks(1), addresses.change(1)]
-    pages += [addresses.readings(1), addresses.ages(1), addresses.off_air(1)]
-    pages += [addresses.site(1, name), addresses.chain(1, name), addresses.sheet(1, name), "/api/networks/1/check"]
+    pages = [
+        to("network.show", 1),
+        to("delays.show", 1),
+        to("sheets.show_all", 1),
+        to("point.show", 1, at="36.28,-84.2"),
+    ]
+    pages += [to("delays.as_csv", 1), to("delays.as_xlsx", 1), to("clocks.show", 1), to("change.show", 1)]
+    pages += [to("readings.show", 1), to("ages.show", 1), to("off_air.show", 1)]
+    pages += [to("site.show", 1, name), to("chain.show", 1, name), to("sheets.show", 1, name), "/api/networks/1/check"]
     for page in pages:
         status = client.get(page).status_code
         assert status in (200, 303, 422), (slip, page, status)
-    for page in (addresses.network(1), *((addresses.delays(1), addresses.sheets(1)) if slip in LEAVE_THE_REST else ())):
+    for page in (
+        to("network.show", 1),
+        *((to("delays.show", 1), to("sheets.show_all", 1)) if slip in LEAVE_THE_REST else ()),
+    ):
         assert 200 == client.get(page).status_code, page

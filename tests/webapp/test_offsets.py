@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from sfn.plan import read
 from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
 from sfn.timing import delay_table
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 @pytest.fixture
@@ -24,7 +24,7 @@ def number(store: Store, example: dict[str, Any]) -> int:
 @pytest.fixture
 def coarse(monkeypatch: pytest.MonkeyPatch) -> None:
     """Large pixels, so that levels take a moment."""
-    monkeypatch.setattr("webapp.maps.usual_pixel_m", lambda bounds: 1000.0)
+    monkeypatch.setattr("webapp.work.maps.usual_pixel_m", lambda bounds: 1000.0)
 
 
 def wait_for(client: TestClient, address: str) -> dict[str, Any]:

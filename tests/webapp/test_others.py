@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 TABLE = 'name,position,ground_m,antenna_m,erp_h_kw,spacing_khz\nFar station,"36.50, -83.95",400,100,50,0\n'
 

@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 
 from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
 from webapp.__main__ import main
-from webapp.settings import Settings, write_secrets
-from webapp.store import Store
+from webapp.config.settings import Settings, write_secrets
+from webapp.store.store import Store
 
 PUBLIC = "https://sfn.example.org"
 JSON = {"Content-Type": "application/json"}

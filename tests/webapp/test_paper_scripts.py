@@ -14,7 +14,7 @@ from webapp import paper
 from webapp.paper import Printed, pdf
 from webapp.paper.fonts import Fonts, built_in, folders, runs
 from webapp.paper.words import isolated, spelled
-from webapp.store import Store
+from webapp.store.store import Store
 
 # Real words: what a letter looks like depends on those beside it.
 NAMES = {

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
 

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.maps import Maps
-from webapp.people import held_files
-from webapp.store import Store
+from webapp.store.store import Store
+from webapp.work.maps import Maps
+from webapp.work.people import held_files
 
 GOOD = b"name;lat;lon;people\nUpper ford;36,30;-84,20;1200\nHeath;36,25;-84,30;350\n"
 

@@ -1,6 +1,6 @@
 """Sentences of the engine on a page: keys in words, names left alone."""
 
-from webapp.places_said import NAMES, text_said
+from webapp.shell.places_said import NAMES, text_said
 
 
 def test_a_site_that_is_called_like_a_key_keeps_its_name() -> None:

@@ -22,11 +22,12 @@ from starlette.testclient import TestClient
 from sfn.errors import PlanError
 from tests.webapp.conftest import token_in
 from tests.webapp.small_provider import CLIENT, SECRET, SmallProvider
-from webapp import passwords, provider as provider_module
 from webapp.__main__ import closed, main
-from webapp.provider_settings import ProviderSettings
-from webapp.settings import SECRETS_FILE, read_settings
-from webapp.store import Store
+from webapp.config.provider_settings import ProviderSettings
+from webapp.config.settings import SECRETS_FILE, read_settings
+from webapp.shell import provider as provider_module
+from webapp.store import passwords
+from webapp.store.store import Store
 
 BACK = "https://sfn.example.org/log-in/provider/back"
 WORDS = "several words do well"

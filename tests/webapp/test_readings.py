@@ -9,11 +9,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
-from webapp.documents import network_of
-from webapp.passwords import hash_password
-from webapp.problems import RefusedError
-from webapp.site_links import made_link, open_link, read_link, token_of
-from webapp.store import Store
+from webapp.on_air.site_links import made_link, open_link, read_link, token_of
+from webapp.shell.problems import RefusedError
+from webapp.store.documents import network_of
+from webapp.store.passwords import hash_password
+from webapp.store.store import Store
 
 PASSWORD = "long enough for anyone"
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 LINE = "36.28, -84.30\n36.33, -84.20"
 GPX = '<gpx><trk><trkseg><trkpt lat="36.28" lon="-84.30"/><trkpt lat="36.33" lon="-84.20"/></trkseg></trk></gpx>'

@@ -8,9 +8,9 @@ from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
-from webapp.limits import Limits
-from webapp.passwords import Attempts, hash_password, password_matches, token_hash
-from webapp.security import local_address
+from webapp.config.limits import Limits
+from webapp.shell.security import local_address
+from webapp.store.passwords import Attempts, hash_password, password_matches, token_hash
 
 # Cheap parameters: the point here is the door, not the lock's strength.
 CHEAP = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)

@@ -13,8 +13,8 @@ from starlette.testclient import TestClient
 from sfn.cli import OWN_SERVICES, main
 from sfn.systems.service import Service, service
 from webapp.app import create_app
-from webapp.settings import Settings
-from webapp.store import Store
+from webapp.config.settings import Settings
+from webapp.store.store import Store
 
 OWN = """
 format = 1

@@ -9,10 +9,10 @@ import pytest
 
 from sfn.errors import PlanError
 from webapp.__main__ import closed, main
-from webapp.backup import LOCK_FILE, alone
-from webapp.passwords import password_matches, token_hash
-from webapp.settings import is_loopback, read_settings
-from webapp.store import Store
+from webapp.config.settings import is_loopback, read_settings
+from webapp.store.backup import LOCK_FILE, alone
+from webapp.store.passwords import password_matches, token_hash
+from webapp.store.store import Store
 
 
 def test_fresh_machine_needs_nothing(tmp_path: Path) -> None:

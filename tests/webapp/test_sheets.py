@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.site_links import made_link
-from webapp.store import Store
+from webapp.on_air.site_links import made_link
+from webapp.store.store import Store
 
 
 @pytest.fixture

@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 
 from sfn.report.numbers import off_by
 from sfn.visible import visible
-from webapp.places_said import text_said
-from webapp.store import Store
+from webapp.shell.places_said import text_said
+from webapp.store.store import Store
 
 TURNED = "Rid\u202ege"
 

@@ -13,7 +13,7 @@ import soundfile
 from starlette.testclient import TestClient
 
 from sfn.cli import main
-from webapp.store import Store
+from webapp.store.store import Store
 
 TWO = "site,level_dbuvm,delay_us\nNorth,60,0\nSouth,54.5,12.5\n"
 

@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.entries import ISSUE
-from webapp.site_links import made_link
-from webapp.store import Store
+from webapp.on_air.site_links import made_link
+from webapp.store.entries import ISSUE
+from webapp.store.store import Store
 
 
 def text_of(client: TestClient, address: str) -> str:

@@ -11,11 +11,12 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
-import webapp.pages
+import webapp
 from tests.webapp.conftest import token_in
-from webapp.api_pages import PREFIX
 from webapp.app import ROUTERS
-from webapp.store import Store
+from webapp.shell.api_pages import PREFIX
+from webapp.shell.api_shapes import GROUPS
+from webapp.store.store import Store
 
 SOUND = {
     "network_id": "1", "site_id": "north", "number": "1", "old": "1", "new": "1", "lat": "36.28", "lon": "-84.19",
@@ -23,7 +24,7 @@ SOUND = {
     "low": "-5", "high": "5", "a_low": "-5", "a_high": "5", "b_low": "-5", "b_high": "5", "level": "54",
     "bounds": "36.18,-84.28,36.40,-84.14", "pixel_m": "2000", "only": "levels", "found": "x", "payload": "audio",
 }  # fmt: skip
-PAGES = sorted(Path(webapp.pages.__file__).parent.glob("*.py"))
+PAGES = sorted(path for group in GROUPS for path in (Path(webapp.__file__).parent / group).glob("*.py"))
 LINK = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate", "sec-fetch-dest": "document"}
 
 

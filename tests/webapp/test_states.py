@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 @pytest.fixture

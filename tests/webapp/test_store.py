@@ -14,9 +14,9 @@ import pytest
 
 from sfn.errors import PlanError
 from sfn.plan import checksum
-from webapp.documents import network_of
-from webapp.settings import Settings
-from webapp.store import ConflictError, MissingError, Store
+from webapp.config.settings import Settings
+from webapp.store.documents import network_of
+from webapp.store.store import ConflictError, MissingError, Store
 
 Document = dict[str, Any]
 

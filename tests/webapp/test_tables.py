@@ -10,7 +10,7 @@ import pytest
 from openpyxl import Workbook
 from starlette.testclient import TestClient
 
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from rasterio.transform import from_origin
 from starlette.testclient import TestClient
 
 from sfn.terrain.ridge import ridge
-from webapp.settings import Settings
+from webapp.config.settings import Settings
 
 RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
 

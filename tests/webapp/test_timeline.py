@@ -10,7 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from tests.webapp.test_readings import issued as issued, link, number as number, send
-from webapp.store import Store
+from webapp.store.store import Store
 
 
 def entries(client: TestClient, number: int, site: str = "") -> list[dict[str, Any]]:

@@ -4,7 +4,7 @@ import json
 
 from starlette.testclient import TestClient
 
-from webapp.pages.trust import STORED
+from webapp.front.trust import STORED
 
 
 def test_every_stored_check_is_within_its_tolerance_and_has_a_source() -> None:

@@ -11,11 +11,11 @@ from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
 from tests.webapp.conftest import token_in
-from webapp import passwords
 from webapp.__main__ import main
-from webapp.passwords import Attempts, token_hash
-from webapp.roles import KEEPER, ROLES, Person, may, needed
-from webapp.store import Store
+from webapp.store import passwords
+from webapp.store.passwords import Attempts, token_hash
+from webapp.store.roles import KEEPER, ROLES, Person, may, needed
+from webapp.store.store import Store
 
 WORDS = "several words do well"
 CHEAP = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
@@ -389,7 +389,7 @@ def test_an_approver_is_another_person(
 
 def test_the_setting_is_read_and_says_what_it_may_be(tmp_path: Any) -> None:
     """SFN_DELAYS_APPROVAL."""
-    from webapp.settings import read_settings
+    from webapp.config.settings import read_settings
 
     assert read_settings({"HOME": str(tmp_path), "SFN_DELAYS_APPROVAL": "other"}).approval == "other"
     with pytest.raises(PlanError):

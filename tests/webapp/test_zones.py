@@ -13,7 +13,7 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from tests.webapp.conftest import start_levels
-from webapp.store import Store
+from webapp.store.store import Store
 
 AREA = "36.18,-84.28,36.40,-84.14"
 

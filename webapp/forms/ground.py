@@ -7,7 +7,7 @@ from typing import Any
 from sfn.errors import PlanError, Problem
 from sfn.terrain.census import Census
 from webapp.forms.typed import number
-from webapp.terrains import FOLDER_NAME
+from webapp.work.terrains import FOLDER_NAME
 
 NONE = "none"
 HEIGHTS, CLASSES = "heights", "classes"

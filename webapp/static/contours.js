@@ -13,7 +13,7 @@
   const line = (text, kind = "") => Object.assign(document.createElement("p"), { className: kind, textContent: text });
 
   function link(form, query) {
-    return Object.assign(document.createElement("a"), { href: `${box.dataset.contours}.${form}?${query}`, textContent: form === "kml" ? "KML" : "GeoJSON" });
+    return Object.assign(document.createElement("a"), { href: `${box.dataset.contours.replace("FORM", form)}?${query}`, textContent: form === "kml" ? "KML" : "GeoJSON" });
   }
 
   async function draw() {
@@ -27,7 +27,7 @@
       body.append("file", file);
       answer = await fetch(box.dataset.licence, { method: "POST", body, headers: { Accept: "application/json", "X-CSRF-Token": page.dataset.token } });
     } else {
-      answer = await fetch(`${box.dataset.contours}.json?${query}`, { headers: { Accept: "application/json" } });
+      answer = await fetch(`${box.dataset.contours.replace("FORM", "json")}?${query}`, { headers: { Accept: "application/json" } });
     }
     const says = byId("contour-says"), told = await answer.json().catch(() => ({}));
     if (!answer.ok) {

@@ -5,12 +5,12 @@ from typing import Any
 import pytest
 
 from sfn.plan import Network
-from webapp.documents import network_of
+from webapp.describe.chain import stages_on
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import leaf_at, misshapen, path_of
 from webapp.forms.structure import act
 from webapp.forms.typed import applied, number
-from webapp.pages.chain import stages_on
+from webapp.store.documents import network_of
 
 Document = dict[str, Any]
 

@@ -1,0 +1,1 @@
+"""What is set before anything runs: settings, limits, addresses."""

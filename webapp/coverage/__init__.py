@@ -1,0 +1,1 @@
+"""Coverage: the overlap map, reception at a point and along a route, path profile, list of signals."""

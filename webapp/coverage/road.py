@@ -1,0 +1,365 @@
+"""Reception along a road: a line is sent or drawn, its levels are computed once, everything tried follows at once."""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, Literal
+
+from fastapi import Request
+from fastapi.responses import RedirectResponse, Response
+from pydantic import BaseModel, Field
+from starlette.datastructures import UploadFile
+
+from sfn.answer.road_document import document
+from sfn.answer.road_files import MEDIA, road_file
+from sfn.answer.road_plan import Line, PlannedRoad, line, on_line, planned_road
+from sfn.answer.what_if import WhatIf
+from sfn.answer.window_try import WindowTry
+from sfn.errors import PlanError, Problem
+from sfn.field.around import bounds_of
+from sfn.survey.drive_log import DriveLog, log_of_levels
+from sfn.survey.track import (
+    EXPECTED,
+    GREATEST_SPACING_M,
+    LEAST_SPACING_M,
+    USUAL_SPACING_M,
+    Track,
+    samples,
+    track_of,
+    track_of_bytes,
+    typed_track,
+)
+from webapp.config.addresses import Room, to
+from webapp.config.limits import Latitude, Longitude, Number
+from webapp.shell.context import Context, NetworkHead
+from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
+from webapp.shell.problems import RefusedError
+from webapp.shell.render import notice, page
+from webapp.shell.site_marks import site_marks
+from webapp.shell.stamped import named, stamp_of
+from webapp.standing.tries import SiteTry, TriesDep, WindowTried, by_form, height_of, query_of, site_tries, window_tries
+from webapp.work.jobs import Jobs, Progress
+from webapp.work.logs import chosen_logs, reading_of
+from webapp.work.maps import Maps
+from webapp.work.measurements import number_of, safe_name
+
+router = Room("road")
+GONE = "That road is no longer kept here. Send the line again."
+
+
+@dataclass(frozen=True, slots=True)
+class RoadTyped:
+    """The form as it was typed."""
+
+    line: str = ""
+    spacing_m: str = ""
+    rx_height_m: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RoadPage(Context):
+    """A line to drive along, and what a receiver gets on it."""
+
+    TEMPLATE: ClassVar[str] = "coverage/road.html"
+    TAB: ClassVar[str] = "road"
+    network: NetworkHead
+    """Which network, in which revision."""
+    typed: RoadTyped
+    """The form as it was typed."""
+    job: str
+    """Of the levels along the line; empty where no line was sent."""
+    source: str
+    """What the line is called."""
+    made: PlannedRoad | None
+    """The road as tried, and as planned."""
+    sites: tuple[SiteTry, ...]
+    """What may be tried at each site."""
+    window: WindowTried | None
+    """How OFDM receivers place their window; None where the service has none."""
+    names: dict[str, str]
+    """Site names by id."""
+    query: tuple[tuple[str, str], ...]
+    """What is tried, as an address has it."""
+    doubts: tuple[Problem, ...]
+    """Why what is tried could not be set like that."""
+    drawn: dict[str, Any]
+    """Sites and bounds, for the map."""
+    shade: str
+    """Where the shaded ground is found; empty where it is not in memory."""
+    problems: tuple[Problem, ...]
+    """What is wrong with the line, or doubtful."""
+    usual_spacing_m: float
+    """Distance of samples where none is typed."""
+    rx_height_m: float
+    """Of the network's receiver, where none is typed."""
+    log_typed: Mapping[str, str]
+    """What was typed of a log."""
+    frequency_mhz: float
+    """Of the network."""
+
+
+@router.get("/networks/{network_id}/road")
+def show(
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, tries: TriesDep,
+    job: str = "",
+) -> Response:  # fmt: skip
+    """The form; and the road, once its levels are there."""
+    most = settings.limits.grid_points
+    if not job:
+        return page(request, _page(opened, maps, most))
+    kept = _kept(jobs, job)
+    if kept is None:
+        notice(request, GONE)
+        return RedirectResponse(to("road.show", opened.head.id), 303)
+    if by_form(request):  # a shorter way to say the same
+        trying = query_of(tries.against(opened.network))
+        return RedirectResponse(to("road.show", opened.head.id, job=job, query=trying), 303)
+    if not kept.holds(opened.network, maps.ground(opened.network)):
+        return page(request, _page(opened, maps, most, job=job, kept=kept))
+    try:
+        made = on_line(opened.network, kept, tries)
+    except PlanError as error:
+        plan = on_line(opened.network, kept, WhatIf())
+        context = _page(opened, maps, most, job=job, kept=kept, made=plan, problems=error.problems)
+        return page(request, context, status=422)
+    return page(request, _page(opened, maps, most, job=job, kept=kept, made=made, tries=tries))
+
+
+@router.post("/networks/{network_id}/road/upload")
+def send(
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
+    files: UploadsDep,
+) -> Response:  # fmt: skip
+    """Start computing levels along a line that was sent, drawn or typed."""
+    typed = RoadTyped(form.get("line", ""), form.get("spacing_m", ""), form.get("rx_height_m", ""))
+    try:
+        of, how = reading_of(form, files, opened.network)
+        log = chosen_logs(files["log"], of=of, how=how)[0] if files.get("log") else None
+        track = _track(files, typed, log)
+        spacing_m = number_of(
+            form, "spacing_m", usual=USUAL_SPACING_M, least=LEAST_SPACING_M, greatest=GREATEST_SPACING_M, unit="m"
+        )
+        samples(track, spacing_m=spacing_m)
+        height_m = height_of(typed.rx_height_m)
+    except PlanError as error:
+        context = _page(opened, maps, settings.limits.grid_points, typed=typed, log_typed=form, problems=error.problems)
+        return page(request, context, status=422)
+    return _started(opened, maps, jobs, track, log, spacing_m, height_m)
+
+
+@router.post("/networks/{network_id}/road/again")
+def again(request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep) -> Response:
+    """Compute levels along a line that was sent before, with sites and terrain as they are now."""
+    kept = _kept(jobs, form.get("job", ""))
+    if kept is None:
+        notice(request, GONE)
+        return RedirectResponse(to("road.show", opened.head.id), 303)
+    return _started(opened, maps, jobs, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
+
+
+@router.get("/networks/{network_id}/road/{job}/road.{form}")
+def file(
+    opened: ReadableDep,
+    maps: MapsDep,
+    jobs: JobsDep,
+    tries: TriesDep,
+    job: str,
+    form: Literal["csv", "geojson", "kml", "svg", "png"],
+    show: bool = False,
+) -> Response:
+    """The road as a file; `show`: for the page."""
+    kept = _kept(jobs, job)
+    if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
+        raise RefusedError(404)
+    made = on_line(opened.network, kept, tries)
+    by = stamp_of(opened, made.found.says)
+    headers = {} if show else named(by, "road", form)
+    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
+
+
+def _track(files: dict[str, list[UploadFile]], typed: RoadTyped, log: DriveLog | None) -> Track:
+    """The line: out of a file, or typed, or else where the log was taken."""
+    for chosen in files.get("track", ()):
+        return track_of_bytes(chosen.file.read(), source=safe_name(chosen.filename or "line"))
+    if log is not None and not typed.line.strip():
+        return track_of(
+            list(zip(log.lat_deg.tolist(), log.lon_deg.tolist(), strict=True)), source=log.origin.name, recorded=True
+        )
+    if not typed.line.strip():
+        raise PlanError(
+            [
+                Problem(
+                    "line",
+                    "there is none",
+                    f"draw or type one, or choose a file: {EXPECTED}",
+                    code="no-line-given",
+                    fields=("line",),
+                )
+            ]
+        )
+    return typed_track(typed.line)
+
+
+def _kept(jobs: Jobs, job: str) -> Line | None:
+    """The line of a job that has ended well."""
+    ended = jobs.find(job)
+    return ended.result if ended is not None and isinstance(ended.result, Line) else None
+
+
+def _started(
+    opened: Opened, maps: Maps, jobs: Jobs, track: Track, log: DriveLog | None, spacing_m: float, height_m: float | None
+) -> Response:
+    """A job whose end is the page with its road."""
+    network = opened.network
+
+    def work(progress: Progress) -> Line:
+        def tell(site: str, done: int, total: int) -> None:
+            progress.tell(f"levels of {site} along the road", done=done, total=total)
+
+        return line(
+            network, track, spacing_m=spacing_m, rx_height_m=height_m, log=log, ground=maps.ground(network),
+            folder=maps.terrain_folder, tell=tell,
+        )  # fmt: skip
+
+    job = jobs.start(work, title="Levels along the road", key=secrets.token_urlsafe(9))
+    job.result_url = to("road.show", opened.head.id, job=job.id)
+    job.ended.wait(1.5)  # most roads are there at once
+    return RedirectResponse(job.result_url if job.state == "finished" else to("jobs.show", job.id), 303)
+
+
+def _line_problems(kept: Line | None) -> tuple[Problem, ...]:
+    """What is doubtful about the line, and about the log laid on it."""
+    if kept is None:
+        return ()
+    return (*kept.track.problems, *(() if kept.log is None else kept.log.origin.problems))
+
+
+def _page(
+    opened: Opened,
+    maps: Maps,
+    most: int,
+    *,
+    typed: RoadTyped | None = None,
+    job: str = "",
+    kept: Line | None = None,
+    made: PlannedRoad | None = None,
+    tries: WhatIf | None = None,
+    log_typed: Mapping[str, str] | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> RoadPage:
+    """The page with whatever is there to show."""
+    network = opened.network
+    tried_now = (tries or WhatIf()).against(network)
+    wanted = maps.wanted(network, bounds=None, pixel_m=None, most=most)
+    south, west, north, east = wanted.grid.bounds_deg
+    area, shade = [[south, west], [north, east]], ""
+    if (computed := maps.find(wanted.key)) is not None and not computed.smooth:
+        shade = to("zones.shade", opened.head.id, wanted.key)
+    drawn = {"sites": site_marks(network), "area": area, "bounds": area}
+    if kept is not None:
+        a, b, c, d = bounds_of(kept.samples.lat_deg, kept.samples.lon_deg)
+        drawn["bounds"] = [[a, b], [c, d]]
+    if typed is None:
+        typed = RoadTyped()
+        if kept is not None:
+            height = "" if kept.rx_height_m is None else f"{kept.rx_height_m:g}"
+            typed = RoadTyped("", f"{kept.spacing_m:g}", height)
+    return RoadPage(
+        network=opened.head,
+        typed=typed,
+        job=job,
+        source="" if kept is None else kept.track.name,
+        made=made,
+        window=window_tries(network, tries or WhatIf()) if made is not None else None,
+        sites=() if made is None else site_tries(network, tried_now, made.table),
+        names={site.id: site.name for site in network.sites},
+        query=tuple(query_of(tried_now)),
+        doubts=() if made is None else made.doubts,
+        drawn=drawn,
+        shade=shade,
+        problems=(*problems, *_line_problems(kept)),
+        usual_spacing_m=USUAL_SPACING_M,
+        rx_height_m=network.receiver.height_m,
+        log_typed=log_typed or {},
+        frequency_mhz=network.frequency_mhz,
+    )
+
+
+for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True)
+
+
+class LevelMeasured(BaseModel):
+    """A level measured on the road."""
+
+    lat: Latitude
+    lon: Longitude
+    level_dbuvm: Annotated[float, Field(ge=-50, le=160, description="[dBuV/m]")]
+    site: Annotated[str, Field(description="Whose signal, by its id; empty for all on air together.")] = ""
+
+
+class RoadAsked(BaseModel):
+    """A line to drive along, and what is tried on the way; sites by their ids."""
+
+    line: Annotated[
+        list[tuple[Latitude, Longitude]],
+        Field(min_length=2, max_length=20_000, description="[latitude, longitude] pairs on WGS 84. [degrees]"),
+    ]
+    spacing_m: Annotated[float, Field(ge=5, le=10_000, description="Distance of samples. [m]")] = 100.0
+    rx_height_m: Annotated[float | None, Field(ge=1, le=3000, description="Above ground. [m]")] = None
+    as_set: Annotated[bool, Field(description="With what is set now, not with the computed settings.")] = False
+    offsets_us: Annotated[dict[str, Number], Field(description="Offsets tried, positive is later. [us]")] = {}
+    clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
+    routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
+    off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
+    strategy: Annotated[str, Field(description="How OFDM receivers place their window; the network's where empty.")] = (
+        ""
+    )
+    backoff_us: Annotated[float | None, Field(description="Back-off of that strategy. [us]")] = None
+    threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
+    log: Annotated[
+        list[LevelMeasured], Field(max_length=200_000, description="Measured levels to hold against the prediction.")
+    ] = []
+
+
+@for_scripts.post("/networks/{network_id}/road")
+def answer_road(opened: ReadableDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
+    """Reception along a road, as ``python -m sfn road --json`` answers."""
+    return document(_planned(opened, maps, body), revision=opened.head.revision.number)
+
+
+@for_scripts.post(
+    "/networks/{network_id}/road.{form}",
+    response_class=Response,
+    responses={200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in MEDIA.values()}}},
+)
+def road_as_file(
+    opened: ReadableDep, maps: MapsDep, body: RoadAsked, form: Literal["csv", "geojson", "kml", "svg", "png"]
+) -> Response:
+    """The same as a file: a table, lines for maps, or the chart; with revision, checksum and what is tried."""
+    made = _planned(opened, maps, body)
+    by = stamp_of(opened, made.found.says)
+    return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named(by, "road", form))
+
+
+def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:
+    """The road that was asked for."""
+    network = opened.network
+    levels = [(one.lat, one.lon, one.level_dbuvm, one.site) for one in body.log]
+    sites = tuple(site.id for site in network.sites)
+    return planned_road(
+        network,
+        track_of(body.line, source="line"),
+        tries=WhatIf(
+            body.offsets_us,
+            body.clocks_late_us,
+            body.routes,
+            frozenset(body.off_air),
+            WindowTry(body.strategy, body.backoff_us, body.threshold_db),
+        ),
+        as_set=body.as_set,
+        spacing_m=body.spacing_m,
+        rx_height_m=body.rx_height_m,
+        log=log_of_levels(levels, source="log", sites=sites) if levels else None,
+        ground=maps.ground(network),
+        folder=maps.terrain_folder,
+    )

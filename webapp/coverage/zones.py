@@ -1,0 +1,346 @@
+"""The overlap map: levels computed once in a job, layers drawn from them at every change."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar
+from urllib.parse import urlencode
+
+from fastapi import Depends, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from sfn.answer.compared import Compared, compared, in_short
+from sfn.answer.what_if import Tried, WhatIf, tried
+from sfn.answer.zones import LAYERS, Offered, Zones, neighbours, offered, shares_said
+from sfn.chain import MAIN
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.sites import place
+from sfn.reception.coverage import Coverage
+from sfn.report.colours import site_colours
+from sfn.report.numbers import us
+from sfn.systems.of_network import service_of
+from webapp.config.addresses import Room, to
+from webapp.shell.context import Context, NetworkHead
+from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableStatedDep, SettingsDep, StoreDep
+from webapp.shell.following import as_json
+from webapp.shell.problems import RefusedError, is_api, wants_json
+from webapp.shell.render import html, notice, page
+from webapp.shell.saving import base_of
+from webapp.shell.security import from_elsewhere
+from webapp.standing.complaints import Complaint, complaints_of
+from webapp.standing.tries import (
+    SiteTry,
+    TriesDep,
+    WindowTried,
+    area_of,
+    by_form,
+    changed_document,
+    query_of,
+    site_tries,
+    window_tries,
+)
+from webapp.work.jobs import Job, JobView
+from webapp.work.maps import Maps, Wanted
+
+router = Room("zones")
+DRAWN_LAYER = "coverage_probability"  # of drawn levels: it takes seconds, the others follow at once
+STREETS = "https://tile.openstreetmap.org"
+
+
+@dataclass(frozen=True, slots=True)
+class MapAddress:
+    """What the page's address says, but for what is tried."""
+
+    bounds: str = ""
+    """South, west, north, east; empty for the usual area."""
+    pixel_m: str = ""
+    """Side of a pixel as it was typed; empty for the usual one."""
+    streets: bool = False
+    """Whether the user turned street tiles on."""
+    layer: str = ""
+    """The layer that is shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZonesPage(Context):
+    """The overlap map of one network."""
+
+    TEMPLATE: ClassVar[str] = "coverage/zones.html"
+    TAB: ClassVar[str] = "zones"
+    network: NetworkHead
+    """Which network, in which revision."""
+    states: tuple[str, ...]
+    """Planned states that the map can be asked for."""
+    sites: tuple[SiteTry, ...]
+    """Its sites, with what may be tried and what is."""
+    window: WindowTried | None
+    """How OFDM receivers place their window; None where the service has none."""
+    layers: dict[str, Offered]
+    """The layers on offer, by name."""
+    key: str
+    """Of the levels that the map is drawn from; empty where there is no map."""
+    asked: MapAddress
+    """What the page's address says, but for what is tried."""
+    query: str
+    """What is tried, as an address has it."""
+    says: tuple[str, ...]
+    """What is tried, in words; empty where it is the plan."""
+    doubts: tuple[Problem, ...]
+    """Why what is tried could not be set like that."""
+    pixel_m: float
+    """Side of a pixel on the ground. [m]"""
+    job: JobView | None
+    """The computation, while the levels are not there."""
+    ready: bool
+    """Whether the levels are there."""
+    levels_url: str
+    """Where their computation is started, by POST; empty where they are there, on their way, or cannot be."""
+    by_itself: bool
+    """Whether the page's script starts it: not behind a link from another site."""
+    smooth: bool
+    """Whether no terrain is named."""
+    complaints: tuple[Complaint, ...]
+    """What listeners complained of, the newest first."""
+    problems: tuple[Problem, ...]
+    """Why there is no map, if so."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapTry(Context):
+    """What is tried on the map, and the way back to the plan."""
+
+    TEMPLATE: ClassVar[str] = "coverage/map_try.html"
+    says: tuple[str, ...]
+    """What is tried, in words; empty where it is the plan."""
+    doubts: tuple[Problem, ...]
+    """Why what is tried could not be set like that."""
+    back: str
+    """Address of the same map with the plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapSummary(Context):
+    """The overlap in numbers, beside the map."""
+
+    TEMPLATE: ClassVar[str] = "coverage/map_summary.html"
+    found: Zones
+    """The map as it is drawn."""
+    compared: Compared
+    """Area and people by class and by site, as planned and as tried."""
+    is_tried: bool
+    """Whether anything is tried."""
+    in_short: str
+    """What the try changes, in a sentence."""
+    people_said: str
+    """Where the people come from, or why they are not counted."""
+    people_page: str
+    """Where that is changed."""
+    others_page: str
+    """Where transmitters of other programmes are listed."""
+
+
+def asked_of(bounds: str = "", pixel_m: str = "", streets: bool = False, layer: str = "") -> MapAddress:
+    """What the page's address says, but for what is tried."""
+    return MapAddress(bounds.strip(), pixel_m.strip(), streets, layer if layer in LAYERS else "quality_class")
+
+
+AskedDep = Annotated[MapAddress, Depends(asked_of)]
+
+
+@router.get("/networks/{network_id}/map")
+def show(
+    request: Request,
+    opened: ReadableStatedDep,
+    maps: MapsDep,
+    jobs: JobsDep,
+    settings: SettingsDep,
+    asked: AskedDep,
+    tries: TriesDep,
+) -> Response:
+    """The map where its levels are there; else how far they are, or what starts them. Looking starts nothing."""
+    if by_form(request):
+        return RedirectResponse(_address(opened, asked, tries.against(opened.network)), 303)
+    network = opened.network
+    try:
+        now = tried(network, tries, placed=place(network))
+        area, pixel = area_of(asked.bounds, asked.pixel_m)
+        wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
+    except PlanError as error:
+        return page(request, _page(request, opened, asked, tries, problems=error.problems), status=422)
+    if asked.streets:
+        request.state.image_origins = (STREETS,)
+    job = None if maps.find(wanted.key) else jobs.under_way(wanted.key)
+    shown = _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps)
+    return page(request, shown, status=202 if job and is_api(request) else 200)
+
+
+@router.post("/networks/{network_id}/map/levels")
+def start(
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, settings: SettingsDep, tries: TriesDep, form: FormDep
+) -> Response:
+    """Start computing the levels of a map; the page's script is told of the job, everybody else led to it."""
+    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    area, pixel = area_of(asked.bounds, asked.pixel_m)
+    wanted = maps.wanted(opened.network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
+    back = _address(opened, asked, tries.against(opened.network))
+    job = maps.start(opened.network, wanted, result_url=back)
+    if job is not None and wants_json(request) and not is_api(request):
+        return JSONResponse(as_json(job.view()), 202)
+    return RedirectResponse(back if job is None else to("jobs.show", job.id), 303)
+
+
+@router.get("/networks/{network_id}/map/{key}/view.json")
+def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
+    found, now = zones_of(opened, maps, key, tries)
+    south, west, north, east = found.coverage.grid.bounds_deg
+    summary = _summary(opened, maps, key, found, now)
+    placed = place(opened.network)
+    colours = site_colours(len(opened.network.sites))
+    sites = [
+        {
+            "id": site.id,
+            "name": site.name,
+            "lat": placed[site.id].lat_deg,
+            "lon": placed[site.id].lon_deg,
+            "offset_us": site.offset_us,
+            "on_air": site.on_air,
+            "clock_us": tries.clock_errors_us.get(site.id, 0.0),
+            "route": tries.routes.get(site.id, MAIN),
+            "colour": colours[i],
+        }
+        for i, site in enumerate(now.network.sites)
+    ]
+    answer: dict[str, Any] = {
+        "bounds": [[south, west], [north, east]],
+        "layers": [{"name": layer.name, "label": layer.label} for layer in found.layers],
+        "sites": sites,
+        "pairs": [list(pair) for pair in neighbours(found)],
+        "has_shade": not found.coverage.smooth,
+        "says": html(request, MapTry(now.says, now.doubts, to("zones.show", opened.head.id))),
+        "summary": html(request, summary),
+        "short": summary.in_short,
+        "tolerance": us(service_of(opened.network).tolerance_us),
+    }
+    return JSONResponse(answer)
+
+
+@router.get("/networks/{network_id}/map/{key}/shares.json")
+def shares(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """OFDM: where most places are served with levels drawn, which follows the map."""
+    found, _ = zones_of(opened, maps, key, tries, drawn=True)
+    return JSONResponse({"says": shares_said(found)})
+
+
+@router.post("/networks/{network_id}/map/keep")
+def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: FormDep) -> Response:
+    """Save the offsets that were tried as a new revision."""
+    reason = form.get("reason", "").strip() or "offsets tried on the map"
+    author = form.get("author", "").strip()
+    if not author:
+        raise RefusedError(
+            422, Problem("author", "a save needs a name", "yours", code="author-missing", fields=("author",))
+        )
+    base, document = base_of({"base": "", **form}), changed_document(opened.document, form)
+    request.session["author"] = author
+    if document == opened.document and base == opened.head.revision.number:
+        notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and sites off air are not.")
+    else:
+        store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
+        notice(request, "Saved as a new revision. The sheets follow it.")
+    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    return RedirectResponse(_address(opened, asked, WhatIf()), 303)
+
+
+def _address(opened: Opened, asked: MapAddress, what: WhatIf) -> str:
+    """The page's address in its shortest form."""
+    layer = "" if asked.layer == "quality_class" else asked.layer
+    return to(
+        "zones.show",
+        opened.head.id,
+        bounds=asked.bounds,
+        pixel_m=asked.pixel_m,
+        streets=asked.streets,
+        layer=layer,
+        query=query_of(what),
+    )
+
+
+def _page(
+    request: Request,
+    opened: Opened,
+    asked: MapAddress,
+    what: WhatIf,
+    *,
+    now: Tried | None = None,
+    wanted: Wanted | None = None,
+    job: Job | None = None,
+    maps: Maps | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> ZonesPage:
+    """The page; without `now` and `wanted` the one that says why there is no map."""
+    network, query = opened.network, urlencode(query_of(what.against(opened.network)))
+    ready = bool(maps and wanted and maps.find(wanted.key))
+    return ZonesPage(
+        network=opened.head,
+        sites=site_tries(network, what, now.table) if now else (),
+        window=window_tries(network, what) if now else None,
+        layers=offered(network) if now else {},
+        key=wanted.key if wanted else "",
+        asked=asked,
+        query=query,
+        says=now.says if now else (),
+        doubts=now.doubts if now else (),
+        pixel_m=wanted.grid.pixel_m if wanted else 0.0,
+        job=job.view() if job else None,
+        ready=ready,
+        levels_url="" if ready or job or not wanted else to("zones.start", opened.head.id, query=query),
+        by_itself=not from_elsewhere(request.headers),
+        smooth=network.terrain is None,
+        complaints=complaints_of(request.app.state.store, opened.head.id),
+        problems=problems,
+        states=tuple(one.name for one in network.today.planned or ()),
+    )
+
+
+def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:
+    """The map with what is tried; `drawn`: with shares of places from drawn levels."""
+    computed = coverage_of(opened, maps, key)
+    now = tried(opened.network, what, placed=place(opened.network))
+    return maps.zones(opened.network, computed, now, key=key, drawn=drawn), now
+
+
+def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:
+    """The map in numbers, against the plan where something is tried."""
+    state = opened.network.state
+    alone = WhatIf(state=state.name if state else "")
+    planned = zones_of(opened, maps, key, alone)[0] if now.beyond_state else found
+    against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
+    short = in_short(against) if now.beyond_state else ""
+    people, others = to("people.show", opened.head.id), to("others.show", opened.head.id)
+    return MapSummary(found, against, now.beyond_state, short, said, people, others)
+
+
+def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:
+    """Levels that are in memory, of the sites that the network has now."""
+    computed = computed_coverage(maps, key)
+    if computed.sites != tuple(site.id for site in opened.network.sites):
+        raise RefusedError(
+            409, Problem("map", "the network has other sites now", "the page opened again", code="sites-changed-since")
+        )
+    return computed
+
+
+def computed_coverage(maps: Maps, key: str) -> Coverage:
+    """Levels that are in memory."""
+    found = maps.find(key)
+    if found is None:
+        raise RefusedError(
+            404,
+            Problem("map", "these levels are no longer in memory", "the page opened again", code="no-longer-in-memory"),
+        )
+    return found
+
+
+def known_pair(found: Zones, a: str, b: str) -> None:
+    """Both sites exist and differ."""
+    if a == b or not {a, b} <= set(found.coverage.sites):
+        raise RefusedError(404)

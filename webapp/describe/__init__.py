@@ -1,0 +1,1 @@
+"""Describe: sites, chains, antennas, terrain, people, relays, revisions."""

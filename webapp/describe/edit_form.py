@@ -1,0 +1,148 @@
+"""What the editing pages share: the form's hidden part, the choices, and where each finding can be mended."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sfn.answer.timeline import Present, present_fields
+from sfn.errors import Problem
+from webapp.forms.fields import Group, Sheet
+from webapp.forms.places import path_of
+from webapp.shell.render import anchor
+from webapp.standing.editing import Draft
+from webapp.store.store import Store
+from webapp.store.timeline import standing
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Something that the check found in a document that can be used."""
+
+    problem: Problem
+    go: str
+    """The view where it can be mended, ``site 2`` or ``chain 0``; empty where it is on this page."""
+    words: str
+    """What the button that leads there says."""
+
+
+@dataclass(frozen=True, slots=True)
+class Editor:
+    """What every form that edits the document carries."""
+
+    base_revision: int
+    """Revision that the form was made from."""
+    draft: str
+    """The document with what was changed but not saved, as JSON; empty where nothing was."""
+    view: str
+    """network, site, chain or document: the page to come back to."""
+    index: int
+    """Which site, by its position."""
+    author: str
+    """Name typed for the record."""
+    reason: str
+    """Reason typed for the record."""
+    deleted: bool
+    """The network was deleted while it was being edited."""
+    problems: tuple[Problem, ...]
+    """Everything that keeps it from being saved, with its place."""
+    leads: dict[str, tuple[str, str]]
+    """By the place of a problem that is not on this page: the view where it can be mended, and what the button says."""
+    advice: tuple[Advice, ...]
+    """What the check found in it, where nothing keeps it from being saved."""
+    on_page: frozenset[str]
+    """Names of the fields on this page that have a problem: the lists of problems lead there."""
+    set_at: str = ""
+    """Since when present values that are changed hold, as typed."""
+    stands: tuple[Present, ...] = ()
+    """What the page's site is set to by the latest reports."""
+
+
+def sheet(draft: Draft) -> Sheet:
+    """The draft's document with its problems and the choices among its sites and stages."""
+    sites = tuple((str(s.get("id", "")), str(s.get("name") or s.get("id"))) for s in draft.document.get("sites") or ())
+    stages = tuple(
+        (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')})") for s in draft.document.get("stages") or ()
+    )
+    return Sheet(
+        draft.document,
+        draft.problems or draft.advice,
+        {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages},
+    )
+
+
+def editor(
+    draft: Draft,
+    view: str,
+    *,
+    index: int = 0,
+    groups: Iterable[Group] = (),
+    names: Iterable[str] = (),
+    about: Sequence[str] = ("",),
+    stands: tuple[Present, ...] = (),
+) -> Editor:
+    """The hidden part of a form, and the lists of problems; `about` are the places that the page is about."""
+    places = [path_of(anchor(place)) if place else () for place in about]
+    found = [p for p in draft.advice if any(path_of(anchor(p.where))[: len(place)] == place for place in places)]
+    on_page = {name for group in groups for name in _names(group)} | set(names)
+    return Editor(
+        base_revision=draft.base.revision.number,
+        draft=json.dumps(draft.document, ensure_ascii=False) if draft.changed and draft.text is None else "",
+        view=view,
+        index=index,
+        author=draft.author,
+        reason=draft.reason,
+        deleted=draft.deleted,
+        problems=draft.problems,
+        leads={p.where: (a.go, a.words) for p in draft.problems if (a := _lead(p, draft.document, on_page)).go},
+        advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
+        on_page=frozenset(anchor(p.where) for p in (*draft.problems, *found) if anchor(p.where) in on_page),
+        set_at=draft.set_at,
+        stands=stands,
+    )
+
+
+def stands_now(store: Store, draft: Draft, site_id: str) -> tuple[Present, ...]:
+    """What a site of the draft's base is set to by the latest reports; nothing of a site that is not saved."""
+    found = present_fields(standing(store, draft.base)) if site_id else ()
+    return tuple(one for one in found if one.site_id == site_id)
+
+
+def _lead(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
+    """The same for what keeps a draft from being saved; no way where the draft is too odd to tell one."""
+    try:
+        return _advice(problem, document, on_page)
+    except (KeyError, IndexError, TypeError, AttributeError):
+        return Advice(problem, "", "")
+
+
+def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
+    """A finding with the way to where it can be mended."""
+    path = path_of(anchor(problem.where))
+    if anchor(problem.where) in on_page or len(path) < 2 or not isinstance(path[1], int):
+        return Advice(problem, "", "")
+    sites = document["sites"]
+    if path[0] == "sites":
+        view, index = ("chain" if path[2:3] == ("chains",) else "site"), path[1]
+    else:
+        stage = document["stages"][path[1]]["id"]
+        view, index = "chain", next((n for n, s in enumerate(sites) if stage in _passed(s, document)), 0)
+    return Advice(
+        problem,
+        f"{view} {index}",
+        f"go to {'the chains of ' if view == 'chain' else ''}{sites[index].get('name') or sites[index]['id']}",
+    )
+
+
+def _passed(site: Mapping[str, Any], document: Mapping[str, Any]) -> set[str]:
+    """Stages that a site's chains pass, those inside its sections too."""
+    used = {entry for chain in site["chains"] for entry in chain["stages"]}
+    return used | {e for stage in document["stages"] if stage["id"] in used for e in stage.get("inside") or ()}
+
+
+def _names(group: Group) -> Iterable[str]:
+    yield group.name
+    for shown in group.fields:
+        yield shown.name
+    for inner in group.groups:
+        yield from _names(inner)

@@ -1,0 +1,192 @@
+"""Revisions of one network: listed, compared, restored; and two people's changes put together."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from webapp.config.addresses import Room, to
+from webapp.config.limits import NetworkId, RevisionNumber, whole_number
+from webapp.shell.context import Context, NetworkHead
+from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of
+from webapp.shell.render import notice, page
+from webapp.standing.editing import typed
+from webapp.standing.told import put_down
+from webapp.store.differences import clashes, compared, merged, shown
+from webapp.store.documents import as_text
+from webapp.store.frozen import unfrozen
+from webapp.store.store import ConflictError, Revision
+
+router = Room("revisions")
+CHOICE = "choice "
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionsPage(Context):
+    """Every save of a network."""
+
+    TEMPLATE: ClassVar[str] = "describe/revisions.html"
+    TAB: ClassVar[str] = "revisions"
+    network: NetworkHead
+    """Which network, in which revision."""
+    revisions: tuple[Revision, ...]
+    """The newest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceLine:
+    """One key that differs, as text."""
+
+    where: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True, slots=True)
+class ComparePage(Context):
+    """Two revisions field by field."""
+
+    TEMPLATE: ClassVar[str] = "describe/compare.html"
+    TAB: ClassVar[str] = "revisions"
+    network: NetworkHead
+    """Which network, in which revision."""
+    old: Revision
+    """The one compared."""
+    new: Revision
+    """The one it is compared with."""
+    differences: tuple[DifferenceLine, ...]
+    """Every key that differs."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClashLine:
+    """One key that one of two savers changed, or both."""
+
+    where: str
+    base: str
+    mine: str
+    theirs: str
+    settled: str
+    """mine or theirs where it need not be asked; empty where one must choose."""
+    chosen: str
+    """What was chosen, so far."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConflictPage(Context):
+    """Someone saved first: both versions, and a choice for every key that both changed."""
+
+    TEMPLATE: ClassVar[str] = "describe/conflict.html"
+    TAB: ClassVar[str] = "revisions"
+    network: NetworkHead
+    """Which network, in their revision."""
+    base_revision: int
+    """The revision that both began with."""
+    theirs: Revision
+    """What was saved first."""
+    clashes: tuple[ClashLine, ...]
+    """Every key that either changed."""
+    draft: str
+    """My document, whole, as JSON."""
+    author: str
+    """Name typed for the record."""
+    reason: str
+    """Reason typed for the record."""
+    problems: tuple[Problem, ...]
+    """What keeps the two from being put together as chosen."""
+
+
+@router.get("/networks/{network_id}/revisions")
+def show(request: Request, store: StoreDep, network: NetworkDep) -> Response:
+    """Every revision."""
+    return page(request, RevisionsPage(network=network.head, revisions=store.history(network.head.id)))
+
+
+@router.get("/networks/{network_id}/compare")
+def compare(
+    request: Request, store: StoreDep, network: NetworkDep, old: RevisionNumber, new: RevisionNumber
+) -> Response:
+    """Two revisions, field by field."""
+    before, after = store.read(network.head.id, old), store.read(network.head.id, new)
+    lines = tuple(
+        DifferenceLine(d.where, shown(d.old), shown(d.new)) for d in compared(before.document, after.document)
+    )
+    return page(request, ComparePage(network.head, before.revision, after.revision, lines))
+
+
+@router.post("/networks/{network_id}/revisions/{number}/restore")
+def restore(request: Request, store: StoreDep, network: NetworkDep, number: RevisionNumber, form: FormDep) -> Response:
+    """Make an old revision the newest."""
+    author = form.get("author", "").strip()
+    if not author:
+        raise PlanError(
+            [
+                Problem(
+                    "author",
+                    "the record needs to know who restores this",
+                    "your name",
+                    code="author-missing",
+                    fields=("author",),
+                )
+            ]
+        )
+    request.session["author"] = author
+    made = store.restore(network.head.id, number, base_revision=network.head.revision.number, author=author)
+    request.state.problems = unfrozen(store, network.head.id, store.read(network.head.id, made.number).document)
+    notice(request, f"Revision {number} is restored, as revision {made.number}.")
+    return RedirectResponse(to("revisions.show", network.head.id), 303)
+
+
+@router.post("/networks/{network_id}/merge")
+def merge(request: Request, store: StoreDep, network_id: NetworkId, form: FormDep) -> Response:
+    """Save both people's changes together, as chosen key by key."""
+    draft = typed(store, network_id, form)
+    number = form.get("their_revision", "")
+    theirs = store.read(network_id, whole_number(number))
+    choices = {name.removeprefix(CHOICE): value for name, value in form.items() if name.startswith(CHOICE)}
+    conflict = ConflictError(base=draft.base, theirs=theirs, mine=draft.document)
+    open_questions = [
+        Problem(c.where, "both of you changed this", "one of the two", code="changed-by-both")
+        for c in clashes(draft.base.document, draft.document, theirs.document)
+        if not c.settled and choices.get(c.where) not in ("mine", "theirs")
+    ]
+    document = merged(draft.base.document, draft.document, theirs.document, choices)
+    author, reason = draft.author or "unnamed", draft.reason or f"put together with revision {theirs.revision.number}"
+    try:
+        if open_questions:
+            raise PlanError(open_questions)
+        made = store.save(network_id, document, base_revision=theirs.revision.number, author=author, reason=reason)
+    except PlanError as refused:
+        return conflict_page(request, conflict, form, choices=choices, problems=refused.problems)
+    request.state.problems = unfrozen(store, network_id, document)
+    said = put_down(store, theirs, document, number=made.number, author=author, tells=False)
+    notice(request, f"Both changes are saved, as revision {made.number}. {said}".strip())
+    return RedirectResponse(to("network.show", network_id), 303)
+
+
+def conflict_page(
+    request: Request,
+    conflict: ConflictError,
+    form: dict[str, str],
+    *,
+    choices: dict[str, str] | None = None,
+    problems: tuple[Problem, ...] = (),
+) -> Response:
+    """Both versions side by side; what was typed travels along."""
+    lines = tuple(
+        ClashLine(c.where, shown(c.base), shown(c.mine), shown(c.theirs), c.settled, (choices or {}).get(c.where, ""))
+        for c in clashes(conflict.base.document, conflict.mine, conflict.theirs.document)
+    )
+    context = ConflictPage(
+        network=head_of(conflict.theirs),
+        base_revision=conflict.base.revision.number,
+        theirs=conflict.theirs.revision,
+        clashes=lines,
+        draft=as_text(conflict.mine),
+        author=form.get("author", ""),
+        reason=form.get("reason", ""),
+        problems=problems,
+    )
+    return page(request, context, status=409)

@@ -1,0 +1,1 @@
+"""Feed: link plan, packet loss, holdover and failures."""

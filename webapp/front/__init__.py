@@ -1,0 +1,1 @@
+"""Pages outside one network: its list, services, people and their record, trust, the interface."""

@@ -1,0 +1,51 @@
+"""How far a computation is, and stopping it."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from webapp.config.addresses import Room, to
+from webapp.shell.context import Context
+from webapp.shell.dependencies import JobsDep
+from webapp.shell.following import as_json, found
+from webapp.shell.problems import wants_json
+from webapp.shell.render import page
+from webapp.work.jobs import JobView
+
+router = Room("jobs")
+RELOAD_S = 2
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage(Context):
+    """One computation; reloads itself while it runs."""
+
+    TEMPLATE: ClassVar[str] = "front/job.html"
+    job: JobView
+    """Its present state."""
+
+
+@router.get("/jobs/{job_id}")
+def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
+    """The job's state: JSON where it is asked for, else a page that reloads itself and ends at the result."""
+    view = found(jobs, job_id).view()
+    if wants_json(request):
+        return JSONResponse(as_json(view))
+    if view.result_url:
+        return RedirectResponse(view.result_url, 303)
+    answer = page(request, JobPage(job=view))
+    if view.state in ("waiting", "running"):
+        answer.headers["Refresh"] = str(RELOAD_S)
+    return answer
+
+
+@router.post("/jobs/{job_id}/cancel")
+def cancel(request: Request, jobs: JobsDep, job_id: str) -> Response:
+    """Ask the job to stop; it does at its next step."""
+    job = found(jobs, job_id)
+    job.progress.cancel()
+    if wants_json(request):
+        return JSONResponse(as_json(job.view()))
+    return RedirectResponse(to("jobs.show", job_id), 303)

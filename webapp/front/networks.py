@@ -1,0 +1,108 @@
+"""The first screen: networks, demos to load, a document to import, an empty network; and deleted ones."""
+
+import json
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from fastapi import File, Request, UploadFile
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.plan.demos import demo_files
+from webapp.config.addresses import Room, to
+from webapp.config.limits import NetworkId
+from webapp.shell.context import Context
+from webapp.shell.dependencies import FormDep, StoreDep
+from webapp.shell.problems import RefusedError
+from webapp.shell.render import notice, page
+from webapp.store.documents import parsed
+from webapp.store.store import Summary
+
+router = Room("networks")
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """A demo network on offer."""
+
+    key: str
+    name: str
+    notes: str
+    sites: int
+
+
+@dataclass(frozen=True, slots=True)
+class NetworksPage(Context):
+    """The first screen."""
+
+    TEMPLATE: ClassVar[str] = "front/networks.html"
+    networks: tuple[Summary, ...]
+    """The last saved first."""
+    demos: tuple[Demo, ...]
+    """Demo networks that can be loaded."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeletedPage(Context):
+    """Deleted networks."""
+
+    TEMPLATE: ClassVar[str] = "front/deleted.html"
+    networks: tuple[Summary, ...]
+    """Each can be brought back."""
+
+
+@router.get("/")
+def show(request: Request, store: StoreDep) -> Response:
+    """The list of networks, and the ways to a new one."""
+    return page(request, NetworksPage(networks=store.summaries(), demos=demos()))
+
+
+@router.post("/networks/demo/{key}")
+def load_demo(store: StoreDep, key: str) -> Response:
+    """A network of one's own from a demo."""
+    for file in demo_files():
+        if file.stem == key:
+            document = parsed(file.read_bytes(), source=file.name)
+            made = store.create(document, author="demo", reason=f"demo network {key}")
+            return RedirectResponse(to("network.show", made.network_id), 303)
+    raise RefusedError(404)
+
+
+@router.post("/networks/import")
+def take_in(store: StoreDep, form: FormDep, file: Annotated[UploadFile, File()]) -> Response:
+    """A network from a document."""
+    source = file.filename or "the document"
+    document = parsed(file.file.read(), source=source)
+    author = form.get("author", "").strip() or "unnamed"
+    made = store.create(document, author=author, reason=f"imported from {source}")
+    return RedirectResponse(to("network.show", made.network_id), 303)
+
+
+@router.get("/deleted")
+def deleted(request: Request, store: StoreDep) -> Response:
+    """Deleted networks."""
+    return page(request, DeletedPage(networks=store.summaries(deleted=True)))
+
+
+@router.post("/networks/{network_id}/delete")
+def delete(request: Request, store: StoreDep, network_id: NetworkId) -> Response:
+    """Take a network off the list."""
+    store.delete(network_id)
+    notice(request, "The network is deleted. It can be brought back from the list of deleted networks.")
+    return RedirectResponse(to("networks.show"), 303)
+
+
+@router.post("/networks/{network_id}/undelete")
+def undelete(request: Request, store: StoreDep, network_id: NetworkId) -> Response:
+    """Bring a deleted network back."""
+    store.undelete(network_id)
+    notice(request, "The network is back.")
+    return RedirectResponse(to("network.show", network_id), 303)
+
+
+def demos() -> tuple[Demo, ...]:
+    """The demo networks, as the first screen offers them."""
+    found = []
+    for file in demo_files():
+        document = json.loads(file.read_text(encoding="utf-8"))
+        found.append(Demo(file.stem, document["name"], str(document.get("notes", "")), len(document["sites"])))
+    return tuple(found)

@@ -1,0 +1,92 @@
+"""Broadcast services: the shipped ones with their sources, and a file of the user's own beside them."""
+
+from dataclasses import dataclass, replace
+from importlib.resources import files as package_files
+from pathlib import Path
+from typing import ClassVar
+
+from fastapi import Request
+from fastapi.responses import RedirectResponse, Response
+
+from sfn.errors import PlanError, Problem
+from sfn.systems.mode_table import parse, shipped, text_of_own
+from sfn.systems.service import Service, services
+from webapp.config.addresses import Room, to
+from webapp.config.settings import SERVICES_FILE
+from webapp.shell.context import Context
+from webapp.shell.dependencies import FormDep, SettingsDep, UploadsDep
+from webapp.shell.render import notice, page
+from webapp.work.measurements import text_of
+
+router = Room("services")
+
+
+@dataclass(frozen=True, slots=True)
+class ServicesPage(Context):
+    """Every service by family, and the user's own file."""
+
+    TEMPLATE: ClassVar[str] = "front/services.html"
+    families: tuple[tuple[str, Service, int], ...]
+    """Of each family its name, its first service, and how many services it has."""
+    own: str
+    """The user's own file as text; empty without one."""
+    typed: str
+    """What was typed or sent last."""
+    problems: tuple[Problem, ...]
+    """What is wrong with it."""
+
+
+@router.get("/services")
+def show(request: Request, settings: SettingsDep) -> Response:
+    """Every family with its source, and the user's own file."""
+    mine = _own(settings.data_folder)
+    return page(request, _page(mine, mine))
+
+
+@router.post("/services/upload")
+def keep(request: Request, settings: SettingsDep, form: FormDep, files: UploadsDep) -> Response:
+    """Use a file of one's own, or none when it is empty."""
+    typed = form.get("text", "")
+    place = settings.data_folder / SERVICES_FILE
+    try:
+        for file in files.get("file", ()):
+            typed = text_of(file)
+        if typed.strip():
+            parse(typed, above=shipped().service)
+            settings.data_folder.mkdir(parents=True, exist_ok=True)
+            part = place.with_suffix(".part")
+            part.write_text(typed, encoding="utf-8")
+            part.replace(place)
+        else:
+            place.unlink(missing_ok=True)
+    except PlanError as error:
+        problems = tuple(replace(p, where=f"{SERVICES_FILE} {p.where}".strip()) for p in error.problems)
+        return page(request, _page(_own(settings.data_folder), typed, problems), status=422)
+    notice(request, "Your services are in use." if typed.strip() else "Only the shipped services are in use.")
+    return RedirectResponse(to("services.show"), 303)
+
+
+@router.get("/services/shipped.toml")
+def shipped_file() -> Response:
+    """The shipped file, to be learned from."""
+    text = package_files("sfn.systems").joinpath("modes.toml").read_text(encoding="utf-8")
+    named = {"Content-Disposition": 'attachment; filename="shipped-services.toml"'}
+    return Response(text, media_type="application/toml; charset=utf-8", headers=named)
+
+
+def _own(folder: Path) -> str:
+    """The user's file as text; empty without one."""
+    place = folder / SERVICES_FILE
+    return text_of_own(place) if place.is_file() else ""
+
+
+def _page(own: str, typed: str, problems: tuple[Problem, ...] = ()) -> ServicesPage:
+    """The page."""
+    try:
+        known = services(own_services=own)
+    except PlanError as error:  # changed by hand into something else
+        known, problems = services(), problems or error.problems
+    first = {one.family: one for one in reversed(known)}
+    count = {family: sum(one.family == family for one in known) for family in first}
+    families = tuple((family, first[family], count[family]) for family in dict.fromkeys(one.family for one in known))
+    return ServicesPage(families=families, own=own, typed=typed, problems=problems)

@@ -1,1 +1,0 @@
-"""The steps, each a module; see `webapp.migrations`."""

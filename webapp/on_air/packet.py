@@ -1,0 +1,200 @@
+"""The work packet: what it holds, what keeps it back, and its PDF."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar
+
+from fastapi import Query, Request
+from fastapi.responses import Response
+
+from sfn.errors import Problem, Touch
+from webapp.config.addresses import Room, to
+from webapp.config.limits import whole_number
+from webapp.config.settings import Settings
+from webapp.on_air.change import change_page
+from webapp.on_air.head_end import head_end_lines
+from webapp.on_air.link_lines import link_lines
+from webapp.on_air.printing import (
+    LinkLine,
+    as_file,
+    code_says,
+    locked,
+    printed_change,
+    printed_head_end,
+    printed_links,
+    printed_sheet,
+    unprintable_says,
+)
+from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS
+from webapp.paper import PAPERS, Paper, Printed, pdf
+from webapp.shell.context import Context, NetworkHead
+from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.shell.problems import RefusedError
+from webapp.shell.public import public_base
+from webapp.shell.render import page, when
+from webapp.standing.release import Released, SheetLine, released, why_not
+from webapp.store.store import Store
+from webapp.work.maps import Maps
+
+router = Room("packet")
+
+
+@dataclass(frozen=True, slots=True)
+class PacketPage(Context):
+    """What the packet holds, or why there is none."""
+
+    TEMPLATE: ClassVar[str] = "on_air/packet.html"
+    TAB: ClassVar[str] = "sheets"
+    network: NetworkHead
+    """Which network, in which revision."""
+    refused: tuple[Problem, ...]
+    """Every reason why there is none."""
+    not_issued: tuple[str, ...]
+    """Names of the sites whose sheets would go with it stamped, or keep it back."""
+    reachable: bool
+    """Whether the application has an address that a telephone can reach."""
+    unprintable: str
+    """Which scripts of the network no font here has; empty where every name is printed whole."""
+    days: int
+    """How long a link lasts, if nothing else is asked for."""
+    most_days: int
+    """How long it may last."""
+
+
+@router.get("/networks/{network_id}/packet")
+def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
+    """What goes with it, or why there is none."""
+    found = released(opened, store, maps)
+    others = tuple(line.sheet.site.name for line in found.lines if not line.issued)
+    reachable = bool(public_base(request, settings))
+    context = PacketPage(
+        opened.head, refusals(opened, found), others, reachable, unprintable_says(opened), USUAL_DAYS, MOST_DAYS
+    )
+    return page(request, context)
+
+
+@router.post("/networks/{network_id}/packet.pdf")
+def as_pdf(
+    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, form: FormDep
+) -> Response:
+    """The packet; its links are made."""
+    days, paper = whole_number(form.get("days", "")), next((p for p in PAPERS if p == form.get("paper", "a4")), None)
+    if days is None or paper is None:
+        what, expected = ("the paper or the days cannot be read", "a4 or letter, and a number of days")
+        raise RefusedError(422, Problem("paper", what, expected, code="unreadable-choice", fields=("paper", "days")))
+    base = public_base(request, settings)
+    made = packet(opened, store, maps, settings, base=base, days=days, paper=paper)
+    return as_file(made, f"work-packet-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")
+
+
+def refusals(opened: Opened, found: Released) -> tuple[Problem, ...]:
+    """Every reason why there is no packet of a revision; none where there is one."""
+    release, there = found.reviewed.release, {line.sheet.site.id: line for line in found.lines}
+    reasons: list[Problem] = []
+    for site in opened.network.sites:
+        line = there.get(site.id)
+        if site.id in release and (line is None or not line.issued):
+            reasons += _of_site(found, site.id) if line is None else _of_sheet(line)
+        elif line is not None and line.state == "stale":
+            reasons += _of_sheet(line)
+    if not reasons and not any(line.issued for line in found.lines):
+        what = "no sheet of this revision is issued"
+        reasons.append(Problem("sites", what, "sheets that are issued, then the packet", code="nothing-issued"))
+    return tuple(dict.fromkeys(reasons))
+
+
+def _of_site(found: Released, site_id: str) -> tuple[Problem, ...]:
+    """Why a site has no sheet at all."""
+    return tuple(reason.problem for reason in found.reviewed.of(site_id).because("withheld"))
+
+
+def _of_sheet(line: SheetLine) -> tuple[Problem, ...]:
+    """Why a sheet keeps the packet back."""
+    site = line.sheet.site
+    if line.state == "stale":
+        expected = "a new issue, then the packet"
+        return (Problem("sites", line.stale_says, expected, code="sheet-stale", touches=(Touch(site.id),)),)
+    if line.state == "ready":
+        what = f"the sheet of {site.name} is not issued"
+        return (
+            Problem("sites", what, "its issue, then the packet", code="sheet-not-issued", touches=(Touch(site.id),)),
+        )
+    return why_not(line)
+
+
+def packet(
+    opened: Opened, store: Store, maps: Maps, settings: Settings, *, base: str, days: int, paper: Paper
+) -> bytes:
+    """The packet as one PDF; its links are made, or found again, and listed with the others.
+
+    Parameters
+    ----------
+    opened : Opened
+        The newest revision.
+    store : Store
+    maps : Maps
+    settings : Settings
+    base : str
+        The address that telephones reach; empty where there is none: then no code is printed.
+    days : int
+        How long new links last.
+    paper : {'a4', 'letter'}
+
+    Raises
+    ------
+    RefusedError
+        With every reason why there is no packet.
+    """
+    found = released(opened, store, maps)
+    if reasons := refusals(opened, found):
+        raise RefusedError(422, *reasons)
+    sites = opened.network.sites
+    lines = link_lines(opened, found, store.links, settings, base=base, days=days, sites=sites)
+    plan = change_page(opened, store, maps, settings)
+    first = [change.site.id for change in plan.plan.changes]
+    in_steps = sorted(
+        found.lines, key=lambda line: first.index(line.sheet.site.id) if line.sheet.site.id in first else len(first)
+    )
+    by_site = {line.site_id: line for line in lines}
+    parts = [printed_change(opened, plan, found)]
+    asked = locked(store, settings)
+    parts += [_sheet(opened, line, by_site[line.sheet.site.id], base=base, asked=asked) for line in in_steps]
+    if away := head_end_lines(found):
+        address = base + to("head_end.show", opened.head.id) if base else ""
+        opens = code_says(opened.head.revision.number, locked=asked)
+        parts.append(printed_head_end(opened, away, address=address, opens=opens))
+    return pdf([*parts, printed_links(opened, lines)], paper=paper)
+
+
+def _sheet(opened: Opened, line: SheetLine, link: LinkLine, *, base: str, asked: bool) -> Printed:
+    """A sheet whose code opens the technician's page; without a link the office's, which asks for the log-in."""
+    number = opened.head.revision.number
+    if base and link.address and link.ends_at is not None:
+        opens = f"revision {number}: the code opens the technician's page, without a log-in, until {when(link.ends_at)}"
+        return printed_sheet(opened, line, address=f"{link.address}#revision-{number}", opens=opens)
+    address = base + to("sheets.show", opened.head.id, line.sheet.site.id, revision=number) if base else ""
+    return printed_sheet(opened, line, address=address, opens=code_says(number, locked=asked))
+
+
+for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True)
+
+
+_FILE = {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}
+
+
+_PDF: dict[int | str, dict[str, Any]] = {200: {"content": _FILE, "description": "The packet."}}
+
+
+@for_scripts.post("/networks/{network_id}/packet", response_class=Response, responses=_PDF)
+def answer_packet(
+    request: Request,
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    settings: SettingsDep,
+    days: Annotated[int, Query(description="How long its links last.")] = USUAL_DAYS,
+    paper: Paper = "a4",
+) -> Response:
+    """Change plan, every sheet and signed links of the newest revision as one PDF; makes the links."""
+    base = public_base(request, settings)
+    made = packet(opened, store, maps, settings, base=base, days=days, paper=paper)
+    return as_file(made, f"work-packet-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")

@@ -1,0 +1,135 @@
+"""Signed, expiring links: one network, one site, one revision, and nothing else.
+
+The signature is the permission; the office lists the links it gave and may withdraw each (`webapp.store.links_kept`).
+"""
+
+import math
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+
+from itsdangerous import BadSignature, URLSafeTimedSerializer
+
+from sfn.errors import Problem
+from webapp.shell.problems import RefusedError
+from webapp.store.links_kept import KeptLink, Links
+
+_SALT = "readings at one site"  # a session cookie is no link, and a link is no session
+USUAL_DAYS = 14
+MOST_DAYS = 92
+_ABOUT = timedelta(days=1)
+_NEW_ONE = "a new one from the control room; what you typed is still kept"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteLink:
+    """What a link lets one see and send."""
+
+    network_id: int
+    site_id: str
+    revision: int
+    ends_at: datetime
+    id: str = ""
+    """Under which the office lists and withdraws it; empty for a link from before there were lists."""
+
+
+def made_link(session_key: str, *, network_id: int, site_id: str, revision: int, days: int, link_id: str = "") -> str:
+    """The signed part of a link's address; good for `days` from now, unless the office withdraws `link_id`."""
+    checked_days(days)
+    said = [network_id, site_id, revision, days]
+    return str(_signer(session_key).dumps([*said, link_id] if link_id else said))
+
+
+def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, days: int) -> KeptLink:
+    """The link that the office gave for this site and revision and that lasts about as long; else a new one.
+
+    A withdrawn one stays withdrawn: the next is only made when it is asked for (`Links.add`).
+    """
+    checked_days(days)
+    now = datetime.now(UTC)
+    asked = now + timedelta(days=days)
+    same = [one for one in links.of(network_id) if (one.site_id, one.revision) == (site_id, revision)]
+    if same and same[0].withdrawn_at is not None:
+        return same[0]
+    found = next((one for one in same if one.withdrawn_at is None and abs(asked - one.ends_at) <= _ABOUT), None)
+    return found or links.add(network_id, site_id=site_id, revision=revision, ends_at=asked)
+
+
+def token_of(session_key: str, link: KeptLink) -> str:
+    """The signed part of the address of a link that the office keeps; ends when it ends."""
+    left = math.ceil((link.ends_at - datetime.now(UTC)) / timedelta(days=1))
+    return made_link(
+        session_key, network_id=link.network_id, site_id=link.site_id, revision=link.revision, days=left,
+        link_id=link.id,
+    )  # fmt: skip
+
+
+def open_link(links: Links, session_key: str, token: str) -> SiteLink:
+    """What a link is for, now.
+
+    Raises
+    ------
+    RefusedError
+        404 if it was not signed here, 410 if its time is over or the office withdrew it.
+    """
+    link = read_link(session_key, token)
+    kept = links.find(link.id) if link.id else None
+    if kept is None:
+        return link
+    if kept.withdrawn_at is not None:
+        what = f"this link was withdrawn on {kept.withdrawn_at:%Y-%m-%d %H:%M} UTC"
+    elif datetime.now(UTC) > kept.ends_at:
+        what = f"this link ended on {kept.ends_at:%Y-%m-%d %H:%M} UTC"
+    else:
+        return replace(link, ends_at=min(link.ends_at, kept.ends_at))
+    raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-ended"))
+
+
+def checked_days(days: int) -> None:
+    """Refuse a time that no link lasts."""
+    if not 1 <= days <= MOST_DAYS:
+        raise RefusedError(
+            422,
+            Problem(
+                "days",
+                f"a link cannot last {days} days",
+                f"1 to {MOST_DAYS} days",
+                code="out-of-range",
+                fields=("days",),
+            ),
+        )
+
+
+def read_link(session_key: str, token: str, *, now: datetime | None = None) -> SiteLink:
+    """What a link is for.
+
+    Raises
+    ------
+    RefusedError
+        404 if it was not signed here, 410 if its time is over.
+    """
+    try:
+        said, signed_at = _signer(session_key).loads(token, return_timestamp=True)
+        network_id, site_id, revision, days, *rest = said
+    except (BadSignature, ValueError, TypeError):
+        raise RefusedError(
+            404,
+            Problem(
+                "link",
+                "this is no link of ours, or it was cut off",
+                "the whole link; the control room has it",
+                code="link-unreadable",
+            ),
+        ) from None
+    ends_at = signed_at.astimezone(UTC) + timedelta(days=days)
+    if (now or datetime.now(UTC)) > ends_at:
+        what = f"this link ended on {ends_at:%Y-%m-%d %H:%M} UTC"
+        raise RefusedError(
+            410,
+            Problem("link", what, _NEW_ONE, code="link-ended"),
+        )
+    return SiteLink(network_id, site_id, revision, ends_at, str(rest[0]) if rest else "")
+
+
+def _signer(session_key: str) -> URLSafeTimedSerializer:
+    """The signer."""
+    return URLSafeTimedSerializer(session_key, salt=_SALT)

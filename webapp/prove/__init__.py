@@ -1,0 +1,1 @@
+"""Prove: measurements, recordings, drive tests, the timeline, how old and how sure every figure is."""

@@ -1,0 +1,130 @@
+"""Every page and action for scripts: the same addresses under ``/api/pages`` answer JSON, with the same refusals.
+
+A page answers with its record (`webapp.shell.context`), as `sfn.answer.plain` makes it plain; an action that would
+lead a browser to another page answers ``{"next": ADDRESS}``. Forms are sent as form fields or as one JSON object; a
+name that the form has not is refused (`webapp.shell.form_names`).
+"""
+
+import json
+import re
+from typing import Any
+
+from fastapi import APIRouter, Depends
+from fastapi.responses import Response
+from fastapi.routing import APIRoute
+from starlette.datastructures import Headers
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from webapp.config.bundled import folder
+from webapp.shell.api_shapes import responses
+from webapp.shell.form_names import accepted, only
+
+PREFIX = "/api/pages"
+TAG = "pages"
+_FORM = re.compile(r"<form[^>]*method=\"post\"[^>]*action=\"\{\{ to\('([\w.]+)'.*?</form>", re.S)
+_MACRO = re.compile(r"\{% macro (\w+)\(.*?%\}(.*?)\{% endmacro %\}", re.S)
+_CALL = re.compile(r"\{\{ *(\w+)\(")
+_FIELD = re.compile(r"<(?:input|select|textarea|button)\b[^>]*>", re.S)
+_GIVEN = re.compile(r"\b(name|id)=\"([^\"]+)\"")
+_LABEL = re.compile(r"<label for=\"([^\"]+)\"[^>]*>([^<{]+)</label>")
+_HIDDEN = ("csrf_token",)
+
+
+def second_places(routers: tuple[APIRouter, ...]) -> APIRouter:
+    """Every page and action at its second place, described in the schema."""
+    forms = form_fields()
+    again = APIRouter(prefix=PREFIX, tags=[TAG])
+    for router in routers:
+        for route in router.routes:
+            if isinstance(route, APIRoute):
+                methods = route.methods or set()
+                names = forms.get(route.name, {}) if "POST" in methods else {}
+                taken = accepted(route.path, names)
+                listed = {_open(name): label for name, label in ({**dict.fromkeys(taken.names, ""), **names}).items()}
+                again.add_api_route(
+                    route.path,
+                    route.endpoint,
+                    methods=sorted(methods),
+                    name=route.name.replace(".", " "),
+                    response_class=Response,
+                    openapi_extra={
+                        "responses": responses(route.endpoint, route.path),
+                        **({"requestBody": _body(listed)} if names else {}),
+                    },
+                    dependencies=[*route.dependencies, *([Depends(only(taken))] if "POST" in methods else [])],
+                )
+    return again
+
+
+def form_fields() -> dict[str, dict[str, str]]:
+    """By the route that each form of the templates leads to: its fields' names as they are spelled there, gaps and all.
+
+    Each with its label where that is fixed.
+    """
+    found: dict[str, dict[str, str]] = {}
+    texts = [path.read_text(encoding="utf-8") for path in sorted(folder("templates").rglob("*.html"))]
+    macros = {macro[1]: macro[2] for text in texts for macro in _MACRO.finditer(text)}
+    for text in texts:
+        labels = {name: label.strip() for name, label in _LABEL.findall(text)}
+        for form in _FORM.finditer(text):
+            there = found.setdefault(form[1], {})
+            whole = _CALL.sub(lambda call: macros.get(call[1], "") + call[0], form[0])
+            for tag in _FIELD.findall(whole):
+                given = dict(_GIVEN.findall(tag))
+                if given.get("name", "{{").startswith("{{"):  # a name that only the page's own record knows
+                    continue
+                if given["name"] not in _HIDDEN:
+                    there[given["name"]] = labels.get(given.get("id", ""), "")
+    return found
+
+
+def _open(name: str) -> str:
+    """A field's name with its gaps in words: ``offset-{{ site.id }}`` as ``offset-SITE``."""
+    return re.sub(r"\{\{ *([a-z_]+)[^}]*\}\}", lambda gap: gap[1].upper(), name)
+
+
+def _body(names: dict[str, str]) -> dict[str, Any]:
+    """A form's fields for the schema."""
+    properties = {
+        name: {"type": "string", **({"description": label} if label else {})} for name, label in names.items()
+    }
+    schema = {"type": "object", "properties": properties}
+    kinds = ("application/json", "application/x-www-form-urlencoded", "multipart/form-data")
+    return {"content": {kind: {"schema": schema} for kind in kinds}}
+
+
+class NextAsData:
+    """Under `PREFIX` a redirect becomes JSON that names where it leads, under the same prefix.
+
+    What an action found, in `request.state.problems`, stands beside it.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let everything else through as it is."""
+        if scope["type"] != "http" or not scope["path"].startswith(f"{PREFIX}/"):
+            await self.app(scope, receive, send)
+            return
+        moved = False
+
+        async def answer(message: Message) -> None:
+            """Exchange a redirect's head and body."""
+            nonlocal moved
+            if message["type"] == "http.response.start" and message["status"] in (302, 303, 307):
+                moved = True
+                location = Headers(raw=message["headers"]).get("location", "/")
+                inside = location.startswith("/") and not location.startswith(PREFIX)
+                where = f"{PREFIX}{location}" if inside else location
+                found = scope.get("state", {}).get("problems", ())
+                said = {"problems": [problem.as_json() for problem in found]} if found else {}
+                body = json.dumps({"next": where, **said}).encode()
+                kept = [(k, v) for k, v in message["headers"] if k not in (b"location", b"content-length")]
+                head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+                await send({**message, "status": 200, "headers": [*kept, *head]})
+                await send({"type": "http.response.body", "body": body})
+            elif not moved:
+                await send(message)
+
+        await self.app(scope, receive, answer)

@@ -1,0 +1,89 @@
+"""Refuses a request whose address or body is larger than is taken, and gives up bodies that stall."""
+
+import asyncio
+import re
+
+from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from sfn.errors import Problem
+from sfn.units import grouped
+from webapp.config.limits import LONGEST_NAME_N, Limits
+from webapp.shell.problems import refusal
+
+ROAD = re.compile(r"/road(\.\w+)?$")
+
+
+class TooManyError(HTTPException):
+    """One that the framework lets through while it reads a body, with its reason."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(413)
+        self.problems = (problem,)
+
+
+def _few(found: int, most: int, name: str) -> None:
+    """Refuse more values or keys than any body of ours has."""
+    if found > most:
+        what, expected = f"has more than {grouped(most)} {name}", f"{grouped(most)} at most"
+        raise TooManyError(Problem("body", what, expected, code="request-too-large", values={"most": most}))
+
+
+class BodyLimit:
+    """The declared length is refused at once; an undeclared one as soon as it has grown too long.
+
+    Addresses that take recordings or terrain end in ``/upload`` and have the larger bound.
+    """
+
+    def __init__(self, app: ASGIApp, limits: Limits) -> None:
+        self.app, self.limits = app, limits
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Count what arrives."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        if any(len(part) > LONGEST_NAME_N for part in scope["path"].split("/")):
+            expected = f"at most {LONGEST_NAME_N} characters in each"
+            problem = Problem("address", "one part of it is too long", expected, code="address-too-long")
+            await refusal(Request(scope, receive), 414, (problem,))(scope, receive, send)
+            return
+        greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes
+        declared = Headers(scope=scope).get("content-length", "0")
+        if not declared.isdigit() or int(declared) > greatest:
+            problem = Problem(
+                "body",
+                f"the request has {declared} bytes",
+                f"at most {greatest} bytes at this address",
+                code="request-too-large",
+                values={"most_bytes": greatest},
+            )
+            await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
+            return
+        arrived, whole = 0, False
+        values, keys = 0, 0
+        is_json = "json" in Headers(scope=scope).get("content-type", "").partition(";")[0].lower()
+        most_keys = self.limits.road_keys if ROAD.search(scope["path"]) else self.limits.json_keys
+
+        async def counted() -> Message:
+            nonlocal arrived, whole, values, keys
+            if whole:  # what comes now is the end of the connection, which may take as long as the answer
+                return await receive()
+            try:
+                message = await asyncio.wait_for(receive(), self.limits.body_idle_s)
+            except TimeoutError:
+                raise HTTPException(408) from None
+            arrived += len(message.get("body", b""))
+            whole = not message.get("more_body", False)
+            if arrived > greatest:
+                raise HTTPException(413)
+            if is_json:  # counted as it arrives, before anything is taken apart
+                body = message.get("body", b"")
+                values, keys = values + sum(map(body.count, (b",", b"[", b"{"))), keys + body.count(b":")
+                _few(values, self.limits.json_values, "values")
+                _few(keys, most_keys, "keys")
+            return message
+
+        await self.app(scope, counted, send)

@@ -1,0 +1,32 @@
+"""A job that goes on, as scripts and the pages' scripts follow it."""
+
+from webapp.config.addresses import to
+from webapp.shell.api_pages import PREFIX
+from webapp.shell.problems import RefusedError
+from webapp.work.jobs import Job, Jobs, JobView
+
+
+def as_json(view: JobView) -> dict[str, object]:
+    """A job for scripts."""
+    return {
+        "id": view.id,
+        "title": view.title,
+        "state": view.state,
+        "phase": view.phase,
+        "done": view.done,
+        "total": view.total,
+        "parts": [{"name": part.name, "done": part.done, "total": part.total} for part in view.parts],
+        "problems": [p.as_json() for p in view.problems],
+        "result_url": view.result_url,
+        "result_api": None if view.result_url is None else f"{PREFIX}{view.result_url}",
+        "url": to("jobs.show", view.id),
+        "cancel_url": to("jobs.cancel", view.id),
+    }
+
+
+def found(jobs: Jobs, job_id: str) -> Job:
+    """A remembered job; a page that is not there otherwise."""
+    job = jobs.find(job_id)
+    if job is None:
+        raise RefusedError(404)
+    return job

@@ -1,0 +1,45 @@
+"""JSON bodies of scripts, looked at before their address reads them: the type that is sent, and keys given twice."""
+
+import json
+from typing import Any
+
+from fastapi import Request
+
+from sfn.errors import PlanError, Problem
+from webapp.shell.dependencies import whole_characters
+from webapp.shell.problems import RefusedError
+from webapp.store.roles import SAFE_METHODS
+
+FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
+
+
+async def no_key_twice(request: Request) -> None:
+    """Refuse a body that is no JSON, or in which an object has a key twice: readers silently drop one of the two."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != "application/json":
+        sends = request.headers.get("content-length", "0") != "0" or "transfer-encoding" in request.headers
+        if request.method in SAFE_METHODS or not sends or kind in FORMS:  # forms are read, or refused, by their route
+            return
+        what = f"the body is sent as {kind[:60] or 'nothing in particular'}"
+        expected = "JSON, with Content-Type: application/json"
+        raise RefusedError(415, Problem("content-type", what, expected, code="content-type"))
+    twice: list[str] = []
+
+    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
+        held = dict(items)
+        if len(held) < len(items):
+            seen: set[str] = set()
+            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        return held
+
+    try:
+        whole_characters(json.loads(await request.body(), object_pairs_hook=pairs))
+    except (ValueError, RecursionError):
+        return  # the framework refuses it
+    if twice:
+        raise PlanError(
+            Problem(
+                key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
+            )
+            for key in dict.fromkeys(twice[:20])
+        )

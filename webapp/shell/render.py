@@ -1,0 +1,132 @@
+"""Jinja environment, filters, and `page(request, context)`: the one way a template becomes an answer."""
+
+import re
+from dataclasses import fields
+from datetime import datetime
+from functools import cache
+from unicodedata import bidirectional
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from sfn.answer.clocks import in_words
+from sfn.answer.plain import plain
+from sfn.report import numbers
+from sfn.visible import visible
+from webapp.config.addresses import OPENAPI, beside, leaflet, static, to
+from webapp.config.bundled import folder
+from webapp.forms.places import anchor as anchor
+from webapp.shell.api_pages import PREFIX
+from webapp.shell.context import Context, Frame, NetworkHead
+from webapp.shell.places_said import NAMES, place_said, text_said
+from webapp.shell.security import csrf_token
+from webapp.shell.tabs import TABS
+from webapp.store.roles import NOBODY, WORDS, current_user, may
+from webapp.store.signed import signed_for, unsigned_since
+
+# Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
+NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
+
+
+class Typed(str):
+    """What stands in a form's field: sent back as it came, whatever is in it."""
+
+    __slots__ = ()
+
+
+def _finalized(value: object) -> object:
+    """What a template prints: a text with characters that nobody sees made visible, unless it is sent back."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Typed) else value
+
+
+@cache  # templates are compiled once a process
+def environment() -> Environment:
+    """The application's Jinja environment: everything escaped, an unknown name is a fault."""
+    made = Environment(
+        loader=FileSystemLoader(folder("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalized,
+    )
+    made.globals |= {"to": to, "beside": beside, "static": static, "leaflet": leaflet, "OPENAPI": OPENAPI, "tabs": TABS}
+    made.globals |= {"signed_for": signed_for, "unsigned_since": unsigned_since}
+    made.filters.update(
+        when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
+    )
+    made.filters["spelled"] = lambda text: re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
+    made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
+    made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
+    return made
+
+
+def html(request: Request, context: Context) -> str:
+    """The text of a context record's template."""
+    person = current_user(request)
+    frame = Frame(
+        csrf_token=csrf_token(request),
+        author=person.name or str(request.session.get("author", "")),
+        person=person,
+        may=frozenset(action for action in WORDS if may(person, action)),
+        may_log_out=person.via in ("session", "password"),
+        notice=str(request.session.pop("notice", "")),
+        tab=context.TAB,
+        network=_network_of(context),
+    )
+    return _filled(context, frame)
+
+
+def paper_html(context: Context) -> str:
+    """The same for paper: nobody's forms, nobody's notice."""
+    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context)))
+
+
+def _network_of(context: Context) -> NetworkHead | None:
+    network = getattr(context, "network", None)
+    return network if isinstance(network, NetworkHead) else None
+
+
+def _filled(context: Context, frame: Frame) -> str:
+    values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
+    network = frame.network
+    before = NAMES.set({} if network is None else network.names)
+    try:
+        return str(environment().get_template(context.TEMPLATE).render(**values, frame=frame))
+    finally:
+        NAMES.reset(before)
+
+
+def page(request: Request, context: Context, *, status: int = 200) -> Response:
+    """The page of a context record. A field called `network` (a `NetworkHead`) opens that network's navigation.
+
+    Under ``/api/pages`` the record itself, as JSON.
+    """
+    if request.url.path.startswith(PREFIX):
+        made = {f.name: plain(getattr(context, f.name)) for f in fields(context)}  # type: ignore[arg-type]
+        return JSONResponse({**context.moved_keys(made), **made}, status)
+    return HTMLResponse(html(request, context), status_code=status)
+
+
+def notice(request: Request, sentence: str) -> None:
+    """Show one sentence on the next page."""
+    request.session["notice"] = sentence
+
+
+def when(moment: datetime) -> str:
+    """A time of the record, to the minute, in UTC and said so: 2026-09-14 08:30 UTC."""
+    return f"{moment:%Y-%m-%d %H:%M} UTC"
+
+
+def apart(name: str) -> str:
+    """A name; one that is written from right to left stands apart, so that a figure behind it stays where it is."""
+    if not any(bidirectional(letter) in ("R", "AL") for letter in name):
+        return name
+    return Markup(f"<bdi>{escape(visible(name))}</bdi>")
+
+
+def count(number: int, one: str, many: str) -> str:
+    """A number with its noun: 1 site, 3 sites."""
+    return f"{number} {one if number == 1 else many}"

@@ -1,0 +1,1 @@
+"""What stands of a network, for several groups of pages: drafts, tries, released sheets, readings, the timeline."""

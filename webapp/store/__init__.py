@@ -1,0 +1,1 @@
+"""What is kept, and by whom: networks and their revisions, entries, people, the audit trail, back-ups."""

@@ -1,0 +1,303 @@
+"""Users, the browsers they are signed in with, and their scripts' tokens. What is made or ended counts at once."""
+
+import secrets
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Engine, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy.engine import Connection
+
+from sfn.errors import PlanError, Problem
+from webapp.config.limits import LONGEST_PERSON_N
+from webapp.store.audit import Audit
+from webapp.store.passwords import hash_password, password_matches, token_hash
+from webapp.store.roles import ROLES, SCOPES, Person
+from webapp.store.schema import sessions, tokens, users
+
+SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
+MOST_TOKENS = 50
+LONGEST_TOKEN_DAYS = 3660
+
+
+@dataclass(frozen=True, slots=True)
+class User:
+    """Somebody who may come in."""
+
+    id: int
+    name: str
+    role: str
+    made_at: datetime
+    ended_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """A script's token, without the token."""
+
+    id: int
+    user: str
+    label: str
+    scope: str
+    made_at: datetime
+    ends_at: datetime | None
+    revoked_at: datetime | None
+
+
+class Accounts:
+    """The users in one database."""
+
+    def __init__(self, engine: Engine, clock: Callable[[], datetime], audit: Audit) -> None:
+        self._engine, self._clock, self._audit = engine, clock, audit
+        self._writing = engine.execution_options(writes=True)
+        self._some = False
+
+    # Users
+
+    def some(self) -> bool:
+        """Whether there are users, so that names are proven. Once there are, there always are."""
+        if not self._some:
+            with self._engine.begin() as connection:
+                self._some = connection.execute(select(users.c.id).limit(1)).first() is not None
+        return self._some
+
+    def users(self) -> tuple[User, ...]:
+        """Every user, also those who have left, by name."""
+        with self._engine.begin() as connection:
+            return tuple(_user(row) for row in connection.execute(select(users).order_by(users.c.key)))
+
+    def find(self, name: str) -> User | None:
+        """The user of a name, also one who has left; None where there never was one."""
+        with self._engine.begin() as connection:
+            row = connection.execute(select(users).where(users.c.key == _key(name))).first()
+        return None if row is None else _user(row)
+
+    def add(self, name: str, *, role: str, password: str, because: str = "") -> User:
+        """A new user; `because` goes into the record where nobody here made them.
+
+        Raises
+        ------
+        PlanError
+            If the name is taken or none, the role is none, the password too short, or the first is no administrator.
+        """
+        name, problems = " ".join(name.split()), []
+        if not name or len(name) > LONGEST_PERSON_N or not name.isprintable():
+            expected = f"1 to {LONGEST_PERSON_N} characters"
+            problems.append(Problem("name", f"cannot be {name[:40]!r}", expected, code="user-name", fields=("name",)))
+        problems += _role_problems(role)
+        if not problems and not self.some() and role != "administrator":
+            what = "there is no user yet, and the first makes the others"
+            problems.append(Problem("role", what, "administrator", code="first-user-role", fields=("role",)))
+        if problems:
+            raise PlanError(problems)
+        hashed = hash_password(password, name=name)
+        with self._writing.begin() as connection:
+            if connection.execute(select(users.c.id).where(users.c.key == name.casefold())).first() is not None:
+                what = f"there is a user {name} already, or was one"
+                raise PlanError([Problem("name", what, "another name", code="user-name-taken", fields=("name",))])
+            values = {
+                "name": name,
+                "key": name.casefold(),
+                "role": role,
+                "password_hash": hashed,
+                "made_at": self._now(),
+            }
+            connection.execute(insert(users).values(**values))
+            told = {"role": role, "because": because} if because else {"role": role}
+            self._audit.add("user added", subject=name, body=told, within=connection)
+            row = connection.execute(select(users).where(users.c.key == name.casefold())).one()
+        return _user(row)
+
+    def set_role(self, name: str, role: str) -> None:
+        """Give a user another role; raises `PlanError` for none, or for the last administrator."""
+        problems = _role_problems(role)
+        if problems:
+            raise PlanError(problems)
+        with self._writing.begin() as connection:
+            row = self._row(connection, name)
+            if role != "administrator":
+                self._another_administrator(connection, row)
+            connection.execute(update(users).where(users.c.id == row.id).values(role=role))
+            self._audit.add("role changed", subject=row.name, body={"role": role, "was": row.role}, within=connection)
+
+    def set_password(self, name: str, password: str) -> None:
+        """Give a user another password; every session of theirs ends."""
+        hashed = hash_password(password, name=name)
+        with self._writing.begin() as connection:
+            row = self._row(connection, name)
+            connection.execute(update(users).where(users.c.id == row.id).values(password_hash=hashed))
+            connection.execute(delete(sessions).where(sessions.c.user_id == row.id))
+            self._audit.add("password changed", subject=row.name, within=connection)
+
+    def end(self, name: str) -> None:
+        """Let a user in no more; their sessions and tokens end, their name stays with what they did."""
+        with self._writing.begin() as connection:
+            row = self._row(connection, name)
+            self._another_administrator(connection, row)
+            now = self._now()
+            connection.execute(update(users).where(users.c.id == row.id).values(ended_at=now))
+            connection.execute(delete(sessions).where(sessions.c.user_id == row.id))
+            still = and_(tokens.c.user_id == row.id, tokens.c.revoked_at.is_(None))
+            connection.execute(update(tokens).where(still).values(revoked_at=now))
+            self._audit.add("user ended", subject=row.name, within=connection)
+
+    def password_hash(self, name: str) -> str | None:
+        """The hash that a password of this user must match; None where there is no such user."""
+        query = select(users.c.password_hash).where(users.c.key == _key(name), users.c.ended_at.is_(None))
+        with self._engine.begin() as connection:
+            return connection.execute(query).scalar()
+
+    def matches(self, name: str, password: str) -> bool:
+        """Whether this is the user's password."""
+        held = self.password_hash(name)
+        return held is not None and password_matches(password, held)
+
+    # Sessions
+
+    def sign_in(self, name: str, *, address: str, by: Mapping[str, str] | None = None) -> str:
+        """A new session of a user who proved to be it; gives what the browser must show from now on.
+
+        `by` says in the record who proved it, where it was not the password.
+        """
+        token, now = secrets.token_urlsafe(32), self._now()
+        with self._writing.begin() as connection:
+            row = self._row(connection, name)
+            connection.execute(delete(sessions).where(sessions.c.ends_at <= now))
+            values = {"began_at": now, "ends_at": now + timedelta(seconds=SESSION_S), "address": address}
+            connection.execute(insert(sessions).values(token_hash=token_hash(token), user_id=row.id, **values))
+            self._audit.add("signed in", subject=row.name, body=by, who=row.name, within=connection)
+        return token
+
+    def of_session(self, token: str) -> Person | None:
+        """Who is signed in with it; None where nobody is, or it has ended."""
+        query = (
+            select(users.c.id, users.c.name, users.c.role)
+            .join(sessions, sessions.c.user_id == users.c.id)
+            .where(sessions.c.token_hash == token_hash(token), sessions.c.ends_at > self._now())
+            .where(users.c.ended_at.is_(None))
+        )
+        with self._engine.begin() as connection:
+            row = connection.execute(query).first()
+        return row and Person(row.name, row.role, "session", row.id)
+
+    def sign_out(self, token: str) -> None:
+        """End one session."""
+        with self._writing.begin() as connection:
+            done = connection.execute(delete(sessions).where(sessions.c.token_hash == token_hash(token)))
+            if done.rowcount:
+                self._audit.add("signed out", within=connection)
+
+    def sign_out_everywhere(self, user_id: int) -> None:
+        """End every session of a user."""
+        with self._writing.begin() as connection:
+            done = connection.execute(delete(sessions).where(sessions.c.user_id == user_id))
+            self._audit.add("signed out everywhere", body={"sessions": done.rowcount}, within=connection)
+
+    # Tokens
+
+    def add_token(self, user_id: int, *, label: str, scope: str, days: int | None = None) -> str:
+        """A new token of a user; shown once, for only its hash is kept.
+
+        Raises
+        ------
+        PlanError
+            If it has no label, another scope than there is, lasts too long, or the user has too many.
+        """
+        label, problems = " ".join(label.split())[:LONGEST_PERSON_N], []
+        if not label:
+            problems.append(Problem("label", "a token needs a label", "what uses it", code="token-label-missing"))
+        if scope not in SCOPES:
+            expected = " or ".join(SCOPES)
+            problems.append(Problem("scope", f"cannot be {scope[:40]!r}", expected, code="token-scope-unknown"))
+        if days is not None and not 1 <= days <= LONGEST_TOKEN_DAYS:
+            expected = f"1 to {LONGEST_TOKEN_DAYS} days, or none for no end"
+            problems.append(Problem("days", f"cannot be {days}", expected, code="out-of-range", fields=("days",)))
+        if problems:
+            raise PlanError(problems)
+        token, now = secrets.token_urlsafe(32), self._now()
+        with self._writing.begin() as connection:
+            mine = and_(tokens.c.user_id == user_id, tokens.c.revoked_at.is_(None))
+            if connection.execute(select(func.count()).select_from(tokens).where(mine)).scalar_one() >= MOST_TOKENS:
+                what = f"there are {MOST_TOKENS} tokens already"
+                raise PlanError([Problem("label", what, "one of them revoked first", code="too-many-tokens")])
+            ends_at = None if days is None else now + timedelta(days=days)
+            values = {"user_id": user_id, "label": label, "scope": scope, "made_at": now, "ends_at": ends_at}
+            connection.execute(insert(tokens).values(token_hash=token_hash(token), **values))
+            self._audit.add("token made", subject=label, body={"scope": scope, "days": days}, within=connection)
+        return token
+
+    def of_token(self, token: str) -> Person | None:
+        """Whose token it is; None where it is none, or has ended."""
+        query = (
+            select(users.c.id, users.c.name, users.c.role, tokens.c.scope)
+            .join(tokens, tokens.c.user_id == users.c.id)
+            .where(tokens.c.token_hash == token_hash(token), tokens.c.revoked_at.is_(None))
+            .where(or_(tokens.c.ends_at.is_(None), tokens.c.ends_at > self._now()), users.c.ended_at.is_(None))
+        )
+        with self._engine.begin() as connection:
+            row = connection.execute(query).first()
+        return row and Person(row.name, row.role, "token", row.id, row.scope)
+
+    def tokens(self, user_id: int | None = None) -> tuple[Token, ...]:
+        """Tokens of a user, or all, the newest first."""
+        query = select(tokens, users.c.name).join(users, users.c.id == tokens.c.user_id).order_by(tokens.c.id.desc())
+        if user_id is not None:
+            query = query.where(tokens.c.user_id == user_id)
+        with self._engine.begin() as connection:
+            return tuple(_token(row) for row in connection.execute(query))
+
+    def revoke(self, token_id: int, *, user_id: int | None = None) -> bool:
+        """End a token, of one user where given; whether there was one to end."""
+        there = and_(tokens.c.id == token_id, tokens.c.revoked_at.is_(None))
+        if user_id is not None:
+            there = and_(there, tokens.c.user_id == user_id)
+        with self._writing.begin() as connection:
+            done = connection.execute(update(tokens).where(there).values(revoked_at=self._now())).rowcount == 1
+            if done:
+                self._audit.add("token revoked", subject=str(token_id), within=connection)
+        return done
+
+    # Inside
+
+    def _now(self) -> datetime:
+        return self._clock().astimezone(UTC).replace(tzinfo=None)
+
+    def _row(self, connection: Connection, name: str) -> Row[Any]:
+        """A user who may come in."""
+        row = connection.execute(select(users).where(users.c.key == _key(name), users.c.ended_at.is_(None))).first()
+        if row is None:
+            expected = "one of those that `python -m webapp user list` shows"
+            raise PlanError([Problem("name", f"there is no user {name[:60]}", expected, code="user-unknown")])
+        return row
+
+    def _another_administrator(self, connection: Connection, row: Row[Any]) -> None:
+        """Refuse to take the last administrator away."""
+        others = and_(users.c.role == "administrator", users.c.ended_at.is_(None), users.c.id != row.id)
+        if row.role == "administrator" and connection.execute(select(users.c.id).where(others)).first() is None:
+            what = f"{row.name} is the last administrator"
+            raise PlanError([Problem("name", what, "another administrator first", code="last-administrator")])
+
+
+def _key(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
+def _role_problems(role: str) -> list[Problem]:
+    if role in ROLES:
+        return []
+    return [Problem("role", f"cannot be {role[:40]!r}", ", ".join(ROLES), code="role-unknown", fields=("role",))]
+
+
+def _utc(moment: datetime | None) -> datetime | None:
+    return moment and moment.replace(tzinfo=UTC)
+
+
+def _user(row: Row[Any]) -> User:
+    return User(row.id, row.name, row.role, row.made_at.replace(tzinfo=UTC), _utc(row.ended_at))
+
+
+def _token(row: Row[Any]) -> Token:
+    return Token(
+        row.id, row.name, row.label, row.scope, row.made_at.replace(tzinfo=UTC), _utc(row.ends_at), _utc(row.revoked_at)
+    )

@@ -1,0 +1,387 @@
+"""Backup and restore of all that one installation keeps, while it runs: one archive, every part with its digest.
+
+| in the archive | what |
+|---|---|
+| ``manifest.json`` | version of the tables, and of every part its bytes and SHA-256 |
+| ``networks.sqlite`` | networks, revisions, entries, users, the record: by SQLite's online backup |
+| ``secrets.json``, ``services.toml`` | keys and the own file of services, where there are any |
+| ``terrain/...`` | terrain and people files: their names and digests, or all of them |
+
+It holds password hashes and the key that signs sessions: keep it as you keep the installation itself.
+"""
+
+import contextlib
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+from typing import IO, Any
+
+from sfn.errors import PlanError, Problem
+from sfn.plan import checksum
+from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
+from webapp.store.documents import network_of
+from webapp.store.migrations import copy_of, versions
+from webapp.store.schema import file_of
+from webapp.store.store import Store
+
+MANIFEST, DATABASE, TERRAIN = "manifest.json", "networks.sqlite", "terrain"
+FORMAT = 1
+LOCK_FILE = "serving.lock"
+MOST_MANIFEST_BYTES = 20_000_000
+MOST_PARTS = 100_000
+_BLOCK = 1 << 20
+# What a damaged archive raises.
+UNREADABLE = (OSError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError)
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a backup holds."""
+
+    parts: int
+    size_bytes: int
+    referred: int
+    """Terrain and people files that it only names."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What looking through a backup found."""
+
+    networks: int
+    revisions: int
+    made_at: str
+    faults: tuple[str, ...]
+
+
+def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
+    """Write a backup; beside its place first, so that a backup is whole or not there.
+
+    Parameters
+    ----------
+    settings : Settings
+    target : Path
+        The archive. One that is there is not overwritten.
+    whole : bool
+        Terrain and people files included, not only named.
+
+    Raises
+    ------
+    PlanError
+        If the database is none of SQLite, `target` is there, or a file cannot be read or written.
+    """
+    if target.exists():
+        raise _refusal(str(target), "is there already", "another name, or the old one moved away", "backup-exists")
+    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as folder:
+            held = Path(folder) / DATABASE
+            _copied(_database(settings), held)
+            with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
+                made = _written(settings, stream, held, whole=whole)
+                stream.flush()
+                os.fsync(stream.fileno())
+        part.replace(target)
+    except (OSError, sqlite3.Error) as refused:
+        raise _refusal(
+            str(target), f"cannot be written ({refused})", "room, and a folder that may be written", "backup-unwritten"
+        ) from refused
+    finally:
+        part.unlink(missing_ok=True)
+    return made
+
+
+def verify(source: Path) -> Verified:
+    """Look through a backup: every digest, the database's own check, every document, the record.
+
+    Raises
+    ------
+    PlanError
+        If it is no backup at all.
+    """
+    with _opened(source) as (archive, manifest), tempfile.TemporaryDirectory(prefix="verify-") as folder:
+        faults = list(_damaged(archive, manifest))
+        held = Path(folder) / DATABASE
+        try:
+            with archive.open(DATABASE) as stream, held.open("wb") as out:
+                shutil.copyfileobj(stream, out, _BLOCK)
+            faults += _unsound(held)
+            networks, revisions = (0, 0) if faults else _looked_through(held, faults)
+        except (*UNREADABLE, KeyError, sqlite3.Error) as refused:
+            faults.append(f"{DATABASE}: cannot be read ({refused})")
+            networks = revisions = 0
+        return Verified(networks, revisions, str(manifest.get("made_at", "")), tuple(faults[:20]))
+
+
+def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ...]:
+    """Put a backup in the place of what is there, which is kept beside it.
+
+    Parameters
+    ----------
+    settings : Settings
+    source : Path
+    replace : bool
+        Whether networks that are there may give way; a copy of them stays in the folder.
+
+    Returns
+    -------
+    said : tuple of str
+        What one should know: where the copy is, which terrain files are named and not there.
+
+    Raises
+    ------
+    PlanError
+        If the backup does not hold, was made by a newer program, the application is running, or there are networks.
+    """
+    found = verify(source)
+    if found.faults:
+        raise PlanError(
+            Problem(str(source), fault, "a backup that is whole", code="backup-damaged") for fault in found.faults
+        )
+    database, said = file_of(settings.database_url), []
+    if database is None:
+        raise _refusal("database", "is none of SQLite", "the database's own means", "backup-database")
+    with alone(settings.data_folder), _opened(source) as (archive, manifest):
+        if manifest.get("version") not in versions():
+            what = f"was made by a newer program (tables {manifest.get('version')})"
+            raise _refusal(str(source), what, "that program, or a newer one", "store-newer")
+        if database.exists():
+            if not replace:
+                expected = "--replace, which keeps a copy of it, or another --data folder"
+                raise _refusal(str(database), "there is a database already", expected, "store-there")
+            said.append(f"what was there is kept as {copy_of(database, before='restore')}")
+        try:
+            _put(settings, archive, database)
+        except OSError as refused:
+            what, expected = f"cannot be written ({refused.strerror})", "room, and a folder that may be written"
+            raise _refusal(str(settings.data_folder), what, expected, "backup-unwritten") from refused
+        said += _missing(settings.data_folder, manifest)
+    store = Store(settings.database_url)  # older tables become this program's
+    try:
+        store.audit.add("restored", subject=source.name, body={"made_at": found.made_at, "networks": found.networks})
+    finally:
+        store.close()
+    return tuple(said)
+
+
+@contextlib.contextmanager
+def alone(folder: Path, *, shared: bool = False) -> Iterator[None]:
+    """Hold the data folder: any number of servers together, a restore alone. Where the system has no locks, nothing.
+
+    Raises
+    ------
+    PlanError
+        If somebody else holds it, or it cannot be written.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        opened = (folder / LOCK_FILE).open("ab")
+    except OSError as refused:
+        what, expected = f"cannot be written ({refused.strerror})", "a folder that may be written; --data"
+        raise _refusal(str(folder), what, expected, "data-folder-read-only") from refused
+    with opened as held:
+        try:
+            fcntl.flock(held, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+        except OSError:
+            what = "is being restored" if shared else "is in use: the application is running"
+            raise _refusal(str(folder), what, "once that has ended", "data-folder-in-use") from None
+        yield
+
+
+def _database(settings: Settings) -> Path:
+    """The database's file."""
+    file = file_of(settings.database_url)
+    if file is None or not file.is_file():
+        expected = "a SQLite database; for others their own means, or `python -m webapp export FILE`"
+        raise _refusal("database", "there is no SQLite file to back up", expected, "backup-database")
+    return file
+
+
+def _copied(source: Path, target: Path) -> None:
+    """SQLite's online backup: a whole state, whatever is being written."""
+    with contextlib.closing(sqlite3.connect(source)) as a, contextlib.closing(sqlite3.connect(target)) as b:
+        a.backup(b)
+        b.execute("pragma journal_mode=delete")  # one file, no log beside it
+
+
+def _written(settings: Settings, stream: IO[bytes], database: Path, *, whole: bool) -> Made:
+    """The archive."""
+    parts, referred = [], []
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        named = [(DATABASE, database)]
+        named += [
+            (name, path) for name in (SECRETS_FILE, SERVICES_FILE) if (path := settings.data_folder / name).is_file()
+        ]
+        files = _terrain_files(settings.data_folder)
+        named += files if whole else []
+        for name, path in named:
+            parts.append(_added(archive, name, path))
+        if not whole:
+            referred = [{"name": name, "bytes": path.stat().st_size, "sha256": _digest(path)} for name, path in files]
+        manifest = {
+            "format": FORMAT,
+            "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
+            "version": versions()[-1],
+            "parts": parts,
+            "referred": referred,
+        }
+        archive.writestr(MANIFEST, json.dumps(manifest, indent=1))
+    return Made(len(parts), stream.tell(), len(referred))
+
+
+def _terrain_files(folder: Path) -> list[tuple[str, Path]]:
+    """Terrain and people files, by their names in the archive."""
+    root = folder / TERRAIN
+    found = sorted(path for path in root.rglob("*") if path.is_file() and not path.name.startswith("."))
+    return [(f"{TERRAIN}/{path.relative_to(root).as_posix()}", path) for path in found]
+
+
+def _added(archive: zipfile.ZipFile, name: str, path: Path) -> dict[str, Any]:
+    """Put a file into the archive, counting and digesting what is really put there."""
+    digest, size = hashlib.sha256(), 0
+    with path.open("rb") as source, archive.open(name, "w", force_zip64=True) as target:
+        while block := source.read(_BLOCK):
+            digest.update(block)
+            size += len(block)
+            target.write(block)
+    return {"name": name, "bytes": size, "sha256": digest.hexdigest()}
+
+
+@contextlib.contextmanager
+def _opened(source: Path) -> Iterator[tuple[zipfile.ZipFile, dict[str, Any]]]:
+    """A backup with its manifest."""
+    try:
+        archive = zipfile.ZipFile(source)
+        manifest = _manifest(archive)
+    except (*UNREADABLE, KeyError, ValueError) as refused:
+        what = f"is no backup that can be read ({refused})"
+        raise _refusal(
+            str(source), what, "a file that `python -m webapp backup` wrote", "backup-unreadable"
+        ) from refused
+    with archive:
+        yield archive, manifest
+
+
+def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
+    """What the archive says of itself."""
+    if archive.getinfo(MANIFEST).file_size > MOST_MANIFEST_BYTES:
+        raise ValueError("its manifest is too large")
+    manifest = json.loads(archive.read(MANIFEST))
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
+        raise ValueError("its manifest is none of this program")
+    return manifest
+
+
+def _damaged(archive: zipfile.ZipFile, manifest: dict[str, Any]) -> Iterator[str]:
+    """What does not agree with the manifest: every part is read up to the length it should have, and no further."""
+    parts = {str(part["name"]): part for part in manifest.get("parts", [])[:MOST_PARTS]}
+    there = set(archive.namelist()) - {MANIFEST}
+    for name in sorted(there ^ set(parts)):
+        yield f"{name}: {'not in the manifest' if name in there else 'missing'}"
+    for name in sorted(there & set(parts)):
+        wanted, digest, left = parts[name], hashlib.sha256(), int(parts[name]["bytes"]) + 1
+        try:
+            with archive.open(name) as stream:
+                while left and (block := stream.read(min(_BLOCK, left))):
+                    digest.update(block)
+                    left -= len(block)
+        except UNREADABLE as refused:
+            yield f"{name}: cannot be read ({refused})"
+            continue
+        if left != 1 or digest.hexdigest() != wanted["sha256"]:
+            yield f"{name}: its content is not what was backed up"
+
+
+def _unsound(database: Path) -> list[str]:
+    """What SQLite's own check finds."""
+    with contextlib.closing(sqlite3.connect(database)) as held:
+        said = [row[0] for row in held.execute("pragma integrity_check(20)")]
+        broken = held.execute("pragma foreign_key_check").fetchall()
+    faults = [f"{DATABASE}: {line}" for line in said if line != "ok"]
+    return faults + [f"{DATABASE}: {table} row {row} belongs to no {parent}" for table, row, parent, _ in broken[:20]]
+
+
+def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
+    """Networks and revisions; every document is held against its checksum, and the record against its seals."""
+    store = Store(f"sqlite:///{database.as_posix()}")
+    try:
+        networks = [*store.summaries(), *store.summaries(deleted=True)]
+        revisions = 0
+        for network in networks:
+            for number in range(1, network.revision + 1):
+                saved = store.read(network.id, number, even_deleted=True)
+                revisions += 1
+                where = f"network {network.id}, revision {number}"
+                try:
+                    if checksum(network_of(saved.document, "")) != saved.revision.checksum:
+                        faults.append(f"{where}: its checksum is not that of its document")
+                except PlanError as refused:
+                    faults.append(f"{where}: {refused.problems[0].what}")
+        faults += [f"record, {fault}" for fault in store.audit.verify().faults]
+    finally:
+        store.close()
+    return len(networks), revisions
+
+
+def _put(settings: Settings, archive: zipfile.ZipFile, database: Path) -> None:
+    """The parts in their places; the database first and in one step."""
+    fresh = database.with_name(f".{database.name}.restored")
+    with archive.open(DATABASE) as stream, fresh.open("wb") as out:
+        shutil.copyfileobj(stream, out, _BLOCK)
+        out.flush()
+        os.fsync(out.fileno())
+    for beside in ("-wal", "-shm"):
+        database.with_name(database.name + beside).unlink(missing_ok=True)
+    fresh.replace(database)
+    for name in archive.namelist():
+        inside = PurePosixPath(name)
+        safe = name in (SECRETS_FILE, SERVICES_FILE) or (
+            inside.parts[:1] == (TERRAIN,) and ".." not in inside.parts and not inside.is_absolute()
+        )
+        if not safe or name.endswith("/"):
+            continue
+        target = settings.data_folder.joinpath(*inside.parts)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part = target.with_name(f".{target.name}.part")
+        with (
+            archive.open(name) as stream,
+            os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as out,
+        ):
+            shutil.copyfileobj(stream, out, _BLOCK)
+        part.replace(target)
+
+
+def _missing(folder: Path, manifest: dict[str, Any]) -> list[str]:
+    """Terrain and people files that are named and not there, or are others."""
+    said = []
+    for one in manifest.get("referred", [])[:MOST_PARTS]:
+        path = folder.joinpath(*PurePosixPath(str(one["name"])).parts)
+        if not path.is_file():
+            said.append(f"{one['name']} is named and not there: put it back before you look at maps")
+        elif _digest(path) != one["sha256"]:
+            said.append(f"{one['name']} is another file than at the time of the backup: maps may differ")
+    return said
+
+
+def _digest(path: Path) -> str:
+    """SHA-256 of a file."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _refusal(where: str, what: str, expected: str, code: str) -> PlanError:
+    return PlanError([Problem(where, what, expected, code=code)])

@@ -1,0 +1,138 @@
+"""Everything in a store as JSON lines, and back into any store: for another database, or another program.
+
+The first line says what it is; then, for each network, its row, its revisions and its entries, the oldest first; the
+last line counts them. Users, tokens and the record stay behind: they belong to an installation (`webapp.store.backup`).
+"""
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.engine import Connection
+from sqlalchemy.exc import SQLAlchemyError
+
+from sfn.errors import PlanError, Problem
+from webapp.config.limits import LONGEST_LINE_N
+from webapp.store.documents import network_of
+from webapp.store.schema import entries, networks, new_id, revisions
+from webapp.store.store import Store
+
+KIND = "sfn-delays store"
+FORMAT = 1
+_TABLES = {"network": networks, "revision": revisions, "entry": entries}
+_TIMES = ("deleted_at", "saved_at", "made_at")
+
+
+def exported(store: Store) -> Iterator[str]:
+    """The lines of a store; the whole in one state, whatever is being saved."""
+    digest, count = hashlib.sha256(), 0
+    with store.reading() as connection:
+        for line in _lines(connection):
+            digest.update(line.encode())
+            count += 1
+            yield line
+    yield _text({"end": {"lines": count, "sha256": digest.hexdigest()}})
+
+
+def imported(store: Store, lines: Iterable[str]) -> int:
+    """Put all networks of an export beside those that are there; all, or none where something is wrong.
+
+    Returns
+    -------
+    networks : int
+        How many; each has another number here.
+
+    Raises
+    ------
+    PlanError
+        If it is no export, is cut off or changed, or holds a document that cannot be read; with the line.
+    """
+    ids: dict[int, int] = {}
+    digest, count, ended = hashlib.sha256(), 0, False
+    with store.writing() as connection:
+        for number, line in enumerate(lines, 1):
+            said = _read(line, number)
+            kind, values = next(iter(said.items()))
+            if number == 1:
+                if kind != "store" or values.get("kind") != KIND or values.get("format") != FORMAT:
+                    raise _wrong(number, "is no export of this program", "a file that `export` wrote")
+            elif kind == "end":
+                if values != {"lines": count, "sha256": digest.hexdigest()}:
+                    raise _wrong(number, "the lines before it were changed", "the file as `export` wrote it")
+                ended = True
+                continue
+            else:
+                _put(connection, kind, values, ids, number)
+            digest.update(line.encode())
+            count += 1
+        if not ended:
+            raise _wrong(count + 1, "the end is missing: it was cut off", "the whole file")
+        store.audit.add("imported", body={"networks": len(ids)}, within=connection)
+    return len(ids)
+
+
+def _lines(connection: Connection) -> Iterator[str]:
+    """All but the end."""
+    yield _text({"store": {"kind": KIND, "format": FORMAT}})
+    for network in connection.execute(select(networks).order_by(networks.c.id)).all():
+        yield _text({"network": _plain(network._asdict())})
+        for kind, table, order in (("revision", revisions, revisions.c.number), ("entry", entries, entries.c.id)):
+            rows = connection.execute(select(table).where(table.c.network_id == network.id).order_by(order))
+            for row in rows:
+                yield _text({kind: _plain(row._asdict())})
+
+
+def _plain(row: dict[str, Any]) -> dict[str, Any]:
+    """A row as JSON: times in ISO 8601, UTC; documents and bodies as themselves."""
+    made = {key: f"{value.isoformat()}Z" if isinstance(value, datetime) else value for key, value in row.items()}
+    return {key: json.loads(value) if key in ("document", "body") else value for key, value in made.items()}
+
+
+def _text(said: dict[str, Any]) -> str:
+    return json.dumps(said, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _read(line: str, number: int) -> dict[str, Any]:
+    """One line."""
+    try:
+        said = json.loads(line) if len(line) <= LONGEST_LINE_N else None
+    except (ValueError, RecursionError):
+        said = None
+    if not isinstance(said, dict) or len(said) != 1 or not all(isinstance(one, dict) for one in said.values()):
+        raise _wrong(number, "cannot be read", "one JSON object, as `export` wrote it")
+    return said
+
+
+def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[int, int], number: int) -> None:
+    """One row, under its network's number here."""
+    table = _TABLES.get(kind)
+    if table is None or set(values) != {column.name for column in table.c}:
+        raise _wrong(number, f"holds {kind[:40]!r} with other keys than this program has", "an export of this version")
+    row = dict(values)
+    try:
+        for key in _TIMES:
+            if row.get(key) is not None:
+                row[key] = datetime.fromisoformat(row[key].removesuffix("Z"))
+        if kind == "network":
+            old = row.pop("id")
+            ids[old] = new_id(connection.execute(insert(networks).values(**row)))
+            return
+        row["network_id"] = ids[row["network_id"]]
+        if kind == "entry":
+            row.pop("id")
+            row["body"] = json.dumps(row["body"], ensure_ascii=False)
+        else:
+            network_of(row["document"], "")  # to be readable, whatever its service says
+            row["document"] = json.dumps(row["document"], ensure_ascii=False)
+        connection.execute(insert(table).values(**row))
+    except PlanError as refused:
+        raise _wrong(number, refused.problems[0].what, refused.problems[0].expected) from refused
+    except (KeyError, TypeError, ValueError, AttributeError, SQLAlchemyError) as refused:
+        raise _wrong(number, f"cannot be taken ({type(refused).__name__})", "an export of this version") from refused
+
+
+def _wrong(number: int, what: str, expected: str) -> PlanError:
+    return PlanError([Problem(f"line {number}", what, expected, code="store-import", values={"line": number})])

@@ -1,0 +1,1 @@
+"""The steps, each a module; see `webapp.store.migrations`."""

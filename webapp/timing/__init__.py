@@ -1,0 +1,1 @@
+"""Set timing: the delay table and the search for offsets."""

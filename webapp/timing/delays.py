@@ -1,0 +1,88 @@
+"""The delay table: what every device must be set to, with the arithmetic of each row."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import Request
+from fastapi.responses import Response
+
+from sfn.answer.delays import KINDS, NO_LOOP, Delays, delays
+from sfn.report.arrival_rows import ArrivalRows, launch_rows
+from sfn.report.tables import delays_csv, delays_xlsx
+from sfn.systems.of_network import service_of
+from webapp.config.addresses import Room
+from webapp.shell.context import Context, NetworkHead
+from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, StatedDep, StoreDep
+from webapp.shell.render import page
+from webapp.standing.release import released
+from webapp.standing.sheet_stands import SheetStands, sheet_stands
+
+router = Room("delays")
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+@dataclass(frozen=True, slots=True)
+class DelaysPage(Context):
+    """Delay table, pairs and loops of one network."""
+
+    TEMPLATE: ClassVar[str] = "timing/delays.html"
+    TAB: ClassVar[str] = "delays"
+    network: NetworkHead
+    """Which network, in which revision."""
+    found: Delays
+    """The table, its pairs, loops and problems."""
+    names: dict[str, str]
+    """Site names by id."""
+    picture: ArrivalRows
+    """Launches of all routes against the common delay."""
+    kinds: dict[str, str]
+    """What the point of a pair's wish is, by its kind."""
+    no_loop: dict[str, str]
+    """Why there is no loop, by code."""
+    sheets: Mapping[str, SheetStands]
+    """How far each site's sheet is, by site; none of a planned state, which nobody signs."""
+    states: tuple[str, ...]
+    """Planned states that the table can be asked for."""
+
+
+@router.get("/networks/{network_id}/delays")
+def show(request: Request, opened: StatedDep, store: StoreDep, maps: MapsDep, state: str = "") -> Response:
+    """The delay table, pairs and loops."""
+    network = opened.network
+    found = delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
+    names = {site.id: site.name for site in network.sites}
+    picture = launch_rows(found.table, network, service_of(network))
+    return page(
+        request,
+        DelaysPage(
+            network=opened.head,
+            found=found,
+            names=names,
+            picture=picture,
+            kinds=dict(KINDS),
+            no_loop=dict(NO_LOOP),
+            sheets={} if state else sheet_stands(released(opened, store, maps)),
+            states=tuple(state.name for state in network.today.planned or ()),
+        ),
+    )
+
+
+@router.get("/networks/{network_id}/delays.csv")
+def as_csv(opened: NetworkDep, maps: MapsDep) -> Response:
+    """The delay table as CSV."""
+    text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number)
+    return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
+
+
+@router.get("/networks/{network_id}/delays.xlsx")
+def as_xlsx(opened: NetworkDep, maps: MapsDep) -> Response:
+    """The delay table as a spreadsheet."""
+    content = delays_xlsx(maps.reviewed(opened.network), revision=opened.head.revision.number)
+    return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))
+
+
+def _attachment(opened: Opened, ending: str) -> dict[str, str]:
+    """A file name that tells network and revision."""
+    name = f"delays-network-{opened.head.id}-revision-{opened.head.revision.number}.{ending}"
+    return {"Content-Disposition": f'attachment; filename="{name}"'}

@@ -1,0 +1,1 @@
+"""What takes seconds: jobs, terrain files, maps, recordings and logs."""
