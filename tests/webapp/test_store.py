@@ -124,7 +124,7 @@ def test_missing_network_or_revision_says_so(store: Store, example: Document) ->
 SAVER = """
 import json, sys, time
 from pathlib import Path
-from webapp.store import Store
+from webapp.store.store import Store
 store = Store(sys.argv[1])
 document = json.loads(Path(sys.argv[2]).read_text(encoding="utf-8"))
 made = store.create(document, author="Ada", reason="start")

@@ -89,6 +89,11 @@ def to(
     return made + (f"?{whole}" if whole else "") + (f"#{quote(fragment, safe='')}" if fragment else "")
 
 
+def log_in(after: str = HOME) -> str:
+    """Where one logs in; `after` is where one wanted to go, and is left out where that is the first screen."""
+    return to("account.show", after="" if after == HOME else after)
+
+
 def _said(value: object) -> Sequence[str]:
     """A field's value as an address says it: none where nothing is asked."""
     if value is None or value is False or value == "":

@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from webapp.config import addresses
-from webapp.config.addresses import Room, to
+from webapp.config.addresses import Room, log_in, to
 from webapp.config.provider_settings import ProviderSettings
 from webapp.front.account import LogInPage
 from webapp.shell.dependencies import PersonDep, StoreDep
@@ -31,7 +31,7 @@ async def ask(request: Request, store: StoreDep, person: PersonDep, after: str =
     if person.via != "nobody":
         return RedirectResponse(after, 303)
     if provider is None or from_elsewhere(request.headers) or not await run_in_threadpool(store.accounts.some):
-        return RedirectResponse(to("account.show", after=after), 303)
+        return RedirectResponse(log_in(after), 303)
     try:
         return RedirectResponse(await provider.ask(request, after=after), 303)
     except ProviderError as refused:

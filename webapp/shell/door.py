@@ -14,7 +14,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from sfn.errors import Problem
 from webapp.config import addresses
-from webapp.config.addresses import to
+from webapp.config.addresses import log_in
 from webapp.config.settings import LiveSecrets
 from webapp.shell.security import local_address
 from webapp.store.audit import ACTING, Acting
@@ -69,7 +69,7 @@ class Door:
             )
             return JSONResponse({"problems": [problem.as_json()]}, 401, {"WWW-Authenticate": "Bearer"})
         after = scope["path"] if scope["method"] == "GET" else addresses.HOME
-        return RedirectResponse(to("account.show", after=local_address(after)), 303)
+        return RedirectResponse(log_in(local_address(after)), 303)
 
 
 def who(scope: Scope) -> Person:
