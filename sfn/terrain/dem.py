@@ -4,6 +4,7 @@ All tiles are read onto one lattice in WGS84 latitude and longitude, the same wh
 that a place has one height. Finer tiles lie on top of coarser ones; a void in the finer shows the coarser.
 """
 
+import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -273,20 +274,55 @@ def window(
     per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
     bounds = south_deg, west_deg, north_deg, east_deg
     factor = coarser_n((per_lat, per_lon), bounds, most_samples=most_samples)
-    n_lat, n_lon = per_lat / factor, per_lon / factor
-    top, bottom = np.ceil(north_deg * n_lat - phase_lat) + 1, np.floor(south_deg * n_lat - phase_lat) - 1
-    left, right = np.floor(west_deg * n_lon - phase_lon) - 1, np.ceil(east_deg * n_lon - phase_lon) + 1
+    # In samples of the lattice, then in cells of `factor` a side, whose middle lies so far beyond their first sample.
+    beyond = (factor - 1) / 2
+    low, left = np.floor(south_deg * per_lat - phase_lat) // factor, np.floor(west_deg * per_lon - phase_lon) // factor
+    top = np.ceil(north_deg * per_lat - phase_lat) // factor
+    right = np.ceil(east_deg * per_lon - phase_lon) // factor
+    low, left, top, right = int(low) - 1, int(left) - 1, int(top) + 1, int(right) + 1
     target = HeightGrid(
-        np.full((int(top - bottom) + 1, int(right - left) + 1), np.nan, dtype=np.float32),
-        (top + phase_lat) / n_lat,
-        (left + phase_lon) / n_lon,
-        1.0 / n_lat,
-        1.0 / n_lon,
+        np.full((top - low + 1, right - left + 1), np.nan, dtype=np.float32),
+        (factor * top + beyond + phase_lat) / per_lat,
+        (factor * left + beyond + phase_lon) / per_lon,
+        factor / per_lat,
+        factor / per_lon,
         factor,
     )
-    if factor > 1 or not _lay_blocks(terrain, target, int(top), int(left)):
+    if factor > 1:
+        _lay_coarser(terrain, target, top, left, look)
+    elif not _lay_blocks(terrain, target, top, left):
         _lay_parts(terrain, target, look)
     return target
+
+
+def _lay_coarser(
+    terrain: Terrain, target: HeightGrid, top: int, left: int, look: Callable[[], None] | None = None
+) -> None:
+    """Cells of the lattice's own samples, block by block: the same wherever files meet and the window lies.
+
+    Heights are means of what is known in a cell, classes its middle sample; `top` and `left` count cells.
+    """
+    per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
+    factor = target.averaged_n
+    rows, columns = target.height_m.shape
+    side = max(LAID_SAMPLES // factor, 1)
+    for row in range(0, rows, side):
+        for column in range(0, columns, side):
+            into = target.height_m[row : row + side, column : column + side]
+            north, west = (top - row) * factor + factor - 1, (left + column) * factor
+            fine = HeightGrid(
+                np.full((into.shape[0] * factor, into.shape[1] * factor), np.nan, dtype=np.float32),
+                (north + phase_lat) / per_lat, (west + phase_lon) / per_lon, 1.0 / per_lat, 1.0 / per_lon,
+            )  # fmt: skip
+            if not _lay_parts(terrain, fine, look):
+                continue
+            if terrain.blended:
+                cells = fine.height_m.reshape(into.shape[0], factor, into.shape[1], factor)
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
+                    into[...] = np.nanmean(cells, axis=(1, 3))
+            else:
+                into[...] = fine.height_m[factor // 2 :: factor, factor // 2 :: factor]
 
 
 def _lay_parts(terrain: Terrain, target: HeightGrid, look: Callable[[], None] | None = None) -> bool:

@@ -225,8 +225,8 @@ def ground_window(
         zones = zone_grid(zones, zone=dict(ground.zone_classes))
     terrain = grid(ground.terrain, most_samples)
     filled = None
-    if terrain is not None and np.isnan(terrain.height_m).any():
-        terrain, filled = _without_voids(terrain, zones)
+    if terrain is not None:
+        filled = _without_voids(terrain, zones)
     if terrain is not None and cover is not None and ground.surface:
         _take_off(terrain, cover)
     return GroundWindow(terrain, cover, zones, filled, clutter)
@@ -242,46 +242,56 @@ def _take_off(terrain: HeightGrid, cover: HeightGrid) -> None:
         terrain.height_m[part] -= np.nan_to_num(sample_nearest(cover, lat, lon), nan=0.0).astype(np.float32)
 
 
-def _without_voids(terrain: HeightGrid, zones: HeightGrid | None) -> tuple[HeightGrid, NDArray[np.bool_] | None]:
-    """Sea at sea level, small voids filled from their rim, and where those were."""
+def _without_voids(terrain: HeightGrid, zones: HeightGrid | None) -> NDArray[np.bool_] | None:
+    """Lay sea at sea level and fill small voids from their rim, in place; where those were, None for nowhere."""
     height_m = terrain.height_m  # the window's own: nobody else holds it
+    rows, columns = height_m.shape
+    step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * rows / 2)
     if zones is not None:
-        rows, columns = height_m.shape
-        lat = terrain.north_deg - terrain.step_lat_deg * np.arange(rows)[:, None]
-        lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)[None, :]
-        height_m[np.isnan(height_m) & (sample_nearest(zones, lat, lon) == ZONE_VALUES["sea"])] = 0.0
-    step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * height_m.shape[0] / 2)
-    filled = _filled(height_m, step_m)
-    return replace(terrain, height_m=height_m), filled if filled.any() else None
+        lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)
+        for first in range(0, rows, FILLED_SAMPLES):
+            part = height_m[first : first + FILLED_SAMPLES]
+            row, column = np.nonzero(np.isnan(part))
+            if row.size:
+                lat = terrain.north_deg - terrain.step_lat_deg * (first + row)
+                sea = sample_nearest(zones, lat, lon[column]) == ZONE_VALUES["sea"]
+                part[row[sea], column[sea]] = 0.0
+    return _filled(height_m, step_m)
 
 
-def _filled(height_m: NDArray[np.float32], step_m: float) -> NDArray[np.bool_]:
+def _filled(height_m: NDArray[np.float32], step_m: float) -> NDArray[np.bool_] | None:
     """Fill narrow voids from their rim, in place; where they were. Block by block, each with its surroundings.
 
     Whether a sample is filled hangs on what lies within 1.3 km of it alone, never on how large the window is: a long
     path, read in pieces, and the map over the whole network see the same ground.
     """
-    void = np.isnan(height_m)
-    filled = np.zeros_like(void)
+    filled: NDArray[np.bool_] | None = None
     deepest = DEEPEST_VOID_M / step_m
     margin = int(np.ceil(2.5 * deepest)) + 3
-    rows, columns = void.shape
+    rows, columns = height_m.shape
     for row in range(0, rows, FILLED_SAMPLES):
         for column in range(0, columns, FILLED_SAMPLES):
             inner = slice(row, min(row + FILLED_SAMPLES, rows)), slice(column, min(column + FILLED_SAMPLES, columns))
+            if not np.isnan(height_m[inner]).any():
+                continue
             around = tuple(
                 slice(max(part.start - margin, 0), min(part.stop + margin, size))
-                for part, size in zip(inner, void.shape, strict=True)
+                for part, size in zip(inner, height_m.shape, strict=True)
             )
-            if not void[inner].any() or void[around].all():
+            # Heights that were filled a block ago are void here still: what counts is what the files have.
+            void = np.isnan(height_m[around])
+            if filled is not None:
+                void |= filled[around]
+            if void.all():
                 continue
-            own = np.zeros_like(void[around])
+            own = np.zeros_like(void)
             cut = tuple(slice(i.start - a.start, i.stop - a.start) for i, a in zip(inner, around, strict=True))
-            own[cut] = _narrow(void[around], deepest)[cut]
+            own[cut] = _narrow(void, deepest)[cut]
             if own.any():
+                if filled is None:
+                    filled = np.zeros(height_m.shape, dtype=np.bool_)
                 filled[around] |= own
-                # Heights that were filled a block ago are void here still: `void` is what the files have.
-                height_m[around][own] = _from_rim(height_m[around], void[around], margin)[own]
+                height_m[around][own] = _from_rim(height_m[around], void, margin)[own]
     return filled
 
 

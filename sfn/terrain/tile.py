@@ -36,6 +36,9 @@ LEAST_HEIGHT_M, GREATEST_HEIGHT_M = -500.0, 9000.0
 LOOKED_AT_N = 256
 # GDAL keeps what it has read in a twentieth of the machine's memory, beside our own; asked at its first file. [MB]
 os.environ.setdefault("GDAL_CACHEMAX", "128")
+READ_ROWS = 512
+# Samples that lie so near to the target's own, in steps, are taken as they are; the rest is interpolated.
+ON_A_SAMPLE, WIDEST_COPIED_DEG = 1e-3, 90.0
 # Points along each edge of a rectangle that is carried into another coordinate system.
 EDGE_N = 21
 
@@ -263,7 +266,7 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
     turn_deg : float
         0, or 360 either way for a target beyond the date line. [degrees]
     blended : bool
-        Between samples in metres, means where the target is coarser; else the nearest value as it is.
+        Between samples in metres; else the nearest value as it is. The target is as fine as the file.
     """
     rows, columns = target.height_m.shape
     _, target_west, target_north, _ = target.bounds_deg
@@ -276,19 +279,16 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         part = _part(source, crs, tile, target, turn_deg)
         if part is None:
             return out
+        heights_m = _values_of(source, tile, part, blended)
         row, column, _, _ = part
-        factor = max(
-            1, int(min(target.step_lat_deg / tile.step_lat_deg, target.step_lon_deg / tile.step_lon_deg) + 1e-6)
-        )
-        heights_m = _thinned(source, tile, part, factor, blended)
         a, b, c, d, e, f = tuple(source.transform)[:6]
-        shift = rasterio.Affine(
-            a * factor, b * factor, c + a * column + b * row, d * factor, e * factor, f + d * column + e * row
-        )
+        lain = rasterio.Affine(a, b, c + a * column + b * row, d, e, f + d * column + e * row)
+        if _copied(heights_m, lain, crs, out, place):
+            return out
         rasterio.warp.reproject(
             heights_m,
             out,
-            src_transform=shift,
+            src_transform=lain,
             src_crs=crs,
             src_nodata=np.nan,
             dst_transform=place,
@@ -298,6 +298,37 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
             tolerance=0.0,
         )
     return out
+
+
+def _copied(
+    values: NDArray[np.float32], lain: rasterio.Affine, crs: rasterio.crs.CRS, out: NDArray[np.float32],
+    place: rasterio.Affine,
+) -> bool:  # fmt: skip
+    """Copy values whose samples are the target's own, in place; False where they are not, to a thousandth of a step."""
+    rows, columns = out.shape
+    if not crs.is_geographic or columns * place.a > WIDEST_COPIED_DEG:
+        return False
+    corners = ((0.5, 0.5), (columns - 0.5, 0.5), (0.5, rows - 0.5), (columns - 0.5, rows - 0.5))
+    lon, lat = (np.array(v) for v in zip(*(place * at for at in corners), strict=True))
+    x, y = (np.asarray(v) for v in rasterio.warp.transform(WGS84, crs, lon, lat))
+    middle = lain.c + lain.a * values.shape[1] / 2
+    across, down = ~lain * (x + 360.0 * np.round((middle - x.mean()) / 360.0), y)
+    across, down = across - 0.5, down - 0.5
+    column, row = np.round(across), np.round(down)
+    if max(np.abs(across - column).max(), np.abs(down - row).max()) > ON_A_SAMPLE:
+        return False
+    (right, below), turned = (column[3] - column[0], row[3] - row[0]), (column[1] - column[2], row[2] - row[1])
+    if (abs(right), abs(below)) != (columns - 1, rows - 1) or turned != (right, below):
+        return False
+    first_row, first_column = int(row[0]), int(column[0])
+    if below < 0:
+        values, first_row = values[::-1], len(values) - 1 - first_row
+    if right < 0:
+        values, first_column = values[:, ::-1], values.shape[1] - 1 - first_column
+    into = out[max(-first_row, 0) : max(len(values) - first_row, 0)]
+    into = into[:, max(-first_column, 0) : max(values.shape[1] - first_column, 0)]
+    into[...] = values[max(first_row, 0) :, max(first_column, 0) :][: into.shape[0], : into.shape[1]]
+    return True
 
 
 def _between_samples(crs: rasterio.crs.CRS, source: rasterio.DatasetReader) -> rasterio.warp.Resampling:
@@ -340,29 +371,17 @@ def _part(
     return row, column, last_row - row, last_column - column
 
 
-def _thinned(
-    source: rasterio.DatasetReader, tile: Tile, part: tuple[int, int, int, int], factor: int, blended: bool
+def _values_of(
+    source: rasterio.DatasetReader, tile: Tile, part: tuple[int, int, int, int], blended: bool
 ) -> NDArray[np.float32]:
-    """Part of a file in metres, voids NaN: the mean of factor x factor samples each, or the middle one of classes."""
+    """Part of a file in metres, voids and what cannot be heights NaN."""
     row, column, n_rows, n_columns = part
-    out = np.full((-(-n_rows // factor), -(-n_columns // factor)), np.nan, dtype=np.float32)
-    strip = max(1, 2048 // factor) * factor
-    for first in range(0, n_rows, strip):
-        count = min(strip, n_rows - first)
+    out = np.empty((n_rows, n_columns), dtype=np.float32)
+    for first in range(0, n_rows, READ_ROWS):
+        count = min(READ_ROWS, n_rows - first)
         raw = source.read(1, window=rasterio.windows.Window(column, row + first, n_columns, count), masked=True)
         heights_m = _in_metres(raw, source, tile.to_m)
         if blended:
             heights_m[(heights_m < LEAST_HEIGHT_M) | (heights_m > GREATEST_HEIGHT_M)] = np.nan
-        padded = np.full((-(-count // factor) * factor, out.shape[1] * factor), np.nan, dtype=np.float32)
-        padded[:count, :n_columns] = heights_m
-        into = out[first // factor : first // factor + padded.shape[0] // factor]
-        if factor == 1:
-            into[...] = padded
-        elif not blended:
-            into[...] = padded[factor // 2 :: factor, factor // 2 :: factor]
-        else:
-            cells = padded.reshape(-1, factor, out.shape[1], factor)
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
-                into[...] = np.nanmean(cells, axis=(1, 3))
+        out[first : first + count] = heights_m
     return out

@@ -225,3 +225,38 @@ def test_a_folder_without_terrain_is_refused(tmp_path: Path, make: bool, text: s
         folder.mkdir()
     with pytest.raises(PlanError, match=text):
         terrain_from_folder(folder)
+
+
+@pytest.mark.parametrize("most_samples", [16_000, 7_000, 1_300])
+@pytest.mark.parametrize("blended", [True, False])
+def test_what_is_made_coarser_has_no_seams(tmp_path: Path, most_samples: int, blended: bool) -> None:
+    """Cells across the seams of tiles, as many samples a side as fit no tile, hold the mean (or middle) of theirs."""
+    side, per_degree = 61, 100
+    chance = np.random.default_rng(8)
+    whole = (500.0 + 300.0 * chance.random((3 * side, 3 * side))).astype(np.float32)
+    north, west = 47.3, 9.1
+    for row, column in np.ndindex(3, 3):
+        part = whole[row * side :, column * side :][:side, :side]
+        with rasterio.open(
+            tmp_path / f"{row}{column}.tif", "w", driver="GTiff", width=side, height=side, count=1, dtype="float32",
+            crs="EPSG:4326", transform=from_origin(
+                west + column * side / per_degree, north - row * side / per_degree, 1 / per_degree, 1 / per_degree
+            ),
+        ) as out:  # fmt: skip
+            out.write(part, 1)
+    terrain = terrain_from_folder(tmp_path, blended=blended)
+    found = window(terrain, south_deg=45.6, west_deg=9.2, north_deg=47.2, east_deg=10.8, most_samples=most_samples)
+    n = found.averaged_n
+    rows, columns = found.height_m.shape
+    top = (north - found.north_deg) * per_degree - 0.5 - (n - 1) / 2
+    left = (found.west_deg - west) * per_degree - 0.5 - (n - 1) / 2
+
+    assert n > 1
+    assert (top, left) == pytest.approx((round(top), round(left)), abs=1e-6)
+    padded = np.pad(whole.astype(np.float64), 3 * n, constant_values=np.nan)
+    own = padded[round(top) + 3 * n :, round(left) + 3 * n :][: rows * n, : columns * n]
+    cells = own.reshape(rows, n, columns, n)
+    expected = cells.mean(axis=(1, 3)) if blended else cells[:, n // 2, :, n // 2]
+    inner = np.isfinite(expected)
+    assert inner[1:-1, 1:-1].all()
+    assert found.height_m[inner] == pytest.approx(expected[inner], abs=1e-3)
