@@ -4,9 +4,8 @@ All tiles are read onto one lattice in WGS84 latitude and longitude, the same wh
 that a place has one height. Finer tiles lie on top of coarser ones; a void in the finer shows the coarser.
 """
 
-import warnings
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from sfn.errors import PlanError, Problem
 from sfn.terrain.digest import combined_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid, coarser_n, sample, sample_nearest
+from sfn.terrain.laid import lay_coarser, lay_parts
 from sfn.terrain.memory import Memory
 from sfn.terrain.tile import (
     GREATEST_HEIGHT_M,
@@ -23,15 +23,13 @@ from sfn.terrain.tile import (
     Tile,
     UnusableError,
     file_ending,
-    read,
     tile_of,
 )
 from sfn.terrain.virtual import members_of
 
 # 400 x 400 km at one arc-second up to 40 degrees of latitude: 880 MB of float32, read once for all sites.
 MOST_SAMPLES = 220_000_000
-# Blocks of this many samples a side are laid one after the other, so that reading takes little memory besides.
-LAID_SAMPLES = 2048
+# Samples along each side of a block that is remembered.
 BLOCK_SAMPLES = 1024
 
 
@@ -289,51 +287,10 @@ def window(
         factor,
     )
     if factor > 1:
-        _lay_coarser(terrain, target, top, left, look)
+        lay_coarser(terrain.parts, target, terrain.lattice, top, left, blended=terrain.blended, look=look)
     elif not _lay_blocks(terrain, target, top, left):
-        _lay_parts(terrain, target, look)
+        lay_parts(terrain.parts, target, blended=terrain.blended, look=look)
     return target
-
-
-def _lay_coarser(
-    terrain: Terrain, target: HeightGrid, top: int, left: int, look: Callable[[], None] | None = None
-) -> None:
-    """Cells of the lattice's own samples, block by block: the same wherever files meet and the window lies.
-
-    Heights are means of what is known in a cell, classes its middle sample; `top` and `left` count cells.
-    """
-    per_lat, per_lon, phase_lat, phase_lon = terrain.lattice
-    factor = target.averaged_n
-    rows, columns = target.height_m.shape
-    side = max(LAID_SAMPLES // factor, 1)
-    for row in range(0, rows, side):
-        for column in range(0, columns, side):
-            into = target.height_m[row : row + side, column : column + side]
-            north, west = (top - row) * factor + factor - 1, (left + column) * factor
-            fine = HeightGrid(
-                np.full((into.shape[0] * factor, into.shape[1] * factor), np.nan, dtype=np.float32),
-                (north + phase_lat) / per_lat, (west + phase_lon) / per_lon, 1.0 / per_lat, 1.0 / per_lon,
-            )  # fmt: skip
-            if not _lay_parts(terrain, fine, look):
-                continue
-            if terrain.blended:
-                cells = fine.height_m.reshape(into.shape[0], factor, into.shape[1], factor)
-                with warnings.catch_warnings():
-                    warnings.simplefilter("ignore", RuntimeWarning)  # a cell of nothing but voids stays void
-                    into[...] = np.nanmean(cells, axis=(1, 3))
-            else:
-                into[...] = fine.height_m[factor // 2 :: factor, factor // 2 :: factor]
-
-
-def _lay_parts(terrain: Terrain, target: HeightGrid, look: Callable[[], None] | None = None) -> bool:
-    """Lay all that overlaps onto the target, in place; whether there was any."""
-    any_there = False
-    for part in terrain.parts:
-        for turn_deg in (0.0, 360.0, -360.0):
-            if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
-                _lay(part, target, turn_deg, terrain.blended, look)
-                any_there = True
-    return any_there
 
 
 def _lay_blocks(terrain: Terrain, target: HeightGrid, top: int, left: int) -> bool:
@@ -361,7 +318,7 @@ def _lay_blocks(terrain: Terrain, target: HeightGrid, top: int, left: int) -> bo
                     np.full((BLOCK_SAMPLES, BLOCK_SAMPLES), np.nan, dtype=np.float32),
                     (north + phase_lat) / per_lat, (first + phase_lon) / per_lon, 1.0 / per_lat, 1.0 / per_lon,
                 )  # fmt: skip
-                if not _lay_parts(terrain, block):
+                if not lay_parts(terrain.parts, block, blended=terrain.blended):
                     continue
                 held = block.height_m
                 if all(memory.unchanged(tile.path) for tile in terrain.tiles):
@@ -382,54 +339,3 @@ def _phase(edge_steps: float) -> float:
     centre = edge_steps + 0.5
     beside = centre - round(centre)
     return beside if abs(beside) > 1e-4 else 0.0
-
-
-def _overlaps(
-    part: tuple[float, float, float, float], target: tuple[float, float, float, float], turn_deg: float
-) -> bool:
-    """Whether two rectangles meet, the first turned round the earth."""
-    return (
-        part[0] < target[2]
-        and part[2] > target[0]
-        and part[1] + turn_deg < target[3]
-        and part[3] + turn_deg > target[1]
-    )
-
-
-def _lay(
-    part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool, look: Callable[[], None] | None
-) -> None:
-    """Lay a tile or grid onto the target, in place, wherever it knows a height; only where it lies, block by block."""
-    south, west, north, east = part.bounds_deg
-    rows, columns = target.height_m.shape
-    _, target_west, target_north, _ = target.bounds_deg
-    top = max(int((target_north - north) / target.step_lat_deg) - 2, 0)
-    bottom = min(int((target_north - south) / target.step_lat_deg) + 3, rows)
-    left = max(int((west + turn_deg - target_west) / target.step_lon_deg) - 2, 0)
-    right = min(int((east + turn_deg - target_west) / target.step_lon_deg) + 3, columns)
-    for row in range(top, bottom, LAID_SAMPLES):
-        for column in range(left, right, LAID_SAMPLES):
-            if look is not None:
-                look()
-            block = replace(
-                target,
-                height_m=target.height_m[
-                    row : min(row + LAID_SAMPLES, bottom), column : min(column + LAID_SAMPLES, right)
-                ],
-                north_deg=target.north_deg - row * target.step_lat_deg,
-                west_deg=target.west_deg + column * target.step_lon_deg,
-            )
-            _lay_block(part, block, turn_deg, blended)
-
-
-def _lay_block(part: Tile | HeightGrid, target: HeightGrid, turn_deg: float, blended: bool) -> None:
-    """Lay a tile or grid onto one block of the target, in place."""
-    if isinstance(part, HeightGrid):
-        rows, columns = target.height_m.shape
-        lat = target.north_deg - target.step_lat_deg * np.arange(rows)
-        lon = target.west_deg + target.step_lon_deg * np.arange(columns)
-        taken = sample if blended else sample_nearest
-        heights_m = taken(part, lat[:, None], lon[None, :]).astype(np.float32)
-    else:
-        heights_m = read(part, target, turn_deg=turn_deg, blended=blended)
-    np.copyto(target.height_m, heights_m, where=np.isfinite(heights_m))

@@ -145,7 +145,7 @@ def test_what_is_averaged_is_said_and_kept(ground: Ground, tmp_path: Path, monke
 
 def test_a_cancel_is_heard_while_the_ground_is_read(ground: Ground, monkeypatch: pytest.MonkeyPatch) -> None:
     """Before each block of a file it is asked, and progress told; once it is said no further block is read."""
-    monkeypatch.setattr("sfn.terrain.dem.LAID_SAMPLES", 100)
+    monkeypatch.setattr("sfn.terrain.laid.LAID_SAMPLES", 100)
     grid = grid_for((46.8, 9.1, 47.4, 9.9), pixel_m=2000.0)
     told: list[tuple[str, int]] = []
     with ThreadPoolExecutor(1) as executor, pytest.raises(SweepCancelled):
