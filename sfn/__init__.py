@@ -15,20 +15,20 @@ records, arrays in and arrays out; no web, no database, no state. In the order o
 `stream`, `clock`   links to the transmitters and the clocks at them
 `survey`      measurements taken on air, reconciled with the plan
 `check`       every problem of a document
-`report`, `answer`   numbers as people and scripts read them
+`report`, `study`, `answer`   numbers as people and scripts read them
 `library`     the front door: six functions for notebooks, which ``import sfn`` offers
 """
 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sfn.answer.what_if import WhatIf
     from sfn.errors import PlanError, Problem
     from sfn.library.coverage import CoverageAnswer, coverage
     from sfn.library.delays import DelayAnswer, delay_table
     from sfn.library.opened import Opened, demos, load, load_demo
     from sfn.library.point import PointAnswer, point
     from sfn.library.search import OptimiseAnswer, optimise
+    from sfn.study.what_if import WhatIf
 
 __version__ = "0.1.0"
 __all__ = [
@@ -52,7 +52,7 @@ __all__ = [
 # Where each name lives. Imported when first asked for: reception and search load numba, which takes seconds.
 _HOMES = {
     "errors": ("PlanError", "Problem"),
-    "answer.what_if": ("WhatIf",),
+    "study.what_if": ("WhatIf",),
     "library.opened": ("Opened", "demos", "load", "load_demo"),
     "library.delays": ("DelayAnswer", "delay_table"),
     "library.point": ("PointAnswer", "point"),

@@ -16,8 +16,8 @@ RANKS = {
     "timing": 4, "pairs": 4, "field": 4,
     "reception": 5, "timeline": 5,
     "check": 6, "solve": 6, "survey": 6,
-    "report": 7, "answer": 8,
-    "library": 9, "webapp": 9, "cli": 10,
+    "report": 7, "study": 8, "answer": 9,
+    "library": 10, "webapp": 10, "cli": 11,
 }  # fmt: skip
 
 UNIT_SUFFIXES = tuple(

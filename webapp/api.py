@@ -15,6 +15,8 @@ from sfn.answer import check, delays, point
 from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
+from sfn.study.delays import delays as delays_of
+from sfn.study.point import tried_signals
 from webapp.config.addresses import Room
 from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.coverage import road
@@ -251,10 +253,10 @@ def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
 @router.get("/networks/{network_id}/delays", tags=["answers"])
 def answer_delays(opened: StatedDep, maps: MapsDep) -> dict[str, Any]:
     """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers; `state` names a planned state."""
-    found_delays = delays.delays(
+    answered = delays_of(
         opened.network, problems=maps.checked(opened.network), ground=maps.ground_if_open(opened.network)
     )
-    return delays.document(found_delays, revision=opened.head.revision.number)
+    return delays.document(answered, revision=opened.head.revision.number)
 
 
 @router.get("/networks/{network_id}/point", tags=["answers"])
@@ -269,7 +271,7 @@ def answer_point(
     as_set: Annotated[bool, Query(description="With what is set now, not with the computed settings.")] = False,
 ) -> dict[str, Any]:
     """Every signal at a receiving point, as ``python -m sfn point --json`` answers; `offset=SITE:US` tries."""
-    signals, now = point.tried_signals(
+    signals, now = tried_signals(
         opened.network,
         tries,
         lat_deg=lat,

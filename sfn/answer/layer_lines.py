@@ -4,13 +4,13 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.zones import Layer, Zones
 from sfn.field.contours import area_geometry, isolines, regions
 from sfn.reception.classes import CLASSES
 from sfn.report.colours import named_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step
 from sfn.report.vector import collection, line_feature
+from sfn.study.zones import Layer, Zones
 
 # Smaller pieces are the speckle of rough ground.
 LEAST_PIXELS_N = 6

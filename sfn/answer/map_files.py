@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.answer.layer_lines import layer_lines
-from sfn.answer.zones import Layer, Zones, lines_document, neighbours
+from sfn.answer.zones import lines_document
 from sfn.geodesy.sites import place
 from sfn.plan.formula import guarded
 from sfn.reception.classes import CLASSES
@@ -18,6 +18,7 @@ from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
+from sfn.study.zones import Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")
 MEDIA = {

@@ -1,11 +1,9 @@
-"""What listeners of an FM network hear over a map, as JSON and in words."""
+"""As JSON: what listeners of an FM network hear over a map, as JSON and in words."""
 
 from typing import Any
 
 from sfn.reception.heard import PEOPLE_CLASSES, HeardAreas
-from sfn.report.numbers import number
-
-NAMES = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
+from sfn.study.map_listeners import share_of
 
 
 def heard_document(found: HeardAreas) -> dict[str, Any]:
@@ -24,40 +22,9 @@ def heard_document(found: HeardAreas) -> dict[str, Any]:
                 "class": name,
                 "area_km2": found.area_km2[k],
                 "people": None if found.people is None else found.people[k],
-                "share": _share(found, k),
+                "share": share_of(found, k),
             }
             for k, name in enumerate(PEOPLE_CLASSES)
         ],
         "shares_say": list(found.says),
     }
-
-
-def heard_said(found: HeardAreas) -> str:
-    """The same in a sentence or two.
-
-    Parameters
-    ----------
-    found : HeardAreas
-    """
-    of = "area" if found.people is None else "people"
-    amounts = found.area_km2 if found.people is None else found.people
-    unit = " km²" if found.people is None else " people"
-    parts = [
-        f"{name} {number(amounts[k], 0)}{unit} ({100 * _share(found, k):.0f} %)"
-        for k, name in enumerate(PEOPLE_CLASSES)
-        if k != 3 or amounts[3] > 0  # where none is listed nothing is counted, and said so below
-    ]
-    ratio = f"{100 * found.served_ratio:.0f} % of {found.of}"
-    says = "; ".join(found.says)
-    says = says[:1].upper() + says[1:]
-    return (
-        f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
-        f"{'; '.join(parts)}; shares of the {of} here. {says}. "
-        "The classes above are the quick estimate of the same shares, put together from those of each echo alone."
-    )
-
-
-def _share(found: HeardAreas, k: int) -> float:
-    """A class's part of the people, of the area where they are not known; 0 to 1."""
-    amounts = found.area_km2 if found.people is None or not sum(found.people) else found.people
-    return amounts[k] / max(sum(amounts), 1e-12)

@@ -7,11 +7,11 @@ import numpy as np
 
 from sfn.answer.delays import document as delays_document
 from sfn.answer.losers import losers_document
-from sfn.answer.optimise_devices import changed_says
-from sfn.answer.optimised import Optimised
 from sfn.answer.served import score_document, state_document
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import shown_classes
+from sfn.study.optimise_devices import changed_says
+from sfn.study.optimised import Optimised
 
 AS_PROMISED_RATIO = 0.01  # of what is served: a plan that loses more through tolerances does not meet its target
 

@@ -27,7 +27,7 @@ def plain(value: Any, *, depth: int = 0) -> Any:
     ----------
     value : any
         Dataclasses become objects by their fields' names, which end in units; a network becomes its name and
-        checksum; what a record withholds (its ``veil``, see `sfn.answer.veil`) becomes null, with the reason; NaN and
+        checksum; what a record withholds (its ``veil``, see `sfn.study.veil`) becomes null, with the reason; NaN and
         infinities become null; large arrays tell their shape only; bytes and functions null.
     depth : int
         How deep inside a record it stands.

@@ -4,11 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.road import Road, Stretch
-from sfn.answer.road_plan import PlannedRoad
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import CLASSES, class_words, shown_classes
+from sfn.study.road import Road, Stretch
+from sfn.study.road_plan import PlannedRoad
 from sfn.systems.fm_carried import heard_programme
 from sfn.units import finite_or_none
 

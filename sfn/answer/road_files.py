@@ -6,15 +6,15 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.road import Road
 from sfn.answer.road_document import stretch_document
-from sfn.answer.road_plan import PlannedRoad
 from sfn.reception.classes import CLASSES
 from sfn.report.colours import class_colours
 from sfn.report.road_chart import Drawn, road_chart
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.tables import Value, csv_text
 from sfn.report.vector import collection, kml, line_feature, point_feature
+from sfn.study.road import Road
+from sfn.study.road_plan import PlannedRoad
 
 FORMS = ("csv", "geojson", "kml", "svg", "png")
 MEDIA = {

@@ -5,7 +5,6 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sfn.answer.site_table import STUDIO, WRITTEN
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import placed_sites
@@ -14,6 +13,7 @@ from sfn.plan.formula import kept
 from sfn.plan.sheets import MOST_BYTES, MOST_ROWS_N, SheetTable, decoded, read_sheet
 from sfn.report.tables import csv_text, figure
 from sfn.report.vector import collection, point_feature, unlocated_feature
+from sfn.study.site_table import STUDIO, WRITTEN
 from sfn.units import grouped
 
 # A point that was not moved: coordinates leave with seven decimals of a degree, a centimetre.
@@ -21,7 +21,7 @@ _SAME_DEG = 2e-7
 
 
 def sites_csv(network: Network) -> str:
-    """Every site as a line that `sfn.answer.site_table.understood_sites` reads again."""
+    """Every site as a line that `sfn.study.site_table.understood_sites` reads again."""
     return csv_text([WRITTEN, *([_cells(site)[key] for key in WRITTEN] for site in network.sites)])
 
 

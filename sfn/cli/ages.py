@@ -12,11 +12,12 @@ import argparse
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from sfn.answer.ages import ages, document
+from sfn.answer.ages import document
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.errors import PlanError, Problem
 from sfn.plan import read_file
 from sfn.report.numbers import number
+from sfn.study.ages import ages
 
 NAME = "ages"
 SUMMARY = "how old and how sure every site's number is"

@@ -22,10 +22,11 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from sfn.answer.arrivals import arrivals, document
+from sfn.answer.arrivals import document
 from sfn.cli.table import add_json, place_argument, print_json, problem_lines, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.report.numbers import number
+from sfn.study.arrivals import arrivals
 from sfn.survey.verdict import NORMAL_95
 from sfn.terrain.ground import open_ground
 

@@ -19,10 +19,11 @@ JSON keys: `network`, `stretch_m`, `samples_n`, `stretches_n`; `sites` and `sect
 import argparse
 from pathlib import Path
 
-from sfn.answer.calibrated import Calibrated, calibrated, document
+from sfn.answer.calibrated import document
 from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.report.numbers import number
+from sfn.study.calibrated import Calibrated, calibrated
 from sfn.survey.drive_log import read_log
 from sfn.terrain.ground import open_ground
 

@@ -7,11 +7,11 @@ Writes zones.tif (0 inland, 1 coast, 2 sea) into DIR and prints the document's `
 import argparse
 from pathlib import Path
 
-from sfn.answer.coast import bounds_around
 from sfn.cli.table import add_json, print_json
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import read_file
+from sfn.study.coast import bounds_around
 from sfn.terrain.coast import Zones, source_document, write_zones, zones_of_classes, zones_of_polygons
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.ground import Ground, open_ground

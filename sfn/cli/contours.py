@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-from sfn.answer.contours import Contours, document, features, network_contours, sentences
+from sfn.answer.contours import document, features
 from sfn.cli.table import add_json, print_json, print_table, readable_file
 from sfn.cli.zones import bounds_argument, tell_progress
 from sfn.errors import PlanError, Problem
@@ -26,6 +26,7 @@ from sfn.reception.coverage import usual_pixel_m
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.vector import kml
+from sfn.study.contours import Contours, network_contours, sentences
 from sfn.terrain.ground import open_ground
 
 NAME = "contours"

@@ -20,9 +20,10 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from sfn.answer.recordings import Chosen, document, measured
+from sfn.answer.recordings import document
 from sfn.cli.table import add_json, print_json, problem_lines
 from sfn.report.numbers import number
+from sfn.study.recordings import Chosen, measured
 
 NAME = "correlate"
 SUMMARY = "delay between two recordings"

@@ -19,14 +19,14 @@ from collections.abc import Iterator
 from math import isnan
 from pathlib import Path
 
-from sfn.answer.delays import KINDS, NO_LOOP, Delays, Loop
-from sfn.answer.states import state_says
 from sfn.check.on_sheet import SheetField
 from sfn.cli.table import add_json, print_json, print_problems, print_table
 from sfn.cli.tries import add_state
 from sfn.library.delays import delay_table
 from sfn.library.opened import load
 from sfn.report.numbers import native, number
+from sfn.study.delays import KINDS, NO_LOOP, Delays, Loop
+from sfn.study.states import state_says
 from sfn.timing import DelayRow
 
 NAME = "delays"

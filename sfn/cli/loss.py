@@ -55,7 +55,6 @@ from math import isfinite
 from pathlib import Path
 from typing import cast
 
-from sfn.answer.losses import protected, records, with_second
 from sfn.cli.idle import Idle, idle_joint_burst, idle_protection, refuse_idle
 from sfn.cli.loss_table import table
 from sfn.cli.stream import (
@@ -76,6 +75,7 @@ from sfn.stream.heard import SOURCE_EXPECTED, Heard, source_number
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import Paths, paths_given
 from sfn.stream.protection import Protection, st2022_1_problems, waits
+from sfn.study.losses import protected, records, with_second
 from sfn.units import exact
 
 NAME = "loss"

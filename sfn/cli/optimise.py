@@ -36,15 +36,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from sfn.answer.optimise_devices import changed_says
 from sfn.answer.optimise_document import document
-from sfn.answer.optimised import Optimised
-from sfn.answer.served import State
 from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
 from sfn.library.opened import load
 from sfn.library.search import optimise
 from sfn.report.numbers import number
 from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
+from sfn.study.optimise_devices import changed_says
+from sfn.study.optimised import Optimised
+from sfn.study.served import State
 
 NAME = "optimise"
 SUMMARY = "timing offsets that serve most, before and after"

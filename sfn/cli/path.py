@@ -14,13 +14,14 @@ import json
 import math
 from pathlib import Path
 
-from sfn.answer.path import USUAL_TIME_PCT, document, path_answer, path_picture, path_text
+from sfn.answer.path import document
 from sfn.cli.table import place_argument, print_json
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import on_globe
 from sfn.plan import read_file
 from sfn.propagation.horizons import ZONES, centre_latitude
 from sfn.propagation.p1812 import PathLoss, path_loss
+from sfn.study.path import USUAL_TIME_PCT, path_answer, path_picture, path_text
 from sfn.terrain.ground import open_ground
 
 NAME = "path"

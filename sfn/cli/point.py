@@ -14,7 +14,6 @@ reach beside `other_transmitter` (null: none).
 import argparse
 from pathlib import Path
 
-from sfn.answer.heard import PHASES, heard, own_programme, shipped_programme
 from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
@@ -23,6 +22,7 @@ from sfn.plan import Network
 from sfn.reception.heard import Heard
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
+from sfn.study.heard import PHASES, heard, own_programme, shipped_programme
 from sfn.systems.of_network import service_of
 
 NAME = "point"

@@ -28,12 +28,13 @@ else 1); `residual_sign` (which of the two keys below has which sign); `residual
 import argparse
 from pathlib import Path
 
-from sfn.answer.measurement_table import understood_measurements
-from sfn.answer.reconciled import Reconciled, document, reconciled
+from sfn.answer.reconciled import document
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.plan.sheets import content_of, read_sheet
 from sfn.report.numbers import number
+from sfn.study.measurement_table import understood_measurements
+from sfn.study.reconciled import Reconciled, reconciled
 from sfn.terrain.ground import open_ground
 
 NAME = "reconcile"

@@ -17,9 +17,10 @@ parent's median, launch_error_us if it were followed instead; `problems`.
 import argparse
 from pathlib import Path
 
-from sfn.answer.off_air import OffAirSite, document, off_air_sites
+from sfn.answer.off_air import document
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.report.numbers import km, number, us
+from sfn.study.off_air import OffAirSite, off_air_sites
 from sfn.terrain.ground import open_ground
 
 NAME = "repeaters"

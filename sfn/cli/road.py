@@ -28,10 +28,8 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sfn.answer.road import Road
 from sfn.answer.road_document import document
 from sfn.answer.road_files import FORMS, road_file
-from sfn.answer.road_plan import planned_road
 from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
@@ -40,6 +38,8 @@ from sfn.field.shift import shift_says
 from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
+from sfn.study.road import Road
+from sfn.study.road_plan import planned_road
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
 from sfn.systems.fm_carried import heard_programme

@@ -18,11 +18,12 @@ setting: `level_dbuvm`, `mark`, `quality_db`; `best_us`; of the plan `strongest`
 import argparse
 from pathlib import Path
 
-from sfn.answer.driven import DrivenRoutes, document, driven_routes
+from sfn.answer.driven import document
 from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.errors import PlanError, Problem
 from sfn.report.numbers import number
+from sfn.study.driven import DrivenRoutes, driven_routes
 from sfn.survey.runs import read_run
 from sfn.terrain.ground import open_ground
 

@@ -25,10 +25,10 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from sfn.answer.signals import signals_answer, unrelated_answer
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_window
 from sfn.errors import PlanError, Problem
+from sfn.study.signals import signals_answer, unrelated_answer
 from sfn.systems.fm_causes import combination
 from sfn.systems.fm_programme import KINDS
 from sfn.systems.ofdm_window import MAP_STRATEGY, Placing

@@ -2,12 +2,12 @@
 
 import argparse
 
-from sfn.answer.what_if import WhatIf
-from sfn.answer.window_try import WindowTry
 from sfn.cli.table import say_left_out
 from sfn.errors import PlanError, Problem
 from sfn.library.opened import Opened, load
 from sfn.plan.number_text import number_written
+from sfn.study.what_if import WhatIf
+from sfn.study.window_try import WindowTry
 from sfn.systems.ofdm_window import MAP_STRATEGIES
 
 

@@ -14,7 +14,6 @@ import sys
 from pathlib import Path
 
 from sfn.answer.map_files import FORMS, write_files
-from sfn.answer.zones import shares_said
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
@@ -22,6 +21,7 @@ from sfn.field.shift import shift_says
 from sfn.geodesy.position import on_globe
 from sfn.library.coverage import coverage
 from sfn.report.numbers import number
+from sfn.study.zones import shares_said
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY
 

@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sfn.answer.compared import of_site
-from sfn.answer.what_if import Tried, WhatIf, tried
-from sfn.answer.zones import Zones, document, shares_said, zones
+from sfn.answer.zones import document
 from sfn.field.rasters import SiteProgress
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
@@ -18,6 +16,9 @@ from sfn.reception.coverage import coverage as levels_over, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.stamp import Stamp, stamp
+from sfn.study.compared import of_site
+from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.zones import Zones, shares_said, zones
 
 THREADS_N = 2
 

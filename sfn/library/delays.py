@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.answer.delays import Delays, delays, document
+from sfn.answer.delays import document
 from sfn.errors import Problem
 from sfn.library.frames import frame
 from sfn.library.opened import Opened
+from sfn.study.delays import Delays, delays
 
 
 @dataclass(frozen=True, slots=True)

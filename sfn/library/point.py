@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.answer.point import document, tried_signals
-from sfn.answer.what_if import Tried, WhatIf
+from sfn.answer.point import document
 from sfn.geodesy.position import on_globe
 from sfn.library.frames import frame
 from sfn.library.opened import Opened
@@ -12,6 +11,8 @@ from sfn.plan.left_out import left_out_says
 from sfn.reception.point import PointQuality, point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.reception.signals import PointSignals
+from sfn.study.point import tried_signals
+from sfn.study.what_if import Tried, WhatIf
 
 
 @dataclass(frozen=True, slots=True)

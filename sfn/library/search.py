@@ -5,10 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sfn.answer.optimise import held_of
 from sfn.answer.optimise_document import document
-from sfn.answer.optimise_nights import in_nights, nights_document
-from sfn.answer.optimised import Asked, Optimised
+from sfn.answer.optimise_nights import nights_document
 from sfn.errors import PlanError, Problem
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import Grid, grid_for
@@ -20,6 +18,9 @@ from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixe
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
+from sfn.study.optimise import held_of
+from sfn.study.optimise_nights import in_nights
+from sfn.study.optimised import Asked, Optimised
 from sfn.systems.fm_carried import heard_programme
 
 THREADS_N = 2

@@ -133,7 +133,7 @@ def measured_fields(found: Mapping[str, object], *, upper: bool = False) -> dict
     Parameters
     ----------
     found : mapping
-        From `sfn.answer.losses.records`.
+        From `sfn.study.losses.records`.
     upper : bool
         Losses and bursts at the upper ends of their 99 % intervals, for a plan that others rely on; else as fitted. The
         delay variation is at its upper end always, where the record is long enough for one. Where nothing was lost, the

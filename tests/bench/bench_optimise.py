@@ -16,9 +16,6 @@ from types import SimpleNamespace
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from sfn.answer import optimise_devices
-from sfn.answer.optimise import convex_starts, network_limits, network_objective
-from sfn.answer.optimised import Asked
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
@@ -28,6 +25,9 @@ from sfn.solve import descent, devices, large as large_search, search as search_
 from sfn.solve.limits import Limits, plain_limits
 from sfn.solve.objective import Objective, along_totals, score, whole
 from sfn.solve.search import search
+from sfn.study import optimise_devices
+from sfn.study.optimise import convex_starts, network_limits, network_objective
+from sfn.study.optimised import Asked
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
 from tests.sfn.solve.problems import FREQUENCIES, drawn

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from sfn.answer.asks import asks
-from sfn.answer.readings import Reading, judged
-from sfn.answer.sheet import Sheet, sheet
 from sfn.check.review import review
 from sfn.plan import read
 from sfn.plan.number_text import number_written
+from sfn.study.asks import asks
+from sfn.study.readings import Reading, judged
+from sfn.study.sheet import Sheet, sheet
 from sfn.survey.rules import fixed
 from webapp.standing.readings import LOCKS
 

@@ -6,8 +6,9 @@ from typing import Any
 
 from hypothesis import given, settings, strategies as st
 
-from sfn.answer.delays import delays, document
+from sfn.answer.delays import document
 from sfn.plan import read
+from sfn.study.delays import delays
 from tests.sfn.networks import EXAMPLE_PATH
 
 EXAMPLE: dict[str, Any] = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))

@@ -12,12 +12,13 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
-from sfn.answer.change_plan import change_plan
-from sfn.answer.delays import delays, document
-from sfn.answer.sheet import sheet
+from sfn.answer.delays import document
 from sfn.check.review import review
 from sfn.plan import Network
 from sfn.report.tables import delays_csv
+from sfn.study.change_plan import change_plan
+from sfn.study.delays import delays
+from sfn.study.sheet import sheet
 from tests.sfn.networks import example, field
 
 _US = {"us": Fraction(1), "ms": Fraction(1000), "100ns": Fraction(1, 10)}

@@ -14,10 +14,10 @@ from openpyxl import load_workbook
 from pyproj import Geod
 
 from sfn.answer.site_files import read_sites, sites_csv, sites_document, sites_xlsx
-from sfn.answer.site_table import Understood, understood_sites
 from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.plan.formula import guarded, unguarded
+from sfn.study.site_table import Understood, understood_sites
 from tests.sfn.networks import EXAMPLE_PATH
 
 TREE: dict[str, Any] = json.loads(EXAMPLE_PATH.read_text(encoding="utf-8"))

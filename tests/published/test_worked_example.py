@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from sfn.answer.delays import delays, document
+from sfn.answer.delays import document
 from sfn.plan import read
+from sfn.study.delays import delays
 
 SOURCE = "worked example of the document's contract (pencil, geographiclib)"
 TEN_THOUSANDTH_US = 1e-4

@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.delays import delays, document
+from sfn.answer.delays import document
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place
 from sfn.pairs import pair_differences
 from sfn.plan import Network, read
+from sfn.study.delays import delays
 from tests.sfn.networks import EXAMPLE_PATH, example
 
 US_PER_M = 1.000315 / 299.792458

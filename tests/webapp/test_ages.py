@@ -55,8 +55,8 @@ def test_a_site_has_its_history(client: TestClient, store: Store, number: int, e
         "taken_at": "2026-11-20 08:30",
         "texts": {},
     }
-    from sfn.answer.sheet import sheet
     from sfn.check.review import review
+    from sfn.study.sheet import sheet
     from webapp.store.documents import network_of
 
     made = sheet(review(network_of(example, ""), problems=()), site["id"])

@@ -12,8 +12,8 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from sfn.answer.point import point_signals
 from sfn.cli import main
+from sfn.study.point import point_signals
 from tests.sfn.networks import EXAMPLE_PATH, example as example_network
 from tests.sfn.survey.arrivals import made_at_rf as made
 from webapp.store.store import Store

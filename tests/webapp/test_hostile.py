@@ -17,10 +17,10 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from sfn.answer.heard import own_programme
 from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.plan.sheets import read_sheet
+from sfn.study.heard import own_programme
 from sfn.systems import mode_table
 from webapp.config.limits import whole_number
 from webapp.store.store import Store

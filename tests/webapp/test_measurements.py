@@ -269,7 +269,7 @@ def test_no_recording_and_bad_numbers_are_refused(post: Callable[..., Any], numb
 def test_echoes_are_given_to_sites(client: TestClient, post: Callable[..., Any], number: int) -> None:
     """Echoes of the plan's own arrivals: all three sites, and rows to reconcile."""
     lines = []
-    from sfn.answer.point import point_signals
+    from sfn.study.point import point_signals
 
     signals = point_signals(network_of(client.app.state.store.read(number).document, ""), lat_deg=36.30, lon_deg=-84.22)  # type: ignore[attr-defined]
     lines = [f"{s.arrival_us - 122_000.0:.3f},{s.level_dbuvm - 60.0:.1f}\n" for s in signals.signals]

@@ -120,7 +120,7 @@ def test_a_packet_of_stale_sheets_is_refused(
 ) -> None:
     """Issued with other figures of the service: stale, whatever else is in order."""
     issue(number)
-    monkeypatch.setattr("sfn.answer.sheet.stamped_checksum", lambda network: "0badf00d")
+    monkeypatch.setattr("sfn.study.sheet.stamped_checksum", lambda network: "0badf00d")
     assert reasons(client, number) == ["sheet-stale"]
 
 

@@ -5,12 +5,13 @@ from typing import Annotated, Any, Literal
 from fastapi import File, UploadFile
 from fastapi.responses import JSONResponse, Response
 
-from sfn.answer.contours import Contours, coverage_contours, document, features, sentences
+from sfn.answer.contours import document, features
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, area_geometry
 from sfn.field.licence import GREATEST_FILE_BYTES, read_areas
 from sfn.plan.left_out import left_out_says
 from sfn.report.vector import collection
+from sfn.study.contours import Contours, coverage_contours, sentences
 from webapp.config.addresses import Room
 from webapp.coverage.zones import coverage_of
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep

@@ -8,9 +8,9 @@ from typing import ClassVar, Literal
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.heard import PHASES, Heard, Programme, heard, own_programme, shipped_programme
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
+from sfn.study.heard import PHASES, Heard, Programme, heard, own_programme, shipped_programme
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.coverage.point import judged_at

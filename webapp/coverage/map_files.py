@@ -8,7 +8,7 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 
 from sfn.answer.layer_lines import layer_lines
 from sfn.answer.map_files import MEDIA, layer_png, layer_tif, layers_csv, wavefronts, write_zip
-from sfn.answer.zones import Layer, Zones
+from sfn.study.zones import Layer, Zones
 from webapp.config.addresses import Room
 from webapp.coverage.zones import DRAWN_LAYER, known_pair, zones_of
 from webapp.shell.dependencies import MapsDep, ReadableStatedDep

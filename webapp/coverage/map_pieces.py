@@ -2,11 +2,12 @@
 
 from fastapi.responses import JSONResponse, Response
 
-from sfn.answer.zones import lines_document, pair_fields
+from sfn.answer.zones import lines_document
 from sfn.report.colours import painted
 from sfn.report.legend import legend
 from sfn.report.maps import png
 from sfn.report.wavefronts import ribbon
+from sfn.study.zones import pair_fields
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room
 from webapp.coverage.zones import DRAWN_LAYER, computed_coverage, known_pair, zones_of

@@ -6,11 +6,11 @@ from typing import Annotated, ClassVar, Literal
 from fastapi import Depends, Request
 from fastapi.responses import Response
 
-from sfn.answer.path import USUAL_TIME_PCT, PathAnswer, path_answer, path_picture, resting_on
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.plan import Site
 from sfn.report.derivation import Part, derivation
+from sfn.study.path import USUAL_TIME_PCT, PathAnswer, path_answer, path_picture, resting_on
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened

@@ -6,11 +6,11 @@ from typing import Any, ClassVar
 from fastapi import Depends, Request
 from fastapi.responses import Response
 
-from sfn.answer.point import Judged, judged, tried_signals
-from sfn.answer.what_if import Tried, WhatIf
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.report.numbers import degrees
+from sfn.study.point import Judged, judged, tried_signals
+from sfn.study.what_if import Tried, WhatIf
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import carried_by
 from webapp.config.addresses import Room, to

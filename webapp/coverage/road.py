@@ -12,11 +12,11 @@ from starlette.datastructures import UploadFile
 
 from sfn.answer.road_document import document
 from sfn.answer.road_files import MEDIA, road_file
-from sfn.answer.road_plan import Line, PlannedRoad, line, on_line, planned_road
-from sfn.answer.what_if import WhatIf
-from sfn.answer.window_try import WindowTry
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
+from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
+from sfn.study.what_if import WhatIf
+from sfn.study.window_try import WindowTry
 from sfn.survey.drive_log import DriveLog, log_of_levels
 from sfn.survey.track import (
     EXPECTED,

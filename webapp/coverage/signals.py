@@ -6,8 +6,8 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.answer.signals import Listed, listed
 from sfn.errors import PlanError, Problem
+from sfn.study.signals import Listed, listed
 from sfn.systems.ofdm_window import MAP_STRATEGIES, MAP_STRATEGY, Placing
 from sfn.systems.service import service, services
 from sfn.systems.signal_list import read_others, read_signal_list

@@ -7,15 +7,15 @@ from urllib.parse import urlencode
 from fastapi import Depends, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from sfn.answer.compared import Compared, compared, in_short
-from sfn.answer.what_if import Tried, WhatIf, tried
-from sfn.answer.zones import LAYERS, Offered, Zones, neighbours, offered, shares_said
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
 from sfn.report.colours import site_colours
 from sfn.report.numbers import us
+from sfn.study.compared import Compared, compared, in_short
+from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.zones import LAYERS, Offered, Zones, neighbours, offered, shares_said
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead

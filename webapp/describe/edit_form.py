@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.answer.timeline import Present, present_fields
 from sfn.errors import Problem
+from sfn.study.timeline import Present, present_fields
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.shell.render import anchor

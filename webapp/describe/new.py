@@ -9,9 +9,9 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel
 
-from sfn.answer.standing import Standing, position_doubts, standing, unconfirmed
 from sfn.errors import PlanError, Problem
 from sfn.plan import DelayField, Network, Site, Stage
+from sfn.study.standing import Standing, position_doubts, standing, unconfirmed
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room, to
 from webapp.describe.network import service_ids

@@ -6,8 +6,8 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.answer.off_air import OffAirSite, off_air_sites
 from sfn.errors import PlanError
+from sfn.study.off_air import OffAirSite, off_air_sites
 from sfn.timing.readable import readable
 from webapp.config.addresses import Room
 from webapp.describe.edit_form import Editor, editor, sheet

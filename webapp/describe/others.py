@@ -7,11 +7,11 @@ from typing import Annotated, ClassVar
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.other_table import HEAD, others_csv, understood_others
 from sfn.errors import PlanError, Problem
 from sfn.plan import OtherTransmitter
 from sfn.plan.sheets import table_text
 from sfn.reception.others import others_says, ratios_say
+from sfn.study.other_table import HEAD, others_csv, understood_others
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.describe.revisions import conflict_page

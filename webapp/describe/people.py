@@ -7,10 +7,10 @@ from typing import Annotated, ClassVar
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.people import Looked
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
 from sfn.reception.listeners import RULE, Listeners, world_installed
+from sfn.study.people import Looked
 from webapp.config.addresses import Room, to
 from webapp.describe.revisions import conflict_page
 from webapp.shell.context import Context, NetworkHead

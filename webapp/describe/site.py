@@ -7,10 +7,10 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.answer.standing import Standing, standing
 from sfn.check.heights import GroundThere, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Forms, Located
+from sfn.study.standing import Standing, standing
 from sfn.terrain.dem import Terrain
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room

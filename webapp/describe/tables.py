@@ -9,8 +9,8 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.map_files import MEDIA
 from sfn.answer.site_files import read_sites, sites_csv, sites_document, sites_xlsx
-from sfn.answer.site_table import COLUMNS, TEMPLATE, Understood, understood_sites
 from sfn.errors import PlanError, Problem
+from sfn.study.site_table import COLUMNS, TEMPLATE, Understood, understood_sites
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep, UploadsDep

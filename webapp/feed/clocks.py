@@ -7,15 +7,15 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.answer.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
-from sfn.answer.failures import FailureRow, failure_table, without_clock_row
-from sfn.answer.muting import MutingOrder, muting_order
-from sfn.answer.standby_routes import StandbyRoute, standby_routes
 from sfn.check.references import receivers_of, references
 from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
 from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
+from sfn.study.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
+from sfn.study.failures import FailureRow, failure_table, without_clock_row
+from sfn.study.muting import MutingOrder, muting_order
+from sfn.study.standby_routes import StandbyRoute, standby_routes
 from sfn.timing import delay_table
 from webapp.config.addresses import Room
 from webapp.forms import stream as forms

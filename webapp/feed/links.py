@@ -6,7 +6,6 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.stream_stage import stale_settings, with_stream
 from sfn.errors import PlanError, Problem
 from sfn.report.charts import bars
 from sfn.report.stream_charts import advice_chart
@@ -15,6 +14,7 @@ from sfn.stream.link import LinkPlan, comparison
 from sfn.stream.payload import dynamic_range_db, time_slots
 from sfn.stream.typed import plan_of, read, target_of, with_protection, written
 from sfn.stream.typed_losses import paths_of
+from sfn.study.stream_stage import stale_settings, with_stream
 from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.stream import Part

@@ -11,7 +11,6 @@ from typing import IO, Annotated, BinaryIO, ClassVar, cast
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.losses import Left, Records, records, usual_protections, with_second
 from sfn.errors import PlanError, Problem
 from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
@@ -19,6 +18,7 @@ from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
 from sfn.stream.typed import written
 from sfn.stream.typed_losses import AskedRecord, measured_fields, packet_time_of, paths_of, record_of
+from sfn.study.losses import Left, Records, records, usual_protections, with_second
 from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.stream import Part

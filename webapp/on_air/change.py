@@ -3,9 +3,9 @@
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.change_plan import ChangePlan, change_plan
-from sfn.answer.what_if import GREATEST_TRIED_US
 from sfn.errors import PlanError, Problem
+from sfn.study.change_plan import ChangePlan, change_plan
+from sfn.study.what_if import GREATEST_TRIED_US
 from webapp.config.addresses import Room, to
 from webapp.config.limits import LONGEST_PERSON_N, whole_number
 from webapp.config.settings import Settings

@@ -7,11 +7,11 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.change_plan import ChangePlan
-from sfn.answer.going_back import going_back_sheet
-from sfn.answer.live_change import LiveChange, LiveStep, Read, Step, live_change, steps_of
-from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem
+from sfn.study.change_plan import ChangePlan
+from sfn.study.going_back import going_back_sheet
+from sfn.study.live_change import LiveChange, LiveStep, Read, Step, live_change, steps_of
+from sfn.study.sheet import Sheet
 from sfn.timeline.held import Held, instant, text_of
 from webapp.config.addresses import Room, to
 from webapp.on_air.change import change_page

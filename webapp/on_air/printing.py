@@ -7,9 +7,9 @@ from typing import Any, ClassVar
 
 from fastapi.responses import Response
 
-from sfn.answer.change_plan import ChangePlan
-from sfn.answer.sheet import FieldLine, RouteSheet, Sheet
-from sfn.answer.veil import field_veiled, route_veiled, why_withheld
+from sfn.study.change_plan import ChangePlan
+from sfn.study.sheet import FieldLine, RouteSheet, Sheet
+from sfn.study.veil import field_veiled, route_veiled, why_withheld
 from sfn.systems.of_network import stamped_checksum
 from webapp.config.settings import Settings
 from webapp.paper import Printed, missing_says

@@ -10,9 +10,9 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.readings import Judged, SiteState, plan_of, site_state, with_set_now
-from sfn.answer.sheet import Sheet
 from sfn.errors import PlanError, Problem, Touch
+from sfn.study.readings import Judged, SiteState, plan_of, site_state, with_set_now
+from sfn.study.sheet import Sheet
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
 from webapp.on_air.link_lines import link_lines

@@ -6,8 +6,8 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.sheet import Sheet
 from sfn.errors import Problem
+from sfn.study.sheet import Sheet
 from webapp.config.addresses import Room, to
 from webapp.config.limits import RevisionNumber
 from webapp.on_air.printing import as_file, code_says, locked, printed_sheet, unprintable_says

@@ -12,13 +12,13 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
-from sfn.answer.asks import asks
-from sfn.answer.going_back import never_changed
-from sfn.answer.live_change import LiveStep
-from sfn.answer.readings import Question, judged, route_of
-from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
+from sfn.study.asks import asks
+from sfn.study.going_back import never_changed
+from sfn.study.live_change import LiveStep
+from sfn.study.readings import Question, judged, route_of
+from sfn.study.sheet import RouteSheet, Sheet
 from sfn.survey.at_site import Advice
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings

@@ -7,10 +7,11 @@ from typing import ClassVar, Literal
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.ages import Ages, ages, changed_document, launches_seen
-from sfn.answer.history import History, histories, history_csv
+from sfn.answer.ages import changed_document
 from sfn.errors import PlanError, Problem
 from sfn.report.history_chart import history_chart
+from sfn.study.ages import Ages, ages, launches_seen
+from sfn.study.history import History, histories, history_csv
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room, to
 from webapp.prove.happened import reported_events, revisions_of

@@ -6,8 +6,9 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.arrivals import Arrivals, document
+from sfn.answer.arrivals import document
 from sfn.errors import Problem
+from sfn.study.arrivals import Arrivals
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, ReadableDep, SettingsDep, UploadsDep

@@ -9,11 +9,13 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.calibrated import Calibrated, document as levels_document, shifts_of, with_shifts
-from sfn.answer.driven import Driven, DrivenRoutes, document as runs_document
+from sfn.answer.calibrated import document as levels_document
+from sfn.answer.driven import document as runs_document
 from sfn.errors import PlanError, Problem
 from sfn.plan import Site
 from sfn.report.run_strips import RunStrips, run_strips
+from sfn.study.calibrated import Calibrated, shifts_of, with_shifts
+from sfn.study.driven import Driven, DrivenRoutes
 from sfn.survey.drive_log import Origin
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead

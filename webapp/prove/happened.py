@@ -6,11 +6,11 @@ from threading import Lock
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from sfn.answer.sheet import Sheet, sheet
-from sfn.answer.timeline import Timeline, timeline
 from sfn.check.review import review
 from sfn.plan import Network
 from sfn.plan.reported import Reported
+from sfn.study.sheet import Sheet, sheet
+from sfn.study.timeline import Timeline, timeline
 from sfn.timeline.event import Event, Kind
 from sfn.timeline.revisions import Saved, Story
 from webapp.prove.measured_rows import excluded_now, mark_of

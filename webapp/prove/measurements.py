@@ -7,18 +7,19 @@ from typing import ClassVar, Literal
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.corrected import correctable_stages, corrected, missed
-from sfn.answer.echoes import Echoes, echoes
 from sfn.answer.map_files import MEDIA
-from sfn.answer.measurement_table import template, understood_measurements
-from sfn.answer.reconciled import Reconciled, reconciled, residual_places
-from sfn.answer.recordings import Measured
+from sfn.answer.reconciled import residual_places
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.plan import Site
 from sfn.plan.sheets import read_sheet
 from sfn.report.delay_course import DelayCourse, delay_course
 from sfn.report.residual_map import ResidualMap, residuals_drawn
+from sfn.study.corrected import correctable_stages, corrected, missed
+from sfn.study.echoes import Echoes, echoes
+from sfn.study.measurement_table import template, understood_measurements
+from sfn.study.reconciled import Reconciled, reconciled
+from sfn.study.recordings import Measured
 from sfn.survey.as_planned import said
 from sfn.survey.impulse import response_of
 from sfn.survey.measurements import Measurement, MeasurementTable

@@ -8,9 +8,10 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.timeline import Present, StateLine, Timeline, document, state_lines
+from sfn.answer.timeline import document
 from sfn.errors import PlanError, Problem
 from sfn.plan import Site
+from sfn.study.timeline import Present, StateLine, Timeline, state_lines
 from webapp.config.addresses import Room, to
 from webapp.prove.happened import timeline_of
 from webapp.shell.context import Context, NetworkHead

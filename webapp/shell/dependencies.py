@@ -8,12 +8,12 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
-from sfn.answer.states import state_says
 from sfn.errors import PlanError, Problem
 from sfn.field.indoors import indoors_says
 from sfn.field.shift import drive_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document, left_out_says
+from sfn.study.states import state_says
 from sfn.timing.planned_state import in_state
 from sfn.timing.readable import readable
 from webapp.config.limits import LONGEST_PERSON_N, NetworkId

@@ -11,9 +11,9 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from sfn.answer.clocks import in_words
 from sfn.answer.plain import plain
 from sfn.report import numbers
+from sfn.study.clocks import in_words
 from sfn.visible import visible
 from webapp.config.addresses import OPENAPI, beside, leaflet, static, to
 from webapp.config.bundled import folder

@@ -8,9 +8,9 @@ from typing import Any
 
 from fastapi import Request
 
-from sfn.answer.standing import unconfirmed
 from sfn.errors import PlanError, Problem
 from sfn.plan import read as network_of_text
+from sfn.study.standing import unconfirmed
 from webapp.config.limits import whole_number
 from webapp.forms.places import misshapen
 from webapp.forms.typed import applied, without_place

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.timeline import Present
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
+from sfn.study.timeline import Present
 from sfn.survey.log_places import judged
 from sfn.survey.readings import question_setting
 from sfn.timeline.held import Held, held, instant

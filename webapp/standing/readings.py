@@ -5,10 +5,10 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sfn.answer.readings import Judged, Question, Reading, judged, plan_of, route_of
-from sfn.answer.sheet import RouteSheet, Sheet
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
+from sfn.study.readings import Judged, Question, Reading, judged, plan_of, route_of
+from sfn.study.sheet import RouteSheet, Sheet
 from sfn.timeline.held import Held, held, instant
 from sfn.units import grouped, written
 from webapp.store.entries import Entry
@@ -196,7 +196,7 @@ def confirmed(form: Mapping[str, str]) -> frozenset[str]:
 def kept(
     made: Sheet, entries: Sequence[Entry], *, deadline: str | None = None, going_back: bool = False
 ) -> tuple[Kept, ...]:
-    """Entries held against a sheet, in their order; `deadline` and `going_back` as in `sfn.answer.asks`."""
+    """Entries held against a sheet, in their order; `deadline` and `going_back` as in `sfn.study.asks`."""
     found = []
     for entry in entries:
         reading = replace(reading_of(entry.body), replaced=entry.kind == REPLACED)

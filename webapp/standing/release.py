@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sfn.answer.sheet import Sheet, sheet
 from sfn.check.review import Review, review
 from sfn.errors import Problem
+from sfn.study.sheet import Sheet, sheet
 from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.present import as_it_stands
 from webapp.shell.dependencies import Opened

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sfn.answer.standing import position_doubts
-from sfn.answer.timeline import planned_setting
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.reported import Key, Stood
 from sfn.report.numbers import native
+from sfn.study.standing import position_doubts
+from sfn.study.timeline import planned_setting
 from sfn.survey.readings import question_setting
 from sfn.timeline.held import instant
 from sfn.timeline.present import as_it_stands

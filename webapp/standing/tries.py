@@ -6,13 +6,13 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Query, Request
 
-from sfn.answer.what_if import WhatIf
-from sfn.answer.window_try import WindowTry, placed_now
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
+from sfn.study.what_if import WhatIf
+from sfn.study.window_try import WindowTry, placed_now
 from sfn.systems.ofdm_window import MAP_STRATEGIES
 from sfn.timing import DelayTable
 

@@ -7,9 +7,9 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.answer.delays import KINDS, NO_LOOP, Delays, delays
 from sfn.report.arrival_rows import ArrivalRows, launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
+from sfn.study.delays import KINDS, NO_LOOP, Delays, delays
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room
 from webapp.shell.context import Context, NetworkHead

@@ -6,18 +6,18 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from sfn.answer.by_hand import Slider, plan_reason, sliders
-from sfn.answer.optimise import held_of, optimise
 from sfn.answer.optimise_document import document
-from sfn.answer.optimised import Asked
-from sfn.answer.weights import weight_shapes
-from sfn.answer.zones import Offered, offered
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Weight
 from sfn.plan.number_text import number_in
 from sfn.report.numbers import number
 from sfn.solve.objective import Score
+from sfn.study.by_hand import Slider, plan_reason, sliders
+from sfn.study.optimise import held_of, optimise
+from sfn.study.optimised import Asked
+from sfn.study.weights import weight_shapes
+from sfn.study.zones import Offered, offered
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.forms.weights import EMPTY

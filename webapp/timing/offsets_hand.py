@@ -6,9 +6,6 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from sfn.answer.by_hand import Ends, curve, plane, tried_score
-from sfn.answer.effect import LABEL, SCALE, Effect
-from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import Problem
 from sfn.geodesy.sites import place
 from sfn.plan import Network
@@ -16,6 +13,9 @@ from sfn.report.colours import painted
 from sfn.report.legend import legend
 from sfn.report.maps import png
 from sfn.solve.objective import Objective, Score
+from sfn.study.by_hand import Ends, curve, plane, tried_score
+from sfn.study.effect import LABEL, SCALE, Effect
+from sfn.study.what_if import WhatIf, tried
 from webapp.config.addresses import Room
 from webapp.config.limits import Number
 from webapp.shell.context import Context

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from starlette.datastructures import UploadFile
 
-from sfn.answer.arrivals import arrivals
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import locate
 from sfn.plan import Network
+from sfn.study.arrivals import arrivals
 from sfn.survey.arrivals.iq import SIGMF_SUFFIXES
 from sfn.terrain.ground import Ground
 from webapp.work.jobs import Job, Jobs, Progress, Work

@@ -6,10 +6,10 @@ from typing import cast, get_args
 
 from starlette.datastructures import UploadFile
 
-from sfn.answer.calibrated import Calibrated, calibrated
-from sfn.answer.driven import DrivenRoutes, driven_routes
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.study.calibrated import Calibrated, calibrated
+from sfn.study.driven import DrivenRoutes, driven_routes
 from sfn.survey.drive_log import DriveLog, log_of_bytes
 from sfn.survey.log_about import About, Reading, about
 from sfn.survey.log_fixes import fixes_of

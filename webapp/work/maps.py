@@ -11,12 +11,6 @@ from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 
-from sfn.answer.effect import Effect, effect
-from sfn.answer.optimise import network_objective
-from sfn.answer.optimised import Asked
-from sfn.answer.so_far import SoFar
-from sfn.answer.what_if import Tried
-from sfn.answer.zones import Zones, zones
 from sfn.check import all_problems
 from sfn.check.everything import unopened
 from sfn.check.review import Review, review
@@ -33,6 +27,12 @@ from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
+from sfn.study.effect import Effect, effect
+from sfn.study.optimise import network_objective
+from sfn.study.optimised import Asked
+from sfn.study.so_far import SoFar
+from sfn.study.what_if import Tried
+from sfn.study.zones import Zones, zones
 from sfn.terrain.census import Census, census
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.digest import load_known, save_known

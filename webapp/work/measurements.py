@@ -10,11 +10,11 @@ from pathlib import Path
 
 from starlette.datastructures import UploadFile
 
-from sfn.answer.reconciled import Way
-from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_in
 from sfn.plan.sheets import table_text
+from sfn.study.reconciled import Way
+from sfn.study.recordings import Chosen, measured
 from sfn.survey.spectra import Weighting
 from sfn.units import written
 from webapp.work.jobs import Job, Jobs, Progress, Work

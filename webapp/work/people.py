@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from sfn.answer.people import RASTERS, Looked, look
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
+from sfn.study.people import RASTERS, Looked, look
 from webapp.work.terrains import ARRIVING
 
 PREFIX, DIGEST_N = "people-", 10

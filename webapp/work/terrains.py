@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from sfn.answer.coast import bounds_around
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
+from sfn.study.coast import bounds_around
 from sfn.terrain.coast import Zones, write_zones, zones_of_classes, zones_of_polygons
 from sfn.terrain.dem import Terrain, terrain_from_folder
 from sfn.terrain.ground import Ground

@@ -6,12 +6,13 @@ from typing import Any
 
 import pytest
 
-from sfn.answer.ages import LaunchSeen, ages, changed_document, document, launches_seen
-from sfn.answer.history import Visit, histories, history_csv
+from sfn.answer.ages import changed_document, document
 from sfn.check import all_problems
 from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.plan import read
+from sfn.study.ages import LaunchSeen, ages, launches_seen
+from sfn.study.history import Visit, histories, history_csv
 from sfn.timeline.event import Event
 from sfn.timeline.held import Held
 from sfn.timeline.revisions import Saved, revision_events

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from sfn.answer.echoes import HEAD
-from sfn.answer.point import point_signals
 from sfn.cli import main
 from sfn.plan.sheets import read_sheet
+from sfn.study.echoes import HEAD
+from sfn.study.point import point_signals
 from sfn.survey.measurements import understood
 from tests.sfn.networks import EXAMPLE_PATH, example
 from tests.sfn.survey.arrivals import made_at_rf as made

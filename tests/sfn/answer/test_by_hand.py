@@ -6,14 +6,14 @@ import re
 import numpy as np
 import pytest
 
-from sfn.answer.by_hand import Ends, curve, plane, sliders, tried_score
-from sfn.answer.effect import BETTER, GAINS, LOSES, WORSE, effect
-from sfn.answer.optimise import network_objective
-from sfn.answer.optimised import Asked
-from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.report.plane import plane_svg
+from sfn.study.by_hand import Ends, curve, plane, sliders, tried_score
+from sfn.study.effect import BETTER, GAINS, LOSES, WORSE, effect
+from sfn.study.optimise import network_objective
+from sfn.study.optimised import Asked
+from sfn.study.what_if import WhatIf, tried
 from tests.sfn.answer.test_optimise import opened
 from tests.sfn.networks import example
 
@@ -83,7 +83,7 @@ def test_a_map_of_two_offsets_has_its_least_where_the_scores_have_it(ridge, monk
         seen.update(a_us=a_us, b_us=b_us, values=values, marks=rest["marks"])
         return plane_svg(a_us, b_us, values, **rest)
 
-    monkeypatch.setattr("sfn.answer.by_hand.plane_svg", caught)
+    monkeypatch.setattr("sfn.study.by_hand.plane_svg", caught)
     pair = Ends("north", -24.0, 24.0), Ends("gap", -24.0, 24.0)
     plane(network, what, {"west": -13.0}, pair, placed=placed, found_us={"north": 4.0, "gap": -6.0})
 

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.change_plan import change_plan
 from sfn.check.review import review
 from sfn.errors import Problem, Touch
 from sfn.geodesy.sites import place
 from sfn.pairs import wished_difference
 from sfn.plan import read
 from sfn.reception.equal_level import equal_level
+from sfn.study.change_plan import change_plan
 from sfn.timing import delay_table
 from tests.sfn.answer.test_muting import HALVES, STRONG, WEAK, coverage, step
 

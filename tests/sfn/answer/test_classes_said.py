@@ -5,13 +5,15 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from sfn.answer.point import document as point_document, judged, point_signals
-from sfn.answer.zones import document, zones
+from sfn.answer.point import document as point_document
+from sfn.answer.zones import document
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.classes import TOO_WEAK, UPSET
 from sfn.reception.coverage import coverage
 from sfn.reception.quality import service_quality, too_weak_below_dbuvm, yardstick
+from sfn.study.point import judged, point_signals
+from sfn.study.zones import zones
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table

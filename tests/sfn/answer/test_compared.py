@@ -5,12 +5,13 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from sfn.answer.compared import compared
-from sfn.answer.what_if import WhatIf, tried
-from sfn.answer.zones import Zones, document, pair_fields, zones
+from sfn.answer.zones import document
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import coverage
+from sfn.study.compared import compared
+from sfn.study.what_if import WhatIf, tried
+from sfn.study.zones import Zones, pair_fields, zones
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 

@@ -6,12 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.point import document, judged, point_signals
-from sfn.answer.road_plan import line, on_line
-from sfn.answer.what_if import WhatIf
+from sfn.answer.point import document
 from sfn.plan import Network
 from sfn.reception.classes import OTHER_STATION, TOO_WEAK, UPSET
 from sfn.reception.quality import service_quality, yardstick
+from sfn.study.point import judged, point_signals
+from sfn.study.road_plan import line, on_line
+from sfn.study.what_if import WhatIf
 from sfn.survey.track import track_of
 from sfn.timing import delay_table
 from tests.sfn.networks import example

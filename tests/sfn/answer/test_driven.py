@@ -5,13 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.driven import driven
-from sfn.answer.road import road
-from sfn.answer.what_if import WhatIf, tried
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.reception.along import line_signals
+from sfn.study.driven import driven
+from sfn.study.road import road
+from sfn.study.what_if import WhatIf, tried
 from sfn.survey.runs import Run
 from sfn.survey.track import Samples
 

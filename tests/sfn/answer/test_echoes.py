@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.echoes import HEAD, echoes
-from sfn.answer.point import point_signals
 from sfn.plan import read_file
 from sfn.plan.sheets import read_sheet
+from sfn.study.echoes import HEAD, echoes
+from sfn.study.point import point_signals
 from sfn.survey.measurements import understood
 
 NETWORK = read_file(Path(__file__).parent.parent / "example-network.json")

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from sfn.answer.failures import CLOCKS, failure_table, without_clock_row
 from sfn.plan import read
+from sfn.study.failures import CLOCKS, failure_table, without_clock_row
 from sfn.timing import delay_table
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"

@@ -12,15 +12,17 @@ import pytest
 import rasterio
 from PIL import Image
 
-from sfn.answer.contours import coverage_contours, document, features
-from sfn.answer.frame import contours_cut_says, edges_met, map_cut_says
+from sfn.answer.contours import document, features
 from sfn.answer.map_files import layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
-from sfn.answer.what_if import WhatIf, tried
-from sfn.answer.zones import Zones, document as zones_document, zones
+from sfn.answer.zones import document as zones_document
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import coverage
 from sfn.report.stamp import stamp
+from sfn.study.contours import coverage_contours
+from sfn.study.frame import contours_cut_says, edges_met, map_cut_says
+from sfn.study.what_if import WhatIf, tried
+from sfn.study.zones import Zones, zones
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 

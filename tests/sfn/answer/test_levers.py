@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from sfn.answer.levers import SECTOR_DEG, _bearings, _worst_sector, compass
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
+from sfn.study.levers import SECTOR_DEG, _bearings, _worst_sector, compass
 from tests.sfn.networks import example
 
 SITES = ("north", "south", "gap")

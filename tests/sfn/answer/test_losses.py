@@ -5,8 +5,6 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from sfn.answer.failures import _common
-from sfn.answer.losses import by_hour, needs_answer, protected, records, usual_protections
 from sfn.stream.buffer import Hour, delay_quantile
 from sfn.stream.capture import Piece
 from sfn.stream.joint import together
@@ -17,6 +15,8 @@ from sfn.stream.protection import Protection, both_parities, column_parity, with
 from sfn.stream.section import stages
 from sfn.stream.typed import plan_of
 from sfn.stream.typed_losses import measured_fields, paths_of
+from sfn.study.failures import _common
+from sfn.study.losses import by_hour, needs_answer, protected, records, usual_protections
 from tests.sfn.stream.test_residual import record
 
 PACKET_S = 1e-3

@@ -15,13 +15,13 @@ from PIL import Image
 
 from sfn.answer.layer_lines import LEAST_PIXELS_N, layer_lines
 from sfn.answer.map_files import layer_png, layer_tif, layers_csv, lines_file, write_files, write_zip
-from sfn.answer.what_if import Tried, WhatIf, tried
-from sfn.answer.zones import LAYERS, Layer, Zones, zones
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.reception.classes import CLASSES
 from sfn.reception.coverage import coverage
 from sfn.report.stamp import Stamp, stamp
+from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.zones import LAYERS, Layer, Zones, zones
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 

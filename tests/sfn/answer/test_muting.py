@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.muting import muting_order
 from sfn.clock.holdover import Clock, time_to_limit
 from sfn.geodesy.grid import grid_for
 from sfn.plan import read
 from sfn.reception.coverage import Coverage
+from sfn.study.muting import muting_order
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 SITES = ("north", "south", "gap")

@@ -8,19 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.compared import compared
-from sfn.answer.effect import effect
-from sfn.answer.moments import area_measure
-from sfn.answer.muting import muting_order
-from sfn.answer.optimise import network_objective
-from sfn.answer.optimised import Asked
-from sfn.answer.served import state
-from sfn.answer.zones import zones
 from sfn.clock.holdover import Clock
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
 from sfn.reception.coverage import Coverage, coverage, usual_bounds
+from sfn.study.compared import compared
+from sfn.study.effect import effect
+from sfn.study.moments import area_measure
+from sfn.study.muting import muting_order
+from sfn.study.optimise import network_objective
+from sfn.study.optimised import Asked
+from sfn.study.served import state
+from sfn.study.zones import zones
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
 

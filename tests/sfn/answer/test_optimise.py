@@ -9,14 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.levers import compass, levers
-from sfn.answer.losers import changed_places, lost_areas
-from sfn.answer.optimise import network_limits, network_objective, optimise
-from sfn.answer.optimise_devices import devices_told, with_offsets
 from sfn.answer.optimise_document import document
-from sfn.answer.optimise_nights import in_nights
-from sfn.answer.optimised import Asked
-from sfn.answer.served import levels, state
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read
@@ -27,6 +20,13 @@ from sfn.solve import devices
 from sfn.solve.bound import least_without_service
 from sfn.solve.limits import set_offsets
 from sfn.solve.objective import score
+from sfn.study.levers import compass, levers
+from sfn.study.losers import changed_places, lost_areas
+from sfn.study.optimise import network_limits, network_objective, optimise
+from sfn.study.optimise_devices import devices_told, with_offsets
+from sfn.study.optimise_nights import in_nights
+from sfn.study.optimised import Asked
+from sfn.study.served import levels, state
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
 

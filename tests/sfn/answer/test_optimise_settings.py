@@ -12,14 +12,14 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from sfn.answer.optimise import optimise
 from sfn.answer.optimise_document import document
-from sfn.answer.optimised import Asked
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import read
 from sfn.reception.coverage import coverage, usual_bounds
 from sfn.solve.objective import score
+from sfn.study.optimise import optimise
+from sfn.study.optimised import Asked
 from sfn.terrain.ground import Ground
 
 PIXEL_M = 8000.0

@@ -2,8 +2,8 @@
 
 import pytest
 
-from sfn.answer.other_table import others_csv, understood_others
 from sfn.errors import PlanError
+from sfn.study.other_table import others_csv, understood_others
 from tests.sfn.networks import example
 
 TABLE = (

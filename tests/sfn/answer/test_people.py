@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sfn.answer.people import look
 from sfn.geodesy.grid import grid_for
+from sfn.study.people import look
 
 GRID = grid_for((36.0, -84.5, 36.5, -84.0), pixel_m=500)
 HEAD = "name,lat,lon,people\n"

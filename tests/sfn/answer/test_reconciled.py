@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.corrected import correctable_stages, corrected
-from sfn.answer.reconciled import Reconciled, document, reconciled, residual_places
+from sfn.answer.reconciled import document, residual_places
 from sfn.errors import PlanError
 from sfn.plan import read
+from sfn.study.corrected import correctable_stages, corrected
+from sfn.study.reconciled import Reconciled, reconciled
 from sfn.survey.measurements import Measurement
 from sfn.survey.prediction import planned_differences
 from sfn.timing import delay_table

@@ -7,8 +7,8 @@ import pytest
 import scipy.signal
 import soundfile
 
-from sfn.answer.recordings import Chosen, Measured, measured
 from sfn.errors import PlanError
+from sfn.study.recordings import Chosen, Measured, measured
 from sfn.survey.recording import channels
 
 RATE_HZ, UP, DEVIATION_HZ = 96_000, 8, 75_000.0

@@ -8,11 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer import point as point_answer
 from sfn.answer.road_document import document
 from sfn.answer.road_files import FORMS, road_csv, road_file, road_lines
-from sfn.answer.road_plan import Line, line, on_line
-from sfn.answer.what_if import WhatIf
 from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.geodesy.line import direct, inverse
@@ -22,6 +19,9 @@ from sfn.reception.classes import CLASSES
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from sfn.report.stamp import stamp
+from sfn.study import point as point_answer
+from sfn.study.road_plan import Line, line, on_line
+from sfn.study.what_if import WhatIf
 from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import track_of
 from sfn.systems.ofdm import of_strategy

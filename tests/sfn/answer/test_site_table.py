@@ -8,11 +8,11 @@ import pytest
 from openpyxl import Workbook
 
 from sfn.answer.site_files import sites_csv, sites_document
-from sfn.answer.site_table import COLUMNS, TEMPLATE, understood_sites
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import read
 from sfn.plan.sheets import read_sheet
+from sfn.study.site_table import COLUMNS, TEMPLATE, understood_sites
 from tests.sfn.networks import EXAMPLE_PATH, example
 
 

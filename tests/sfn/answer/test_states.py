@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from sfn.answer.point import tried_signals
-from sfn.answer.states import state_says
-from sfn.answer.timeline import state_lines
-from sfn.answer.what_if import WhatIf
 from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.plan import checksum, read
+from sfn.study.point import tried_signals
+from sfn.study.states import state_says
+from sfn.study.timeline import state_lines
+from sfn.study.what_if import WhatIf
 from sfn.timeline.revisions import Saved, revision_events
 from sfn.timing import delay_table
 from sfn.timing.planned_state import in_state

@@ -15,11 +15,11 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from pyproj import Geod
 
-from sfn.answer.corrected import corrected
-from sfn.answer.reconciled import Reconciled, reconciled
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import checksum, read
+from sfn.study.corrected import corrected
+from sfn.study.reconciled import Reconciled, reconciled
 from sfn.survey.measurements import Measurement
 from sfn.timing import delay_table
 

@@ -12,10 +12,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from sfn.answer.corrected import corrected
-from sfn.answer.reconciled import reconciled
 from sfn.errors import PlanError
 from sfn.plan import Network, read
+from sfn.study.corrected import corrected
+from sfn.study.reconciled import reconciled
 from sfn.survey.in_force import in_force
 from sfn.survey.measurements import Measurement
 from sfn.timeline.held import Held

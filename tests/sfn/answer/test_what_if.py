@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from sfn.answer.what_if import Tried, WhatIf, tried
-from sfn.answer.window_try import WindowTry
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read_file
+from sfn.study.what_if import Tried, WhatIf, tried
+from sfn.study.window_try import WindowTry
 from tests.sfn.networks import example
 
 NETWORK = example()

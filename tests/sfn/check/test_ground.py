@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sfn.answer.contours import Contours, document, features
+from sfn.answer.contours import document, features
 from sfn.check import all_problems
 from sfn.check.doubts import consequence_of
 from sfn.check.ground import ground_basis_problems
 from sfn.geodesy.sites import place
+from sfn.study.contours import Contours
 from sfn.terrain.dem import terrain_from_grid
 from sfn.terrain.ground import Ground, ground_window, window_averaged
 from sfn.terrain.heights import HeightGrid

@@ -2,11 +2,11 @@
 
 import pytest
 
-from sfn.answer.standby_routes import standby_routes
 from sfn.check import all_problems
 from sfn.check.references import receivers_of, references
 from sfn.errors import PlanError
 from sfn.plan import Network
+from sfn.study.standby_routes import standby_routes
 from sfn.timing import delay_table
 from tests.sfn.networks import example
 

@@ -6,9 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.contours import coverage_contours
-from sfn.answer.path import document as path_document, path_answer, path_text
-from sfn.answer.point import document as point_document, point_signals
+from sfn.answer.path import document as path_document
+from sfn.answer.point import document as point_document
 from sfn.errors import PlanError
 from sfn.field.indoors import indoor_loss_db, indoors_says, outdoors
 from sfn.field.shift import shift_says
@@ -17,6 +16,9 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network, checksum
 from sfn.reception.along import line_signals
 from sfn.reception.coverage import coverage, coverage_key
+from sfn.study.contours import coverage_contours
+from sfn.study.path import path_answer, path_text
+from sfn.study.point import point_signals
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 

@@ -5,13 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from sfn.answer.contours import document as contours_document, network_contours
-from sfn.answer.path import document as path_document, path_answer, path_text
-from sfn.answer.point import point_signals
-from sfn.answer.road_plan import line, on_line
-from sfn.answer.served import levels
-from sfn.answer.what_if import WhatIf
-from sfn.answer.zones import zones
+from sfn.answer.contours import document as contours_document
+from sfn.answer.path import document as path_document
 from sfn.errors import PlanError
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import grid_for
@@ -20,6 +15,13 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.aimed import received, roof_of
 from sfn.reception.coverage import Coverage, bearings, coverage, coverage_key, transmitters
+from sfn.study.contours import network_contours
+from sfn.study.path import path_answer, path_text
+from sfn.study.point import point_signals
+from sfn.study.road_plan import line, on_line
+from sfn.study.served import levels
+from sfn.study.what_if import WhatIf
+from sfn.study.zones import zones
 from sfn.survey.track import track_of
 from sfn.systems.receiving_antenna import BAND_II, relative_gain_db
 from sfn.terrain.ground import Ground

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings, strategies as st
 
-from sfn.answer.delays import delays
 from sfn.field.path import path_levels
 from sfn.field.transmitter import transmitter
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read
 from sfn.reception.equal_level import _nearest_crossing, equal_level
+from sfn.study.delays import delays
 from sfn.terrain.dem import heights
 from sfn.terrain.ground import Ground, GroundWindow, open_ground
 

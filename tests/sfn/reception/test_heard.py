@@ -5,12 +5,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.map_listeners import heard_document, heard_said
-from sfn.answer.point import document, judged, point_signals
+from sfn.answer.map_listeners import heard_document
+from sfn.answer.point import document
 from sfn.plan import Network
 from sfn.reception.fm_sets import blend_of, fm_sets
 from sfn.reception.heard import PEOPLE_CLASSES, heard, heard_areas
 from sfn.reception.quality import yardstick
+from sfn.study.map_listeners import heard_said
+from sfn.study.point import judged, point_signals
 from sfn.systems.fm_listeners import Errors
 from sfn.timing import delay_table
 from tests.sfn.networks import example

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from sfn.answer.off_air import off_air_sites
 from sfn.check import all_problems_in
 from sfn.plan import read
 from sfn.reception.off_air import FedOffAir, fed_off_air
+from sfn.study.off_air import off_air_sites
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 # 40 W e.r.p. from 8 dBd are 6.34 W: 8.02 dBW out; in: field - 20 log 98.3 - 107.2 + 12.15.

@@ -6,11 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.optimise import network_objective
-from sfn.answer.optimised import Asked
-from sfn.answer.point import document, judged, point_signals
-from sfn.answer.served import served_summary
-from sfn.answer.zones import zones
+from sfn.answer.point import document
 from sfn.check.others import other_problems
 from sfn.errors import PlanError
 from sfn.geodesy.grid import grid_for
@@ -20,6 +16,11 @@ from sfn.reception.along import line_signals
 from sfn.reception.classes import OTHER_STATION
 from sfn.reception.coverage import coverage, coverage_key
 from sfn.reception.others import needed, needed_along, others_says, protection_ratios
+from sfn.study.optimise import network_objective
+from sfn.study.optimised import Asked
+from sfn.study.point import judged, point_signals
+from sfn.study.served import served_summary
+from sfn.study.zones import zones
 from sfn.systems.of_network import service_of
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.zones import zones
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.line import inverse
 from sfn.geodesy.sites import place
@@ -18,6 +17,7 @@ from sfn.reception.coverage import coverage
 from sfn.reception.others import needed_along, needed_at, others_says
 from sfn.reception.signals import signals_at
 from sfn.reception.significance import criteria
+from sfn.study.zones import zones
 from sfn.systems.of_network import service_of
 from sfn.terrain.ground import Ground
 from sfn.terrain.ridge import ridge

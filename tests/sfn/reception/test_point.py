@@ -6,11 +6,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sfn.answer.point import document, judged, point_signals
+from sfn.answer.point import document
 from sfn.plan import Network
 from sfn.reception.classes import CLASSES, UPSET, WITH_MARGIN
 from sfn.reception.point import PointQuality, point_quality, with_verdict
 from sfn.reception.quality import yardstick
+from sfn.study.point import judged, point_signals
 from sfn.systems.fm_answer import fm_answer
 from sfn.timing import delay_table
 from tests.sfn.networks import example

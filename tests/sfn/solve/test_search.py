@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sfn.answer.optimise import convex_starts
 from sfn.errors import PlanError
 from sfn.geodesy.sites import place
 from sfn.solve.bound import least_without_service, roundings
 from sfn.solve.limits import Limits, limits, plain_limits
 from sfn.solve.objective import Objective, score
 from sfn.solve.search import search
+from sfn.study.optimise import convex_starts
 from sfn.timing import delay_table
 from tests.sfn.networks import example
 from tests.sfn.solve.problems import drawn

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from sfn.answer.losses import records
 from sfn.stream.capture import Piece
 from sfn.stream.levels import levels
 from sfn.stream.measured import measure
+from sfn.study.losses import records
 
 PACKET_S = 0.004
 PACKETS = np.arange(60_000)

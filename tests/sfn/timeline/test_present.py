@@ -6,10 +6,10 @@ from pathlib import Path
 
 from hypothesis import given, settings, strategies as st
 
-from sfn.answer.change_plan import change_plan
-from sfn.answer.sheet import sheet
 from sfn.check.review import review
 from sfn.plan import checksum, read
+from sfn.study.change_plan import change_plan
+from sfn.study.sheet import sheet
 from sfn.timeline.held import held
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 

@@ -4,7 +4,8 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
-from sfn.answer.timeline import document, timeline
+from sfn.answer.timeline import document
+from sfn.study.timeline import timeline
 from sfn.timeline.event import Event, silent_at
 from sfn.timeline.held import Held
 from sfn.timeline.present import FieldReport, Report, as_it_stands

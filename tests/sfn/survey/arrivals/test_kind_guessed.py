@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from sfn.answer.recordings import Chosen, measured
 from sfn.errors import PlanError
+from sfn.study.recordings import Chosen, measured
 from sfn.survey.arrivals.iq import evenness, looks_like_iq, read_iq
 
 RATE_HZ = 240_000

@@ -1,0 +1,95 @@
+"""The sheet of a site while a change is taken back: the old values are what is set, and the launch that they give.
+
+It is the sheet of the change with both ends exchanged, so that questions, verdict and expected launch speak of the way
+back by the same rules as they speak of the plan.
+"""
+
+from dataclasses import replace
+from fractions import Fraction
+
+from sfn.chain import MAIN
+from sfn.plan import Network
+from sfn.study.live_change import LiveChange, LiveStep
+from sfn.study.sheet import FieldLine, RouteSheet, Sheet
+from sfn.timing.device import contributes
+
+_SECOND_US = 1_000_000.0
+
+
+def never_changed(step: LiveStep) -> bool:
+    """Whether nothing was reported at a site since the change began, and it stands as it stood before."""
+    return step.state == "as before" and not step.step.before and not any(one.since for one in step.fields)
+
+
+def going_back_sheet(made: Sheet, change: LiveChange) -> Sheet | None:
+    """The same sheet with old values as its settings and new ones as what they replace.
+
+    Parameters
+    ----------
+    made : Sheet
+        In the revision of the change.
+    change : LiveChange
+
+    Returns
+    -------
+    sheet : Sheet or None
+        Launches and planes are those with the old values of the site, and with what the timeline says of the sites
+        that feed it off air: one that has not gone back yet still moves it. None where the site has no step, or
+        nobody knows an old value.
+    """
+    step = next((one for one in change.steps if one.step.site_id == made.site.id), None)
+    if step is None:
+        return None
+    feeds_us = _feeds_us(made.network, made.site.fed_off_air_from, change)
+    routes = []
+    for route in made.routes:
+        turned = _turned_back(made, route, step, feeds_us)
+        if turned is None:
+            return None
+        routes.append(turned)
+    return replace(made, routes=tuple(routes))
+
+
+def _turned_back(made: Sheet, route: RouteSheet, step: LiveStep, feeds_us: Fraction) -> RouteSheet | None:
+    """One route with both ends exchanged."""
+    own = {one.name: one for one in made.site.delay_fields}
+    lines: list[FieldLine] = []
+    moves_us = feeds_us
+    for line in route.fields:
+        old = _old(line, route.row.route, step)
+        if old is None:
+            return None
+        moves_us += contributes(own[line.name], old) - contributes(own[line.name], line.value)
+        lines.append(replace(line, value=old, back=replace(line.back, value=line.value)))
+    moved_us = float(moves_us)
+    planes = tuple(
+        replace(
+            one, passes_us=one.passes_us + moved_us, after_second_us=(one.passes_us + moved_us) % _SECOND_US
+        )
+        for one in route.planes
+    )  # fmt: skip
+    row = replace(route.row, launch_us=route.row.launch_us + moved_us)
+    return replace(route, row=row, fields=tuple(lines), planes=planes)
+
+
+def _old(line: FieldLine, route: str, step: LiveStep) -> float | None:
+    """What a field goes back to: as it was written down when the change began; one that has no step stays."""
+    written = [one for one in step.step.fields if one.name == line.name]
+    # A setting for all routes is written down once, at the first of them.
+    found = next((one for one in written if one.route == route), written[0] if written else None)
+    return line.value if found is None else found.back
+
+
+def _feeds_us(network: Network, parent_id: str | None, change: LiveChange) -> Fraction:
+    """How much later than planned the sites that feed one off air launch now, by the timeline. [us]"""
+    sites, moved_us = {one.id: one for one in network.sites}, Fraction(0)
+    while parent_id is not None and parent_id in sites:
+        site = sites[parent_id]
+        own = {one.name: one for one in site.delay_fields}
+        step = next((one for one in change.steps if one.step.site_id == parent_id), None)
+        for one in () if step is None else step.fields:
+            if one.field.route == MAIN and None not in (one.value, one.field.value) and one.field.name in own:
+                field = own[one.field.name]
+                moved_us += contributes(field, one.value or 0.0) - contributes(field, one.field.value or 0.0)
+        parent_id = site.fed_off_air_from
+    return moved_us

@@ -1,0 +1,327 @@
+"""The answer of ``road``: what a receiver gets along a line, where it is worst, and which site is to blame."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.geodesy.line import inverse
+from sfn.plan import Network
+from sfn.reception.aimed import behind_antenna
+from sfn.reception.along import LineSignals
+from sfn.reception.area import SERVED
+from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, UPSET, class_words, is_lost, shown_classes
+from sfn.reception.figures import figures
+from sfn.reception.heard import listener_sharing, under_others
+from sfn.reception.others import Needed, needed_along, others_says
+from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality, yardstick
+from sfn.reception.significance import significant
+from sfn.study.what_if import Tried
+from sfn.survey.track import Samples
+from sfn.units import finite_or_none
+
+Floats = NDArray[np.float64]
+
+# A driver takes two bad stretches with a breath between them for one.
+JOIN_M = 150.0
+LEVEL_SETS_N, PHASES_N = 64, 16  # of the drawn shares at each place
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the road without adequate service.
+
+    Parameters
+    ----------
+    from_m, to_m : float
+        Distances along the road. [m]
+    lost_m : float
+        How much of it is without: breaks of up to `JOIN_M` with service are part of a stretch. [m]
+    class_name : str
+        The class of most of that.
+    margin_db : float
+        The worst on it; negative: not served. [dB]
+    lat_deg, lon_deg : float
+        Where that is; all that follows is of this place. [degrees]
+    hurts, wanted, second : str or None
+        The site whose signal hurts most, the strongest and the second strongest; no site hurts where all are too weak,
+        or another station disturbs: `other_transmitter` names that one, there.
+    delay_difference_us, level_difference_db : float or None
+        Of the two strongest signals, `second` minus `wanted`.
+    hurts_delay_us, hurts_level_db : float or None
+        `hurts` minus `wanted`; None where none hurts, or the strongest itself.
+    nearest, away_m : str, float
+        Place or site nearest to that, and how far it is. [m]
+    """
+
+    from_m: float
+    to_m: float
+    lost_m: float
+    class_name: str
+    hurts: str | None
+    wanted: str | None
+    margin_db: float
+    lat_deg: float
+    lon_deg: float
+    delay_difference_us: float | None
+    level_difference_db: float | None
+    nearest: str
+    away_m: float
+    second: str | None
+    hurts_delay_us: float | None
+    hurts_level_db: float | None
+    other_transmitter: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Road:
+    """Reception along a line with given launches; arrays shaped (S, M) hold the sites that are on air.
+
+    Parameters
+    ----------
+    network : Network
+        With what is tried in force.
+    samples : Samples
+    signals : LineSignals
+    sites : tuple of str
+        Those on air, in document order.
+    level_dbuvm, delay_difference_us : ndarray, shape (S, M)
+        Delay: arrival minus that of the strongest. [dB(uV/m), us]
+    counts : ndarray of bool, shape (S, M)
+        Which are significant.
+    strongest, second : ndarray of int, shape (M,)
+        Rows of the two strongest; -1 where there is none.
+    quality : ServiceQuality
+    figures : mapping of name to ndarray, shape (M,)
+        S/N in stereo and mono, or C/(N+I); see `sfn.reception.figures.figures`. [dB]
+    shares : mapping of name to ndarray, shape (M,)
+        FM: ``share_stereo``, ``share_blended`` and ``share_upset`` of listeners, levels and phases drawn.
+    class_m : tuple of float
+        Length in each of `CLASSES`, by their codes. [m]
+    unknown_m, uncovered_m : float
+        Length where nothing can be said; and where the terrain leaves out the path from some site. [m]
+    stretches : tuple of Stretch
+        Those without adequate service, the longest loss first.
+    says : tuple of str
+        What is tried, in words; empty where it is the plan.
+    """
+
+    network: Network
+    samples: Samples
+    signals: LineSignals
+    yard: Yardstick
+    sites: tuple[str, ...]
+    level_dbuvm: Floats
+    delay_difference_us: Floats
+    counts: NDArray[np.bool_]
+    strongest: NDArray[np.intp]
+    second: NDArray[np.intp]
+    quality: ServiceQuality
+    figures: Mapping[str, NDArray[np.float32]]
+    shares: Mapping[str, Floats]
+    class_m: tuple[float, ...]
+    unknown_m: float
+    uncovered_m: float
+    stretches: tuple[Stretch, ...]
+    says: tuple[str, ...]
+    beside: Needed | None = None
+    """What others on the channel ask for at each place; None where none is listed."""
+
+    @property
+    def served_m(self) -> float:
+        """Length with adequate service. [m]"""
+        return float(np.array(self.class_m)[SERVED].sum())
+
+    @property
+    def shown(self) -> tuple[int, ...]:
+        """Codes of the classes that the service has, the best first."""
+        return shown_classes(self.yard.carried)
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The classes for people, by their codes."""
+        return class_words(self.yard.carried)
+
+    def other_at(self, place: int) -> str | None:
+        """The other station that disturbs a sample, by name; None where none does."""
+        disturbed = self.beside is not None and self.quality.quality_class[place] == OTHER_STATION
+        return self.beside.name_at(place) if self.beside is not None and disturbed else None
+
+    @property
+    def others_says(self) -> str:
+        """What is known of transmitters of other programmes, in words."""
+        return others_says(self.network, self.yard.carried, self.signals.others)
+
+    def of_second(self, values: Floats) -> Floats:
+        """Row of the second strongest out of values shaped (S, M); NaN where there is none."""
+        columns = np.arange(values.shape[1])
+        if not len(values):
+            return np.full(len(columns), np.nan)
+        return np.where(self.second >= 0, values[np.maximum(self.second, 0), columns], np.nan)
+
+    def between(self, from_m: float, to_m: float) -> tuple[float, float | None]:
+        """How much of a part of the road has no adequate service, and the least margin on it. [m, dB]"""
+        edges_m = self.samples.edges_m
+        share_m = np.clip(np.minimum(edges_m[1:], to_m) - np.maximum(edges_m[:-1], from_m), 0.0, None)
+        margin = self.quality.margin_db[(share_m > 0) & np.isfinite(self.quality.margin_db)]
+        lost_m = float(share_m[is_lost(self.quality.quality_class)].sum())
+        return lost_m, float(margin.min()) if margin.size else None
+
+    @property
+    def covered(self) -> NDArray[np.bool_]:
+        """Whether the terrain covers the paths from all sites on air, shape (M,)."""
+        rows = [self.signals.sites.index(name) for name in self.sites]
+        return np.asarray(self.signals.covered[rows].all(axis=0))
+
+    @property
+    def level_difference_db(self) -> Floats:
+        """Second strongest minus strongest, shape (M,). [dB]"""
+        top = np.fmax.reduce(self.level_dbuvm, axis=0, initial=np.nan)
+        return np.asarray(self.of_second(self.level_dbuvm) - top)
+
+
+def road(
+    now: Tried, samples: Samples, signals: LineSignals, *, near: Mapping[str, tuple[float, float]] | None = None
+) -> Road:
+    """Reception along a line from levels that were computed before.
+
+    Parameters
+    ----------
+    now : Tried
+        The network with what is tried in force, and its launches.
+    samples : Samples
+    signals : LineSignals
+        Of the same samples.
+    near : mapping of name to (latitude, longitude), optional
+        Places and sites that a stretch may be called after.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    network, yard = now.network, yardstick(now.network)
+    radiating = {site.id for site in network.sites if site.on_air}
+    rows = np.array([i for i, name in enumerate(signals.sites) if name in radiating], dtype=np.intp)
+    sites = tuple(signals.sites[i] for i in rows)
+    gain_db = behind_antenna(network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
+    level = signals.level_dbuvm[rows] + gain_db
+    launches = np.array([now.launches[name] for name in sites], dtype=np.float64)
+    arrival = signals.travel_us[rows] + launches[:, None]
+    beside = needed_along(network, signals, rows, yard.carried)
+    quality = service_quality(
+        level,
+        arrival,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+        sites=sites,
+        other_dbuvm=None if beside is None else beside.level_dbuvm,
+    )
+    share = drawn_share(
+        level,
+        arrival,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        bearing_deg=signals.bearing_deg[rows],
+        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+    )
+    quality = replace(quality, probability=share)
+    strongest, second = _two(level)
+    columns = np.arange(level.shape[1])
+    reference = arrival[np.maximum(strongest, 0), columns] if len(rows) else np.full(level.shape[1], np.nan)
+    counts = np.zeros(level.shape, dtype=bool)
+    if len(rows):
+        counts = significant(level, arrival, significant_db=yard.counts.significant_db, guard_us=yard.counts.guard_us)
+        upset = np.flatnonzero((quality.quality_class == UPSET) & np.isfinite(quality.limiting))
+        counts[quality.limiting[upset].astype(np.intp), upset] = True  # what upsets a place counts there
+    share_m = samples.share_m()
+    classes = quality.quality_class
+    made = Road(
+        network, samples, signals, yard, sites, level,
+        np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
+        figures(quality, level, arrival, yard),
+        _shares(yard, level, arrival, sites, None if beside is None else beside.level_dbuvm),
+        tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
+        float(share_m[np.isnan(classes)].sum()),
+        float(share_m[~signals.covered[rows].all(axis=0)].sum()),
+        (), now.says, beside=beside,
+    )  # fmt: skip
+    return _with_stretches(made, near or {})
+
+
+def _shares(
+    yard: Yardstick, level: Floats, arrival: Floats, sites: tuple[str, ...], other_dbuvm: Floats | None
+) -> dict[str, Floats]:
+    """FM: shares of listeners at each place."""
+    if yard.sets is None or not len(level):
+        return {}
+    found = listener_sharing(yard, level, arrival, sites, LEVEL_SETS_N, PHASES_N, workers=2)
+    found = found.beside(under_others(level, other_dbuvm))
+    return {"share_stereo": found.stereo, "share_blended": found.blended, "share_upset": found.upset}
+
+
+def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows of the two strongest at each place, -1 where there is none."""
+    none = np.full(level.shape[1], -1, dtype=np.intp)
+    if not len(level):
+        return none, none
+    known = np.where(np.isfinite(level), level, -np.inf)
+    order = np.argsort(-known, axis=0, kind="stable")
+    columns = np.arange(level.shape[1])
+    first = np.where(np.isfinite(known[order[0], columns]), order[0], -1)
+    if len(level) < 2:
+        return first, none
+    return first, np.where(np.isfinite(known[order[1], columns]), order[1], -1)
+
+
+def _with_stretches(of: Road, near: Mapping[str, tuple[float, float]]) -> Road:
+    """The road with its stretches that have no adequate service."""
+    bad = is_lost(of.quality.quality_class)  # not where nothing is known
+    edges_m = of.samples.edges_m
+    starts = np.flatnonzero(bad & ~np.concatenate(([False], bad[:-1])))
+    ends = np.flatnonzero(bad & ~np.concatenate((bad[1:], [False]))) + 1
+    joined: list[list[int]] = []
+    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
+        if joined and edges_m[a] - edges_m[joined[-1][1]] <= JOIN_M:
+            joined[-1][1] = b
+        else:
+            joined.append([a, b])
+    made = [_stretch(of, a, b, edges_m, near) for a, b in joined]
+    return replace(of, stretches=tuple(sorted(made, key=lambda s: (-s.lost_m, s.margin_db))))
+
+
+def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple[float, float]]) -> Stretch:
+    """One stretch, from sample `a` to before `b`."""
+    part = slice(a, b)
+    classes, share_m = of.quality.quality_class[part], np.diff(edges_m)[part]
+    lengths = {code: float(share_m[classes == code].sum()) for code in (UPSET, OTHER_STATION, TOO_WEAK)}
+    name = CLASSES[max(lengths, key=lambda code: lengths[code])]
+    lost = is_lost(classes)
+    worst = a + int(np.argmin(np.where(lost, of.quality.margin_db[part], np.inf)))
+    delay, level = of.of_second(of.delay_difference_us)[worst], of.level_difference_db[worst]
+    lat, lon = float(of.samples.lat_deg[worst]), float(of.samples.lon_deg[worst])
+    nearest, away_m = _nearest(lat, lon, near)
+    hurts, top, second = of.quality.limiting[worst], int(of.strongest[worst]), int(of.second[worst])
+    who = None if np.isnan(hurts) else int(hurts)
+    apart = who is not None and top >= 0 and who != top
+    return Stretch(
+        float(edges_m[a]), float(edges_m[b]), sum(lengths.values()), name, None if who is None else of.sites[who],
+        of.sites[top] if top >= 0 else None, float(of.quality.margin_db[worst]), lat, lon, finite_or_none(delay),
+        finite_or_none(level), nearest, away_m, of.sites[second] if second >= 0 else None,
+        finite_or_none(float(of.delay_difference_us[who, worst])) if apart else None,
+        finite_or_none(float(of.level_dbuvm[who, worst] - of.level_dbuvm[top, worst])) if apart else None,
+        of.other_at(worst),
+    )  # fmt: skip
+
+
+def _nearest(lat: float, lon: float, near: Mapping[str, tuple[float, float]]) -> tuple[str, float]:
+    """Name and distance of the nearest place. [m]"""
+    if not near:
+        return "", float("nan")
+    spots = np.array(list(near.values()), dtype=np.float64)
+    here = np.full(len(spots), lat), np.full(len(spots), lon)
+    away_m = inverse(spots[:, 0], spots[:, 1], *here)[0]
+    at = int(np.argmin(away_m))
+    return list(near)[at], float(away_m[at])

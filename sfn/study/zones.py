@@ -1,0 +1,328 @@
+"""The answer of ``zones``: overlap layers over an area, as files and in numbers."""
+
+from collections.abc import Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sfn.plan import Network
+from sfn.reception.aimed import bearings_to, received
+from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
+from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, shown_classes
+from sfn.reception.coverage import Coverage
+from sfn.reception.heard import HeardAreas, heard_areas
+from sfn.reception.others import needed_on, others_says
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
+from sfn.reception.significance import Criteria, criteria
+from sfn.report.colours import Scale
+from sfn.report.numbers import number
+from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
+from sfn.study.classes_said import classes_said
+from sfn.study.frame import map_cut_says
+from sfn.study.map_listeners import heard_said
+from sfn.study.served import counted_km2, counted_people
+from sfn.study.window_try import said
+from sfn.systems.of_network import service_of
+from sfn.systems.service import Service
+
+Singles = NDArray[np.float32]
+
+
+Flags = NDArray[np.bool_]
+
+
+LEVELS = Scale("amount", 30, 110, "dBµV/m")
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """A layer that maps have: its name for people, the unit of its values, and what it is about."""
+
+    label: str
+    unit: str
+    about: str
+
+
+RECEPTION, SIGNALS = "Reception", "Signals"
+
+
+LAYERS = {
+    "quality_class": Offered("Reception", "class", RECEPTION),
+    "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION),
+    "coverage_probability": Offered("Share of places around that are served", "share of places", RECEPTION),
+    "limiting_site": Offered("Signal that limits", "site", RECEPTION),
+    "lost_to_self": Offered("Lost to self-interference", "1 where the strongest alone would serve", RECEPTION),
+    "strongest_site": Offered("Strongest site", "site", SIGNALS),
+    "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS),
+    "level_difference_db": Offered("Level difference, second strongest minus strongest", "dB", SIGNALS),
+    "delay_difference_us": Offered("Delay difference, second strongest minus strongest", "us", SIGNALS),
+    "delay_spread_us": Offered("Delay spread of all significant signals", "us", SIGNALS),
+}
+
+
+def offered(network: Network) -> dict[str, Offered]:
+    """The layers of a network's map: the share of places served belongs to OFDM.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    ofdm = service_of(network).kind == "ofdm"
+    return {name: layer for name, layer in LAYERS.items() if ofdm or name != "coverage_probability"}
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer: values shape (rows, columns), unit, what it shows, and what its colours mean."""
+
+    name: str
+    label: str
+    values: Singles
+    unit: str
+    scale: Scale
+
+
+@dataclass(frozen=True, slots=True)
+class Zones:
+    """The overlap map of a network with given launches."""
+
+    network: Network
+    coverage: Coverage
+    counts: Criteria
+    carried: Service
+    sites: tuple[str, ...]
+    found: Overlap
+    summary: OverlapSummary
+    quality: ServiceQuality
+    classes: ClassSummary
+    risk: ClassSummary | None
+    """OFDM: the classes of receivers that place their window by "strongest"."""
+    placing_says: str
+    """OFDM: how the receivers of this map place their window; empty for other services."""
+    layers: tuple[Layer, ...]
+    people: NDArray[np.float64] | None
+    uncovered_km2: float
+    """Area where the terrain has a gap at the pixel, or on the way to it from some site; in no figure of the map."""
+    uncovered_counted_km2: float
+    """The part of it that stands in the figures all the same: none."""
+    others_says: str = ""
+    """What is known of transmitters of other programmes, in words."""
+    heard: HeardAreas | None = None
+    """FM, where levels and phases were drawn: what listeners hear."""
+
+    @property
+    def shown_km2(self) -> float:
+        """Area of the map."""
+        return float(self.coverage.area_km2().sum())
+
+    @property
+    def spoken_km2(self) -> float:
+        """Area that its figures of area and people speak of: what is in one of the classes."""
+        return sum(self.classes.area_km2)
+
+    classes_said = property(lambda self: classes_said(self.network), doc="See `sfn.study.classes_said`.")
+
+    @property
+    def cut_says(self) -> str:
+        """What of the network the frame of the map cuts, in words; empty where nothing is."""
+        usable = np.isfinite(self.quality.quality_class) & (self.quality.quality_class != TOO_WEAK)
+        areas = {"what is not too weak": usable, "the overlap zone": np.isfinite(self.found.delay_spread_us)}
+        return map_cut_says(areas, self.coverage.grid)
+
+    def layer(self, name: str) -> Layer | None:
+        """The layer of that name."""
+        return next((layer for layer in self.layers if layer.name == name), None)
+
+
+def zones(
+    network: Network,
+    coverage: Coverage,
+    launches: Mapping[str, float],
+    *,
+    people: NDArray[np.float64] | None = None,
+    drawn: bool = False,
+    executor: Executor | None = None,
+) -> Zones:
+    """Overlap zones from levels that were computed before.
+
+    Parameters
+    ----------
+    network : Network
+        Says which sites are on air and what counts.
+    coverage : Coverage
+    launches : mapping of site id to launch time
+        [us]
+    people : ndarray, shape (M,), optional
+        People in each pixel.
+    drawn : bool
+        Draw levels, seconds of work: OFDM for the layer of shares, else the quick estimate; FM for its listeners.
+    executor : concurrent.futures.Executor, optional
+        Threads to share the pixels among.
+
+    Raises
+    ------
+    PlanError
+        If the service is not known.
+    """
+    carried = service_of(network)
+    counts = criteria(network, carried)
+    on_air = coverage.on_air(network)
+    arrivals = coverage.arrivals(launches)
+    if len(on_air) < len(coverage.sites):
+        arrivals = arrivals[on_air]
+    levels, rare = received(network, coverage, on_air)
+    yard = yardstick(network)
+    beside = needed_on(network, coverage, on_air, carried)
+    other_dbuvm = None if beside is None else beside.level_dbuvm
+    quality = service_quality(
+        levels,
+        arrivals,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=rare,
+        sites=[coverage.sites[i] for i in on_air],
+        other_dbuvm=other_dbuvm,
+        executor=executor,
+    )
+    if drawn and carried.kind == "ofdm" and len(on_air):
+        share = drawn_share(
+            levels,
+            arrivals,
+            yard,
+            frequency_mhz=network.frequency_mhz,
+            bearing_deg=bearings_to(network, coverage, on_air),
+            level_1pct_dbuvm=rare,
+            executor=executor,
+        )
+        quality = replace(quality, probability=share)
+    on_map = [coverage.sites[i] for i in on_air]
+    area, people = counted_km2(coverage), counted_people(coverage, people)
+    heard = (
+        heard_areas(network, yard, levels, arrivals, on_map, area_km2=area, people=people, other_dbuvm=other_dbuvm)
+        if drawn
+        else None
+    )
+    found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
+    return Zones(
+        network,
+        coverage,
+        counts,
+        carried,
+        tuple(on_map),
+        found,
+        overlap_summary(found, area, people=people),
+        quality,
+        class_summary(quality.quality_class, area, people=people),
+        None if quality.risk_class is None else class_summary(quality.risk_class, area, people=people),
+        said(yard.placing) if carried.kind == "ofdm" else "",
+        _layers(found, quality, coverage, carried, on_air, levels),
+        people,
+        float(coverage.area_km2()[~coverage.covered].sum()),
+        0.0,
+        others_says(network, carried, coverage.others),
+        heard,
+    )
+
+
+def shares_said(found: Zones) -> str:
+    """Where most places are served with levels drawn, in words; empty for 8-VSB. `found` has drawn shares."""
+    if found.heard is not None:
+        return heard_said(found.heard)
+    share = found.quality.probability
+    if share is None:
+        return ""
+    well = share >= ACCEPTABLE_PROBABILITY
+    area, people = counted_km2(found.coverage), found.people
+    inhabitants = "" if people is None else f", {number(float(people[well].sum()), 0)} people"
+    return (
+        f"Levels drawn, receivers following: at least {ACCEPTABLE_PROBABILITY:.0%} of the places are served on "
+        f"{number(float(area[well].sum()), 0)} km²{inhabitants}; the classes above go by the medians."
+    ).replace("0%", "0 %")
+
+
+def _layers(
+    found: Overlap,
+    quality: ServiceQuality,
+    coverage: Coverage,
+    carried: Service,
+    on_air: NDArray[np.intp],
+    levels: Singles,
+) -> tuple[Layer, ...]:
+    """The layers with their scales: differences centred on zero, amounts from zero."""
+    shape = coverage.grid.shape
+    reach_us = 2 * carried.tolerance_us
+    # Colours belong to a site's place in the document, so that a site off air does not recolour the others.
+    strongest, limiting = (_document_place(rows, on_air) for rows in (found.strongest, quality.limiting))
+    nothing = np.full(shape[0] * shape[1], np.nan, np.float32)
+    level = np.fmax.reduce(levels, axis=0) if len(on_air) else nothing
+    lost = np.where(np.isnan(quality.quality_class), np.nan, quality.quality_class == UPSET).astype(np.float32)
+    delay = Scale("difference", -reach_us, reach_us, "µs")
+    # Signals 35 dB down count in FM: the spread of all is longer than the difference of the two strongest.
+    spread = Scale("amount", 0, reach_us if carried.kind == "ofdm" else 3 * reach_us, "µs")
+    sites = Scale("sites", 0, len(coverage.sites), "site")
+    margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places, 1 = all")
+    classes = Scale("classes", 0, len(CLASSES) - 1, "", class_words(carried), shown_classes(carried))
+    made: dict[str, tuple[Singles | None, Scale]] = {
+        "quality_class": (quality.quality_class, classes),
+        "quality_margin_db": (quality.margin_db, margin),
+        "coverage_probability": (quality.probability, share),
+        "limiting_site": (limiting, sites),
+        "lost_to_self": (lost, Scale("flag", 0, 1, "")),
+        "strongest_site": (strongest, sites),
+        "level_dbuvm": (level, LEVELS),
+        "level_difference_db": (found.level_difference_db, Scale("amount", -30, 0, "dB")),
+        "delay_difference_us": (found.delay_difference_us, delay),
+        "delay_spread_us": (found.delay_spread_us, spread),
+    }
+    return tuple(
+        Layer(name, LAYERS[name].label, values.reshape(shape), LAYERS[name].unit, scale)
+        for name, (values, scale) in made.items()
+        if values is not None
+    )
+
+
+def _document_place(rows: Singles, on_air: NDArray[np.intp]) -> Singles:
+    """Rows among the sites on air as places in the document; NaN stays."""
+    place = np.append(on_air.astype(np.float32), np.float32(np.nan))
+    return np.asarray(place[np.where(np.isnan(rows), len(on_air), rows).astype(int)])
+
+
+def pair_fields(
+    found: Zones, launches: Mapping[str, float], a: str, b: str
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Delay and level difference of a pair over the grid, `b` minus `a`, as receivers get them. [us, dB]
+
+    Both shaped (rows, columns). Levels are those of the map: corrected by drive tests, and behind the receiving antenna
+    that points at the strongest site on air; of a site off the air, as it would be without one.
+    """
+    coverage = found.coverage
+    i, k = coverage.sites.index(a), coverage.sites.index(b)
+    delay = coverage.travel_us[k] + launches[b] - coverage.travel_us[i] - launches[a]
+    on_air = coverage.on_air(found.network)
+    levels = received(found.network, coverage, on_air)[0]
+    rows = {int(place): row for row, place in enumerate(on_air.tolist())}
+    first, second = (levels[rows[n]] if n in rows else coverage.level_dbuvm[n] for n in (i, k))
+    level = second.astype(np.float64) - first
+    return delay.reshape(coverage.grid.shape), level.reshape(coverage.grid.shape)
+
+
+def pair_lines(found: Zones, launches: Mapping[str, float], a: str, b: str) -> tuple[WavefrontLine, ...]:
+    """The equal-delay lines and the equal-signal band of a pair."""
+    delay, level = pair_fields(found, launches, a, b)
+    step_us = 5.0 if found.carried.kind != "ofdm" else found.carried.tolerance_us / 4
+    band = found.counts.equal_signal_db
+    lines = delay_lines(delay, level, found.coverage.grid, step_us=step_us, equal_signal_db=band)
+    return (*lines, *band_lines(level, found.coverage.grid, equal_signal_db=band))
+
+
+def neighbours(found: Zones) -> tuple[tuple[str, str], ...]:
+    """Pairs that are the two strongest somewhere in the overlap zone, the largest zones first."""
+    zone, count = np.isfinite(found.found.delay_spread_us), len(found.sites)
+    first, second = (rows[zone].astype(np.intp) for rows in (found.found.strongest, found.found.second))
+    met = np.bincount(np.minimum(first, second) * count + np.maximum(first, second), minlength=count * count)
+    pairs = np.flatnonzero(met)
+    order = pairs[np.argsort(-met[pairs], kind="stable")]
+    return tuple((found.sites[pair // count], found.sites[pair % count]) for pair in order.tolist())
