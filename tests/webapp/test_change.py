@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from tests.sfn.answer.test_muting import HALVES, coverage
+from tests.sfn.study.test_muting import HALVES, coverage
 from tests.webapp.test_zones import pixels
 from webapp.store.documents import network_of
 from webapp.store.store import Store

@@ -10,7 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
-from tests.sfn.answer.test_taken_up import TREE, measured, settings_of, truth
+from tests.sfn.study.test_taken_up import TREE, measured, settings_of, truth
 from webapp.prove.measured_rows import excluded_now, mark_of
 from webapp.store.documents import network_of
 from webapp.store.exchange import exported, imported

@@ -14,8 +14,8 @@ from sfn.study.effect import BETTER, GAINS, LOSES, WORSE, effect
 from sfn.study.optimise import network_objective
 from sfn.study.optimised import Asked
 from sfn.study.what_if import WhatIf, tried
-from tests.sfn.answer.test_optimise import opened
 from tests.sfn.networks import example
+from tests.sfn.study.test_optimise import opened
 
 
 @pytest.fixture(scope="module")

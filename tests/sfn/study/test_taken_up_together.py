@@ -17,7 +17,7 @@ from sfn.plan import read
 from sfn.study.corrected import corrected
 from sfn.study.reconciled import reconciled
 from sfn.survey.measurements import Measurement
-from tests.sfn.answer.test_taken_up import TREE, as_now_set, exciter, measured, settings_of, truth
+from tests.sfn.study.test_taken_up import TREE, as_now_set, exciter, measured, settings_of, truth
 
 NOW = datetime.fromisoformat("2026-11-02T12:00:00+00:00")
 NOTHING_NEW = ["correction-taken-already"]

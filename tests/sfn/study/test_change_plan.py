@@ -16,7 +16,7 @@ from sfn.plan import read
 from sfn.reception.equal_level import equal_level
 from sfn.study.change_plan import change_plan
 from sfn.timing import delay_table
-from tests.sfn.answer.test_muting import HALVES, STRONG, WEAK, coverage, step
+from tests.sfn.study.test_muting import HALVES, STRONG, WEAK, coverage, step
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 

@@ -21,7 +21,7 @@ from sfn.survey.measurements import Measurement
 from sfn.timeline.held import Held
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from sfn.timing import delay_table
-from tests.sfn.answer.test_taken_up import TREE, exciter, measured, settings_of, truth
+from tests.sfn.study.test_taken_up import TREE, exciter, measured, settings_of, truth
 
 START = datetime(2026, 10, 1, 8, tzinfo=UTC)
 
