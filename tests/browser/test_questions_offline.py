@@ -16,12 +16,14 @@ from sfn.study.asks import asks
 from sfn.study.readings import Reading, judged
 from sfn.study.sheet import Sheet, sheet
 from sfn.survey.rules import fixed
+from sfn.units import exact, unit_length_us
 from webapp.standing.readings import LOCKS
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
 UNITS = ("us", "ms", "100ns", "1/16.384MHz", "samples@48000")
 FORMS_N = 250
+SPLITS_N = 20
 LINES = ("pilot_phase", "deviation", "pre_emphasis")
 
 
@@ -47,6 +49,19 @@ def near(number: float, rng: random.Random) -> float:
         number + rng.choice((0.3, 0.5, 1.5, -1, 1, 7, 1000, -0.0004)), rng.uniform(-10, 300_000), 1e6 + number, 0,
     )  # fmt: skip
     return rng.choice(ways)
+
+
+def another_split(made: Sheet, rng: random.Random) -> dict[str, str]:
+    """Both fields at another split of the planned total, now and then not quite; read, now and then 40 us off."""
+    route, steps = made.routes[0], rng.choice((-2, -1, 1, 2))
+    coarse, fine = route.fields
+    moved = steps * exact(made.site.delay_fields[0].step)
+    rest = exact(fine.value) - moved * unit_length_us(coarse.unit) + rng.choice((0, 0, 0, 1))
+    typed = {"set-1": f"{float(exact(coarse.value) + moved):.10g}", "set-2": f"{float(rest):.10g}"}
+    typed["plane"] = route.planes[-1].plane
+    for n in range(1, rng.randrange(1, 5)):
+        typed[f"reading-{n}"] = f"{route.planes[-1].passes_us + rng.choice((0.0, 0.01, 40.0)):.3f}"
+    return typed
 
 
 def written(number: float, rng: random.Random) -> str:
@@ -119,11 +134,12 @@ def test_the_telephone_asks_and_advises_what_the_server_does(browser: Browser) -
     rng = random.Random(20261129)
     tab = browser.new_page()
     tab.add_script_tag(path=str(ROOT / "webapp/static/at-site-rules.js"))
-    asked_n, kinds = 0, set()
+    asked_n, kinds, splits = 0, set(), set()
     for unit in UNITS:
         made = plan(unit, {"us": 0.1, "ms": 1.0}.get(unit, 1.0), 40.0)
         table = asks(made, made.routes[0]).as_json()
         forms = [form(made, rng) for _ in range(FORMS_N // len(UNITS))]
+        forms += [another_split(made, rng) for _ in range(SPLITS_N)]
         there = tab.evaluate("([table, forms]) => forms.map((typed) => atSite.judge(table, typed))", [table, forms])
         for typed, found in zip(forms, there, strict=True):
             found["questions"] = [[one["field"], one["text"]] for one in found["questions"]]
@@ -131,7 +147,9 @@ def test_the_telephone_asks_and_advises_what_the_server_does(browser: Browser) -
             assert expected == found, typed
             asked_n += len(found["questions"])
             kinds.add(found["advice"]["does"])
+            splits.add(found["advice"]["word"])
     tab.close()
     # The forms are worth something: most are questioned, and most kinds of advice come up.
     assert asked_n > FORMS_N
     assert {"repeat", "roll back", "set"} <= kinds
+    assert {"Total as planned", "Total agrees"} <= splits

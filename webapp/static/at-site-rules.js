@@ -180,7 +180,10 @@ const atSite = (() => {
     const fields = Object.keys(table.planned), seen = fields.filter((name) => name in values);
     const all = (standing) => seen.every((name) => name in standing && compare(fraction(standing[name]), values[name]) === 0);
     const whole = seen.length === fields.length;
-    const settings = !seen.length ? "none" : all(table.planned) ? (whole ? "planned" : "none") : whole && all(table.back) ? "back" : "other";
+    const moved = () => seen.reduce((total, name) =>
+      add(total, times(fraction(table.weights[name]), add(values[name], minus(fraction(table.planned[name]))))), fraction("0"));
+    const settings = !seen.length ? "none" : all(table.planned) ? (whole ? "planned" : "none")
+      : !whole ? "other" : all(table.back) ? "back" : moved().n === 0n ? "split" : "other";
     let worst = null;
     for (const one of offs) if (worst === null || compare(size(one), size(worst)) > 0) worst = one;
     const off = worst === null ? null : fixed(worst, 3);
