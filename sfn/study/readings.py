@@ -90,6 +90,11 @@ class Judged:
     worst_us: float | None
     """The reading that is farthest off the plan, positive = late."""
 
+    @property
+    def launch_off(self) -> bool:
+        """Whether a launch was read that is farther off than is tolerated."""
+        return self.worst_us is not None and abs(self.worst_us) > self.tolerated_us
+
 
 def judged(
     made: Sheet, reading: Reading, *, deadline: str | None = None, ask: bool = True, going_back: bool = False
@@ -148,7 +153,13 @@ def judged(
         None if measured is None else measured - planned,
         made.tolerated_us,
         agrees,
-        state(as_set_agrees=agrees, measured_us=worst, planned_us=planned, tolerance_us=made.tolerated_us),
+        state(
+            as_set_agrees=agrees,
+            measured_us=worst,
+            planned_us=planned,
+            tolerance_us=made.tolerated_us,
+            split=table.settings(typed) == "split",
+        ),
         advised,
         None if worst_us is None else float(worst_us),
     )
@@ -216,7 +227,8 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
     routes = [route.row.route for route in made.routes]
     of_route = {name: [one for one in readings if one[0].route == name or one[0].replaced] for name in routes}
     states = [_route_state(made, name, of_route[name]) for name in routes]
-    shown = next((one for one in states if one.state == "disagrees"), states[0])
+    odd: tuple[State, ...] = ("disagrees", "split")
+    shown = next((one for state in odd for one in states if one.state == state), states[0])
     locks: dict[str, tuple[str, ...]] = {}
     for reading, _ in readings:
         for name, typed in reading.locks.items():
@@ -245,7 +257,7 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
         # What was measured before a field was turned says nothing of what is on air now.
         if unknown or any(_turned_since(stood, name, text) for name, text in typed.items()):
             measured = None
-        counts = current or found.state != "disagrees"
+        counts = current or found.state not in ("disagrees", "split")
         stood |= {name: (text, counts) for name, text in typed.items()}
         if not counts:
             measured = None
@@ -259,12 +271,13 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
     )
     if settings is not None and any(line.off_us != 0 and not stood[line.name][1] for line in settings.settings):
         settings = None  # a field stands where an older plan put it: not changed yet
-    both = [found for found in (settings, measured) if found is not None]
     scatter = restart_tolerance(launches) if measured is not None and len(launches) > 1 else None
-    if any(found.state == "disagrees" for found in both):
-        return SiteState("disagrees", settings, measured, name, scatter, ())
-    reached: State = "measured" if measured else settings.state if settings else "planned"
-    return SiteState(reached, settings, measured, name, scatter, ())
+    stands: State = "planned" if settings is None else settings.state
+    if measured is not None and stands in ("planned", "set"):
+        stands = "measured"
+    if measured is not None and measured.launch_off:
+        stands = "disagrees"
+    return SiteState(stands, settings, measured, name, scatter, ())
 
 
 def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, typed: str) -> bool:

@@ -16,7 +16,8 @@ from sfn.survey.rules import asked, value
 from sfn.survey.slips import launch_rules, setting_rules
 from sfn.units import exact
 
-State = Literal["planned", "set", "measured", "disagrees"]
+State = Literal["planned", "set", "measured", "split", "disagrees", "not changed", "gone back"]
+"""The last two are of a change that was ordered back (`sfn.study.going_back`)."""
 
 ONE_SECOND_US = 1e6
 # Fewer restarts than these get a remark.
@@ -221,7 +222,14 @@ def restart_tolerance(
     )
 
 
-def state(*, as_set_agrees: bool | None, measured_us: float | None, planned_us: float, tolerance_us: float) -> State:
+def state(
+    *,
+    as_set_agrees: bool | None,
+    measured_us: float | None,
+    planned_us: float,
+    tolerance_us: float,
+    split: bool = False,
+) -> State:
     """State of a site at a glance.
 
     Parameters
@@ -232,14 +240,18 @@ def state(*, as_set_agrees: bool | None, measured_us: float | None, planned_us: 
         Measured launch. [us]
     planned_us, tolerance_us : float
         Planned launch and the difference that is tolerated. [us]
+    split : bool
+        Whether the fields that do not stand as planned make up the planned total all the same.
 
     Returns
     -------
-    {'planned', 'set', 'measured', 'disagrees'}
+    {'planned', 'set', 'measured', 'split', 'disagrees'}
         A measurement that agrees beats settings that were never typed; one disagreement beats everything.
     """
-    if as_set_agrees is False or (measured_us is not None and abs(measured_us - planned_us) > tolerance_us):
+    if measured_us is not None and abs(measured_us - planned_us) > tolerance_us:
         return "disagrees"
+    if as_set_agrees is False:
+        return "split" if split else "disagrees"
     if measured_us is not None:
         return "measured"
     return "set" if as_set_agrees else "planned"

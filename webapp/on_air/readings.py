@@ -13,6 +13,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import PlanError, Problem, Touch
 from sfn.study.readings import Judged, SiteState, plan_of, site_state, with_set_now
 from sfn.study.sheet import Sheet
+from sfn.survey.readings import State
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
 from webapp.on_air.link_lines import link_lines
@@ -33,7 +34,16 @@ from webapp.store.store import Store
 from webapp.store.timeline import REPLACED, TOLD, held_of
 
 router = Room("readings")
-_STATES = ("planned", "set", "measured", "disagrees")
+STATES: Mapping[State, str] = {
+    "planned": "planned",
+    "set": "set",
+    "measured": "measured",
+    "split": "total right, split differs",
+    "disagrees": "disagrees",
+    "not changed": "not changed, as ordered",
+    "gone back": "gone back, as ordered",
+}
+"""Every state in words; the last two are of a change that was ordered back, and only counted where there is one."""
 _UNISSUED = "without an issued sheet"
 
 
@@ -79,6 +89,8 @@ class ReadingsPage(Context):
     """How long a new link lasts, if nothing else is asked for."""
     labels: Mapping[str, str]
     """Words for the texts of a reading."""
+    words: Mapping[State, str]
+    """Words for the states."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +121,9 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -
         by_site.setdefault(entry.site_id, []).append(entry)
     found = released(opened, store, maps)
     lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened) for one in found.lines)
-    counted = Counter(_UNISSUED if line.unissued else line.state.state for line in lines)
-    counts = {name: counted[name] for name in (*_STATES, _UNISSUED)}
+    counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
+    always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
+    counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}
     there = {line.sheet.site.id for line in lines}
     names = {site.id: site.name for site in opened.network.sites}
     unplanned = tuple(
@@ -118,7 +131,7 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -
         for site, entries in by_site.items()
         if site not in there
     )
-    return page(request, ReadingsPage(opened.head, lines, unplanned, counts, USUAL_DAYS, LABELS))
+    return page(request, ReadingsPage(opened.head, lines, unplanned, counts, USUAL_DAYS, LABELS, STATES))
 
 
 @router.get("/networks/{network_id}/readings/links")

@@ -161,6 +161,14 @@ def test_few_restarts_say_so() -> None:
         restart_tolerance([10.0])
 
 
+def test_another_split_of_the_right_total_is_no_disagreement() -> None:
+    """What is on air is as planned; a launch that is off disagrees all the same."""
+    for measured_us, expected in ((None, "split"), (100.4, "split"), (100.6, "disagrees")):
+        assert expected == state(
+            as_set_agrees=False, measured_us=measured_us, planned_us=100.0, tolerance_us=0.5, split=True
+        )
+
+
 @pytest.mark.parametrize(
     ("agrees", "measured_us", "expected"),
     [
