@@ -106,7 +106,7 @@ ROUTERS = (
     api.router,
 )
 
-GUARDS = (Depends(security.form_is_ours), Depends(roles.allowed))
+GUARDS = (Depends(security.not_from_elsewhere), Depends(security.form_is_ours), Depends(roles.allowed))
 """What stands before every address."""
 
 # Not offered to scripts a second time: the interface itself, logging in, and a technician's signed link.

@@ -146,3 +146,17 @@ def test_a_link_from_elsewhere_starts_no_computation(client: TestClient, store: 
     for headers in ({"sec-fetch-site": "cross-site"}, {"origin": "http://elsewhere.example"}):
         assert client.post(f"/networks/{number}/map/levels", data=sent, headers=headers).status_code == 403
     assert client.app.state.jobs._jobs == {}  # type: ignore[attr-defined]
+
+
+def test_pieces_of_what_was_worked_out_are_opened_from_here_only(
+    client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """Whatever way the number is written: the route is asked, not the text of the address."""
+    number = store.create(example, author="test", reason="first").network_id
+    place = "lat=36.28&lon=-84.19"
+    for where in ("map/0123456789abcdef/shade.png", "offsets/0123456789abcdef/curve.svg"):
+        assert client.get(f"/networks/{number}/{where}", headers=LINK).status_code == 403
+        for spelled in (f"+{number}", f"%20{number}", f"{number}.0"):
+            assert client.get(f"/networks/{spelled}/{where}", headers=LINK).status_code in (403, 404)
+            assert client.get(f"/networks/{spelled}/{where}").status_code == 404
+    assert client.get(f"/api/networks/{number}/point?{place}", headers=LINK).status_code == 403

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from tests.webapp.conftest import token_in
 from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
 from webapp.__main__ import main
 from webapp.config.settings import Settings, write_secrets
@@ -137,7 +138,10 @@ def test_change_plan_and_links_are_printed_alone(
         assert said in plan
     assert "NOTISSUED" not in bare(plan)
     assert "Work out field strengths" not in plan
-    links = client_with(public_url=PUBLIC).get(f"/networks/{number}/readings/links.pdf").content
+    office = client_with(public_url=PUBLIC)
+    sent = {"csrf_token": token_in(office.get("/").text)}
+    assert office.post(f"/networks/{number}/readings/links", data=sent, follow_redirects=False).status_code == 303
+    links = office.get(f"/networks/{number}/readings/links.pdf").content
     assert len(codes_of(links, tmp_path)) == 3
 
 

@@ -9,6 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
+from tests.webapp.conftest import token_in
 from webapp.on_air.site_links import made_link, open_link, read_link, token_of
 from webapp.shell.problems import RefusedError
 from webapp.store.documents import network_of
@@ -222,12 +223,39 @@ def test_links_are_made_with_codes(
 ) -> None:
     """Every site whose sheet is issued has its link and its code, and each link opens."""
     client = client_with(public_url="https://sfn.example.org")
-    text = client.get(f"/networks/{number}/readings/links?days=3").text
+    made = send_form(client, f"/networks/{number}/readings/links", site="", days="3")
+    assert made.headers["location"].endswith("/readings/links")
+    text = client.get(f"/networks/{number}/readings/links").text
 
     assert text.count("data:image/svg+xml") == 3
     address = text.split('<p class="link-text"><a href="https://sfn.example.org')[1].split('"')[0]
     assert "North ridge" in client.get(address).text
     assert client.get(f"/networks/{number}/readings/links?days=4000").status_code == 422
+    assert send_form(client, f"/networks/{number}/readings/links", site="", days="4000").status_code == 422
+
+
+def send_form(client: TestClient, address: str, **fields: str) -> Any:
+    """Send a form with its token."""
+    sent = {"csrf_token": token_in(client.get("/").text), **fields}
+    return client.post(address, data=sent, follow_redirects=False)
+
+
+def test_looking_makes_no_link(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int]
+) -> None:
+    """Page and paper show what was made, whatever the address asks for; making is a form, and makes each once."""
+    issue(number)
+    where = f"/networks/{number}/readings/links"
+    for asked in ("", "?days=1", "?days=30", "?site=north", ".pdf", ".pdf?days=9"):
+        assert client.get(where + asked).status_code == 200
+    assert store.links.of(number) == ()
+    assert "link made" not in [line.action for line in store.audit.all()]
+    assert "Without a link: North ridge, South ridge, Gap." in client.get(where).text
+    for days in ("14", "30"):
+        assert post(where, site="", days=days).status_code == 303
+    assert sorted(one.site_id for one in store.links.of(number)) == ["gap", "north", "south"]
+    assert post(where, site="north", days="30").status_code == 303
+    assert len(store.links.of(number)) == 4
 
 
 def test_a_lock_sheet_that_differs_and_a_long_cable_are_questioned(
@@ -371,6 +399,8 @@ def test_a_link_is_listed_and_withdrawn(
     def address() -> str:
         return client.get(f"/api/pages{where}", params={"site": "north"}).json()["lines"][0]["address"]
 
+    assert address() == ""
+    assert post(where, site="north").status_code == 303
     first = address()
     assert client.get(first).status_code == 200
     address()
@@ -388,7 +418,7 @@ def test_a_link_is_listed_and_withdrawn(
     assert "was withdrawn" in shut.text
     assert send(client, first, **{"reading-1": "1"}).status_code == 410
     assert address() == ""
-    assert "Make a new link" in client.get(where).text
+    assert "Make a link" in client.get(where).text
     assert post(where, site="north").status_code == 303
     assert client.get(address()).status_code == 200
     assert client.get(first).status_code == 410

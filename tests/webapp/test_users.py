@@ -140,26 +140,50 @@ def test_roles_may_what_they_say() -> None:
 @pytest.mark.parametrize(
     ("method", "path", "action"),
     [
-        ("GET", "/networks/1", "read"),
-        ("POST", "/networks/1/edit", "plan"),
-        ("PUT", "/api/networks/1", "plan"),
-        ("POST", "/api/pages/networks/1/edit", "plan"),
-        ("POST", "/networks/1/sheets/north/sign", "approve"),
-        ("POST", "/api/pages/networks/1/sheets/issue", "issue"),
-        ("POST", "/networks/1/signals", "compute"),
-        ("POST", "/api/networks/1/road.csv", "compute"),
+        ("GET", "/networks/{network_id}", "read"),
+        ("POST", "/networks/{network_id}/edit", "plan"),
+        ("PUT", "/api/networks/{network_id}", "plan"),
+        ("POST", "/api/pages/networks/{network_id}/edit", "plan"),
+        ("POST", "/networks/{network_id}/sheets/{site_id}/sign", "approve"),
+        ("POST", "/api/pages/networks/{network_id}/sheets/issue", "issue"),
+        ("POST", "/networks/{network_id}/signals", "compute"),
+        ("POST", "/api/networks/{network_id}/road.csv", "compute"),
         ("POST", "/services/upload", "administer"),
         ("GET", "/users", "administer"),
         ("GET", "/api/pages/record", "administer"),
         ("GET", "/record.jsonl", "administer"),
-        ("POST", "/site/abc", None),
+        ("POST", "/site/{token}", None),
         ("POST", "/something/new", "plan"),
-        ("POST", "/networks/1/sheets/a/b/sign", "plan"),
+        ("POST", "/networks/{network_id}/sheets/a/b/sign", "plan"),
     ],
 )
 def test_addresses_need_what_they_do(method: str, path: str, action: str | None) -> None:
-    """What is not in the table needs a planner."""
+    """By the path that a route was written with; what is not in the table needs a planner."""
     assert needed(method, path) == action
+
+
+@pytest.mark.parametrize("spelled", ["+1", "%201", "1.0", "01", "1_0", "%D9%A1", "1%20"])
+def test_a_number_written_otherwise_opens_nothing(
+    signed_in: Callable[..., TestClient], team: Store, number: int, spelled: str
+) -> None:
+    """One network has one address: no role, no token and no refusal of cross-site requests is passed by another."""
+    assert number == 1
+    admin, viewer = signed_in("administrator"), signed_in("viewer")
+    token = team.accounts.add_token(_id_of(team, "Administrator"), label="reads", scope="read")
+    bearer = {"Authorization": f"Bearer {token}"}
+    for under in ("", "/api/pages"):
+        for beside in ("readings/links", "readings/links.pdf", "sheets"):
+            where = f"{under}/networks/{spelled}/{beside}"
+            assert admin.get(where).status_code == 404, where
+            assert viewer.get(where).status_code in (403, 404)
+    assert viewer.get(f"/api/pages/networks/{spelled}/readings/links", headers=bearer).status_code in (403, 404)
+    assert viewer.get("/api/pages/networks/1/readings/links", headers=bearer).status_code == 403
+    assert viewer.get("/networks/1/readings/links").status_code == 403
+    assert team.links.of(1) == ()
+
+
+def _id_of(store: Store, name: str) -> int:
+    return next(one.id for one in store.accounts.users() if one.name == name)
 
 
 def test_a_role_is_refused_what_it_may_not(signed_in: Callable[..., TestClient], number: int, team: Store) -> None:

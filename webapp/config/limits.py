@@ -8,7 +8,7 @@ the memory is taken.
 from dataclasses import dataclass
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from sfn.errors import PlanError, Problem
 from sfn.units import grouped
@@ -24,8 +24,19 @@ LONGEST_PERSON_N = 120
 LARGEST_NUMBER = 1e12
 """No time, length or power of a network is greater in its unit."""
 
-NetworkId = Annotated[int, Field(ge=1, le=MOST_ID)]
-RevisionNumber = Annotated[int, Field(ge=1, le=MOST_ID)]
+
+def plainly(value: object) -> object:
+    """Refuse the text of a whole number that is written otherwise than this program writes it: +1, 01, 1.0.
+
+    One thing has one address; what stands before an address would otherwise have to know them all.
+    """
+    if isinstance(value, str) and not (value.isascii() and value.isdigit() and value == value.lstrip("0")):
+        raise ValueError("is not written as a whole number is here: digits alone, from 1")
+    return value
+
+
+NetworkId = Annotated[int, BeforeValidator(plainly), Field(ge=1, le=MOST_ID)]
+RevisionNumber = Annotated[int, BeforeValidator(plainly), Field(ge=1, le=MOST_ID)]
 Latitude = Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False, description="WGS 84. [degrees]")]
 Longitude = Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False, description="WGS 84. [degrees]")]
 Number = Annotated[float, Field(gt=-LARGEST_NUMBER, lt=LARGEST_NUMBER, allow_inf_nan=False)]

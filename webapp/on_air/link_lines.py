@@ -1,4 +1,4 @@
-"""Signed links to hand over, as pages and paper show them; none for a sheet that is not issued."""
+"""Signed links to hand over, as pages and paper show them; none for a sheet that is not issued. Looking makes none."""
 
 from collections.abc import Iterable
 
@@ -8,7 +8,7 @@ from sfn.plan import Site
 from webapp.config.addresses import to
 from webapp.config.settings import Settings
 from webapp.on_air.printing import LinkLine
-from webapp.on_air.site_links import checked_days, kept_link, token_of
+from webapp.on_air.site_links import checked_days, given_link, kept_link, token_of
 from webapp.shell.dependencies import Opened
 from webapp.shell.render import when
 from webapp.standing.release import Released
@@ -16,9 +16,16 @@ from webapp.store.links_kept import Links
 
 
 def link_lines(
-    opened: Opened, found: Released, links: Links, settings: Settings, *, base: str, days: int, sites: Iterable[Site]
+    opened: Opened,
+    found: Released,
+    links: Links,
+    settings: Settings,
+    *,
+    base: str,
+    sites: Iterable[Site],
+    make_days: int | None = None,
 ) -> tuple[LinkLine, ...]:
-    """A line a site: its link, made or found again, or why it has none.
+    """A line a site: its link, or why it has none.
 
     Parameters
     ----------
@@ -30,21 +37,22 @@ def link_lines(
     settings : Settings
     base : str
         The address that telephones reach; empty where there is none.
-    days : int
-        How long a new link lasts.
     sites : iterable of Site
+    make_days : int, optional
+        Make a link that lasts so long where there is none that does; without it nothing is made, only looked up.
 
     Raises
     ------
     RefusedError
         If no link lasts so long.
     """
-    checked_days(days)
-    return tuple(_line(opened, found, links, settings, site, base=base, days=days) for site in sites)
+    if make_days is not None:
+        checked_days(make_days)
+    return tuple(_line(opened, found, links, settings, site, base=base, make_days=make_days) for site in sites)
 
 
 def _line(
-    opened: Opened, found: Released, links: Links, settings: Settings, site: Site, *, base: str, days: int
+    opened: Opened, found: Released, links: Links, settings: Settings, site: Site, *, base: str, make_days: int | None
 ) -> LinkLine:
     """One site's."""
     line = next((one for one in found.lines if one.sheet.site.id == site.id), None)
@@ -55,10 +63,17 @@ def _line(
         why = tuple(problem.what for problem in line.sheet.problems) or (f"its sheet is not issued: {line.state}",)
         return LinkLine(site.name, "", "", why, site_id=site.id)
     revision = opened.head.revision.number
-    given = kept_link(links, network_id=opened.head.id, site_id=site.id, revision=revision, days=days)
+    if make_days is None:
+        given = given_link(links, network_id=opened.head.id, site_id=site.id, revision=revision)
+    else:
+        given = kept_link(links, network_id=opened.head.id, site_id=site.id, revision=revision, days=make_days)
+    if given is None:
+        return LinkLine(
+            site.name, "", "", (f"none was made for revision {revision}",), to_make=site.id, site_id=site.id
+        )
     if given.withdrawn_at is not None:
         why_not = f"its link of this revision was withdrawn on {when(given.withdrawn_at)}"
-        return LinkLine(site.name, "", "", (why_not,), withdrawn=site.id, site_id=site.id)
+        return LinkLine(site.name, "", "", (why_not,), withdrawn=site.id, to_make=site.id, site_id=site.id)
     address = base + to("site_reading.show", token_of(settings.session_key, given))
     code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2) if base else ""
     return LinkLine(site.name, address, code, site_id=site.id, ends_at=given.ends_at)

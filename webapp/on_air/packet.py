@@ -148,7 +148,7 @@ def packet(
     if reasons := refusals(opened, found):
         raise RefusedError(422, *reasons)
     sites = opened.network.sites
-    lines = link_lines(opened, found, store.links, settings, base=base, days=days, sites=sites)
+    lines = link_lines(opened, found, store.links, settings, base=base, sites=sites, make_days=days)
     plan = change_page(opened, store, maps, settings)
     first = [change.site.id for change in plan.plan.changes]
     in_steps = sorted(

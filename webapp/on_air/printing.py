@@ -96,7 +96,9 @@ class LinkLine:
     """QR code; empty where the application has no public address."""
     why_not: tuple[str, ...] = ()
     withdrawn: str = ""
-    """Id of the site whose link was withdrawn, so that a new one may be asked for."""
+    """Id of the site where its link was withdrawn."""
+    to_make: str = ""
+    """Id of the site where it has no link, or only a withdrawn one, so that a new one may be asked for."""
     site_id: str = ""
     ends_at: datetime | None = None
     """When the link ends."""

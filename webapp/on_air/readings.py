@@ -103,8 +103,12 @@ class ReadingLinksPage(Context):
     """Which network, in which revision."""
     lines: tuple[LinkLine, ...]
     """One link a site."""
+    days: int
+    """How long a link that is made now lasts, if nothing else is asked for."""
     ends_at: datetime
-    """When they end."""
+    """When it would end."""
+    to_make: tuple[str, ...]
+    """Names of the sites that may have a link and have none."""
     reachable: bool
     """Whether the application has an address that a telephone can reach."""
     given: tuple[KeptLink, ...]
@@ -144,7 +148,8 @@ def show_links(
     site: str = "",
     days: int = USUAL_DAYS,
 ) -> Response:
-    """Signed links with their codes, of one site or all; none for a sheet that is not issued."""
+    """The links that were made, with their codes, of one site or all; looking makes none."""
+    checked_days(days)
     chosen = [one for one in opened.network.sites if not site or one.id == site]
     if not chosen:
         known = ", ".join(one.id for one in opened.network.sites)
@@ -161,10 +166,12 @@ def show_links(
             ]
         )
     base = public_base(request, settings)
-    lines = link_lines(opened, released(opened, store, maps), store.links, settings, base=base, days=days, sites=chosen)
-    ends_at = datetime.now(UTC) + timedelta(days=days)
+    lines = link_lines(opened, released(opened, store, maps), store.links, settings, base=base, sites=chosen)
     names = {one.id: one.name for one in opened.network.sites}
-    context = ReadingLinksPage(opened.head, lines, ends_at, bool(base), store.links.of(opened.head.id), names)
+    none = tuple(line.site_name for line in lines if line.to_make)
+    ends_at = datetime.now(UTC) + timedelta(days=days)
+    given = store.links.of(opened.head.id)
+    context = ReadingLinksPage(opened.head, lines, days, ends_at, none, bool(base), given, names)
     return page(request, context)
 
 
@@ -175,19 +182,18 @@ def links_as_pdf(
     store: StoreDep,
     maps: MapsDep,
     settings: SettingsDep,
-    days: int = USUAL_DAYS,
     paper: Paper = "a4",
 ) -> Response:
-    """The links of all sites as a PDF."""
+    """The links that were made, of all sites, as a PDF."""
     base, found = public_base(request, settings), released(opened, store, maps)
-    lines = link_lines(opened, found, store.links, settings, base=base, days=days, sites=opened.network.sites)
+    lines = link_lines(opened, found, store.links, settings, base=base, sites=opened.network.sites)
     made = pdf(printed_links(opened, lines), paper=paper)
     return as_file(made, f"links-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")
 
 
 @router.post("/networks/{network_id}/readings/links")
 def make_link(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
-    """A new link to a site whose link was withdrawn, or to every site; none to a sheet that is not issued."""
+    """A new link to one site, or one to every site that has none; none to a sheet that is not issued."""
     site_id, days = form.get("site", ""), whole_number(form.get("days", "")) or USUAL_DAYS
     checked_days(days)
     chosen = [one for one in opened.network.sites if not site_id or one.id == site_id]
@@ -197,14 +203,18 @@ def make_link(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsD
     found = released(opened, store, maps)
     refused = tuple(problem for one in chosen for problem in _no_link(found, one.id, one.name))
     stopped = {site for problem in refused for site in problem.sites}
-    made = [one for one in chosen if one.id not in stopped]
-    if not made:
+    may_have = [one for one in chosen if one.id not in stopped]
+    if not may_have:
         raise RefusedError(422, *refused)
+    live = {one.site_id for one in store.links.of(opened.head.id) if one.opens(revision)}
+    made = [one for one in may_have if site_id or one.id not in live]
     for one in made:
         store.links.add(opened.head.id, site_id=one.id, revision=revision, ends_at=ends_at)
-    if refused:
-        notice(request, f"Links made: {', '.join(one.name for one in made)}. {'. '.join(p.what for p in refused)}.")
-    return RedirectResponse(to("readings.show_links", opened.head.id), 303)
+    said = [
+        f"Links made: {', '.join(one.name for one in made)}." if made else "Every site has its link: none was made."
+    ]
+    notice(request, " ".join([*said, *(f"{problem.what}." for problem in refused)]))
+    return RedirectResponse(to("readings.show_links", opened.head.id, site=site_id), 303)
 
 
 def _no_link(found: Released, site_id: str, name: str) -> tuple[Problem, ...]:

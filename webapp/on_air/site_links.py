@@ -39,6 +39,15 @@ def made_link(session_key: str, *, network_id: int, site_id: str, revision: int,
     return str(_signer(session_key).dumps([*said, link_id] if link_id else said))
 
 
+def given_link(links: Links, *, network_id: int, site_id: str, revision: int) -> KeptLink | None:
+    """The link of a site that the office gave last and did not withdraw; else the last withdrawn; None where none is.
+
+    Of all that have not ended. Looking makes none: `kept_link` and `Links.add` do.
+    """
+    same = [one for one in links.of(network_id) if (one.site_id, one.revision) == (site_id, revision)]
+    return next((one for one in same if one.withdrawn_at is None), same[0] if same else None)
+
+
 def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, days: int) -> KeptLink:
     """The link that the office gave for this site and revision and that lasts about as long; else a new one.
 

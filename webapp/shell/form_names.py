@@ -65,7 +65,6 @@ BEYOND = (
         "one macro draws the kept ones, to an address it is given",
     ),
     Beyond(f"{_NETWORK}/map/{{key}}/licence/upload", ("file", "level", "site", "main"), "sent by the map's script"),
-    Beyond(f"{_NETWORK}/readings/links", ("days",), "how long a link lasts stands in the page's address"),
 )
 
 

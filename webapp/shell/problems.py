@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, PlainTextResponse
 from sqlalchemy.exc import DatabaseError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -22,7 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.units import grouped
 from webapp.shell.context import Context
 from webapp.shell.render import page
-from webapp.shell.security import NotByLookingError, NotOursError
+from webapp.shell.security import FromElsewhereError, NotByLookingError, NotOursError
 from webapp.store.roles import NotAllowedError
 from webapp.store.schema import store_problem
 from webapp.store.store import MissingError
@@ -117,6 +117,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(MissingError, lambda request, _raised: refusal(request, 404))
     app.add_exception_handler(NotOursError, lambda request, _raised: refusal(request, 403))
     app.add_exception_handler(NotByLookingError, _not_by_looking)
+    app.add_exception_handler(FromElsewhereError, _from_elsewhere)
     app.add_exception_handler(NotAllowedError, _not_allowed)
     app.add_exception_handler(DatabaseError, _store_refused)
     app.add_exception_handler(RequestValidationError, _unreadable_request)
@@ -139,6 +140,11 @@ def _not_by_looking(request: Request, _raised: Exception) -> Response:
     answer = refusal(request, 405, (problem,), title="Nothing was started", sentence="The page has a button for it.")
     answer.headers["Allow"] = "POST"
     return answer
+
+
+def _from_elsewhere(_request: Request, _raised: Exception) -> Response:
+    """Another site's page: told shortly, whatever it is shown as there."""
+    return PlainTextResponse("Another site's page asked for this.", 403)
 
 
 def _not_allowed(request: Request, raised: Exception) -> Response:

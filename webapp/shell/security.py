@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from webapp.config import addresses
 from webapp.config.settings import Settings, is_loopback
-from webapp.store.roles import SAFE_METHODS, current_user
+from webapp.store.roles import SAFE_METHODS, current_user, route_of
 
 SESSION_COOKIE = "sfn_delays_session"
 
@@ -63,7 +63,7 @@ async def form_is_ours(request: Request) -> None:
     if request.method in SAFE_METHODS:
         return
     settings: Settings = request.app.state.settings
-    in_api, person = request.url.path.startswith("/api/"), current_user(request)
+    in_api, person = route_of(request).startswith("/api/"), current_user(request)
     if in_api and person.via == "token":
         return
     if from_elsewhere(request.headers):
@@ -73,7 +73,7 @@ async def form_is_ours(request: Request) -> None:
         raise NotOursError
     # A signed link is itself the secret that a foreign page does not have, and a telephone on a mountain
     # may send days after its session cookie has ended.
-    if request.url.path.startswith(addresses.SITE_LINKS):
+    if route_of(request).startswith(addresses.SITE_LINKS):
         return
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if in_api and person.via == "this machine" and kind == "application/json":
@@ -86,6 +86,32 @@ async def form_is_ours(request: Request) -> None:
     held = str(request.session.get("csrf", ""))
     if not held or not hmac.compare_digest(sent.encode(), held.encode()):
         raise NotOursError
+
+
+WORKED_OUT = re.compile(
+    r"/api/networks/\{network_id\}/(point|path)(\W.*)?"
+    r"|(/api/pages)?/networks/\{network_id\}/((map|road|offsets)/[^/]+/.+|point/hear/.+)"
+)
+"""Routes of pieces and files of what was worked out: drawn for their own page, and opened by a link from nowhere else.
+
+Held against the path that the route was written with, as in `webapp.store.roles`.
+"""
+
+
+class FromElsewhereError(Exception):
+    """A piece of what was worked out, opened by another site's page."""
+
+
+async def not_from_elsewhere(request: Request) -> None:
+    """Refuse another site's link into what takes work to draw. A dependency of every route.
+
+    Raises
+    ------
+    FromElsewhereError
+        If the browser says that it comes from another site.
+    """
+    if request.method in SAFE_METHODS and WORKED_OUT.fullmatch(route_of(request)) and from_elsewhere(request.headers):
+        raise FromElsewhereError
 
 
 class NotByLookingError(Exception):
@@ -102,7 +128,7 @@ async def looked_at_by_program(request: Request) -> None:
     NotByLookingError
         If anybody else opens it: a link, another site, the address bar.
     """
-    by_program = request.url.path.startswith("/api/") and current_user(request).via in ("token", "this machine")
+    by_program = route_of(request).startswith("/api/") and current_user(request).via in ("token", "this machine")
     if request.method in SAFE_METHODS and (not by_program or from_elsewhere(request.headers)):
         raise NotByLookingError
 
@@ -137,10 +163,6 @@ class HostCheck:
         return not self.settings.allowed_hosts
 
 
-WORKED_OUT = re.compile(r"(/api/pages)?/networks/\d+/(map/[^/]+/.+|road/[^/]+/.+|offsets/[^/]+/.+|point/hear/.+)")
-"""Pieces and files of what was worked out: drawn for their own page, and opened by a link from nowhere else."""
-
-
 class OwnRequests:
     """Refuse what another site's page has the browser fetch: pictures, scripts, frames, forms.
 
@@ -161,7 +183,6 @@ class OwnRequests:
 
     def _is_a_link(self, scope: Scope, headers: Headers) -> bool:
         opens = headers.get("sec-fetch-mode") == "navigate" and headers.get("sec-fetch-dest", "document") == "document"
-        opens = opens and not WORKED_OUT.fullmatch(scope["path"])
         # What changes something goes on to the check of its token, which says in words why not.
         return scope["method"] not in SAFE_METHODS or opens
 

@@ -25,6 +25,10 @@ class KeptLink:
     ends_at: datetime
     withdrawn_at: datetime | None
 
+    def opens(self, revision: int) -> bool:
+        """Whether it is one of a revision and was not withdrawn."""
+        return self.revision == revision and self.withdrawn_at is None
+
 
 class Links:
     """The links in one database."""

@@ -63,8 +63,9 @@ OWNER = Person("", "administrator", "this machine")
 KEEPER = Person("", "administrator", "password")
 """Behind the one password of the installation, or its one token of before."""
 
-# What an address needs for anything but looking, the first that fits; under ``/api`` and ``/api/pages`` too.
-_ID = r"/networks/\d+"
+# What a route needs for anything but looking, the first that fits; under ``/api`` and ``/api/pages`` too. Held against
+# the path that the route was written with, gaps and all: an address says one number in many ways, a route in one.
+_ID = r"/networks/\{network_id\}"
 NEEDS: tuple[tuple[str, Action | None], ...] = (
     (r"/log-in|/log-out|/account(/.*)?|/first-user", None),  # each looks for itself
     (r"/site/.*", None),  # a technician's signed link
@@ -126,9 +127,9 @@ def may(person: Person, action: Action) -> bool:
     return action in ROLES.get(person.role, frozenset())
 
 
-def needed(method: str, path: str) -> Action | None:
-    """What a request needs; None where the address looks for itself."""
-    bare = re.sub(r"^/api(/pages)?(?=/)", "", path)
+def needed(method: str, route: str) -> Action | None:
+    """What a route needs, by the path it was written with; None where it looks for itself."""
+    bare = re.sub(r"^/api(/pages)?(?=/)", "", route)
     if method in SAFE_METHODS:
         return next((action for pattern, action in GUARDED if re.fullmatch(pattern, bare)), "read")
     return next((action for pattern, action in NEEDS if re.fullmatch(pattern, bare)), "plan")
@@ -164,6 +165,11 @@ def current_user(request: Request) -> Person:
     return person
 
 
+def route_of(request: Request) -> str:
+    """The path of the route that answers, as it was written: ``/networks/{network_id}/...``."""
+    return str(request.scope["route"].path)
+
+
 async def allowed(request: Request) -> None:
     """Refuse what a role may not do. A dependency of every route.
 
@@ -172,6 +178,6 @@ async def allowed(request: Request) -> None:
     NotAllowedError
         If somebody signed in may not do it.
     """
-    person, action = current_user(request), needed(request.method, request.url.path)
+    person, action = current_user(request), needed(request.method, route_of(request))
     if action is not None and person.via != "nobody" and not may(person, action):
         raise NotAllowedError(person, action)
