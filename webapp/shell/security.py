@@ -63,7 +63,7 @@ async def form_is_ours(request: Request) -> None:
     if request.method in SAFE_METHODS:
         return
     settings: Settings = request.app.state.settings
-    in_api, person = route_of(request).startswith("/api/"), current_user(request)
+    in_api, person = request.scope["path"].startswith("/api/"), current_user(request)
     if in_api and person.via == "token":
         return
     if from_elsewhere(request.headers):
@@ -128,7 +128,7 @@ async def looked_at_by_program(request: Request) -> None:
     NotByLookingError
         If anybody else opens it: a link, another site, the address bar.
     """
-    by_program = route_of(request).startswith("/api/") and current_user(request).via in ("token", "this machine")
+    by_program = request.scope["path"].startswith("/api/") and current_user(request).via in ("token", "this machine")
     if request.method in SAFE_METHODS and (not by_program or from_elsewhere(request.headers)):
         raise NotByLookingError
 
