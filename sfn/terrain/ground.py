@@ -246,7 +246,7 @@ def _without_voids(terrain: HeightGrid, zones: HeightGrid | None) -> NDArray[np.
     """Lay sea at sea level and fill small voids from their rim, in place; where those were, None for nowhere."""
     height_m = terrain.height_m  # the window's own: nobody else holds it
     rows, columns = height_m.shape
-    step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * rows / 2)
+    step_m = terrain.step_m(terrain.north_deg - terrain.step_lat_deg * rows / 2) / terrain.finer_n
     if zones is not None:
         lon = terrain.west_deg + terrain.step_lon_deg * np.arange(columns)
         for first in range(0, rows, FILLED_SAMPLES):

@@ -33,6 +33,8 @@ class HeightGrid:
     averaged_n : int
         Samples of the files along each side of one of these: 1 as the files have them, more where it was made
         coarser (means of heights, the middle one of classes).
+    finer_n : int
+        Samples along each side to one of the files, where it was made finer so that little is lost between samples.
     """
 
     height_m: NDArray[np.float32]
@@ -41,6 +43,7 @@ class HeightGrid:
     step_lat_deg: float
     step_lon_deg: float
     averaged_n: int = 1
+    finer_n: int = 1
 
     @property
     def bounds_deg(self) -> tuple[float, float, float, float]:
@@ -51,8 +54,12 @@ class HeightGrid:
         return (north - rows * self.step_lat_deg, west, north, west + columns * self.step_lon_deg)
 
     def step_m(self, lat_deg: float) -> float:
-        """The finer of the two spacings on the ground at a latitude. [m]"""
-        return METRES_PER_DEGREE_M * min(self.step_lat_deg, self.step_lon_deg * math.cos(math.radians(lat_deg)))
+        """The finer of the two spacings, as the files have it, on the ground at a latitude. [m]"""
+        return (
+            self.finer_n
+            * METRES_PER_DEGREE_M
+            * min(self.step_lat_deg, self.step_lon_deg * math.cos(math.radians(lat_deg)))
+        )
 
     def rows(self, lat_deg: ArrayLike) -> NDArray[np.float64]:
         """Fractional row of a latitude, 0 at the northernmost samples."""

@@ -51,6 +51,40 @@ def bilinear(
     return out
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _weights(t: float) -> tuple[float, float, float, float]:
+    """Of four samples in a row by Keys' cubic (a = -0.5), at `t` between the middle two."""
+    return (
+        t * (-0.5 + t * (1.0 - 0.5 * t)),
+        1.0 + t * t * (1.5 * t - 2.5),
+        t * (0.5 + t * (2.0 - 1.5 * t)),
+        t * t * (0.5 * t - 0.5),
+    )
+
+
+@njit(cache=True, nogil=True)
+def cubic(height_m: NDArray[np.float32], row: NDArray[np.float64], column: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Cubic heights at fractional rows and columns; bilinear ones where one of the sixteen samples is missing."""
+    rows, columns = height_m.shape
+    out = np.empty(row.size)
+    for k in range(row.size):
+        total = np.nan
+        if 1.0 <= row[k] < rows - 2.0 and 1.0 <= column[k] < columns - 2.0:
+            i, j = int(row[k]), int(column[k])
+            a, b, c, d = _weights(column[k] - j)
+            e, f, g, h = _weights(row[k] - i)
+            total = 0.0
+            for n, weight in ((-1, e), (0, f), (1, g), (2, h)):
+                total += weight * (
+                    a * height_m[i + n, j - 1]
+                    + b * height_m[i + n, j]
+                    + c * height_m[i + n, j + 1]
+                    + d * height_m[i + n, j + 2]
+                )
+        out[k] = total if total == total else _between(height_m, row[k], column[k])
+    return out
+
+
 @njit(cache=True, nogil=True)
 def nearest(
     height_m: NDArray[np.float32], row: NDArray[np.float64], column: NDArray[np.float64]

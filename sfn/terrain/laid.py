@@ -12,6 +12,7 @@ from sfn.terrain.tile import Tile, read
 # Samples along each side of a block.
 LAID_SAMPLES = 2048
 Part = Tile | HeightGrid
+Lattice = tuple[float, float, float, float]
 
 
 def lay_parts(
@@ -30,7 +31,7 @@ def lay_parts(
 def lay_coarser(
     parts: Iterable[Part],
     target: HeightGrid,
-    lattice: tuple[float, float, float, float],
+    lattice: Lattice,
     top: int,
     left: int,
     *,

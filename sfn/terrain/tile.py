@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from sfn.terrain.carried import WGS84, carried
 from sfn.terrain.digest import combined_digest, file_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
 from sfn.terrain.memory import Memory
@@ -30,15 +31,12 @@ READERS = {
     ".vrt": "VRT",
 }  # fmt: skip
 EXPECTED = "a GeoTIFF, IMG, ASCII grid or VRT, or an SRTM tile that kept its name, like N36W085.hgt"
-WGS84 = "EPSG:4326"
 LEAST_HEIGHT_M, GREATEST_HEIGHT_M = -500.0, 9000.0
 # Samples along each side that are looked at for voids and for what the values are.
 LOOKED_AT_N = 256
 # GDAL keeps what it has read in a twentieth of the machine's memory, beside our own; asked at its first file. [MB]
 os.environ.setdefault("GDAL_CACHEMAX", "128")
 READ_ROWS = 512
-# Samples that lie so near to the target's own, in steps, are taken as they are; the rest is interpolated.
-ON_A_SAMPLE, WIDEST_COPIED_DEG = 1e-3, 90.0
 # Points along each edge of a rectangle that is carried into another coordinate system.
 EDGE_N = 21
 
@@ -66,6 +64,8 @@ class Tile:
         Median of the others; of classes a number without meaning. [m]
     told : Told
         What somebody said of it.
+    askew : bool
+        Its rows and columns do not run along latitude and longitude.
     """
 
     path: str
@@ -78,6 +78,7 @@ class Tile:
     void_pct: float = 0.0
     median_m: float | None = None
     told: Told = Told()  # noqa: RUF009 - frozen
+    askew: bool = False
 
     def step_m(self, lat_deg: float) -> float:
         """The finer of the two spacings on the ground at a latitude. [m]"""
@@ -156,7 +157,7 @@ def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: M
         digest = combined_digest(digest, *parts, *said)
     return Tile(
         str(path.resolve()), bounds_deg, (north - south) / rows, (east - west) / columns, digest, to_m, known,
-        void_pct, median_m, told,
+        void_pct, median_m, told, bool(b or d) or not crs.is_geographic,
     )  # fmt: skip
 
 
@@ -283,63 +284,7 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         row, column, _, _ = part
         a, b, c, d, e, f = tuple(source.transform)[:6]
         lain = rasterio.Affine(a, b, c + a * column + b * row, d, e, f + d * column + e * row)
-        if _copied(heights_m, lain, crs, out, place):
-            return out
-        rasterio.warp.reproject(
-            heights_m,
-            out,
-            src_transform=lain,
-            src_crs=crs,
-            src_nodata=np.nan,
-            dst_transform=place,
-            dst_crs=WGS84,
-            dst_nodata=np.nan,
-            resampling=_between_samples(crs, source) if blended else rasterio.warp.Resampling.nearest,
-            tolerance=0.0,
-        )
-    return out
-
-
-def _copied(
-    values: NDArray[np.float32], lain: rasterio.Affine, crs: rasterio.crs.CRS, out: NDArray[np.float32],
-    place: rasterio.Affine,
-) -> bool:  # fmt: skip
-    """Copy values whose samples are the target's own, in place; False where they are not, to a thousandth of a step."""
-    rows, columns = out.shape
-    if not crs.is_geographic or columns * place.a > WIDEST_COPIED_DEG:
-        return False
-    corners = ((0.5, 0.5), (columns - 0.5, 0.5), (0.5, rows - 0.5), (columns - 0.5, rows - 0.5))
-    lon, lat = (np.array(v) for v in zip(*(place * at for at in corners), strict=True))
-    x, y = (np.asarray(v) for v in rasterio.warp.transform(WGS84, crs, lon, lat))
-    middle = lain.c + lain.a * values.shape[1] / 2
-    across, down = ~lain * (x + 360.0 * np.round((middle - x.mean()) / 360.0), y)
-    across, down = across - 0.5, down - 0.5
-    column, row = np.round(across), np.round(down)
-    if max(np.abs(across - column).max(), np.abs(down - row).max()) > ON_A_SAMPLE:
-        return False
-    (right, below), turned = (column[3] - column[0], row[3] - row[0]), (column[1] - column[2], row[2] - row[1])
-    if (abs(right), abs(below)) != (columns - 1, rows - 1) or turned != (right, below):
-        return False
-    first_row, first_column = int(row[0]), int(column[0])
-    if below < 0:
-        values, first_row = values[::-1], len(values) - 1 - first_row
-    if right < 0:
-        values, first_column = values[:, ::-1], values.shape[1] - 1 - first_column
-    into = out[max(-first_row, 0) : max(len(values) - first_row, 0)]
-    into = into[:, max(-first_column, 0) : max(values.shape[1] - first_column, 0)]
-    into[...] = values[max(first_row, 0) :, max(first_column, 0) :][: into.shape[0], : into.shape[1]]
-    return True
-
-
-def _between_samples(crs: rasterio.crs.CRS, source: rasterio.DatasetReader) -> rasterio.warp.Resampling:
-    """How heights are taken between samples.
-
-    Heights of a raster that does not lie along latitude and longitude are interpolated twice, here and along a
-    profile: straight lines twice would shave its ridges (30 m samples of the ridge country: 0.16 m at its highest, and
-    0.50 m rms beside the file's own heights; cubic 0.02 and 0.34 m).
-    """
-    askew = bool(source.transform.b or source.transform.d)
-    return rasterio.warp.Resampling.cubic if askew or not crs.is_geographic else rasterio.warp.Resampling.bilinear
+        return carried(heights_m, lain, crs, place, shape=out.shape, blended=blended)
 
 
 def _part(
