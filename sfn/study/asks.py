@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from sfn.plan.reported import Stood
 from sfn.study.sheet import RouteSheet, Sheet
 from sfn.survey.at_site import Advice, Settings, advice, advice_table
 from sfn.survey.lock_sheet import UNITS, cable_rules, lock_rules
 from sfn.survey.rules import Groups, Sum, asked
 from sfn.survey.slips import GOING_BACK, SETTING, Wording, launch_rules, setting_rules
+from sfn.timeline.present import key_of
 from sfn.timing.device import contributes
 from sfn.units import exact
 
@@ -173,6 +175,43 @@ def asks(
     off = inside.moved(-planned_us, turn=_SECOND_US)
     by = written if deadline is None else deadline
     return Asks(fields, readings, planes, off, tolerated_us, planned, back, weights, by, going_back)
+
+
+@dataclass(frozen=True, slots=True)
+class Already:
+    """What to do where every field stands as the sheet wants it already, and the reports that say so."""
+
+    advice: Advice
+    reports: tuple[Stood, ...]
+
+
+def already(table: Asks, made: Sheet, route: RouteSheet) -> Already | None:
+    """What is known already at a site, so that nobody is asked for it again.
+
+    Parameters
+    ----------
+    table : Asks
+        Of the route.
+    made : Sheet
+    route : RouteSheet
+        One of its routes.
+
+    Returns
+    -------
+    already : Already or None
+        None where a field was never reported, or its latest report says otherwise than the sheet.
+    """
+    if made.network.reported is None or not route.fields:
+        return None
+    keys = [key_of(made.site, route.row.route, line.name) for line in route.fields]
+    found = [made.network.reported.now(key) for key in keys]
+    stood = {
+        f"set-{n}": exact(one.value) for n, one in enumerate(found, 1) if one is not None and one.value is not None
+    }
+    if len(stood) < len(found) or table.settings(stood) not in ("planned", "split"):
+        return None
+    reports = tuple(dict.fromkeys(one for one in found if one is not None))
+    return Already(table.advised(stood, {})[0], reports)
 
 
 def _about_readings(

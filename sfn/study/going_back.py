@@ -4,12 +4,14 @@ It is the sheet of the change with both ends exchanged, so that questions, verdi
 back by the same rules as they speak of the plan.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
 from sfn.chain import MAIN
 from sfn.plan import Network
 from sfn.study.live_change import LiveChange, LiveStep
+from sfn.study.readings import Reading, SiteState, site_state
 from sfn.study.sheet import FieldLine, RouteSheet, Sheet
 from sfn.timing.device import contributes
 
@@ -19,6 +21,41 @@ _SECOND_US = 1_000_000.0
 def never_changed(step: LiveStep) -> bool:
     """Whether nothing was reported at a site since the change began, and it stands as it stood before."""
     return step.state == "as before" and not step.step.before and not any(one.since for one in step.fields)
+
+
+def as_ordered(
+    found: SiteState, change: LiveChange, old: Sheet, *, since: Sequence[Reading], every: Sequence[Reading]
+) -> SiteState:
+    """State of a site after everything was ordered back: what went back as ordered does not disagree.
+
+    Parameters
+    ----------
+    found : SiteState
+        Held against the plan.
+    change : LiveChange
+        Going back, or gone back and over.
+    old : Sheet
+        `going_back_sheet` of the site.
+    since, every : sequence of Reading
+        Those since the order, and all, in the order in which they held.
+
+    Returns
+    -------
+    state : SiteState
+        ``gone back``, or ``not changed`` where nothing was reported since the change began, with settings and launches
+        held against the old values; a launch or a lock that does not agree disagrees all the same. As it was where the
+        site agrees with the plan, has still to go back, or nobody reported anything.
+    """
+    step = next((one for one in change.steps if one.step.site_id == old.site.id), None)
+    if step is None or step.state != "as before" or found.state in ("set", "measured"):
+        return found
+    still = never_changed(step)
+    if still and found.state == "planned":
+        return found
+    held = site_state(old, [(one, True) for one in (every if still else since)])
+    if held.state in ("disagrees", "split"):
+        return replace(held, state="disagrees")
+    return replace(held, state="not changed" if still else "gone back")
 
 
 def going_back_sheet(made: Sheet, change: LiveChange) -> Sheet | None:

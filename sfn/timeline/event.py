@@ -10,6 +10,7 @@
 | ``on-air``, ``off-air`` | the plan has the site radiate from then on, or no longer |
 | ``signed-off``, ``issued`` | its sheet was answered for, or went out |
 | ``plan-approved`` | the change plan of a revision was approved, which a later revision voids |
+| ``change-begun``, ``change-back``, ``change-ended`` | a change on the air began, was ordered back, is over |
 | ``read`` | a technician read settings, launches or locks at the site |
 | ``told`` | somebody told the office what is set |
 | ``replaced`` | the device was replaced: whatever was known of its settings is over |
@@ -30,7 +31,7 @@ from sfn.timeline.held import Held
 Kind = Literal[
     "planned", "set-in-plan", "stage-changed", "stage-measured", "corrected", "on-air", "off-air", "signed-off",
     "issued", "plan-approved", "read", "told", "replaced", "muted", "unmuted", "lock", "complaint", "difference",
-    "planned-state",
+    "planned-state", "change-begun", "change-back", "change-ended",
 ]  # fmt: skip
 
 

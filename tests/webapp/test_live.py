@@ -7,12 +7,11 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.on_air.live import BACK, BEGUN, ENDED
 from webapp.on_air.site_links import made_link
 from webapp.shell.dependencies import opened
 from webapp.standing.release import released
 from webapp.store.store import Store
-from webapp.store.timeline import TOLD
+from webapp.store.timeline import BACK, BEGUN, ENDED, TOLD
 
 
 @pytest.fixture
@@ -265,3 +264,133 @@ def test_what_is_withheld_is_told_by_nobody(
     assert post(f"/networks/{begun}/change/confirm/end", author="C. Room", unfinished="yes").status_code == 303
     # Nothing is issued in revision 2: a change that cannot begin tells no value either.
     assert [] == client.get(f"/api/pages/networks/{begun}/change/live").json()["steps"]
+
+
+def overview(client: TestClient, number: int) -> dict[str, dict[str, Any]]:
+    """Every site's line in the office's overview."""
+    found = client.get(f"/api/pages/networks/{number}/readings").json()["lines"]
+    return {one["sheet"]["site"]["id"]: one["state"] for one in found}
+
+
+def taken_back(client: TestClient, store: Store, number: int, post: Callable[..., Any]) -> list[dict[str, Any]]:
+    """Two of three steps made, everything ordered back, both read back at the old values; gives the steps."""
+    made = steps(store, number)
+    for one in made[:2]:
+        send(client, number, one)
+    assert post(f"/networks/{number}/change/confirm/back", author="C. Room").status_code == 303
+    for one in made[1::-1]:
+        send(client, number, one, "back")
+    return made
+
+
+def test_what_went_back_as_ordered_does_not_disagree_until_another_change_begins(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """While it goes back and after its end; the launch there is that of the old values."""
+    first, second, third = taken_back(client, store, begun, post)
+    for _ in ("under way", "ended"):
+        found = overview(client, begun)
+        assert ["gone back", "gone back"] == [found[one["site"]]["state"] for one in (first, second)]
+        for one in (first, second):
+            assert {0} == {line["off_us"] for line in found[one["site"]]["settings"]["settings"]}
+        page = client.get(f"/networks/{begun}/readings").text
+        assert page.count('state-gone-back">gone back, as ordered') == 2
+        assert "<b>2</b> gone back, as ordered" in page
+        post(f"/networks/{begun}/change/confirm/end", author="C. Room")
+    # A launch with the old values that is 9 us late does disagree, whatever was ordered.
+    maps = client.app.state.maps  # type: ignore[attr-defined]
+    line = released(opened(store.read(begun), store), store, maps).of("south")
+    length_us = {"us": 1.0, "ms": 1000.0, "100ns": 0.1}
+    south = next(one for one in (first, second) if one["site"] == "south")
+    old_us = line.sheet.routes[0].row.launch_us + sum(
+        (f["back"] - f["value"]) * length_us[f["unit"]] for f in south["fields"]
+    )
+    read(client, begun, "south", old_us + 9.0)
+    assert "disagrees" == overview(client, begun)["south"]["state"]
+    read(client, begun, "south", old_us + 0.01)
+    found = overview(client, begun)["south"]
+    off_us = pytest.approx(0.01, abs=6e-4)  # typed to 3 decimals
+    assert ("gone back", off_us) == (found["state"], found["measured"]["off_us"])
+
+    deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"
+    assert post(f"/networks/{begun}/change/confirm/begin", author="C. Room", deadline=deadline).status_code == 303
+    assert "gone back" not in {one["state"] for one in overview(client, begun).values()}
+    assert third["site"] in overview(client, begun)
+
+
+def read(client: TestClient, number: int, site: str, launch_us: float) -> None:
+    """Three launches at the antenna; whatever is asked is confirmed."""
+    data = {f"reading-{n}": f"{launch_us:.3f}" for n in (1, 2, 3)} | {"plane": "antenna", "initials": "AE"}
+    headers = {"Accept": "application/json"}
+    answer = client.post(link(number, site), data=data, headers=headers)
+    if answer.status_code == 422:
+        ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(answer.json()["questions"])}
+        answer = client.post(link(number, site), data=data | ticks, headers=headers)
+    assert answer.json()["kept"], answer.text
+
+
+def test_after_the_end_a_telephone_asks_for_nothing_that_was_taken_back(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """Gone back and read so, told so on a call, never changed: each page says what stands, and asks for no new value."""
+    first, second, third = taken_back(client, store, begun, post)
+    assert post(f"/networks/{begun}/change/confirm/end", author="C. Room").status_code == 303
+
+    for one in (first, second):
+        page = client.get(link(begun, one["site"])).text
+        top = page[: page.index('id="connection"')]
+        assert "Gone back, as ordered." in top
+        assert "the change is over" in top
+        assert "Set to</th>" not in top
+        assert "Go back to" in top
+    left = client.get(link(begun, third["site"])).text
+    assert "Not changed: leave as it is." in left
+    assert 'id="verdict"' not in left
+    # Set anew for all that, on the control room's word: the page goes by what was sent.
+    send(client, begun, first)
+    assert "Gone back, as ordered." not in client.get(link(begun, first["site"])).text
+
+
+def test_what_stands_as_planned_already_is_not_asked_for_again(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any], issue: Callable[[int], int]
+) -> None:
+    """Told on a call, and read under the revision before: the page of the sheet begins with what stands there."""
+    first, second, third = steps(store, begun)
+    send(client, begun, first)
+    assert post(f"/networks/{begun}/change/confirm/step", author="C. Room", site=second["site"], said_by="B. Oak")
+    send(client, begun, third)
+    assert post(f"/networks/{begun}/change/confirm/end", author="C. Room").status_code == 303
+    page = client.get(link(begun, second["site"])).text
+    verdict = page[page.index('id="verdict"') : page.index('id="connection"')]
+    assert "Set as planned" in verdict
+    assert "As told to the control room" in verdict
+    assert "Nothing typed yet" not in verdict
+
+    base = store.read(begun)
+    store.save(begun, {**base.document, "name": "renamed"}, base_revision=1, author="test", reason="name")
+    assert issue(begun) == 2
+    anew = "/site/" + made_link("test-key", network_id=begun, site_id=first["site"], revision=2, days=7)
+    page = client.get(anew).text
+    verdict = page[page.index('id="verdict"') : page.index('id="connection"')]
+    assert "Set as planned" in verdict
+    assert "AE" in verdict
+
+
+def test_a_change_stands_on_the_timeline(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """Its beginning with the deadline, the order to go back, and its end with how each site stood."""
+    made = taken_back(client, store, begun, post)
+    assert post(f"/networks/{begun}/change/confirm/end", author="N. Shift").status_code == 303
+
+    found = client.get(f"/api/networks/{begun}/timeline").json()["entries"]
+    kinds = [one["kind"] for one in found if one["kind"].startswith("change-")]
+    assert ["change-begun", "change-back", "change-ended"] == kinds
+    start, back, over = (one for one in found if one["kind"].startswith("change-"))
+    assert [one["site"] for one in made] == start["values"]["sites"]
+    assert start["values"]["deadline_at"][:16] == store.entries.of(begun, kind=BEGUN)[0].body["deadline_at"][:16]
+    assert ("C. Room", "N. Shift") == (back["who"], over["who"])
+    assert {"as before"} == set(over["values"]["states"].values())
+    page = client.get(f"/networks/{begun}/timeline?site=south").text
+    for words in ("Change begun", "Everything ordered back", "Change ended", "as before"):
+        assert words in page

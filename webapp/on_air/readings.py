@@ -11,6 +11,7 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem, Touch
+from sfn.study.going_back import as_ordered
 from sfn.study.readings import Judged, SiteState, plan_of, site_state, with_set_now
 from sfn.study.sheet import Sheet
 from sfn.survey.readings import State
@@ -19,6 +20,7 @@ from webapp.config.limits import whole_number
 from webapp.on_air.link_lines import link_lines
 from webapp.on_air.printing import LinkLine, as_file, printed_links
 from webapp.on_air.site_links import USUAL_DAYS, checked_days
+from webapp.on_air.under_way import TakenBack, after, taken_back
 from webapp.paper import Paper, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -124,7 +126,8 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -
     for entry in _reports(opened, store):
         by_site.setdefault(entry.site_id, []).append(entry)
     found = released(opened, store, maps)
-    lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened) for one in found.lines)
+    gone = taken_back(store, maps, opened.head.id)
+    lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened, gone) for one in found.lines)
     counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
     always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
     counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}
@@ -257,7 +260,8 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: M
     author = author_of(form)
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     line = released(opened, store, maps).of(site_id)
-    scatter = _line(line, _reports(opened, store, site_id), opened).state.scatter
+    gone = taken_back(store, maps, opened.head.id)
+    scatter = _line(line, _reports(opened, store, site_id), opened, gone).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
@@ -283,10 +287,10 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: M
 def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep) -> Response:
     """Take what was read as set for what is set now, at the chosen sites: a new revision."""
     author, document, taken = author_of(form), dict(opened.document), []
-    lines = released(opened, store, maps)
+    lines, gone = released(opened, store, maps), taken_back(store, maps, opened.head.id)
     for site in opened.network.sites:
         if form.get(f"take-{site.id}"):
-            found = _line(lines.of(site.id), _reports(opened, store, site.id), opened).state
+            found = _line(lines.of(site.id), _reports(opened, store, site.id), opened, gone).state
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:
@@ -311,8 +315,8 @@ def _reports(opened: Opened, store: Store, site_id: str | None = None) -> list[E
     return list(store.entries.of(opened.head.id, kind=(READING, TOLD, REPLACED), site_id=site_id))
 
 
-def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
-    """One site with everything sent from it."""
+def _line(line: SheetLine, entries: list[Entry], opened: Opened, gone: TakenBack | None) -> SiteLine:
+    """One site with everything sent from it; `gone` is the change that was taken back, if one was."""
     made = line.sheet
     # In the order in which they were taken: a telephone that had no connection sends late.
     held = kept(made, sorted(entries, key=lambda entry: (held_of(entry).at, entry.made_at)))
@@ -324,6 +328,10 @@ def _line(line: SheetLine, entries: list[Entry], opened: Opened) -> SiteLine:
         return one.entry.revision == number or one.entry.body.get("plan") == plans.get(one.reading.route)
 
     state = site_state(made, [(one.reading, current(one)) for one in held])
+    old = None if gone is None else gone.old.get(made.site.id)
+    if gone is not None and old is not None:
+        since = [one.reading for one in held if after(gone.order, one)]
+        state = as_ordered(state, gone.change, old, since=since, every=[one.reading for one in held])
     counting = [one for one in held if one.found is not None and (one.found.settings or one.found.launches)]
     unissued = bool(counting) and not counting[-1].entry.body.get("issued", True)
     latest = counting[-1].found if counting else None

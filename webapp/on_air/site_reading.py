@@ -2,7 +2,7 @@
 
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -14,16 +14,17 @@ from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Resp
 
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
-from sfn.study.asks import asks
+from sfn.plan.reported import Stood
+from sfn.study.asks import Already, already, asks
 from sfn.study.going_back import never_changed
 from sfn.study.live_change import LiveStep
-from sfn.study.readings import Question, judged, route_of
+from sfn.study.readings import Question, judged, plan_of, route_of
 from sfn.study.sheet import RouteSheet, Sheet
 from sfn.survey.at_site import Advice
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings
-from webapp.on_air.live import Live, after, live_of
 from webapp.on_air.site_links import SiteLink, open_link
+from webapp.on_air.under_way import Live, after, told_at
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
 from webapp.shell.problems import wants_json
@@ -103,6 +104,8 @@ class SiteReadingPage(Context):
     """Words for the texts of a reading."""
     start: Advice
     """What to do before anything is typed."""
+    stands: tuple[Stood, ...]
+    """Reports by which every field stands as wanted already; empty where one does not, or they were sent from here."""
     last: Kept | None
     """What was sent last on this route; None where that is nothing, or the sheet may not be gone by."""
     rules: str
@@ -138,7 +141,7 @@ def state(token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep) -> 
     """Whether what a telephone shows still holds; refused like the page once the link is over."""
     link = open_link(store.links, settings.session_key, token)
     line, fresh = _sheet(link, opened(store.read(link.network_id, link.revision), store), store, maps)
-    return JSONResponse({"seen": _seen(link, line, fresh, store, live_of(store, maps, link.network_id))})
+    return JSONResponse({"seen": _seen(link, line, fresh, store, told_at(link.site_id, store, maps, link.network_id))})
 
 
 @router.post("/site/{token}")
@@ -150,7 +153,7 @@ def take(
     planned = opened(store.read(link.network_id, link.revision), store)
     line, fresh = _sheet(link, planned, store, maps)
     made, goes_by = line.sheet, line.issued and fresh
-    live = live_of(store, maps, link.network_id)
+    live = told_at(link.site_id, store, maps, link.network_id)
     old = None if live is None else live.old_sheet(made, revision=link.revision)
     goes_by = goes_by and (old is not None or not _lost(live, link))
     try:
@@ -173,6 +176,21 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
     """The sheet that a link is for, and whether it is still the newest revision's."""
     fresh = store.read(link.network_id).revision.number == link.revision
     return released(planned, store, maps).of(link.site_id), fresh
+
+
+def _own(made: Sheet, link: SiteLink, entries: Sequence[Entry]) -> list[Entry]:
+    """What was sent of this revision, or of an older one that planned the same for its route."""
+    plans = {route.row.route: plan_of(made, route.row.route) for route in made.routes}
+    return [
+        one for one in entries
+        if one.revision == link.revision or one.body.get("plan") == plans.get(str(one.body.get("route")), {})
+    ]  # fmt: skip
+
+
+def _overtaken(last: Kept, there: Already) -> bool:
+    """Whether fields that were sent at another setting were reported as wanted since."""
+    wrong = last.found is not None and any(line.off_us for line in last.found.settings)
+    return wrong and any(one.held_at > last.held.at for one in there.reports)
 
 
 def _lost(live: Live | None, link: SiteLink) -> bool:
@@ -266,21 +284,32 @@ def _page(
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     holds = line.issued and fresh and route.verdict.state != "withheld"
-    live = live_of(store, maps, link.network_id)
+    live = told_at(link.site_id, store, maps, link.network_id)
     step = None if live is None or live.revision != link.revision else live.of(link.site_id)
-    deadline = None if live is None or step is None else f"{live.change.deadline_at:%H:%M} UTC"
+    until = None if live is None or step is None or live.ended is not None else live.change.deadline_at
+    deadline = None if until is None else f"{until:%H:%M} UTC"
     old = None if live is None else live.old_sheet(line.sheet, revision=link.revision)
     holds = holds and (old is not None or not _lost(live, link))
     sheet, turned = old or line.sheet, old is not None
     wanted = route_of(sheet, route.row.route)
     table = asks(sheet, wanted, deadline=deadline, questions=holds, going_back=turned)
-    own = [entry for entry in entries if entry.revision == link.revision]
-    sent = list(reversed(kept(line.sheet, own, deadline=deadline)))
+    sent = list(reversed(kept(line.sheet, _own(line.sheet, link, entries), deadline=deadline)))
     back = None if live is None or old is None else live.ordered_back
     since = {one.entry.id for one in sent if back is not None and after(back, one)}
     if old is not None:
         again = kept(old, [one.entry for one in sent], deadline=deadline, going_back=True)
         sent = [new if one.entry.id in since else one for one, new in zip(sent, again, strict=True)]
+    there = already(table, sheet, wanted) if holds else None
+    last = next(
+        (
+            one
+            for one in sent
+            if holds and one.found and one.reading.route == route.row.route and (not turned or one.entry.id in since)
+        ),
+        None,
+    )
+    if last is not None and there is not None and _overtaken(last, there):
+        last = None
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -305,16 +334,9 @@ def _page(
         levels=LEVELS,
         readings=READINGS_N,
         labels=LABELS,
-        start=table.advised({}, {})[0],
-        last=next(
-            (
-                one
-                for one in sent
-                if holds and one.found and one.reading.route == route.row.route
-                if not turned or one.entry.id in since
-            ),
-            None,
-        ),
+        start=table.advised({}, {})[0] if there is None else there.advice,
+        stands=() if there is None or last is not None else there.reports,
+        last=last,
         rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
         seen=_seen(link, line, fresh, store, live),
         live=live,

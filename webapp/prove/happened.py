@@ -21,8 +21,11 @@ from webapp.store.documents import network_of
 from webapp.store.entries import ISSUE, SIGN_OFF, Entry
 from webapp.store.store import Store
 from webapp.store.timeline import (
+    BACK,
+    BEGUN,
     COMPLAINT,
     DIFFERENCE,
+    ENDED,
     LOCK,
     MUTED,
     READING,
@@ -41,7 +44,7 @@ MOST_REVISIONS = 200
 _KINDS: Mapping[str, Kind] = {
     READING: "read", TOLD: "told", REPLACED: "replaced", MUTED: "muted", UNMUTED: "unmuted", LOCK: "lock",
     COMPLAINT: "complaint", DIFFERENCE: "difference", ISSUE: "issued", SIGN_OFF: "signed-off",
-    APPROVED: "plan-approved",
+    APPROVED: "plan-approved", BEGUN: "change-begun", BACK: "change-back", ENDED: "change-ended",
 }  # fmt: skip
 
 
@@ -128,6 +131,9 @@ def _values(entry: Entry, sheets: _Sheets) -> dict[str, Any]:
     """What an entry says, as plain data."""
     body = {key: value for key, value in entry.body.items() if key not in _OWN}
     told = {"revision": entry.revision, **body}
+    if entry.kind == BEGUN:  # each field's new and old values stand on the page of the change
+        steps = told.pop("steps")
+        return told | {"sites": [one["site"] for one in steps if not one["before"]]}
     if entry.kind not in (READING, TOLD):
         return told
     made = sheets.of(entry)

@@ -10,6 +10,7 @@
 | ``complaint`` | what a listener complained of, where and when |
 | ``difference`` | a delay difference measured on air, with the settings in force then |
 | ``exclusion`` | such measurements excluded by name with a reason, or restored |
+| ``change-begun``, ``change-back``, ``change-ended`` | a change on air: steps and old values, order, end |
 """
 
 from collections.abc import Mapping
@@ -30,6 +31,7 @@ from webapp.store.store import Saved, Store
 
 READING, TOLD, REPLACED = "reading", "told", "replaced"
 DIFFERENCE, EXCLUSION = "difference", "exclusion"
+BEGUN, BACK, ENDED = "change-begun", "change-back", "change-ended"
 MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
 _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 
