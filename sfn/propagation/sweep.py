@@ -228,9 +228,9 @@ def losses_on_radials(
     -------
     Losses
     """
-    h = np.asarray(ground_m, dtype=np.float64)
-    cover = np.zeros_like(h) if cover_m is None else np.asarray(cover_m, dtype=np.float64)
-    zones = np.zeros(h.shape, dtype=np.int8) if zone is None else np.asarray(zone, dtype=np.int8)
+    h = np.require(ground_m, np.float64, ["C", "W"])
+    cover = np.zeros_like(h) if cover_m is None else np.require(cover_m, np.float64, ["C", "W"])
+    zones = np.zeros(h.shape, dtype=np.int8) if zone is None else np.require(zone, np.int8, ["C", "W"])
     distance = np.array(rx_distance_km, dtype=np.float64)
     distance[~(distance < (h.shape[1] + 0.5) * step_km)] = np.nan
     azimuth = np.radians(np.broadcast_to(np.asarray(rx_azimuth_deg, dtype=np.float64) % 360.0, distance.shape))
@@ -355,10 +355,11 @@ def _sampled(
     difference = coefficients @ powers.T
     ground, cover, zone = sampler(around.lat_deg + difference[:, 0], around.lon_deg + difference[:, 1])
     shape = difference[:, 0].shape
+    # Copies: what is broadcast may not be written to, and compiled code takes that for another type, a minute's work.
     return (
-        np.ascontiguousarray(np.broadcast_to(ground, shape), dtype=np.float64),
-        np.array(np.broadcast_to(cover, shape), dtype=np.float64, order="C"),  # changed near the site
-        np.ascontiguousarray(np.broadcast_to(zone, shape), dtype=np.int8),
+        np.array(np.broadcast_to(ground, shape), dtype=np.float64, order="C"),
+        np.array(np.broadcast_to(cover, shape), dtype=np.float64, order="C"),
+        np.array(np.broadcast_to(zone, shape), dtype=np.int8, order="C"),
     )
 
 

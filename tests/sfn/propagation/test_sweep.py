@@ -342,3 +342,18 @@ def test_a_receiver_between_two_radials_gets_what_lies_straight_between_them(mon
         part = azimuth % 1.0
         expected = (1.0 - part) * np.array(loss[0]) + part * np.array(loss[1])
         assert swept.loss_db[:, j] == pytest.approx(expected, abs=1e-4)  # the map about the site: millimetres
+
+
+def test_compiled_code_is_compiled_once():
+    """What cannot be written to, or lies otherwise in memory, is no other type: each costs half a minute at first use."""
+    around(Terrain(raster(waves, step_deg=1 / 600)))
+    before = len(sweep.kernels.walk.signatures)
+    h = np.broadcast_to(np.full(40, 200.0), (4, 40))
+    losses_on_radials(
+        h, cover_m=np.asfortranarray(np.zeros((4, 40))), zone=np.broadcast_to(np.int8(0), (4, 40)), step_km=0.09,
+        lat_deg=50.0, rx_distance_km=[2.0], rx_azimuth_deg=[90.0], rx_ground_m=[200.0], link=LINK,
+    )  # fmt: skip
+    around(plain)
+    around(lambda lat, lon: (np.broadcast_to(200.0, lat.shape), np.zeros(1), np.int8(0)))
+
+    assert before == len(sweep.kernels.walk.signatures)
