@@ -12,7 +12,7 @@ from webapp.shell.render import environment
 
 # By template: dataclass(slots=True) makes each class twice, and the second is the one in use.
 RECORDS = list({record.TEMPLATE: record for record in Context.__subclasses__()}.values())
-ALWAYS = {"frame", "to", "beside", "static", "leaflet", "OPENAPI", "tabs"}
+ALWAYS = {"frame", "to", "beside", "static", "leaflet", "OPENAPI", "groups"}
 
 
 def asked_for(made: Environment, name: str) -> set[str]:

@@ -29,7 +29,7 @@ class OthersPage(Context):
     """The list, and the table that it is edited as."""
 
     TEMPLATE: ClassVar[str] = "describe/others.html"
-    TAB: ClassVar[str] = "zones"
+    TAB: ClassVar[str] = "others"
     network: NetworkHead
     """Which network, in which revision."""
     listed: tuple[tuple[OtherTransmitter, str], ...]

@@ -29,7 +29,7 @@ class PeoplePage(Context):
     """Where the people come from, and files of people."""
 
     TEMPLATE: ClassVar[str] = "describe/people.html"
-    TAB: ClassVar[str] = "zones"
+    TAB: ClassVar[str] = "people"
     network: NetworkHead
     """Which network, in which revision."""
     chosen: str

@@ -35,7 +35,7 @@ class DrivesPage(Context):
     """Drive-test logs beside the prediction, and runs of one route at several settings."""
 
     TEMPLATE: ClassVar[str] = "prove/drives.html"
-    TAB: ClassVar[str] = "measurements"
+    TAB: ClassVar[str] = "drives"
     network: NetworkHead
     """Which network, in which revision."""
     sites: tuple[Site, ...]

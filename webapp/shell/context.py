@@ -57,9 +57,11 @@ class Frame:
     notice: str
     """One sentence on what was just done, or nothing."""
     tab: str
-    """Key of the open tab in `webapp.shell.tabs.TABS`."""
+    """Key of the open tab in `webapp.shell.tabs.GROUPS`."""
     network: NetworkHead | None
     """The network that the page is about, if any."""
+    faults: tuple[int, int] | None
+    """Errors and warnings that the check finds in it; None where the page opened none."""
 
 
 class Context:

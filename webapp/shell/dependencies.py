@@ -112,20 +112,27 @@ PersonDep = Annotated[Person, Depends(current_user)]
 JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 
-def _network(network_id: NetworkId, store: StoreDep) -> Opened:
-    return opened(store.read(network_id), store)
+def _read(request: Request, store: Store, network_id: int) -> Opened:
+    """The newest revision; its faults stand on the page (`webapp.shell.render`)."""
+    found = opened(store.read(network_id), store)
+    request.state.opened = found.network
+    return found
 
 
-def _readable(network_id: NetworkId, store: StoreDep) -> Opened:
-    return in_part(opened(store.read(network_id), store))
+def _network(request: Request, network_id: NetworkId, store: StoreDep) -> Opened:
+    return _read(request, store, network_id)
 
 
-def _stated(network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
-    return in_its_state(opened(store.read(network_id), store), state)
+def _readable(request: Request, network_id: NetworkId, store: StoreDep) -> Opened:
+    return in_part(_read(request, store, network_id))
 
 
-def _readable_stated(network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
-    return in_its_state(in_part(opened(store.read(network_id), store)), state)
+def _stated(request: Request, network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
+    return in_its_state(_read(request, store, network_id), state)
+
+
+def _readable_stated(request: Request, network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
+    return in_its_state(in_part(_read(request, store, network_id)), state)
 
 
 def in_its_state(found: Opened, state: str) -> Opened:

@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from sfn.answer.plain import plain
+from sfn.plan import Network
 from sfn.report import numbers
 from sfn.study.clocks import in_words
 from sfn.visible import visible
@@ -22,9 +23,10 @@ from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, Frame, NetworkHead
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
-from webapp.shell.tabs import TABS
+from webapp.shell.tabs import GROUPS
 from webapp.store.roles import NOBODY, WORDS, current_user, may
 from webapp.store.signed import signed_for, unsigned_since
+from webapp.work.maps import Maps
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
 NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
@@ -52,7 +54,14 @@ def environment() -> Environment:
         lstrip_blocks=True,
         finalize=_finalized,
     )
-    made.globals |= {"to": to, "beside": beside, "static": static, "leaflet": leaflet, "OPENAPI": OPENAPI, "tabs": TABS}
+    made.globals |= {
+        "to": to,
+        "beside": beside,
+        "static": static,
+        "leaflet": leaflet,
+        "OPENAPI": OPENAPI,
+        "groups": GROUPS,
+    }
     made.globals |= {"signed_for": signed_for, "unsigned_since": unsigned_since}
     made.filters.update(
         when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
@@ -75,13 +84,24 @@ def html(request: Request, context: Context) -> str:
         notice=str(request.session.pop("notice", "")),
         tab=context.TAB,
         network=_network_of(context),
+        faults=_faults(request),
     )
     return _filled(context, frame)
 
 
 def paper_html(context: Context) -> str:
     """The same for paper: nobody's forms, nobody's notice."""
-    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context)))
+    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context), None))
+
+
+def _faults(request: Request) -> tuple[int, int] | None:
+    """How many errors and warnings the check finds in the network that was opened for a page."""
+    opened: Network | None = getattr(request.state, "opened", None)
+    if opened is None:
+        return None
+    maps: Maps = request.app.state.maps
+    found = [problem.severity for problem in maps.checked(opened)]
+    return found.count("error"), found.count("warning")
 
 
 def _network_of(context: Context) -> NetworkHead | None:
