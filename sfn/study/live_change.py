@@ -5,6 +5,8 @@ itself moves with every report. What stands at a site is what the timeline says;
 was reported at its new value since the beginning, from a telephone or to the control room on a call.
 """
 
+import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -139,6 +141,21 @@ def steps_of(plan: ChangePlan) -> tuple[Step, ...]:
         Step(site, names[site], tuple(fields.values()), before=n < before_n)
         for n, (site, fields) in enumerate(lines.items())
     )
+
+
+def plan_mark(plan: ChangePlan) -> str:
+    """What tells a change plan from every other: each field that moves, its new value and the one to go back to.
+
+    The same before and after some of its steps are made, and in whatever order; another once an old value is another.
+    """
+    moves = [
+        [step.site_id, one.route, one.name, one.unit, one.value, one.back]
+        for step in steps_of(plan)
+        for one in step.fields
+        if one.value != one.back
+    ]
+    said = json.dumps(sorted(moves, key=lambda one: [str(part) for part in one[:3]]), allow_nan=False)
+    return hashlib.sha256(said.encode()).hexdigest()[:16]
 
 
 def _add(lines: dict[str, dict[Key, StepField]], site: Site, route: str, line: FieldLine) -> None:

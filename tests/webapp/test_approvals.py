@@ -47,11 +47,12 @@ def by(client_with: Callable[..., TestClient]) -> Callable[[str], TestClient]:
     return make
 
 
-def approve(client: TestClient, number: int, **changed: str) -> Any:
+def approve(client: TestClient, number: int, against: str = "1", **changed: str) -> Any:
     """Send the form as it stands on the page."""
-    plan = client.get(f"/api/pages/networks/{number}/change?against=1").json()
+    plan = client.get(f"/api/pages/networks/{number}/change?against={against}").json()
     held = {"revision": str(plan["network"]["revision"]["number"]), "checksum": plan["plan"]["checksum"]}
-    sent = {"csrf_token": token_in(client.get("/").text), "against": "1", "note": "looked at with operations"}
+    held["steps"] = plan["steps"]
+    sent = {"csrf_token": token_in(client.get("/").text), "against": against, "note": "looked at with operations"}
     return client.post(f"/networks/{number}/change/approve", data=sent | held | changed, follow_redirects=False)
 
 
@@ -87,6 +88,8 @@ def test_a_plan_is_not_approved_until_somebody_else_does(
     assert began.status_code == 422
     assert "waits for an approver" in began.text
     assert approve(ben, number, author="Somebody Else").status_code == 303
+    assert "NOT APPROVED" in con.get(f"/networks/{number}/change/live").text, "from revision 1 is not from what is set"
+    assert approve(ben, number, "", author="Somebody Else").status_code == 303
     assert "NOT APPROVED" not in con.get(f"/networks/{number}/change/live").text
     shown = ann.get(f"/networks/{number}/change?against=1").text
     assert "NOT APPROVED" not in shown
@@ -135,7 +138,7 @@ def test_alone_nobody_is_asked(client: TestClient, store: Store, example: dict[s
     assert "NOT APPROVED" not in paper(client, made)[1]
     if plan["plan"]["problems"] or not plan["plan"]["changes"]:
         pytest.fail("the example's plan should be one that can be carried out")
-    sent = {"revision": "2", "checksum": plan["plan"]["checksum"], "author": "me"}
+    sent = {"revision": "2", "checksum": plan["plan"]["checksum"], "steps": plan["steps"], "author": "me"}
     assert post(f"/networks/{made}/change/approve", **sent | {"author": ""}).status_code == 422
     assert post(f"/networks/{made}/change/approve", **sent).status_code == 303
     assert client.get(f"/api/pages/networks/{made}/change").json()["approval"]["state"] == "approved"
@@ -149,8 +152,8 @@ def test_freezing_the_common_delay_keeps_the_approval(
     later = deepcopy(example)
     later["sites"][0]["offset_us"] = 3
     store.save(made, later, base_revision=1, author="me", reason="moved")
-    checksum = client.get(f"/api/pages/networks/{made}/change").json()["plan"]["checksum"]
-    sent = {"revision": "2", "checksum": checksum, "author": "me"}
+    plan = client.get(f"/api/pages/networks/{made}/change").json()
+    sent = {"revision": "2", "checksum": plan["plan"]["checksum"], "steps": plan["steps"], "author": "me"}
     assert post(f"/networks/{made}/change/approve", **sent).status_code == 303
     assert issue(made) == 3
     approval = client.get(f"/api/pages/networks/{made}/change").json()["approval"]

@@ -99,6 +99,18 @@ def test_a_user_that_cannot_be_is_refused(client: TestClient, store: Store, fiel
     assert not store.accounts.some()
 
 
+def test_names_that_look_alike_are_one_or_refused(store: Store) -> None:
+    """Composed and decomposed, full width, and one letter of another alphabet; whole names of another are taken."""
+    store.accounts.add("Admin", role="administrator", password=WORDS)
+    store.accounts.add("caf\u00e9 bobby", role="viewer", password=WORDS)
+    for twin in ("cafe\u0301 bobby", "caf\u00e9 \uff42obby", "\u0430dmin"):
+        with pytest.raises(PlanError):
+            store.accounts.add(twin, role="viewer", password=WORDS)
+    assert store.accounts.find("cafe\u0301 BOBBY") is not None
+    store.accounts.add("Анна Иванова", role="viewer", password=WORDS)
+    store.accounts.add("Έλλη Smith", role="viewer", password=WORDS)
+
+
 def test_names_are_taken_once_and_the_last_administrator_stays(store: Store) -> None:
     """Letter case apart; nobody locks everybody out."""
     store.accounts.add("Ada", role="administrator", password=WORDS)

@@ -11,7 +11,7 @@ from sfn.plan.demos import demo_files
 from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId
 from webapp.shell.context import Context
-from webapp.shell.dependencies import FormDep, StoreDep
+from webapp.shell.dependencies import FormDep, PersonDep, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.store.documents import parsed
@@ -57,12 +57,12 @@ def show(request: Request, store: StoreDep) -> Response:
 
 
 @router.post("/networks/demo/{key}")
-def load_demo(store: StoreDep, key: str) -> Response:
+def load_demo(person: PersonDep, store: StoreDep, key: str) -> Response:
     """A network of one's own from a demo."""
     for file in demo_files():
         if file.stem == key:
             document = parsed(file.read_bytes(), source=file.name)
-            made = store.create(document, author="demo", reason=f"demo network {key}")
+            made = store.create(document, author=person.name or "demo", reason=f"demo network {key}")
             return RedirectResponse(to("network.show", made.network_id), 303)
     raise RefusedError(404)
 

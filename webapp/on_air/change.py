@@ -5,6 +5,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
 from sfn.study.change_plan import ChangePlan, change_plan
+from sfn.study.live_change import plan_mark
 from sfn.study.what_if import GREATEST_TRIED_US
 from webapp.config.addresses import Room, to
 from webapp.config.limits import LONGEST_PERSON_N, whole_number
@@ -24,11 +25,12 @@ from webapp.shell.dependencies import (
 )
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
-from webapp.standing.release import issued_at, planners, released
+from webapp.standing.planned_by import planners
+from webapp.standing.release import issued_at, released
 from webapp.standing.sheet_stands import sheet_stands
-from webapp.store.approvals import approval_of, approve
+from webapp.store.approvals import NOW, Plan, approval_of, approve
 from webapp.store.roles import another_person
-from webapp.store.store import Store
+from webapp.store.store import Revision, Store
 from webapp.work.maps import Maps
 
 router = Room("change")
@@ -49,7 +51,7 @@ def as_pdf(
     """The same as a PDF."""
     context = change_page(network, store, maps, settings, against=against)
     made = pdf(printed_change(network, context, released(network, store, maps)), paper=paper)
-    unapproved = "-not-approved" if context.approval.state == "not approved" else ""
+    unapproved = {"not approved": "-not-approved", "emergency": "-emergency"}.get(context.approval.state, "")
     name = f"change-plan-network-{network.head.id}-revision-{network.head.revision.number}{unapproved}.pdf"
     return as_file(made, name)
 
@@ -65,10 +67,11 @@ def approve_plan(
     form: FormDep,
 ) -> Response:
     """Approve the plan that was looked at: this revision, with this checksum, from these old values."""
-    another_person(person, planners(network, store), approval=settings.approval)
+    another_person(person, planners(network, store, of="plan"), approval=settings.approval)
     against, number = form.get("against", "").strip(), network.head.revision.number
     made = change_page(network, store, maps, settings, against=against)
-    if (form.get("revision"), form.get("checksum")) != (str(number), made.plan.checksum):
+    looked_at = tuple(form.get(name) for name in ("revision", "checksum", "steps"))
+    if looked_at != (str(number), made.plan.checksum, made.steps):
         what, expected = "the plan is another one since this page was opened", "a look at the plan as it is now"
         raise RefusedError(409, Problem("revision", what, expected, code="plan-changed-since", fields=("revision",)))
     by, held = form.get("author", "").strip()[:LONGEST_PERSON_N], made.plan.problems
@@ -81,9 +84,9 @@ def approve_plan(
         held = (Problem("plan", "nothing is to be changed", "a plan with changes", code="nothing-to-approve"),)
     if held:
         raise RefusedError(422, *held)
-    note, old = form.get("note", "").strip()[:500], f"revision {against}" if against else "what is set now"
-    approve(store, network.head.id, revision=number, checksum=made.plan.checksum, by=by, note=note, against=old)
-    notice(request, f"Approved by {by}: revision {number}, checksum {made.plan.checksum}.")
+    plan = _to_approve(made.plan, number, made.against)
+    approve(store, network.head.id, plan, by=by, note=form.get("note", "").strip()[:500])
+    notice(request, f"Approved by {by}: revision {number}, checksum {made.plan.checksum}, from {plan.against}.")
     return RedirectResponse(to("change.show", network.head.id, against=whole_number(against)), 303)
 
 
@@ -140,9 +143,17 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     shown = key if levels is not None else ""
     stale = tuple(line.stale_says for line in found.lines if line.stale_says)
     asked = settings.approval == "other"
-    approval = approval_of(store, network.head.id, revision=current, checksum=plan.checksum, asked=asked)
     before = None if old is None else old.head.revision
-    return ChangePage(part.head, plan, before, revisions, shown, _waiting(plan), stale, sheet_stands(found), approval)
+    looked_at = _to_approve(plan, current, before)
+    approval = approval_of(store, network.head.id, looked_at, asked=asked)
+    stands, waiting = sheet_stands(found), _waiting(plan)
+    return ChangePage(part.head, plan, before, revisions, shown, waiting, stale, stands, approval, looked_at.mark)
+
+
+def _to_approve(plan: ChangePlan, number: int, before: Revision | None) -> Plan:
+    """What an approval of a plan is bound to."""
+    against = NOW if before is None else f"revision {before.number}"
+    return Plan(number, plan.checksum, against, plan_mark(plan))
 
 
 def _waiting(plan: ChangePlan) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page, when
 from webapp.shell.saving import author_of
 from webapp.standing.release import released
+from webapp.store.approvals import EMERGENCY, Approval
 from webapp.store.store import Store
 from webapp.work.maps import Maps
 
@@ -43,6 +44,8 @@ class LivePage(Context):
     """By when the old values go back, as the work order says it."""
     now: str
     """When this was looked up, in UTC."""
+    emergency: str
+    """That no approver looked at it, by whom it was issued in an emergency, and why; empty where it was approved."""
 
 
 @router.get("/networks/{network_id}/change/live")
@@ -50,12 +53,13 @@ def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, 
     """Where the change stands, or how to begin one."""
     live = live_of(store, maps, network.head.id)
     steps: tuple[Step, ...] = ()
-    why_not = ""
+    why_not, emergency = "", "" if live is None else str(live.begun.body.get(EMERGENCY) or "")
     if live is None:
         found = released(network, store, maps)
         try:
             made = change_page(network, store, maps, settings)
             plan, unapproved = made.plan, made.approval.state == "not approved"
+            emergency = _urgent(made.approval)
             stopped = unapproved or plan.problems or any(not found.of(one.site.id).issued for one in plan.changes)
             why_not = "" if not stopped else "the sheets of the sites that change are not all issued"
             why_not = f"NOT APPROVED: {made.approval.says}" if unapproved else why_not
@@ -64,7 +68,12 @@ def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, 
             why_not = "; ".join(problem.what for problem in refused.problems)
     order = network.network.work_order
     deadline = (order.rollback_deadline if order else None) or ""
-    return page(request, LivePage(network.head, live, steps, why_not, deadline, when(datetime.now(UTC))))
+    return page(request, LivePage(network.head, live, steps, why_not, deadline, when(datetime.now(UTC)), emergency))
+
+
+def _urgent(approval: Approval) -> str:
+    """What is said of a plan that goes ahead in an emergency; empty for any other."""
+    return approval.says if approval.state == "emergency" else ""
 
 
 @router.post("/networks/{network_id}/change/confirm/begin")
@@ -83,7 +92,7 @@ def start(
     if made.approval.state == "not approved":
         approved = "an approval on the page of the change plan"
         raise RefusedError(422, Problem("plan", made.approval.says, approved, code="plan-not-approved"))
-    begin(network, store, found, made.plan, by=by, deadline_at=at)
+    begin(network, store, found, made.plan, by=by, deadline_at=at, emergency=_urgent(made.approval))
     notice(request, "The change has begun. Every telephone with a link shows whose turn it is.")
     return RedirectResponse(to("live.show", network.head.id), 303)
 

@@ -50,6 +50,8 @@ class ChangePage(Context):
     """How far each site's sheet is, by site."""
     approval: Approval
     """Whether it is approved, by whom, or why no longer."""
+    steps: str
+    """What tells its steps and old values from those of another plan: an approval is bound to it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +196,7 @@ def printed_change(opened: Opened, context: ChangePage, found: Released) -> Prin
     """The change plan as its page shows it, without forms and what is only for the screen."""
     main = paper_html(context).partition("<main")[2].partition(">")[2].partition("</main>")[0]
     issued = all(line.issued for line in found.lines if line.sheet.site.id in found.reviewed.release)
-    unapproved = "NOT APPROVED" if context.approval.state == "not approved" else ""
+    unapproved = {"not approved": "NOT APPROVED", "emergency": "EMERGENCY"}.get(context.approval.state, "")
     withheld = "WITHHELD" if context.plan.problems else "STALE" if context.stale else unapproved
     stamp = withheld or ("" if issued else "NOT ISSUED")
     return Printed(main, foot_of(opened, "change plan"), stamp=stamp, names=stand_ins(opened))

@@ -10,6 +10,7 @@ from sfn.errors import Problem
 from sfn.study.sheet import Sheet
 from webapp.config.addresses import Room, to
 from webapp.config.limits import RevisionNumber
+from webapp.config.settings import Settings
 from webapp.on_air.printing import as_file, code_says, locked, printed_sheet, unprintable_says
 from webapp.paper import Paper, pdf, qr_svg
 from webapp.shell.context import Context, NetworkHead
@@ -17,9 +18,10 @@ from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, S
 from webapp.shell.problems import RefusedError
 from webapp.shell.public import public_address
 from webapp.shell.render import notice, page
-from webapp.standing.release import SheetLine, State, issue, planners, released, sign_off
+from webapp.standing.planned_by import planners
+from webapp.standing.release import SheetLine, State, issue, released, sign_off
 from webapp.store.entries import Entry
-from webapp.store.roles import another_person, may
+from webapp.store.roles import NotAllowedError, Person, another_person, may, name_key
 
 router = Room("sheets")
 
@@ -44,6 +46,8 @@ class SheetsPage(Context):
     """Whether the common delay stays as it is, whatever changes at one site."""
     unprintable: str
     """Which scripts of the network no font here has; empty where every name is printed whole."""
+    by_another: bool
+    """Whether somebody else than the planner is to issue them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,7 @@ class SheetPage(Context):
 
 
 @router.get("/networks/{network_id}/sheets")
-def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
+def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Every site's sheet and its state."""
     found = released(opened, store, maps)
     names = tuple(site.name for site in opened.network.sites if site.id in found.reviewed.release)
@@ -84,7 +88,8 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
     missing = tuple(dict.fromkeys(reason.problem for verdict in gone for reason in verdict.because("withheld")))
     frozen = opened.network.common_delay.value_us is not None
     common_us, unprintable = found.reviewed.table.common_delay_us, unprintable_says(opened)
-    context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable)
+    by_another = settings.approval == "other"
+    context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable, by_another)
     return page(request, context)
 
 
@@ -154,7 +159,7 @@ def sign(
     form: FormDep,
 ) -> Response:
     """Let a sheet go out although there are doubts that a named person may answer for."""
-    another_person(person, planners(opened, store), approval=settings.approval)
+    another_person(person, planners(opened, store, of="sheets"), approval=settings.approval)
     name = _signed_by(form, "signed_by", opened.head.revision.number)
     line = released(opened, store, maps).of(site_id)
     sign_off(opened, store, line, by=name, note=form.get("note", "").strip())
@@ -173,17 +178,32 @@ def issue_all(
     form: FormDep,
 ) -> Response:
     """Issue every sheet that may go out; those that change together, or none of them."""
-    emergency, by_plan = form.get("emergency", "").strip()[:500], planners(opened, store)
-    if not (emergency and may(person, "control") and person.named and person.name not in by_plan):
-        another_person(person, by_plan, approval=settings.approval)
+    reason = form.get("emergency", "").strip()[:500]
+    urgent = _in_emergency(person, planners(opened, store, of="sheets"), settings, reason)
     name = _signed_by(form, "issued_by", opened.head.revision.number)
-    number, names = issue(opened, store, released(opened, store, maps), by=name)
-    if emergency:
-        told = {"revision": number, "reason": emergency}
-        store.audit.add("emergency issue", subject=", ".join(names), network_id=opened.head.id, body=told, who=name)
+    number, names = issue(opened, store, released(opened, store, maps), by=name, emergency=reason if urgent else "")
     frozen = "" if number == opened.head.revision.number else " The common delay is frozen from now on."
-    notice(request, f"Issued by {name} in revision {number}: {', '.join(names)}.{frozen}")
+    how = " in an emergency, without an approver" if urgent else ""
+    unasked = " No emergency was written down: you may issue them in the ordinary way." if reason and not urgent else ""
+    notice(request, f"Issued by {name}{how} in revision {number}: {', '.join(names)}.{frozen}{unasked}")
     return RedirectResponse(to("sheets.show_all", opened.head.id), 303)
+
+
+def _in_emergency(person: Person, by_plan: frozenset[str], settings: Settings, reason: str) -> bool:
+    """Whether somebody issues in an emergency what they could not issue otherwise.
+
+    Raises
+    ------
+    NotAllowedError
+        If they may do neither.
+    """
+    try:
+        another_person(person, by_plan, approval=settings.approval)
+    except NotAllowedError:
+        if not (reason and may(person, "control") and person.named and name_key(person.name) not in by_plan):
+            raise
+        return True
+    return False
 
 
 def _signed_by(form: dict[str, str], field: str, revision: int) -> str:

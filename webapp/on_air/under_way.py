@@ -16,6 +16,7 @@ from webapp.shell.problems import RefusedError
 from webapp.standing.office_entries import told_body
 from webapp.standing.readings import READING, Kept, kept
 from webapp.standing.release import Released, released
+from webapp.store.approvals import EMERGENCY
 from webapp.store.entries import Entry
 from webapp.store.store import Store
 from webapp.store.timeline import BACK, BEGUN, ENDED, TOLD, as_kept
@@ -192,8 +193,17 @@ def _begun_at(begun: Entry) -> datetime:
     return begun.made_at.replace(microsecond=0)
 
 
-def begin(opened: Opened, store: Store, found: Released, plan: ChangePlan, *, by: str, deadline_at: datetime) -> None:
-    """Write down that a change begins, with its steps and old values.
+def begin(
+    opened: Opened,
+    store: Store,
+    found: Released,
+    plan: ChangePlan,
+    *,
+    by: str,
+    deadline_at: datetime,
+    emergency: str = "",
+) -> None:
+    """Write down that a change begins, with its steps and old values, and why without an approval where that is so.
 
     Raises
     ------
@@ -214,6 +224,7 @@ def begin(opened: Opened, store: Store, found: Released, plan: ChangePlan, *, by
         what = f"nobody knows what to go back to at {', '.join(dict.fromkeys(unknown))}"
         raise _no("change", what, "the present values read there first", "present-value-unknown")
     body: dict[str, Any] = {"steps": [one.as_json() for one in steps_of(plan)], "deadline_at": text_of(deadline_at)}
+    body |= {EMERGENCY: emergency} if emergency else {}
     _add(store, opened.head.id, opened.head.revision.number, BEGUN, by, body)
 
 

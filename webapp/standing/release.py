@@ -18,7 +18,8 @@ from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.present import as_it_stands
 from webapp.shell.dependencies import Opened
 from webapp.shell.problems import RefusedError
-from webapp.store.approvals import carried
+from webapp.standing.planned_by import FROZEN_FROM
+from webapp.store.approvals import EMERGENCY, carried, emergency_says
 from webapp.store.documents import network_of
 from webapp.store.entries import ISSUE, SIGN_OFF, Entry
 from webapp.store.frozen import issued_before
@@ -77,6 +78,11 @@ class SheetLine:
         return f"{self.sheet.site.name}: issued with other figures: checksum {was}, now {now}; issue anew"
 
     @property
+    def emergency_says(self) -> str:
+        """That it was issued in an emergency, by whom and why; empty where it was not, or is not issued."""
+        return emergency_says(self.issue) if self.issued and self.issue is not None else ""
+
+    @property
     def at_head_end(self) -> bool:
         """Whether a delay of the site is sent in the stream, and not set there."""
         return any(field.entered_at == "head-end" for field in self.sheet.site.delay_fields)
@@ -129,12 +135,6 @@ def _signed(store: Store, opened: Opened, made: Sheet) -> Entry | None:
     return found if found is None or found.body.get("checksum", made.checksum) == made.checksum else None
 
 
-def planners(opened: Opened, store: Store) -> frozenset[str]:
-    """Whoever saved a revision since the last issue: what they changed is what goes out now."""
-    issued = max((entry.revision for entry in store.entries.of(opened.head.id, kind=ISSUE)), default=0)
-    return frozenset(one.author for one in store.history(opened.head.id) if one.number > issued)
-
-
 def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: str) -> None:
     """Write down who answers for a sheet, and for which doubts.
 
@@ -159,8 +159,10 @@ def sign_off(opened: Opened, store: Store, line: SheetLine, *, by: str, note: st
     _add(store, opened.head.id, opened.head.revision.number, line.sheet.site.id, SIGN_OFF, by, body)
 
 
-def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[int, tuple[str, ...]]:
-    """Issue every sheet that may go out, those that change together or none of them.
+def issue(
+    opened: Opened, store: Store, found: Released, *, by: str, emergency: str = ""
+) -> tuple[int, tuple[str, ...]]:
+    """Issue every sheet that may go out, those that change together or none of them: in one transaction.
 
     Parameters
     ----------
@@ -171,6 +173,8 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
         Its sheets.
     by : str
         Who issues them.
+    emergency : str
+        Why it cannot wait for an approver; kept with each of them.
 
     Returns
     -------
@@ -181,6 +185,8 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
     ------
     RefusedError
         If a site that changes is withheld or not signed off, or nothing can be issued; with every reason.
+    ConflictError
+        If another revision was saved since.
     """
     ready = [line for line in found.lines if line.may_go]
     held = [line for line in found.lines if line.sheet.site.id in found.reviewed.release and line not in ready]
@@ -191,23 +197,48 @@ def issue(opened: Opened, store: Store, found: Released, *, by: str) -> tuple[in
             code="nothing-to-issue",
         )  # fmt: skip
         raise RefusedError(422, *(dict.fromkeys(refused) or (nothing,)))
-    number, stamp = _frozen(opened, store, found.reviewed, by=by)
+    was, (document, stamp) = opened.head.revision.number, _frozen(opened, store, found.reviewed)
+    number = was if document is None else was + 1
     common_delay_us = found.reviewed.table.common_delay_us
-    earlier = issued_before(store, opened.head.id, number, common_delay_us)
-    if number != opened.head.revision.number:
-        was, checksum = opened.head.revision.number, stamped_checksum(opened.network)
-        carried(store, opened.head.id, revision=was, checksum=checksum, number=number, stamp=stamp)
-    for line in ready:
-        site = line.sheet.site.id
-        if line.signed is not None and number != opened.head.revision.number:
-            same = f"signed for revision {opened.head.revision.number}, which gives the same settings"
-            body = {**line.signed.body, "note": "; ".join(filter(None, (line.signed.body.get("note"), same)))}
-            body["checksum"] = stamp
-            _add(store, opened.head.id, number, site, SIGN_OFF, line.signed.made_by, body)
-        body = {"common_delay_us": common_delay_us, "release": list(found.reviewed.release), "earlier": earlier}
-        body |= {"checksum": stamp, "settings": _settings(line.sheet)}
-        _add(store, opened.head.id, number, site, ISSUE, by, body)
-    return number, tuple(line.sheet.site.name for line in ready)
+    told = {
+        "common_delay_us": common_delay_us,
+        "release": list(found.reviewed.release),
+        "earlier": issued_before(store, opened.head.id, number, common_delay_us),
+        "checksum": stamp,
+        **({} if document is None else {FROZEN_FROM: was}),
+        **({EMERGENCY: emergency} if emergency else {}),
+    }
+    with store.writing() as within:
+        if document is not None:
+            again = (
+                "the first issue" if not opened.head.unfrozen else "a new issue, another than that of the earlier one"
+            )
+            reason = f"common delay frozen at {again}, by {by}"[:500]
+            store.save(opened.head.id, document, base_revision=was, author=by, reason=reason, within=within)
+            checksum = stamped_checksum(opened.network)
+            carried(store, opened.head.id, revision=was, checksum=checksum, number=number, stamp=stamp, within=within)
+        for line in ready:
+            site = line.sheet.site.id
+            if line.signed is not None and number != was:
+                same = f"signed for revision {was}, which gives the same settings"
+                note = "; ".join(filter(None, (line.signed.body.get("note"), same)))
+                body = {**line.signed.body, "note": note, "checksum": stamp}
+                signer = line.signed.made_by
+                store.entries.add(
+                    opened.head.id, revision=number, site_id=site, kind=SIGN_OFF, made_by=signer, body=body,
+                    carried=True, within=within,
+                )  # fmt: skip
+            body = {**told, "settings": _settings(line.sheet)}
+            store.entries.add(
+                opened.head.id, revision=number, site_id=site, kind=ISSUE, made_by=by, body=body, within=within
+            )
+        names = tuple(line.sheet.site.name for line in ready)
+        if emergency:
+            why = {"revision": number, "reason": emergency}
+            store.audit.add(
+                "emergency issue", subject=", ".join(names), network_id=opened.head.id, body=why, who=by, within=within
+            )
+    return number, names
 
 
 def _as_issued(made: Sheet, issue: Entry) -> bool:
@@ -235,8 +266,10 @@ def why_not(line: SheetLine) -> tuple[Problem, ...]:
     return (Problem("signed_by", what, f"a named sign-off of {name}", code="sign-off-missing"),)
 
 
-def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> tuple[int, str]:
-    """The revision to issue and its checksum: where the common delay was automatic, a new one in which it is fixed.
+def _frozen(opened: Opened, store: Store, reviewed: Review) -> tuple[dict[str, Any] | None, str]:
+    """The document to issue, None where it is as it was saved, and its checksum.
+
+    Where the common delay was automatic it is fixed in it.
 
     Raises
     ------
@@ -244,20 +277,15 @@ def _frozen(opened: Opened, store: Store, reviewed: Review, *, by: str) -> tuple
         If the settings would not be the same with it, which would be a fault of this program.
     """
     if opened.network.common_delay.value_us is not None:
-        return opened.head.revision.number, stamped_checksum(opened.network)
+        return None, stamped_checksum(opened.network)
     value_us = reviewed.table.common_delay_us
-    document: Mapping[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
+    document: dict[str, Any] = {**opened.document, "common_delay": {"mode": "fixed", "value_us": value_us}}
     fixed = network_of(document, opened.network.own_services)
     again = review(as_it_stands(fixed, reports_of(store, opened.head.id)), problems=()).table
     if [row.fields for row in again.rows] != [row.fields for row in reviewed.table.rows]:
         what = f"a common delay fixed at {value_us!r} us would change settings"
         raise RefusedError(422, Problem("common_delay", what, "a fixed common delay", code="common-delay-unfreezable"))
-    again_said = "the first issue" if not opened.head.unfrozen else "a new issue, another than that of the earlier one"
-    reason = f"common delay frozen at {again_said}, by {by}"
-    saved = store.save(
-        opened.head.id, dict(document), base_revision=opened.head.revision.number, author=by, reason=reason[:500]
-    )
-    return saved.number, stamped_checksum(fixed)
+    return document, stamped_checksum(fixed)
 
 
 def _add(

@@ -21,6 +21,8 @@ class SheetStands:
     """Doubts that nobody signed for: all of them, or those that came up since."""
     to_sign: bool
     """Whether it waits for a name."""
+    emergency: str = ""
+    """That it was issued in an emergency, by whom and why; empty where it was not."""
 
     @classmethod
     def of(cls, line: SheetLine) -> "SheetStands":
@@ -29,9 +31,10 @@ class SheetStands:
         name = line.sheet.site.name
         if signed is None:
             doubts = tuple(one.problem.what for one in verdict.because("sign-off"))
-            return cls(name, line.state, "", (), doubts, line.to_sign)
+            return cls(name, line.state, "", (), doubts, line.to_sign, line.emergency_says)
         later = tuple(one.problem.what for one in unsigned_since(signed, verdict))
-        return cls(name, line.state, signed.made_by, signed_for(signed, verdict), later, line.to_sign)
+        held = signed_for(signed, verdict)
+        return cls(name, line.state, signed.made_by, held, later, line.to_sign, line.emergency_says)
 
     @property
     def doubted(self) -> bool:

@@ -1,19 +1,20 @@
 """Users, the browsers they are signed in with, and their scripts' tokens. What is made or ended counts at once."""
 
 import secrets
+import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Engine, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy import Engine, Row, Select, and_, delete, func, insert, or_, select, update
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
 from webapp.config.limits import LONGEST_PERSON_N
 from webapp.store.audit import Audit
 from webapp.store.passwords import hash_password, password_matches, token_hash
-from webapp.store.roles import ROLES, SCOPES, Person
+from webapp.store.roles import ROLES, SCOPES, Person, name_key
 from webapp.store.schema import sessions, tokens, users
 
 SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
@@ -70,7 +71,7 @@ class Accounts:
     def find(self, name: str) -> User | None:
         """The user of a name, also one who has left; None where there never was one."""
         with self._engine.begin() as connection:
-            row = connection.execute(select(users).where(users.c.key == _key(name))).first()
+            row = connection.execute(_named(select(users), name)).first()
         return None if row is None else _user(row)
 
     def add(self, name: str, *, role: str, password: str, because: str = "") -> User:
@@ -85,6 +86,9 @@ class Accounts:
         if not name or len(name) > LONGEST_PERSON_N or not name.isprintable():
             expected = f"1 to {LONGEST_PERSON_N} characters"
             problems.append(Problem("name", f"cannot be {name[:40]!r}", expected, code="user-name", fields=("name",)))
+        elif mixed := _mixed(name):
+            what = f"{mixed!r} mixes letters of two alphabets that look alike"
+            problems.append(Problem("name", what, "one alphabet a word", code="user-name-mixed", fields=("name",)))
         problems += _role_problems(role)
         if not problems and not self.some() and role != "administrator":
             what = "there is no user yet, and the first makes the others"
@@ -93,12 +97,12 @@ class Accounts:
             raise PlanError(problems)
         hashed = hash_password(password, name=name)
         with self._writing.begin() as connection:
-            if connection.execute(select(users.c.id).where(users.c.key == name.casefold())).first() is not None:
+            if connection.execute(_named(select(users.c.id), name)).first() is not None:
                 what = f"there is a user {name} already, or was one"
                 raise PlanError([Problem("name", what, "another name", code="user-name-taken", fields=("name",))])
             values = {
                 "name": name,
-                "key": name.casefold(),
+                "key": name_key(name),
                 "role": role,
                 "password_hash": hashed,
                 "made_at": self._now(),
@@ -106,7 +110,7 @@ class Accounts:
             connection.execute(insert(users).values(**values))
             told = {"role": role, "because": because} if because else {"role": role}
             self._audit.add("user added", subject=name, body=told, within=connection)
-            row = connection.execute(select(users).where(users.c.key == name.casefold())).one()
+            row = connection.execute(select(users).where(users.c.key == name_key(name))).one()
         return _user(row)
 
     def set_role(self, name: str, role: str) -> None:
@@ -144,7 +148,7 @@ class Accounts:
 
     def password_hash(self, name: str) -> str | None:
         """The hash that a password of this user must match; None where there is no such user."""
-        query = select(users.c.password_hash).where(users.c.key == _key(name), users.c.ended_at.is_(None))
+        query = _named(select(users.c.password_hash), name).where(users.c.ended_at.is_(None))
         with self._engine.begin() as connection:
             return connection.execute(query).scalar()
 
@@ -265,7 +269,7 @@ class Accounts:
 
     def _row(self, connection: Connection, name: str) -> Row[Any]:
         """A user who may come in."""
-        row = connection.execute(select(users).where(users.c.key == _key(name), users.c.ended_at.is_(None))).first()
+        row = connection.execute(_named(select(users), name).where(users.c.ended_at.is_(None))).first()
         if row is None:
             expected = "one of those that `python -m webapp user list` shows"
             raise PlanError([Problem("name", f"there is no user {name[:60]}", expected, code="user-unknown")])
@@ -279,8 +283,31 @@ class Accounts:
             raise PlanError([Problem("name", what, "another administrator first", code="last-administrator")])
 
 
-def _key(name: str) -> str:
-    return " ".join(name.split()).casefold()
+def _named(query: Select[Any], name: str) -> Select[Any]:
+    """The users of a name; first the one whose key was made before ways to write one letter counted as one."""
+    before = " ".join(name.split()).casefold()
+    return query.where(users.c.key.in_({name_key(name), before})).order_by((users.c.key == before).desc())
+
+
+_ALIKE = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE")
+
+
+def _mixed(name: str) -> str:
+    """The first word whose letters are of more than one alphabet of those that look alike; empty where none is."""
+    for word in name.split():
+        if (
+            len(
+                {
+                    alphabet
+                    for letter in word
+                    for alphabet in _ALIKE
+                    if unicodedata.name(letter, "").startswith(alphabet)
+                }
+            )
+            > 1
+        ):
+            return word
+    return ""
 
 
 def _role_problems(role: str) -> list[Problem]:

@@ -1,7 +1,9 @@
-"""Approval of a change plan: by name, for one revision and its checksum; what is saved afterwards voids it.
+"""Approval of a change plan: by name, for one plan: a revision, its checksum, from what it goes and every old value.
 
+What is saved afterwards voids it, and so does a report that makes an old value another one.
 Where the setting asks for it (``SFN_DELAYS_APPROVAL=other``) an approver who did not make the plan approves it; until
-then the plan says wherever it stands that it is not approved. A document alone holds no approval, so no command of the
+then the plan says wherever it stands that it is not approved. Sheets that were issued in an emergency let it be carried
+out without: it says so, with the reason. A document alone holds no approval, so no command of the
 engine has a change plan, and none tells of one.
 """
 
@@ -9,11 +11,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from webapp.store.entries import Entry
+from sqlalchemy.engine import Connection
+
+from webapp.store.entries import ISSUE, Entry
 from webapp.store.store import Store
 
 APPROVED = "plan-approved"
-Standing = Literal["approved", "not approved", "not asked for"]
+EMERGENCY = "emergency"
+"""Under which an issue keeps why it could not wait for an approver."""
+NOW = "what is set now"
+"""From what a plan goes that is held against no older revision."""
+Standing = Literal["approved", "not approved", "not asked for", "emergency"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,59 +38,103 @@ class Approval:
     """Why the last approval holds no longer; empty where there is none such."""
 
 
-def approval_of(store: Store, network_id: int, *, revision: int, checksum: str, asked: bool) -> Approval:
-    """Whether the plan of a revision is approved.
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What an approval is for."""
+
+    revision: int
+    """Which it leads to."""
+    checksum: str
+    """Of that revision, as the plan prints it."""
+    against: str
+    """From what it goes: `NOW`, or ``revision N``."""
+    mark: str
+    """Of its steps with their old values (`sfn.answer.live_change.plan_mark`)."""
+
+    def held_by(self, one: Entry) -> bool:
+        """Whether an approval is for this plan; one of before marks were kept is for none that could be told."""
+        body = one.body
+        same = (body.get("checksum"), body.get("from"), body.get("plan")) == (self.checksum, self.against, self.mark)
+        return one.revision == self.revision and same
+
+
+def approval_of(store: Store, network_id: int, plan: Plan, *, asked: bool) -> Approval:
+    """Whether a plan is approved.
 
     Parameters
     ----------
     store : Store
-    network_id, revision : int
-        The revision that the plan leads to.
-    checksum : str
-        Of that revision, as the plan prints it.
+    network_id : int
+    plan : Plan
     asked : bool
         Whether the setting asks for approval by another person.
     """
     kept = store.entries.of(network_id, kind=APPROVED)
-    given = next((one for one in reversed(kept) if _holds(one, revision, checksum)), None)
+    given = next((one for one in reversed(kept) if plan.held_by(one)), None)
+    whose = f"revision {plan.revision}, checksum {plan.checksum}, from {plan.against}"
     if given is not None:
         note = str(given.body.get("note") or "")
-        says = f"approved by {given.made_by} on {_when(given.made_at)}, for revision {revision}, checksum {checksum}"
+        says = f"approved by {given.made_by} on {_when(given.made_at)}, for {whose}"
         return Approval("approved", says, given.made_by, given.made_at, note)
-    void = _void(kept[-1], revision, checksum) if kept else ""
+    void = _void(kept[-1], plan) if kept else ""
+    urgent = _emergency(store, network_id, plan)
+    if asked and urgent is not None:
+        says = f"no approver looked at it: {emergency_says(urgent)}"
+        return Approval("emergency", says, urgent.made_by, urgent.made_at, void=void)
     if asked:
-        says = f"revision {revision}, checksum {checksum}, waits for an approver who did not make it: carry nothing out"
+        says = f"{whose}, waits for an approver who did not make it: carry nothing out"
         return Approval("not approved", says, void=void)
     says = "nobody has approved it, and this installation asks for no approval (SFN_DELAYS_APPROVAL)"
     return Approval("not asked for", says, void=void)
 
 
-def approve(store: Store, network_id: int, *, revision: int, checksum: str, by: str, note: str, against: str) -> None:
-    """Write down who approves the plan of a revision, `against` saying from what."""
-    body = {"checksum": checksum, "note": note, "from": against}
-    store.entries.add(network_id, revision=revision, site_id="", kind=APPROVED, made_by=by, body=body)
+def emergency_says(issue: Entry) -> str:
+    """That sheets went out in an emergency, by whom, and why; empty where they did not."""
+    reason = str(issue.body.get(EMERGENCY) or "")
+    return f"issued in an emergency by {issue.made_by} on {_when(issue.made_at)}: {reason}" if reason else ""
 
 
-def carried(store: Store, network_id: int, *, revision: int, checksum: str, number: int, stamp: str) -> None:
+def _emergency(store: Store, network_id: int, plan: Plan) -> Entry | None:
+    """The last issue of a revision with these figures, where it was one in an emergency."""
+    issues = [one for one in store.entries.of(network_id, kind=ISSUE) if one.revision == plan.revision]
+    last = issues[-1] if issues else None
+    holds = last is not None and last.body.get("checksum") == plan.checksum and bool(last.body.get(EMERGENCY))
+    return last if holds else None
+
+
+def approve(store: Store, network_id: int, plan: Plan, *, by: str, note: str) -> None:
+    """Write down who approves a plan."""
+    body = {"checksum": plan.checksum, "note": note, "from": plan.against, "plan": plan.mark}
+    store.entries.add(network_id, revision=plan.revision, site_id="", kind=APPROVED, made_by=by, body=body)
+
+
+def carried(
+    store: Store, network_id: int, *, revision: int, checksum: str, number: int, stamp: str, within: Connection
+) -> None:
     """Approve revision `number`, in which only the common delay was frozen, as the one was from which it comes."""
-    kept = store.entries.of(network_id, kind=APPROVED)
-    given = next((one for one in reversed(kept) if _holds(one, revision, checksum)), None)
-    if given is not None:
-        same = f"approved for revision {revision}, which gives the same settings"
-        body = {**given.body, "checksum": stamp, "note": "; ".join(filter(None, (given.body.get("note"), same)))}
-        store.entries.add(network_id, revision=number, site_id="", kind=APPROVED, made_by=given.made_by, body=body)
+    same = f"approved for revision {revision}, which gives the same settings"
+    for given in store.entries.of(network_id, kind=APPROVED):
+        if given.revision == revision and given.body.get("checksum") == checksum:
+            body = {**given.body, "checksum": stamp, "note": "; ".join(filter(None, (given.body.get("note"), same)))}
+            store.entries.add(
+                network_id, revision=number, site_id="", kind=APPROVED, made_by=given.made_by, body=body,
+                carried=True, within=within,
+            )  # fmt: skip
 
 
-def _holds(one: Entry, revision: int, checksum: str) -> bool:
-    return one.revision == revision and one.body.get("checksum") == checksum
-
-
-def _void(last: Entry, revision: int, checksum: str) -> str:
+def _void(last: Entry, plan: Plan) -> str:
     """Why an approval of before is none now."""
     whose = f"{last.made_by}'s approval of {_when(last.made_at)} was for revision {last.revision}"
-    if last.revision != revision:
-        return f"{whose} and holds no longer: revision {revision} was saved since"
-    return f"{whose} with checksum {last.body.get('checksum')} and holds no longer: the checksum is {checksum} now"
+    if last.revision != plan.revision:
+        return f"{whose} and holds no longer: revision {plan.revision} was saved since"
+    if last.body.get("checksum") != plan.checksum:
+        was = last.body.get("checksum")
+        return f"{whose} with checksum {was} and holds no longer: the checksum is {plan.checksum} now"
+    if last.body.get("from") != plan.against:
+        return f"{whose} from {last.body.get('from')}, and is none for the change from {plan.against}"
+    if "plan" not in last.body:
+        return f"{whose} and did not keep the old values that it was given for: this plan needs another"
+    return f"{whose} and holds no longer: what is set now, and with it what the sites go back to, was reported anew"
 
 
 def _when(moment: datetime) -> str:

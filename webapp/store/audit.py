@@ -128,6 +128,19 @@ class Audit:
         with self._engine.begin() as connection:
             return tuple(_line(row) for row in connection.execute(query))
 
+    def savers(self, network_id: int) -> dict[int, set[str]]:
+        """Who saved each revision of a network, as the trail has it: proven where names were."""
+        query = select(audit.c.who, audit.c.body).where(audit.c.network_id == network_id, audit.c.action == "saved")
+        found: dict[int, set[str]] = {}
+        with self._engine.begin() as connection:
+            for row in connection.execute(query):
+                try:
+                    number = json.loads(row.body)["revision"]
+                except (ValueError, TypeError, KeyError):  # a line that was changed: `verify` names it
+                    continue
+                found.setdefault(number, set()).add(row.who)
+        return found
+
     def actions(self) -> tuple[str, ...]:
         """Every kind of thing that was done."""
         query: Select[Any] = select(audit.c.action).distinct().order_by(audit.c.action)

@@ -2,17 +2,19 @@
 
 import json
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Engine, Row, insert, select
+from sqlalchemy.engine import Connection
 
 from webapp.store.audit import Audit
 from webapp.store.schema import entries
 
 SIGN_OFF = "sign-off"
-TOLD = ("note", "doubts", "reason", "route", "as_set", "checksum")
+TOLD = ("note", "doubts", "reason", "route", "as_set", "checksum", "emergency", "from", "plan")
 """What of an entry stands in the audit trail too; all of it stands here."""
 ISSUE = "issue"
 
@@ -47,8 +49,12 @@ class Entries:
         made_by: str,
         body: Mapping[str, Any],
         unless: Callable[[Entry], bool] | None = None,
+        carried: bool = False,
+        within: Connection | None = None,
     ) -> None:
-        """Write one entry; it is on the disk when this returns.
+        """Write one entry; it is on the disk when this returns, or, `within` a transaction, when that ends.
+
+        One that is `carried` over from another revision stays that of who made it, and the audit trail says so.
 
         With `unless`, nothing is written where that holds for an entry of the same kind and site: looked up and
         written as one, so that of two that come at the same time one is kept.
@@ -62,7 +68,7 @@ class Entries:
             "made_by": made_by,
             "body": json.dumps(dict(body), ensure_ascii=False, allow_nan=False),
         }
-        with self._engine.execution_options(writes=True).begin() as connection:
+        with nullcontext(within) if within else self._engine.execution_options(writes=True).begin() as connection:
             if unless is not None:
                 own = select(entries).where(entries.c.network_id == network_id, entries.c.kind == kind)
                 there = connection.execute(own.where(entries.c.site_id == site_id))
@@ -70,7 +76,10 @@ class Entries:
                     return
             connection.execute(insert(entries).values(**values))
             told = {"revision": revision, **{key: value for key, value in body.items() if key in TOLD}}
-            self._audit.add(kind, subject=site_id, network_id=network_id, body=told, who=made_by, within=connection)
+            if carried:
+                told["made_by"] = made_by
+            action = f"{kind} carried" if carried else kind
+            self._audit.add(action, subject=site_id, network_id=network_id, body=told, who=made_by, within=connection)
 
     def add_many(
         self, network_id: int, *, revision: int, kind: str, made_by: str, rows: Sequence[tuple[str, Mapping[str, Any]]]

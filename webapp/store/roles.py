@@ -15,6 +15,7 @@ An address that is not in the table needs `plan` to change anything: a new page 
 """
 
 import re
+import unicodedata
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -135,6 +136,11 @@ def needed(method: str, route: str) -> Action | None:
     return next((action for pattern, action in NEEDS if re.fullmatch(pattern, bare)), "plan")
 
 
+def name_key(name: str) -> str:
+    """A name as it is looked up: letter case, spaces and ways to write one letter apart."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
 def another_person(person: Person, planners: Collection[str], *, approval: str) -> None:
     """Where approvals need another person (``SFN_DELAYS_APPROVAL=other``): refuse the planner, and who may not approve.
 
@@ -143,7 +149,7 @@ def another_person(person: Person, planners: Collection[str], *, approval: str) 
     person : Person
         Who wants to answer for it.
     planners : collection of str
-        Whoever changed what is to be approved.
+        Keys of the names of whoever changed what is to be approved (`name_key`).
     approval : {'any', 'other'}
 
     Raises
@@ -155,7 +161,7 @@ def another_person(person: Person, planners: Collection[str], *, approval: str) 
         return
     if not may(person, "approve"):
         raise NotAllowedError(person, "approve")
-    if not person.named or person.name in planners:
+    if not person.named or name_key(person.name) in planners:
         raise NotAllowedError(person, "approve", because="changed what is to be approved")
 
 

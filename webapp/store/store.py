@@ -6,7 +6,7 @@ which carries both documents, so that the page can show them side by side and lo
 
 import json
 from collections.abc import Callable, Mapping
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -160,8 +160,17 @@ class Store:
             network_id = new_id(made)
             return self._write(connection, network_id, 1, document, author, reason)
 
-    def save(self, network_id: int, document: Document, *, base_revision: int, author: str, reason: str) -> Revision:
-        """A new revision made from `base_revision`; on the disk when this returns.
+    def save(
+        self,
+        network_id: int,
+        document: Document,
+        *,
+        base_revision: int,
+        author: str,
+        reason: str,
+        within: Connection | None = None,
+    ) -> Revision:
+        """A new revision made from `base_revision`; on the disk when this returns, or `within` a transaction with it.
 
         Raises
         ------
@@ -170,7 +179,7 @@ class Store:
         MissingError
             If the network or the base revision does not exist.
         """
-        with self._writing.begin() as connection:
+        with nullcontext(within) if within else self._writing.begin() as connection:
             # One statement decides who was first, on every database.
             moved = connection.execute(
                 update(networks)
