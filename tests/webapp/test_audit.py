@@ -68,6 +68,21 @@ def test_the_seal_is_what_it_says(done: Store) -> None:
         ("delete from audit where id = 3", "line 4: 1 lines before it are gone"),
         ("delete from audit where id = 1", "line 2: 1 lines before it are gone"),
         ("update audit set id = 9 where id = 5", "line 9: 4 lines before it are gone"),
+        ("update audit set body = '{\"a\":NaN}' where id = 2", "line 2: it was changed"),
+        ("update audit set body = x'ff00' where id = 2", "line 2: it was changed"),
+        (
+            "update audit set body = cast(x'ff00' as text), who = cast(x'ff' as text) where id = 2",
+            "line 2: it was chan",
+        ),
+        ('update audit set body = \'{"a":"\\ud800"}\' where id = 2', "line 2: it was changed"),
+        ("update audit set body = 3, who = 4.5, at = null is null where id = 2", "line 2: it was changed"),
+        ("delete from audit where id > 3", "lines 4 to 5 are gone"),
+        ("delete from audit", "lines 1 to 5 are gone"),
+        (
+            "insert into audit select -1, at, who, role, via, address, action, network_id, subject, body, 'x', hash"
+            " from audit where id = 1",
+            "line -1: it was put in",
+        ),
     ],
 )
 def test_every_tampering_is_found(done: Store, settings: Settings, change: str, says: str) -> None:
@@ -78,6 +93,22 @@ def test_every_tampering_is_found(done: Store, settings: Settings, change: str, 
     behind.close()
     found = done.audit.verify()
     assert says in found.faults[0]
+    assert all(fault.isprintable() for fault in found.faults)
+    for line in (*done.audit.all(), *done.audit.lines()):
+        assert json.dumps(line.as_json(), ensure_ascii=False).encode()
+
+
+def test_a_trail_made_anew_is_found_by_a_hash_that_was_noted(done: Store, settings: Settings) -> None:
+    """Cut off, and SQLite's count changed too: only what was noted elsewhere tells."""
+    noted = done.audit.verify().last
+    assert done.audit.verify(known=noted).faults == ()
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        behind.execute("delete from audit where id > 3")
+        behind.execute("update sqlite_sequence set seq = 3 where name = 'audit'")
+    behind.close()
+    assert done.audit.verify().faults == ()
+    (fault,) = done.audit.verify(known=noted).faults
+    assert "no line has the hash" in fault
 
 
 def test_a_line_with_its_own_seal_made_anew_breaks_the_next(done: Store, settings: Settings) -> None:

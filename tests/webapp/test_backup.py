@@ -5,6 +5,7 @@ import sqlite3
 import threading
 import zipfile
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,11 @@ from tests.webapp.conftest import token_in
 from webapp.__main__ import main
 from webapp.app import create_app
 from webapp.config.settings import Settings, read_settings
+from webapp.on_air.site_links import open_link, token_of
+from webapp.shell.problems import RefusedError
 from webapp.store import exchange
-from webapp.store.backup import alone, backup, restore, verify
+from webapp.store.backup import alone, backup, verify
+from webapp.store.restore import restore
 from webapp.store.store import Store
 
 
@@ -109,13 +113,98 @@ def test_restoring_keeps_what_was_there_and_names_what_is_missing(
     before = state(kept)
     kept.close()
     said = restore(settings, archive, replace=True)
-    assert "another file than at the time of the backup" in said[1]
-    copy = Path(said[0].removeprefix("what was there is kept as "))
+    assert "another file than at the time of the backup" in said[-1]
+    copy = Path(said[0].removeprefix("what was there is kept in ").partition(":")[0]) / "networks.sqlite"
     there = Store(f"sqlite:///{copy}")
     assert state(there) == before
     there.close()
     (settings.data_folder / "terrain" / "hills" / "a.tif").unlink()
-    assert "named and not there" in restore(settings, archive, replace=True)[1]
+    assert "named and not there" in restore(settings, archive, replace=True)[-1]
+
+
+def test_what_was_taken_back_does_not_come_back_unsaid(
+    client_with: Callable[..., TestClient], kept: Store, settings: Settings, tmp_path: Path
+) -> None:
+    """Sessions end, withdrawn links and revoked tokens stay so, later links are none, and who was ended is named."""
+    ends_at = datetime.now(UTC) + timedelta(days=30)
+    kept.accounts.add("Bob", role="viewer", password="several words do well")
+    ada, bob = kept.accounts.find("Ada"), kept.accounts.find("Bob")
+    assert ada is not None
+    assert bob is not None
+    session = kept.accounts.sign_in("Ada", address="")
+    token = kept.accounts.add_token(ada.id, label="t", scope="write")
+    first = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at)
+    stays = kept.links.add(1, site_id="south", revision=2, ends_at=ends_at)
+    archive = tmp_path / "b.zip"
+    backup(settings, archive, whole=False)
+
+    later = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at)
+    for link in (first, later):
+        assert kept.links.withdraw(1, link.id)
+    kept.accounts.revoke(kept.accounts.tokens(ada.id)[0].id)
+    kept.accounts.sign_out(session)
+    kept.accounts.end("Bob")
+    kept.accounts.set_password("Ada", "other words do well too")
+    kept.close()
+    said = " | ".join(restore(settings, archive, replace=True))
+    assert "everybody signs in anew" in said
+    assert "1 link withdrawn and 1 token revoked since the backup stay so" in said
+    assert "1 link of the backup can open a sheet" in said
+    assert "Bob was ended since, and may come in again as viewer" in said
+    assert "Ada's password is that of the backup again" in said
+
+    again = Store(settings.database_url)
+    assert again.accounts.of_session(session) is None
+    assert again.accounts.of_token(token) is None
+    for link, opens in ((first, False), (later, False), (stays, True)):
+        signed = token_of("test-key", link)
+        if opens:
+            assert open_link(again.links, "test-key", signed).site_id == "south"
+        else:
+            with pytest.raises(RefusedError) as refused:
+                open_link(again.links, "test-key", signed)
+            assert refused.value.status == 410
+    assert again.audit.lines(most=1)[0].body["links_still_withdrawn"] == 1
+    assert again.audit.verify().faults == ()
+    again.close()
+
+
+def test_a_restore_sets_everything_of_before_aside(kept: Store, settings: Settings, tmp_path: Path) -> None:
+    """Own services that the backup has not are not left in force, and every file that gives way is kept."""
+    folder = settings.data_folder
+    archive = tmp_path / "b.zip"
+    backup(settings, archive, whole=True)
+    (folder / "services.toml").write_text("# later", encoding="utf-8")
+    (folder / "secrets.json").write_text('{"session_key": "later"}', encoding="utf-8")
+    (folder / "terrain" / "hills" / "a.tif").write_bytes(b"later")
+    (folder / "terrain" / "hills" / "b.tif").write_bytes(b"later too")
+    kept.close()
+    said = restore(settings, archive, replace=True)
+    assert not (folder / "services.toml").exists()
+    assert (folder / "secrets.json").read_text(encoding="utf-8") == '{"session_key": "k"}'
+    assert [one.name for one in (folder / "terrain" / "hills").iterdir()] == ["a.tif"]
+    assert (folder / "terrain" / "hills" / "a.tif").read_bytes() == b"heights" * 1000
+    (aside,) = folder.glob("before-restore-*")
+    assert sorted(str(one.relative_to(aside)) for one in aside.rglob("*.*") if "-" not in one.name) == [
+        "networks.sqlite", "secrets.json", "services.toml", "terrain/hills/a.tif", "terrain/hills/b.tif",
+    ]  # fmt: skip
+    assert (aside / "services.toml").read_text(encoding="utf-8") == "# later"
+    assert f"kept in {aside}: networks.sqlite, services.toml, secrets.json, terrain" in said[0]
+    assert "no services.toml: only the shipped services are in use" in said[1]
+    assert list(folder.glob(".restore-*")) == []
+
+
+def test_a_damaged_database_gives_way_and_that_is_said(kept: Store, settings: Settings, tmp_path: Path) -> None:
+    """The reason to restore: it cannot tell what was withdrawn since, and is kept as it is."""
+    archive = tmp_path / "b.zip"
+    backup(settings, archive, whole=False)
+    kept.close()
+    (settings.data_folder / "networks.sqlite").write_bytes(b"hello" * 1000)
+    said = " | ".join(restore(settings, archive, replace=True))
+    assert "the database that gave way cannot be read" in said
+    again = Store(settings.database_url)
+    assert [n.name for n in again.summaries()] == ["Größe µ"]
+    again.close()
 
 
 def test_nothing_is_restored_under_a_running_application(kept: Store, settings: Settings, tmp_path: Path) -> None:

@@ -78,12 +78,15 @@ def open_link(links: Links, session_key: str, token: str) -> SiteLink:
     Raises
     ------
     RefusedError
-        404 if it was not signed here, 410 if its time is over or the office withdrew it.
+        404 if it was not signed here, 410 if its time is over, the office withdrew it or has it not.
     """
     link = read_link(session_key, token)
-    kept = links.find(link.id) if link.id else None
-    if kept is None:
+    if not link.id:  # from before they were listed
         return link
+    kept = links.find(link.id)
+    if kept is None:  # given after the backup that this store was restored from: nobody could withdraw it
+        what = "the control room has no such link: it was given before an older state was restored"
+        raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-unknown"))
     if kept.withdrawn_at is not None:
         what = f"this link was withdrawn on {kept.withdrawn_at:%Y-%m-%d %H:%M} UTC"
     elif datetime.now(UTC) > kept.ends_at:

@@ -49,7 +49,7 @@ class Plan:
     against: str
     """From what it goes: `NOW`, or ``revision N``."""
     mark: str
-    """Of its steps with their old values (`sfn.answer.live_change.plan_mark`)."""
+    """Of its steps with their old values (`sfn.study.live_change.plan_mark`)."""
 
     def held_by(self, one: Entry) -> bool:
         """Whether an approval is for this plan; one of before marks were kept is for none that could be told."""

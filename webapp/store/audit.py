@@ -1,18 +1,20 @@
 """The audit trail: who did what, when and from where; only ever added to, each line sealed with the one before.
 
 A line's hash is SHA-256 over the hash of the line before it and its own fields as JSON, so that a changed, removed or
-inserted line shows. A cut-off end does not show by itself: keep the last number and hash that `verify` gives elsewhere.
+inserted line shows. A cut-off end shows in SQLite's own count of the lines that were ever written, as long as that is
+left alone: whoever may write the file can change it too, so note the last hash that `verify` gives elsewhere.
 """
 
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Engine, Row, Select, func, insert, select
+from sqlalchemy import Engine, Select, func, insert, select
 from sqlalchemy.engine import Connection
 
 from webapp.store.schema import audit
@@ -125,20 +127,17 @@ class Audit:
                 query = query.where(column == value)
         if below is not None:
             query = query.where(audit.c.id < below)
-        with self._engine.begin() as connection:
-            return tuple(_line(row) for row in connection.execute(query))
+        with self._as_it_stands() as connection:
+            return tuple(_line(row._asdict()) for row in connection.execute(query))
 
     def savers(self, network_id: int) -> dict[int, set[str]]:
         """Who saved each revision of a network, as the trail has it: proven where names were."""
         query = select(audit.c.who, audit.c.body).where(audit.c.network_id == network_id, audit.c.action == "saved")
         found: dict[int, set[str]] = {}
-        with self._engine.begin() as connection:
+        with self._as_it_stands() as connection:
             for row in connection.execute(query):
-                try:
-                    number = json.loads(row.body)["revision"]
-                except (ValueError, TypeError, KeyError):  # a line that was changed: `verify` names it
-                    continue
-                found.setdefault(number, set()).add(row.who)
+                with suppress(ValueError, TypeError, KeyError, RecursionError):  # changed: `verify` names the line
+                    found.setdefault(int(json.loads(row.body)["revision"]), set()).add(str(row.who))
         return found
 
     def actions(self) -> tuple[str, ...]:
@@ -149,34 +148,96 @@ class Audit:
 
     def all(self, *, block: int = 1000) -> Iterator[Line]:
         """Every line, the oldest first."""
-        last = 0
+        for row in self._rows(block):
+            yield _line(row)
+
+    def _rows(self, block: int = 1000) -> Iterator[dict[str, Any]]:
+        """Every row as it stands in the file, whatever somebody may have put there."""
+        last: int | None = None
         while True:
-            query = select(audit).where(audit.c.id > last).order_by(audit.c.id).limit(block)
-            with self._engine.begin() as connection:
-                found = [_line(row) for row in connection.execute(query)]
+            query = select(audit).order_by(audit.c.id).limit(block)
+            query = query if last is None else query.where(audit.c.id > last)
+            with self._as_it_stands() as connection:
+                found = [row._asdict() for row in connection.execute(query)]
             yield from found
             if len(found) < block:
                 return
-            last = found[-1].id
+            last = found[-1]["id"]
+
+    @contextmanager
+    def _as_it_stands(self) -> Iterator[Connection]:
+        """A connection that reads text which is none, byte by byte, instead of failing."""
+        with self._engine.begin() as connection:
+            driver = connection.connection.driver_connection
+            usual = getattr(driver, "text_factory", None)
+            if usual is None or driver is None:
+                yield connection
+                return
+            driver.text_factory = lambda raw: raw.decode(errors="surrogateescape")
+            try:
+                yield connection
+            finally:
+                driver.text_factory = usual
 
     def count(self) -> int:
         """How many lines there are."""
         with self._engine.begin() as connection:
             return int(connection.execute(select(func.count()).select_from(audit)).scalar_one())
 
-    def verify(self) -> Verified:
-        """Look through the whole trail."""
-        before, number, faults, last_id = START, 0, [], 0
-        for line in self.all():
+    def verify(self, *, known: str = "") -> Verified:
+        """Look through the whole trail.
+
+        Parameters
+        ----------
+        known : str
+            The hash of a line that was noted elsewhere; nothing is looked for where it is empty.
+        """
+        before, number, faults, last_id, seen = START, 0, [], 0, not known
+        for row in self._rows():
             number += 1
-            if line.id != last_id + 1:
-                faults.append(f"line {line.id}: {line.id - last_id - 1} lines before it are gone")
-            if line.before != before:
-                faults.append(f"line {line.id}: it does not follow the line before it")
-            if line.hash != sealed(line.before, _hashed(line)):
-                faults.append(f"line {line.id}: it was changed ({line.action} by {line.who or 'nobody'}, {line.at})")
-            before, last_id = line.hash, line.id
-        return Verified(number, before, tuple(faults[:20]))
+            at = f"line {row['id']}"
+            if row["id"] < 1:
+                faults.append(f"{at}: it was put in; lines count from 1")
+            elif row["id"] != last_id + 1:
+                faults.append(f"{at}: {row['id'] - last_id - 1} lines before it are gone")
+            if row["before"] != before:
+                faults.append(f"{at}: it does not follow the line before it")
+            if row["hash"] != _sealed_again(row):
+                whose = _printed(f"{row['action']} by {row['who'] or 'nobody'}, {row['at']}")[:300]
+                faults.append(f"{at}: it was changed ({whose})")
+            before, last_id, seen = row["hash"], max(row["id"], 0), seen or row["hash"] == known
+        written = self._written()
+        if written is not None and written > last_id:
+            faults.append(f"lines {last_id + 1} to {written} are gone: the end was cut off")
+        elif written is not None and written < last_id:
+            faults.append(f"the count of lines says {written}, and the last is {last_id}: it was changed")
+        if not seen:
+            faults.append(f"no line has the hash {known[:64]}: it was cut off, or made anew")
+        return Verified(number, _printed(before), tuple(faults[:MOST_FAULTS]))
+
+    def _written(self) -> int | None:
+        """How many lines were ever written, by SQLite's own count; None where another database keeps none."""
+        if self._engine.dialect.name != "sqlite":
+            return None
+        with self._engine.begin() as connection:
+            found = connection.exec_driver_sql("select seq from sqlite_sequence where name = 'audit'").scalar()
+        return int(found) if isinstance(found, int) else 0
+
+
+MOST_FAULTS = 20
+
+
+def _sealed_again(row: Mapping[str, Any]) -> str | None:
+    """The hash that a line should have; None where it holds what no line of ours does."""
+    try:
+        return sealed(row["before"], row)
+    except (TypeError, ValueError):  # no text, no number, half a character
+        return None
+
+
+def _printed(value: object) -> str:
+    """Whatever stands in a line, so that it can be shown."""
+    return str(value).encode(errors="backslashreplace").decode()
 
 
 def sealed(before: str, values: Mapping[str, Any]) -> str:
@@ -188,17 +249,18 @@ def sealed(before: str, values: Mapping[str, Any]) -> str:
 _KEYS = ("at", "who", "role", "via", "address", "action", "network_id", "subject", "body")
 
 
-def _hashed(line: Line) -> dict[str, Any]:
-    """A line's fields as they were hashed."""
-    values = {key: getattr(line, key) for key in _KEYS}
-    return {**values, "body": json.dumps(line.body, ensure_ascii=False, allow_nan=False, sort_keys=True)}
-
-
-def _line(row: Row[Any]) -> Line:
-    """The record of a row."""
-    values = row._asdict()
+def _line(row: Mapping[str, Any]) -> Line:
+    """The record of a row; a body that is none of ours is shown as it stands."""
+    values: dict[str, Any] = {
+        key: _printed(value) if isinstance(value, str | bytes) else value for key, value in row.items()
+    }
     try:
-        body = json.loads(values["body"])
-    except ValueError:
+        body = json.loads(row["body"], parse_constant=_no_number)
+        json.dumps(body, ensure_ascii=False).encode()
+    except (TypeError, ValueError, RecursionError):
         body = {"unreadable": values["body"]}
-    return Line(**{**values, "body": body if isinstance(body, dict) else {"unreadable": body}})
+    return Line(**{**values, "body": body if isinstance(body, dict) else {"unreadable": values["body"]}})
+
+
+def _no_number(name: str) -> None:
+    raise ValueError(name)

@@ -1,4 +1,4 @@
-"""Backup and restore of all that one installation keeps, while it runs: one archive, every part with its digest.
+"""Backup of all that one installation keeps, while it runs: one archive, every part with its digest.
 
 | in the archive | what |
 |---|---|
@@ -7,6 +7,7 @@
 | ``secrets.json``, ``services.toml`` | keys and the own file of services, where there are any |
 | ``terrain/...`` | terrain and people files: their names and digests, or all of them |
 
+What puts it back is `webapp.store.restore`.
 It holds password hashes and the key that signs sessions: keep it as you keep the installation itself.
 """
 
@@ -29,7 +30,7 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import checksum
 from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
 from webapp.store.documents import network_of
-from webapp.store.migrations import copy_of, versions
+from webapp.store.migrations import versions
 from webapp.store.schema import file_of
 from webapp.store.store import Store
 
@@ -38,7 +39,7 @@ FORMAT = 1
 LOCK_FILE = "serving.lock"
 MOST_MANIFEST_BYTES = 20_000_000
 MOST_PARTS = 100_000
-_BLOCK = 1 << 20
+BLOCK = 1 << 20
 # What a damaged archive raises.
 UNREADABLE = (OSError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError)
 
@@ -80,7 +81,7 @@ def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
         If the database is none of SQLite, `target` is there, or a file cannot be read or written.
     """
     if target.exists():
-        raise _refusal(str(target), "is there already", "another name, or the old one moved away", "backup-exists")
+        raise refusal(str(target), "is there already", "another name, or the old one moved away", "backup-exists")
     part = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as folder:
@@ -92,7 +93,7 @@ def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
                 os.fsync(stream.fileno())
         part.replace(target)
     except (OSError, sqlite3.Error) as refused:
-        raise _refusal(
+        raise refusal(
             str(target), f"cannot be written ({refused})", "room, and a folder that may be written", "backup-unwritten"
         ) from refused
     finally:
@@ -108,69 +109,18 @@ def verify(source: Path) -> Verified:
     PlanError
         If it is no backup at all.
     """
-    with _opened(source) as (archive, manifest), tempfile.TemporaryDirectory(prefix="verify-") as folder:
+    with opened(source) as (archive, manifest), tempfile.TemporaryDirectory(prefix="verify-") as folder:
         faults = list(_damaged(archive, manifest))
         held = Path(folder) / DATABASE
         try:
             with archive.open(DATABASE) as stream, held.open("wb") as out:
-                shutil.copyfileobj(stream, out, _BLOCK)
+                shutil.copyfileobj(stream, out, BLOCK)
             faults += _unsound(held)
             networks, revisions = (0, 0) if faults else _looked_through(held, faults)
         except (*UNREADABLE, KeyError, sqlite3.Error) as refused:
             faults.append(f"{DATABASE}: cannot be read ({refused})")
             networks = revisions = 0
         return Verified(networks, revisions, str(manifest.get("made_at", "")), tuple(faults[:20]))
-
-
-def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ...]:
-    """Put a backup in the place of what is there, which is kept beside it.
-
-    Parameters
-    ----------
-    settings : Settings
-    source : Path
-    replace : bool
-        Whether networks that are there may give way; a copy of them stays in the folder.
-
-    Returns
-    -------
-    said : tuple of str
-        What one should know: where the copy is, which terrain files are named and not there.
-
-    Raises
-    ------
-    PlanError
-        If the backup does not hold, was made by a newer program, the application is running, or there are networks.
-    """
-    found = verify(source)
-    if found.faults:
-        raise PlanError(
-            Problem(str(source), fault, "a backup that is whole", code="backup-damaged") for fault in found.faults
-        )
-    database, said = file_of(settings.database_url), []
-    if database is None:
-        raise _refusal("database", "is none of SQLite", "the database's own means", "backup-database")
-    with alone(settings.data_folder), _opened(source) as (archive, manifest):
-        if manifest.get("version") not in versions():
-            what = f"was made by a newer program (tables {manifest.get('version')})"
-            raise _refusal(str(source), what, "that program, or a newer one", "store-newer")
-        if database.exists():
-            if not replace:
-                expected = "--replace, which keeps a copy of it, or another --data folder"
-                raise _refusal(str(database), "there is a database already", expected, "store-there")
-            said.append(f"what was there is kept as {copy_of(database, before='restore')}")
-        try:
-            _put(settings, archive, database)
-        except OSError as refused:
-            what, expected = f"cannot be written ({refused.strerror})", "room, and a folder that may be written"
-            raise _refusal(str(settings.data_folder), what, expected, "backup-unwritten") from refused
-        said += _missing(settings.data_folder, manifest)
-    store = Store(settings.database_url)  # older tables become this program's
-    try:
-        store.audit.add("restored", subject=source.name, body={"made_at": found.made_at, "networks": found.networks})
-    finally:
-        store.close()
-    return tuple(said)
 
 
 @contextlib.contextmanager
@@ -192,13 +142,13 @@ def alone(folder: Path, *, shared: bool = False) -> Iterator[None]:
         opened = (folder / LOCK_FILE).open("ab")
     except OSError as refused:
         what, expected = f"cannot be written ({refused.strerror})", "a folder that may be written; --data"
-        raise _refusal(str(folder), what, expected, "data-folder-read-only") from refused
+        raise refusal(str(folder), what, expected, "data-folder-read-only") from refused
     with opened as held:
         try:
             fcntl.flock(held, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
         except OSError:
             what = "is being restored" if shared else "is in use: the application is running"
-            raise _refusal(str(folder), what, "once that has ended", "data-folder-in-use") from None
+            raise refusal(str(folder), what, "once that has ended", "data-folder-in-use") from None
         yield
 
 
@@ -207,7 +157,7 @@ def _database(settings: Settings) -> Path:
     file = file_of(settings.database_url)
     if file is None or not file.is_file():
         expected = "a SQLite database; for others their own means, or `python -m webapp export FILE`"
-        raise _refusal("database", "there is no SQLite file to back up", expected, "backup-database")
+        raise refusal("database", "there is no SQLite file to back up", expected, "backup-database")
     return file
 
 
@@ -254,7 +204,7 @@ def _added(archive: zipfile.ZipFile, name: str, path: Path) -> dict[str, Any]:
     """Put a file into the archive, counting and digesting what is really put there."""
     digest, size = hashlib.sha256(), 0
     with path.open("rb") as source, archive.open(name, "w", force_zip64=True) as target:
-        while block := source.read(_BLOCK):
+        while block := source.read(BLOCK):
             digest.update(block)
             size += len(block)
             target.write(block)
@@ -262,14 +212,14 @@ def _added(archive: zipfile.ZipFile, name: str, path: Path) -> dict[str, Any]:
 
 
 @contextlib.contextmanager
-def _opened(source: Path) -> Iterator[tuple[zipfile.ZipFile, dict[str, Any]]]:
+def opened(source: Path) -> Iterator[tuple[zipfile.ZipFile, dict[str, Any]]]:
     """A backup with its manifest."""
     try:
         archive = zipfile.ZipFile(source)
         manifest = _manifest(archive)
     except (*UNREADABLE, KeyError, ValueError) as refused:
         what = f"is no backup that can be read ({refused})"
-        raise _refusal(
+        raise refusal(
             str(source), what, "a file that `python -m webapp backup` wrote", "backup-unreadable"
         ) from refused
     with archive:
@@ -296,7 +246,7 @@ def _damaged(archive: zipfile.ZipFile, manifest: dict[str, Any]) -> Iterator[str
         wanted, digest, left = parts[name], hashlib.sha256(), int(parts[name]["bytes"]) + 1
         try:
             with archive.open(name) as stream:
-                while left and (block := stream.read(min(_BLOCK, left))):
+                while left and (block := stream.read(min(BLOCK, left))):
                     digest.update(block)
                     left -= len(block)
         except UNREADABLE as refused:
@@ -337,35 +287,7 @@ def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
     return len(networks), revisions
 
 
-def _put(settings: Settings, archive: zipfile.ZipFile, database: Path) -> None:
-    """The parts in their places; the database first and in one step."""
-    fresh = database.with_name(f".{database.name}.restored")
-    with archive.open(DATABASE) as stream, fresh.open("wb") as out:
-        shutil.copyfileobj(stream, out, _BLOCK)
-        out.flush()
-        os.fsync(out.fileno())
-    for beside in ("-wal", "-shm"):
-        database.with_name(database.name + beside).unlink(missing_ok=True)
-    fresh.replace(database)
-    for name in archive.namelist():
-        inside = PurePosixPath(name)
-        safe = name in (SECRETS_FILE, SERVICES_FILE) or (
-            inside.parts[:1] == (TERRAIN,) and ".." not in inside.parts and not inside.is_absolute()
-        )
-        if not safe or name.endswith("/"):
-            continue
-        target = settings.data_folder.joinpath(*inside.parts)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_name(f".{target.name}.part")
-        with (
-            archive.open(name) as stream,
-            os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as out,
-        ):
-            shutil.copyfileobj(stream, out, _BLOCK)
-        part.replace(target)
-
-
-def _missing(folder: Path, manifest: dict[str, Any]) -> list[str]:
+def missing(folder: Path, manifest: dict[str, Any]) -> list[str]:
     """Terrain and people files that are named and not there, or are others."""
     said = []
     for one in manifest.get("referred", [])[:MOST_PARTS]:
@@ -383,5 +305,6 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _refusal(where: str, what: str, expected: str, code: str) -> PlanError:
+def refusal(where: str, what: str, expected: str, code: str) -> PlanError:
+    """One reason why not."""
     return PlanError([Problem(where, what, expected, code=code)])

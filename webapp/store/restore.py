@@ -1,0 +1,241 @@
+"""A backup in the place of what is there: all of it together, what was there set aside in one folder, and told.
+
+What was taken from somebody since the backup was made does not come back unsaid: every session ends, links that were
+withdrawn and tokens that were revoked stay so where the database that gives way can be read, and whoever was ended
+since, has another role or another password is named.
+"""
+
+import os
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+from collections.abc import Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from sqlalchemy import delete, select, update
+
+from sfn.errors import PlanError, Problem
+from sfn.units import counted
+from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
+from webapp.store.backup import BLOCK, DATABASE, TERRAIN, Verified, alone, missing, opened, refusal, verify
+from webapp.store.migrations import versions
+from webapp.store.schema import file_of, links, sessions, tokens, users
+from webapp.store.store import Store
+
+
+@dataclass(slots=True)
+class TakenBack:
+    """What was taken from somebody by the database that gives way."""
+
+    links: dict[str, tuple[str, str | None]] = field(default_factory=dict)
+    """When a link was withdrawn and by whom, by its id."""
+    tokens: dict[str, str] = field(default_factory=dict)
+    """When a token was revoked, by its hash."""
+    users: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Every user's row, by the key of the name."""
+
+
+def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ...]:
+    """Put a backup in the place of what is there, which is kept beside it in a folder of its own.
+
+    Parameters
+    ----------
+    settings : Settings
+    source : Path
+    replace : bool
+        Whether networks that are there may give way.
+
+    Returns
+    -------
+    said : tuple of str
+        What one should know: where the old is, who may come in again, which terrain files are named and not there.
+
+    Raises
+    ------
+    PlanError
+        If the backup does not hold, was made by a newer program, the application is running, or there are networks.
+    """
+    found = verify(source)
+    if found.faults:
+        raise PlanError(
+            Problem(str(source), fault, "a backup that is whole", code="backup-damaged") for fault in found.faults
+        )
+    database = file_of(settings.database_url)
+    if database is None:
+        raise refusal("database", "is none of SQLite", "the database's own means", "backup-database")
+    with alone(settings.data_folder), opened(source) as (archive, manifest):
+        if manifest.get("version") not in versions():
+            what = f"was made by a newer program (tables {manifest.get('version')})"
+            raise refusal(str(source), what, "that program, or a newer one", "store-newer")
+        if database.exists() and not replace:
+            expected = "--replace, which sets it aside, or another --data folder"
+            raise refusal(str(database), "there is a database already", expected, "store-there")
+        try:
+            said = [*_exchanged(settings, archive, database, source, found)]
+        except OSError as refused:
+            what, expected = f"cannot be written ({refused.strerror})", "room, and a folder that may be written"
+            raise refusal(str(settings.data_folder), what, expected, "backup-unwritten") from refused
+        said += missing(settings.data_folder, manifest)
+    return tuple(said)
+
+
+def _exchanged(
+    settings: Settings, archive: zipfile.ZipFile, database: Path, source: Path, found: Verified
+) -> Iterator[str]:
+    """Everything is written beside its place first; then the old gives way and the new takes it."""
+    folder = settings.data_folder
+    with tempfile.TemporaryDirectory(dir=database.parent, prefix=".restore-") as held:
+        fresh = Path(held)
+        names = _unpacked(archive, fresh)
+        was_there = database.exists()
+        taken = _taken_back(database) if was_there else TakenBack()
+        said = _brought_up(fresh / DATABASE, taken, source, found)
+        aside = folder / f"before-restore-{datetime.now(UTC):%Y%m%dT%H%M%S%f}"
+        moved = [*_set_aside(folder, database, aside, names)]
+        for name in names:
+            if name == DATABASE:
+                (fresh / name).replace(database)
+                continue
+            target = folder.joinpath(*PurePosixPath(name).parts)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.move(fresh.joinpath(*PurePosixPath(name).parts), target)
+    if moved:
+        yield f"what was there is kept in {aside}: {', '.join(moved)}"
+    if SERVICES_FILE in moved and SERVICES_FILE not in names:
+        yield f"the backup has no {SERVICES_FILE}: only the shipped services are in use"
+    if SECRETS_FILE not in names:
+        yield f"the backup has no {SECRETS_FILE}: the one that is there stays"
+    if was_there and taken is None:
+        yield (
+            "the database that gave way cannot be read: links, tokens and users that were withdrawn, revoked or ended"
+            f" since {found.made_at} are good again; look at each"
+        )
+    yield from said
+
+
+def _unpacked(archive: zipfile.ZipFile, fresh: Path) -> list[str]:
+    """Every part of the archive that has a place here, written and on the disk."""
+    names = []
+    for name in archive.namelist():
+        inside = PurePosixPath(name)
+        safe = name in (DATABASE, SECRETS_FILE, SERVICES_FILE) or (
+            inside.parts[:1] == (TERRAIN,) and ".." not in inside.parts and not inside.is_absolute()
+        )
+        if not safe or name.endswith("/"):
+            continue
+        target = fresh.joinpath(*inside.parts)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with (
+            archive.open(name) as stream,
+            os.fdopen(os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out,
+        ):
+            shutil.copyfileobj(stream, out, BLOCK)
+            out.flush()
+            os.fsync(out.fileno())
+        names.append(name)
+    return names
+
+
+def _set_aside(folder: Path, database: Path, aside: Path, names: list[str]) -> Iterator[str]:
+    """Move away what gives way: the database with its logs, both files, and terrain where the backup brings it."""
+    gives_way = [database.with_name(database.name + beside) for beside in ("", "-wal", "-shm")]
+    gives_way += [folder / SERVICES_FILE] + [folder / SECRETS_FILE] * (SECRETS_FILE in names)
+    gives_way += [folder / TERRAIN] * any(name.startswith(f"{TERRAIN}/") for name in names)
+    for path in gives_way:
+        if path.exists():
+            aside.mkdir(parents=True, exist_ok=True, mode=0o700)
+            shutil.move(path, aside / path.name)
+            if not path.name.endswith(("-wal", "-shm")):
+                yield path.name
+
+
+def _taken_back(database: Path) -> TakenBack | None:
+    """What the database that gives way took from whom; None where it cannot be read."""
+    try:
+        with closing(sqlite3.connect(f"{database.absolute().as_uri()}?mode=ro", uri=True)) as held:
+            held.row_factory = sqlite3.Row
+            there = {row[0] for row in held.execute("select name from sqlite_master where type = 'table'")}
+            made = TakenBack()
+            if "links" in there:
+                for row in held.execute("select id, withdrawn_at, withdrawn_by from links where withdrawn_at not null"):
+                    made.links[row["id"]] = (row["withdrawn_at"], row["withdrawn_by"])
+            if "tokens" in there:
+                for row in held.execute("select token_hash, revoked_at from tokens where revoked_at not null"):
+                    made.tokens[row["token_hash"]] = row["revoked_at"]
+            if "users" in there:
+                made.users = {row["key"]: dict(row) for row in held.execute("select * from users")}
+            return made
+    except sqlite3.Error:
+        return None
+
+
+def _brought_up(fresh: Path, taken: TakenBack | None, source: Path, found: Verified) -> tuple[str, ...]:
+    """The database of the backup as this program has it: nobody signed in, what was taken back stays so."""
+    taken = taken or TakenBack()
+    store = Store(f"sqlite:///{fresh.as_posix()}")  # older tables become this program's
+    try:
+        with store.writing() as connection:
+            ended_n = connection.execute(delete(sessions)).rowcount
+            links_n = sum(
+                connection.execute(
+                    update(links)
+                    .where(links.c.id == one, links.c.withdrawn_at.is_(None))
+                    .values(withdrawn_at=_moment(at), withdrawn_by=by)
+                ).rowcount
+                for one, (at, by) in taken.links.items()
+            )
+            tokens_n = sum(
+                connection.execute(
+                    update(tokens)
+                    .where(tokens.c.token_hash == one, tokens.c.revoked_at.is_(None))
+                    .values(revoked_at=_moment(at))
+                ).rowcount
+                for one, at in taken.tokens.items()
+            )
+            people = tuple(_people(connection.execute(select(users)).mappings().all(), taken))
+            now = datetime.now(UTC).replace(tzinfo=None)
+            opening = select(links.c.id).where(links.c.withdrawn_at.is_(None), links.c.ends_at > now)
+            open_n = len(connection.execute(opening).all())
+            some = connection.execute(select(users.c.id).limit(1)).first() is not None
+            told = {
+                "made_at": found.made_at, "networks": found.networks, "sessions_ended": ended_n,
+                "links_still_withdrawn": links_n, "tokens_still_revoked": tokens_n, "people": list(people),
+            }  # fmt: skip
+            store.audit.add("restored", subject=source.name, body=told, within=connection)
+    finally:
+        store.close()
+    said = ["everybody signs in anew"] if some else []
+    if links_n or tokens_n:
+        taken_n = f"{counted(links_n, 'link')} withdrawn and {counted(tokens_n, 'token')} revoked"
+        said.append(f"{taken_n} since the backup stay so")
+    if open_n:
+        said.append(
+            f"{counted(open_n, 'link')} of the backup can open a sheet until they end; links made since it"
+            " open nothing any more"
+        )
+    return (*said, *people)
+
+
+def _people(rows: Any, taken: TakenBack) -> Iterator[str]:
+    """Who may do again what they might not do any more."""
+    for row in rows:
+        was = taken.users.get(row["key"])
+        if was is None:
+            continue
+        if was["ended_at"] and row["ended_at"] is None:
+            yield f"{row['name']} was ended since, and may come in again as {row['role']}: end them anew"
+            continue
+        if was["role"] != row["role"]:
+            yield f"{row['name']} was {was['role']}, and is {row['role']} again"
+        if was["password_hash"] != row["password_hash"]:
+            yield f"{row['name']}'s password is that of the backup again"
+
+
+def _moment(text: str) -> datetime:
+    """A time as SQLite keeps it."""
+    return datetime.fromisoformat(text)
