@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sfn.field.crossed import crossed
 from sfn.field.path import SYMBOL, default_step_m, smooth_surface_m
 from sfn.field.transmitter import Plane, Transmitter
 from sfn.geodesy.line import inverse
@@ -74,26 +75,29 @@ def losses(
             cancelled,
         )  # fmt: skip
 
-    def swept(terrain: HeightGrid, tell: Progress | None) -> link.Losses:
-        """Losses over one version of the terrain."""
-        return losses_around(
-            transmitter.lat_deg,
-            transmitter.lon_deg,
-            rx_lat_deg=lat,
-            rx_lon_deg=lon,
-            rx_ground_m=given_m,
-            link=_link(transmitter, transmitter.ground_m, transmitter.antenna_m, rx_height_m, receiver_polarisation),
-            terrain=link.Terrain(_raster(terrain), _maybe(ground.cover), _maybe(ground.zones), _maybe(ground.clutter)),
-            step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
-            pixel_m=pixel_m,
-            radius_km=reach_km(transmitter, lat, lon),
-            progress=tell,
-            cancelled=cancelled,
-        )
-
-    found = swept(ground.terrain, progress)
-    known = found if ground.unfilled is ground.terrain else swept(ground.unfilled or ground.terrain, None)
-    return found, np.isfinite(known.loss_db[0])
+    found = losses_around(
+        transmitter.lat_deg,
+        transmitter.lon_deg,
+        rx_lat_deg=lat,
+        rx_lon_deg=lon,
+        rx_ground_m=given_m,
+        link=_link(transmitter, transmitter.ground_m, transmitter.antenna_m, rx_height_m, receiver_polarisation),
+        terrain=link.Terrain(
+            _raster(ground.terrain), _maybe(ground.cover), _maybe(ground.zones), _maybe(ground.clutter)
+        ),
+        step_m=step_m or default_step_m(ground, lat_deg=transmitter.lat_deg),
+        pixel_m=pixel_m,
+        radius_km=reach_km(transmitter, lat, lon),
+        progress=progress,
+        cancelled=cancelled,
+    )
+    covered = np.isfinite(found.loss_db[0])
+    if ground.filled is not None:
+        covered &= ~crossed(
+            ground.filled, ground.terrain, lat_deg=transmitter.lat_deg, lon_deg=transmitter.lon_deg,
+            distance_km=found.distance_km, azimuth_deg=found.azimuth_deg,
+        )  # fmt: skip
+    return found, covered
 
 
 def _over_smooth_earth(

@@ -285,8 +285,8 @@ def ground_under(
         if ground.terrain is None:
             return np.full(lat.shape, np.nan), np.full(lat.shape, np.nan), cover_m, zone, clear_m
         heights_m = sample(ground.terrain, lat, lon)
-        raw_m = heights_m if ground.filled is None else sample(ground.unfilled or ground.terrain, lat, lon)
-        return heights_m, raw_m.copy(), cover_m, zone, clear_m
+        raw_m = np.where(ground.filled_at(lat, lon), np.nan, heights_m)
+        return heights_m, raw_m, cover_m, zone, clear_m
     heights_m, raw_m, cover_m, clear_m = (np.empty(lat.size) for _ in range(4))
     zone = np.empty(lat.size, dtype=np.int8)
     # Longitudes in a row, whichever side of 180 degrees they are written on.

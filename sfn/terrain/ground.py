@@ -1,7 +1,7 @@
 """All that lies under a network: terrain, what covers it, and zones, from the sources its document names."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,8 @@ from sfn.terrain.ridge import ridge
 
 # A void is small when no place of it lies farther than this from its rim.
 DEEPEST_VOID_M = 500.0
+# In steps: round-off of a degree over its step.
+ON_A_SAMPLE = 1e-7
 # Samples a side of the blocks in which voids are looked for.
 FILLED_SAMPLES = 1024
 # Cover and zones beside the terrain: 256 MB of float32 each.
@@ -98,13 +100,19 @@ class GroundWindow:
         grids = {"terrain": self.terrain, "cover": self.cover, "zones": self.zones}
         return {name: grid.averaged_n for name, grid in grids.items() if grid is not None and grid.averaged_n > 1}
 
-    @property
-    def unfilled(self) -> HeightGrid | None:
-        """The terrain as its files have it, with the small voids."""
+    def filled_at(self, lat_deg: NDArray[np.float64], lon_deg: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether heights at places are drawn from samples that were void in the files."""
+        out = np.zeros(lat_deg.shape, dtype=np.bool_)
         if self.terrain is None or self.filled is None:
-            return self.terrain
-        raw = np.where(self.filled, np.float32(np.nan), self.terrain.height_m)
-        return replace(self.terrain, height_m=raw)
+            return out
+        row, column = self.terrain.rows(lat_deg), self.terrain.columns(lon_deg)
+        # A place on a sample, but for round-off, is drawn from it alone.
+        sides = [(np.floor(at + ON_A_SAMPLE), np.ceil(at - ON_A_SAMPLE)) for at in (row, column)]
+        for i in sides[0]:
+            for j in sides[1]:
+                known = (i > -1) & (i < self.filled.shape[0]) & (j > -1) & (j < self.filled.shape[1])
+                out[known] |= self.filled[i[known].astype(np.int64), j[known].astype(np.int64)]
+        return out
 
 
 def window_averaged(
