@@ -1,7 +1,8 @@
 """Problems of stages that say they are computed from a stream plan: do they still hold what the plan gives?
 
-A stage keeps its plan's fields (`stream_plan`). Somebody may change the stage by hand, or the plan, or a release of
-this program may compute the plan differently: then every delay that rests on the stage is stale.
+A stage keeps its plan (`stream_plan`), as a record or, in older documents, as text. Somebody may change the stage by
+hand, or the plan, or a release of this program may compute the plan differently: then every delay that rests on the
+stage is stale.
 """
 
 from collections.abc import Iterator, Mapping
@@ -12,7 +13,8 @@ from sfn.check.chains import named, touches_of, users_of
 from sfn.errors import PlanError, Problem, Severity, Touch
 from sfn.plan import Network, Stage
 from sfn.stream.link import LinkPlan
-from sfn.stream.typed import plan_of, read
+from sfn.stream.plan_text import kept_plan
+from sfn.stream.planned import plan_of
 from sfn.units import grouped
 
 AGREES_US = 0.001  # plans are exact, stages hold them in microseconds with every digit
@@ -72,7 +74,7 @@ class _Whose:
 def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterator[Problem]:
     """What is wrong with one stage that has a plan."""
     try:
-        plan = plan_of(read(stage.stream_plan or ""))
+        plan = plan_of(kept_plan(stage.stream_plan or ""))
     except PlanError as refused:
         for problem in refused.problems:
             what = f"{whose}: the stream plan of {stage.id} cannot be read: {problem.where} {problem.what}"

@@ -78,6 +78,26 @@ def number_written(text: str, marks: Marks = FORM) -> Fraction:
     return Fraction(plain)
 
 
+def ratio_written(text: str, marks: Marks = FORM) -> Fraction:
+    """The same, or one number over another: a packet time of 1/3 ms is exact.
+
+    Raises
+    ------
+    ValueError
+        As `number_written`, or if it divides by 0.
+
+    Examples
+    --------
+    >>> ratio_written("2,5"), ratio_written("1/3")
+    (Fraction(5, 2), Fraction(1, 3))
+    """
+    above, stroke, below = text.partition("/")
+    over = number_written(below, marks) if stroke else Fraction(1)
+    if not over:
+        raise ValueError(f"{text.strip()!r} divides by 0")
+    return number_written(above, marks) / over
+
+
 def number_in(text: str, *, least: float, greatest: float, marks: Marks = FORM) -> float:
     """The same within a closed range.
 

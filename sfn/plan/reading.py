@@ -179,7 +179,7 @@ _A_NUMBER = "a number"
 
 def _problem(error: Any, tree: Any) -> Problem:
     """One pydantic error in words for people."""
-    loc, kind, context = error["loc"], error["type"], error.get("ctx", {})
+    loc, kind, context = _place(error["loc"]), error["type"], error.get("ctx", {})
     given = json.dumps(error["input"], ensure_ascii=False, default=str)
     given = given if len(given) <= 60 else given[:57] + "..."
     where, subject, whose = path_text(loc), _subject(loc, tree), _whose(loc, tree)
@@ -210,6 +210,14 @@ def _problem(error: Any, tree: Any) -> Problem:
     described = _described(loc)
     expected += f" ({described})" if described else ""
     return Problem(where, f"{subject}cannot be {given}", expected, code="value-unusable", **whose)
+
+
+def _place(loc: tuple[str | int, ...]) -> tuple[str | int, ...]:
+    """A place without what pydantic adds for a key that may hold a text or a record, and for a number or a fraction."""
+    if "stream_plan" not in loc:
+        return loc
+    at = loc.index("stream_plan")
+    return (*loc[: at + 1], *loc[at + 2 : at + 3])
 
 
 def _number(bound: object) -> str:

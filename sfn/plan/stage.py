@@ -2,9 +2,10 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from sfn.plan.record import Day, Id, Latency, Name, Record, Text, Tolerance
+from sfn.plan.stream_plan import StreamPlan
 
 StageKind = Literal[
     "encoder",
@@ -87,8 +88,14 @@ class Stage(Record):
     """Waveform-changing devices are bit-identical and sample-locked at all sites."""
     adapts: bool = False
     """Its delay adapts or wanders: an automatic receive buffer, an asynchronous sample-rate converter."""
-    stream_plan: Text | None = None
-    """Fields of the link plan from which a computed latency follows, as the link plan's page writes them."""
+    stream_plan: (
+        Annotated[
+            Annotated[Text, Tag("text")] | Annotated[StreamPlan, Tag("record")],
+            Discriminator(lambda held: "text" if isinstance(held, str) else "record"),
+        ]
+        | None
+    ) = None
+    """Link plan from which a computed latency follows: a record of named figures, in older documents a text."""
     note: Text | None = None
     """Anything a colleague should know."""
 

@@ -4,6 +4,7 @@ With time stamps it is one section with its release delay and, inside, what that
 whole latency whose tolerance is the delay variation, new at every restart.
 """
 
+from collections.abc import Mapping
 from hashlib import sha256
 
 from sfn.stream.link import LinkPlan
@@ -43,7 +44,12 @@ def is_stale(note: str, plan: LinkPlan) -> bool:
 
 
 def stages(
-    plan: LinkPlan, *, prefix: str, revision: int, release_us: float | None = None, stream_plan: str | None = None
+    plan: LinkPlan,
+    *,
+    prefix: str,
+    revision: int,
+    release_us: float | None = None,
+    stream_plan: Mapping[str, object] | None = None,
 ) -> list[dict[str, object]]:
     """The plan as stages of the network document, to be checked by it like typed ones.
 
@@ -56,8 +62,9 @@ def stages(
         Of the plan, named in each note.
     release_us : float, optional
         Release delay in force; the least that covers the plan, rounded up to whole milliseconds, when not given. [us]
-    stream_plan : str, optional
-        The plan's fields as text (`sfn.stream.typed.written`), kept in the stage so that it can be opened again.
+    stream_plan : mapping, optional
+        The plan's record (`sfn.plan.stream_plan.StreamPlan.in_document`), kept in the stage so that it can be opened
+        again.
 
     Returns
     -------
@@ -70,7 +77,7 @@ def stages(
         If the release delay does not cover the plan.
     """
     note = source_note(plan, revision=revision)
-    kept = {} if stream_plan is None else {"stream_plan": stream_plan}
+    kept: dict[str, object] = {} if stream_plan is None else {"stream_plan": dict(stream_plan)}
     if not plan.link.time_stamped:
         whole: dict[str, object] = {
             "id": prefix, "kind": "other", "latency_us": plan.latency_us, "tolerance_us": plan.tolerance_us,

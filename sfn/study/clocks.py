@@ -1,20 +1,62 @@
 """Clocks of a network's sites without their reference: time to the tolerance, alone and in pairs, and alarms."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from math import isinf
+from typing import TypeVar
 
 from sfn.clock.holdover import Alarm, Clock, alarms, left_out, pair_time_to_limit, time_to_limit
 from sfn.clock.oscillator import oscillators
 from sfn.clock.reference import Receiver
-from sfn.errors import Problem, Touch
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import Network, Site
-from sfn.stream.typed import Reader
+from sfn.stream.planned import key_of
 from sfn.systems.of_network import service_of
 
 LOCKED, OWN = "locked", "own"
 ASSUMED = "ocxo"  # until somebody says otherwise, and the page says so
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class AskedClocks:
+    """What is said of the sites' clocks and of what surrounds them.
+
+    Parameters
+    ----------
+    kinds : mapping of site id to str
+        One of `kinds` each; `ASSUMED` where a site is not named.
+    limit_us : float or None
+        Error to reach; None: the service's tolerance. [us]
+    step_degc, swing_degc : float
+        Away from where a clock was disciplined; day and night, each way from the mean. [degrees C]
+    reaction_h : float
+        Until somebody gets there. [h]
+    locked_us : float
+        Error of a site that keeps its reference. [us]
+    own_frequency_offset_ratio, own_ageing_per_day, own_temperature_per_degc : float
+        A clock by its data sheet, relative: after disciplining, in a day, for a degree.
+    cable_m : float or None
+        Antenna cable of a timing receiver; None: not asked. [m]
+    velocity_factor : float
+        Of that cable.
+    entered_ns : float
+        Compensation entered in the receiver. [ns]
+    """
+
+    kinds: Mapping[str, str] = field(default_factory=dict)
+    limit_us: float | None = None
+    step_degc: float = 5.0
+    swing_degc: float = 5.0
+    reaction_h: float = 2.0
+    locked_us: float = 0.1
+    own_frequency_offset_ratio: float = 1e-10
+    own_ageing_per_day: float = 5e-10
+    own_temperature_per_degc: float = 1e-10
+    cable_m: float | None = None
+    velocity_factor: float = 0.83
+    entered_ns: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,60 +108,51 @@ def with_clock(network: Network) -> tuple[Site, ...]:
     return tuple(site for site in network.sites if site.fed_off_air_from is None)
 
 
-def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
+def clocks(network: Network, asked: AskedClocks) -> Clocks:
     """Time that each site and each pair stays within a limit.
 
     Parameters
     ----------
     network : Network
-    typed : mapping of field name to text
-        ``clock-SITE`` is one of `kinds`; ``limit_us`` the service's tolerance where empty; temperatures, reaction time,
-        own figures and the antenna cable as in `sfn.stream.fields.DEFAULTS`.
+    asked : AskedClocks
 
     Raises
     ------
     PlanError
-        With every problem at its field.
+        With every problem at its key; a site's kind of clock is ``clock-SITE``.
     """
-    reader = Reader(typed)
+    problems: list[Problem] = []
     carried = service_of(network)
-    limit = reader.optional("limit_us")
-    limit_us = carried.tolerance_us if limit is None else limit
+    limit_us = carried.tolerance_us if asked.limit_us is None else asked.limit_us
     if not limit_us > 0:
-        reader.problems.append(
-            Problem("limit_us", f"cannot be {limit_us:g}", "above 0 us", code="out-of-range", fields=("limit_us",))
-        )
-    reaction_h = float(reader.number("reaction_h"))
-    if not 0 <= reaction_h <= 1000:
-        reader.problems.append(
-            Problem(
-                "reaction_h", f"cannot be {reaction_h:g}", "0 to 1000 h", code="out-of-range", fields=("reaction_h",)
-            )
-        )
-    made = _made(reader)
-    receiver = _cable(reader, typed)
-    for site in with_clock(network):
-        if typed.get(f"clock-{site.id}", ASSUMED) not in made:
-            listed = ", ".join(made)
-            reader.problems.append(
+        problems.append(_out_of_range("limit_us", limit_us, "above 0 us"))
+    if not 0 <= asked.reaction_h <= 1000:
+        problems.append(_out_of_range("reaction_h", asked.reaction_h, "0 to 1000 h"))
+    made = _made(asked, problems)
+    cable_error_us = _cable_error_us(asked, problems)
+    kind_of = {site.id: asked.kinds.get(site.id, ASSUMED) for site in with_clock(network)}
+    for site_id, kind in kind_of.items():
+        if kind not in made:
+            problems.append(
                 Problem(
-                    f"clock-{site.id}",
+                    f"clock-{site_id}",
                     "is not a kind of clock",
-                    f"one of {listed}",
+                    f"one of {', '.join(made)}",
                     code="unknown-clock",
-                    touches=(Touch(site.id),),
-                    fields=(f"clock-{site.id}",),
+                    touches=(Touch(site_id),),
+                    fields=(f"clock-{site_id}",),
                 )
             )
-    reader.finish()
+    if problems:
+        raise PlanError(problems)
     sites = tuple(
         SiteClock(
             site.id, site.name, kind, clock, time_to_limit(clock, limit_us=limit_us),
-            alarms(clock, limit_us=limit_us, reaction_h=reaction_h), () if kind == LOCKED else left_out(clock),
+            alarms(clock, limit_us=limit_us, reaction_h=asked.reaction_h), () if kind == LOCKED else left_out(clock),
         )
         for site in with_clock(network)
         if site.on_air
-        for kind in [typed.get(f"clock-{site.id}", ASSUMED)]
+        for kind in [kind_of[site.id]]
         for clock in [made[kind]]
     )  # fmt: skip
     pairs = tuple(
@@ -131,8 +164,8 @@ def clocks(network: Network, typed: Mapping[str, str]) -> Clocks:
         )
         for a, b in combinations(sites, 2)
     )
-    named = f"{carried.name}: {limit_us:g} µs" if limit is None else f"{limit_us:g} µs"
-    return Clocks(limit_us, named, sites, pairs, receiver.error_us if receiver else None)
+    named = f"{carried.name}: {limit_us:g} µs" if asked.limit_us is None else f"{limit_us:g} µs"
+    return Clocks(limit_us, named, sites, pairs, cable_error_us)
 
 
 def in_words(time_h: float) -> str:
@@ -152,21 +185,14 @@ def in_words(time_h: float) -> str:
     return f"{time_h:.1f} h" if time_h < 72 else f"{time_h / 24:.1f} days"
 
 
-def _made(reader: Reader) -> dict[str, Clock]:
+def _made(asked: AskedClocks, problems: list[Problem]) -> dict[str, Clock]:
     """A clock of every kind, at the temperatures given."""
-    step, swing = float(reader.number("step_degc")), float(reader.number("swing_degc"))
-    own = (
-        float(reader.number("own_frequency_offset")),
-        float(reader.number("own_ageing_per_day")),
-        float(reader.number("own_temperature_per_degc")),
-    )
-    locked_us = float(reader.number("locked_us"))
-    blank = reader.attempt(lambda: Clock(0.0, 0.0, 0.0, 0.0, step, swing), ("step_degc", "swing_degc"))
-    typed = reader.attempt(
-        lambda: Clock(0.0, *own),
-        ("own_frequency_offset", "own_ageing_per_day", "own_temperature_per_degc"),
-    )
-    locked = reader.attempt(lambda: Clock(locked_us), ("locked_us",))
+    step, swing = asked.step_degc, asked.swing_degc
+    own = (asked.own_frequency_offset_ratio, asked.own_ageing_per_day, asked.own_temperature_per_degc)
+    own_keys = ("own_frequency_offset_ratio", "own_ageing_per_day", "own_temperature_per_degc")
+    blank = _attempt(lambda: Clock(0.0, 0.0, 0.0, 0.0, step, swing), ("step_degc", "swing_degc"), problems)
+    typed = _attempt(lambda: Clock(0.0, *own), own_keys, problems)
+    locked = _attempt(lambda: Clock(asked.locked_us), ("locked_us",), problems)
     if blank is None or typed is None or locked is None:
         return {key: Clock() for key, _ in kinds()}
     found = {key: kind.clock(step_degc=step, swing_degc=swing) for key, kind in oscillators().items()}
@@ -176,11 +202,24 @@ def _made(reader: Reader) -> dict[str, Clock]:
     }
 
 
-def _cable(reader: Reader, typed: Mapping[str, str]) -> Receiver | None:
-    """The antenna cable of a timing receiver, where a length is given."""
-    if not typed.get("cable_m", "").strip():
+def _cable_error_us(asked: AskedClocks, problems: list[Problem]) -> float | None:
+    """How late the antenna cable of a timing receiver makes it, where a length is given. [us]"""
+    if asked.cable_m is None:
         return None
-    length, factor = float(reader.number("cable_m")), float(reader.number("velocity_factor"))
-    receiver = Receiver(length, factor, float(reader.number("entered_ns")) / 1000)
-    checked = reader.attempt(lambda: receiver.error_us, ("cable_m", "velocity_factor"))
-    return None if checked is None else receiver
+    receiver = Receiver(asked.cable_m, asked.velocity_factor, asked.entered_ns / 1000)
+    return _attempt(lambda: receiver.error_us, ("cable_m", "velocity_factor"), problems)
+
+
+def _attempt(make: Callable[[], T], keys: tuple[str, ...], problems: list[Problem]) -> T | None:
+    """What `make` gives; what it refuses is a problem at its key."""
+    try:
+        return make()
+    except ValueError as error:
+        key = key_of(str(error), keys)
+        problems.append(Problem(key, str(error), "", code="clock-refused", fields=(key,)))
+    return None
+
+
+def _out_of_range(key: str, value: float, expected: str) -> Problem:
+    """A figure that cannot be."""
+    return Problem(key, f"cannot be {value:g}", expected, code="out-of-range", fields=(key,))

@@ -14,8 +14,8 @@ from sfn.errors import PlanError
 from sfn.plan import Network, Site, Stage
 from sfn.stream.failures import Effect, Outcome, Route, effects
 from sfn.stream.paths import Paths
-from sfn.stream.typed import read as read_plan
-from sfn.stream.typed_losses import paths_of
+from sfn.stream.plan_text import kept_losses, kept_second_path
+from sfn.stream.planned import paths_of
 from sfn.timing import DelayTable
 
 CLOCKS = "the reference clock of all sites (jamming, a fault of the system)"
@@ -86,11 +86,10 @@ def without_clock_row(network: Network) -> tuple[str, ...]:
 
 def _inside(stage: Stage, stages: Mapping[str, Stage]) -> set[str]:
     """What a section holds that may fail: with a second path in its plan no one path silences it, only both at once."""
-    typed = read_plan(str(stage.stream_plan)) if stage.stream_plan else {}
-    if typed.get("second_path") != "yes":
+    if not stage.stream_plan or not kept_second_path(stage.stream_plan):
         return set(stage.inside)
     try:
-        paths = paths_of(typed)
+        paths = paths_of(kept_losses(stage.stream_plan))
         common = _common(paths)
     except PlanError:
         common = "what they share is not known"

@@ -1,13 +1,36 @@
 """Going over to a standby route: the jump of the launch, the silence, and what it costs to keep it running."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sfn.chain import MAIN
-from sfn.errors import Problem
+from sfn.errors import PlanError, Problem
 from sfn.stream.link import MONTH_S
-from sfn.stream.typed import Reader
 from sfn.timing import DelayTable
+
+
+@dataclass(frozen=True, slots=True)
+class AskedStandby:
+    """What is said of standby streams.
+
+    Parameters
+    ----------
+    standby_mbps : float
+        Rate of one, as it is billed. [Mbit/s]
+    standby_detect_s : float
+        The loss is noticed within. [s]
+    standby_call_s : float
+        A called stream arrives within. [s]
+    standby_needed_h : float
+        That it is needed in a month. [h]
+    standby_called : bool
+        It is called only when needed, else it runs all the time.
+    """
+
+    standby_mbps: float = 1.5
+    standby_detect_s: float = 1.0
+    standby_call_s: float = 5.0
+    standby_needed_h: float = 2.0
+    standby_called: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,32 +60,30 @@ class StandbyRoute:
     on_demand_bytes: float
 
 
-def standby_routes(table: DelayTable, typed: Mapping[str, str]) -> tuple[StandbyRoute, ...]:
+def standby_routes(table: DelayTable, asked: AskedStandby) -> tuple[StandbyRoute, ...]:
     """Every route that a site may go over to, the greatest jump first.
 
     Parameters
     ----------
     table : DelayTable
-    typed : mapping of field name to text
-        ``standby_mbps``, ``standby_detect_s``, ``standby_call_s``, ``standby_hours``, ``standby_called``.
+    asked : AskedStandby
 
     Raises
     ------
     PlanError
-        With every problem at its field.
+        With every problem at its key.
     """
-    reader = Reader(typed)
-    rate, detect, call, hours = (
-        float(reader.number(name)) for name in ("standby_mbps", "standby_detect_s", "standby_call_s", "standby_hours")
-    )
+    rate, detect, call = asked.standby_mbps, asked.standby_detect_s, asked.standby_call_s
+    hours, called = asked.standby_needed_h, asked.standby_called
+    problems = []
     for name, value, most, unit in (
         ("standby_mbps", rate, 1e5, "Mbit/s"),
         ("standby_detect_s", detect, 86_400, "s"),
         ("standby_call_s", call, 86_400, "s"),
-        ("standby_hours", hours, MONTH_S / 3600, "h"),
+        ("standby_needed_h", hours, MONTH_S / 3600, "h"),
     ):
         if not 0 <= value <= most:
-            reader.problems.append(
+            problems.append(
                 Problem(
                     name,
                     f"cannot be {value:g}",
@@ -72,8 +93,8 @@ def standby_routes(table: DelayTable, typed: Mapping[str, str]) -> tuple[Standby
                     values={"value": value, "most": most},
                 )
             )
-    reader.finish()
-    called = reader.yes("standby_called")
+    if problems:
+        raise PlanError(problems)
     names = {row.site_id: row.site_name for row in table.rows}
     found = [
         StandbyRoute(

@@ -22,7 +22,7 @@ def with_stream(
     site_id: str,
     route: str,
     in_place_of: str,
-    stream_plan: str,
+    stream_plan: Mapping[str, object],
     revision: int,
     release_us: float | None,
 ) -> dict[str, Any]:
@@ -37,8 +37,8 @@ def with_stream(
         Whose chain.
     in_place_of : str
         The stage that it replaces in that chain; removed with what is inside it when no other chain uses it.
-    stream_plan : str
-        The plan's fields as text.
+    stream_plan : mapping
+        The plan's record, kept in the stage.
     revision : int
         That will hold it, named in the notes.
     release_us : float or None

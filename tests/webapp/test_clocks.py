@@ -105,3 +105,22 @@ def test_the_muting_order_needs_the_map_s_levels(client, number):
     turns = after.split("Muting order", 1)[1].split("Standby routes", 1)[0]
     assert "North ridge" in turns
     assert "South ridge" not in turns
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "said"),
+    [
+        ("standby_hours", "1000", "0 to 730.5 h"),
+        ("own_frequency_offset", "1", "frequency_offset"),
+        ("own_frequency_offset", "x", "is no number"),
+        ("reaction_h", "-1", "0 to 1000 h"),
+    ],
+)
+def test_a_refused_figure_stands_at_its_field(client, number, field, text, said):
+    """Under the form's own name, whatever the engine's record calls it."""
+    answer = client.get(f"/networks/{number}/clocks", params={field: text})
+    problem = re.search(rf'id="{field}-problem1">([^<]*)<', answer.text)
+
+    assert 422 == answer.status_code
+    assert problem
+    assert said in problem[1]

@@ -1,11 +1,15 @@
 """The link plan: the engine's figures, problems at their fields, advice, and a plan put into a chain."""
 
+import json
 import re
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from sfn.stream.typed import plan_of
+from sfn.stream.plan_text import record_of
+from sfn.stream.planned import plan_of
+from webapp.forms.fields import Sheet
+from webapp.forms.typed import applied
 from webapp.store.documents import network_of
 
 PLAN = {
@@ -77,7 +81,7 @@ def test_advice_runs_as_a_job_and_links_back(client, post, number):
     link = re.search(r'<th scope="row"><a href="([^"]+)"', page.text)
     assert link
     fields = {k: v[0] for k, v in parse_qs(urlsplit(link[1].replace("&amp;", "&")).query).items()}
-    assert choices[0].protection == plan_of(fields).protection
+    assert choices[0].protection == plan_of(record_of(fields)[0]).protection
 
 
 def test_advice_that_cannot_be_worked_out_is_refused(post, number):
@@ -106,6 +110,40 @@ def test_a_plan_goes_into_a_chain(client, post, store, number):
     assert f"/networks/{number}/links?" in client.get(f"/networks/{number}/links").text
 
 
+def test_a_kept_plan_survives_the_chain_page(client, post, store, number):
+    """The chain page shows the record in one line; a save that leaves the line alone leaves the record as it is."""
+    place = {"base": "1", "author": "Ann", "place": "north|main|north-release"}
+    post(
+        f"/networks/{number}/links/keep",
+        typed="packet_ms=1%2F3&payload=left+and+right%2C+linear&network_ms=21",
+        **place,
+    )
+    before = store.read(number).document
+    at = next(n for n, stage in enumerate(before["stages"]) if stage["id"] == "north-stream")
+    line = "".join(f.value for f in Sheet(before).group(f"stages-{at}").fields if f.name.endswith("stream_plan"))
+    assert line.startswith("payload=left+and+right%2C+linear&bits=24&")
+    again = applied(before, {f"stages-{at}-stream_plan": line, f"stages-{at}-note": "another"})
+    gone = applied(before, {f"stages-{at}-stream_plan": ""})
+
+    assert "1/3" == again["stages"][at]["stream_plan"]["packet_ms"]
+    assert before["stages"][at] | {"note": "another"} == again["stages"][at]
+    assert "stream_plan" not in gone["stages"][at]
+
+
+def test_an_older_document_keeps_its_text(client, post, store, example):
+    """A stage whose plan is a text opens as one, shows no problem with it, and is not rewritten by a save elsewhere."""
+    text = "network_ms=21&packet_ms=1"
+    document = json.loads(json.dumps(example))
+    stage = next(stage for stage in document["stages"] if stage["id"] == "north-release")
+    stage["stream_plan"] = text
+    number = store.create(document, author="test", reason="test").network_id
+    before = store.read(number).document
+    again = applied(before, {"stages-0-note": "another"})
+
+    assert f"/networks/{number}/links?network_ms=21&amp;packet_ms=1" in client.get(f"/networks/{number}/links").text
+    assert text == next(s for s in again["stages"] if s["id"] == "north-release")["stream_plan"]
+
+
 def test_a_plan_again_takes_its_own_place(post, store, number):
     """A changed plan replaces the one before, inside and all; nothing is left behind."""
     place = {"base": "1", "author": "Ann", "place": "north|main|north-release"}
@@ -114,7 +152,11 @@ def test_a_plan_again_takes_its_own_place(post, store, number):
     post(f"/networks/{number}/links/keep", typed="packet_ms=1&network_ms=21", **again)
     stages = {s["id"]: s for s in store.read(number).document["stages"]}
 
-    assert "network_ms=21" == stages["north-stream"]["stream_plan"]
+    kept = stages["north-stream"]["stream_plan"]
+    assert (21, 1, "digital composite", "none") == tuple(
+        kept[k] for k in ("network_ms", "packet_ms", "payload", "parity")
+    )
+    assert "loss_pct" not in kept  # nothing was typed of losses
     assert ["north-stream-1", "north-stream-2"] == stages["north-stream"]["inside"]
     assert "north-stream-3" not in stages
 

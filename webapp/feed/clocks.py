@@ -12,13 +12,14 @@ from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
 from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
-from sfn.study.clocks import ASSUMED, LOCKED, Clocks, clocks, kinds, with_clock
+from sfn.study.clocks import ASSUMED, LOCKED, Clocks, kinds, with_clock
 from sfn.study.failures import FailureRow, failure_table, without_clock_row
 from sfn.study.muting import MutingOrder, muting_order
-from sfn.study.standby_routes import StandbyRoute, standby_routes
+from sfn.study.standby_routes import StandbyRoute
 from sfn.timing import delay_table
 from webapp.config.addresses import Room
 from webapp.forms import stream as forms
+from webapp.forms.clock_typed import clocks_of, standby_of
 from webapp.forms.stream import Part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, SettingsDep, in_part
@@ -69,8 +70,8 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
     part = in_part(opened)  # clocks need no place; launches and levels do
     table = delay_table(part.network)
     try:
-        found = clocks(opened.network, typed)
-        standby = standby_routes(table, typed)
+        found = clocks_of(opened.network, typed)
+        standby = standby_of(table, typed)
     except PlanError as error:
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
@@ -81,8 +82,8 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
     rows = failure_table(part.network, table, tolerance_us=found.limit_us, holdover_h=holds)
     levels = None if part.network.unjudged else _levels(part, maps, settings.limits.grid_points)
     there = {site.id for site in part.network.sites}
-    clocks_of = {s.site_id: s.clock for s in found.sites if s.kind != LOCKED and s.site_id in there}
-    order = None if levels is None else muting_order(part.network, levels, table.launches(), clocks=clocks_of)
+    clock_by_site = {s.site_id: s.clock for s in found.sites if s.kind != LOCKED and s.site_id in there}
+    order = None if levels is None else muting_order(part.network, levels, table.launches(), clocks=clock_by_site)
     chosen = any(name.startswith("clock-") for name in typed)
     context = ClocksPage(
         part.head,

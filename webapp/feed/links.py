@@ -10,14 +10,24 @@ from sfn.errors import PlanError, Problem
 from sfn.report.charts import bars
 from sfn.report.stream_charts import advice_chart
 from sfn.stream.advise import Choice, advise
+from sfn.stream.fields import OWN_PACKETS
 from sfn.stream.link import LinkPlan, comparison
 from sfn.stream.payload import dynamic_range_db, time_slots
-from sfn.stream.typed import plan_of, read, target_of, with_protection, written
-from sfn.stream.typed_losses import paths_of
+from sfn.stream.planned import plan_of
 from sfn.study.stream_stage import stale_settings, with_stream
 from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.stream import Part
+from webapp.forms.stream_typed import (
+    address_of,
+    link_plan_of,
+    paths_of,
+    read,
+    stream_plan_of,
+    target_of,
+    with_protection,
+    written,
+)
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, NetworkDep, Opened, StoreDep
 from webapp.shell.following import found as job_found
@@ -117,7 +127,7 @@ def show(request: Request, opened: NetworkDep) -> Response:
 def ask(opened: NetworkDep, jobs: JobsDep, form: FormDep) -> Response:
     """Start working out every protection for a target."""
     typed = read(form.get("typed", "")) | form
-    plan, paths, target = plan_of(typed), paths_of(typed), target_of(typed)
+    plan, paths, target = link_plan_of(typed), paths_of(typed), target_of(typed)
 
     def work(progress: Progress) -> tuple[tuple[Choice, ...], str]:
         """Every combination."""
@@ -161,7 +171,7 @@ def advice(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> 
 @router.post("/networks/{network_id}/links/keep")
 def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -> Response:
     """Put the plan into a chain as a new revision, and say which settings are stale now."""
-    typed = read(form.get("typed", ""))
+    stream_plan = stream_plan_of(read(form.get("typed", "")))
     try:
         site_id, route, in_place_of = form.get("place", "").split("|")
     except ValueError:
@@ -183,11 +193,11 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
     base = opened.head.revision.number
     document = with_stream(
         opened.document,
-        plan_of(typed),
+        plan_of(stream_plan),
         site_id=site_id,
         route=route,
         in_place_of=in_place_of,
-        stream_plan=written(typed),
+        stream_plan=stream_plan.in_document(),
         revision=base + 1,
         release_us=forms.release_us(form),
     )
@@ -202,7 +212,7 @@ def keep(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) -
 def _page(request: Request, opened: Opened, typed: dict[str, str]) -> Response:
     """The plan, or what is wrong with its fields."""
     try:
-        plan = plan_of(typed)
+        plan = link_plan_of(typed)
     except PlanError as error:
         return page(request, _blank(opened, typed, error.problems), status=422)
     rows = comparison(plan.payload, headers=plan.headers, protection=plan.protection, link=plan.link)
@@ -233,7 +243,9 @@ def _blank(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...])
 
 
 def _parts(typed: dict[str, str], problems: tuple[Problem, ...]) -> tuple[forms.Part, ...]:
-    """The plan's form."""
+    """The plan's form; a payload with a packet time of its own shows none where none was typed."""
+    if typed.get("payload") in OWN_PACKETS:
+        typed = {"packet_ms": ""} | typed
     return (
         forms.part("Payload", forms.PAYLOAD, typed, problems),
         forms.part("Packets", forms.PACKING, typed, problems),
@@ -260,9 +272,9 @@ def _chains(opened: Opened) -> tuple[ChainChoice, ...]:
             feeds = sorted(
                 (s for s in chain.stages if stages[s].kind in likely), key=lambda s: likely.index(stages[s].kind)
             )
-            plans = [stages[s].stream_plan for s in chain.stages if stages[s].stream_plan is not None]
+            plans = [address_of(held) for s in chain.stages if (held := stages[s].stream_plan) is not None]
             first = feeds[0] if feeds else ""
             found.append(
-                ChainChoice(site.id, site.name, chain.route, tuple(chain.stages), first, str(plans[0]) if plans else "")
+                ChainChoice(site.id, site.name, chain.route, tuple(chain.stages), first, plans[0] if plans else "")
             )
     return tuple(found)

@@ -16,12 +16,11 @@ from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
 from sfn.stream.measured import Measured, measure
-from sfn.stream.typed import written
-from sfn.stream.typed_losses import AskedRecord, measured_fields, packet_time_of, paths_of, record_of
 from sfn.study.losses import Left, Records, records, usual_protections, with_second
 from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.stream import Part
+from webapp.forms.stream_typed import AskedRecord, asked_record_of, measured_fields, packet_time_of, paths_of, written
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, NetworkDep, Opened, SettingsDep
 from webapp.shell.following import found as job_found
@@ -92,7 +91,7 @@ def upload(
     second: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Take one or two records and start reading them."""
-    asked = record_of(form)
+    asked = asked_record_of(form)
     given = [one for one in (first, second) if one is not None and one.filename]
     if not given:
         raise RefusedError(

@@ -9,7 +9,7 @@ from pydantic import BaseModel
 
 from sfn.errors import Problem
 from sfn.plan import Network
-from webapp.forms.places import Kind, Leaf, anchor, leaf, leaf_at, name_of, path_of
+from webapp.forms.places import Kind, Leaf, anchor, leaf, leaf_at, name_of, path_of, record_shown
 
 # Where a key alone, without its unit, would not read as a label.
 LABELS = {
@@ -254,6 +254,8 @@ def _shown(value: Any) -> str:
         return ""
     if isinstance(value, str):
         return value
+    if isinstance(value, Mapping):
+        return record_shown(value)
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     if isinstance(value, bool | int | float):

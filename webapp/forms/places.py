@@ -1,15 +1,18 @@
 """What stands at a place of the document: its kind, its default, its words. Read off the model, once for all forms."""
 
+import json
 import re
 import types
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 from sfn.errors import Problem
 from sfn.plan import Network
+from sfn.plan.stream_plan import StreamPlan
+from sfn.stream.plan_text import text_of
 
 Kind = Literal[
     "text", "long text", "number", "yes or no", "choice", "record", "records", "id", "ids", "by name", "other"
@@ -130,8 +133,8 @@ def _kind(annotation: Any) -> tuple[Kind, type[BaseModel] | None, tuple[Any, ...
         return "choice", None, inside
     if annotation in (float, int):
         return "number", None, ()
-    if annotation is str:
-        return "text", None, ()
+    if annotation is str or (origin in (Union, types.UnionType) and any(_bare(part) is str for part in inside)):
+        return "text", None, ()  # a record that may also be written as text is shown as that text
     if _is_record(annotation):
         return "record", annotation, ()
     if origin is tuple and inside[1:] == (Ellipsis,):
@@ -171,6 +174,14 @@ def _sentence_and_unit(description: str) -> tuple[str, str]:
         return " ".join(description.split()), ""
     unit = unit.removesuffix("]")
     return " ".join(sentence.split()), _UNITS.get(unit, unit)
+
+
+def record_shown(value: Mapping[str, Any]) -> str:
+    """A record in the one line of a field that may hold text as well: a stage's stream plan."""
+    try:
+        return text_of(StreamPlan.model_validate_json(json.dumps(value)))
+    except ValidationError:
+        return json.dumps(value, ensure_ascii=False)
 
 
 def anchor(path: str) -> str:

@@ -1,14 +1,15 @@
-"""Forms of stream plans, losses and clocks: fields of `sfn.stream.typed` with label, unit and a sentence."""
+"""Forms of stream plans, losses and clocks: fields with label, unit and a sentence."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.number_text import number_written
-from sfn.stream.fields import DEFAULTS, PARITIES, PAYLOADS
+from sfn.stream.fields import PARITIES, PAYLOADS
 from sfn.stream.payload import subcarriers
 from webapp.forms.fields import Field
 from webapp.forms.places import Kind
+from webapp.forms.usual import USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +235,7 @@ def _field(ask: Ask, typed: Mapping[str, str], problems: Sequence[Problem], *, p
         name,
         ask.label,
         kind,
-        typed.get(name, DEFAULTS.get(ask.name, "")),
+        typed.get(name, USUAL.get(ask.name, "")),
         ask.unit,
         ask.help,
         bool(choices),

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
-from webapp.forms.places import Leaf, leaf_at, path_of, value_at
+from webapp.forms.places import Leaf, leaf_at, path_of, record_shown, value_at
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
@@ -114,6 +114,8 @@ def _put(document: dict[str, Any], path: tuple[str | int, ...], found: Leaf, tex
     before = _held(document, path)
     unsaid = value is None or (found.kind == "yes or no" and not found.required and value == found.default)
     if before == value and type(before) is type(value):
+        return
+    if isinstance(before, Mapping) and value == record_shown(before):
         return
     if isinstance(before, int | float) and isinstance(value, int | float) and before == value:
         return

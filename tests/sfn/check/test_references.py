@@ -6,7 +6,7 @@ from sfn.check import all_problems
 from sfn.check.references import receivers_of, references
 from sfn.errors import PlanError
 from sfn.plan import Network
-from sfn.study.standby_routes import standby_routes
+from sfn.study.standby_routes import AskedStandby, standby_routes
 from sfn.timing import delay_table
 from tests.sfn.networks import example
 
@@ -52,13 +52,13 @@ def test_standby_routes_say_jump_silence_and_data() -> None:
     """The jump is the delay table's; 1.5 Mbit/s for a month of 30.4 days is 493 GB (the facts' section 1)."""
     network = example()
     table = delay_table(network)
-    found = standby_routes(table, {"standby_detect_s": "2"})
+    found = standby_routes(table, AskedStandby(standby_detect_s=2))
     rows = {(row.site_name, row.route): row.jump_us for row in table.rows if row.route != "main"}
     assert {(one.site_name, one.route): one.jump_us for one in found} == rows
     for one in found:
         assert one.outage_s == 2.0
         assert one.always_on_bytes / 1e9 == pytest.approx(493.1, abs=0.1)
-    called = standby_routes(table, {"standby_called": "yes", "standby_call_s": "4"})
+    called = standby_routes(table, AskedStandby(standby_called=True, standby_call_s=4))
     assert all(one.outage_s > 5.0 for one in called)
-    with pytest.raises(PlanError, match="standby_hours"):
-        standby_routes(table, {"standby_hours": "1000"})
+    with pytest.raises(PlanError, match="standby_needed_h"):
+        standby_routes(table, AskedStandby(standby_needed_h=1000))

@@ -10,17 +10,23 @@ import pytest
 from sfn.check import all_problems
 from sfn.errors import Problem
 from sfn.plan import read
+from sfn.stream.plan_text import read_text
+from sfn.stream.planned import plan_of
 from sfn.stream.section import stages
-from sfn.stream.typed import plan_of, read as fields_of
 
 EXAMPLE = Path(__file__).parents[1] / "example-network.json"
 STAMPED = "packet_ms=1&parity=both&network_ms=21&variation_ms=20&receiver_ms=4&link_mbps=10"
 
 
-def found(plan: str, change: Callable[[list[dict[str, Any]]], object] = lambda made: None) -> dict[str, Problem]:
+def found(
+    plan: str, change: Callable[[list[dict[str, Any]]], object] = lambda made: None, *, as_text: bool = False
+) -> dict[str, Problem]:
     """Problems of the stream's stages by place, with the stream in the north's chain and changed afterwards."""
     document = json.loads(EXAMPLE.read_text(encoding="utf-8"))
-    made = stages(plan_of(fields_of(plan)), prefix="stream", revision=3, stream_plan=plan)
+    record = read_text(plan)
+    made = stages(plan_of(record), prefix="stream", revision=3, stream_plan=record.in_document())
+    if as_text:
+        made[-1]["stream_plan"] = plan
     change(made)
     gone = {"north-wan", "north-fec", "north-release"}
     kept = [s for s in document["stages"] if s["id"] not in gone]
@@ -37,9 +43,10 @@ def found(plan: str, change: Callable[[list[dict[str, Any]]], object] = lambda m
 
 
 @pytest.mark.parametrize("plan", [STAMPED, STAMPED + "&time_stamped=no"])
-def test_a_stage_as_its_plan_made_it_has_no_problem(plan: str) -> None:
-    """Fresh from the plan nothing is stale."""
-    assert {} == found(plan)
+@pytest.mark.parametrize("as_text", [False, True])
+def test_a_stage_as_its_plan_made_it_has_no_problem(plan: str, as_text: bool) -> None:
+    """Fresh from the plan nothing is stale, whether the document has it as a record or, as older ones, as text."""
+    assert {} == found(plan, as_text=as_text)
 
 
 def test_a_hand_edited_section_is_called_stale() -> None:
@@ -93,6 +100,16 @@ def test_a_plan_that_cannot_work_or_be_read_is_called() -> None:
 
     assert "the link carries 5" in wide["stream.stream_plan"].what
     assert "cannot be read: packet_ms 'soon' is no number" in nonsense["stream.stream_plan"].what
+
+
+def test_a_record_that_cannot_be_planned_is_called() -> None:
+    """A figure out of range stands under its key, as in a text."""
+    called = found(STAMPED, lambda made: made[-1].update(stream_plan={"packet_ms": "1/7"}))["stream.stream_plan"]
+    hops = found(STAMPED, lambda made: made[-1].update(stream_plan={"hops": 0}))["stream.stream_plan"]
+
+    assert "stream-plan-unreadable" == called.code
+    assert "cannot be read: packet_ms the packet time must hold a whole number of samples" in called.what
+    assert "cannot be read: hops hops must be from 1 to 100 hops, got 0" in hops.what
 
 
 def test_a_plan_of_another_kind_than_its_stage_is_called() -> None:

@@ -13,11 +13,10 @@ from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import fitted, measured
 from sfn.stream.protection import Protection, both_parities, column_parity, with_repeat, with_second_path
 from sfn.stream.section import stages
-from sfn.stream.typed import plan_of
-from sfn.stream.typed_losses import measured_fields, paths_of
 from sfn.study.failures import _common
 from sfn.study.losses import by_hour, needs_answer, protected, records, usual_protections
 from tests.sfn.stream.test_residual import record
+from webapp.forms.stream_typed import link_plan_of as plan_of, measured_fields, paths_of
 
 PACKET_S = 1e-3
 

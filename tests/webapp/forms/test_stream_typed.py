@@ -5,17 +5,20 @@ from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
 from sfn.stream.advise import combinations
-from sfn.stream.fields import DEFAULTS, PAYLOADS
+from sfn.stream.fields import PAYLOADS
 from sfn.stream.loss import bursts, independent
 from sfn.stream.paths import paths_given
-from sfn.stream.typed import (
-    plan_of,
+from webapp.forms.stream_typed import (
+    asked_record_of as record_of,
+    link_plan_of as plan_of,
+    packet_time_of,
+    paths_of,
     read,
     target_of,
     with_protection,
     written,
 )
-from sfn.stream.typed_losses import packet_time_of, paths_of, record_of
+from webapp.forms.usual import USUAL
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
@@ -80,16 +83,16 @@ def test_how_a_record_is_read():
     assert {"late_probability", "record_packet_ms", "port"} == {p.where for p in refusal.value.problems}
 
 
-@given(st.dictionaries(st.sampled_from(sorted(DEFAULTS)), st.text(max_size=12)))
+@given(st.dictionaries(st.sampled_from(sorted(USUAL)), st.text(max_size=12)))
 def test_fields_come_back_from_their_text(typed):
     """Written and read again, every field says the same: itself, or its default."""
     again = read(written(typed))
 
-    for name, default in DEFAULTS.items():
+    for name, default in USUAL.items():
         assert (typed.get(name, "").strip() or default) == again.get(name, default)
 
 
-@given(st.dictionaries(st.sampled_from(sorted(DEFAULTS)), st.text(max_size=8)))
+@given(st.dictionaries(st.sampled_from(sorted(USUAL)), st.text(max_size=8)))
 def test_no_field_gives_a_traceback(typed):
     """Whatever is typed is planned or refused at a field."""
     strangers: set[str] = set()
@@ -97,7 +100,7 @@ def test_no_field_gives_a_traceback(typed):
         try:
             ask(typed)
         except PlanError as refusal:
-            strangers |= {p.where for p in refusal.problems} - set(DEFAULTS)
+            strangers |= {p.where for p in refusal.problems} - set(USUAL)
     assert set() == strangers
 
 

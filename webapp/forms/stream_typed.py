@@ -1,16 +1,49 @@
-"""Losses out of typed fields: models of one path and of two, records of packets and how to read them.
+"""Typed fields of link plans, losses and records of packets into what the engine takes, every problem at its field."""
 
-The fields are those of `sfn.stream.typed`, and every problem stands at its field.
-"""
-
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
+from urllib.parse import parse_qsl, urlencode
 
+from sfn.errors import Problem
+from sfn.plan.stream_plan import StreamPlan
+from sfn.stream.advise import Target
 from sfn.stream.heard import SOURCE_EXPECTED, source_number
-from sfn.stream.loss import LossModel, bursts, independent
-from sfn.stream.paths import PRODUCTS, Paths, paths_given
-from sfn.stream.typed import Reader, Typed
+from sfn.stream.link import LinkPlan
+from sfn.stream.paths import PRODUCTS, Paths
+from sfn.stream.plan_text import losses_of, record_of, typed_of
+from sfn.stream.planned import paths_of as paths_of_record, plan_of, with_protection as protected_record
+from sfn.stream.protection import Protection
+from webapp.forms.reader import Reader, Typed
+from webapp.forms.usual import USUAL
+
+
+def link_plan_of(typed: Typed) -> LinkPlan:
+    """The link plan that fields describe.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    given, problems = record_of(typed)
+    return _reader(problems).finish_with(lambda: plan_of(given))
+
+
+def stream_plan_of(typed: Typed) -> StreamPlan:
+    """The record that a stage keeps of the plan that fields describe, losses too where any are typed.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    given, problems = record_of(typed, losses=True)
+    reader = _reader(problems)
+    reader.finish_with(lambda: plan_of(given))
+    if given.loss_pct is not None:
+        paths_of_record(given)
+    return given
 
 
 def paths_of(typed: Typed) -> Paths:
@@ -21,40 +54,27 @@ def paths_of(typed: Typed) -> Paths:
     PlanError
         With every problem at its field.
     """
-    reader = Reader(typed)
-    first = _model(reader, "")
-    second = _model(reader, "second_") if typed.get("second_loss_pct", "").strip() else None
-    joint_pct, burst = reader.optional("joint_loss_pct"), reader.optional("joint_burst_packets")
-    interval = reader.optional("joint_low_pct"), reader.optional("joint_high_pct")
-    if (interval[0] is None) != (interval[1] is None):
-        missing = "joint_low_pct" if interval[0] is None else "joint_high_pct"
-        reader.refuse(missing, "is empty beside the other end", "both ends of the interval", code="half-an-interval")
-    most_pct = max((end for end in (joint_pct, interval[1]) if end is not None), default=None)
-    if burst is not None and not (most_pct is not None and 0 < most_pct):
-        why = "packets lost on both by chance come one by one" if most_pct is None else "nothing is lost on both"
-        reader.refuse(
-            "joint_burst_packets", f"counts for nothing: {why}", "what both paths lose together, or an empty field",
-            code="idle-field",
-        )  # fmt: skip
-    if second is None and (joint_pct is not None or interval[1] is not None):
-        second = first  # what both lose speaks of a second path: as good as the first
+    given, problems = losses_of(typed)
+    return _reader(problems).finish_with(lambda: paths_of_record(given))
+
+
+def target_of(typed: Typed) -> Target:
+    """The target and its ceilings.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    reader = Reader(typed, USUAL)
+    every_h, latency_ms = reader.number("error_every_h"), reader.optional("greatest_latency_ms")
+    rate_mbps = reader.optional("greatest_mbps")
+    latency_us = None if latency_ms is None else latency_ms * 1000
+    names = ("error_every_h", "greatest_latency_ms", "greatest_mbps")
+    target = reader.attempt(lambda: Target(float(every_h * 3600), latency_us, rate_mbps), names)
     reader.finish()
-    assert first is not None
-    found = reader.attempt(
-        lambda: paths_given(
-            first,
-            second,
-            joint_loss_ratio=None if joint_pct is None else joint_pct / 100,
-            joint_burst_packets=burst,
-            joint_interval_ratio=(
-                None if interval[0] is None or interval[1] is None else (interval[0] / 100, interval[1] / 100)
-            ),
-        ),
-        ("joint_loss_pct", "joint_burst_packets", "joint_high_pct"),
-    )
-    reader.finish()
-    assert found is not None
-    return found
+    assert target is not None
+    return target
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +92,7 @@ class AskedRecord:
     joint_burst_packets: float | None = None
 
 
-def record_of(typed: Typed) -> AskedRecord:
+def asked_record_of(typed: Typed) -> AskedRecord:
     """How a record of packets is to be read.
 
     Raises
@@ -80,7 +100,7 @@ def record_of(typed: Typed) -> AskedRecord:
     PlanError
         With every problem at its field.
     """
-    reader = Reader(typed)
+    reader = Reader(typed, USUAL)
     late, packet_ms = float(reader.number("late_probability")), reader.optional("record_packet_ms")
     port = reader.whole("port") if typed.get("port", "").strip() else None
     source = _source(reader, typed.get("source", "").strip())
@@ -100,17 +120,6 @@ def record_of(typed: Typed) -> AskedRecord:
     )  # fmt: skip
 
 
-def _source(reader: Reader, text: str) -> int | None:
-    """The RTP source to follow; None where it is left empty."""
-    if not text:
-        return None
-    try:
-        return source_number(text)
-    except ValueError as error:
-        reader.refuse("source", str(error), SOURCE_EXPECTED, code="not-a-source")
-        return None
-
-
 def packet_time_of(typed: Typed) -> float:
     """The packet time in seconds.
 
@@ -119,12 +128,41 @@ def packet_time_of(typed: Typed) -> float:
     PlanError
         If it is none.
     """
-    reader = Reader(typed)
+    reader = Reader(typed, USUAL)
     packet_ms = reader.number("packet_ms")
     if not 0 < packet_ms <= 1000:
         reader.refuse("packet_ms", f"cannot be {float(packet_ms):g}", "above 0 to 1000 ms", code="out-of-range")
     reader.finish()
     return float(packet_ms) / 1000
+
+
+def written(typed: Typed) -> str:
+    """The fields that differ from what empty ones mean as one text, for addresses.
+
+    A mean burst is written whatever it is: left out it would mean that packets are lost independently.
+    """
+    kept = {
+        k: v.strip()
+        for k, v in typed.items()
+        if k in USUAL and v.strip() and (v.strip() != USUAL[k] or k == "burst_packets")
+    }
+    return urlencode(kept)
+
+
+def read(text: str) -> dict[str, str]:
+    """The fields of such a text; unknown names are left out."""
+    return {k: v for k, v in parse_qsl(text) if k in USUAL}
+
+
+def address_of(held: str | StreamPlan) -> str:
+    """A stage's kept plan as such a text."""
+    return held if isinstance(held, str) else written(typed_of(held))
+
+
+def with_protection(typed: Typed, protection: Protection) -> dict[str, str]:
+    """The fields with another protection in them."""
+    chosen = typed_of(protected_record(StreamPlan(), protection))
+    return dict(typed) | {"columns": "", "rows": ""} | chosen
 
 
 def measured_fields(found: Mapping[str, object], *, upper: bool = False) -> dict[str, str]:
@@ -181,11 +219,19 @@ def _float(value: object) -> float:
     return float(value)
 
 
-def _model(reader: Reader, prefix: str) -> LossModel | None:
-    """The loss model of one path; an empty mean burst means independent loss."""
-    ratio = float(reader.number(f"{prefix}loss_pct")) / 100
-    burst = reader.optional(f"{prefix}burst_packets")
-    names = (f"{prefix}loss_pct", f"{prefix}burst_packets")
-    if burst is None:
-        return reader.attempt(lambda: independent(ratio), names)
-    return reader.attempt(lambda: bursts(ratio, mean_burst_packets=burst), names[::-1])
+def _reader(problems: Sequence[Problem]) -> Reader:
+    """A reader that already knows what could not be read."""
+    reader = Reader({}, {})
+    reader.problems.extend(problems)
+    return reader
+
+
+def _source(reader: Reader, text: str) -> int | None:
+    """The RTP source to follow; None where it is left empty."""
+    if not text:
+        return None
+    try:
+        return source_number(text)
+    except ValueError as error:
+        reader.refuse("source", str(error), SOURCE_EXPECTED, code="not-a-source")
+        return None
