@@ -5,7 +5,6 @@ from typing import Any
 import numpy as np
 
 from sfn.field.contours import area_geometry, isolines, regions
-from sfn.reception.classes import CLASSES
 from sfn.report.colours import named_colours
 from sfn.report.numbers import number
 from sfn.report.scale import round_step
@@ -49,6 +48,7 @@ def _areas(found: Zones, layer: Layer) -> dict[str, Any]:
     for value, (key, label) in _named(found, layer).items():
         for area in regions(layer.values == value, grid, least_pixels_n=LEAST_PIXELS_N):
             about = {"layer": layer.name, key: label, "label": label, "colour": colours[value]} | piece
+            about |= {"code": value} if layer.scale.kind == "classes" else {}
             features.append({"type": "Feature", "geometry": area_geometry(area), "properties": about})
     return collection(features)
 
@@ -56,7 +56,7 @@ def _areas(found: Zones, layer: Layer) -> dict[str, Any]:
 def _named(found: Zones, layer: Layer) -> dict[int, tuple[str, str]]:
     """What each whole value means: the property that says so, and the words."""
     if layer.scale.kind == "classes":
-        return {n: ("class", CLASSES[n]) for n in layer.scale.shown}
+        return {n: ("class", layer.scale.words[n]) for n in layer.scale.shown}
     if layer.scale.kind == "flag":
         return {1: ("class", layer.label)}
     return {n: ("site", site.name) for n, site in enumerate(found.network.sites)}

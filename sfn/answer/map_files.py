@@ -13,12 +13,11 @@ from sfn.answer.layer_lines import layer_lines
 from sfn.answer.zones import lines_document
 from sfn.geodesy.sites import place
 from sfn.plan.formula import guarded
-from sfn.reception.classes import CLASSES
 from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
-from sfn.study.zones import Layer, Zones, neighbours
+from sfn.study.zones import LAYERS, Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")
 MEDIA = {
@@ -36,7 +35,7 @@ def layer_tif(found: Zones, layer: Layer, by: Stamp) -> bytes:
     """A layer as GeoTIFF; unit, network, revision, state and what whole numbers mean stand in its tags."""
     tags = by.tags() | {"made_at": by.date, "layer": layer.label, "sites": ",".join(by.sites)}
     if layer.scale.kind == "classes":
-        tags["classes"] = ",".join(CLASSES)
+        tags["classes"] = "; ".join(layer.scale.words)
     if found.coverage.averaged_says:
         tags["terrain_averaged"] = found.coverage.averaged_says
     name = f"TRY: {layer.name}" if by.is_try else layer.name
@@ -56,11 +55,13 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         f"{ground}; receiving antenna {height_m:g} m above ground; pixel {coverage.grid.pixel_m:.0f} m; "
         f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
-    note = f"{note} {by.corrected}." if by.corrected else note
-    note = f"{coverage.averaged_says} {note}".strip()
+    heard = f"FM quality of {by.programme}" if by.programme else ""
+    said = ". ".join(one for one in (by.corrected, heard, *by.classes) if one)
+    note = f"{coverage.averaged_says} {note} {said}{'.' if said else ''}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,
         covered=coverage.covered.reshape(coverage.grid.shape), marks=marks, stamp=by, note=note,
+        clear=LAYERS[layer.name].clear,
         refractivity_n=found.network.refractivity_n,
     )  # fmt: skip
 
@@ -87,8 +88,10 @@ def _cells(layer: Layer, values: NDArray[np.float32], sites: tuple[str, ...]) ->
     """One row of a layer, in words where numbers only stand for them."""
     kind = layer.scale.kind
     if kind in ("classes", "sites"):
-        words = CLASSES if kind == "classes" else sites
-        return ["" if v != v else words[int(v)] for v in values.tolist()]  # site ids: no formula begins like one
+        words = layer.scale.words if kind == "classes" else sites
+        return [
+            "" if v != v else _quoted(words[int(v)]) if kind == "classes" else words[int(v)] for v in values.tolist()
+        ]  # site ids: no formula begins like one
     decimals = 0 if kind == "flag" else 3
     return ["" if v != v else f"{v:.{decimals}f}" for v in values.tolist()]
 

@@ -41,6 +41,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         "wanted": quality.wanted,
         "hurts": quality.hurts,
         "implementation_margin_db": quality.implementation_margin_db,
+        "target_class": quality.target_class,
         "fixes": [
             {
                 "site": fix.site,
@@ -53,6 +54,8 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         "needed_beside_others_dbuvm": None if quality.beside is None else finite_or_none(quality.beside.level_dbuvm[0]),
         "other_transmitters_say": quality.others_says,
         "other_transmitter": None if quality.beside is None else quality.beside.name_at(0),
+        **quality.says.as_json(),
+        "too_weak_says": quality.says.too_weak or None,
         "answer": quality.answer,
         **_listeners(quality.heard),
     }
@@ -64,6 +67,7 @@ def _listeners(found: Heard | None) -> dict[str, Any]:
         return {}
     shares = ("stereo", "blended", "clear_stereo", "clear_mono", "upset", "good")
     return {f"share_{name}": found.share(name) for name in shares} | {
+        "share_disturbed": found.disturbed,
         "people_class": found.people_class,
         "classes_say": "class and for_people are the map's quick estimate and count; people_class is a figure beside "
         "them, of the shares drawn here",

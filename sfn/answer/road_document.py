@@ -28,6 +28,9 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "terrain_averaged": found.signals.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         "other_transmitters_say": found.others_says,
+        "classes_say": found.says_of_classes.quick or None,
+        "too_weak_says": found.says_of_classes.too_weak or None,
+        **found.says_of_classes.as_json(),
         "programme": heard_programme(found.network) or None,
         "left_out_sites": left_out_document(found.network.left_out),
         **_lengths(found),
@@ -56,6 +59,8 @@ def stretch_document(one: Stretch) -> dict[str, Any]:
         "to_m": one.to_m,
         "lost_m": one.lost_m,
         "class": one.class_name,
+        "for_people": one.for_people,
+        "lengths_m": dict(one.lengths),
         "hurts": one.hurts,
         "other_transmitter": one.other_transmitter,
         "wanted": one.wanted,
@@ -87,6 +92,8 @@ def _lengths(of: Road) -> dict[str, Any]:
             }
             for code in sorted(shown_classes(of.yard.carried))
         ],
+        "risk_served_m": of.risk_m,
+        "drawn_served_m": of.drawn_m,
         "unknown_m": of.unknown_m,
         "uncovered_m": of.uncovered_m,
     }

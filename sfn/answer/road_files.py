@@ -76,7 +76,7 @@ def road_csv(of: Road, by: Stamp) -> str:
             _cell(of.quality.margin_db[k]),
             *(_cell(values[k]) for values in of.figures.values()),
             *(_cell(values[k]) for values in of.shares.values()),
-            "" if np.isnan(kind) else CLASSES[int(kind)],
+            "" if np.isnan(kind) else of.words[int(kind)],
             "" if np.isnan(hurts) else of.sites[int(hurts)],
             of.other_at(k) or "",
             "" if of.strongest[k] < 0 else of.sites[of.strongest[k]],
@@ -105,7 +105,8 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
             line_feature(
                 list(zip(of.samples.lon_deg[a : last + 1], of.samples.lat_deg[a : last + 1], strict=True)),
                 {
-                    "class": CLASSES[kind] if kind < len(CLASSES) else "not known",
+                    "class": words[kind] if kind < len(CLASSES) else "not known",
+                    "code": kind if kind < len(CLASSES) else None,
                     "from_m": round(float(at_m[a]), 1),
                     "to_m": round(float(at_m[last]), 1),
                     "least_margin_db": round(float(known.min()), 2) if known.size else None,
@@ -116,7 +117,9 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
         )
     worst = [
         point_feature(
-            s.lon_deg, s.lat_deg, stretch_document(s) | {"label": f"{n}: {s.class_name}", "kind": "worst place"}
+            s.lon_deg,
+            s.lat_deg,
+            stretch_document(s) | {"class": s.for_people, "label": f"{n}: {s.for_people}", "kind": "worst place"},
         )
         for n, s in enumerate(of.stretches, start=1)
     ]

@@ -35,7 +35,7 @@ def lines_document(found: Zones, launches: Mapping[str, float], pairs: tuple[tup
 
 def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
     """The JSON document of ``zones --json``; `files` names the file of each layer."""
-    summary = found.summary
+    summary, says = found.summary, found.says
     people = found.classes.people
     spread = {"median": summary.median_us, "p90": summary.p90_us, "max": summary.max_us}
     return {
@@ -55,7 +55,10 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "programme": heard_programme(found.network) or None,
         "usable_dbuvm": found.counts.usable_dbuvm,
         "usable_source": found.counts.usable_source,
-        **found.classes_said,
+        "classes_say": says.quick or None,
+        "too_weak_below_dbuvm": says.too_weak_below_dbuvm,
+        "too_weak_says": says.too_weak or None,
+        **says.as_json(),
         "significant_db": found.counts.significant_db,
         "classes": [
             {
@@ -74,7 +77,6 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "cut_by_frame": found.cut_says or None,
         "uncovered_km2": found.uncovered_km2,
         "uncovered_counted_km2": found.uncovered_counted_km2,
-        "receiver_window": found.placing_says or None,
         "risk": None
         if found.risk is None
         else {
@@ -82,5 +84,12 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
             "served_km2": found.risk.served_km2,
             "served_people": found.risk.served_people,
         },
-        "overlap": {"area_km2": summary.area_km2, "delay_spread_us": spread, "people": summary.people},
+        "overlap": {
+            "area_km2": summary.area_km2,
+            "delay_spread_us": spread,
+            "people": summary.people,
+            "near_db": summary.near_db,
+            "near_km2": summary.near_km2,
+            "near_people": summary.near_people,
+        },
     }

@@ -161,6 +161,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "time-scale-unknown": Doubt(_R, "others say which time scale they keep"),
     "others-without-ratio": Doubt(_R, "a transmitter of another programme is not counted"),
     "others-alike": Doubt(_R, "two transmitters of other programmes have one id"),
+    "part-unjudged": Doubt(_S, "the delays were not held against the other part of the same transmission"),
     "people-doubled": Doubt(_R, "people are counted twice"),
     "listeners-counted-twice": Doubt(_R, "figures of people may be too high; no delay rests on them"),
 }  # fmt: skip

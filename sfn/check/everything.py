@@ -21,6 +21,7 @@ from sfn.check.references import references
 from sfn.check.routes import route_problems
 from sfn.check.stamps import stamp_problems
 from sfn.check.streams import stream_problems
+from sfn.check.unjudged import unjudged_problems
 from sfn.check.words import word_problems
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.position import Located
@@ -131,4 +132,5 @@ def _of_service(network: Network, carried: Service) -> Iterable[Problem]:
         *device_problems(network, carried),
         *references(network),
         *lock_problems(network, carried),
+        *unjudged_problems(network, carried),
     ]

@@ -17,10 +17,11 @@ def people_problems(network: Network) -> Iterable[Problem]:
         people = sum(part.people for part in parts)
         names = ", ".join(part.name for part in parts[:MOST_NAMED_N])
         more = f" and {len(parts) - MOST_NAMED_N} more" if len(parts) > MOST_NAMED_N else ""
+        lie, they = ("lies", "it is a district") if len(parts) == 1 else ("lie", "they are districts")
         yield Problem(
             "listeners.places",
-            f"{names}{more} lie within {one.name} ({one.people:.0f} people), as its people are spread: if they are "
-            f"districts of it, {people:.0f} people are counted twice",
+            f"{names}{more} {lie} within {one.name} ({one.people:.0f} people), as its people are spread: if {they} "
+            f"of it, {people:.0f} people are counted twice",
             "towns of their own, or out of the list",
             "warning",
             code="listeners-counted-twice",

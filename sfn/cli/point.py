@@ -2,13 +2,14 @@
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Of FM, `quality` says what listeners around hear, as shares of
-receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
-stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up, `share_good`
-gets the better S/N; `people_class`, `for_people` (the class), `served` (from `served_from_share`), `listeners` (car,
-portable, hi-fi), `classes_say` (`for_people` is the map's quick estimate, `people_class` a figure of the drawn shares),
-`share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
-`other_transmitters_say` tells what is known of other programmes, `needed_beside_others_dbuvm` what the strongest must
-reach beside `other_transmitter` (null: none).
+receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in
+unblended stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up,
+`share_disturbed` is another station's, `share_good` gets the better S/N; `people_class`, `for_people` (the class),
+`served` (from `served_from_share`), `listeners` (car, portable, hi-fi), `classes_say` (`for_people` is the map's
+quick estimate, `people_class` a figure of the drawn shares), `share_that_blends`, `listener_spread_db` and
+`shares_say` (what they rest on). `programme`: what is heard. `target_class`: the class that a fix reaches or does
+not. Sentences beside the class are those of `zones`. `other_transmitters_say` tells what is known of other
+programmes, `needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none).
 """
 
 import argparse
@@ -23,6 +24,7 @@ from sfn.reception.heard import Heard
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
 from sfn.study.heard import PHASES, heard, own_programme, shipped_programme
+from sfn.study.point import nothing_says
 from sfn.systems.of_network import service_of
 
 NAME = "point"
@@ -108,18 +110,30 @@ def run(args: argparse.Namespace) -> int:
     )
     spread = number(found.delay_spread_us, 3)
     print(f"delay spread of the significant signals {spread} us")
+    if not found.signals:
+        print(nothing_says(now.network, found))
     ground = "that is not known" if found.rx_ground_m is None else f"at {found.rx_ground_m:g} m"
     print(f"receiver {found.rx_height_m:g} m above ground {ground}")
     if quality is not None:
         hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
         print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        if quality.probability is not None:
+            apart = number(100 * (quality.independent_probability or 0.0), 0)
+            print(
+                f"{number(100 * quality.probability, 0)} % of the places around are served, levels drawn and receivers "
+                f"following ({apart} % if sites faded independently)"
+            )
+        for said in quality.says.lines:
+            print(said)
+        if quality.beside is not None and (other := quality.beside.name_at(0)):
+            print(f"beside {other} it must reach {number(quality.beside.level_dbuvm[0])} dBuV/m")
         print(quality.others_says)
         if quality.heard is not None:
             print(_listeners(quality.heard))
         if programme := quality.answer.get("programme"):
             print(f"FM quality of {programme}")
         for fix in quality.fixes[:4]:
-            reach = "brings it to target" if fix.reaches_target else f"gives {number(fix.margin_db)} dB"
+            reach = f"makes it {quality.target_class}" if fix.reaches_target else f"gives {number(fix.margin_db)} dB"
             print(f"  {fix.site_name} by {number(fix.change_us, 1, signed=True)} us {reach}")
     if found.corrected:
         print(found.corrected)
@@ -174,8 +188,9 @@ def _listeners(heard: Heard) -> str:
     names = ("clear_stereo", "clear_mono", "upset")
     stereo, mono, upset = (f"{100 * heard.share(name):.0f} %" for name in names)
     ratio = f"{100 * heard.served_ratio:.0f} %"
+    disturbed = f", disturbed by another station {100 * heard.disturbed:.0f} %" if heard.disturbed else ""
     return (
         f"listeners ({heard.blend.listeners}), shares of {heard.of}: clear stereo {stereo}, clear but partly or wholly "
-        f"mono {mono}, distorted {upset}; by these shares, drawn here: {heard.people_class} (served from {ratio}); "
-        f"the class above is the map's quick estimate; {'; '.join(heard.says)}"
+        f"mono {mono}, distorted {upset}{disturbed}; by these shares, drawn here: {heard.people_class} (served from "
+        f"{ratio}); the class above is the map's quick estimate; {'; '.join(heard.says)}"
     )

@@ -1,30 +1,32 @@
-"""What a receiver gets along a road: level, delay difference and quality over distance, the worst stretches, the blame.
+"""What a receiver gets along a road: level, delay difference and quality over distance, the worst stretches, the
+blame.
 
-LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lon (a log of levels also does). LOG is a
-log of measured levels, as `calibrate` reads it.
+LINE is a GPX track, a GeoJSON LineString, or a CSV file with the columns lat,lon (a log of levels also does). LOG is
+a log of measured levels, as `calibrate` reads it.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
-`smooth_earth`, `other_transmitters_say` (what is known of other programmes), `programme` (of FM
-quality; null: no FM); `served_m`, `classes` (each `class`, `code`,
-`for_people`: the class in words for people, `length_m`, `share_pct`), `unknown_m` (nothing known), `uncovered_m` (a
-site's path leaves the terrain);
-`stretches` without adequate service, the longest loss first:
-`from_m`, `to_m`, `lost_m`, `class`, and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted` (the
-strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us` and
-`hurts_level_db` (`hurts` minus `wanted`), `nearest`, `away_m`; where something is tried, also `planned_lost_m` and
-`planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan, these
-with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
+`smooth_earth`, `other_transmitters_say` (what is known of other programmes), `programme` (of FM quality; null: no
+FM), sentences beside classes as in `zones`; `served_m`, `classes` (each `class`, `code`, `for_people`: the class in
+words for people, `length_m`, `share_pct`), `risk_served_m` (OFDM: by the strategy "strongest"), `drawn_served_m`
+(OFDM: most places served, levels drawn), `unknown_m` (nothing known), `uncovered_m` (a site's path leaves the
+terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`, `lost_m`, `class` (of most
+of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted`
+(the strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us`
+and `hurts_level_db` (`hurts` minus `wanted`), `nearest`, `away_m`; where something is tried, also `planned_lost_m`
+and `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan,
+these with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
-`covered`, `class`, `for_people`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM: worst tenth of phases; and
-`share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
-`coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
-minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
+`covered`, `class`, `for_people`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM: worst tenth of phases;
+and `share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
+`coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us`
+(`second` minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.
 """
 
 import argparse
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -38,7 +40,7 @@ from sfn.field.shift import shift_says
 from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
-from sfn.study.road import Road
+from sfn.study.road import Road, Stretch
 from sfn.study.road_plan import planned_road
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
@@ -88,7 +90,9 @@ def run(args: argparse.Namespace) -> int:
         anywhere=True,
     )
     if form is not None:
-        by = stamp(network, revision=None, made_at=datetime.now(UTC), says=made.found.says)
+        by = stamp(
+            network, revision=None, made_at=datetime.now(UTC), says=made.found.says, classes=made.found.beside_says
+        )
         try:
             args.out.write_bytes(road_file(made, form, by))
         except OSError as error:
@@ -117,6 +121,7 @@ def _print(found: Road, before: Road | None) -> None:
     heads = ("reception", "km", "share %", *(() if before is None else ("as planned km",)))
     whole_m = found.samples.length_m
     words = class_words(found.yard.carried)
+    names = {site.id: site.name for site in found.network.sites}
     rows = [
         (words[k], number(found.class_m[k] / 1000, 2), number(100 * found.class_m[k] / whole_m, 1), *_was(before, k))
         for k in shown_classes(found.yard.carried)
@@ -127,17 +132,23 @@ def _print(found: Road, before: Road | None) -> None:
     if found.stretches:
         print()
         print_table(
-            ("without service, from km", "to km", "reception", "hurts", "margin dB", "at the worst place, us", "near"),
+            (
+                "without service, from km",
+                "to km",
+                "reception, km",
+                "hurts",
+                "margin dB",
+                "at the worst place, us",
+                "near",
+            ),
             (
                 (
                     number(s.from_m / 1000, 2),
                     number(s.to_m / 1000, 2),
-                    s.class_name,
-                    s.other_transmitter or s.hurts or "-",
+                    ", ".join(f"{word} {number(length_m / 1000, 2)}" for word, length_m in s.lengths),
+                    s.other_transmitter or names.get(s.hurts or "", "-"),
                     number(s.margin_db),
-                    "-"
-                    if s.second is None
-                    else f"{s.second} minus {s.wanted} {number(s.delay_difference_us, 1, signed=True)}",
+                    _difference(s, names),
                     f"{s.nearest}, {number(s.away_m / 1000, 1)} km" if s.nearest else "-",
                 )
                 for s in found.stretches
@@ -147,13 +158,24 @@ def _print(found: Road, before: Road | None) -> None:
         print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
     if corrected := shift_says(found.network):
         print(corrected)
-    print(found.others_says)
+    for said in found.beside_says:
+        print(said)
     if heard := heard_programme(found.network):
         print(f"FM quality of {heard}")
     if found.signals.averaged_says:
         print(found.signals.averaged_says)
     if found.signals.smooth:
         print("no terrain: smooth earth")
+
+
+def _difference(of: Stretch, names: Mapping[str, str]) -> str:
+    """Delay difference at the worst place: of what hurts, else of the second strongest, to the strongest."""
+    if of.wanted is None or of.second is None:
+        return "-"
+    who, delay_us = (of.second, of.delay_difference_us)
+    if of.hurts is not None and of.hurts_delay_us is not None:
+        who, delay_us = (of.hurts, of.hurts_delay_us)
+    return f"{names[who]} minus {names[of.wanted]} {number(delay_us, 1, signed=True)}"
 
 
 def _was(before: Road | None, k: int) -> tuple[str, ...]:

@@ -2,10 +2,14 @@
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. `programme`: what FM quality holds for (null: no FM). `classes` have
-`code` and `for_people` (the class in words for people). `listeners`
-(null: no FM): what they hear with levels and carrier phases drawn, `classes` with `share` (of the people, of the area
-where these are not known), `shares_are_of` (places or time), `served_from_share`, `shares_say` (what they rest on).
-`classes_say`: what `classes` are beside those of `listeners`. `too_weak_below_dbuvm`: what divides too weak from upset.
+`code` and `for_people` (the class in words for people). `listeners` (null: no FM): what they hear with levels and
+carrier phases drawn, `classes` with `share` (of the people, of the area where these are not known), `shares_are_of`
+(places or time), `served_from_share`, `shares_say` (what they rest on). `classes_say`: what `classes` are beside
+those of `listeners`. `too_weak_below_dbuvm`: what divides too weak from upset. Sentences (null: nothing to say), of
+`point` and `road` too: `class_rule` (what makes a class), `not_judged` (what of the same transmitter no class speaks
+of), `levels_spread_say`, `receiver_window`, `listeners_say`, `usable_says`, `too_weak_says`, `worse_says` (which
+class a place lost in two ways has). `overlap`: `near_km2` and `near_people` are of its part where the second
+strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted.
 `other_transmitters_say`: what is known of transmitters of other programmes.
 """
 
@@ -74,10 +78,11 @@ def run(args: argparse.Namespace) -> int:
     summary = found.summary
     spread = ", ".join(number(value, 1) for value in (summary.median_us, summary.p90_us, summary.max_us))
     print(f"overlap zone {number(summary.area_km2, 1)} km2, delay spread median, 90 %, greatest: {spread} us")
+    print(found.overlap_says)
     print()
     in_classes = [(c["for_people"], number(c["area_km2"], 1), _people(c["people"])) for c in answer["classes"]]
     print_table(("reception", "area km2", "people"), in_classes)
-    for said in filter(None, (answer["classes_say"], answer["too_weak_says"])):
+    for said in found.says.lines:
         print(said)
     if found.risk is not None:
         served = [(one.served_km2, _people(one.served_people)) for one in (found.classes, found.risk)]

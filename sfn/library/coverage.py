@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sfn.answer.zones import document
+from sfn.check.people import people_problems
 from sfn.field.rasters import SiteProgress
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
@@ -44,19 +45,18 @@ class CoverageAnswer:
             "tried": list(self.tried.says),
             "people": self.listeners.total_people,
             "people_source": self.listeners.said,
+            "problems": [problem.as_json() for problem in people_problems(self.found.network)],
             "served": [{"site": name, "area_km2": got.area_km2, "people": got.people} for name, got in served],
         }
 
     @property
     def says(self) -> tuple[str, ...]:
         """What is tried, and what the figures rest on and leave out, in words."""
-        levels, said_of = self.found.coverage, self.found.classes_said
+        levels = self.found.coverage
         km2 = self.found.uncovered_km2
         said = (
             *(f"tried: {one}" for one in self.tried.says),
             *self.stamp.remarks,
-            self.found.others_says,
-            *(said_of[key] for key in ("classes_say", "too_weak_says")),
             shares_said(self.found),
             f"people: {self.listeners.said}",
             f"not covered by the terrain on the way from some site, and in no figure: {km2:.1f} km2" if km2 > 0 else "",
@@ -141,5 +141,5 @@ def coverage(
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = zones(now.network, levels, now.launches, people=heard.people, drawn=True, executor=executor)
     made_at = datetime.now(UTC)
-    by = stamp(network, revision=None, made_at=made_at, says=now.says, cut=found.cut_says)
+    by = stamp(network, revision=None, made_at=made_at, says=now.says, cut=found.cut_says, classes=found.beside_says)
     return CoverageAnswer(found, now, heard, by)

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, is_served
+from sfn.reception.classes import CLASSES, TOO_WEAK, is_served
 from sfn.reception.kernels import overlap_loop
-from sfn.reception.quality import ServiceQuality
+from sfn.reception.quality import ServiceQuality, decides
 from sfn.reception.significance import Criteria
 
 Rasters = NDArray[np.float32]
@@ -44,13 +44,20 @@ class Overlap:
 
 @dataclass(frozen=True, slots=True)
 class OverlapSummary:
-    """The overlap zone in numbers; delay spreads are quantiles over its area, None where there is no zone."""
+    """The overlap zone in numbers; delay spreads are quantiles over its area, None where there is no zone.
+
+    `near_km2`, `near_people` are of its part where the second strongest lies within `near_db` of the strongest: in OFDM
+    a signal inside the guard interval counts however weak, so that the zone alone says little of levels.
+    """
 
     area_km2: float
     median_us: float | None
     p90_us: float | None
     max_us: float | None
     people: float | None
+    near_db: float = 0.0
+    near_km2: float = 0.0
+    near_people: float | None = None
 
 
 def in_chunks(work: Callable[[slice], None], pixels_n: int, *, executor: Executor | None) -> None:
@@ -82,7 +89,7 @@ def overlap(
     counts : Criteria
         What is usable and significant.
     quality : ServiceQuality, optional
-        Of the same signals: then usable is what its classes do not call too weak, and a signal that upsets a place
+        Of the same signals: then usable is what its classes do not call too weak, and a signal that decides a class
         counts there, so that the overlap zone holds every place that is upset.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among; the loops hold no GIL.
@@ -105,7 +112,7 @@ def overlap(
         )
     else:
         usable = np.isfinite(quality.quality_class) & (quality.quality_class != TOO_WEAK)
-        upset_by = np.where(quality.quality_class == UPSET, quality.limiting, np.float32(np.nan)).astype(np.float32)
+        upset_by = np.where(decides(quality.quality_class), quality.limiting, np.float32(np.nan)).astype(np.float32)
     guard_us = counts.guard_us if np.isfinite(counts.guard_us) else -1.0
 
     def work(part: slice) -> None:
@@ -124,7 +131,9 @@ def overlap(
     return Overlap(*layers)
 
 
-def overlap_summary(found: Overlap, area_km2: Floats, *, people: Floats | None = None) -> OverlapSummary:
+def overlap_summary(
+    found: Overlap, area_km2: Floats, *, near_db: float, people: Floats | None = None
+) -> OverlapSummary:
     """Area of the overlap zone and the delay spreads in it.
 
     Parameters
@@ -132,18 +141,24 @@ def overlap_summary(found: Overlap, area_km2: Floats, *, people: Floats | None =
     found : Overlap
     area_km2 : ndarray, shape (M,)
         Ground area of each pixel. [km2]
+    near_db : float
+        How far below the strongest the second may lie to be near it. [dB]
     people : ndarray, shape (M,), optional
         People in each pixel.
     """
     zone = np.isfinite(found.delay_spread_us)
     if not zone.any():
-        return OverlapSummary(0.0, None, None, None, None if people is None else 0.0)
+        return OverlapSummary(0.0, None, None, None, nobody := None if people is None else 0.0, near_db, 0.0, nobody)
     spread, area = found.delay_spread_us[zone].astype(np.float64), area_km2[zone]
     order = np.argsort(spread)
     share = np.cumsum(area[order]) / area.sum()
     median, p90 = (float(spread[order][min(int(np.searchsorted(share, q)), share.size - 1)]) for q in (0.5, 0.9))
     counted = None if people is None else float(people[zone].sum())
-    return OverlapSummary(float(area.sum()), median, p90, float(spread.max()), counted)
+    near = zone & (found.level_difference_db >= -near_db)
+    return OverlapSummary(
+        float(area.sum()), median, p90, float(spread.max()), counted, near_db, float(area_km2[near].sum()),
+        None if people is None else float(people[near].sum()),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

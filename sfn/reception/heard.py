@@ -21,7 +21,8 @@ PEOPLE_CLASSES = (
 POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
 OTHERS_UNCOUNTED = "stations with other programmes are not counted"
 OTHER_DISTURBS = (
-    "another station disturbs here: nobody counts as hearing it clear; the share distorted is of our own transmitters"
+    "another station disturbs here: nobody counts as hearing it clear; the share distorted is of our own transmitters, "
+    "the rest is the other station's"
 )
 MAP_LEVEL_SETS_N, MAP_PHASES_N = (
     64,
@@ -49,6 +50,12 @@ class Heard:
     def share(self, name: str) -> float:
         """A share of receivers, 0 to 1, by its name in `sfn.systems.fm_listeners.Shares`."""
         return float(getattr(self.shares, name)[0])
+
+    @property
+    def disturbed(self) -> float:
+        """The share that is another station's: not clear, and not distorted by our own; 0 where none disturbs."""
+        rest = 1.0 - sum(self.share(name) for name in ("clear_stereo", "clear_mono", "upset"))
+        return rest if rest > 1e-9 and OTHER_DISTURBS in self.says else 0.0
 
     @property
     def served(self) -> bool:

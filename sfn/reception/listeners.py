@@ -89,7 +89,7 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if asked is None:
         return Listeners(None, "people are not counted: the network names no places")
     if asked.places is not None:
-        said = f"{len(asked.places)} places of the document; {RULE}"
+        said = f"{len(asked.places)} places of the document{_doubled(asked.places)}; {RULE}"
         return Listeners(spread(asked.places, grid), said, asked.places)
     if asked.file is None:
         return _world(grid)
@@ -181,6 +181,21 @@ def inside_towns(places: Sequence[Place]) -> dict[int, tuple[int, ...]]:
         held = (away_m < float(radius_m(people[town]))) & (people * DISTRICT_RATIO <= people[town]) & (people > 0)
         owner[held] = town  # towns come by size: the largest is the last
     return {int(town): tuple(np.flatnonzero(owner == town).tolist()) for town in np.unique(owner) if town >= 0}
+
+
+def _doubled(places: Sequence[Place]) -> str:
+    """Who of a document's list may be counted twice, for the sentence that stands beside every figure of people."""
+    by_town = [
+        (places[town].name, sum(places[k].people for k in found)) for town, found in inside_towns(places).items()
+    ]
+    if not by_town:
+        return ""
+    towns = ", ".join(f"{name} {grouped(people, '.0f')}" for name, people in by_town)
+    twice = grouped(sum(people for _, people in by_town), ".0f")
+    return (
+        f"; {twice} of their people may be counted twice: the places they live in lie within the disc of a larger one, "
+        f"and may be its districts ({towns})"
+    )
 
 
 def read_places(path: Path) -> tuple[Place, ...]:

@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
-from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, WITH_MARGIN, class_words
+from sfn.reception.class_says import ClassSays, class_says
+from sfn.reception.classes import CLASSES, TOO_WEAK, WITH_MARGIN, class_words
 from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
 from sfn.reception.others import Needed, needed_at, others_says
-from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality
+from sfn.reception.quality import ServiceQuality, Yardstick, decides, drawn_share, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import heard_programme
@@ -58,6 +59,10 @@ class PointQuality:
     """FM: what listeners around the place hear."""
     answer: dict[str, Any]
     fixes: tuple[Fix, ...]
+    says: ClassSays
+    """What stands beside the class."""
+    target_class: str
+    """The class with margin, which a fix reaches or does not."""
     beside: Needed | None = None
     """What the strongest must reach beside transmitters of other programmes; None where none is listed."""
     others_says: str = ""
@@ -121,22 +126,24 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         ),
         answer,
         () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
+        class_says(network, yard),
+        class_words(yard.carried)[WITH_MARGIN],
         needed_at(network, point, yard.carried),
         others_says(network, yard.carried, point.others),
     )
 
 
 def with_verdict(point: PointSignals, quality: PointQuality | None) -> PointSignals:
-    """The point with what the verdict adds: usable is what is not too weak, and what upsets it counts.
+    """The point with what the verdict adds: usable is what is not too weak, and what decides its class counts.
 
     OFDM and 8-VSB judge every signal, however weak, and one outside the guard interval or the mask may upset a place
     from further down than where signals usually count. FM counts in its verdict what counts in its table.
     """
     if quality is None:
         return point
-    upset = quality.class_name == CLASSES[UPSET]
+    decided = bool(decides(np.array(CLASSES.index(quality.class_name))))
     signals = tuple(
-        replace(signal, significant=signal.significant or (upset and place == quality.hurts_place))
+        replace(signal, significant=signal.significant or (decided and place == quality.hurts_place))
         for place, signal in enumerate(point.signals)
     )
     arrivals = [signal.arrival_us for signal in signals if signal.significant]

@@ -11,11 +11,11 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
-from sfn.reception.drawn import USUAL_CORRELATION, Spread, drawn_coverage
+from sfn.reception.drawn import Spread, drawn_coverage
 from sfn.reception.fm_sets import FmSets, fm_sets
+from sfn.reception.ofdm_receivers import placing_of, spread_of
 from sfn.reception.significance import Criteria, criteria, with_margin
 from sfn.reception.statistics import coverage_probability, share_above
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, quality as fm_quality
@@ -26,7 +26,7 @@ from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import profile
 from sfn.systems.ofdm_map import ofdm_map, with_risk
-from sfn.systems.ofdm_window import Placing, filled
+from sfn.systems.ofdm_window import Placing
 from sfn.systems.service import Service
 from sfn.systems.vsb import vsb_margins
 
@@ -90,7 +90,7 @@ class ServiceQuality:
     quality_class : ndarray of float32
         Code of the class, see `sfn.reception.classes`.
     limiting : ndarray of float32
-        Row of the signal that hurts most; NaN where none does, or another station disturbs.
+        Row of the signal that hurts most; NaN where none does that counts, or another station disturbs.
     probability : ndarray of float32 or None
         OFDM: share of places around that are served: a quick estimate with the window where the medians put it, on
         which the classes rest; `drawn_share` lets the receiver follow.
@@ -131,17 +131,6 @@ def yardstick(network: Network) -> Yardstick:
     )
 
 
-def spread_of(network: Network, carried: Service) -> Spread:
-    """How levels vary over the places around a point: as the document says, the service's spread otherwise."""
-    given = network.levels
-    sigma_db = None if given is None else given.sigma_db
-    correlation = None if given is None else given.site_correlation
-    return Spread(
-        carried.location_sigma_db if sigma_db is None else sigma_db,
-        USUAL_CORRELATION if correlation is None else correlation,
-    )
-
-
 def drawn_share(
     level_dbuvm: NDArray[np.floating],
     arrival_us: Doubles,
@@ -178,35 +167,6 @@ def drawn_share(
         frequency_mhz=frequency_mhz,
         executor=executor,
     )
-
-
-def placing_of(network: Network, carried: Service) -> Placing:
-    """How the network's receivers place their window: as the document says, the service's defaults otherwise.
-
-    Raises
-    ------
-    PlanError
-        If its back-off is not within the guard interval.
-    """
-    given = network.receiver.window
-    if carried.kind != "ofdm":
-        return Placing()
-    asked = Placing() if given is None else Placing(given.strategy, given.backoff_us, given.threshold_db)
-    try:
-        return filled(asked, carried)
-    except ValueError as error:
-        guard_us = carried.guard_us
-        raise PlanError(
-            [
-                Problem(
-                    "receiver.window.backoff_us",
-                    str(error),
-                    f"from 0 to {guard_us:g} us, the guard interval of {carried.name}",
-                    code="back-off-outside-guard",
-                    values={"backoff_us": asked.backoff_us, "guard_us": guard_us},
-                )
-            ]
-        ) from None
 
 
 def service_quality(
@@ -251,7 +211,33 @@ def service_quality(
         found = _ofdm(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm, executor)
     else:
         found = _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
+    if yard.carried.kind != "fm":
+        found = _hurting(found, level_dbuvm, arrival_us, yard.counts)
     return found if other_dbuvm is None else _beside_others(found, top, other_dbuvm)
+
+
+def decides(quality_class: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Where the signal that limits counts, however weak: it decides the class, or takes what margin there is."""
+    return np.asarray((quality_class == UPSET) | (quality_class == JUST_ENOUGH))
+
+
+def _hurting(
+    found: ServiceQuality, level_dbuvm: NDArray[np.floating], arrival_us: Doubles, counts: Criteria
+) -> ServiceQuality:
+    """OFDM and 8-VSB: no signal is said to hurt that does not count (`significant`) and decides nothing."""
+    asked = np.flatnonzero(np.isfinite(found.limiting) & ~decides(found.quality_class))
+    if not asked.size:
+        return found
+    row = found.limiting[asked].astype(np.intp)
+    level, arrival = level_dbuvm[:, asked], arrival_us[:, asked]
+    top = np.argmax(np.where(np.isfinite(level), level, -np.inf), axis=0)
+    here = np.arange(asked.size)
+    counted = level[row, here] >= level[top, here] - counts.significant_db
+    if np.isfinite(counts.guard_us):
+        counted |= np.abs(arrival[row, here] - arrival[top, here]) <= counts.guard_us
+    limiting = found.limiting.copy()
+    limiting[asked[~counted]] = np.nan
+    return replace(found, limiting=limiting)
 
 
 def _beside_others(

@@ -32,6 +32,7 @@ LINE_INCH, BAR_INCH = 0.19, 3.2
 # More names than these cover the map.
 MOST_NAMES_N = 25
 LETTER_INCH, NAME_INCH = 0.068, 0.15
+NOTE_LETTERS = 150  # of the small lines beneath
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ def map_picture(
     marks: tuple[Mark, ...],
     stamp: Stamp,
     note: str,
+    clear: str,
     refractivity_n: float,
 ) -> bytes:
     """A layer as a PNG with all that is needed to read it.
@@ -73,7 +75,9 @@ def map_picture(
         The sites; their order is that of a layer of sites.
     stamp : Stamp
     note : str
-        A line on how it was worked out.
+        How it was worked out, and what classes are.
+    clear : str
+        What a place without a colour means.
     refractivity_n : float
         For the microseconds beneath the scale of kilometres. [N-units]
 
@@ -86,7 +90,8 @@ def map_picture(
     wide = min(MAP_WIDE, TALLEST * grid.columns_n / grid.rows_n)
     tall = wide * grid.rows_n / grid.columns_n
     says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out, stamp.cut) if said])
-    head, foot = 0.75 + LINE_INCH * len(says), 1.2
+    below = _wrapped([note], NOTE_LETTERS)
+    head, foot = 0.75 + LINE_INCH * len(says), 0.9 + 0.17 * (len(below) + 1)
     whole = head + max(tall, BAR_INCH + 1.0, LINE_INCH * (len(marks) + 3)) + foot
     figure = Figure(figsize=(WIDTH, whole), facecolor=SHEET)
     axes = figure.add_axes((0.07, 1 - (head + tall) / whole, wide / WIDTH, tall / whole), facecolor="#efe9d8")
@@ -100,10 +105,8 @@ def map_picture(
     for n, line in enumerate(says):
         at = 1 - (0.55 + LINE_INCH * (n + 1)) / whole
         figure.text(0.07, at, line, fontsize=10, fontweight="bold" if n == 0 else "normal", color=RUST)
-    for n, line in enumerate(
-        [*_wrapped([note]), "Grey strokes: not covered by the terrain. Clear: below what is usable."]
-    ):
-        figure.text(0.07, (0.42 - 0.17 * n) / whole, line, fontsize=8, color=QUIET)
+    for n, line in enumerate([*below, f"Grey strokes: not covered by the terrain. No colour: {clear}."]):
+        figure.text(0.07, (0.17 * (len(below) - n) + 0.08) / whole, line, fontsize=8, color=QUIET)
     for side in axes.spines.values():
         side.set(color=colour, linewidth=2.2 if stamp.is_try else 0.8, linestyle="--" if stamp.is_try else "-")
     out = io.BytesIO()

@@ -42,6 +42,8 @@ class Stamp:
         What the frame of the map cuts, in words; empty where nothing is.
     programme : str
         FM: what quality holds for, in words; empty for other services.
+    classes : tuple of str
+        What stands beside every class of reception, a sentence each; empty in files without classes.
     """
 
     network: str
@@ -54,6 +56,7 @@ class Stamp:
     left_out: str = ""
     cut: str = ""
     programme: str = ""
+    classes: tuple[str, ...] = ()
 
     @property
     def is_try(self) -> bool:
@@ -62,9 +65,9 @@ class Stamp:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What must stand beside the figures: who is left out, what is cut, corrected and heard."""
+        """What must stand beside the figures: who is left out, what is cut, corrected and heard, what classes are."""
         heard = f"FM quality of {self.programme}" if self.programme else ""
-        return tuple(said for said in (self.left_out, self.cut, self.corrected, heard) if said)
+        return tuple(said for said in (self.left_out, self.cut, self.corrected, heard, *self.classes) if said)
 
     @property
     def state(self) -> str:
@@ -86,7 +89,13 @@ class Stamp:
         """For a GeoTIFF, and for every feature of a file of lines."""
         revision = "" if self.revision is None else str(self.revision)
         made = {"network": self.network, "revision": revision, "checksum": self.checksum, "state": self.state}
-        said = {"left_out": self.left_out, "cut": self.cut, "levels": self.corrected, "programme": self.programme}
+        said = {
+            "left_out": self.left_out,
+            "cut": self.cut,
+            "levels": self.corrected,
+            "programme": self.programme,
+            "classes_say": ". ".join(self.classes),
+        }
         return made | {name: _plain(text) for name, text in said.items() if text}
 
     def column(self, name: str) -> str:
@@ -103,14 +112,33 @@ class Stamp:
 
 
 def stamp(
-    network: Network, *, revision: int | None, made_at: datetime, says: tuple[str, ...] = (), cut: str = ""
+    network: Network,
+    *,
+    revision: int | None,
+    made_at: datetime,
+    says: tuple[str, ...] = (),
+    cut: str = "",
+    classes: tuple[str, ...] = (),
 ) -> Stamp:
-    """The stamp of files made from a network's document; `says` is what is tried on it, `cut` what a frame cuts."""
+    """The stamp of files made from a network's document.
+
+    `says` is what is tried on it, `cut` what a frame cuts, `classes` what stands beside classes of reception.
+    """
     sites = tuple(site.id for site in network.sites)
     left_out = left_out_says(network.left_out)
     checksum, corrected = stamped_checksum(network), shift_says(network)
     return Stamp(
-        network.name, revision, checksum, sites, made_at, says, corrected, left_out, cut, heard_programme(network)
+        network.name,
+        revision,
+        checksum,
+        sites,
+        made_at,
+        says,
+        corrected,
+        left_out,
+        cut,
+        heard_programme(network),
+        classes,
     )
 
 

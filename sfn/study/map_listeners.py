@@ -1,9 +1,8 @@
 """What listeners of an FM network hear over a map, as JSON and in words."""
 
+from sfn.reception.class_says import LISTENERS
 from sfn.reception.heard import PEOPLE_CLASSES, HeardAreas
 from sfn.report.numbers import number
-
-NAMES = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
 
 
 def heard_said(found: HeardAreas) -> str:
@@ -25,7 +24,7 @@ def heard_said(found: HeardAreas) -> str:
     says = "; ".join(found.says)
     says = says[:1].upper() + says[1:]
     return (
-        f"Listeners, levels and carrier phases drawn, {NAMES[found.listeners]}, served from {ratio}: "
+        f"Listeners, levels and carrier phases drawn, {LISTENERS[found.listeners]}, served from {ratio}: "
         f"{'; '.join(parts)}; shares of the {of} here. {says}. "
         "The classes above are the quick estimate of the same shares, put together from those of each echo alone."
     )

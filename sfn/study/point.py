@@ -87,6 +87,20 @@ def tried_signals(
     return found, now
 
 
+def nothing_says(network: Network, found: PointSignals) -> str:
+    """Why there is no signal at a point, in words; empty where there is one."""
+    if found.signals:
+        return ""
+    if not any(site.on_air for site in network.sites):
+        return "No site is on the air: nothing is received here or anywhere"
+    if found.uncovered:
+        return (
+            "Not worked out here: the terrain does not cover the paths to this point. That does not say that nothing "
+            "is heard"
+        )
+    return "No signal reaches this point in this model"
+
+
 @dataclass(frozen=True, slots=True)
 class Judged:
     """A point as pages show it: signals, quality, arrival rows and stems; the last three None without signals."""
@@ -102,6 +116,8 @@ class Judged:
     """OFDM: guard interval. [us]"""
     profile_source: str
     """OFDM: where the required C/N of a profile of arrivals comes from."""
+    nothing_says: str
+    """Why there is no signal; empty where there is one."""
 
 
 def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
@@ -116,7 +132,7 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     yard = yardstick(network)
     is_fm = yard.carried.kind == "fm"
     quality = point_quality(network, point, yard)
-    about = (yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source)
+    about = (yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source, nothing_says(network, point))
     if quality is None:
         return Judged(point, None, None, None, is_fm, *about)
     point = with_verdict(point, quality)

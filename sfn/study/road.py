@@ -11,14 +11,34 @@ from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals
 from sfn.reception.area import SERVED
-from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, UPSET, class_words, is_lost, shown_classes
+from sfn.reception.class_says import ClassSays, class_says
+from sfn.reception.classes import (
+    CLASSES,
+    OTHER_STATION,
+    TOO_WEAK,
+    UPSET,
+    class_words,
+    is_lost,
+    is_served,
+    shown_classes,
+)
 from sfn.reception.figures import figures
 from sfn.reception.heard import listener_sharing, under_others
 from sfn.reception.others import Needed, needed_along, others_says
-from sfn.reception.quality import ServiceQuality, Yardstick, drawn_share, service_quality, yardstick
+from sfn.reception.quality import (
+    ACCEPTABLE_PROBABILITY,
+    ServiceQuality,
+    Yardstick,
+    decides,
+    drawn_share,
+    service_quality,
+    yardstick,
+)
 from sfn.reception.significance import significant
+from sfn.report.numbers import number
 from sfn.study.what_if import Tried
 from sfn.survey.track import Samples
+from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.units import finite_or_none
 
 Floats = NDArray[np.float64]
@@ -38,8 +58,10 @@ class Stretch:
         Distances along the road. [m]
     lost_m : float
         How much of it is without: breaks of up to `JOIN_M` with service are part of a stretch. [m]
-    class_name : str
-        The class of most of that.
+    class_name, for_people : str
+        The class of most of that, of `CLASSES` and in the service's words.
+    lengths : tuple of (str, float)
+        How much of it is in each class without service, in the same words, the most first. [m]
     margin_db : float
         The worst on it; negative: not served. [dB]
     lat_deg, lon_deg : float
@@ -72,6 +94,8 @@ class Stretch:
     hurts_delay_us: float | None
     hurts_level_db: float | None
     other_transmitter: str | None = None
+    for_people: str = ""
+    lengths: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +158,36 @@ class Road:
         return float(np.array(self.class_m)[SERVED].sum())
 
     @property
+    def risk_m(self) -> float | None:
+        """OFDM: length served to receivers that place their window by "strongest"; None elsewhere. [m]"""
+        risk = self.quality.risk_class
+        return None if risk is None else float(self.samples.share_m()[is_served(risk)].sum())
+
+    @property
+    def drawn_m(self) -> float | None:
+        """OFDM: length where most places around are served, levels drawn and receivers following. [m]"""
+        share = self.quality.probability
+        return None if share is None else float(self.samples.share_m()[share >= ACCEPTABLE_PROBABILITY].sum())
+
+    @property
+    def shares_say(self) -> str:
+        """OFDM: what "strongest" would serve, and where most places are served with levels drawn; empty elsewhere."""
+        risk_m, drawn_m = self.risk_m, self.drawn_m
+        if risk_m is None or drawn_m is None:
+            return ""
+        served, risk, drawn = (number(one / 1000, 1) for one in (self.served_m, risk_m, drawn_m))
+        return (
+            f"Served: {served} km; by “{RISK_STRATEGY}”, the receiver's risk: {risk} km. With levels drawn and "
+            f"receivers following, at least {ACCEPTABLE_PROBABILITY:.0%} of the places around are served on {drawn} km"
+        )
+
+    @property
+    def beside_says(self) -> tuple[str, ...]:
+        """What page, command and files say beside classes."""
+        said = self.says_of_classes.lines
+        return (*said, *((self.shares_say,) if self.shares_say else ()), self.others_says)
+
+    @property
     def shown(self) -> tuple[int, ...]:
         """Codes of the classes that the service has, the best first."""
         return shown_classes(self.yard.carried)
@@ -147,6 +201,11 @@ class Road:
         """The other station that disturbs a sample, by name; None where none does."""
         disturbed = self.beside is not None and self.quality.quality_class[place] == OTHER_STATION
         return self.beside.name_at(place) if self.beside is not None and disturbed else None
+
+    @property
+    def says_of_classes(self) -> ClassSays:
+        """What stands beside every class."""
+        return class_says(self.network, self.yard)
 
     @property
     def others_says(self) -> str:
@@ -234,8 +293,8 @@ def road(
     counts = np.zeros(level.shape, dtype=bool)
     if len(rows):
         counts = significant(level, arrival, significant_db=yard.counts.significant_db, guard_us=yard.counts.guard_us)
-        upset = np.flatnonzero((quality.quality_class == UPSET) & np.isfinite(quality.limiting))
-        counts[quality.limiting[upset].astype(np.intp), upset] = True  # what upsets a place counts there
+        upset = np.flatnonzero(decides(quality.quality_class) & np.isfinite(quality.limiting))
+        counts[quality.limiting[upset].astype(np.intp), upset] = True  # what decides the class counts there
     share_m = samples.share_m()
     classes = quality.quality_class
     made = Road(
@@ -312,7 +371,8 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
         finite_or_none(level), nearest, away_m, of.sites[second] if second >= 0 else None,
         finite_or_none(float(of.delay_difference_us[who, worst])) if apart else None,
         finite_or_none(float(of.level_dbuvm[who, worst] - of.level_dbuvm[top, worst])) if apart else None,
-        of.other_at(worst),
+        of.other_at(worst), of.words[CLASSES.index(name)],
+        tuple((of.words[k], lengths[k]) for k in sorted(lengths, key=lambda code: -lengths[code]) if lengths[k] > 0),
     )  # fmt: skip
 
 

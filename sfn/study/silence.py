@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sfn.plan import Network
 from sfn.reception.aimed import received
+from sfn.reception.classes import is_served
 from sfn.reception.coverage import Coverage
 from sfn.reception.quality import service_quality, yardstick
 from sfn.study.muting import fed_by
@@ -23,7 +24,6 @@ from sfn.study.served import counted_km2, counted_people
 Doubles = NDArray[np.float64]
 WON_TO_LOST_RATIO = 2.0
 LEAST_GAIN_RATIO = 0.01
-SERVED_CLASSES = (0, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,4 +132,4 @@ def _served(
         level, coverage.arrivals(launches)[rows], yardstick(network), frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
     )  # fmt: skip
-    return np.asarray(np.isin(found.quality_class, SERVED_CLASSES), dtype=bool)
+    return is_served(found.quality_class)

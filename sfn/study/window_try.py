@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, ReceiverWindow
-from sfn.reception.quality import placing_of
-from sfn.report.numbers import db, us
+from sfn.reception.ofdm_receivers import placing_of
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm_window import MAP_STRATEGIES, Placing
 
@@ -29,7 +28,7 @@ def placed_now(network: Network) -> Placing | None:
     Raises
     ------
     PlanError
-        As `sfn.reception.quality.placing_of`.
+        As `sfn.reception.ofdm_receivers.placing_of`.
     """
     carried = service_of(network)
     return placing_of(network, carried) if carried.kind == "ofdm" else None
@@ -96,14 +95,4 @@ def with_window(network: Network, what: WindowTry) -> tuple[Network, tuple[str, 
     now = placed_now(made)
     if now is None or now == before:
         return network, ()
-    return made, (f"receivers place their window by {said(now)} instead of {said(before)}",)
-
-
-def said(placing: Placing) -> str:
-    """A placing in words, with its figures: those that count for the strategy."""
-    figures = [] if placing.backoff_us is None else [f"back-off {us(placing.backoff_us, 1)}"]
-    if placing.strategy == "first" and placing.threshold_db is not None:
-        figures.append(f"down to {db(placing.threshold_db, 1)} below the strongest")
-    if placing.strategy == "quasi-optimal":
-        figures = ["most energy in the guard interval, every usable signal counted, slack halved"]
-    return placing.strategy + (f" ({', '.join(figures)})" if figures else "")
+    return made, (f"receivers place their window by {now.says} instead of {before.says}",)

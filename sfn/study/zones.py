@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sfn.plan import Network
 from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
+from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, shown_classes
 from sfn.reception.coverage import Coverage
 from sfn.reception.heard import HeardAreas, heard_areas
@@ -17,14 +18,13 @@ from sfn.reception.others import needed_on, others_says
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
-from sfn.report.numbers import number
+from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
-from sfn.study.classes_said import classes_said
 from sfn.study.frame import map_cut_says
 from sfn.study.map_listeners import heard_said
 from sfn.study.served import counted_km2, counted_people
-from sfn.study.window_try import said
 from sfn.systems.of_network import service_of
+from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.systems.service import Service
 
 Singles = NDArray[np.float32]
@@ -38,27 +38,40 @@ LEVELS = Scale("amount", 30, 110, "dBµV/m")
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """A layer that maps have: its name for people, the unit of its values, and what it is about."""
+    """A layer that maps have: its name for people, the unit of its values, what it is about, what has no colour."""
 
     label: str
     unit: str
     about: str
+    clear: str
 
 
 RECEPTION, SIGNALS = "Reception", "Signals"
 
 
+NOTHING = "no signal is known in this model"
+WEAK = "the strongest is too weak"
 LAYERS = {
-    "quality_class": Offered("Reception", "class", RECEPTION),
-    "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION),
-    "coverage_probability": Offered("Share of places around that are served", "share of places", RECEPTION),
-    "limiting_site": Offered("Signal that limits", "site", RECEPTION),
-    "lost_to_self": Offered("Lost to self-interference", "1 where the strongest alone would serve", RECEPTION),
-    "strongest_site": Offered("Strongest site", "site", SIGNALS),
-    "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS),
-    "level_difference_db": Offered("Level difference, second strongest minus strongest", "dB", SIGNALS),
-    "delay_difference_us": Offered("Delay difference, second strongest minus strongest", "us", SIGNALS),
-    "delay_spread_us": Offered("Delay spread of all significant signals", "us", SIGNALS),
+    "quality_class": Offered("Reception", "class", RECEPTION, NOTHING),
+    "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION, NOTHING),
+    "coverage_probability": Offered("Share of places around that are served", "share of places", RECEPTION, NOTHING),
+    "limiting_site": Offered(
+        "Signal that limits", "site", RECEPTION, "no signal that counts limits, or another station disturbs"
+    ),
+    "lost_to_self": Offered(
+        "Lost to self-interference", "1 where the strongest alone would serve", RECEPTION, "not lost to our own sites"
+    ),
+    "strongest_site": Offered("Strongest site", "site", SIGNALS, WEAK),
+    "level_dbuvm": Offered("Level of the strongest", "dBuV/m", SIGNALS, NOTHING),
+    "level_difference_db": Offered(
+        "Level difference, second strongest minus strongest", "dB", SIGNALS, f"{WEAK}, or alone"
+    ),
+    "delay_difference_us": Offered(
+        "Delay difference, second strongest minus strongest", "us", SIGNALS, f"{WEAK}, or no second signal counts"
+    ),
+    "delay_spread_us": Offered(
+        "Delay spread of all significant signals", "us", SIGNALS, f"{WEAK}, or no second signal counts"
+    ),
 }
 
 
@@ -123,7 +136,40 @@ class Zones:
         """Area that its figures of area and people speak of: what is in one of the classes."""
         return sum(self.classes.area_km2)
 
-    classes_said = property(lambda self: classes_said(self.network), doc="See `sfn.study.classes_said`.")
+    @property
+    def overlap_says(self) -> str:
+        """What of the overlap zone is so by levels, and what else is in it."""
+        of = self.summary
+        who = "" if of.near_people is None else f", {number(of.near_people, 0)} people"
+        near = f"{number(of.near_km2, 1)} km² of it{who}: second strongest within {db(of.near_db, 0)} of the strongest"
+        if self.carried.kind != "ofdm":
+            return near
+        return (
+            f"{near}; a signal inside the guard interval counts however weak, so that the zone is nearly all that is "
+            "not too weak, and its delay spread that of signals which may do nothing"
+        )
+
+    @property
+    def beside_says(self) -> tuple[str, ...]:
+        """What its files say beside classes: how they come about, the receiver's risk, other stations."""
+        return (*self.says.lines, *((self.risk_says,) if self.risk_says else ()), self.others_says)
+
+    @property
+    def risk_says(self) -> str:
+        """OFDM: what receivers that place their window by "strongest" would be served, beside the map's; else empty."""
+        if self.risk is None:
+            return ""
+        ours, theirs = (
+            f"{number(one.served_km2, 0)} km²"
+            + ("" if one.served_people is None else f", {number(one.served_people, 0)} people")
+            for one in (self.classes, self.risk)
+        )
+        return f"Served: {ours}; by “{RISK_STRATEGY}”, the receiver's risk: {theirs}"
+
+    @property
+    def says(self) -> ClassSays:
+        """What stands beside every class."""
+        return class_says(self.network, yardstick(self.network))
 
     @property
     def cut_says(self) -> str:
@@ -213,11 +259,11 @@ def zones(
         carried,
         tuple(on_map),
         found,
-        overlap_summary(found, area, people=people),
+        overlap_summary(found, area, near_db=counts.significant_db, people=people),
         quality,
         class_summary(quality.quality_class, area, people=people),
         None if quality.risk_class is None else class_summary(quality.risk_class, area, people=people),
-        said(yard.placing) if carried.kind == "ofdm" else "",
+        yard.placing.says if carried.kind == "ofdm" else "",
         _layers(found, quality, coverage, carried, on_air, levels),
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),

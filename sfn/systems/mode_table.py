@@ -78,6 +78,7 @@ class Planning(_Entry):
     bands_mhz: tuple[tuple[Annotated[float, Field(gt=0)], Annotated[float, Field(gt=0)]], ...] = ()
     bands_source: str = ""
     note: str = ""
+    unjudged: str = ""
 
     @model_validator(mode="after")
     def _profile(self) -> "Planning":

@@ -29,6 +29,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sfn.systems.service import Service
+from sfn.units import THIN, grouped
 
 FloatArray = NDArray[np.float64]
 
@@ -74,6 +75,16 @@ class Placing:
     strategy: str = MAP_STRATEGY
     backoff_us: float | None = None
     threshold_db: float | None = None
+
+    @property
+    def says(self) -> str:
+        """In words, with the figures that count for the strategy."""
+        figures = [] if self.backoff_us is None else [f"back-off {grouped(self.backoff_us, '.1f')}{THIN}µs"]
+        if self.strategy == "first" and self.threshold_db is not None:
+            figures.append(f"down to {grouped(self.threshold_db, '.1f')}{THIN}dB below the strongest")
+        if self.strategy == "quasi-optimal":
+            figures = ["most energy in the guard interval, every usable signal counted, slack halved"]
+        return self.strategy + (f" ({', '.join(figures)})" if figures else "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,8 +76,9 @@ class Service:
         VSB: delay against the least desired-to-undesired ratio. [us, dB]
     bands_mhz : tuple of (float, float)
         Bands that the service is broadcast in; empty where none is given. [MHz]
-    document, status, note : str
-        Document and table, how it is known (read, secondary, from memory), what to beware of.
+    document, status, note, unjudged : str
+        Document and table, how it is known (read, secondary, from memory), what to beware of; and what of the same
+        transmitter its reception says nothing about, which stands beside every class and margin.
     *_source : str
         Where each planning figure comes from.
     """
@@ -120,6 +121,7 @@ class Service:
     differential: bool = False
     echo_mask: tuple[tuple[float, float], ...] = ()
     note: str = ""
+    unjudged: str = ""
     bands_mhz: tuple[tuple[float, float], ...] = ()
     bands_source: str = ""
 
@@ -364,6 +366,7 @@ def _record(
         differential=entry.differential,
         echo_mask=echo_mask,
         note=entry.note if note is None else note,
+        unjudged=entry.unjudged,
         bands_mhz=entry.bands_mhz,
         bands_source=entry.bands_source,
     )

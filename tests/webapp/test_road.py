@@ -159,3 +159,44 @@ def test_scripts_send_a_log_and_get_files(client: TestClient, number: int) -> No
     described = client.get("/api/openapi.json").json()
     assert "/api/networks/{network_id}/road.{form}" in described["paths"]
     assert "log" in described["components"]["schemas"]["RoadAsked"]["properties"]
+
+
+def test_a_chosen_strategy_stays_chosen_and_is_named(
+    client: TestClient, post: Callable[..., Any], store: Store, example: dict[str, Any]
+) -> None:
+    """From the bare page through the form to the road and its files; what cannot be is refused before a line is sent."""
+    ofdm = example | {"service": "dab-mode-1", "frequency_mhz": 222.064}
+    number = store.create(ofdm, author="test", reason="test").network_id
+    bare = client.get(f"/networks/{number}/road?strategy=strongest").text
+    assert "place their window by strongest" in bare
+    assert f'action="/networks/{number}/road/upload?strategy=strongest"' in bare
+
+    where = ended(client, post(f"/networks/{number}/road/upload?strategy=strongest", line=LINE, spacing_m="500"))
+    assert "strategy=strongest" in where
+    html = client.get(where).text
+    assert "This is a try, not the plan" in html
+    assert "Receivers place their window by strongest" in html
+    job = where.split("job=")[1].split("&")[0]
+    plan = client.get(f"/networks/{number}/road?job={job}").text
+    assert "Receivers place their window by quasi-optimal" in plan
+    assert "by “strongest”, the receiver&#39;s risk:" in plan
+    assert "With levels drawn and receivers following" in plan
+    table = client.get(f"/networks/{number}/road/{job}/road.csv").text
+    assert "Receivers place their window by quasi-optimal" in table.splitlines()[0]
+
+    refused = client.get(f"/networks/{number}/road?strategy=foo")
+    assert refused.status_code == 422
+    assert "quasi-optimal" in refused.text
+
+
+def test_a_class_has_one_name_on_page_and_files(client: TestClient, post: Callable[..., Any], number: int) -> None:
+    """FM: the words of its legend, for whom, and which programme; never those of other services."""
+    where = ended(client, post(f"/networks/{number}/road/upload", line=LINE, spacing_m="500"))
+    html = client.get(where).text
+    job = where.split("job=")[1]
+    files = [client.get(f"/networks/{number}/road/{job}/road.{form}").text for form in ("csv", "geojson", "kml")]
+    for text in (html, *files):
+        assert "distorted by our own transmitters" in text
+        assert "Listeners: cars; shares are of time, served from 95" in text
+    assert "upset by our own sites" not in "".join((html, files[0], files[2]))
+    assert "FM quality of" in html

@@ -280,7 +280,7 @@ def test_the_page_offers_every_layer_and_its_files(client: TestClient, number: i
     ready(client, number)
     page = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=500&layer=limiting_site&off=gap").text
 
-    assert '<option value="limiting_site" selected>Signal that limits</option>' in page
+    assert ' value="limiting_site" selected>Signal that limits</option>' in page
     assert "coverage_probability" not in page  # FM has none
     assert "file/limiting_site.png?off=gap" in page
     assert "files.zip?off=gap" in page

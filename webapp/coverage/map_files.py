@@ -27,7 +27,7 @@ def layer_file(
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
     found, now = zones_of(opened, maps, key, tries, drawn=name in (DRAWN_LAYER, ALL))
-    by = stamp_of(opened, now.says, found.cut_says)
+    by = stamp_of(opened, now.says, found.cut_says, found.beside_says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
         return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=named(by, name, form))
@@ -49,7 +49,7 @@ def lines(
     made = layer_lines(found, _layer(found, name))
     if form == "json":
         return JSONResponse(made)
-    return as_file(made, f"lines-{name}", form, stamp_of(opened, now.says, found.cut_says))
+    return as_file(made, f"lines-{name}", form, stamp_of(opened, now.says, found.cut_says, found.beside_says))
 
 
 @router.get("/networks/{network_id}/map/{key}/wavefronts.{form}")
@@ -68,14 +68,14 @@ def wavefront_file(
         known_pair(found, a, b)
     name = f"wavefronts-{a}-{b}" if a else "wavefronts"
     made = wavefronts(found, now.launches, ((a, b),) if a else ())
-    return as_file(made, name, form, stamp_of(opened, now.says, found.cut_says))
+    return as_file(made, name, form, stamp_of(opened, now.says, found.cut_says, found.beside_says))
 
 
 @router.get("/networks/{network_id}/map/{key}/files.zip")
 def everything(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Every layer as GeoTIFF and all lines in one archive."""
     found, now = zones_of(opened, maps, key, tries, drawn=True)
-    by = stamp_of(opened, now.says, found.cut_says)
+    by = stamp_of(opened, now.says, found.cut_says, found.beside_says)
     held = tempfile.TemporaryFile()  # noqa: SIM115  `_blocks` closes it
     write_zip(held, found, now.launches, by)
     held.seek(0)

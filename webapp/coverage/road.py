@@ -14,8 +14,9 @@ from sfn.answer.road_document import document
 from sfn.answer.road_files import MEDIA, road_file
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
+from sfn.geodesy.sites import place
 from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
-from sfn.study.what_if import WhatIf
+from sfn.study.what_if import WhatIf, tried
 from sfn.study.window_try import WindowTry
 from sfn.survey.drive_log import DriveLog, log_of_levels
 from sfn.survey.track import (
@@ -29,6 +30,7 @@ from sfn.survey.track import (
     track_of_bytes,
     typed_track,
 )
+from sfn.systems.fm_carried import heard_programme
 from webapp.config.addresses import Room, to
 from webapp.config.limits import Latitude, Longitude, Number
 from webapp.shell.context import Context, NetworkHead
@@ -80,6 +82,10 @@ class RoadPage(Context):
     """Site names by id."""
     query: tuple[tuple[str, str], ...]
     """What is tried, as an address has it."""
+    says: tuple[str, ...]
+    """The same in words, while there is no line; empty where it is the plan."""
+    programme: str
+    """FM: what quality holds for, in words; empty for other services."""
     doubts: tuple[Problem, ...]
     """Why what is tried could not be set like that."""
     drawn: dict[str, Any]
@@ -106,7 +112,11 @@ def show(
     """The form; and the road, once its levels are there."""
     most = settings.limits.grid_points
     if not job:
-        return page(request, _page(opened, maps, most))
+        try:
+            says = tried(opened.network, tries, placed=place(opened.network)).says
+        except PlanError as error:
+            return page(request, _page(opened, maps, most, problems=error.problems), status=422)
+        return page(request, _page(opened, maps, most, tries=tries, says=says))
     kept = _kept(jobs, job)
     if kept is None:
         notice(request, GONE)
@@ -115,7 +125,7 @@ def show(
         trying = query_of(tries.against(opened.network))
         return RedirectResponse(to("road.show", opened.head.id, job=job, query=trying), 303)
     if not kept.holds(opened.network, maps.ground(opened.network)):
-        return page(request, _page(opened, maps, most, job=job, kept=kept))
+        return page(request, _page(opened, maps, most, job=job, kept=kept, tries=tries))
     try:
         made = on_line(opened.network, kept, tries)
     except PlanError as error:
@@ -128,9 +138,9 @@ def show(
 @router.post("/networks/{network_id}/road/upload")
 def send(
     request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
-    files: UploadsDep,
+    files: UploadsDep, tries: TriesDep,
 ) -> Response:  # fmt: skip
-    """Start computing levels along a line that was sent, drawn or typed."""
+    """Start computing levels along a line that was sent, drawn or typed; what is tried in the address stays tried."""
     typed = RoadTyped(form.get("line", ""), form.get("spacing_m", ""), form.get("rx_height_m", ""))
     try:
         of, how = reading_of(form, files, opened.network)
@@ -142,19 +152,23 @@ def send(
         samples(track, spacing_m=spacing_m)
         height_m = height_of(typed.rx_height_m)
     except PlanError as error:
-        context = _page(opened, maps, settings.limits.grid_points, typed=typed, log_typed=form, problems=error.problems)
+        context = _page(
+            opened, maps, settings.limits.grid_points, typed=typed, log_typed=form, tries=tries, problems=error.problems
+        )
         return page(request, context, status=422)
-    return _started(opened, maps, jobs, track, log, spacing_m, height_m)
+    return _started(opened, maps, jobs, tries, track, log, spacing_m, height_m)
 
 
 @router.post("/networks/{network_id}/road/again")
-def again(request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep) -> Response:
+def again(
+    request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, tries: TriesDep
+) -> Response:
     """Compute levels along a line that was sent before, with sites and terrain as they are now."""
     kept = _kept(jobs, form.get("job", ""))
     if kept is None:
         notice(request, GONE)
         return RedirectResponse(to("road.show", opened.head.id), 303)
-    return _started(opened, maps, jobs, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
+    return _started(opened, maps, jobs, tries, kept.track, kept.log, kept.spacing_m, kept.rx_height_m)
 
 
 @router.get("/networks/{network_id}/road/{job}/road.{form}")
@@ -172,7 +186,7 @@ def file(
     if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
         raise RefusedError(404)
     made = on_line(opened.network, kept, tries)
-    by = stamp_of(opened, made.found.says)
+    by = stamp_of(opened, made.found.says, classes=made.found.beside_says)
     headers = {} if show else named(by, "road", form)
     return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
 
@@ -207,8 +221,9 @@ def _kept(jobs: Jobs, job: str) -> Line | None:
 
 
 def _started(
-    opened: Opened, maps: Maps, jobs: Jobs, track: Track, log: DriveLog | None, spacing_m: float, height_m: float | None
-) -> Response:
+    opened: Opened, maps: Maps, jobs: Jobs, tries: WhatIf, track: Track, log: DriveLog | None, spacing_m: float,
+    height_m: float | None,
+) -> Response:  # fmt: skip
     """A job whose end is the page with its road."""
     network = opened.network
 
@@ -222,7 +237,7 @@ def _started(
         )  # fmt: skip
 
     job = jobs.start(work, title="Levels along the road", key=secrets.token_urlsafe(9))
-    job.result_url = to("road.show", opened.head.id, job=job.id)
+    job.result_url = to("road.show", opened.head.id, job=job.id, query=query_of(tries.against(network)))
     job.ended.wait(1.5)  # most roads are there at once
     return RedirectResponse(job.result_url if job.state == "finished" else to("jobs.show", job.id), 303)
 
@@ -246,6 +261,7 @@ def _page(
     tries: WhatIf | None = None,
     log_typed: Mapping[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
+    says: tuple[str, ...] = (),
 ) -> RoadPage:
     """The page with whatever is there to show."""
     network = opened.network
@@ -274,6 +290,8 @@ def _page(
         sites=() if made is None else site_tries(network, tried_now, made.table),
         names={site.id: site.name for site in network.sites},
         query=tuple(query_of(tried_now)),
+        says=says,
+        programme=heard_programme(network),
         doubts=() if made is None else made.doubts,
         drawn=drawn,
         shade=shade,
@@ -337,7 +355,7 @@ def road_as_file(
 ) -> Response:
     """The same as a file: a table, lines for maps, or the chart; with revision, checksum and what is tried."""
     made = _planned(opened, maps, body)
-    by = stamp_of(opened, made.found.says)
+    by = stamp_of(opened, made.found.says, classes=made.found.beside_says)
     return Response(road_file(made, form, by), media_type=MEDIA[form], headers=named(by, "road", form))
 
 

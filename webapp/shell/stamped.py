@@ -9,10 +9,10 @@ from sfn.report.stamp import Stamp, stamp
 from webapp.shell.dependencies import Opened
 
 
-def stamp_of(opened: Opened, says: tuple[str, ...] = (), cut: str = "") -> Stamp:
-    """What files made now say of themselves; `cut` is what the frame of their map cuts."""
+def stamp_of(opened: Opened, says: tuple[str, ...] = (), cut: str = "", classes: tuple[str, ...] = ()) -> Stamp:
+    """What files made now say of themselves; `cut`: what the frame of their map cuts, `classes`: what classes are."""
     number = opened.head.revision.number
-    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says, cut=cut)
+    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says, cut=cut, classes=classes)
 
 
 def as_file(document: dict[str, object], name: str, form: str, by: Stamp) -> Response:

@@ -127,6 +127,7 @@
   function legend() {
     const shown = byId("legend"), name = chosen();
     shown.hidden = !name;
+    byId("legend-clear").textContent = byId("layer").selectedOptions[0].dataset.clear || "no layer";
     if (!name) return;
     const wanted = `${part}/legend/${name}.svg`;
     if (!shown.src.endsWith(wanted)) shown.src = wanted;

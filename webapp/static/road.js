@@ -11,7 +11,7 @@
   if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites);
 
-  const dashes = { "upset by our own sites": "4 3", "disturbed by another station": "2 5", "too weak": "10 7" };
+  const dashes = { 2: "4 3", 5: "2 5", 3: "10 7" };  // upset, another station, too weak
   async function road() {
     const answer = await fetch(page.dataset.road, { headers: { Accept: "application/json" } });
     if (!answer.ok) return;
@@ -23,7 +23,7 @@
         const line = where.map(([lon, lat]) => [lat, lon]);
         const colour = /^#[0-9a-f]{6}$/.test(properties.colour) ? properties.colour : "#8a857a";
         L.polyline(line, { color: "#fdfbf5", weight: 8, interactive: false }).addTo(map);
-        L.polyline(line, { color: colour, weight: 5, lineCap: "butt", dashArray: dashes[properties.class] || null, interactive: false }).addTo(map);
+        L.polyline(line, { color: colour, weight: 5, lineCap: "butt", dashArray: dashes[properties.code] || null, interactive: false }).addTo(map);
       } else {
         const label = Object.assign(document.createElement("span"), { textContent: String(++number) });
         L.circleMarker([where[1], where[0]], { radius: 4, color: "#a3430f", weight: 2, fillOpacity: 0.9, fillColor: "#fdfbf5", interactive: false })

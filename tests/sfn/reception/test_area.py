@@ -47,7 +47,10 @@ def test_the_summary_weighs_by_area() -> None:
     level = np.full((2, 4), 60.0, dtype=np.float32)
     arrival = np.array([[0.0, 0, 0, 0], [1.0, 2, 3, 4]])
     summary = overlap_summary(
-        overlap(level, arrival, counts=FM), np.array([1.0, 1.0, 1.0, 7.0]), people=np.array([1.0, 2, 3, 4])
+        overlap(level, arrival, counts=FM),
+        np.array([1.0, 1.0, 1.0, 7.0]),
+        near_db=35.0,
+        people=np.array([1.0, 2, 3, 4]),
     )
 
     assert (10.0, 4.0, 4.0, 4.0, 10.0) == (
@@ -62,7 +65,7 @@ def test_the_summary_weighs_by_area() -> None:
 def test_no_zone_is_said_and_not_zero() -> None:
     """Where nothing overlaps there is no median."""
     level = np.array([[60.0], [10.0]], dtype=np.float32)
-    summary = overlap_summary(overlap(level, np.zeros((2, 1)), counts=FM), np.ones(1))
+    summary = overlap_summary(overlap(level, np.zeros((2, 1)), counts=FM), np.ones(1), near_db=35.0)
 
     assert (0.0, None) == (summary.area_km2, summary.median_us)
 

@@ -23,6 +23,9 @@ NETWORK = example(
     ]
 )
 
+SERVED = ["clear stereo, with margin", "clear stereo, just enough", "clear, partly or wholly mono"]
+LOST = ["distorted by our own transmitters", "disturbed by another station", "signal too weak"]
+
 
 @pytest.fixture(scope="module")
 def maps() -> tuple[Zones, Zones]:
@@ -44,6 +47,7 @@ def test_changes_add_up(maps: tuple[Zones, Zones]) -> None:
     net = found.gained.area_km2 - found.lost.area_km2
     people = (found.gained.people or 0) - (found.lost.people or 0)
 
+    assert [row.label for row in found.classes[:3]] == SERVED
     assert net == pytest.approx(sum(row.change.area_km2 for row in found.classes[:3]))
     assert net == pytest.approx(sum(row.change.area_km2 for row in found.sites))
     assert people == pytest.approx(sum(row.change.people or 0 for row in found.sites))
@@ -76,7 +80,8 @@ def test_sites_and_classes_add_up_to_the_classes(maps: tuple[Zones, Zones]) -> N
             assert sum(part.area_km2 for part in parts) == pytest.approx(whole.area_km2)
             assert sum(part.people for part in parts) == pytest.approx(whole.people)
     gap = next(site for site in found.strongest if site.label.startswith("Gap"))
-    assert [row.tried.area_km2 for row in gap.classes] == [0] * 6
+    assert [row.label for row in gap.classes] == [*SERVED, *LOST]
+    assert [row.tried.area_km2 for row in gap.classes] == [0] * len([*SERVED, *LOST])
     served = [sum(row.planned.area_km2 for row in site.classes[:3]) for site in found.strongest]
     assert served == pytest.approx([row.planned.area_km2 for row in found.sites])
 

@@ -1,0 +1,182 @@
+"""What stands beside every class of reception: by which rule it is one, for whom, and what it leaves out.
+
+A class may seem to contradict a figure beside it (a positive margin, a share, a level); the rule says why it does not.
+"""
+
+from dataclasses import dataclass
+
+from sfn.plan import Network
+from sfn.reception.classes import classes_say
+from sfn.reception.drawn import USUAL_CORRELATION
+from sfn.reception.other_network import on_channel
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick, too_weak_below_dbuvm
+from sfn.units import THIN, grouped
+
+LISTENERS = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
+PLANNED_HEIGHT_M = 10.0  # of the antenna that FM's usable levels are for (BS.412)
+OTHERS_WORSE = (
+    "Where our own sites and another station both keep a place from being served, the class names the worse of them by "
+    "margin; listeners' shares count every place that another station disturbs as that station's"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ClassSays:
+    """Sentences beside a class; each empty where it says nothing about the service."""
+
+    unjudged: str
+    """What of the same transmitter no class, margin or area speaks of."""
+    rule: str
+    """What makes the class."""
+    quick: str
+    """FM: that the classes are the quick estimate."""
+    too_weak: str
+    """OFDM and 8-VSB: the level that divides what is too weak from what is upset."""
+    too_weak_below_dbuvm: float
+    spread: str
+    """OFDM: how levels vary over the places around."""
+    window: str
+    """OFDM: how receivers place their window."""
+    listeners: str
+    """FM: whose sets, and from which share a place is served."""
+    usable: str
+    """FM: that the usable level is for another height."""
+    others: str
+    """Which class a place has that is lost in two ways."""
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """All that is said, the gravest first."""
+        window = f"Receivers place their window by {self.window}" if self.window else ""
+        every = (
+            self.unjudged, self.rule, self.quick, self.too_weak, self.spread, window, self.listeners, self.usable,
+            self.others,
+        )  # fmt: skip
+        return tuple(said for said in every if said)
+
+    def as_json(self) -> dict[str, str | None]:
+        """The same for documents; null where nothing is said."""
+        return {
+            "not_judged": self.unjudged or None,
+            "class_rule": self.rule,
+            "levels_spread_say": self.spread or None,
+            "receiver_window": self.window or None,
+            "listeners_say": self.listeners or None,
+            "usable_says": self.usable or None,
+            "worse_says": self.others or None,
+        }
+
+
+def class_says(network: Network, yard: Yardstick) -> ClassSays:
+    """What stands beside the classes of a network.
+
+    Parameters
+    ----------
+    network : Network
+    yard : Yardstick
+        Its own.
+    """
+    carried = yard.carried
+    ofdm = carried.kind == "ofdm"
+    below_dbuvm = too_weak_below_dbuvm(yard, frequency_mhz=network.frequency_mhz)
+    unjudged = carried.unjudged
+    return ClassSays(
+        unjudged=f"Not judged: {unjudged}" if unjudged else "",
+        rule=_rule(yard),
+        quick=classes_say(carried),
+        too_weak="" if carried.kind == "fm" else _too_weak(yard, below_dbuvm),
+        too_weak_below_dbuvm=below_dbuvm,
+        spread=_spread(network, yard) if ofdm else "",
+        window=yard.placing.says if ofdm else "",
+        listeners=_listeners(yard),
+        usable=_usable(network, yard),
+        others=OTHERS_WORSE if on_channel(network) else "",
+    )
+
+
+def _rule(yard: Yardstick) -> str:
+    """What makes the class, in a sentence."""
+    carried = yard.carried
+    if carried.kind == "ofdm":
+        return (
+            f"The class goes by the share of places around that are served (quick estimate: the window stands where "
+            f"the medians put it): with margin from {carried.location_pct:g} %, just enough from "
+            f"{100 * ACCEPTABLE_PROBABILITY:g} %, neither with a negative margin. The margin is that of the median "
+            "levels: a positive one alone is not service. Shares with levels drawn and receivers following stand "
+            "beside it as figures; classes, areas, people and the search do not go by them"
+        )
+    if carried.kind == "vsb":
+        return (
+            f"The class goes by the margin of the median levels: with margin from {LEVEL_MARGIN_DB:g} dB, just enough "
+            "from 0 dB"
+        )
+    sets = yard.sets
+    ratio = "enough" if sets is None else f"{100 * sets.served_ratio:g} % of {_of(yard)}"
+    mono = carried.id == "fm-mono"
+    clear = "clear" if mono else "clear stereo"
+    between = "" if mono else "; in between it is clear, partly or wholly mono"
+    more_db = yard.target_snr_db - yard.adequate_snr_db
+    return (
+        f"The class goes by level and by listeners: {clear} where {ratio} has it so, at {yard.adequate_snr_db:g} dB "
+        f"S/N; distorted where less has it clear at all{between}; with margin where the level is "
+        f"{LEVEL_MARGIN_DB:g} dB and the S/N {more_db:g} dB above that. The margin is over being clear"
+        f"{'' if mono else ', in stereo or mono'}"
+    )
+
+
+def _of(yard: Yardstick) -> str:
+    """What FM's shares are of."""
+    return "time" if yard.sets is not None and yard.sets.of_time else "places"
+
+
+def _too_weak(yard: Yardstick, below_dbuvm: float) -> str:
+    """The level between too weak and upset, and what it is not."""
+    why = (
+        f"it alone would serve less than {ACCEPTABLE_PROBABILITY:.0%} of the places around"
+        if yard.carried.kind == "ofdm"
+        else "it lies less than the required C/N over the noise"
+    )
+    together = (
+        " Several weak signals together may serve below it, and what our own echoes spoil there is too weak too."
+        if yard.carried.kind == "ofdm"
+        else ""
+    )
+    return (
+        f"Too weak is what is not served and has its strongest signal below {grouped(below_dbuvm, '.1f')}{THIN}dBµV/m, "
+        f"where {why}.{together} The usable level is the median that planning asks for"
+    )
+
+
+def _spread(network: Network, yard: Yardstick) -> str:
+    """How levels vary over the places around."""
+    given, spread = network.levels, yard.spread
+    own = "set in this network"
+    source = own if given is not None and given.sigma_db is not None else yard.carried.location_sigma_source
+    correlation = own if given is not None and given.site_correlation is not None else "from memory"
+    usual = "" if spread.site_correlation_ratio == USUAL_CORRELATION else f", usually {USUAL_CORRELATION:g}"
+    return (
+        f"Over the places around, levels spread by {spread.sigma_db:g} dB ({source}); in the drawn shares sites up to "
+        f"30 degrees apart are correlated by {spread.site_correlation_ratio:g} ({correlation}{usual})"
+    )
+
+
+def _listeners(yard: Yardstick) -> str:
+    """Whose FM sets listen."""
+    sets = yard.sets
+    if sets is None:
+        return ""
+    return (
+        f"Listeners: {LISTENERS[sets.blend.listeners]}; shares are of {_of(yard)}, served from "
+        f"{100 * sets.served_ratio:g} %"
+    )
+
+
+def _usable(network: Network, yard: Yardstick) -> str:
+    """That FM's usable level is for an antenna above the one it is held against."""
+    height_m = network.receiver.height_m
+    if yard.carried.kind != "fm" or network.thresholds.usable_dbuvm is not None or height_m >= PLANNED_HEIGHT_M:
+        return ""
+    return (
+        f"The usable level, {yard.counts.usable_dbuvm:g} dBµV/m, is planned for an antenna {PLANNED_HEIGHT_M:g} m "
+        f"above ground and held here against the level at {height_m:g} m, with nothing taken off it"
+    )
