@@ -4,7 +4,6 @@ import math
 from typing import Any
 
 from sfn.study.arrivals import Arrivals
-from sfn.study.echoes import HEAD
 from sfn.survey.arrivals.paths import RESOLUTION_LEVELS_DB
 from sfn.survey.verdict import NORMAL_95
 
@@ -48,7 +47,7 @@ def document(answer: Arrivals) -> dict[str, Any]:
         "duration_s": found.duration_s,
         "at_s": found.at_s,
         "unheard": list(answer.response.unheard) if answer.response is not None else [],
-        "measurements_head": ",".join(HEAD),
+        "measurements_head": ",".join(answer.head),
         "measurements": list(answer.rows),
         "problems": [p.as_json() for p in answer.problems],
     }

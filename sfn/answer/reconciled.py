@@ -92,6 +92,7 @@ def _residual(row: Residual) -> dict[str, Any]:
         "by": m.by,
         "response": m.response,
         "shared_uncertainty_us": finite_or_none(m.shared_uncertainty_us),
+        **({"doubt": m.doubt} if m.doubt else {}),
         "predicted_us": row.predicted_us,
         "misclosure_us": row.misclosure_us,
         "residual_us": row.residual_us,

@@ -14,8 +14,9 @@ that is listed; a path within the resolution of another is not seen; false: sign
 as one), `site` and `alternatives` (with --network and --at); `resolution` beside the strongest path (`level_db`,
 `resolution_us`);
 `carrier_hz` (off the middle), `deviation_khz` (of full scale, as found), `drift_us_per_s` (= ppm between the clocks),
-`snr_db`, `misfit_ratio` (about 1), `duration_s`, `at_s` (when the delays hold), `unheard` (sites), `measurements_head`
-and `measurements` (rows that `reconcile` takes; those of one recording share the column `response`), `problems`.
+`snr_db`, `misfit_ratio` (about 1; above 5 a doubt, which stands in each row's column `doubt`), `duration_s`, `at_s`
+(when the delays hold), `unheard` (sites), `measurements_head` and `measurements` (rows that `reconcile` takes; those of
+one recording share the column `response`), `problems`.
 """
 
 import argparse
@@ -107,7 +108,7 @@ def text(tree: dict[str, Any]) -> str:
     lines.append(
         f"recording  {number(tree['snr_db'], 0)} dB over noise, carrier {number(tree['carrier_hz'], 0, signed=True)}"
         f" Hz, deviation {number(tree['deviation_khz'], 2)} kHz,"
-        f" clocks {number(tree['drift_us_per_s'], 3, signed=True)} ppm"
+        f" clocks {number(tree['drift_us_per_s'], 3, signed=True)} ppm, misfit {number(tree['misfit_ratio'], 1)}"
     )
     if tree["measurements"]:
         lines += ["", tree["measurements_head"], *tree["measurements"]]

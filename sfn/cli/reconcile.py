@@ -4,7 +4,8 @@ MEASUREMENTS.csv (or .xlsx) has the columns when,point,lat,lon,site,reference_si
 reference_plane,by (and rx_ground_m, if wanted): arrival of `site` minus arrival of `reference_site`, with its standard
 uncertainty (one sigma). Rows of one impulse response name it in `response`, and in `shared_uncertainty_us` what the
 reference arrival that they share is worth: they are adjusted with that correlation. Sites by id or name; a column
-position, and units in brackets, as in "uncertainty (ns)", are understood too.
+position, and units in brackets, as in "uncertainty (ns)", are understood too. What `doubt` says of a row (a recording
+that its arrivals do not explain) is said of all that rests on it.
 
 JSON keys: `network`, `measurements_n`, `held`; `sites`: for each `site`, `launch_error_us` (later than planned is
 positive), `correction_us` (what to add: its negative), `uncertainty_us` (one sigma against the held site, or against

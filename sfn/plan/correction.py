@@ -28,6 +28,8 @@ class Measured(Record):
     response: str = ""
     shared_uncertainty_us: float | None = None
     instrument: str = ""
+    doubt: str = ""
+    """What was doubtful of what it was made of, as its row said."""
     settings_us: dict[str, float] | None = None
     """What the fields of its sites contributed when it was measured, where that was known by itself. [us]"""
 

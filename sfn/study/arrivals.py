@@ -11,6 +11,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network
+from sfn.study.echoes import HEAD
 from sfn.study.point import point_signals
 from sfn.survey.alignment import Tell, untold
 from sfn.survey.arrivals.iq import DEMODULATED, LEAST_RATE_HZ, MOST_S, read_iq
@@ -26,8 +27,8 @@ _MOST_SITES = 40
 class Arrivals:
     """Paths of one recording; with a network and a place also the sites they are given to, and rows.
 
-    `rows` stand in the order of `sfn.study.echoes.HEAD`: those of one recording share their reference site's arrival,
-    and with it its error, under one name in the column `response`.
+    `rows` stand in the order of `head`: those of one recording share their reference site's arrival, and with it its
+    error, under one name in the column `response`. What is doubtful of the recording goes with each of them.
     """
 
     recording: str
@@ -36,6 +37,11 @@ class Arrivals:
     response: Response | None
     rows: tuple[str, ...]
     problems: tuple[Problem, ...]
+
+    @property
+    def head(self) -> tuple[str, ...]:
+        """Names of the rows' columns."""
+        return (*HEAD, "doubt") if self.found.doubt else HEAD
 
 
 def arrivals(
@@ -153,8 +159,9 @@ def _rows(
         site, reference = response.echoes[k].site, response.echoes[top].site
         difference_us = found.paths[k].delay_us - found.paths[top].delay_us
         name = f"{at[0]:.5f} {at[1]:.5f} {mark}"
+        doubt = (found.doubt,) if found.doubt else ()
         rows.append(_line(when, "recording", f"{at[0]:.6f}", f"{at[1]:.6f}", site, reference, f"{difference_us:.4f}",
-                          f"{sigma_us:.4g}", "antenna", by, name, f"{shared_us:.4g}"))  # fmt: skip
+                          f"{sigma_us:.4g}", "antenna", by, name, f"{shared_us:.4g}", *doubt))  # fmt: skip
     return tuple(rows)
 
 

@@ -12,7 +12,7 @@ from sfn.survey.as_planned import held_in_group
 from sfn.survey.cause import Guess
 from sfn.survey.explain import site_guesses
 from sfn.survey.launch_errors import Reconciliation
-from sfn.survey.measurements import Measurement, planes
+from sfn.survey.measurements import Measurement, doubted, planes
 from sfn.survey.prediction import planned_differences
 from sfn.survey.reconcile import reconcile, snoop
 from sfn.survey.taken_up import InHand, fingerprint, in_hand, made_before
@@ -104,7 +104,7 @@ def reconciled(
         found = reconcile(rows, predicted_us=predicted, sites=sites, held=held, robust=way == "robust")
     found = _from_before(found, hand.taken_us)
     older = (*_counted_before(network, rows), *_counted_together(hand))
-    problems = (*doubts, *planes(rows), *older, *found.problems)
+    problems = (*doubts, *planes(rows), *doubted(rows), *older, *found.problems)
     return Reconciled(network, found, site_guesses(network, found), tuple(held), left_out, problems, hand, as_set, gone)
 
 

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
@@ -31,6 +31,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "response": ("response", "impulse response"),
     "shared_uncertainty_us": ("shared_uncertainty_us", "shared uncertainty"),
     "instrument": ("instrument", "measured with", "receiver", "analyser"),
+    "doubt": ("doubt",),
 }
 NEEDED = ("site", "reference_site", "delay_difference_us", "uncertainty_us")
 # The columns that other programs write, in this order.
@@ -63,6 +64,8 @@ class Measurement:
         Standard uncertainty of the shared arrival, part of `uncertainty_us`; NaN where nothing is shared. [us]
     instrument : str
         What it was measured with.
+    doubt : str
+        What is doubtful of what it was made of; empty where nothing is.
     settings_us : mapping of str to float, optional
         What the fields of both sites, and of those that feed them, contributed when it was measured, by site; None
         where only the plan's corrections tell. [us]
@@ -85,6 +88,7 @@ class Measurement:
     response: str = ""
     shared_uncertainty_us: float = float("nan")
     instrument: str = ""
+    doubt: str = ""
     settings_us: Mapping[str, float] | None = None
     name: str = ""
 
@@ -256,6 +260,7 @@ def _measurement(row: Row, sites: Mapping[str, str]) -> Measurement:
         response=response,
         shared_uncertainty_us=shared_us,
         instrument=row.text("instrument", empty=True),
+        doubt=row.text("doubt", empty=True),
     )
 
 
@@ -365,4 +370,24 @@ def planes(measurements: tuple[Measurement, ...]) -> list[Problem]:
             values={"reference_plane": plane},
         )
         for plane in named
+    ]
+
+
+def doubted(measurements: tuple[Measurement, ...]) -> list[Problem]:
+    """A doubt for every recording or response that was doubtful itself, with the sites that rest on it."""
+    found: dict[tuple[str, str], list[Measurement]] = {}
+    for m in measurements:
+        if m.doubt:
+            found.setdefault((m.doubt, m.response or m.name or m.where), []).append(m)
+    return [
+        Problem(
+            f"measurements of {', '.join(dict.fromkeys(m.site for m in rows))}",
+            f"they rest on something doubtful: {doubt}",
+            "measured again, or excluded by name, before a correction rests on them",
+            "warning",
+            code="measurement-doubted",
+            touches=tuple(Touch(site) for site in dict.fromkeys(s for m in rows for s in (m.site, m.reference_site))),
+            values={"doubt": doubt, "measurements_n": len(rows)},
+        )
+        for (doubt, _), rows in found.items()
     ]

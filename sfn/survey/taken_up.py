@@ -29,7 +29,7 @@ _ANY_ZONE = timedelta(hours=14)
 _SAME_US = 1e-6
 
 # Keys that a program of before does not know: only where they say something.
-_LATER = ("instrument", "settings_us")
+_LATER = ("instrument", "settings_us", "doubt")
 
 Sure = Literal["by its figures", "by its time", "not sure"]
 

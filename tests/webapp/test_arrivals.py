@@ -118,3 +118,48 @@ def test_what_cannot_be_used_is_said(
     assert 422 == client.get(f"/api/networks/{number}/arrivals/{job}").status_code
     assert 404 == client.get(f"/api/networks/{number}/arrivals/nothing").status_code
     assert [] == list((settings.data_folder / "recordings").iterdir())
+
+
+def test_what_the_arrivals_do_not_explain_goes_with_every_measurement_made_of_it(
+    client: TestClient, post: Callable[..., Any], number: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """North and south as strong, nearly cancelling at 60 dB: the fit is twenty times worse than noise. Command, JSON,
+    rows, what is adjusted of them, and what is kept say so.
+    """
+    heard = point_signals(example_network(), lat_deg=36.3, lon_deg=-84.15).signals
+    signals = [one for one in heard if one.site != "gap"]
+    first_us = min(s.arrival_us for s in signals)
+    arrivals = [(s.arrival_us - first_us, -0.4 * k, 3.0 * k) for k, s in enumerate(signals)]
+    reference, z = made.recorded(arrivals, snr_db=60.0)
+    soundfile.write(tmp_path / "composite.wav", reference, made.REFERENCE_HZ, subtype="FLOAT")
+    soundfile.write(tmp_path / "iq.wav", np.column_stack((z.real, z.imag)), made.RATE_HZ, subtype="FLOAT")
+    options = ["--deviation-khz", FIELDS["deviation_khz"], "--search-us", "2000", "--when", FIELDS["when"]]
+    where = ["--network", str(EXAMPLE_PATH), "--at", "36.3,-84.15"]
+    paths = [str(tmp_path / "iq.wav"), str(tmp_path / "composite.wav")]
+    assert 0 == main(["arrivals", *paths, *options, *where, "--json"])
+    found = json.loads(capsys.readouterr().out)
+
+    assert found["misfit_ratio"] > 5
+    (raised,) = [one for one in found["problems"] if one["code"] == "arrivals-unexplained"]
+    assert raised["values"]["misfit_ratio"] == found["misfit_ratio"]
+    doubt = f"misfit {found['misfit_ratio']:.1f}"
+    assert found["measurements_head"].endswith(",doubt")
+    assert [doubt] == [row.split(",")[-1] for row in found["measurements"]]
+
+    table = tmp_path / "rows.csv"
+    table.write_text("\n".join([found["measurements_head"], *found["measurements"]]), encoding="utf-8")
+    assert 0 == main(["reconcile", str(EXAMPLE_PATH), str(table), "--hold", "north", "--json"])
+    answer = json.loads(capsys.readouterr().out)
+    (told,) = [one for one in answer["problems"] if one["code"] == "measurement-doubted"]
+    assert doubt == told["values"]["doubt"] == answer["residuals"][0]["doubt"]
+    said = f"they rest on something doubtful: {doubt}"
+    csv = table.read_text(encoding="utf-8")
+    assert said in post(f"/networks/{number}/measurements", csv=csv, **{"hold-north": "yes"}).text
+    address = f"/networks/{number}/measurements/rows"
+    assert post(address, csv=csv, source="iq.wav", do="keep", author="ab").status_code == 303
+    assert f"doubtful: {doubt}" in client.get(f"/networks/{number}/measurements").text
+    assert f"doubtful: {doubt}" in client.get(f"/networks/{number}/timeline").text
+    # Kept, it is adjusted with whatever is measured later, and still says so.
+    head = "when,point,lat,lon,site,reference_site,delay_difference_us,uncertainty_us,reference_plane,by"
+    other = f"{head}\n2026-11-21T09:00Z,ford,36.2,-84.19,south,north,-70.99,0.5,antenna,ab"
+    assert said in post(f"/networks/{number}/measurements", csv=other, **{"hold-north": "yes"}).text

@@ -31,6 +31,8 @@ _SCALE_RATIO, _SETTLED_US = 1e-5, 0.002
 _LEAST_SNR_DB = 6.0
 _MOST_SLOPE = 1e-4
 RESOLUTION_LEVELS_DB = (0.0, -10.0, -20.0)
+MOST_MISFIT_RATIO = 5.0
+"""Above it what is listed does not explain the recording: three arrivals of slow speech within 2 us, told as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,11 @@ class Paths:
     at_s: float
     """Time in the recording at which the delays hold. [s]"""
     problems: tuple[Problem, ...]
+
+    @property
+    def doubt(self) -> str:
+        """What goes with every measurement made of it; empty where nothing does."""
+        return f"misfit {self.misfit_ratio:.1f}" if self.misfit_ratio > MOST_MISFIT_RATIO else ""
 
     @property
     def strongest(self) -> int:
@@ -380,6 +387,9 @@ def _answer(
         what = f"full scale of the reference deviates by {deviation_hz / 1e3:.2f} kHz, not by {stated_hz / 1e3:.2f} kHz"
         expected = "the deviation of the recording's level; what was found was used"
         problems.append(Problem(where, what, expected, "warning", code="deviation-differs"))
+    misfit_ratio = fitted.chi2_ratio / max(fitted.freedom_n, 1)
+    if misfit_ratio > MOST_MISFIT_RATIO:
+        problems.append(_unexplained(misfit_ratio, where=where))
     return Paths(
         paths=records(found, covariance, groups, all_of, base_us=base_us, rate_hz=rate),
         covariance_us2=covariance,
@@ -390,8 +400,18 @@ def _answer(
         deviation_hz=deviation_hz,
         drift_us_per_s=1e6 * work.later[1],
         snr_db=_heard_well(stretches, where=where),
-        misfit_ratio=fitted.chi2_ratio / max(fitted.freedom_n, 1),
+        misfit_ratio=misfit_ratio,
         duration_s=duration_s,
         at_s=middle_s,
         problems=tuple(problems),
     )
+
+
+def _unexplained(misfit_ratio: float, *, where: str) -> Problem:
+    """A doubt of a recording that the arrivals listed do not explain."""
+    what = f"its misfit is {misfit_ratio:.1f}: the arrivals listed do not explain it, one may stand for several"
+    expected = (
+        f"about 1, at most {MOST_MISFIT_RATIO:g}: music or noise instead of slow speech, no limiting in the recorder;"
+        " measure again before anything rests on it"
+    )
+    return Problem(where, what, expected, "warning", code="arrivals-unexplained", values={"misfit_ratio": misfit_ratio})
