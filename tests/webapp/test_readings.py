@@ -12,6 +12,7 @@ from sfn.timing import delay_table
 from tests.webapp.conftest import token_in
 from webapp.on_air.site_links import made_link, open_link, read_link, token_of
 from webapp.shell.problems import RefusedError
+from webapp.store.audit import ACTING, Acting
 from webapp.store.documents import network_of
 from webapp.store.passwords import hash_password
 from webapp.store.store import Store
@@ -406,7 +407,7 @@ def test_a_link_is_listed_and_withdrawn(
     address()
     given = store.links.of(number)
     assert [("north", None)] == [(one.site_id, one.withdrawn_at) for one in given]
-    store.links.add(number, site_id="north", revision=1, ends_at=given[0].ends_at)
+    store.links.add(number, site_id="north", revision=1, ends_at=given[0].ends_at, made_with="link page")
     assert post(f"{where}/{given[0].id}/withdraw").status_code == 303
     listed = client.get(f"/networks/{number}/readings").text
     assert "one other link of that site still opens its sheet" in listed
@@ -429,17 +430,40 @@ def test_a_link_is_listed_and_withdrawn(
     assert client.get(link(number)).status_code == 200, "one from before there were lists"
 
 
+def test_the_list_of_links_says_with_what_and_by_whom_each_was_made(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int
+) -> None:
+    """The page and the packet, by whoever sat there; by somebody who signed in, and who withdrew it."""
+    where = f"/networks/{number}/readings/links"
+    assert post(where, site="north").status_code == 303
+    assert post(f"/networks/{number}/packet.pdf", days="30", paper="a4").status_code == 200
+    before = ACTING.set(Acting("Ada", "planner", "session", ""))
+    try:
+        ends_at = datetime.now(UTC) + timedelta(days=2)
+        old = store.links.add(number, site_id="gap", revision=1, ends_at=ends_at, made_with="link page")
+        assert store.links.withdraw(number, old.id)
+    finally:
+        ACTING.reset(before)
+    found = {(one.site_id, one.made_with) for one in store.links.of(number)}
+    assert {("north", "link page"), ("south", "work packet"), ("gap", "link page")} <= found
+    page = client.get(where).text
+    for words in ("this page, nobody signed in", "the work packet, nobody signed in", "this page, Ada"):
+        assert words in page
+    assert re.search(r"withdrawn [^<]* by Ada", page)
+
+
 def test_a_kept_link_ends_when_it_was_made_to(store: Store, number: int) -> None:
     """Signing it anew for the page does not make it last longer."""
     ends_at = datetime.now(UTC) + timedelta(hours=30)
-    kept = store.links.add(number, site_id="north", revision=1, ends_at=ends_at)
+    kept = store.links.add(number, site_id="north", revision=1, ends_at=ends_at, made_with="link page")
     opened = open_link(store.links, "test-key", token_of("test-key", kept))
     assert abs(opened.ends_at - ends_at) < timedelta(seconds=2)
-    late = store.links.add(number, site_id="north", revision=1, ends_at=datetime.now(UTC) - timedelta(seconds=1))
+    over = datetime.now(UTC) - timedelta(seconds=1)
+    late = store.links.add(number, site_id="north", revision=1, ends_at=over, made_with="link page")
     token = made_link("test-key", network_id=number, site_id="north", revision=1, days=1, link_id=late.id)
-    with pytest.raises(RefusedError) as over:
+    with pytest.raises(RefusedError) as refused:
         open_link(store.links, "test-key", token)
-    assert over.value.status == 410
+    assert refused.value.status == 410
 
 
 def test_what_is_set_under_a_link_that_grew_stale_is_seen_in_the_office(

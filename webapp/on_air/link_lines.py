@@ -39,7 +39,8 @@ def link_lines(
         The address that telephones reach; empty where there is none.
     sites : iterable of Site
     make_days : int, optional
-        Make a link that lasts so long where there is none that does; without it nothing is made, only looked up.
+        Make a link that lasts so long where there is none that does; without it nothing is made, only looked up. Only
+        the work packet asks for it.
 
     Raises
     ------
@@ -66,7 +67,10 @@ def _line(
     if make_days is None:
         given = given_link(links, network_id=opened.head.id, site_id=site.id, revision=revision)
     else:
-        given = kept_link(links, network_id=opened.head.id, site_id=site.id, revision=revision, days=make_days)
+        given = kept_link(
+            links, network_id=opened.head.id, site_id=site.id, revision=revision, days=make_days,
+            made_with="work packet",
+        )  # fmt: skip
     if given is None:
         return LinkLine(
             site.name, "", "", (f"none was made for revision {revision}",), to_make=site.id, site_id=site.id

@@ -212,7 +212,7 @@ def make_link(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsD
     live = {one.site_id for one in store.links.of(opened.head.id) if one.opens(revision)}
     made = [one for one in may_have if site_id or one.id not in live]
     for one in made:
-        store.links.add(opened.head.id, site_id=one.id, revision=revision, ends_at=ends_at)
+        store.links.add(opened.head.id, site_id=one.id, revision=revision, ends_at=ends_at, made_with="link page")
     said = [
         f"Links made: {', '.join(one.name for one in made)}." if made else "Every site has its link: none was made."
     ]

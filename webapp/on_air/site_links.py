@@ -11,7 +11,7 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from sfn.errors import Problem
 from webapp.shell.problems import RefusedError
-from webapp.store.links_kept import KeptLink, Links
+from webapp.store.links_kept import KeptLink, Links, Means
 
 _SALT = "readings at one site"  # a session cookie is no link, and a link is no session
 USUAL_DAYS = 14
@@ -48,7 +48,7 @@ def given_link(links: Links, *, network_id: int, site_id: str, revision: int) ->
     return next((one for one in same if one.withdrawn_at is None), same[0] if same else None)
 
 
-def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, days: int) -> KeptLink:
+def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, days: int, made_with: Means) -> KeptLink:
     """The link that the office gave for this site and revision and that lasts about as long; else a new one.
 
     A withdrawn one stays withdrawn: the next is only made when it is asked for (`Links.add`).
@@ -60,7 +60,7 @@ def kept_link(links: Links, *, network_id: int, site_id: str, revision: int, day
     if same and same[0].withdrawn_at is not None:
         return same[0]
     found = next((one for one in same if one.withdrawn_at is None and abs(asked - one.ends_at) <= _ABOUT), None)
-    return found or links.add(network_id, site_id=site_id, revision=revision, ends_at=asked)
+    return found or links.add(network_id, site_id=site_id, revision=revision, ends_at=asked, made_with=made_with)
 
 
 def token_of(session_key: str, link: KeptLink) -> str:

@@ -4,12 +4,15 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Engine, Row, and_, insert, select, update
 
 from webapp.store.audit import ACTING, Audit
 from webapp.store.schema import links
+
+Means = Literal["link page", "work packet"]
+"""What makes links."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +27,9 @@ class KeptLink:
     made_by: str
     ends_at: datetime
     withdrawn_at: datetime | None
+    made_with: str
+    """One of `Means`; empty where nobody wrote it down."""
+    withdrawn_by: str
 
     def opens(self, revision: int) -> bool:
         """Whether it is one of a revision and was not withdrawn."""
@@ -36,7 +42,9 @@ class Links:
     def __init__(self, engine: Engine, clock: Callable[[], datetime], audit: Audit) -> None:
         self._engine, self._clock, self._audit = engine, clock, audit
 
-    def add(self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_by: str = "") -> KeptLink:
+    def add(
+        self, network_id: int, *, site_id: str, revision: int, ends_at: datetime, made_with: Means, made_by: str = ""
+    ) -> KeptLink:
         """Write down a link that is being made; its id goes into what is signed."""
         link_id = secrets.token_urlsafe(6)
         values = {
@@ -45,11 +53,17 @@ class Links:
             "revision": revision,
             "made_at": self._now(),
             "made_by": ACTING.get().who or made_by,
+            "made_with": made_with,
             "ends_at": ends_at.astimezone(UTC).replace(tzinfo=None),
         }
         with self._engine.execution_options(writes=True).begin() as connection:
             connection.execute(insert(links).values(id=link_id, **values))
-            told = {"link": link_id, "revision": revision, "ends_at": f"{ends_at:%Y-%m-%d %H:%M} UTC"}
+            told = {
+                "link": link_id,
+                "revision": revision,
+                "ends_at": f"{ends_at:%Y-%m-%d %H:%M} UTC",
+                "with": made_with,
+            }
             self._audit.add(
                 "link made", subject=site_id, network_id=network_id, body=told, who=made_by, within=connection
             )
@@ -88,4 +102,5 @@ def _link(row: Row[Any]) -> KeptLink:
     return KeptLink(
         row.id, row.network_id, row.site_id, row.revision, row.made_at.replace(tzinfo=UTC), row.made_by,
         row.ends_at.replace(tzinfo=UTC), row.withdrawn_at and row.withdrawn_at.replace(tzinfo=UTC),
+        row.made_with or "", row.withdrawn_by or "",
     )  # fmt: skip

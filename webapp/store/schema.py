@@ -122,6 +122,7 @@ links = Table(
     Column("ends_at", DateTime(timezone=False), nullable=False),
     Column("withdrawn_at", DateTime(timezone=False)),
     Column("withdrawn_by", String),
+    Column("made_with", String),
 )
 
 # The audit trail. Each line carries the hash of the one before it.
