@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.survey.alignment import CLEAR_PEAK_RATIO, Tell, untold
+from sfn.survey.alignment import Tell, untold
+from sfn.survey.arrivals.doubtful import MOST_MISFIT_RATIO, in_common, jump, unexplained
 from sfn.survey.arrivals.fit import TAPS, Fitted, Whitened, between, refined
 from sfn.survey.arrivals.modulated import Band, Modulated, band_limited, band_of, modulated, thinned
 from sfn.survey.arrivals.order import edges, levels_db, misfit, ordered, resolution, sure
 from sfn.survey.arrivals.parted import Path, parted, records, steady
-from sfn.survey.arrivals.start import Begin, begin, carrier_left, carrier_of, demodulated
+from sfn.survey.arrivals.start import begin, carrier_left, carrier_of, demodulated
 from sfn.survey.arrivals.stretches import Stretch, better_scale, rough, sent_in, shifts, stretch, together
 from sfn.survey.recording import Samples
 from sfn.survey.spectra import Floats
@@ -31,8 +32,6 @@ _SCALE_RATIO, _SETTLED_US = 1e-5, 0.002
 _LEAST_SNR_DB = 6.0
 _MOST_SLOPE = 1e-4
 RESOLUTION_LEVELS_DB = (0.0, -10.0, -20.0)
-MOST_MISFIT_RATIO = 5.0
-"""Above it what is listed does not explain the recording: three arrivals of slow speech within 2 us, told as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +232,7 @@ def _begun(
         reference, reference_rate_hz=reference_rate_hz, heard=demodulated(z, rate_hz=band.rate_hz),
         rate_hz=band.rate_hz, search_us=search_us,
     )  # fmt: skip
-    _in_common(start, where=where)
+    in_common(start, where=where)
     t = (np.arange(len(z) - 1) + 0.5) / band.rate_hz
     at = (t - start.later_s - start.slope_ratio * t) * reference_rate_hz
     sent_hz = deviation_hz * np.interp(at, np.arange(len(reference)), reference, left=0.0, right=0.0)
@@ -272,23 +271,6 @@ def _tuned(work: _Work, carrier_hz: float) -> tuple[_Work, float]:
     return work, carrier_hz
 
 
-def _in_common(start: Begin, *, where: str) -> None:
-    """Refuse what has nothing in common, or jumps."""
-    if start.clear_ratio < CLEAR_PEAK_RATIO:
-        what = "nothing of the reference is heard in it"
-        expected = "the same programme, the carrier in the middle of the recording, or a wider search"
-        raise PlanError([Problem(where, what, expected, code="no-common-signal")])
-    if start.jump_us > 150.0:
-        raise PlanError([_jump(start.jump_us, where=where)])
-
-
-def _jump(jump_us: float, *, where: str) -> Problem:
-    """The refusal of a recording that slips."""
-    what = f"the delay jumps by about {jump_us:.3g} us within the recording"
-    expected = "a stretch without lost samples, without a changed setting and with the receiver at rest"
-    return Problem(where, what, expected, code="delay-jumps", values={"jump_us": jump_us})
-
-
 def _loudest(sent_hz: Floats, *, count: int, inside: NDArray[np.bool_]) -> tuple[int, ...]:
     """Where the stretches begin: of each part of the recording the one with the greatest deviation."""
     usable = np.flatnonzero(inside)
@@ -312,9 +294,9 @@ def _bettered(work: _Work, *, where: str) -> tuple[_Work, bool]:
     off = late - line.intercept - line.slope * t
     rate = work.band.rate_hz
     if abs(line.slope) / rate > _MOST_SLOPE:
-        raise PlanError([_jump(1e6 * float(np.ptp(late)) / rate, where=where)])
+        raise PlanError([jump(1e6 * float(np.ptp(late)) / rate, where=where)])
     if np.count_nonzero(np.abs(off) > max(1.5, 3 * float(np.median(np.abs(off))))) > len(off) // 3:
-        raise PlanError([_jump(1e6 * float(np.max(np.abs(off))) / rate, where=where)])
+        raise PlanError([jump(1e6 * float(np.max(np.abs(off))) / rate, where=where)])
     later = (work.later[0] + line.intercept / rate, work.later[1] + line.slope / rate)
     # The strongest path to the middle: then the spread reaches as far to both sides.
     power = np.sum([np.abs(s.pattern) ** 2 / np.sum(np.abs(s.pattern) ** 2) for s in stretches], axis=0)
@@ -355,7 +337,7 @@ def _on_line(work: _Work, fitted: Fitted, stretches: list[Stretch], *, where: st
     sigma = np.sqrt(misfit(fitted) / known)
     wrong = np.abs(off) > np.maximum(8 * sigma, 0.25 * 1e-6 * rate)
     if np.count_nonzero(wrong) > len(off) // 4:
-        raise PlanError([_jump(1e6 * float(np.max(np.abs(off))) / rate, where=where)])
+        raise PlanError([jump(1e6 * float(np.max(np.abs(off))) / rate, where=where)])
     moved_us = 1e6 * float(np.max(np.abs(slope * (t - t.mean())))) / rate
     if moved_us < _SETTLED_US:
         return work, moved_us
@@ -389,7 +371,7 @@ def _answer(
         problems.append(Problem(where, what, expected, "warning", code="deviation-differs"))
     misfit_ratio = fitted.chi2_ratio / max(fitted.freedom_n, 1)
     if misfit_ratio > MOST_MISFIT_RATIO:
-        problems.append(_unexplained(misfit_ratio, where=where))
+        problems.append(unexplained(misfit_ratio, where=where))
     return Paths(
         paths=records(found, covariance, groups, all_of, base_us=base_us, rate_hz=rate),
         covariance_us2=covariance,
@@ -405,13 +387,3 @@ def _answer(
         at_s=middle_s,
         problems=tuple(problems),
     )
-
-
-def _unexplained(misfit_ratio: float, *, where: str) -> Problem:
-    """A doubt of a recording that the arrivals listed do not explain."""
-    what = f"its misfit is {misfit_ratio:.1f}: the arrivals listed do not explain it, one may stand for several"
-    expected = (
-        f"about 1, at most {MOST_MISFIT_RATIO:g}: music or noise instead of slow speech, no limiting in the recorder;"
-        " measure again before anything rests on it"
-    )
-    return Problem(where, what, expected, "warning", code="arrivals-unexplained", values={"misfit_ratio": misfit_ratio})
