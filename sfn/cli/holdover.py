@@ -22,6 +22,7 @@ from sfn.cli.idle import Idle, refuse_idle
 from sfn.clock.holdover import Clock, alarms, greatest_error, left_out, pair_time_to_limit, time_to_limit
 from sfn.clock.oscillator import NOTE, oscillator, oscillators
 from sfn.errors import PlanError, Problem
+from sfn.study.clocks import LOCKED_US
 
 NAME = "holdover"
 SUMMARY = "time until a clock costs a given error"
@@ -31,18 +32,53 @@ CURVE_H = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    parser.add_argument("--limit-us", type=float, required=True, help="error to reach, us")
+    parser.add_argument(
+        "--limit-us",
+        type=float,
+        required=True,
+        help="error to reach, us (page: the service's)",
+    )
     source = parser.add_argument_group("one clock")
     source.add_argument("--oscillator", help=f"a class ({', '.join(oscillators())}); {NOTE}")
     source.add_argument("--good", action="store_true", help="the good end of the class instead of the poor one")
     source.add_argument("--initial-us", type=float, default=0.0)
-    source.add_argument("--frequency-offset", type=float, default=0.0, help="relative, 1e-10")
-    source.add_argument("--ageing-per-day", type=float, default=0.0, help="relative, 5e-10")
-    source.add_argument("--temperature-per-degc", type=float, default=0.0, help="relative, 5e-11")
-    parser.add_argument("--step-degc", type=float, default=0.0, help="away from where it was disciplined")
-    parser.add_argument("--swing-degc", type=float, default=0.0, help="day and night, each way from the mean")
-    parser.add_argument("--reaction-h", type=float, default=0.0, help="time somebody needs to get there")
-    parser.add_argument("--locked-us", type=float, default=0.1, help="error of a site that keeps its reference")
+    source.add_argument(
+        "--frequency-offset",
+        type=float,
+        default=0.0,
+        help="relative; 0: not counted, and said so (page: 1e-10)",
+    )
+    source.add_argument(
+        "--ageing-per-day",
+        type=float,
+        default=0.0,
+        help="relative; 0: not counted, and said so (page: 5e-10)",
+    )
+    source.add_argument(
+        "--temperature-per-degc",
+        type=float,
+        default=0.0,
+        help="relative; 0: not counted, and said so (page: 1e-10)",
+    )
+    parser.add_argument(
+        "--step-degc",
+        type=float,
+        default=0.0,
+        help="away from where it was disciplined; 0: not counted, and said so (page: 5)",
+    )
+    parser.add_argument(
+        "--swing-degc",
+        type=float,
+        default=0.0,
+        help="day and night, each way from the mean; 0: not counted, and said so (page: 5)",
+    )
+    parser.add_argument(
+        "--reaction-h",
+        type=float,
+        default=0.0,
+        help="time somebody needs to get there (0; page: 2)",
+    )
+    parser.add_argument("--locked-us", type=float, default=LOCKED_US, help="error of a site that keeps its reference")
     parser.add_argument(
         "--site", action="append", default=[], metavar="ID:CLASS", help="several sites, and their pairs"
     )

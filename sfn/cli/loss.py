@@ -9,7 +9,8 @@ packets, one after the other, that stay lost: counted alike whatever protects, s
 several), with `error_every_low_s`, `error_every_high_s` and `errors_kind` (null: never; with "less than" errors are
 rarer than every `error_every_s`); `events_n` simulated errors that the figures rest on; its cost as `parity_wait_us`,
 `repeat_wait_us`, `wait_us` (both), `packet_rate_factor` (packets sent on all paths over media packets);
-`model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`; `second_path_taken_as`
+`model_source` (given, fitted, or an upper limit where nothing was lost); `packet_time_us`; `losses_taken_as` (null, or
+that no mean burst is given and what that flatters); `second_path_taken_as`
 (what is known of both paths together, in words; one capture measures no joint loss: the second path is as good as the
 first, and independent unless --joint-loss-pct is typed), `joint_loss_ratio` (packets lost on both, of all: measured,
 typed, or the product where the paths are taken as independent; null on one path) with its `joint_burst_packets` (null
@@ -57,7 +58,8 @@ from typing import cast
 
 from sfn.cli.idle import Idle, idle_joint_burst, idle_protection, refuse_idle
 from sfn.cli.loss_table import table
-from sfn.cli.stream import (
+from sfn.cli.stream_options import (
+    BURST_HELP,
     interval_ratio,
     joint_interval,
     joint_ratio,
@@ -71,6 +73,7 @@ from sfn.errors import PlanError, Problem
 from sfn.stream.advise import usual
 from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
+from sfn.stream.fields import LATE_PROBABILITY
 from sfn.stream.heard import SOURCE_EXPECTED, Heard, source_number
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import Paths, paths_given
@@ -85,8 +88,12 @@ SUMMARY = "loss left by parity, repeats and a second path"
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     model = parser.add_argument_group("the network")
-    model.add_argument("--loss-pct", type=float, help="lost packets of all, per cent")
-    model.add_argument("--burst-packets", type=float, help="mean burst; without it packets are lost independently")
+    model.add_argument(
+        "--loss-pct",
+        type=float,
+        help="lost packets of all, per cent; this or --capture (page: 0.01)",
+    )
+    model.add_argument("--burst-packets", type=float, help=BURST_HELP)
     model.add_argument("--second-loss-pct", type=float, help="of the second path; else as the first")
     model.add_argument("--second-burst-packets", type=float, help="of the second path; else as the first")
     model.add_argument(
@@ -99,9 +106,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
     record.add_argument("--port", type=int, help="UDP port of the stream, where a capture holds several")
     record.add_argument("--source", metavar="HEX", help="RTP source (SSRC) of the stream, where a port has several")
-    record.add_argument("--late-probability", type=float, default=1e-4, help="tolerated share of late packets")
+    record.add_argument(
+        "--late-probability", type=float, default=LATE_PROBABILITY, help="tolerated share of late packets"
+    )
     record.add_argument("--keep-drift", action="store_true", help="both clocks are locked: delays are as they stand")
-    parser.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
+    parser.add_argument(
+        "--packet-ms",
+        type=number,
+        help="packet time, 1/3 is exact; to be given with --loss-pct (page: 1)",
+    )
     protection_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, help="of the simulation, where one is needed")
     parser.add_argument("--blocks", type=int, default=200_000, help="parity blocks to simulate")

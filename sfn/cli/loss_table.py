@@ -24,6 +24,7 @@ def table(answer: dict[str, object], *, drift_kept: bool) -> list[str]:
         f"loss {answer['loss_ratio']:.3g}, {kind} {counted(cast(float, burst), 'packet')} on average"
         if burst
         else whole,
+        *([str(answer["losses_taken_as"])] if answer["losses_taken_as"] else []),
         *_tied(answer),
         "",
         f"{'protection':46}{'residual loss':>16}{'audible error every':>22}{'waits, ms':>11}{'packets x':>11}",

@@ -76,7 +76,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"
     )
-    parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help="time for the search (60)")
+    parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help="time for the search (60; page: 20)")
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     add_json(parser)
 

@@ -10,7 +10,8 @@ and `fits_t1` (at most 31 and 24 slots), `e1_links` and `t1_links` (how many it 
 figures of packets, of IP and of other layers than the payload are null then; null of packets); `dynamic_range_db`
 (full-scale sine, no dither) and `dithered_range_db` (triangular dither, less the headroom); `latency_us` (sum of
 `elements`, each with name, latency_us, how: the least release delay), `tolerance_us`, `time_stamped`; `problems`; with
---compare also `comparison`, one short row a packet time; with --advise also `choices`, every protection, those that
+--compare also `comparison`, one short row a packet time; with --advise also `losses_taken_as` (null, or that no mean
+burst is given and what that flatters) and `choices`, every protection, those that
 meet the target first, each with protection, meets, unbeaten, residual_loss_ratio, residual_kind, error_every_s,
 errors_kind, latency_us, wait_us, rate_mbps (one path, at the link's layer), all_paths_mbps, decides (in words).
 """
@@ -18,21 +19,32 @@ errors_kind, latency_us, wait_us, rate_mbps (one path, at the link's layer), all
 import argparse
 import json
 import sys
-from fractions import Fraction
 
 from sfn.cli.idle import Idle, idle_joint_burst, idle_protection, refuse_idle
+from sfn.cli.stream_options import (
+    BURST_HELP,
+    interval_ratio,
+    joint_interval,
+    joint_ratio,
+    loss_in_range,
+    model_of,
+    number,
+    protection_arguments,
+    protection_of,
+    several,
+)
 from sfn.cli.stream_table import table
 from sfn.errors import PlanError, Problem
+from sfn.plan.stream_plan import exactly
 from sfn.stream import link as links, payload as payloads
 from sfn.stream.advise import Target, advise
 from sfn.stream.answer import choice_answer
 from sfn.stream.carriage import T2_FRAME_MS, dab_ensemble_protected, t2_mi
 from sfn.stream.composite import composite
-from sfn.stream.loss import LossModel, bursts, independent
+from sfn.stream.fields import USUAL
 from sfn.stream.packet import Headers, Packet, packet_of
-from sfn.stream.paths import joint_bounds, paths_given
+from sfn.stream.paths import paths_given
 from sfn.stream.payload import Payload
-from sfn.stream.protection import Protection
 
 NAME = "stream"
 SUMMARY = "bit rate, latency and fit of a stream"
@@ -50,7 +62,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     kind.add_argument("--t2-mi-mbps", type=number, metavar="MBPS", help="DVB-T2 net rate carried as T2-MI")
     kind.add_argument("--rate-kbps", type=number, metavar="KBPS", help="anything else of constant rate")
     detail = parser.add_argument_group("its details")
-    detail.add_argument("--bits", type=int, default=None, help="sample size, bits (16, 20 or 24)")
+    detail.add_argument(
+        "--bits",
+        type=int,
+        default=None,
+        help="sample size, bits; to be given, but 24 for digital composite (page: 24)",
+    )
     detail.add_argument(
         "--composite-rate-khz", type=number, metavar="KHZ", help="sample rate of an analogue composite; else of AES5"
     )
@@ -62,120 +79,62 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     detail.add_argument("--channels", type=int, default=None, help="channels (linear: 2, digital composite: 1)")
     detail.add_argument("--whole-frames", action="store_true", help="AES3 frames as they are, 12.288 Mbit/s")
-    detail.add_argument("--frame-ms", type=number, help="frame of the coding")
-    detail.add_argument("--look-ahead-ms", type=number, default=Fraction(0), help="look-ahead of the coding")
+    detail.add_argument("--frame-ms", type=number, help="frame of the coding, to be given (page: 20)")
+    detail.add_argument(
+        "--look-ahead-ms", type=number, default=exactly(USUAL.look_ahead_ms or 0), help="look-ahead of the coding"
+    )
     detail.add_argument("--g703", action="store_true", help="DAB as constant 2.048 Mbit/s frames instead of EDI")
     detail.add_argument("--edi-recovers", type=int, metavar="M", help="EDI with Reed-Solomon: M lost fragments a frame")
     detail.add_argument("--t2-mi-frame-ms", type=number, help=f"T2 frame, {T2_FRAME_MS} ms where not given")
     detail.add_argument("--headroom-db", type=float, default=0.0, help="kept free above the programme")
     packing = parser.add_argument_group("packing")
-    packing.add_argument("--packet-ms", type=number, help="packet time; fractions such as 1/3 are exact")
+    packing.add_argument(
+        "--packet-ms",
+        type=number,
+        help="packet time, 1/3 is exact; to be given where the coding has none (page: 1)",
+    )
     packing.add_argument("--grains", type=int, help="samples, frames or transport packets in a packet, instead")
-    packing.add_argument("--ip", type=int, choices=(4, 6), default=4)
+    packing.add_argument("--ip", type=int, choices=(4, 6), default=USUAL.ip)
     packing.add_argument("--no-rtp", action="store_true", help="straight into UDP")
     packing.add_argument("--rtp-extension-bytes", type=int, default=0)
-    packing.add_argument("--vlan-tags", type=int, default=0)
-    packing.add_argument("--tunnel-bytes", type=int, default=0, help="added to each packet by a tunnel")
-    packing.add_argument("--mtu-bytes", type=int, default=1500)
+    packing.add_argument("--vlan-tags", type=int, default=USUAL.vlan_tags)
+    packing.add_argument(
+        "--tunnel-bytes", type=int, default=USUAL.tunnel_bytes, help="added to each packet by a tunnel"
+    )
+    packing.add_argument("--mtu-bytes", type=int, default=USUAL.mtu_bytes)
     protection_arguments(parser)
     way = parser.add_argument_group("the link")
     way.add_argument("--link-mbps", type=float, help="capacity of its narrowest part")
-    way.add_argument("--link-layer", default="wire", help="layer at which that capacity is meant")
-    way.add_argument("--hops", type=int, default=1, help="times a packet is stored and sent on")
-    way.add_argument("--network-ms", type=float, default=0.0, help="least transit time")
-    way.add_argument("--variation-ms", type=float, default=0.0, help="delay variation to cover")
-    way.add_argument("--differential-ms", type=float, default=0.0, help="how much longer the second path takes")
-    way.add_argument("--sender-ms", type=float, default=0.0, help="conversion and coding")
-    way.add_argument("--receiver-ms", type=float, default=0.0, help="decoding and conversion")
+    way.add_argument("--link-layer", default=USUAL.link_layer, help="layer at which that capacity is meant")
+    way.add_argument("--hops", type=int, default=USUAL.hops, help="times a packet is stored and sent on")
+    way.add_argument("--network-ms", type=float, default=USUAL.network_ms, help="least transit time")
+    way.add_argument("--variation-ms", type=float, default=USUAL.variation_ms, help="delay variation to cover")
+    way.add_argument(
+        "--differential-ms", type=float, default=USUAL.differential_ms, help="how much longer the second path takes"
+    )
+    way.add_argument("--sender-ms", type=float, default=USUAL.sender_ms, help="conversion and coding")
+    way.add_argument("--receiver-ms", type=float, default=USUAL.receiver_ms, help="decoding and conversion")
     way.add_argument("--no-time-stamps", action="store_true", help="the receiver does not release at time stamps")
     way.add_argument("--adapting", action="store_true", help="the receive buffer changes by itself")
     wanted = parser.add_argument_group("advice: every protection for a target, ranked")
     wanted.add_argument("--advise", action="store_true", help="needs --loss-pct; --parity and the like don't count")
-    wanted.add_argument("--loss-pct", type=float, help="lost packets of all, per cent")
-    wanted.add_argument("--burst-packets", type=float, help="mean burst; without it losses are independent")
+    wanted.add_argument("--loss-pct", type=float, help="lost packets of all, per cent, to be given (page: 0.01)")
+    wanted.add_argument("--burst-packets", type=float, help=BURST_HELP)
     wanted.add_argument("--second-loss-pct", type=float, help="of a second path, where there is one")
     wanted.add_argument("--second-burst-packets", type=float, help="of a second path")
     wanted.add_argument("--joint-loss-pct", type=float, help="lost on both paths, of all; without it: independent")
     wanted.add_argument("--joint-burst-packets", type=float, help="mean burst of those; else the longer of the two")
     joint_interval(wanted)
-    wanted.add_argument("--error-every-h", type=float, default=168.0, help="audible errors at most so often (a week)")
+    wanted.add_argument(
+        "--error-every-h",
+        type=float,
+        default=Target().error_every_s / 3600,
+        help="audible errors at most so often (a week)",
+    )
     wanted.add_argument("--greatest-latency-ms", type=float, help="ceiling of the whole latency")
     wanted.add_argument("--greatest-mbps", type=float, help="ceiling of the rate on each path, at --link-layer")
     parser.add_argument("--compare", action="store_true", help="the same at other packet times, side by side")
     parser.add_argument("--json", action="store_true", help="one JSON document")
-
-
-def protection_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the protection; shared by the commands that speak of it."""
-    guard = parser.add_argument_group("protection")
-    guard.add_argument("--columns", type=int, default=0, metavar="L", help="width of the parity matrix")
-    guard.add_argument("--rows", type=int, default=0, metavar="D", help="its height")
-    guard.add_argument("--parity", choices=("none", "row", "column", "both"), default="none")
-    guard.add_argument("--parity-spread", action="store_true", help="parity spread over the following block")
-    guard.add_argument("--repeat-after", type=int, default=0, metavar="PACKETS", help="send all again, same path")
-    guard.add_argument("--second-path", action="store_true", help="send all on a second path too")
-
-
-def joint_interval(group: argparse._ArgumentGroup) -> None:
-    """Declare the interval of what both paths lose."""
-    group.add_argument(
-        "--joint-interval-pct", type=several, metavar="LOW,HIGH", help="99 %% interval of what both paths lose"
-    )
-
-
-def interval_ratio(args: argparse.Namespace) -> tuple[float, float] | None:
-    """Both ends of what both paths lose, where they are typed.
-
-    Raises
-    ------
-    ValueError
-        If they are not two.
-    """
-    if args.joint_interval_pct is None:
-        return None
-    if len(args.joint_interval_pct) != 2:
-        raise ValueError(f"--joint-interval-pct must be two numbers such as 0.01,0.2, got {args.joint_interval_pct}")
-    low, high = args.joint_interval_pct
-    joint_pct = args.joint_loss_pct
-    if not 0 <= low <= high <= 100 or not (joint_pct is None or low <= joint_pct <= high):
-        around = "" if joint_pct is None else f" around --joint-loss-pct {joint_pct:g}"
-        raise ValueError(f"--joint-interval-pct must be 0 to 100 %, the lower first{around}, got {low:g},{high:g}")
-    return low / 100, high / 100
-
-
-def number(text: str) -> Fraction:
-    """An exact number: 2.5 or 1/3."""
-    try:
-        return Fraction(text.strip())
-    except (ValueError, ZeroDivisionError):
-        raise argparse.ArgumentTypeError(f"a number such as 2.5 or 1/3 is expected, got {text!r}") from None
-
-
-def several(text: str) -> list[float]:
-    """Numbers with commas between them."""
-    return [float(number(piece)) for piece in text.split(",")]
-
-
-def protection_of(args: argparse.Namespace) -> Protection:
-    """The protection that the arguments describe.
-
-    Raises
-    ------
-    ValueError
-        If a matrix is given without parity or parity without its matrix.
-    """
-    row, column = args.parity in ("row", "both"), args.parity in ("column", "both")
-    if not row and not column and (args.columns or args.rows):
-        raise ValueError("parity must be row, column or both when columns or rows are given, got none")
-    return Protection(
-        columns=args.columns,
-        rows=args.rows if column else min(1, args.columns),
-        row_parity=row,
-        column_parity=column,
-        parity_spread=args.parity_spread,
-        repeat_after=args.repeat_after,
-        second_path=args.second_path,
-    )
 
 
 def payload_of(args: argparse.Namespace) -> Payload:
@@ -194,7 +153,7 @@ def payload_of(args: argparse.Namespace) -> Payload:
             transition_khz=args.transition_khz,
         ),
         "digital_composite": lambda: payloads.digital_composite(
-            bits=args.bits or 24, channels=args.channels or 1, whole_frames=args.whole_frames
+            bits=args.bits or USUAL.bits or 24, channels=args.channels or 1, whole_frames=args.whole_frames
         ),
         "linear_khz": lambda: payloads.linear(
             int(args.linear_khz * 1000), bits=_needed(args, "bits"), channels=args.channels or 2
@@ -240,7 +199,7 @@ def run(args: argparse.Namespace) -> int:
                 link=link,
             )
         if args.advise:
-            answer["choices"] = _advised(args, payload, packet, headers=headers, link=link)
+            answer |= _advised(args, payload, packet, headers=headers, link=link)
     except ValueError as error:
         raise PlanError(
             [Problem("arguments", str(error), "see python -m sfn stream --help", code="arguments-unusable")]
@@ -298,8 +257,8 @@ def _idle(args: argparse.Namespace) -> list[Idle]:
 
 def _advised(
     args: argparse.Namespace, payload: Payload, packet: Packet, *, headers: Headers, link: links.Link
-) -> list[dict[str, object]]:
-    """Every protection for the target, in order."""
+) -> dict[str, object]:
+    """Every protection for the target, in order, and how losses are taken."""
     if args.loss_pct is None:
         raise ValueError("--loss-pct must be given with --advise")
     loss_in_range(args)
@@ -319,47 +278,7 @@ def _advised(
     found = advise(
         payload, packet, headers=headers, link=link, paths=paths, target=target, parity_spread=args.parity_spread
     )
-    return [choice_answer(choice) for choice in found]
-
-
-def joint_ratio(args: argparse.Namespace, first: LossModel, second: LossModel | None) -> float | None:
-    """Share of all packets that both paths lose, where it was typed.
-
-    Raises
-    ------
-    ValueError
-        If the two paths cannot lose so much or so little together.
-    """
-    if args.joint_loss_pct is None:
-        return None
-    least, most = joint_bounds(first, second or first)
-    ratio: float = args.joint_loss_pct / 100
-    if not least * (1 - 1e-9) <= ratio <= most * (1 + 1e-9):
-        raise ValueError(
-            f"--joint-loss-pct must be from {100 * least:g} to {100 * most:g} % (what is lost on both is lost on "
-            f"either), got {args.joint_loss_pct:g} %"
-        )
-    return ratio
-
-
-def loss_in_range(args: argparse.Namespace) -> None:
-    """Refuse shares of lost packets that are none, by the name and in the unit that was typed.
-
-    Raises
-    ------
-    ValueError
-    """
-    for name in ("loss_pct", "second_loss_pct", "joint_loss_pct"):
-        value = getattr(args, name)
-        if value is not None and not 0 <= value <= 100:
-            raise ValueError(f"--{name.replace('_', '-')} must be from 0 to 100 %, got {value:g} %")
-
-
-def model_of(loss_pct: float, burst_packets: float | None) -> LossModel:
-    """A loss model from per cent and mean burst."""
-    if burst_packets is None:
-        return independent(loss_pct / 100)
-    return bursts(loss_pct / 100, mean_burst_packets=burst_packets)
+    return {"losses_taken_as": paths.alone_says, "choices": [choice_answer(choice) for choice in found]}
 
 
 def _needed(args: argparse.Namespace, name: str) -> int:

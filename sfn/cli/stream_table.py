@@ -59,6 +59,8 @@ def _advice(answer: dict[str, object]) -> list[str]:
         f"{len(meeting)} of {len(rows)} protections {'meets' if len(meeting) == 1 else 'meet'} the target"
         + ("" if meeting else "; the nearest:"),
     ]
+    if answer["losses_taken_as"]:
+        lines.append(str(answer["losses_taken_as"]))
     lines.append(f"{'':2}{'protection':58}{'latency ms':>11}{'Mbit/s, all':>12}  decides")
     for row in shown:
         figures = f"{row['latency_us'] / 1000:>11.1f}{row['all_paths_mbps']:>12.3f}  {row['decides']}"

@@ -147,6 +147,7 @@ def paths_answer(paths: Paths) -> dict[str, object]:
     joint = paths.joint
     mean = None if joint is None else joint.model.mean_burst_packets
     return {
+        "losses_taken_as": paths.alone_says,
         "second_path_taken_as": paths.tie,
         "joint_loss_ratio": paths.joint_loss_ratio,
         "joint_burst_packets": mean if mean is not None and isfinite(mean) else None,

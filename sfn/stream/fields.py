@@ -41,8 +41,6 @@ USUAL = StreamPlan(
     adapting=False,
     loss_pct=0.01,
 )
-SUGGESTED_BURST_PACKETS = 4.0
-"""Mean burst that forms stand ready with; a record or text without one means that each packet is lost alike."""
 LATE_PROBABILITY = 1e-4
 """Share of packets that may come too late, where nothing else is said."""
 PAYLOAD_KEYS: dict[str, tuple[str, ...]] = {

@@ -39,6 +39,12 @@ UNMEASURED: Tie = "assumed independent: nothing measured says so"
 INDEPENDENCE_PROBABILITY = 0.01  # a record less likely than this to be as bursty by chance is bursty
 
 
+ALONE_SAYS = (
+    "no mean burst is given, so packets are taken as lost each alike; real networks lose in bursts, and then parity "
+    "and repeats leave more than this says"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Losses:
     """A loss process and how surely it is known.
@@ -57,6 +63,11 @@ class Losses:
     low: LossModel | None = None
     high: LossModel | None = None
     source: str = "given"
+
+    @property
+    def alone(self) -> bool:
+        """Whether packets are taken as lost each alike because nobody said in which bursts."""
+        return self.source == "given" and not self.model.start_probability and 0 < self.model.good_loss_probability < 1
 
     @property
     def only_limit(self) -> bool:
@@ -86,6 +97,13 @@ class Paths:
     joint: Losses | None = None
     tie: Tie = "one path"
     bound: Losses | None = None
+
+    @property
+    def alone_says(self) -> str | None:
+        """That no mean burst is known, and what that does to the figures; None where there is one."""
+        if not any(one is not None and one.alone for one in (self.first, self.second)):
+            return None
+        return ALONE_SAYS
 
     @property
     def as_fitted(self) -> "Paths":

@@ -14,6 +14,7 @@ from sfn.plan import Network, Site
 from sfn.stream.planned import key_of
 from sfn.systems.of_network import service_of
 
+LOCKED_US = 0.1
 LOCKED, OWN = "locked", "own"
 ASSUMED = "ocxo"  # until somebody says otherwise, and the page says so
 T = TypeVar("T")
@@ -50,7 +51,7 @@ class AskedClocks:
     step_degc: float = 5.0
     swing_degc: float = 5.0
     reaction_h: float = 2.0
-    locked_us: float = 0.1
+    locked_us: float = LOCKED_US
     own_frequency_offset_ratio: float = 1e-10
     own_ageing_per_day: float = 5e-10
     own_temperature_per_degc: float = 1e-10

@@ -74,13 +74,14 @@ def test_advice_runs_as_a_job_and_links_back(client, post, number):
     job = app.state.jobs.find(asked.headers["location"].rsplit("/", 1)[-1])
     assert job.ended.wait(60)
     page = client.get(job.view().result_url)
-    choices, _ = job.result
+    choices, _, taken_as = job.result
 
     assert 200 == page.status_code
     assert "at most 300" in page.text
     link = re.search(r'<th scope="row"><a href="([^"]+)"', page.text)
     assert link
     fields = {k: v[0] for k, v in parse_qs(urlsplit(link[1].replace("&amp;", "&")).query).items()}
+    assert "" == taken_as
     assert choices[0].protection == plan_of(record_of(fields)[0]).protection
 
 

@@ -114,6 +114,8 @@ class AdvicePage(Context):
     """Time between errors against latency."""
     back: str
     """Address of the plan that was asked about."""
+    taken_as: str
+    """What the figures rest on where no mean burst is given; empty otherwise."""
 
 
 @router.get("/networks/{network_id}/links")
@@ -129,7 +131,7 @@ def ask(opened: NetworkDep, jobs: JobsDep, form: FormDep) -> Response:
     typed = read(form.get("typed", "")) | form
     plan, paths, target = link_plan_of(typed), paths_of(typed), target_of(typed)
 
-    def work(progress: Progress) -> tuple[tuple[Choice, ...], str]:
+    def work(progress: Progress) -> tuple[tuple[Choice, ...], str, str]:
         """Every combination."""
         choices = advise(
             plan.payload,
@@ -141,7 +143,7 @@ def ask(opened: NetworkDep, jobs: JobsDep, form: FormDep) -> Response:
             parity_spread=typed.get("parity_spread") == "yes",
             progress=lambda part: progress.tell("protections worked out", done=round(100 * part), total=100),
         )
-        return choices, written(typed)
+        return choices, written(typed), paths.alone_says or ""
 
     key = f"advice {opened.head.id} {written(typed)}"
     job = jobs.start(work, title="Protection for the target", key=key)
@@ -157,14 +159,14 @@ def advice(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -> 
         raise RefusedError(
             404, Problem("advice", "is no longer in memory", "ask again from the link plan", code="no-longer-in-memory")
         )
-    choices, typed = result
+    choices, typed, taken_as = result
     links = tuple(
         to("links.show", opened.head.id, query=written(with_protection(read(typed), choice.protection)))
         for choice in choices
     )
     back = to("links.show", opened.head.id, query=typed)
     meeting = [choice.meets for choice in choices].count(True)
-    context = AdvicePage(opened.head, choices, meeting, links, advice_chart(choices), back)
+    context = AdvicePage(opened.head, choices, meeting, links, advice_chart(choices), back, taken_as)
     return page(request, context)
 
 

@@ -45,6 +45,8 @@ class LossesPage(Context):
     """The form beside the files."""
     left: tuple[Left, ...]
     """The usual protections, once asked."""
+    taken_as: str
+    """What their figures rest on where no mean burst is given; empty otherwise."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""
 
@@ -74,11 +76,12 @@ def show(request: Request, opened: NetworkDep) -> Response:
     if not typed:
         return page(request, _page(opened, typed, ()))
     try:
-        left = usual_protections(paths_of(typed), packet_time_s=packet_time_of(typed))
+        paths = paths_of(typed)
+        left = usual_protections(paths, packet_time_s=packet_time_of(typed))
     except PlanError as error:
         return page(request, _page(opened, typed, error.problems), status=422)
     context = _page(opened, typed, ())
-    return page(request, LossesPage(context.network, context.parts, context.upload, left, ()))
+    return page(request, replace(context, left=left, taken_as=paths.alone_says or ""))
 
 
 @router.post("/networks/{network_id}/losses/upload")
@@ -184,4 +187,4 @@ def _page(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) 
         forms.part("How to read them", forms.RECORD, {}, ()),
         forms.part("A second path that is not recorded", forms.SECOND_OF_RECORD, {}, ()),
     )
-    return LossesPage(opened.head, parts, upload, (), forms.elsewhere(parts, problems))
+    return LossesPage(opened.head, parts, upload, (), "", forms.elsewhere(parts, problems))

@@ -64,11 +64,17 @@ PAYLOAD = (
         only_for=("analogue composite",),
         empty="usual",
     ),
-    Ask("bits", "sample size", "bits", only_for=SAMPLED),
+    Ask("bits", "sample size", "bits", "The command asks for it.", only_for=SAMPLED),
     Ask("channels", "channels", "", "", only_for=SAMPLED[1:], empty="usual"),
     Ask("sample_rate_khz", "sample rate", "kHz", only_for=("left and right, linear",)),
     Ask("coded_kbps", "coded rate", "kbit/s", "Without transport.", only_for=("compressed audio",)),
-    Ask("frame_ms", "frame of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
+    Ask(
+        "frame_ms",
+        "frame of the coding",
+        "ms",
+        "From its data sheet. The command asks for it.",
+        only_for=("compressed audio",),
+    ),
     Ask("look_ahead_ms", "look-ahead of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
     Ask("subchannels_kbps", "sub-channels", "kbit/s", "Net rates, commas between.", only_for=("DAB ensemble",)),
     Ask("g703", "constant 2.048 Mbit/s frames instead of EDI", only_for=("DAB ensemble",)),
@@ -76,7 +82,12 @@ PAYLOAD = (
     Ask("rate_kbps", "rate", "kbit/s", only_for=("other",)),
 )
 PACKING = (
-    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual."),
+    Ask(
+        "packet_ms",
+        "packet time",
+        "ms",
+        "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual; else the command asks for it.",
+    ),
     Ask("ip", "Internet protocol", options=("4", "6")),
     Ask("vlan_tags", "VLAN tags"),
     Ask("tunnel_bytes", "a tunnel adds", "bytes", "To each packet: VPN, GRE, labels, authentication."),
@@ -86,8 +97,8 @@ PROTECTION = (
     Ask(
         "parity", "parity packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."
     ),
-    Ask("columns", "width L of the matrix", "packets", only_for=("row", "column", "both")),
-    Ask("rows", "height D of the matrix", "packets", only_for=("column", "both")),
+    Ask("columns", "width L of the matrix", "packets", "The command asks for it.", only_for=("row", "column", "both")),
+    Ask("rows", "height D of the matrix", "packets", "The command asks for it.", only_for=("column", "both")),
     Ask(
         "parity_spread",
         "parity spread over the next matrix",
@@ -126,9 +137,13 @@ LINK = (
     Ask("adapting", "the receive buffer adapts by itself"),
 )
 LOSS = (
-    Ask("loss_pct", "lost packets", "%"),
+    Ask("loss_pct", "lost packets", "%", "The command asks for it."),
     Ask(
-        "burst_packets", "mean burst", "packets", "Left empty: each packet alike, which flatters parity.", empty="none"
+        "burst_packets",
+        "mean burst",
+        "packets",
+        "From your own record. Left empty: each packet alike, which flatters parity; the answer says so.",
+        empty="none",
     ),
     Ask("second_loss_pct", "lost on the second path", "%", empty="there is none"),
     Ask("second_burst_packets", "its mean burst", "packets", empty="none"),
@@ -155,7 +170,9 @@ LOSS = (
         empty="not known",
     ),
 )
-PACKET_TIME = (Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond."),)
+PACKET_TIME = (
+    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. The command asks for it."),
+)
 RECORD = (
     Ask("late_probability", "tolerated share of late packets", "", "0.0001 is one in ten thousand."),
     Ask("record_packet_ms", "packet time", "ms", empty="as measured"),
@@ -182,15 +199,25 @@ SECOND_OF_RECORD = (
 )
 HOLDOVER = (
     Ask("limit_us", "error to reach", "µs", empty="the service's"),
-    Ask("step_degc", "away from where it was disciplined", "°C"),
-    Ask("swing_degc", "day and night, each way", "°C"),
-    Ask("reaction_h", "somebody gets there within", "h"),
+    Ask("step_degc", "away from where it was disciplined", "°C", "The command: none."),
+    Ask("swing_degc", "day and night, each way", "°C", "The command: none."),
+    Ask("reaction_h", "somebody gets there within", "h", "The command: none."),
     Ask("locked_us", "error of a site that keeps its reference", "µs"),
 )
 OWN_CLOCK = (
-    Ask("own_frequency_offset", "frequency offset", "", "After disciplining, relative: 1e-10."),
-    Ask("own_ageing_per_day", "ageing a day", "", "Relative: 5e-10."),
-    Ask("own_temperature_per_degc", "temperature, a °C", "", "Relative: 1e-10."),
+    Ask(
+        "own_frequency_offset",
+        "frequency offset",
+        "",
+        "After disciplining, relative: 1e-10. The command: none.",
+    ),
+    Ask("own_ageing_per_day", "ageing a day", "", "Relative: 5e-10. The command: none."),
+    Ask(
+        "own_temperature_per_degc",
+        "temperature, a °C",
+        "",
+        "Relative: 1e-10. The command: none.",
+    ),
 )
 CABLE = (
     Ask("cable_m", "length", "m", empty="not asked"),

@@ -137,16 +137,8 @@ def packet_time_of(typed: Typed) -> float:
 
 
 def written(typed: Typed) -> str:
-    """The fields that differ from what empty ones mean as one text, for addresses.
-
-    A mean burst is written whatever it is: left out it would mean that packets are lost independently.
-    """
-    kept = {
-        k: v.strip()
-        for k, v in typed.items()
-        if k in USUAL and v.strip() and (v.strip() != USUAL[k] or k == "burst_packets")
-    }
-    return urlencode(kept)
+    """The fields that differ from what empty ones mean as one text, for addresses."""
+    return urlencode({k: v.strip() for k, v in typed.items() if v.strip() and v.strip() != USUAL.get(k, v.strip())})
 
 
 def read(text: str) -> dict[str, str]:

@@ -4,7 +4,7 @@ from dataclasses import fields
 
 from sfn.plan.stream_plan import StreamPlan
 from sfn.stream.advise import Target
-from sfn.stream.fields import LATE_PROBABILITY, SUGGESTED_BURST_PACKETS, USUAL as USUAL_PLAN
+from sfn.stream.fields import LATE_PROBABILITY, USUAL as USUAL_PLAN
 from sfn.stream.plan_text import typed_of
 from sfn.study.clocks import AskedClocks
 from sfn.study.standby_routes import AskedStandby
@@ -29,7 +29,6 @@ def field_name(key: str) -> str:
 USUAL: dict[str, str] = (
     dict.fromkeys(StreamPlan.model_fields, "")
     | typed_of(USUAL_PLAN)
-    | {"burst_packets": _typed(SUGGESTED_BURST_PACKETS)}
     | {"error_every_h": _typed(Target().error_every_s / 3600), "greatest_latency_ms": "", "greatest_mbps": ""}
     | {"late_probability": _typed(LATE_PROBABILITY), "remove_drift": "yes"}
     | dict.fromkeys(("record_packet_ms", "port", "source", "record_joint_pct", "record_joint_burst"), "")
