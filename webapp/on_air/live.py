@@ -12,7 +12,6 @@ from sfn.study.live_change import Step, steps_of
 from sfn.timeline.held import instant
 from webapp.config.addresses import Room, to
 from webapp.on_air.change import change_page
-from webapp.on_air.under_way import Live, begin, confirm, end, live_of, order_back
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
@@ -20,6 +19,7 @@ from webapp.shell.render import notice, page, when
 from webapp.shell.saving import author_of
 from webapp.standing.release import released
 from webapp.store.approvals import EMERGENCY, Approval
+from webapp.standing.under_way import Live, begin, confirm, end, live_of, order_back
 from webapp.store.store import Store
 from webapp.work.maps import Maps
 

@@ -11,57 +11,29 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem, Touch
-from sfn.study.going_back import as_ordered
-from sfn.study.readings import Judged, SiteState, plan_of, site_state, with_set_now
-from sfn.study.sheet import Sheet
+from sfn.study.readings import with_set_now
 from sfn.survey.readings import State
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
 from webapp.on_air.link_lines import link_lines
 from webapp.on_air.printing import LinkLine, as_file, printed_links
 from webapp.on_air.site_links import USUAL_DAYS, checked_days
-from webapp.on_air.under_way import TakenBack, after, taken_back
 from webapp.paper import Paper, pdf
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.public import public_base
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
-from webapp.standing.readings import LABELS, READING, Kept, kept
-from webapp.standing.release import Released, SheetLine, released
+from webapp.standing.readings import LABELS
+from webapp.standing.release import Released, released
+from webapp.standing.site_lines import STATES, SiteLine, reports_of, site_line
+from webapp.standing.under_way import taken_back
 from webapp.store.entries import Entry
 from webapp.store.links_kept import KeptLink
-from webapp.store.store import Store
-from webapp.store.timeline import REPLACED, TOLD, held_of
 
 router = Room("readings")
-STATES: Mapping[State, str] = {
-    "planned": "planned",
-    "set": "set",
-    "measured": "measured",
-    "split": "total right, split differs",
-    "disagrees": "disagrees",
-    "not changed": "not changed, as ordered",
-    "gone back": "gone back, as ordered",
-}
-"""Every state in words; the last two are of a change that was ordered back, and only counted where there is one."""
 _UNISSUED = "without an issued sheet"
-
-
-@dataclass(frozen=True, slots=True)
-class SiteLine:
-    """A site in the office's overview."""
-
-    sheet: Sheet
-    state: SiteState
-    kept: tuple[Kept, ...]
-    line: SheetLine
-    """How far its sheet is."""
-    unissued: bool
-    """Whether what was sent last was set or read without an issued sheet."""
-    latest: Judged | None
-    """What was sent last, whatever plan it was made under."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +95,11 @@ class ReadingLinksPage(Context):
 def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
     """Every site at a glance."""
     by_site: dict[str, list[Entry]] = {}
-    for entry in _reports(opened, store):
+    for entry in reports_of(opened, store):
         by_site.setdefault(entry.site_id, []).append(entry)
     found = released(opened, store, maps)
     gone = taken_back(store, maps, opened.head.id)
-    lines = tuple(_line(one, by_site.get(one.sheet.site.id, []), opened, gone) for one in found.lines)
+    lines = tuple(site_line(one, by_site.get(one.sheet.site.id, []), opened, gone) for one in found.lines)
     counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
     always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
     counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}
@@ -261,7 +233,7 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: M
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     line = released(opened, store, maps).of(site_id)
     gone = taken_back(store, maps, opened.head.id)
-    scatter = _line(line, _reports(opened, store, site_id), opened, gone).state.scatter
+    scatter = site_line(line, reports_of(opened, store, site_id), opened, gone).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
@@ -290,7 +262,7 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
     lines, gone = released(opened, store, maps), taken_back(store, maps, opened.head.id)
     for site in opened.network.sites:
         if form.get(f"take-{site.id}"):
-            found = _line(lines.of(site.id), _reports(opened, store, site.id), opened, gone).state
+            found = site_line(lines.of(site.id), reports_of(opened, store, site.id), opened, gone).state
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:
@@ -308,31 +280,3 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
     save(request, store, opened, document, form, author=author, reason=reason[:500])
     notice(request, f"Saved as a new revision: {reason}.")
     return RedirectResponse(to("readings.show", opened.head.id), 303)
-
-
-def _reports(opened: Opened, store: Store, site_id: str | None = None) -> list[Entry]:
-    """What was read at the sites or told to the office of them, and devices replaced."""
-    return list(store.entries.of(opened.head.id, kind=(READING, TOLD, REPLACED), site_id=site_id))
-
-
-def _line(line: SheetLine, entries: list[Entry], opened: Opened, gone: TakenBack | None) -> SiteLine:
-    """One site with everything sent from it; `gone` is the change that was taken back, if one was."""
-    made = line.sheet
-    # In the order in which they were taken: a telephone that had no connection sends late.
-    held = kept(made, sorted(entries, key=lambda entry: (held_of(entry).at, entry.made_at)))
-    number = opened.head.revision.number
-    plans = {route.row.route: plan_of(made, route.row.route) for route in made.routes}
-
-    def current(one: Kept) -> bool:
-        """Whether it was read under the plan that is in force for its route, whatever else was saved since."""
-        return one.entry.revision == number or one.entry.body.get("plan") == plans.get(one.reading.route)
-
-    state = site_state(made, [(one.reading, current(one)) for one in held])
-    old = None if gone is None else gone.old.get(made.site.id)
-    if gone is not None and old is not None:
-        since = [one.reading for one in held if after(gone.order, one)]
-        state = as_ordered(state, gone.change, old, since=since, every=[one.reading for one in held])
-    counting = [one for one in held if one.found is not None and (one.found.settings or one.found.launches)]
-    unissued = bool(counting) and not counting[-1].entry.body.get("issued", True)
-    latest = counting[-1].found if counting else None
-    return SiteLine(made, state, tuple(reversed(held)), line, unissued, latest)

@@ -24,7 +24,6 @@ from sfn.survey.at_site import Advice
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings
 from webapp.on_air.site_links import SiteLink, open_link
-from webapp.on_air.under_way import Live, after, told_at
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
 from webapp.shell.problems import wants_json
@@ -43,6 +42,7 @@ from webapp.standing.readings import (
     typed_reading,
 )
 from webapp.standing.release import SheetLine, State, released
+from webapp.standing.under_way import Live, after, told_at
 from webapp.store.entries import Entry
 from webapp.store.store import Store
 from webapp.work.maps import Maps
