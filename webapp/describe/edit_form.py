@@ -7,6 +7,7 @@ from typing import Any
 
 from sfn.errors import Problem
 from sfn.study.timeline import Present, present_fields
+from webapp.config.addresses import to
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.places import path_of
 from webapp.shell.render import anchor
@@ -132,6 +133,13 @@ def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) ->
         f"{view} {index}",
         f"go to {'the chains of ' if view == 'chain' else ''}{sites[index].get('name') or sites[index]['id']}",
     )
+
+
+def place_of(where: str, document: Mapping[str, Any], network_id: int) -> str:
+    """The page where a finding about a place of a saved document is mended; empty where none is told."""
+    go = _lead(Problem(where, "", "", code=""), document, set()).go
+    view, _, index = go.partition(" ")
+    return to(f"{view}.show", network_id, document["sites"][int(index)]["id"]) if go else ""
 
 
 def _passed(site: Mapping[str, Any], document: Mapping[str, Any]) -> set[str]:

@@ -1,5 +1,6 @@
-"""Sites and chains of one network, and its document as a file."""
+"""A network's first page: how it stands, what is to be done next, then its sites and chains; its document as a file."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
@@ -8,18 +9,35 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from sfn.errors import PlanError
+from sfn.plan import Network
+from sfn.reception.area import ClassSummary
+from sfn.reception.classes import TOO_WEAK, UPSET, class_words, classes_say
+from sfn.study.overview import Due, SiteStand, due
+from sfn.study.served import served_summary
+from sfn.survey.readings import State
+from sfn.systems.of_network import service_of
 from sfn.systems.service import services
-from webapp.config.addresses import Room
+from sfn.timing import delay_table
+from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId, RevisionNumber
-from webapp.describe.edit_form import Editor, editor, sheet
+from webapp.config.settings import Settings
+from webapp.describe.edit_form import Editor, editor, place_of, sheet
 from webapp.forms.fields import Group
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import NetworkDep, StoreDep, base_head
+from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, SettingsDep, StoreDep, base_head, in_part
 from webapp.shell.render import page
+from webapp.shell.site_marks import site_marks
 from webapp.standing.editing import Draft, fresh, looked_at
+from webapp.standing.release import released
+from webapp.standing.site_lines import STATES, SiteLine as SiteReported, reports_of, site_line as reported_line
+from webapp.standing.under_way import taken_back
 from webapp.store.documents import as_text
+from webapp.store.entries import Entry
+from webapp.store.store import Revision, Store
+from webapp.work.maps import Maps
 
 router = Room("network")
+NEXT_N, CHANGES_N = 3, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +62,44 @@ class SiteLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Reception:
+    """Area and people on the usual map, with what it rests on."""
+
+    summary: ClassSummary
+    upset_km2: float
+    """Where the strongest signal alone would serve, and together they do not. [km2]"""
+    upset_people: float | None
+    upset: str
+    """What that class is called."""
+    weak_km2: float
+    """[km2]"""
+    says: tuple[str, ...]
+    """What the figures rest on."""
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkStands:
+    """How a network stands, before anything is typed."""
+
+    sites: tuple[SiteStand, ...]
+    """How far each site is."""
+    words: Mapping[State, str]
+    """What their states are called."""
+    next: tuple[tuple[Due, str], ...]
+    """The worst things to do, each with the page where it is done."""
+    more: int
+    """How many more there are."""
+    reception: Reception | None
+    """What the usual map says; None while its levels are not computed."""
+    unserved: str
+    """Why no map can be made; empty where one can."""
+    changes: tuple[Revision, ...]
+    """The last saves, the newest first."""
+    drawn: str
+    """Sites with their states, relays with their parents, as JSON for the map; empty where no site can be placed."""
+
+
+@dataclass(frozen=True, slots=True)
 class NetworkPage(Context):
     """Sites and chains of one network, and the network's own fields."""
 
@@ -57,12 +113,14 @@ class NetworkPage(Context):
     """Its sites, in the order of the document."""
     fields: Group
     """The network's own fields."""
+    stands: NetworkStands | None
+    """How it stands; None of a draft that is not saved."""
 
 
 @router.get("/networks/{network_id}")
-def show(request: Request, network: NetworkDep) -> Response:
+def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """The network at a glance."""
-    return shown(request, fresh(network.saved))
+    return shown(request, fresh(network.saved), stands=_stands(network, store, maps, settings))
 
 
 @router.get("/networks/{network_id}/export.json")
@@ -75,8 +133,8 @@ def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | No
     return Response(as_text(saved.document), media_type="application/json", headers=headers)
 
 
-def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
-    """The page of a draft."""
+def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkStands | None = None) -> Response:
+    """The page of a draft; of what is saved with how it stands."""
     draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     held = replace(sheet(draft), suggestions={"service": service_ids(draft.base.own_services)})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
@@ -85,8 +143,89 @@ def shown(request: Request, draft: Draft, *, status: int = 200) -> Response:
         editor=editor(draft, "network", groups=(fields,)),
         sites=tuple(site_line(n, site, draft.document) for n, site in enumerate(draft.document.get("sites") or ())),
         fields=fields,
+        stands=stands,
     )
     return page(request, context, status=status)
+
+
+def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> NetworkStands:
+    """How the network stands by its sheets, by what was reported, and by the usual map."""
+    network, found = opened.network, released(opened, store, maps)
+    entries: dict[str, list[Entry]] = {}
+    for entry in reports_of(opened, store):
+        entries.setdefault(entry.site_id, []).append(entry)
+    gone = taken_back(store, maps, opened.head.id)
+    lines = {
+        one.sheet.site.id: reported_line(one, entries.get(one.sheet.site.id, []), opened, gone) for one in found.lines
+    }
+    stands = tuple(
+        _stand(lines[site.id]) if site.id in lines else SiteStand(site.id, site.name, "withheld", "planned", "")
+        for site in network.sites
+    )
+    things = due(stands, maps.checked(network))
+    part = in_part(opened)
+    try:
+        wanted, unserved = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points), ""
+    except PlanError as refused:
+        wanted, unserved = None, "; ".join(problem.what for problem in refused.problems)
+    return NetworkStands(
+        sites=stands,
+        words=STATES,
+        next=tuple((one, _where(one, opened)) for one in things[:NEXT_N]),
+        more=max(len(things) - NEXT_N, 0),
+        reception=None if wanted is None or part.network.unjudged else _reception(part.network, maps, wanted.key),
+        unserved=unserved,
+        changes=tuple(store.history(opened.head.id))[:CHANGES_N],
+        drawn=_drawn(part, stands),
+    )
+
+
+def _reception(network: Network, maps: Maps, key: str) -> Reception | None:
+    """The usual map's figures, by its own rule; None while its levels are not there."""
+    computed = maps.find(key)
+    if computed is None:
+        return None
+    people, service = maps.listeners(network, computed.grid).people, service_of(network)
+    found = served_summary(network, computed, delay_table(network).launches(), people=people)
+    ground = "over a smooth earth, without terrain" if computed.smooth else ""
+    return Reception(
+        summary=found,
+        upset_km2=found.area_km2[UPSET],
+        upset_people=None if found.people is None else found.people[UPSET],
+        upset=class_words(service)[UPSET],
+        weak_km2=found.area_km2[TOO_WEAK],
+        says=tuple(said for said in (ground, computed.averaged_says, classes_say(service)) if said),
+    )
+
+
+def _stand(line: SiteReported) -> SiteStand:
+    """One site, with the day of what is known of it."""
+    site, issue = line.sheet.site, line.line.issue
+    said = line.kept[0].held.at if line.kept and line.state.state != "planned" else issue.made_at if issue else None
+    since = "" if said is None else f"{said:%Y-%m-%d}"
+    return SiteStand(site.id, site.name, line.line.state, line.state.state, since)
+
+
+def _where(one: Due, opened: Opened) -> str:
+    """The page where a thing is done."""
+    if one.kind in ("disagrees", "set", "measure"):
+        return to("readings.show", opened.head.id)
+    if one.kind in ("stale", "sign", "issue", "withheld"):
+        return to("sheets.show_all", opened.head.id)
+    return place_of(one.where, opened.document, opened.head.id) or to(
+        "delays.show", opened.head.id, fragment="problems"
+    )
+
+
+def _drawn(part: Opened, stands: tuple[SiteStand, ...]) -> str:
+    """Sites that can be placed, and which relay hears which."""
+    try:
+        marks = site_marks(part.network)
+    except PlanError:
+        return ""
+    states = {one.site_id: one.state for one in stands}
+    feeds = [[site.fed_off_air_from, site.id] for site in part.network.sites if site.fed_off_air_from]
+    return json.dumps({"sites": [mark | {"state": states[mark["id"]]} for mark in marks], "feeds": feeds})
 
 
 def service_ids(own_services: str) -> tuple[str, ...]:
