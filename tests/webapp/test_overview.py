@@ -2,12 +2,14 @@
 
 import json
 import re
+import time
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
+import sfn
 from webapp.store.store import Store
 
 
@@ -70,6 +72,25 @@ def test_faults_stand_beside_the_name_on_every_page(client: TestClient, number: 
         text = client.get(f"/networks/{number}{where}").text
         assert f">{', '.join(words) or 'no faults found'}</a>" in text, where
     assert 'class="faults' not in client.get("/").text
+
+
+def test_reception_is_the_maps(
+    client: TestClient, store: Store, example: dict[str, Any], post: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once somebody has asked for the usual map: the same areas as the library works out over the same grid."""
+    monkeypatch.setattr("webapp.work.maps.usual_pixel_m", lambda _bounds: 2000.0)
+    number = store.create(example, author="Ada", reason="first").network_id
+    started = post(f"/networks/{number}/map/levels")
+    assert started.status_code == 303
+    for _ in range(200):
+        if (found := stands(client, number)["reception"]) is not None:
+            break
+        time.sleep(0.05)
+    assert found is not None
+    plan = sfn.load(example)
+    expected = sfn.coverage(plan, pixel_m=2000.0).document["classes"]
+    assert found["summary"]["area_km2"] == pytest.approx([one["area_km2"] for one in expected], rel=1e-6)
+    assert any("quick estimate" in said for said in found["says"])
 
 
 def test_what_cannot_be_placed_has_no_map_and_is_named(
