@@ -18,8 +18,8 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page, when
 from webapp.shell.saving import author_of
 from webapp.standing.release import released
-from webapp.store.approvals import EMERGENCY, Approval
 from webapp.standing.under_way import Live, begin, confirm, end, live_of, order_back
+from webapp.store.approvals import EMERGENCY, Approval
 from webapp.store.store import Store
 from webapp.work.maps import Maps
 
