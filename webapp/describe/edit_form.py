@@ -15,6 +15,9 @@ from webapp.standing.editing import Draft
 from webapp.store.store import Store
 from webapp.store.timeline import standing
 
+_ODD = (KeyError, IndexError, TypeError, AttributeError)
+"""What a draft that is not yet a document may answer with."""
+
 
 @dataclass(frozen=True, slots=True)
 class Advice:
@@ -113,33 +116,38 @@ def _lead(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> A
     """The same for what keeps a draft from being saved; no way where the draft is too odd to tell one."""
     try:
         return _advice(problem, document, on_page)
-    except (KeyError, IndexError, TypeError, AttributeError):
+    except _ODD:
         return Advice(problem, "", "")
 
 
 def _advice(problem: Problem, document: Mapping[str, Any], on_page: set[str]) -> Advice:
     """A finding with the way to where it can be mended."""
-    path = path_of(anchor(problem.where))
-    if anchor(problem.where) in on_page or len(path) < 2 or not isinstance(path[1], int):
+    if anchor(problem.where) in on_page or (way := _way(problem.where, document)) is None:
         return Advice(problem, "", "")
-    sites = document["sites"]
+    view, index = way
+    site = document["sites"][index]
+    words = f"go to {'the chains of ' if view == 'chain' else ''}{site.get('name') or site['id']}"
+    return Advice(problem, f"{view} {index}", words)
+
+
+def _way(where: str, document: Mapping[str, Any]) -> tuple[str, int] | None:
+    """The page and the site where a place of a document is edited; None for what stands on the network's own page."""
+    path = path_of(anchor(where))
+    if len(path) < 2 or not isinstance(path[1], int):
+        return None
     if path[0] == "sites":
-        view, index = ("chain" if path[2:3] == ("chains",) else "site"), path[1]
-    else:
-        stage = document["stages"][path[1]]["id"]
-        view, index = "chain", next((n for n, s in enumerate(sites) if stage in _passed(s, document)), 0)
-    return Advice(
-        problem,
-        f"{view} {index}",
-        f"go to {'the chains of ' if view == 'chain' else ''}{sites[index].get('name') or sites[index]['id']}",
-    )
+        return ("chain" if path[2:3] == ("chains",) else "site"), path[1]
+    stage = document["stages"][path[1]]["id"]
+    return "chain", next((n for n, site in enumerate(document["sites"]) if stage in _passed(site, document)), 0)
 
 
 def place_of(where: str, document: Mapping[str, Any], network_id: int) -> str:
     """The page where a finding about a place of a saved document is mended; empty where none is told."""
-    go = _lead(Problem(where, "", "", code=""), document, set()).go
-    view, _, index = go.partition(" ")
-    return to(f"{view}.show", network_id, document["sites"][int(index)]["id"]) if go else ""
+    try:
+        way = _way(where, document)
+        return "" if way is None else to(f"{way[0]}.show", network_id, document["sites"][way[1]]["id"])
+    except _ODD:
+        return ""
 
 
 def _passed(site: Mapping[str, Any], document: Mapping[str, Any]) -> set[str]:
