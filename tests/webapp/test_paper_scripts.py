@@ -1,6 +1,8 @@
 """Names of every script on paper: shaped and whole where a font is, else the id and which font is missing."""
 
+import re
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ from starlette.testclient import TestClient
 
 from tests.webapp.paper_text import bare, text_of
 from webapp import paper
+from webapp.on_air.site_links import made_link
 from webapp.paper import Printed, pdf
 from webapp.paper.fonts import Fonts, built_in, folders, runs
 from webapp.paper.words import isolated, spelled
@@ -97,6 +100,45 @@ def test_on_the_screen_a_figure_behind_an_arabic_field_stays_too(
 
     assert "<h4><bdi>تأخير</bdi>: 500 µs</h4>" in "".join(page.splitlines())
     assert "<h1>North ridge: field sheet</h1>" in page  # others as they were
+
+
+RIGHT_TO_LEFT = {"north": "ברוש", "south": "برج", "gap": "גבעה"}
+
+
+def test_every_name_from_right_to_left_stands_apart_where_a_change_is_made(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int], post: Callable[..., Any]
+) -> None:
+    """Change plan, the change itself, the technician's page and the overview: no bare name beside a figure."""
+    for site in example["sites"]:
+        site["name"] = RIGHT_TO_LEFT[site["id"]]
+        for n, field in enumerate(site["delay_fields"]):
+            field["name"] = f"تأخير {'אב'[n]}"
+    for stage in example["stages"][6:9]:
+        stage |= {"source": "measured", "date": "2026-05-02", "tolerance_us": 0.1}
+    example["common_delay"] = {"mode": "fixed", "value_us": 123_000}
+    number = store.create(example, author="test", reason="test").network_id
+    issue(number)
+    site = "/site/" + made_link("test-key", network_id=number, site_id="south", revision=1, days=7)
+    change = f"/networks/{number}/change"
+    pages = [client.get(change).text, client.get(f"{change}/live").text, client.get(site).text]
+    deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"
+    assert post(f"{change}/confirm/begin", author="C. Room", deadline=deadline).status_code == 303
+    sent = {"initials": "AE", "set-1": "0", "set-2": "0", "remarks": "as it stood"}
+    asked = client.post(site, data=sent, headers={"Accept": "application/json"}).json().get("questions", ())
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked)}
+    assert client.post(site, data=sent | ticks, headers={"Accept": "application/json"}).json()["kept"]
+    pages += [client.get(where).text for where in (f"{change}/live", site, f"/networks/{number}/readings")]
+    assert post(f"{change}/confirm/back", author="C. Room").status_code == 303
+    pages += [client.get(where).text for where in (f"{change}/live", site)]
+
+    for page in pages:
+        body = re.sub(r"<(title|option|script|nav|header)\b.*?</\1>", "", page, flags=re.S)
+        body = re.sub(r"<bdi>[^<]*</bdi>", "", body)
+        # A Latin letter between a name and a figure keeps the figure where it is (UAX 9).
+        body = re.sub(r"</?(b|span|a|del|label)\b[^>]*>", "", body)
+        shown = re.sub(r"<[^>]*>", "\n", body)
+        assert "<bdi>" in page
+        assert [] == [line for line in shown.splitlines() if re.search(r"[\u0590-\u06ff][^A-Za-z\d]*\d", line)]
 
 
 def test_without_a_font_the_id_is_printed_and_the_package_named(
