@@ -12,7 +12,9 @@ from tests.webapp.conftest import token_in
 from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
 from webapp.__main__ import main
 from webapp.config.settings import Settings, write_secrets
+from webapp.on_air import packet as on_air_packet
 from webapp.store.store import Store
+from webapp.work.jobs import Progress
 
 PUBLIC = "https://sfn.example.org"
 JSON = {"Content-Type": "application/json"}
@@ -123,6 +125,35 @@ def test_a_packet_of_stale_sheets_is_refused(
     issue(number)
     monkeypatch.setattr("sfn.study.sheet.stamped_checksum", lambda network: "0badf00d")
     assert reasons(client, number) == ["sheet-stale"]
+
+
+def test_a_packet_that_takes_longer_is_a_job_with_progress(
+    client: TestClient, post: Callable[..., Any], store: Store, number: int, issue: Callable[[int], int],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """Nobody waits for it: the job tells its pages and ends at the PDF, which is this network's alone."""
+    issue(number)
+    monkeypatch.setattr(on_air_packet, "AT_ONCE_S", 0.0)
+    told: list[tuple[str, int, int]] = []
+    tell = Progress.tell
+
+    def heard(self: Progress, phase: str, *, done: int, total: int, **more: Any) -> None:
+        told.append((phase, done, total))
+        tell(self, phase, done=done, total=total, **more)
+
+    monkeypatch.setattr(Progress, "tell", heard)
+    answer = post(f"/networks/{number}/packet.pdf", days="14", paper="a4")
+    assert answer.status_code == 303
+    job = client.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+    assert job.ended.wait(30)
+    made = client.get(answer.headers["location"])  # on to its result
+    assert made.content.startswith(b"%PDF")
+    # Change plan, three sheets, links.
+    assert [(n, 5) for n in range(5)] == [one[1:] for one in told]
+    assert "North ridge" in " ".join(one[0] for one in told)
+    other = store.create(store.read(number).document, author="test", reason="other").network_id
+    assert client.get(f"/networks/{other}/packet/{job.id}").status_code == 404
+    assert {"work packet"} == {one.made_with for one in store.links.of(number)}
 
 
 def test_change_plan_and_links_are_printed_alone(

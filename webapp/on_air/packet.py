@@ -1,10 +1,13 @@
 """The work packet: what it holds, what keeps it back, and its PDF."""
 
+import secrets
+from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar
 
 from fastapi import Query, Request
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import Problem, Touch
 from webapp.config.addresses import Room, to
@@ -24,18 +27,21 @@ from webapp.on_air.printing import (
     printed_sheet,
     unprintable_says,
 )
-from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS
+from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS, checked_days
 from webapp.paper import PAPERS, Paper, Printed, pdf
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.public import public_base
 from webapp.shell.render import page, when
 from webapp.standing.release import Released, SheetLine, released, why_not
 from webapp.store.store import Store
+from webapp.work.jobs import Progress
 from webapp.work.maps import Maps
 
 router = Room("packet")
+AT_ONCE_S = 2.0
+"""So long a request waits for it: most are made by then (20 sites take 1 to 2.4 s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +66,15 @@ class PacketPage(Context):
     """How long it may last."""
 
 
+@dataclass(frozen=True, slots=True)
+class MadePacket:
+    """A packet that was made."""
+
+    network_id: int
+    revision: int
+    pdf: bytes
+
+
 @router.get("/networks/{network_id}/packet")
 def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """What goes with it, or why there is none."""
@@ -74,16 +89,46 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, s
 
 @router.post("/networks/{network_id}/packet.pdf")
 def as_pdf(
-    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, form: FormDep
-) -> Response:
-    """The packet; its links are made."""
+    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, jobs: JobsDep,
+    form: FormDep,
+) -> Response:  # fmt: skip
+    """The packet, its links made; of a large network the job that makes it."""
     days, paper = whole_number(form.get("days", "")), next((p for p in PAPERS if p == form.get("paper", "a4")), None)
     if days is None or paper is None:
         what, expected = ("the paper or the days cannot be read", "a4 or letter, and a number of days")
         raise RefusedError(422, Problem("paper", what, expected, code="unreadable-choice", fields=("paper", "days")))
-    base = public_base(request, settings)
-    made = packet(opened, store, maps, settings, base=base, days=days, paper=paper)
-    return as_file(made, f"work-packet-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")
+    checked_days(days)
+    if reasons := refusals(opened, released(opened, store, maps)):
+        raise RefusedError(422, *reasons)
+    base, who = public_base(request, settings), copy_context()
+
+    def work(progress: Progress) -> MadePacket:
+        """Every page; in the name of whoever asked for it."""
+
+        def tell(page_of: str, done: int, total: int) -> None:
+            progress.tell(page_of, done=done, total=total)
+
+        made = who.run(packet, opened, store, maps, settings, base=base, days=days, paper=paper, tell=tell)
+        return MadePacket(opened.head.id, opened.head.revision.number, made)
+
+    job = jobs.start(work, title="Work packet", key=secrets.token_urlsafe(9))
+    job.result_url = to("packet.made", opened.head.id, job.id)
+    job.ended.wait(AT_ONCE_S)
+    return _as_file(job.result) if job.state == "finished" else RedirectResponse(to("jobs.show", job.id), 303)
+
+
+@router.get("/networks/{network_id}/packet/{job_id}")
+def made(opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
+    """What a job made, as long as it is kept."""
+    job = jobs.find(job_id)
+    if job is None or not isinstance(job.result, MadePacket) or job.result.network_id != opened.head.id:
+        raise RefusedError(404)
+    return _as_file(job.result)
+
+
+def _as_file(made: "MadePacket") -> Response:
+    """The PDF as a browser shows it."""
+    return as_file(made.pdf, f"work-packet-network-{made.network_id}-revision-{made.revision}.pdf")
 
 
 def refusals(opened: Opened, found: Released) -> tuple[Problem, ...]:
@@ -122,8 +167,9 @@ def _of_sheet(line: SheetLine) -> tuple[Problem, ...]:
 
 
 def packet(
-    opened: Opened, store: Store, maps: Maps, settings: Settings, *, base: str, days: int, paper: Paper
-) -> bytes:
+    opened: Opened, store: Store, maps: Maps, settings: Settings, *, base: str, days: int, paper: Paper,
+    tell: Callable[[str, int, int], None] | None = None,
+) -> bytes:  # fmt: skip
     """The packet as one PDF; its links are made, or found again, and listed with the others.
 
     Parameters
@@ -138,6 +184,7 @@ def packet(
     days : int
         How long new links last.
     paper : {'a4', 'letter'}
+    tell : callable(what is written, done, total), optional
 
     Raises
     ------
@@ -162,7 +209,7 @@ def packet(
         address = base + to("head_end.show", opened.head.id) if base else ""
         opens = code_says(opened.head.revision.number, locked=asked)
         parts.append(printed_head_end(opened, away, address=address, opens=opens))
-    return pdf([*parts, printed_links(opened, lines)], paper=paper)
+    return pdf([*parts, printed_links(opened, lines)], paper=paper, tell=tell)
 
 
 def _sheet(opened: Opened, line: SheetLine, link: LinkLine, *, base: str, asked: bool) -> Printed:

@@ -4,7 +4,7 @@
 """
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import segno
@@ -40,13 +40,17 @@ class Printed:
     """What stands for each name where no font has its letters, such as a site's id."""
 
 
-def pdf(pages: Printed | Sequence[Printed], *, paper: Paper) -> bytes:
+def pdf(
+    pages: Printed | Sequence[Printed], *, paper: Paper, tell: Callable[[str, int, int], None] | None = None
+) -> bytes:
     """One PDF of one page or several, numbered through.
 
     Parameters
     ----------
     pages : Printed or sequence of Printed
     paper : {'a4', 'letter'}
+    tell : callable(foot of the page, done, total), optional
+        Before each is laid out.
     """
     several = [pages] if isinstance(pages, Printed) else pages
     read = [blocks(one.body) for one in several]
@@ -58,7 +62,7 @@ def pdf(pages: Printed | Sequence[Printed], *, paper: Paper) -> bytes:
         if missing := fonts.missing_in(text):
             found.insert(1, Text("p", (Span(missing_says(missing), bold=True),)))
         parts.append(Part(found, one.foot, one.address, one.caption, one.stamp, one.names))
-    return printed(parts, paper=paper, fonts=fonts)
+    return printed(parts, paper=paper, fonts=fonts, tell=tell)
 
 
 def missing_says(missing: Sequence[Missing]) -> str:

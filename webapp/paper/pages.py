@@ -371,7 +371,9 @@ class Pages(FPDF):
         self._out("EMC")
 
 
-def printed(parts: Sequence[Part], *, paper: Paper, fonts: Fonts) -> bytes:
+def printed(
+    parts: Sequence[Part], *, paper: Paper, fonts: Fonts, tell: Callable[[str, int, int], None] | None = None
+) -> bytes:
     """The PDF of some parts, its pages numbered through.
 
     Parameters
@@ -380,8 +382,12 @@ def printed(parts: Sequence[Part], *, paper: Paper, fonts: Fonts) -> bytes:
     paper : {'a4', 'letter'}
     fonts : Fonts
         Of all that stands in them.
+    tell : callable(foot of the part, done, total), optional
+        Before each part.
     """
     made = Pages(paper, fonts)
-    for part in parts:
+    for n, part in enumerate(parts):
+        if tell is not None:
+            tell(part.foot, n, len(parts))
         made.part(part)
     return bytes(made.output())

@@ -86,6 +86,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
 # What only looking needs more than `read` for.
 GUARDED: tuple[tuple[str, Action], ...] = (
     (r"/users(/.*)?|/record(\..*|/.*)?", "administer"),
+    (rf"{_ID}/packet/[^/]+", "issue"),  # links again
     (rf"{_ID}/readings/links(\.pdf)?", "issue"),  # whoever has a link may send readings
 )
 
