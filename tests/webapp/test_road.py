@@ -34,6 +34,31 @@ def ended(client: TestClient, started: Any) -> str:
     raise AssertionError(state)
 
 
+def test_a_road_is_shown_in_a_planned_state(
+    client: TestClient, post: Callable[..., Any], store: Store, example: dict[str, Any]
+) -> None:
+    """Chosen on the page and by its name in addresses; files and scripts say so, and an unknown one is refused."""
+    changes = [{"site": "north", "power_db": -6.0}]
+    example["planned"] = [{"name": "phase one", "date": "2027-01-01", "changes": changes}]
+    number = store.create(example, author="test", reason="test").network_id
+    where = ended(client, post(f"/networks/{number}/road/upload", line=LINE, spacing_m="500"))
+    assert "<option>phase one</option>" in client.get(where).text
+    html = client.get(f"{where}&state=phase+one").text
+    assert "planned state phase one" in html
+    assert "<option selected>phase one</option>" in html
+    assert "state=phase%20one" in html or "state=phase+one" in html
+    assert client.get(f"{where}&state=nowhere").status_code == 422
+
+    line = [[36.28, -84.30], [36.33, -84.20]]
+    asked = [
+        client.post(f"/api/networks/{number}/road", json={"line": line, "state": name}) for name in ("", "phase one")
+    ]
+    today, then = (
+        next(s["level_dbuvm"] for s in one.json()["samples"][0]["signals"] if s["site"] == "north") for one in asked
+    )
+    assert today - then == pytest.approx(6.0, abs=0.02)
+
+
 def test_a_typed_line_gives_a_road_and_its_files(client: TestClient, post: Callable[..., Any], number: int) -> None:
     """Typed places, a try on them, and every file of it."""
     where = ended(client, post(f"/networks/{number}/road/upload", line=LINE, spacing_m="200"))

@@ -31,6 +31,7 @@ from sfn.survey.track import (
     typed_track,
 )
 from sfn.systems.fm_carried import heard_programme
+from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
 from webapp.config.limits import Latitude, Longitude, Number
 from webapp.shell.context import Context, NetworkHead
@@ -102,6 +103,10 @@ class RoadPage(Context):
     """What was typed of a log."""
     frequency_mhz: float
     """Of the network."""
+    states: tuple[str, ...]
+    """Planned states that the road can be asked for."""
+    state: str
+    """The one that is shown; empty: today."""
 
 
 @router.get("/networks/{network_id}/road")
@@ -287,7 +292,7 @@ def _page(
         source="" if kept is None else kept.track.name,
         made=made,
         window=window_tries(network, tries or WhatIf()) if made is not None else None,
-        sites=() if made is None else site_tries(network, tried_now, made.table),
+        sites=() if made is None else site_tries(in_state(network, tried_now.state), tried_now, made.table),
         names={site.id: site.name for site in network.sites},
         query=tuple(query_of(tried_now)),
         says=says,
@@ -300,6 +305,8 @@ def _page(
         rx_height_m=network.receiver.height_m,
         log_typed=log_typed or {},
         frequency_mhz=network.frequency_mhz,
+        states=tuple(one.name for one in network.planned or ()),
+        state=tried_now.state,
     )
 
 
@@ -329,6 +336,7 @@ class RoadAsked(BaseModel):
     clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
     routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
     off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
+    state: Annotated[str, Field(description="A planned state of the network, by its name; today where empty.")] = ""
     strategy: Annotated[str, Field(description="How OFDM receivers place their window; the network's where empty.")] = (
         ""
     )
@@ -373,6 +381,7 @@ def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:
             body.routes,
             frozenset(body.off_air),
             WindowTry(body.strategy, body.backoff_us, body.threshold_db),
+            body.state,
         ),
         as_set=body.as_set,
         spacing_m=body.spacing_m,

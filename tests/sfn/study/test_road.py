@@ -14,7 +14,7 @@ from sfn.cli import main
 from sfn.errors import PlanError
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.sites import place
-from sfn.plan import Network, read_file
+from sfn.plan import Network, read, read_file
 from sfn.reception.classes import CLASSES
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
@@ -26,6 +26,7 @@ from sfn.survey.drive_log import DriveLog
 from sfn.survey.track import track_of
 from sfn.systems.ofdm import of_strategy
 from sfn.terrain.ground import open_ground
+from sfn.timing.planned_state import in_state
 
 DEMOS = Path(__file__).parents[3] / "demo_sites"
 CORNERS = [(36.19, -84.40), (36.25, -84.33), (36.36, -84.20), (36.42, -84.10)]
@@ -42,6 +43,28 @@ def along(network: Network) -> Line:
     """A line through it, every 500 m."""
     ground = open_ground(network, folder=DEMOS)
     return line(network, track_of(CORNERS, source="test"), spacing_m=500.0, ground=ground, folder=DEMOS)
+
+
+def test_a_planned_state_has_its_own_powers(network: Network) -> None:
+    """Levels kept from today's powers are those that the state's own give when they are computed anew."""
+    tree = network.model_dump(mode="json", exclude_none=True)
+    first, second = (site["id"] for site in tree["sites"][:2])
+    changes = [{"site": first, "power_db": -6.0, "offset_us": 12.5}, {"site": second, "on_air": False}]
+    tree["planned"] = [{"name": "phase one", "date": "2027-01-01", "changes": changes}]
+    today = read(json.dumps(tree))
+    track = track_of(CORNERS[:2], source="test")
+    kept = line(today, track, spacing_m=1000.0, folder=DEMOS)
+    found = on_line(today, kept, WhatIf(state="phase one"))
+
+    then = in_state(today, "phase one")
+    anew = on_line(then, line(then, track, spacing_m=1000.0, folder=DEMOS), WhatIf(state="phase one")).found
+    assert found.found.signals.level_dbuvm == pytest.approx(anew.signals.level_dbuvm, abs=1e-9, nan_ok=True)
+    assert found.found.signals.level_1pct_dbuvm == pytest.approx(anew.signals.level_1pct_dbuvm, abs=1e-9, nan_ok=True)
+    assert found.found.served_m == pytest.approx(anew.served_m)
+    assert found.before is not None
+    own = found.before.signals.level_dbuvm - found.found.signals.level_dbuvm
+    assert own[0] == pytest.approx(6.0, abs=1e-9)
+    assert any("phase one" in text for text in found.found.says)
 
 
 def test_samples_equal_the_point_answer(network: Network, along: Line) -> None:
