@@ -88,7 +88,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
     wanted = arguments[0] if arguments and not arguments[0].startswith("-") else None
-    args = _parser(wanted).parse_args(_southern(arguments))
+    words = _southern(arguments)
+    args = _parser(wanted).parse_args(words)
+    args.typed_words = words[1:]
     source = str(getattr(args, "network", None) or getattr(args, "signals_file", None) or args.command)
     try:
         mine = getattr(args, "services_file", None) or os.environ.get(OWN_SERVICES)

@@ -1,7 +1,7 @@
 """Options that would do nothing beside others: refused by name, never passed over in silence."""
 
 import argparse
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -32,8 +32,9 @@ def refuse_idle(
     Parameters
     ----------
     args : argparse.Namespace
+        With `typed_words`, what was typed after the command's name: an option counts as given whatever its value.
     declare : callable
-        Declares the command's arguments on a parser: tells what holds when an option is not given.
+        Declares the command's arguments on a parser: tells which options were given.
     idle : iterable of Idle
 
     Raises
@@ -41,12 +42,20 @@ def refuse_idle(
     ValueError
         With the option and what it needs.
     """
-    usual = argparse.ArgumentParser()
-    declare(usual)
+    given = _given(args.typed_words, declare)
     for one in idle:
         for name in () if one.counts else one.names:
-            if getattr(args, name) != usual.get_default(name):
+            if name in given:
                 raise ValueError(f"--{name.replace('_', '-')} must not be given {one.otherwise}")
+
+
+def _given(words: Sequence[str], declare: Callable[[argparse.ArgumentParser], None]) -> frozenset[str]:
+    """Names of the options that stand in what was typed, those typed with their usual value too."""
+    parser = argparse.ArgumentParser(argument_default=argparse.SUPPRESS)
+    declare(parser)
+    for action in parser._actions:
+        action.default = argparse.SUPPRESS
+    return frozenset(vars(parser.parse_args(words)))
 
 
 def idle_joint_burst(args: argparse.Namespace) -> list[Idle]:
@@ -58,7 +67,8 @@ def idle_joint_burst(args: argparse.Namespace) -> list[Idle]:
     return [
         Idle(
             ("joint_burst_packets",), typed,
-            "without --joint-loss-pct or --joint-interval-pct: packets lost on both by chance come one by one",
+            "without --joint-loss-pct or --joint-interval-pct: of independent paths, the bursts of what both lose "
+            "follow from the bursts of each",
         ),
         Idle(("joint_burst_packets",), some, "where both paths lose nothing together, or everything"),
     ]  # fmt: skip

@@ -41,7 +41,8 @@ it). With --second-capture also `common_packets_n`, `first_loss_ratio`, `second_
 `second_streams`, `second_changes`, `second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the
 delays of an hour, in `hours`, `hours_need` and so in the release delay, are then those of the later copy above the
 first path's least, whatever the protection (`variation_us` and `delay_quantiles` of the whole are the first path's
-alone), and `differential_us` is how much later the second path comes (negative: earlier), which no `wait_us` holds;
+alone), and `differential_us` is how much longer the second path's least delay is than the
+first's (negative: shorter), which no `wait_us` holds;
 `second_longer_us` is what a plan adds to `variation_high_us` (else `variation_us`) so that it holds the later copy of
 both (`--differential-ms` of `stream`): not less than that, and more where the second path's delay varies more.
 `residual_kind` is exact only for a typed network with a formula: a fitted one gives an estimate whose interval spans
@@ -69,7 +70,7 @@ from sfn.cli.stream_options import (
     protection_arguments,
     protection_of,
 )
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, in_range
 from sfn.stream.advise import usual
 from sfn.stream.answer import paths_answer
 from sfn.stream.capture import read_packets
@@ -78,7 +79,8 @@ from sfn.stream.heard import SOURCE_EXPECTED, Heard, source_number
 from sfn.stream.measured import Measured, measure
 from sfn.stream.paths import Paths, paths_given
 from sfn.stream.protection import Protection, st2022_1_problems, waits
-from sfn.study.losses import protected, records, with_second
+from sfn.stream.residual import GREATEST_BLOCKS, LEAST_BLOCKS
+from sfn.study.losses import BLOCKS, protected, records, with_second
 from sfn.units import exact
 
 NAME = "loss"
@@ -91,7 +93,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     model.add_argument(
         "--loss-pct",
         type=float,
-        help="lost packets of all, per cent; this or --capture (page: 0.01)",
+        help="lost packets of all, per cent; required without --capture (page: 0.01)",
     )
     model.add_argument("--burst-packets", type=float, help=BURST_HELP)
     model.add_argument("--second-loss-pct", type=float, help="of the second path; else as the first")
@@ -113,11 +115,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--packet-ms",
         type=number,
-        help="packet time, 1/3 is exact; to be given with --loss-pct (page: 1)",
+        help="packet time, 1/3 is exact; required without --capture (page: 1)",
     )
     protection_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, help="of the simulation, where one is needed")
-    parser.add_argument("--blocks", type=int, default=200_000, help="parity blocks to simulate")
+    parser.add_argument(
+        "--blocks", type=int, default=BLOCKS, help=f"parity blocks to simulate; {BLOCKS} where not given, as pages do"
+    )
     parser.add_argument("--compare", action="store_true", help="the usual protections side by side")
     parser.add_argument("--json", action="store_true", help="one JSON document")
 
@@ -128,8 +132,11 @@ def run(args: argparse.Namespace) -> int:
         protection = protection_of(args)
         refuse_idle(args, arguments, _idle(args))
         _asked_source(args)
+        in_range("--blocks", args.blocks, least=LEAST_BLOCKS, greatest=GREATEST_BLOCKS, unit="blocks")
         time_s = _packet_time(args)
         paths, measured = _paths(args, time_s)
+        if args.packet_ms is None and args.capture is None:
+            raise ValueError("--packet-ms must be given")
         time_s = time_s or exact(round(float(cast(float, measured["measured_packet_time_us"])), 3)) / 1_000_000
         answer = _answer(protection, paths, time_s=time_s, seed=args.seed, block_n=args.blocks)
         answer |= {"model_source": paths.first.source, "packet_time_us": float(time_s * 1_000_000)}
@@ -193,10 +200,8 @@ _COMPARED = (
 
 
 def _packet_time(args: argparse.Namespace) -> Fraction | None:
-    """The packet time; None where the capture tells it."""
+    """The packet time that was typed; without it the capture tells it."""
     if args.packet_ms is None:
-        if args.capture is None:
-            raise ValueError("--packet-ms must be given")
         return None
     if not 0 < args.packet_ms <= 1000:
         raise ValueError(f"--packet-ms must be above 0 to 1000 ms, got {float(args.packet_ms):g}")
@@ -222,12 +227,11 @@ def _paths(args: argparse.Namespace, time_s: Fraction | None) -> tuple[Paths, di
     loss_in_range(args)
     if args.loss_pct is None:
         raise ValueError("--loss-pct or --capture must be given")
-    first = model_of(args.loss_pct, args.burst_packets)
-    second = None
+    first, second = model_of(args, args.loss_pct), None
     if args.second_path or args.compare:
         loss_pct = args.loss_pct if args.second_loss_pct is None else args.second_loss_pct
-        burst = args.burst_packets if args.second_burst_packets is None else args.second_burst_packets
-        second = model_of(loss_pct, burst)
+        typed = "burst_packets" if args.second_burst_packets is None else "second_burst_packets"
+        second = model_of(args, loss_pct, typed)
     return paths_given(
         first, second, joint_loss_ratio=joint_ratio(args, first, second), joint_burst_packets=args.joint_burst_packets,
         joint_interval_ratio=interval_ratio(args),

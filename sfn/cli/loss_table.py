@@ -1,9 +1,9 @@
 """The answer of ``loss`` for people."""
 
-from math import ceil
 from typing import Any, cast
 
 from sfn.cli.table import problem_lines
+from sfn.report.second_path import later_ms, second_path_said
 from sfn.stream.advise import spoken
 from sfn.stream.paths import PRODUCTS
 from sfn.units import counted
@@ -62,11 +62,10 @@ def _tied(answer: dict[str, object]) -> list[str]:
 
 
 def _later(answer: dict[str, object]) -> str:
-    """How much later the second path comes, beside the waits that do not hold it."""
-    later_ms = cast(float, answer["differential_us"]) / 1000
-    if later_ms <= 0:
-        return f"the second path comes {-later_ms:.1f} ms before the first, if one clock stamped both"
-    return f"and {later_ms:.1f} ms more for the longer second path, if one clock stamped both"
+    """What a plan adds for the second path, beside the waits that do not hold it: the figure of the sentence below."""
+    if cast(float, answer["second_longer_us"]) <= 0:
+        return "and nothing more for the second path: see below"
+    return f"and in a plan {later_ms(answer)} ms more for the second path: see below"
 
 
 def _streams(answer: dict[str, object]) -> list[str]:
@@ -114,8 +113,8 @@ def _unbounded(answer: dict[str, object]) -> list[str]:
     needs, steps = cast(list[dict[str, object]], answer["hours_need"]), cast(list[Any], answer["release_steps"])
     open_ = [one for one in needs if not one["errors_bounded"]]
     lines = [
-        f"  {one['hour_of_day']:02d} h, protection {one['protection']}: the record is too short or too clean to bound "
-        f"errors at one a week: it only shows that they are rarer than one every "
+        f"  the hour from {one['hour_of_day']:02d}:00, protection {one['protection']}: the record is too short or "
+        f"too clean to bound errors at one a week: it only shows that they are rarer than one every "
         f"{in_words(one['errors_bounded_every_s'])}"
         for one in open_
     ]
@@ -150,8 +149,8 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
         lines.append(f"{row['hour_of_day']:>6}{row['packets_n']:>10}{row['lost_n']:>8}{row['bursts_n']:>8}{within:>12}")
     unmet = cast(list[int], answer["release_unmet_hours"])
     if unmet:
-        listed = ", ".join(f"{hour:02d} h" for hour in unmet)
-        lines.append(f"no release delay: none of the usual protections leaves an error a week at most in {listed}")
+        hours = f"the hour{'s' if len(unmet) > 1 else ''} from {', '.join(f'{hour:02d}:00' for hour in unmet)}"
+        lines.append(f"no release delay: none of the usual protections leaves an error a week at most in {hours}")
     if answer["release_above_least_us"] is not None:
         release_ms = cast(float, answer["release_above_least_us"]) / 1000
         lines.append(
@@ -162,11 +161,7 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
         )
         lines += _unbounded(answer)
     if "second_longer_us" in answer:
-        longer_ms = ceil(cast(float, answer["second_longer_us"])) / 1000
-        lines.append(
-            f"a plan with both paths adds {longer_ms:g} ms for the second one, if one clock stamped both "
-            "(stream --second-path --differential-ms)"
-        )
+        lines.append(f"{second_path_said(answer)} (stream --second-path --differential-ms)")
     if "independent" in answer:
         tie = "independent as far as can be told" if answer["independent"] else "they fail together"
         found, chance = answer["joint_packets_n"], answer["expected_joint_packets"]

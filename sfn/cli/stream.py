@@ -29,6 +29,7 @@ from sfn.cli.stream_options import (
     loss_in_range,
     model_of,
     number,
+    option,
     protection_arguments,
     protection_of,
     several,
@@ -262,9 +263,9 @@ def _advised(
     if args.loss_pct is None:
         raise ValueError("--loss-pct must be given with --advise")
     loss_in_range(args)
-    first, second = model_of(args.loss_pct, args.burst_packets), None
+    first, second = model_of(args, args.loss_pct), None
     if args.second_loss_pct is not None:
-        second = model_of(args.second_loss_pct, args.second_burst_packets)
+        second = model_of(args, args.second_loss_pct, "second_burst_packets")
     joint = joint_ratio(args, first, second)
     paths = paths_given(
         first, second, joint_loss_ratio=joint, joint_burst_packets=args.joint_burst_packets,
@@ -285,7 +286,7 @@ def _needed(args: argparse.Namespace, name: str) -> int:
     """An argument that the chosen payload cannot do without."""
     value = getattr(args, name)
     if value is None:
-        raise ValueError(f"--{name.replace('_', '-')} must be given for this payload")
+        raise ValueError(f"{option(name)} must be given for this payload")
     return value  # type: ignore[no-any-return] # argparse's namespace is untyped; `type=` has made it a number
 
 

@@ -3,8 +3,16 @@
 import argparse
 from fractions import Fraction
 
+from sfn.errors import in_range
 from sfn.stream.fields import USUAL
-from sfn.stream.loss import LossModel, bursts, independent
+from sfn.stream.loss import (
+    GREATEST_BURST_PACKETS,
+    LEAST_BURST_PACKETS,
+    LossModel,
+    bursts,
+    independent,
+    least_burst_packets,
+)
 from sfn.stream.paths import joint_bounds
 from sfn.stream.protection import Protection
 
@@ -19,7 +27,11 @@ def protection_arguments(parser: argparse.ArgumentParser) -> None:
     guard.add_argument("--parity", choices=("none", "row", "column", "both"), default=USUAL.parity)
     guard.add_argument("--parity-spread", action="store_true", help="parity spread over the following block")
     guard.add_argument(
-        "--repeat-after", type=int, default=USUAL.repeat_after, metavar="PACKETS", help="send all again, same path"
+        "--repeat-after",
+        type=int,
+        default=USUAL.repeat_after,
+        metavar="PACKETS",
+        help="send all again, same path; 0: not",
     )
     guard.add_argument("--second-path", action="store_true", help="send all on a second path too")
 
@@ -116,11 +128,34 @@ def loss_in_range(args: argparse.Namespace) -> None:
     for name in ("loss_pct", "second_loss_pct", "joint_loss_pct"):
         value = getattr(args, name)
         if value is not None and not 0 <= value <= 100:
-            raise ValueError(f"--{name.replace('_', '-')} must be from 0 to 100 %, got {value:g} %")
+            raise ValueError(f"{option(name)} must be from 0 to 100 %, got {value:g} %")
+    if args.joint_burst_packets is not None:
+        most_pct = max([args.joint_loss_pct or 0.0, *(args.joint_interval_pct or [])])
+        _burst_possible("--joint-burst-packets", args.joint_burst_packets, most_pct)
 
 
-def model_of(loss_pct: float, burst_packets: float | None) -> LossModel:
-    """A loss model from per cent and mean burst."""
-    if burst_packets is None:
+def option(name: str) -> str:
+    """An option as it is typed."""
+    return f"--{name.replace('_', '-')}"
+
+
+def model_of(args: argparse.Namespace, loss_pct: float, burst: str = "burst_packets") -> LossModel:
+    """A loss model from per cent and the mean burst that was typed under a name.
+
+    Raises
+    ------
+    ValueError
+        By the option's name, if there is no such model.
+    """
+    packets = getattr(args, burst)
+    if packets is None:
         return independent(loss_pct / 100)
-    return bursts(loss_pct / 100, mean_burst_packets=burst_packets)
+    _burst_possible(option(burst), packets, loss_pct)
+    return bursts(loss_pct / 100, mean_burst_packets=packets)
+
+
+def _burst_possible(typed: str, packets: float, loss_pct: float) -> None:
+    """Refuse a mean burst that cannot be with such losses, by its option."""
+    in_range(typed, packets, least=LEAST_BURST_PACKETS, greatest=GREATEST_BURST_PACKETS, unit="packets")
+    if loss_pct < 100 and packets < (least := least_burst_packets(loss_pct / 100)):
+        raise ValueError(f"{typed} must be at least {least:.4g} packets where {loss_pct:g} % are lost, got {packets:g}")

@@ -25,6 +25,7 @@ from scipy.special import betaincinv, chdtrc
 from sfn.errors import in_range
 
 CONFIDENCE_PROBABILITY = 0.99
+LEAST_BURST_PACKETS, GREATEST_BURST_PACKETS = 1.0, 1e6  # a mean burst
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,11 @@ def independent(loss_ratio: float) -> LossModel:
     return LossModel(0.0, 1.0, good_loss_probability=loss_ratio)
 
 
+def least_burst_packets(loss_ratio: float) -> float:
+    """Shortest mean burst with which so much below 1 can be lost: where every gap is one packet. [packets]"""
+    return max(1.0, loss_ratio / (1 - loss_ratio))
+
+
 def bursts(loss_ratio: float, *, mean_burst_packets: float) -> LossModel:
     """Gilbert's model from what people know: ``r = 1 / B``, ``p = pi r / (1 - pi)``.
 
@@ -129,14 +135,15 @@ def bursts(loss_ratio: float, *, mean_burst_packets: float) -> LossModel:
     (0.25, 0.001, 4.0)
     """
     in_range("loss_ratio", loss_ratio, least=0.0, greatest=1.0, unit="(lost packets of all)")
-    in_range("mean_burst_packets", mean_burst_packets, least=1.0, greatest=1e6, unit="packets")
+    in_range("mean_burst_packets", mean_burst_packets, least=LEAST_BURST_PACKETS, greatest=GREATEST_BURST_PACKETS,
+             unit="packets")  # fmt: skip
     if loss_ratio == 1:  # one burst that never ends, whatever its mean was meant to be
         return independent(1.0)
     end = 1 / mean_burst_packets
     start = loss_ratio * end / (1 - loss_ratio)
     if start > 1:
         raise ValueError(
-            f"mean_burst_packets must be at least {loss_ratio / (1 - loss_ratio):.4g} packets for a loss ratio of "
+            f"mean_burst_packets must be at least {least_burst_packets(loss_ratio):.4g} packets for a loss ratio of "
             f"{loss_ratio:g}, got {mean_burst_packets:g}"
         )
     return LossModel(start, end)

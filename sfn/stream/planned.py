@@ -81,7 +81,8 @@ def paths_of(given: StreamPlan) -> Paths:
         held.refuse(missing, "is empty beside the other end", "both ends of the interval", code="half-an-interval")
     most_pct = max((end for end in (joint_pct, interval[1]) if end is not None), default=None)
     if burst is not None and not (most_pct is not None and 0 < most_pct):
-        why = "packets lost on both by chance come one by one" if most_pct is None else "nothing is lost on both"
+        follow = "of independent paths, the bursts of what both lose follow from the bursts of each"
+        why = follow if most_pct is None else "nothing is lost on both"
         held.refuse(
             "joint_burst_packets", f"counts for nothing: {why}", "what both paths lose together, or an empty field",
             code="idle-field",

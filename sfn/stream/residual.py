@@ -31,6 +31,7 @@ Z99 = 2.5758293035489004  # two-sided 99 % of the normal distribution
 LEAST_EVENTS_N = 30  # below this the normal interval means nothing
 ROW_BLOCK_PACKETS = 100
 PILOT_BLOCKS = 2000
+LEAST_BLOCKS, GREATEST_BLOCKS = 1000, 1e9
 DENSE_RATIO = 0.05  # of blocks hit: above, plain drawing is the surer (tests/bench/bench_fec.py)
 ZERO_EVENTS_99 = -log(0.01)  # Poisson mean that gives no event with probability 1 %
 
@@ -107,7 +108,7 @@ def residual(
     wanted = 2 if protection.second_path else 1
     if len(paths) != wanted:
         raise ValueError(f"paths must be {wanted} for protection {protection.in_words()!r}, got {len(paths)}")
-    in_range("block_n", block_n, least=1000, greatest=1e9, unit="blocks")
+    in_range("block_n", block_n, least=LEAST_BLOCKS, greatest=GREATEST_BLOCKS, unit="blocks")
     if any(model.loss_ratio == 0 for model in paths) or all(model.loss_ratio == 1 for model in paths):
         # nothing at all, or everything: then every packet is an error by itself, for there is no run that ends
         whole = min(model.loss_ratio for model in paths)

@@ -17,7 +17,7 @@ from sfn.stream.protection import Protection, packet_overhead, waits
 from sfn.stream.residual import Residual
 from sfn.study.record_doubts import drift_doubts, lossless_doubts
 
-BLOCKS = 40_000  # a page answers within a second; the advice of the link plan takes more
+BLOCKS = 40_000  # of pages and command alike; a page answers within a second, the advice of the link plan takes more
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ class HourNeed:
     @property
     def name(self) -> str:
         """As people know the hour."""
-        return f"{self.hour.hour_of_day:02d} h"
+        return _from(self.hour)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +178,7 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
     """What one hour asks for."""
     assert hour.variation is not None
     alone = _covered(hour.variation)
-    name = f"{hour.hour_of_day:02d} h"
+    name = _from(hour)
     if hour.loss is None:
         clean = measured(fitted(None, packets_n=hour.packets_n))
         left = left_by(Protection(), paths=clean)
@@ -206,6 +206,11 @@ def _hour_need(hour: Hour, *, packet_time_s: float, error_every_s: float, beside
     doubted = protected(chosen.protection, paths, packet_time_s=packet_time_s)
     bound = _bound(doubted.left, packet_time_s, error_every_s)
     return HourNeed(hour, doubted, covered_us, known and bound[1], Need(name, 0.0, covered_us, chosen.wait_us), *bound)
+
+
+def _from(hour: Hour) -> str:
+    """An hour of the day, so worded that nobody takes it for a duration."""
+    return f"the hour from {hour.hour_of_day:02d}:00"
 
 
 def _bound(left: Residual, packet_time_s: float, error_every_s: float) -> tuple[float | None, bool]:

@@ -134,3 +134,22 @@ def test_an_option_beside_another_counts_or_is_refused() -> None:
         if alone is not None and answer(f"stream {base} {first} {more}") == alone:
             found.append(f"{base} {first} {more}")
     assert [] == found
+
+
+@pytest.mark.parametrize(
+    ("line", "option"),
+    [
+        ("stream --linear-khz 48 --bits 24 --packet-ms 1 --link-layer wire", "--link-layer"),
+        ("stream --linear-khz 48 --bits 24 --packet-ms 1 --hops 1", "--hops"),
+        ("stream --rate-kbps 500 --packet-ms 4 --headroom-db 0", "--headroom-db"),
+        ("holdover --limit-us 1 --oscillator ocxo --locked-us 0.1", "--locked-us"),
+        ("loss --loss-pct 1 --packet-ms 1 --late-probability 1e-4", "--late-probability"),
+        ("loss --loss-pct 1 --packet-ms 1 --seed 1", "--seed"),
+    ],
+)
+def test_an_option_typed_with_its_usual_value_is_refused_too(
+    line: str, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What counts is that it was typed where it does nothing, not what it was set to."""
+    assert 2 == main(line.split())
+    assert f"{option} must not be given" in capsys.readouterr().err

@@ -2,11 +2,13 @@
 
 import json
 import re
+from html import unescape
 
 import numpy as np
 import pytest
 
 from sfn.cli import main
+from sfn.stream.advise import spoken
 from tests.sfn.stream.test_streams import stream, written
 
 
@@ -63,7 +65,7 @@ def test_two_records_together(client, post, number):
     assert "Measured: a.csv, b.csv" in html
     assert "<strong>95</strong> of 19995 packets lost" in html
     assert "Chance does not explain that" in html
-    assert "7.00 ms, if one clock stamped both" in html
+    assert re.search(r"least delay longer by</th><td>\+7\.0\d\d ms, if one clock stamped both", html)
     assert 3 == html.count('class="chart"')
     model = re.search(r'href="([^"]+)">What protections leave', html)
     assert model
@@ -72,7 +74,7 @@ def test_two_records_together(client, post, number):
     plan = re.search(r'href="([^"]+)">Plan a link with this', html)
     assert plan
     planned = client.get(plan[1].replace("&amp;", "&")).text.replace("\u202f", " ")
-    longer = re.search(r"And the second path: <strong>([0-9.]+) ms</strong> more, in the release delay too", html)
+    longer = re.search(r"a plan with both paths adds ([0-9.]+) ms to the first path's delay variation", unescape(html))
     assert longer
     assert 7.0 == pytest.approx(float(longer[1]), abs=0.05)
     assert re.search(r'name="differential_ms" value="7(\.0\d*)?"', planned)
@@ -171,3 +173,26 @@ def test_a_share_beside_two_records_is_refused(client, post, number):
     files = {"first": ("a.csv", log(), "text/csv"), "second": ("b.csv", log(770, 3), "text/csv")}
     _, page = uploaded(client, post, number, files, record_joint_pct="0.2")
     assert "must not be given together with a second record" in page.text
+
+
+def test_page_and_command_say_the_same(client, post, number, tmp_path, capsys):
+    """Two records: every figure of the table, and one figure of what a plan adds for the second path."""
+    records = {"first": ("a.csv", log(700, 3)), "second": ("b.csv", log(length=6, delay_s=0.012))}
+    _, shown = uploaded(client, post, number, records, record_packet_ms="4")
+    for name, content in records.values():
+        (tmp_path / name).write_bytes(content)
+    line = f"--capture {tmp_path / 'a.csv'} --second-capture {tmp_path / 'b.csv'} --packet-ms 4 --compare"
+    assert 0 == main(["loss", *line.split(), "--json"])
+    rows = json.loads(capsys.readouterr().out)["comparison"]
+    assert 0 == main(["loss", *line.split()])
+    said = capsys.readouterr().out
+
+    cells = re.findall(r'data-label="Packets left lost" class="number">(?:&lt; )?([0-9.e+-]+)', shown.text)
+    every = re.findall(r'data-label="An audible error every" class="number">([^<]*)<', shown.text)
+    assert [f"{row['residual_loss_ratio']:.2e}" for row in rows] == cells
+    assert any(row["residual_kind"] == "estimate" for row in rows)
+    assert [spoken(row["error_every_s"]) for row in rows] == [one.removeprefix("more than ") for one in every]
+    sentence = re.search(r"a plan with both paths adds ([0-9.]+) ms [^(]*clock stamped both", said)
+    assert sentence
+    assert sentence[0] in unescape(shown.text)
+    assert {sentence[1]} == set(re.findall(r"and in a plan ([0-9.]+) ms more", said))

@@ -12,6 +12,7 @@ from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
+from sfn.report.second_path import second_path_said
 from sfn.report.stream_charts import burst_chart, delay_chart, hours_chart
 from sfn.stream.capture import read_packets
 from sfn.stream.heard import Heard
@@ -63,6 +64,8 @@ class MeasuredPage(Context):
     """The records and what was found."""
     charts: tuple[str, ...]
     """Bursts, delays, hours."""
+    second: str
+    """What a plan adds for the second path, in words; empty for one record."""
     as_model: str
     """Address of the losses page with the fitted model in it."""
     as_plan: str
@@ -145,6 +148,7 @@ def measured(request: Request, opened: NetworkDep, jobs: JobsDep, job_id: str) -
         opened.head,
         found,
         charts,
+        second_path_said(found.found) if "second_longer_us" in found.found else "",
         to("losses.show", opened.head.id, query=written(measured_fields(found.found))),
         to("links.show", opened.head.id, query=written(measured_fields(found.found, upper=True))),
     )

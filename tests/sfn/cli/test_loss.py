@@ -71,8 +71,19 @@ def test_a_rare_residual_has_an_interval(capsys: pytest.CaptureFixture[str]) -> 
         ("--loss-pct 1", "--packet-ms must be given"),
         ("--loss-pct 101 --packet-ms 1", "--loss-pct must be from 0 to 100 %, got 101 %"),
         ("--loss-pct 0.1 --packet-ms 0", "--packet-ms must be above 0 to 1000 ms, got 0"),
-        ("--loss-pct 0.1 --burst-packets 0 --packet-ms 1", "mean_burst_packets must be from 1"),
-        ("--loss-pct 0.1 --packet-ms 1 --blocks 1 --parity row --columns 5", "block_n must be from 1000"),
+        ("--loss-pct 0.1 --burst-packets 0 --packet-ms 1", "--burst-packets must be from 1"),
+        ("--loss-pct 0.1 --burst-packets 0.5", "--burst-packets must be from 1"),
+        ("--loss-pct 101", "--loss-pct must be from 0 to 100 %, got 101 %"),
+        ("--loss-pct 90 --burst-packets 3", "--burst-packets must be at least 9 packets where 90 % are lost, got 3"),
+        (
+            "--loss-pct 1 --second-path --second-burst-packets 0.5",
+            "--second-burst-packets must be from 1 to 1e+06 packets, got 0.5",
+        ),
+        (
+            "--loss-pct 1 --second-path --joint-loss-pct 0.5 --joint-burst-packets 0.5",
+            "--joint-burst-packets must be from 1 to 1e+06 packets, got 0.5",
+        ),
+        ("--loss-pct 0.1 --blocks 1 --parity row --columns 5", "--blocks must be from 1000"),
     ],
 )
 def test_what_cannot_be_worked_out_exits_two(arguments: str, text: str, capsys: pytest.CaptureFixture[str]) -> None:

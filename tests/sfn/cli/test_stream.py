@@ -119,7 +119,7 @@ def test_advice_for_one_error_a_week(capsys: pytest.CaptureFixture[str]) -> None
         ("--dab-kbps 96 --g703 --edi-recovers 2", "--edi-recovers must not be given together with --g703"),
         (
             "--ts-mbps 20 --advise --loss-pct 1 --second-loss-pct 1 --joint-burst-packets 3",
-            "--joint-burst-packets must not be given without --joint-loss-pct or --joint-interval-pct: packets lost",
+            "--joint-burst-packets must not be given without --joint-loss-pct or --joint-interval-pct: of independent",
         ),
         (
             "--ts-mbps 20 --advise --loss-pct 1 --second-loss-pct 1 --joint-loss-pct 0 --joint-burst-packets 3",

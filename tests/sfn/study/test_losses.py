@@ -79,7 +79,7 @@ def test_no_release_is_offered_where_no_protection_is_enough() -> None:
     assert both["hours_need"][1]["variation_us"] > 8000  # what was measured stays
     alone = needs_answer((light,))
     assert alone["release_above_least_us"] == np.ceil(light.need.total_us / 1000) * 1000
-    assert "04 h" == alone["release_decided_by"]
+    assert "the hour from 04:00" == alone["release_decided_by"]
     assert not alone["release_sure"]
 
 

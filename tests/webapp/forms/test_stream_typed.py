@@ -59,8 +59,8 @@ def test_models_and_targets():
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({}, "packets lost on both by chance come one by one"),
-        ({"second_loss_pct": "1"}, "packets lost on both by chance come one by one"),
+        ({}, "the bursts of what both lose follow from the bursts of each"),
+        ({"second_loss_pct": "1"}, "the bursts of what both lose follow from the bursts of each"),
         ({"second_loss_pct": "1", "joint_loss_pct": "0"}, "nothing is lost on both"),
     ],
 )
