@@ -33,7 +33,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     given = arguments().parse_args(argv)
     try:
         settings = read_settings(
-            os.environ, host=given.host, port=given.port, data_folder=given.data, database_url=given.database
+            os.environ,
+            host=given.host,
+            port=given.port,
+            data_folder=given.data,
+            database_url=given.database,
+            restoring=given.command in ("restore", "backup-verify"),
         )
         if given.command is not None:
             return commands.run(settings, given)

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ValidationError
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
+from sfn.plan.in_pieces import MOST_AT_ONCE_N, in_pieces
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
 
@@ -18,6 +19,7 @@ GREATEST_DOCUMENT_BYTES = 8_000_000
 MOST_VALUES_N = 1_100_000
 """Values and keys of a document: 200 sites with two antenna patterns a degree apart have half of it."""
 MOST_KEYS_N = 300_000
+MOST_KEYS_OF_ONE_N = 2_000
 MOST_TOLD_N = 100
 
 
@@ -48,12 +50,14 @@ def read(text: str | bytes, *, own_services: str = "") -> Network:
             f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
             code="document-too-large",
         )
-    _counted(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
+    values_n = _counted(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
     tree = _tree(text)
+    if values_n > MOST_AT_ONCE_N:
+        in_pieces(tree, _told)
     try:
         network = Network.model_validate_json(json.dumps(tree))
     except ValidationError as error:
-        raise PlanError(_problem(item, tree) for item in _outermost(error.errors(include_url=False))) from None
+        raise _told(error.errors(include_url=False), tree) from None
     problems = reference_problems(network)
     if problems:
         raise PlanError(problems)
@@ -96,13 +100,32 @@ def checksum(network: Network) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 
 
-def _counted(text: bytes) -> None:
-    """Refuse more values or keys than a document has, before any is taken apart."""
+def _told(errors: list[Any], tree: Any) -> PlanError:
+    """What is wrong, as far as anybody reads it; how much more there is stands in the last."""
+    outermost = _outermost(errors) if len(errors) <= MOST_AT_ONCE_N else errors
+    problems = [_problem(item, tree) for item in outermost[:MOST_TOLD_N]]
+    if more_n := len(outermost) - len(problems):
+        what, expected = f"has {grouped(more_n)} more places that cannot be used", "a network document"
+        problems.append(Problem("document", what, expected, code="more-problems", values={"more": more_n}))
+    return PlanError(problems)
+
+
+def _counted(text: bytes) -> int:
+    """How many values and keys there are; refuses more than a document has, before any is taken apart."""
     values, keys = sum(map(text.count, (b",", b"[", b"{"))), text.count(b":")
+    named, objects = text.count(b'":'), text.count(b"{")
+    if named > MOST_KEYS_OF_ONE_N * (1 + objects / 20):
+        raise _refused(
+            "document",
+            f"has {grouped(named)} keys in {grouped(objects)} objects",
+            f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one",
+            code="document-too-large",
+        )
     for found, most, name in ((values, MOST_VALUES_N, "values"), (keys, MOST_KEYS_N, "keys")):
         if found > most:
             what = f"has some {grouped(found)} {name}"
             raise _refused("document", what, f"{grouped(most)} at most", code="document-too-large")
+    return values + keys
 
 
 def _tree(text: str | bytes) -> Any:
@@ -111,6 +134,10 @@ def _tree(text: str | bytes) -> Any:
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
         """An object, remembering keys given twice."""
+        if len(items) > MOST_KEYS_OF_ONE_N:
+            what = f"has an object of {grouped(len(items))} keys"
+            expected = f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one"
+            raise _refused("document", what, expected, code="document-too-large")
         held = dict(items)
         if len(held) < len(items):
             seen: set[str] = set()

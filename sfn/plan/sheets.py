@@ -1,7 +1,9 @@
 """Tables that people bring as CSV or XLSX, made into text cells: what a spreadsheet, a logger or an office writes."""
 
 import csv
+import functools
 import io
+import re
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -24,6 +26,9 @@ MOST_UNPACKED_BYTES = 3 * MOST_BYTES
 _ELEMENTS_A_CELL = 4
 _MOST_DEPTH_N = 1000
 _BLOCK_BYTES = 1 << 16
+MOST_MEMBERS_N = 1000
+_MEMBER = b"PK\x01\x02"
+_PLACE = re.compile(rb"<(?:\w+:)?(?:row\s[^<>]*?\br=[\"'](\d+)|c\s[^<>]*?\br=[\"']([A-Za-z]+)(\d+))")
 EXPECTED = "a table as CSV or XLSX, with the names of its columns in the first line"
 _TEXT = "CSV in UTF-8, UTF-16 or Windows-1252, or XLSX"
 _FAILED = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!")
@@ -204,16 +209,21 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
+        _few(content.count(_MEMBER), MOST_MEMBERS_N, "parts", source)
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             _looked_through(packed, source)
         # Once for what cells hold, once for what they show: a formula that was never worked out shows nothing.
         books = [load_workbook(io.BytesIO(content), read_only=True, data_only=shown) for shown in (False, True)]
-        rows, problems = [], list[Problem]()
+        rows, problems = list[tuple[int, tuple[str, ...]]](), list[Problem]()
         _spanned(books[0].worksheets[0], source)
+        columns_n = _reach(content, str(books[0].worksheets[0]._worksheet_path).lstrip("/"), source)
         # Bounded also where a file says nothing of its size, or not the truth.
-        most = {"max_row": MOST_SPAN_N, "max_col": MOST_COLUMNS_N, "values_only": True}
+        most = {"max_row": MOST_SPAN_N, "max_col": columns_n, "values_only": True}
         pair = (book.worksheets[0].iter_rows(**most) for book in books)
         for number, (held, padded) in enumerate(zip(*pair, strict=False), start=1):
+            if held.count(None) == len(held) and padded.count(None) == len(padded):  # of most places there is nothing
+                rows.append((number, ()))
+                continue
             cells = padded[: max((n for n, cell in enumerate(padded, 1) if cell is not None), default=0)]
             rows.append((number, tuple(unguarded(_shown(cell)) for cell in cells)))
             problems += _lost(held, padded, where=f"{source} line {number}")
@@ -263,16 +273,48 @@ def _looked_through(packed: zipfile.ZipFile, source: str) -> None:
                 _few(opened - closed, _MOST_DEPTH_N, "pieces within each other", source)
 
 
+def _reach(content: bytes, path: str, source: str) -> int:
+    """How many columns a sheet reaches over, as far as its cells say; refuses one that reaches further than any table.
+
+    Every line before a far one, and every place of a line, would be made, empty or not.
+    """
+    lines_n = columns_n = placed = cells = 0
+    carried = b""
+    with zipfile.ZipFile(io.BytesIO(content)) as packed, packed.open(path) as file:
+        while block := file.read(_BLOCK_BYTES):
+            text = carried + block
+            carried = text[text.rfind(b"<") :]
+            text = text[: len(text) - len(carried)]
+            for row, letters, line in _PLACE.findall(text):
+                lines_n = max(lines_n, int(row[:9] or 0), int(line[:9] or 0))
+                columns_n = max(columns_n, functools.reduce(_column, letters[:4].upper(), 0))
+                placed += bool(letters)
+            cells += sum(text.count(tag) for tag in (b"<c ", b"<c>", b"<c/"))
+            _few_reached(lines_n, MOST_SPAN_N, "lines", source)
+            _few_reached(columns_n, MOST_COLUMNS_N, "columns", source)
+    return columns_n if 0 < cells <= placed else MOST_COLUMNS_N
+
+
+def _column(found: int, letter: int) -> int:
+    """The number of a column, letter by letter: A is 1, AA is 27."""
+    return 26 * found + letter - ord("A") + 1
+
+
+def _few_reached(span: int, most: int, name: str, source: str) -> None:
+    """Refuse a sheet that reaches further than any table."""
+    if span > most:
+        what = f"its first sheet reaches over {grouped(span)} {name}"
+        expected = f"{grouped(most)} at most: far cells and formats removed"
+        raise _refused(source, what, expected, code="file-too-large")
+
+
 def _spanned(sheet: Any, source: str) -> None:
     """Refuse a sheet that reaches further than any table: one far cell would fill the memory with empty ones."""
     for span, most, name in (
         (sheet.max_row, MOST_SPAN_N, "lines"),
         (sheet.max_column, MOST_COLUMNS_N, "columns"),
     ):
-        if span is not None and span > most:
-            what = f"its first sheet reaches over {grouped(span)} {name}"
-            expected = f"{grouped(most)} at most: far cells and formats removed"
-            raise _refused(source, what, expected, code="file-too-large")
+        _few_reached(span or 0, most, name, source)
 
 
 def _lost(held: tuple[object, ...], shown: tuple[object, ...], *, where: str) -> list[Problem]:

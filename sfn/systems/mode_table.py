@@ -4,6 +4,7 @@ The shipped file is ``modes.toml`` beside this module; a user's own file has the
 added to it. Whatever is wrong in a file is named with its entry and what would be right.
 """
 
+import re
 import tomllib
 from dataclasses import replace
 from fractions import Fraction
@@ -23,6 +24,9 @@ Kind = Literal["ofdm", "fm", "vsb"]
 MOST_TEXT_N = 500_000
 """Characters of a file of services; the one that comes with the programme has 32,000."""
 LONGEST_TOLD_N = 300
+MOST_TOLD_N = 100
+MOST_TABLES_N = 10_000
+MOST_PARTS_N = 30
 
 
 def _fraction(value: object) -> object:
@@ -224,6 +228,7 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     if len(text) > MOST_TEXT_N:
         what, expected = f"it has {grouped(len(text))} characters", f"{grouped(MOST_TEXT_N)} at most"
         raise PlanError([Problem("text", what, expected, code="file-too-large")])
+    _shallow(text)
     try:
         tree = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -236,11 +241,31 @@ def parse(text: str, *, above: tuple[ServiceEntry, ...] = ()) -> _File:
     try:
         read = _File.model_validate(tree)
     except ValidationError as error:
-        raise PlanError([_problem(e, tree) for e in error.errors()]) from None
+        raise PlanError([_problem(e, tree) for e in error.errors()[:MOST_TOLD_N]]) from None
     if not read.service and not read.family:
         what, expected = "there is no service in it", "one [[service]] or [[family]], or no file"
         raise PlanError([Problem("file", what, expected, code="services-empty")])
     return read
+
+
+def _shallow(text: str) -> None:
+    """Refuse keys of many parts and thousands of tables: reading a long dotted key grows with its length squared."""
+    if text.count("\n[") > MOST_TABLES_N:
+        what, expected = f"it has {grouped(text.count(chr(10) + '['))} tables", f"{grouped(MOST_TABLES_N)} at most"
+        raise PlanError([Problem("text", what, expected, code="file-too-large")])
+    for number, line in enumerate(text.split("\n"), 1):
+        if line.count(".") <= MOST_PARTS_N:
+            continue
+        bare = _COMMENT.sub("", _QUOTED.sub("q", line))
+        if any(part.count(".") > MOST_PARTS_N for part in _BETWEEN.split(bare)):
+            what, expected = "has a key of many parts, one after each dot", f"{MOST_PARTS_N} at most"
+            raise PlanError([Problem(f"line {number}", what, expected, code="services-file-not-toml")])
+
+
+# Dots in texts and comments are none of a key, and a list of numbers has its commas.
+_QUOTED = re.compile(r"\"[^\"]*\"|'[^']*'")
+_COMMENT = re.compile(r"#.*")
+_BETWEEN = re.compile(r"[=,{}\[\]]")
 
 
 def _problem(error: Any, tree: dict[str, Any]) -> Problem:

@@ -93,7 +93,7 @@ def test_a_hash_costs_what_the_standard_asks() -> None:
 
 def test_secrets_are_their_owners_alone(tmp_path: Path) -> None:
     """What is made at the first start is readable by nobody else."""
-    write_secrets(tmp_path / "data", {"session_key": "x"})
+    write_secrets(tmp_path / "data", {"session_key": "x" * 43})
     assert (tmp_path / "data" / SECRETS_FILE).stat().st_mode & 0o077 == 0
     assert (tmp_path / "data").stat().st_mode & 0o077 == 0
 

@@ -4,12 +4,15 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
+from tests.webapp.conftest import token_in
 from webapp.config.settings import Settings
+from webapp.on_air.site_links import token_of
 from webapp.store.store import Store
 
 
@@ -148,3 +151,35 @@ def test_signing_in_and_failing_to_are_written(client_with: Callable[..., TestCl
     assert ["Ada", "Ada"] == [line.subject for line in lines[1:]]
     assert ["testclient", "testclient"] == [line.address for line in lines[1:]]
     assert "password" not in json.dumps([line.as_json() for line in lines[1:]]).replace("password changed", "")
+
+
+def test_slowed_sign_ins_wrong_passwords_and_withdrawn_links_are_written(
+    client_with: Callable[..., TestClient], store: Store, example: dict[str, Any]
+) -> None:
+    """One line a wait, not one a try; and who is signed in is so by a session."""
+    words = "several words do well"
+    store.accounts.add("Ada", role="administrator", password=words)
+    client = client_with()
+    sent = {"csrf_token": token_in(client.get("/log-in").text), "name": "Ada"}
+    codes = [client.post("/log-in", data={**sent, "password": "wrong"}).status_code for _ in range(8)]
+    assert codes.count(429) >= 3
+    actions = [line.action for line in store.audit.all()]
+    assert actions.count("sign-in refused") == codes.count(403)
+    assert 1 <= actions.count("sign-in slowed") <= codes.count(429)
+
+    other = client_with()
+    sent = {"csrf_token": token_in(other.get("/log-in").text), "name": "Ada", "password": words}
+    assert other.post("/log-in", data=sent, follow_redirects=False).status_code == 303
+    assert store.audit.lines(action="signed in")[0].via == "session"
+    sent = {"csrf_token": token_in(other.get("/account").text), "now": "wrong", "password": "others do well too"}
+    assert other.post("/account/password", data=sent).status_code == 403
+    assert store.audit.lines(action="password refused")[0].who == "Ada"
+
+    number = store.create(example, author="Ada", reason="first").network_id
+    ends_at = datetime.now(UTC) + timedelta(days=3)
+    link = store.links.add(number, site_id="north", revision=1, ends_at=ends_at)
+    store.links.withdraw(number, link.id)
+    for _ in range(3):
+        assert other.get(f"/site/{token_of('test-key', link)}").status_code == 410
+    (line,) = store.audit.lines(action="withdrawn link opened")
+    assert line.subject == link.id

@@ -25,6 +25,8 @@ from webapp.store.backup import alone, backup, verify
 from webapp.store.restore import restore
 from webapp.store.store import Store
 
+KEY = "k" * 43
+
 
 @pytest.fixture
 def kept(store: Store, settings: Settings, example: dict[str, Any]) -> Store:
@@ -34,7 +36,7 @@ def kept(store: Store, settings: Settings, example: dict[str, Any]) -> Store:
     store.entries.add(number, revision=2, site_id="north", kind="sign-off", made_by="Ada", body={"note": "yes"})
     store.delete(store.create(example, author="Ada", reason="second").network_id)
     store.accounts.add("Ada", role="administrator", password="several words do well")
-    (settings.data_folder / "secrets.json").write_text('{"session_key": "k"}', encoding="utf-8")
+    (settings.data_folder / "secrets.json").write_text(f'{{"session_key": "{KEY}"}}', encoding="utf-8")
     (settings.data_folder / "terrain" / "hills").mkdir(parents=True)
     (settings.data_folder / "terrain" / "hills" / "a.tif").write_bytes(b"heights" * 1000)
     return store
@@ -67,7 +69,7 @@ def test_the_drill(kept: Store, settings: Settings, tmp_path: Path, capsys: pyte
     assert main(["--data", str(elsewhere), "restore", str(archive)]) == 2, "nothing is replaced unasked"
     assert "--replace" in capsys.readouterr().err
     back = read_settings({}, data_folder=str(elsewhere))
-    assert back.session_key == "k"
+    assert back.session_key == KEY
     assert (elsewhere / "terrain" / "hills" / "a.tif").read_bytes() == b"heights" * 1000
     again = Store(back.database_url)
     assert state(again) == state(kept)
@@ -164,7 +166,7 @@ def test_what_was_taken_back_does_not_come_back_unsaid(
             with pytest.raises(RefusedError) as refused:
                 open_link(again.links, "test-key", signed)
             assert refused.value.status == 410
-    assert again.audit.lines(most=1)[0].body["links_still_withdrawn"] == 1
+    assert again.audit.lines(action="restored")[0].body["links_still_withdrawn"] == 1
     assert again.audit.verify().faults == ()
     again.close()
 
@@ -181,7 +183,7 @@ def test_a_restore_sets_everything_of_before_aside(kept: Store, settings: Settin
     kept.close()
     said = restore(settings, archive, replace=True)
     assert not (folder / "services.toml").exists()
-    assert (folder / "secrets.json").read_text(encoding="utf-8") == '{"session_key": "k"}'
+    assert (folder / "secrets.json").read_text(encoding="utf-8") == f'{{"session_key": "{KEY}"}}'
     assert [one.name for one in (folder / "terrain" / "hills").iterdir()] == ["a.tif"]
     assert (folder / "terrain" / "hills" / "a.tif").read_bytes() == b"heights" * 1000
     (aside,) = folder.glob("before-restore-*")

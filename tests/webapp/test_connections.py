@@ -19,7 +19,7 @@ from webapp.shell.body_limit import BodyLimit
 from webapp.shell.connections import protocol
 from webapp.store.store import Store
 
-LIMITS = Limits(connections=5, head_s=0.6, body_idle_s=1.5)
+LIMITS = Limits(connections=5, head_s=0.6, body_idle_s=1.5, body_s=3.0)
 
 
 @pytest.fixture
@@ -122,6 +122,22 @@ def test_a_body_that_stalls_is_given_up(served: tuple[str, int]) -> None:
 
 ELSEWHERE = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "no-cors", "sec-fetch-dest": "image"}
 LINK = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate", "sec-fetch-dest": "document"}
+
+
+def test_a_body_that_drips_is_given_up(served: tuple[str, int]) -> None:
+    """A byte now and then, never silent for long: ended once its time is over."""
+    started = time.monotonic()
+    with socket.create_connection(served) as held:
+        held.sendall(b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 100000\r\n\r\n")
+        held.settimeout(0.3)
+        answer = b""
+        while not answer and time.monotonic() - started < 15:
+            with contextlib.suppress(TimeoutError):
+                answer = held.recv(65536)
+                break
+            held.sendall(b"x")
+    assert b"408" in answer
+    assert 2.0 < time.monotonic() - started < 8.0
 
 
 def test_another_sites_page_fetches_nothing(client: TestClient) -> None:

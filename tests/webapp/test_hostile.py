@@ -22,6 +22,7 @@ from sfn.plan import read
 from sfn.plan.sheets import read_sheet
 from sfn.study.heard import own_programme
 from sfn.systems import mode_table
+from tests.webapp.conftest import token_in
 from webapp.config.limits import whole_number
 from webapp.store.store import Store
 
@@ -280,7 +281,7 @@ def test_a_body_of_many_values_is_counted_as_it_arrives(client: TestClient, body
     assert answer.status_code == 413
     assert "at most" in answer.json()["problems"][0]["expected"]
     assert time.process_time() - started < 1.0
-    with pytest.raises(PlanError, match="has some"):
+    with pytest.raises(PlanError, match=r"has (some )?[0-9]"):
         read(body)
 
 
@@ -288,7 +289,89 @@ def test_many_keys_are_told_apart_soon() -> None:
     """Looking for keys given twice grows with their number, not with its square."""
     started = time.process_time()
     with pytest.raises(PlanError) as refused:
-        read("{" + ",".join(f'"k{i}":1' for i in range(200_000)) + ',"k7":2}')
+        read("{" + ",".join(f'"k{i}":1' for i in range(1_900)) + ',"k7":2}')
     assert "is given twice" in refused.value.problems[0].what
     assert len(refused.value.problems) == 1
     assert time.process_time() - started < 3.0
+
+
+def flat(keys_n: int, of: str = ":1") -> str:
+    """One object with so many unknown keys."""
+    return "{" + ",".join(f'"k{n}"{of}' for n in range(keys_n)) + "}"
+
+
+MANY = {
+    "flat": flat(280_000),
+    "spaced": flat(100_000, " :1"),
+    "objects": flat(100_000, ":{}"),
+    "entries": '{"format":1,"sites":[' + ",".join(["1"] * 500_000) + "]}",
+    "keys of entries": '{"format":1,"sites":[' + ",".join(['{"x":1,"y":2}'] * 100_000) + "]}",
+    "one entry": '{"format":1,"sites":[{"delay_fields":[' + ",".join(['""'] * 500_000) + "]}]}",
+    "one value": '{"format":1,"name":[' + ",".join(['""'] * 500_000) + "]}",
+}
+
+
+@pytest.mark.parametrize("text", MANY.values(), ids=MANY.keys())
+def test_a_document_in_which_everything_is_wrong_is_refused_soon(text: str) -> None:
+    """Before a million problems are made: at most a hundred and their rest, in little time and memory."""
+    started = time.process_time()
+    tracemalloc.start()
+    try:
+        with pytest.raises(PlanError) as refused:
+            read(text)
+        peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
+    finally:
+        tracemalloc.stop()
+    assert 1 <= len(refused.value.problems) <= 101
+    assert time.process_time() - started < 8, (
+        "fifty times as long before; traced allocations take several times as long"
+    )
+    assert peak_mb < 120
+
+
+@pytest.mark.parametrize("where", ["/api/networks", "/api/networks/1/road", "/api/pages/networks/new"])
+def test_a_body_of_many_keys_is_answered_shortly(client: TestClient, where: str) -> None:
+    """Twenty are known: an answer of sixty megabytes helped nobody."""
+    for body in (flat(150_000), flat(19_000), flat(30_000, ":{}")):
+        started = time.process_time()
+        answer = client.post(where, content=body, headers={"content-type": "application/json"})
+        assert 400 <= answer.status_code < 500
+        assert len(answer.content) < 60_000
+        assert len(answer.json()["problems"]) <= 101
+        assert time.process_time() - started < 2
+
+
+def test_an_import_of_many_keys_is_refused_soon(client: TestClient) -> None:
+    """The file of 3 MB that took a minute and a gigabyte."""
+    started = time.process_time()
+    files = {"file": ("a.json", flat(280_000).encode())}
+    sent = {"csrf_token": token_in(client.get("/").text), "author": "a"}
+    answer = client.post("/networks/import", data=sent, files=files)
+    assert answer.status_code == 422
+    assert "keys in 1 objects" in answer.text.replace("\u202f", " ")
+    assert time.process_time() - started < 2
+
+
+def test_a_form_of_nothing_but_separators_is_refused_before_it_is_read(client: TestClient) -> None:
+    """Eight million of them held a thread for seconds; they are counted as they arrive."""
+    kind = {"content-type": "application/x-www-form-urlencoded"}
+    for body in (b"&" * 7_900_000, b"a=1&" * 30_000):
+        started = time.process_time()
+        assert client.post("/networks/1/edit", content=body, headers=kind).status_code == 413
+        assert time.process_time() - started < 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["a." * 199_999 + "a=1", "x={" + "a." * 199_999 + "a=1}", '"a" . ' * 60_000 + "a=1", "[" + "a." * 199_999 + "a]",
+     "".join(f"[a{n}]\n" for n in range(50_000)), "".join(f"k{n}=1\n" for n in range(50_000))],
+    ids=["dotted", "inline", "quoted", "table", "tables", "keys"],
+)  # fmt: skip
+def test_a_file_of_services_of_many_parts_is_refused_soon(text: str) -> None:
+    """One dotted key of 400 kB took more than a minute and two gigabytes."""
+    mode_table.shipped()
+    started = time.process_time()
+    with pytest.raises(PlanError) as refused:
+        mode_table.own(text)
+    assert len(refused.value.problems) <= 100
+    assert time.process_time() - started < 3

@@ -37,6 +37,9 @@ DEFAULT_PORT = 8430
 SECRETS_FILE = "secrets.json"
 SERVICES_FILE = "services.toml"
 DATABASE_FILE = "networks.sqlite"
+SHORTEST_KEY_N = 32
+"""Characters of the key that signs sessions and links; one that is made has 43."""
+KEY_MADE = "-" * SHORTEST_KEY_N
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +104,7 @@ def read_settings(
     port: str | None = None,
     data_folder: str | None = None,
     database_url: str | None = None,
+    restoring: bool = False,
 ) -> Settings:
     """Settings from the command line, else the environment, else the defaults; makes the data folder.
 
@@ -114,6 +118,13 @@ def read_settings(
     folder = Path(given).expanduser().absolute() if given else default_data_folder(environ)
     held = read_secrets(folder)
     lost = not (folder / SECRETS_FILE).exists() and (folder / DATABASE_FILE).exists()
+    if len(held.get("session_key", KEY_MADE)) < SHORTEST_KEY_N:
+        what = (
+            f"{folder / SECRETS_FILE} has a session key of {len(held['session_key'])} characters, which can be guessed"
+        )
+        raise _refusal("data folder", what, "the file from a backup, or one without that key: a new one is made")
+    if not restoring:
+        _database_there(folder)
     if "session_key" not in held:
         held["session_key"] = secrets.token_urlsafe(32)
         if not lost:
@@ -204,6 +215,28 @@ def secrets_there(settings: Settings) -> None:
         )
         anew = "or, to begin anew without the password, token and links of before, a file that holds {}"
         raise _refusal("data folder", what, f"the file from a backup; {anew}")
+
+
+def _database_there(folder: Path) -> None:
+    """Refuse to begin anew, with nobody asked who they are, in a folder that was in use.
+
+    Raises
+    ------
+    PlanError
+        If the database is empty, or gone beside copies of it.
+    """
+    database = folder / DATABASE_FILE
+    expected = f"the last backup: python -m webapp restore FILE --replace; or, to begin anew, {database} moved away"
+    try:
+        empty = database.stat().st_size == 0
+    except OSError:
+        copies = [*folder.glob(f"{DATABASE_FILE}.before-*"), *folder.glob("before-restore-*")]
+        if copies and (folder / SECRETS_FILE).exists():
+            what = f"{database} is gone, and copies of it are there, the last {max(one.name for one in copies)}"
+            raise _refusal("data folder", what, "the file put back, or those copies moved away") from None
+        return
+    if empty:
+        raise _refusal("data folder", f"{database} is empty: it was cut off", expected)
 
 
 def write_secrets(folder: Path, held: Mapping[str, str]) -> None:

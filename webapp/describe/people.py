@@ -68,8 +68,9 @@ def show(request: Request, opened: ReadableDep, maps: MapsDep, settings: Setting
 
 @router.post("/networks/{network_id}/people/upload")
 def send(
-    request: Request, opened: ReadableDep, maps: MapsDep, settings: SettingsDep, file: Annotated[UploadFile, File()]
-) -> Response:
+    request: Request, opened: ReadableDep, store: StoreDep, maps: MapsDep, settings: SettingsDep,
+    file: Annotated[UploadFile, File()],
+) -> Response:  # fmt: skip
     """Look at a file; keep it when it can be used."""
     grid = _grid(opened, maps, settings.limits.grid_points)
     try:
@@ -78,6 +79,8 @@ def send(
         return page(request, _page(request, opened, maps, grid, problems=refused.problems), status=422)
     if not name:
         return page(request, _page(request, opened, maps, grid, looked=looked), status=422)
+    told = {"sent_as": (file.filename or "")[:200]}
+    store.audit.add("people file", subject=name, network_id=opened.head.id, body=told)
     return RedirectResponse(to("people.show", opened.head.id, file=name), 303)
 
 

@@ -122,8 +122,9 @@ def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep,
 
 @router.post("/networks/{network_id}/terrain/upload")
 def take(
-    request: Request, opened: NetworkDep, maps: MapsDep, form: FormDep, files: Annotated[list[UploadFile], File()]
-) -> Response:
+    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, form: FormDep,
+    files: Annotated[list[UploadFile], File()],
+) -> Response:  # fmt: skip
     """Take terrain files into a folder of their own."""
     name = form.get("name", "").strip()
     try:
@@ -132,6 +133,8 @@ def take(
         taken = take_files(maps.terrain_folder, name, sent, said=said)
     except PlanError as refused:
         return _shown(request, opened, maps, refused.problems, form)
+    told_of = {"files": [sent_name for sent_name, _ in sent][:20], "count": taken.count}
+    store.audit.add("terrain files", subject=name, network_id=opened.head.id, body=told_of)
     besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
     notice(request, f"{taken.count} terrain files lie in {name}. Choose it below to stand the network on it.{besides}")
     return RedirectResponse(to("terrain.show", opened.head.id), 303)
@@ -155,6 +158,8 @@ def make_zones(
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
         return _shown(request, opened, maps, outcome.problems, form)
+    told_of = {"revision": outcome.number, "coastline": sent[0] if sent else ""}
+    store.audit.add("zones made", subject=form.get("name", "").strip(), network_id=opened.head.id, body=told_of)
     shares = ", ".join(f"{name} {share:.0f} %" for name, share in made.shares_pct.items())
     notice(request, f"{_told(outcome, draft)} Zones: {shares}. {' '.join(made.says)}")
     return RedirectResponse(to("terrain.show", opened.head.id), 303)

@@ -1,6 +1,6 @@
 """Logging in and out, and one's own account: password and tokens."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from fastapi import Request
@@ -18,6 +18,7 @@ from webapp.shell.provider import Provider
 from webapp.shell.render import notice, page
 from webapp.shell.security import local_address
 from webapp.store.accounts import Token
+from webapp.store.audit import ACTING
 from webapp.store.roles import Person
 from webapp.store.store import Store
 
@@ -75,6 +76,8 @@ def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
         return RedirectResponse(after, 303)
     where = address_of(request.scope)
     right, wait_s = request.app.state.attempts.check(password, held, address=where, name=name)
+    if right:
+        ACTING.set(replace(ACTING.get(), via="session"))
     if right and names:
         begin(request, {HELD: store.accounts.sign_in(name, address=where)})
     elif right:
@@ -83,6 +86,8 @@ def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
     if right:
         return RedirectResponse(after, 303)
     if wait_s:
+        if request.app.state.attempts.slowed_first(address=where, name=name):
+            store.audit.add("sign-in slowed", subject=name[:120], body={"wait_s": wait_s})
         said = f"Too many wrong passwords: try again in {wait_s} s."
         refused = LogInPage(after, names, name, said, _provider_name(request))
         answer = page(request, refused, status=429)
@@ -124,6 +129,8 @@ def change_password(request: Request, store: StoreDep, person: PersonDep, form: 
     attempts, held = request.app.state.attempts, store.accounts.password_hash(who.name)
     right, wait_s = attempts.check(form.get("now", ""), held, address=address_of(request.scope), name=who.name)
     if not right:
+        if not wait_s or attempts.slowed_first(address=address_of(request.scope), name=who.name):
+            store.audit.add("password refused", subject=who.name, body={"wait_s": wait_s})
         what = f"too many were wrong: try again in {wait_s} s" if wait_s else "this is not the password"
         problem = Problem("now", what, "the password that you signed in with", code="password-wrong", fields=("now",))
         return _account(request, store, who, problems=(problem,), status=403)

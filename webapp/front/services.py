@@ -1,5 +1,6 @@
 """Broadcast services: the shipped ones with their sources, and a file of the user's own beside them."""
 
+import hashlib
 from dataclasses import dataclass, replace
 from importlib.resources import files as package_files
 from pathlib import Path
@@ -14,7 +15,8 @@ from sfn.systems.service import Service, services
 from webapp.config.addresses import Room, to
 from webapp.config.settings import SERVICES_FILE
 from webapp.shell.context import Context
-from webapp.shell.dependencies import FormDep, SettingsDep, UploadsDep
+from webapp.shell.dependencies import FormDep, SettingsDep, StoreDep, UploadsDep
+from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.work.measurements import text_of
 
@@ -44,8 +46,11 @@ def show(request: Request, settings: SettingsDep) -> Response:
 
 
 @router.post("/services/upload")
-def keep(request: Request, settings: SettingsDep, form: FormDep, files: UploadsDep) -> Response:
+def keep(request: Request, store: StoreDep, settings: SettingsDep, form: FormDep, files: UploadsDep) -> Response:
     """Use a file of one's own, or none when it is empty."""
+    if "text" not in form and not files.get("file"):
+        what, expected = "is missing", "the file, or its text; an empty text takes your own services away"
+        raise RefusedError(422, Problem("text", what, expected, code="field-missing", fields=("text", "file")))
     typed = form.get("text", "")
     place = settings.data_folder / SERVICES_FILE
     try:
@@ -62,6 +67,8 @@ def keep(request: Request, settings: SettingsDep, form: FormDep, files: UploadsD
     except PlanError as error:
         problems = tuple(replace(p, where=f"{SERVICES_FILE} {p.where}".strip()) for p in error.problems)
         return page(request, _page(_own(settings.data_folder), typed, problems), status=422)
+    told = {"characters": len(typed.strip()), "sha256": hashlib.sha256(typed.encode()).hexdigest()}
+    store.audit.add("own services" if typed.strip() else "own services taken away", subject=SERVICES_FILE, body=told)
     notice(request, "Your services are in use." if typed.strip() else "Only the shipped services are in use.")
     return RedirectResponse(to("services.show"), 303)
 

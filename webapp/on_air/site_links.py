@@ -88,6 +88,7 @@ def open_link(links: Links, session_key: str, token: str) -> SiteLink:
         what = "the control room has no such link: it was given before an older state was restored"
         raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-unknown"))
     if kept.withdrawn_at is not None:
+        links.tried(kept)
         what = f"this link was withdrawn on {kept.withdrawn_at:%Y-%m-%d %H:%M} UTC"
     elif datetime.now(UTC) > kept.ends_at:
         what = f"this link ended on {kept.ends_at:%Y-%m-%d %H:%M} UTC"

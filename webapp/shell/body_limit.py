@@ -1,7 +1,8 @@
-"""Refuses a request whose address or body is larger than is taken, and gives up bodies that stall."""
+"""Refuses a request whose address or body is larger than is taken, and gives up bodies that stall or drip."""
 
 import asyncio
 import re
+import time
 
 from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
@@ -13,6 +14,8 @@ from sfn.units import grouped
 from webapp.config.limits import LONGEST_NAME_N, Limits
 from webapp.shell.problems import refusal
 
+MOST_KEYS_N = 100
+"""Keys of an object within a JSON body, on an average: only a form's is larger, and there is one."""
 ROAD = re.compile(r"/road(\.\w+)?$")
 
 
@@ -62,19 +65,24 @@ class BodyLimit:
             )
             await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
             return
-        arrived, whole = 0, False
-        values, keys = 0, 0
-        is_json = "json" in Headers(scope=scope).get("content-type", "").partition(";")[0].lower()
+        arrived, waited_s, whole = 0, 0.0, False
+        values, keys, named, objects, fields = 0, 0, 0, 0, 1
+        kind = Headers(scope=scope).get("content-type", "").partition(";")[0].strip().lower()
+        is_json, is_form = "json" in kind, kind == "application/x-www-form-urlencoded"
         most_keys = self.limits.road_keys if ROAD.search(scope["path"]) else self.limits.json_keys
 
         async def counted() -> Message:
-            nonlocal arrived, whole, values, keys
+            nonlocal arrived, waited_s, whole, values, keys, named, objects, fields
             if whole:  # what comes now is the end of the connection, which may take as long as the answer
                 return await receive()
+            began_s = time.monotonic()
+            # What a sender has left: waiting is counted alone, not what is done here between.
+            left_s = self.limits.body_s + arrived / self.limits.body_least_rate - waited_s
             try:
-                message = await asyncio.wait_for(receive(), self.limits.body_idle_s)
+                message = await asyncio.wait_for(receive(), min(self.limits.body_idle_s, max(0.0, left_s)))
             except TimeoutError:
                 raise HTTPException(408) from None
+            waited_s += time.monotonic() - began_s
             arrived += len(message.get("body", b""))
             whole = not message.get("more_body", False)
             if arrived > greatest:
@@ -84,6 +92,11 @@ class BodyLimit:
                 values, keys = values + sum(map(body.count, (b",", b"[", b"{"))), keys + body.count(b":")
                 _few(values, self.limits.json_values, "values")
                 _few(keys, most_keys, "keys")
+                named, objects = named + body.count(b'":'), objects + body.count(b"{")
+                _few(named - objects * MOST_KEYS_N, self.limits.form_fields, "keys in one object")
+            elif is_form:
+                fields += message.get("body", b"").count(b"&")
+                _few(fields, self.limits.form_fields, "fields")
             return message
 
         await self.app(scope, counted, send)

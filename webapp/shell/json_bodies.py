@@ -6,10 +6,13 @@ from typing import Any
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
+from sfn.units import grouped
 from webapp.shell.dependencies import whole_characters
 from webapp.shell.problems import RefusedError
 from webapp.store.roles import SAFE_METHODS
 
+MOST_FIELDS = 100
+"""Fields of a script's JSON body; of a document in it the engine counts."""
 FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
 
 
@@ -33,9 +36,14 @@ async def no_key_twice(request: Request) -> None:
         return held
 
     try:
-        whole_characters(json.loads(await request.body(), object_pairs_hook=pairs))
+        sent = json.loads(await request.body(), object_pairs_hook=pairs)
     except (ValueError, RecursionError):
         return  # the framework refuses it
+    if isinstance(sent, dict) and len(sent) > MOST_FIELDS:
+        what, expected = f"has {grouped(len(sent))} fields", "those that the address describes"
+        problem = Problem("body", what, expected, code="request-too-large", values={"most": MOST_FIELDS})
+        raise RefusedError(422, problem)
+    whole_characters(sent)
     if twice:
         raise PlanError(
             Problem(

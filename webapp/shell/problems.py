@@ -4,6 +4,7 @@ Only `Problem`s, which were worded for people, are shown. Anything else is logge
 the page gives the number.
 """
 
+import errno
 import logging
 import secrets
 from collections.abc import Mapping
@@ -15,6 +16,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse
 from sqlalchemy.exc import DatabaseError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -49,6 +51,9 @@ SENTENCES = {
     507: ("This was not saved", "What you typed is still in the page you came from: go back, and send it once more."),
     500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),
 }
+
+MOST_TOLD_N = 100
+"""Problems of one request that are told; of more only how many."""
 
 # Pydantic's kinds of a number out of bounds.
 BOUNDS = {
@@ -120,6 +125,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(FromElsewhereError, _from_elsewhere)
     app.add_exception_handler(NotAllowedError, _not_allowed)
     app.add_exception_handler(DatabaseError, _store_refused)
+    app.add_exception_handler(OSError, _file_refused)
     app.add_exception_handler(RequestValidationError, _unreadable_request)
 
 
@@ -163,6 +169,23 @@ def _store_refused(request: Request, raised: Exception) -> Response:
     return refusal(request, 507, (problem,))
 
 
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+_NO_WRITING = (errno.EROFS, errno.EACCES, errno.EPERM)
+
+
+def _file_refused(request: Request, raised: Exception) -> Response:
+    """What the disk refused, where there are words for it; anything else is a fault."""
+    assert isinstance(raised, OSError)
+    if raised.errno in _NO_ROOM:
+        code, what, expected = "store-disk-full", "the disk is full: the files were not kept", "room, then once more"
+    elif raised.errno in _NO_WRITING:
+        code, what, expected = "store-read-only", "the folder cannot be written", "a data folder that may be written"
+    else:
+        raise raised
+    LOG.error("the disk refused at %s: %s", request.url.path, what)
+    return refusal(request, 507, (Problem("disk", what, expected, code=code),))
+
+
 def _by_status(request: Request, raised: Exception) -> Response:
     """What the framework refuses; its own text stays inside, the reasons of ours are given."""
     assert isinstance(raised, HTTPException)
@@ -175,7 +198,12 @@ def _unreadable_request(request: Request, raised: Exception) -> Response:
     errors = raised.errors()
     if any(e["loc"][0] == "path" for e in errors):
         return refusal(request, 404)
-    problems = tuple(Problem(_place(e), *_said(e), code="request-unreadable", fields=(_place(e),)) for e in errors)
+    problems = tuple(
+        Problem(_place(e), *_said(e), code="request-unreadable", fields=(_place(e),)) for e in errors[:MOST_TOLD_N]
+    )
+    if more_n := len(errors) - len(problems):
+        what = f"has {grouped(more_n)} more places that cannot be read"
+        problems += (Problem("body", what, "what the address describes", code="more-problems"),)
     return refusal(request, 422, problems)
 
 
@@ -243,6 +271,8 @@ class LastResort:
 
         try:
             await self.app(scope, receive, noting)
+        except ClientDisconnect:
+            LOG.info("the sender went away at %s %s", scope["method"], scope["path"])
         except Exception:
             number = secrets.token_hex(4)
             LOG.exception("fault %s at %s %s", number, scope["method"], scope["path"])

@@ -140,7 +140,7 @@ async def looked_at_by_program(request: Request) -> None:
 class HostCheck:
     """Answer only under our own names, so that a foreign name pointed at this machine reaches nothing.
 
-    On loopback: localhost and loopback addresses, and the names in the settings. Elsewhere the
+    On loopback: localhost and loopback addresses, the public name, and the names in the settings. Elsewhere the
     session guards, and names are checked only when the settings list some.
     """
 
@@ -157,7 +157,8 @@ class HostCheck:
 
     def _answers_to(self, host: str) -> bool:
         name = _hostname(host) if host.isprintable() else ""
-        if name in self.settings.allowed_hosts:
+        public = (urlsplit(self.settings.public_url).hostname or "").lower()
+        if name in self.settings.allowed_hosts or (name and name == public):
             return True
         if self.settings.on_loopback:
             return is_loopback(name)

@@ -120,6 +120,9 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
             old = row.pop("id")
             ids[old] = new_id(connection.execute(insert(networks).values(**row)))
             return
+        if row["network_id"] not in ids:
+            what = f"belongs to network {str(row['network_id'])[:40]}, which does not stand before it"
+            raise _wrong(number, what, "the lines in the order in which `export` wrote them")
         row["network_id"] = ids[row["network_id"]]
         if kind == "entry":
             row.pop("id")
@@ -130,8 +133,9 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
         connection.execute(insert(table).values(**row))
     except PlanError as refused:
         raise _wrong(number, refused.problems[0].what, refused.problems[0].expected) from refused
-    except (KeyError, TypeError, ValueError, AttributeError, SQLAlchemyError) as refused:
-        raise _wrong(number, f"cannot be taken ({type(refused).__name__})", "an export of this version") from refused
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, SQLAlchemyError) as refused:
+        what = f"holds a value that no {kind} has: a number beyond 63 bits, a time that is none, or text for a number"
+        raise _wrong(number, what, "an export of this version, as it was written") from refused
 
 
 def _wrong(number: int, what: str, expected: str) -> PlanError:

@@ -9,7 +9,9 @@ from typing import Any, Literal
 from sqlalchemy import Engine, Row, and_, insert, select, update
 
 from webapp.store.audit import ACTING, Audit
-from webapp.store.schema import links
+from webapp.store.schema import audit as audit_lines, links
+
+TRIED = "withdrawn link opened"
 
 Means = Literal["link page", "work packet"]
 """What makes links."""
@@ -92,6 +94,18 @@ class Links:
             if done:
                 self._audit.add("link withdrawn", subject=link_id, network_id=network_id, within=connection)
         return done
+
+    def tried(self, link: KeptLink) -> None:
+        """Note, once, that somebody opened a link that was withdrawn."""
+        with self._engine.execution_options(writes=True).begin() as connection:
+            known = select(audit_lines.c.id).where(
+                audit_lines.c.action == TRIED,
+                audit_lines.c.network_id == link.network_id,
+                audit_lines.c.subject == link.id,
+            )
+            if connection.execute(known.limit(1)).first() is None:
+                told = {"site": link.site_id, "revision": link.revision}
+                self._audit.add(TRIED, subject=link.id, network_id=link.network_id, body=told, within=connection)
 
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC).replace(tzinfo=None)

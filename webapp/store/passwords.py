@@ -87,6 +87,7 @@ class Attempts:
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock, self._lock = clock, threading.Lock()
         self._kept: OrderedDict[tuple[str, str | None], tuple[int, float]] = OrderedDict()
+        self._told: OrderedDict[tuple[str, str], float] = OrderedDict()
 
     def check(self, password: str, password_hash: str | None, *, address: str = "", name: str = "") -> tuple[bool, int]:
         """Whether the password is right, and the seconds to wait before it is looked at again (0: looked at now).
@@ -105,6 +106,17 @@ class Attempts:
             self._failed(both, self.FREE_FAILURES)
             self._failed(alone, self.FREE_ALONE)
             return False, 0
+
+    def slowed_first(self, *, address: str, name: str) -> bool:
+        """Whether this wait is told of for the first time: the record gets one line of it, not one a try."""
+        key = (address, name.casefold())
+        with self._lock:
+            until_s = max(self._kept.get(one, (0, 0.0))[1] for one in (key, (address, None)))
+            first = self._told.get(key) != until_s
+            self._told[key] = until_s
+            while len(self._told) > self.MOST_KEPT:
+                self._told.popitem(last=False)
+            return first
 
     def wait_s(self, *, address: str, name: str) -> int:
         """Seconds to wait before what is no password is looked at again; 0: now."""

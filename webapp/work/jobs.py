@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from sfn.errors import PlanError, Problem
+from webapp.store.audit import ACTING
 
 State = Literal["waiting", "running", "finished", "cancelled", "failed"]
 ENDED: tuple[State, ...] = ("finished", "cancelled", "failed")
@@ -95,6 +96,7 @@ class Job:
     def __init__(self, *, title: str, key: str, result_url: str | None) -> None:
         self.id = secrets.token_urlsafe(9)
         self.title, self.key, self.result_url = title, key, result_url
+        self.started_by = ACTING.get().who
         self.progress = Progress()
         self.state: State = "waiting"
         self.result: Any = None

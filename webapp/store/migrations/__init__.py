@@ -23,6 +23,9 @@ from sfn.errors import PlanError, Problem
 # Databases from before their version was written into them, by the newest table that they have.
 UNMARKED = (("entries", "0002_entries"), ("networks", "0001_networks"))
 
+# Tables that no database has from before its version was written into it.
+MARKED = frozenset({"users", "sessions", "tokens", "links", "audit"})
+
 
 def prepare(engine: Engine, metadata: MetaData, *, file: Path | None) -> Path | None:
     """Bring a database to the newest tables.
@@ -86,6 +89,10 @@ def _version(connection: Connection) -> str | None:
     marked = MigrationContext.configure(connection).get_current_revision() if "alembic_version" in tables else None
     if marked is not None:
         return marked
+    if tables & MARKED:
+        what = "the database has lost the note of its version (alembic_version)"
+        expected = "the last backup: python -m webapp restore FILE --replace"
+        raise PlanError([Problem("database", what, expected, code="store-version-lost")])
     return next((version for table, version in UNMARKED if table in tables), None)
 
 
