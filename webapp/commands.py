@@ -100,11 +100,8 @@ def typed_password() -> str:
 
 def audit_verify(settings: Settings, given: argparse.Namespace) -> int:
     """Look through the record; 1 where a line was changed, put in or taken out, or the end cut off."""
-    store = Store(settings.database_url)
-    try:
+    with backup.to_read(settings) as (store, _):
         found = store.audit.verify(known=given.last.strip().lower())
-    finally:
-        store.close()
     for fault in found.faults:
         print(fault, file=sys.stderr)
     print(f"{found.lines} lines, the last {found.last}")
@@ -114,12 +111,12 @@ def audit_verify(settings: Settings, given: argparse.Namespace) -> int:
 
 def make_backup(settings: Settings, given: argparse.Namespace) -> int:
     """Write a backup, and say so in the record."""
-    store = Store(settings.database_url)
-    try:
+    with backup.to_read(settings) as (store, writable):
         made = backup.backup(settings, given.file, whole=given.whole)
-        store.audit.add("backed up", subject=given.file.name, body={"parts": made.parts, "bytes": made.size_bytes})
-    finally:
-        store.close()
+        if writable:
+            store.audit.add("backed up", subject=given.file.name, body={"parts": made.parts, "bytes": made.size_bytes})
+        else:
+            print(f"{settings.data_folder} cannot be written: the record there does not say that this was made")
     print(f"{given.file}: {made.parts} parts, {made.size_bytes:,} bytes".replace(",", " "))
     if made.referred:
         print(f"{made.referred} terrain and people files are only named: keep them too, or use --whole")

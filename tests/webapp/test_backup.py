@@ -1,7 +1,9 @@
 """A backup while it runs, a look through it, and the drill: lose everything, restore, and find it as it was."""
 
+import os
 import random
 import sqlite3
+import tempfile
 import threading
 import zipfile
 from collections.abc import Callable
@@ -359,3 +361,34 @@ def test_a_folder_that_cannot_be_written_is_told(
         assert "What you typed is still in the page" in page.text
     assert main(["--data", str(settings.data_folder), "--database", url, "user", "end", "Ada"]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_folder_that_went_read_only_is_backed_up_and_looked_through(
+    example: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As disks with faults do: the last saves are in SQLite's log beside the file, and come along."""
+    with tempfile.TemporaryDirectory() as above:
+        folder, out = Path(above) / "data", Path(above) / "out"
+        for made in (Path(above), folder, out):
+            made.mkdir(exist_ok=True)
+            made.chmod(0o777)
+        settings = read_settings({}, data_folder=str(folder))
+        held = Store(settings.database_url)
+        held.create(example, author="Ada", reason="first")
+        for file in folder.iterdir():
+            file.chmod(0o444)
+        folder.chmod(0o555)
+        rights = os.geteuid()
+        try:
+            if rights == 0:  # root may write everywhere
+                os.seteuid(65534)
+            assert main(["--data", str(folder), "backup", str(out / "b.zip")]) == 0
+            assert "cannot be written: the record there" in capsys.readouterr().out
+            assert main(["--data", str(folder), "audit-verify"]) == 0
+            assert "1 lines" in capsys.readouterr().out
+        finally:
+            if rights == 0:
+                os.seteuid(0)
+            folder.chmod(0o755)
+            held.close()
+        assert (verify(out / "b.zip").networks, verify(out / "b.zip").faults) == (1, ())

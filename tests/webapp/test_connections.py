@@ -176,3 +176,27 @@ def test_pieces_of_what_was_worked_out_are_opened_from_here_only(
             assert client.get(f"/networks/{spelled}/{where}", headers=LINK).status_code in (403, 404)
             assert client.get(f"/networks/{spelled}/{where}").status_code == 404
     assert client.get(f"/api/networks/{number}/point?{place}", headers=LINK).status_code == 403
+
+
+def test_a_sender_that_goes_away_is_no_fault(client: TestClient, caplog: pytest.LogCaptureFixture) -> None:
+    """Half a form and then nothing: a line in the log, and no traceback."""
+    sent = iter([{"type": "http.request", "body": b"csrf_token=", "more_body": True}, {"type": "http.disconnect"}])
+    told: list[Any] = []
+
+    async def receive() -> Any:
+        return next(sent)
+
+    async def send(message: Any) -> None:
+        told.append(message)
+
+    scope = {
+        "type": "http", "method": "POST", "path": "/networks/1/edit", "raw_path": b"/networks/1/edit",
+        "query_string": b"", "scheme": "http", "server": ("127.0.0.1", 8430), "client": ("127.0.0.1", 1),
+        "http_version": "1.1", "root_path": "",
+        "headers": [(b"host", b"127.0.0.1:8430"), (b"content-type", b"application/x-www-form-urlencoded")],
+    }  # fmt: skip
+    with caplog.at_level("INFO"):
+        asyncio.run(client.app(scope, receive, send))  # type: ignore[arg-type]
+    assert "the sender went away at POST /networks/1/edit" in caplog.text
+    assert "Traceback" not in caplog.text
+    assert told == []

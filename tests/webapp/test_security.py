@@ -189,3 +189,10 @@ def test_fault_shows_a_number_and_never_its_text(client: TestClient, caplog: pyt
     number = next(r.getMessage().split()[1] for r in caplog.records if r.name == "webapp")
     assert number in answer.text
     assert "default-src 'none'" in answer.headers["content-security-policy"]
+
+
+def test_the_public_name_is_one_of_its_own(client_with: Callable[..., TestClient]) -> None:
+    """A proxy that passes the name on: every printed link bears it. Others are refused as before."""
+    client = client_with(public_url="https://sfn.example.org", password_hash="x")
+    for host, status in (("sfn.example.org", 303), ("SFN.example.org:443", 303), ("evil.example", 421), ("", 421)):
+        assert client.get("/", headers={"host": host}, follow_redirects=False).status_code == status, host

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, FailFast, Field
 from starlette.datastructures import UploadFile
 
 from sfn.answer.road_document import document
@@ -343,7 +343,12 @@ class RoadAsked(BaseModel):
     backoff_us: Annotated[float | None, Field(description="Back-off of that strategy. [us]")] = None
     threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
     log: Annotated[
-        list[LevelMeasured], Field(max_length=200_000, description="Measured levels to hold against the prediction.")
+        list[LevelMeasured],
+        FailFast(),  # a problem for each of 200 000 would be half a gigabyte
+        Field(
+            max_length=200_000,
+            description="Measured levels to hold against the prediction; of unreadable ones the first is told.",
+        ),
     ] = []
 
 

@@ -162,10 +162,45 @@ def _database(settings: Settings) -> Path:
 
 
 def _copied(source: Path, target: Path) -> None:
-    """SQLite's online backup: a whole state, whatever is being written."""
+    """SQLite's online backup: a whole state, whatever is being written.
+
+    Of a folder that cannot be written, as of a disk with faults, its files: SQLite opens none there, and nobody writes.
+    """
+    if not _writable(source.parent):
+        for beside in ("", "-wal"):
+            if (there := source.with_name(source.name + beside)).exists():
+                shutil.copyfile(there, target.with_name(target.name + beside))
+        with contextlib.closing(sqlite3.connect(target)) as b:
+            b.execute("pragma journal_mode=delete")
+        return
     with contextlib.closing(sqlite3.connect(source)) as a, contextlib.closing(sqlite3.connect(target)) as b:
         a.backup(b)
         b.execute("pragma journal_mode=delete")  # one file, no log beside it
+
+
+def _writable(folder: Path) -> bool:
+    """Whether files may be made in a folder."""
+    return os.access(folder, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+
+
+@contextlib.contextmanager
+def to_read(settings: Settings) -> Iterator[tuple[Store, bool]]:
+    """The store, and whether it may be written: of a folder that cannot be, a copy elsewhere."""
+    database = file_of(settings.database_url)
+    if database is None or not database.is_file() or _writable(database.parent):
+        store = Store(settings.database_url)
+        try:
+            yield store, True
+        finally:
+            store.close()
+        return
+    with tempfile.TemporaryDirectory(prefix="read-") as folder:
+        _copied(database, Path(folder) / DATABASE)
+        store = Store(f"sqlite:///{(Path(folder) / DATABASE).as_posix()}")
+        try:
+            yield store, False
+        finally:
+            store.close()
 
 
 def _written(settings: Settings, stream: IO[bytes], database: Path, *, whole: bool) -> Made:
