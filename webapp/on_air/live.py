@@ -45,7 +45,7 @@ class LivePage(Context):
     now: str
     """When this was looked up, in UTC."""
     emergency: str
-    """That no approver looked at it, by whom it was issued in an emergency, and why; empty where it was approved."""
+    """That it goes ahead without an approver, by whom it was issued in an emergency, and why; empty where it was approved."""
 
 
 @router.get("/networks/{network_id}/change/live")

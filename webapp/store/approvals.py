@@ -79,7 +79,7 @@ def approval_of(store: Store, network_id: int, plan: Plan, *, asked: bool) -> Ap
     void = _void(kept[-1], plan) if kept else ""
     urgent = _emergency(store, network_id, plan)
     if asked and urgent is not None:
-        says = f"no approver looked at it: {emergency_says(urgent)}"
+        says = f"it goes ahead without an approver: {emergency_says(urgent)}"
         return Approval("emergency", says, urgent.made_by, urgent.made_at, void=void)
     if asked:
         says = f"{whose}, waits for an approver who did not make it: carry nothing out"
