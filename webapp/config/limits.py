@@ -68,8 +68,8 @@ class Limits:
     """Seconds without a byte after which a body is given up: a telephone on a mountain is slow, not silent."""
     body_s: float = 120.0
     """Seconds of waiting within which a small body has arrived: one that drips holds a connection."""
-    body_least_rate: float = 1000.0
-    """Bytes a second that a longer one arrives with on an average, from then on."""
+    body_least_bps: float = 8000.0
+    """Bits a second that a longer one arrives with on an average, from then on."""
     running_jobs: int = 2
     """Long computations at a time: one a core."""
     waiting_jobs: int = 16

@@ -77,7 +77,7 @@ class BodyLimit:
                 return await receive()
             began_s = time.monotonic()
             # What a sender has left: waiting is counted alone, not what is done here between.
-            left_s = self.limits.body_s + arrived / self.limits.body_least_rate - waited_s
+            left_s = self.limits.body_s + 8 * arrived / self.limits.body_least_bps - waited_s
             try:
                 message = await asyncio.wait_for(receive(), min(self.limits.body_idle_s, max(0.0, left_s)))
             except TimeoutError:
