@@ -45,7 +45,7 @@ class LivePage(Context):
     now: str
     """When this was looked up, in UTC."""
     emergency: str
-    """That it goes ahead without an approver, by whom it was issued in an emergency, and why; empty where it was approved."""
+    """That it goes ahead without an approver, who issued it in an emergency, and why; empty where it does not."""
 
 
 @router.get("/networks/{network_id}/change/live")
