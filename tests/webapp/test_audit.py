@@ -177,7 +177,7 @@ def test_slowed_sign_ins_wrong_passwords_and_withdrawn_links_are_written(
 
     number = store.create(example, author="Ada", reason="first").network_id
     ends_at = datetime.now(UTC) + timedelta(days=3)
-    link = store.links.add(number, site_id="north", revision=1, ends_at=ends_at)
+    link = store.links.add(number, site_id="north", revision=1, ends_at=ends_at, made_with="link page")
     store.links.withdraw(number, link.id)
     for _ in range(3):
         assert other.get(f"/site/{token_of('test-key', link)}").status_code == 410

@@ -137,12 +137,12 @@ def test_what_was_taken_back_does_not_come_back_unsaid(
     assert bob is not None
     session = kept.accounts.sign_in("Ada", address="")
     token = kept.accounts.add_token(ada.id, label="t", scope="write")
-    first = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at)
-    stays = kept.links.add(1, site_id="south", revision=2, ends_at=ends_at)
+    first = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at, made_with="link page")
+    stays = kept.links.add(1, site_id="south", revision=2, ends_at=ends_at, made_with="link page")
     archive = tmp_path / "b.zip"
     backup(settings, archive, whole=False)
 
-    later = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at)
+    later = kept.links.add(1, site_id="north", revision=2, ends_at=ends_at, made_with="link page")
     for link in (first, later):
         assert kept.links.withdraw(1, link.id)
     kept.accounts.revoke(kept.accounts.tokens(ada.id)[0].id)
