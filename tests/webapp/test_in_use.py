@@ -36,8 +36,19 @@ def test_an_empty_database_is_not_begun_anew(tmp_path: Path, capsys: pytest.Capt
         assert (tmp_path / "networks.sqlite").stat().st_size == 0
     (tmp_path / "networks.sqlite").unlink()
     (tmp_path / "networks.sqlite.before-0003_people-20261101T000000").write_bytes(b"x")
-    with pytest.raises(PlanError, match="is gone, and copies of it are there"):
+    with pytest.raises(PlanError, match="is gone, and the folder was in use"):
         read_settings({}, data_folder=str(tmp_path))
+    (tmp_path / "networks.sqlite.before-0003_people-20261101T000000").unlink()
+    (tmp_path / "rasters").mkdir()
+    assert read_settings({}, data_folder=str(tmp_path)).session_key == KEY, (
+        "a password may be set before the first start"
+    )
+    (tmp_path / "rasters" / "a.npz").write_bytes(b"x")
+    with pytest.raises(PlanError, match="is gone, and the folder was in use"):
+        read_settings({}, data_folder=str(tmp_path))
+    other = f"sqlite:///{tmp_path / 'other.sqlite'}"
+    assert read_settings({}, data_folder=str(tmp_path), database_url=other).session_key == KEY, "begun on purpose"
+    assert read_settings({"SFN_DELAYS_DATABASE": "postgresql://db/x"}, data_folder=str(tmp_path)).session_key == KEY
 
 
 def test_a_lost_note_of_the_version_is_told_and_nothing_is_copied(

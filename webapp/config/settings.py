@@ -123,8 +123,9 @@ def read_settings(
             f"{folder / SECRETS_FILE} has a session key of {len(held['session_key'])} characters, which can be guessed"
         )
         raise _refusal("data folder", what, "the file from a backup, or one without that key: a new one is made")
-    if not restoring:
-        _database_there(folder)
+    url = database_url or environ.get("SFN_DELAYS_DATABASE") or f"sqlite:///{(folder / DATABASE_FILE).as_posix()}"
+    if not restoring and url.startswith("sqlite:///"):
+        _database_there(folder, Path(url.removeprefix("sqlite:///")))
     if "session_key" not in held:
         held["session_key"] = secrets.token_urlsafe(32)
         if not lost:
@@ -133,9 +134,7 @@ def read_settings(
     public_url = _public_url(environ.get("SFN_DELAYS_PUBLIC_URL", ""))
     return Settings(
         data_folder=folder,
-        database_url=database_url
-        or environ.get("SFN_DELAYS_DATABASE")
-        or f"sqlite:///{(folder / DATABASE_FILE).as_posix()}",
+        database_url=url,
         session_key=held["session_key"],
         host=host or environ.get("SFN_DELAYS_HOST") or "127.0.0.1",
         port=_port(port or environ.get("SFN_DELAYS_PORT") or str(DEFAULT_PORT)),
@@ -217,23 +216,27 @@ def secrets_there(settings: Settings) -> None:
         raise _refusal("data folder", what, f"the file from a backup; {anew}")
 
 
-def _database_there(folder: Path) -> None:
+def _database_there(folder: Path, database: Path) -> None:
     """Refuse to begin anew, with nobody asked who they are, in a folder that was in use.
 
     Raises
     ------
     PlanError
-        If the database is empty, or gone beside copies of it.
+        If the database is empty, or gone beside copies of it and maps that were worked out.
     """
-    database = folder / DATABASE_FILE
     expected = f"the last backup: python -m webapp restore FILE --replace; or, to begin anew, {database} moved away"
     try:
         empty = database.stat().st_size == 0
     except OSError:
-        copies = [*folder.glob(f"{DATABASE_FILE}.before-*"), *folder.glob("before-restore-*")]
-        if copies and (folder / SECRETS_FILE).exists():
-            what = f"{database} is gone, and copies of it are there, the last {max(one.name for one in copies)}"
-            raise _refusal("data folder", what, "the file put back, or those copies moved away") from None
+        traces = [
+            *folder.glob(f"{database.name}.before-*"),
+            *folder.glob("before-restore-*"),
+            *folder.glob("rasters/*"),
+        ]
+        # One of another name is begun on purpose.
+        if traces and database == folder / DATABASE_FILE and (folder / SECRETS_FILE).exists():
+            what = f"{database} is gone, and the folder was in use: it has {traces[0].relative_to(folder)}"
+            raise _refusal("data folder", what, "the file put back, or what is left moved away") from None
         return
     if empty:
         raise _refusal("data folder", f"{database} is empty: it was cut off", expected)
