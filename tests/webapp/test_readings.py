@@ -424,7 +424,7 @@ def test_a_link_is_listed_and_withdrawn(
     assert client.get(address()).status_code == 200
     assert client.get(first).status_code == 410
     assert post(f"{where}/{given[0].id}/withdraw").status_code == 404
-    assert ["link made", "link made", "link withdrawn", "link made"] == [
+    assert ["link made", "link made", "link withdrawn", "withdrawn link opened", "link made"] == [
         line.action for line in store.audit.all() if "link" in line.action and line.subject in ("north", given[0].id)
     ]
     assert client.get(link(number)).status_code == 200, "one from before there were lists"
