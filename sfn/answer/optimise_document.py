@@ -86,6 +86,7 @@ def document(found: Optimised) -> dict[str, Any]:
         "ended": found.found.ended,
         "tried": found.found.tried,
         "starts": [{"start": name} | score_document(s) for name, s in found.found.starts],
+        "rests_on": list(found.rests_on),
         "problems": settings["problems"],
         "seconds": found.found.seconds_s,
     }

@@ -2,31 +2,31 @@
 
 JSON keys: `network`, `objective` (people or area), `unit` (people or km2), `weights` (in words), `counted` (all of
 it), `left_out_km2`, `left_out_people` (not covered by the terrain); `before` and `after`, each with without_service,
-below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes (each
-with class, code, people, area_km2); `served_gain_pct` of what was served; `offsets` by
-site, us, as planned (limits hold for these: a device rounds by up to half its step); `changed` (sites of
-which a device gets another setting) and `devices`, each with site, changes, by_offsets (the new plan sets it otherwise
-than the saved one: what --max-changed counts) and against (what it was compared with: what is set now, where that is
-told; else the saved plan; the night before), in words `changed_says`; `relays` (what may end the signal of a site fed
-off air or lead it astray, as problems: every figure counts on that signal), `common_delay_held_us` (the plan fixes the
-common delay there, so that no others change; null: as before), `nothing_to_find` (why, in words, or null); `settings`
-and `problems` as in `delays`; `gained`, `gained_people`, `gained_km2`, `lost`, `lost_people`, `lost_km2`;
+below_target, mean_margin_db (as weighed), without_service_people (null: not known), without_service_km2, classes
+(each with class, code, people, area_km2); `served_gain_pct` of what was served; `offsets` by site, us, as planned
+(limits hold for these: a device rounds by up to half its step); `changed` (sites of which a device gets another
+setting) and `devices`, each with site, changes, by_offsets (the new plan sets it otherwise than the saved one: what
+--max-changed counts) and against (what it was compared with: what is set now, where that is told; else the saved
+plan; the night before), in words `changed_says`; `relays` (what may end the signal of a site fed off air or lead it
+astray, as problems: every figure counts on that signal), `common_delay_held_us` (the plan fixes the common delay
+there, so that no others change; null: as before), `nothing_to_find` (why, in words, or null); `settings` and
+`problems` as in `delays`; `gained`, `gained_people`, `gained_km2`, `lost`, `lost_people`, `lost_km2`;
 `places_that_lose`, `places_that_gain`, each with name, lat_deg, lon_deg, people, gained_people, lost_people,
-margin_before_db, margin_after_db; `areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place), away_m
-and the margins; `sensitivity` by site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws,
-without_service with median, p90, max, target_without_service, probability_target_met,
-probability_better_than_before: equal counts as no worse, null where nothing changes);
-`loops`, each with sites, misclosure_us, point_kinds and point_over (as in `delays`), left_us; `levers`, each with
-site, change, gain, target_gain; `bound` (no offsets leave less without service), `lower_bound` (the same); `ended`
-(exhaustive: every setting of the devices within the limits was looked at; steps: every set of offsets in steps of
-`search_step_us`, not every setting; settled, time, cancelled), `settled_on_devices` (no step of a device, of one site
-or of two that share a place, improves it) and in words what that covers, `settled_says`; `tried`,
-`starts` (each with start and its score), `terrain_averaged` (how far ground heights were averaged, in words; null
-where none was), `seed_spread` (without_service of searches from several seeds, each on devices like the answer's own
-figure, how each ended, their width, more_time: whether it is likely to help, night: of whose result); `seconds`,
-`seed`, `pixel_m`, `smooth_earth` (no terrain), `programme` (of FM), `level_shifts` (null: none). With --nights also
-`nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and common_delay_held_us: the
-first is what to set in the first night.
+margin_before_db, margin_after_db; `areas_that_lose`, each with lat_deg, lon_deg, lost, nearest (site or place),
+away_m and the margins; `sensitivity` by site: earlier_1_us and later_1_us, scores as in before; `tolerances` (draws,
+without_service with median, p90, max, target_without_service, probability_target_met, probability_better_than_before:
+equal counts as no worse, null where nothing changes); `loops`, each with sites, misclosure_us, point_kinds and
+point_over (as in `delays`), left_us; `levers`, each with site, change, gain, target_gain; `bound` (no offsets leave
+less without service), `lower_bound` (the same); `ended` (exhaustive: every setting of the devices within the limits
+was looked at; steps: every set of offsets in steps of `search_step_us`, not every setting; settled, time, cancelled),
+`settled_on_devices` (no step of a device, of one site or of two that share a place, improves it) and in words what
+that covers, `settled_says`; `tried`, `starts` (each with start and its score), `terrain_averaged` (how far ground
+heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
+each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
+night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `programme` (of FM), `rests_on`
+(sentences: what makes a place served), `level_shifts` (null: none). With --nights also `nights`, each with night,
+changed, offsets, settled_on_devices, settled_says, after and common_delay_held_us: the first is what to set in the
+first night.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out; null: they are).
@@ -38,6 +38,7 @@ from pathlib import Path
 
 from sfn.answer.optimise_document import document
 from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
+from sfn.cli.zones import tell_progress
 from sfn.library.opened import load
 from sfn.library.search import optimise
 from sfn.report.numbers import number
@@ -53,6 +54,11 @@ PLACES_SHOWN = 8
 MOST_HELP = (
     "greatest offset as planned (50; OFDM: guard interval); what a device rounds, up to half its step, comes on top; "
     f"{RELAYS_MOST}"
+)
+
+BUDGET_HELP = (
+    "time for each search (60; page: 20); levels, the steps of devices, drawn tolerances and what else would help take theirs "
+    "besides: minutes with many sites or pixels"
 )
 
 
@@ -76,7 +82,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"
     )
-    parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help="time for the search (60; page: 20)")
+    parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help=BUDGET_HELP)
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
     add_json(parser)
 
@@ -97,11 +103,15 @@ def run(args: argparse.Namespace) -> int:
         seed=args.seed,
         budget_s=args.budget_s,
         pixel_m=args.pixel_m,
+        progress=tell_progress,
     )
     found, *later = answer.nights
     if args.json:
         print_json(answer.document)
         return 0
+    print(f"people: {answer.listeners.said}")
+    for said in found.rests_on:
+        print(said)
     _print(found, nights=args.nights is not None)
     for night, one in enumerate(later, start=2):
         names = {site.id: site.name for site in found.network.sites}

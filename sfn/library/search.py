@@ -8,6 +8,7 @@ from typing import Any, Literal
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import nights_document
 from sfn.errors import PlanError, Problem
+from sfn.field.rasters import SiteProgress
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import Grid, grid_for
 from sfn.geodesy.sites import place
@@ -18,6 +19,8 @@ from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixe
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
+from sfn.solve.descent import Doubles, Told
+from sfn.solve.objective import Score
 from sfn.study.optimise import held_of
 from sfn.study.optimise_nights import in_nights
 from sfn.study.optimised import Asked, Optimised
@@ -68,6 +71,7 @@ class OptimiseAnswer:
         said = (
             f"nothing to find: {found.nothing_to_find}" if found.nothing_to_find else "",
             f"people: {self.listeners.said}",
+            *found.rests_on,
             *(f"weighed: {line}" for line in (found.asked.weights.said if found.asked.weights else ())),
             "the time ran out before every step of a device was seen" if not found.settled else "",
             f"not covered by the terrain, and left out: {km2:.1f} km2" if km2 > 0 else "",
@@ -103,6 +107,7 @@ def optimise(
     seed: int = 1,
     budget_s: float = 60.0,
     pixel_m: float | None = None,
+    progress: SiteProgress | None = None,
 ) -> OptimiseAnswer:
     """Look for the timing offsets that serve most. Nothing is changed: a person saves them, or not.
 
@@ -125,9 +130,12 @@ def optimise(
     seed : int
         The same one gives the same answer.
     budget_s : float
-        Time for the search. [s]
+        Time for each search: levels, the steps of devices, drawn tolerances and what else would help take theirs
+        besides. [s]
     pixel_m : float, optional
         Pixel on the ground; such that there are about 160,000 where not given. [m]
+    progress : callable, optional
+        Told the site or what is being worked out, what is done and the total as it goes.
 
     Raises
     ------
@@ -160,9 +168,21 @@ def optimise(
         budget_s=budget_s,
     )
     with ThreadPoolExecutor(THREADS_N) as executor:
-        levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor)
-        found = in_nights(network, levels, asked, placed=placed, nights=nights or 1, ground=ground, executor=executor)
+        levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
+        found = in_nights(
+            network, levels, asked, placed=placed, nights=nights or 1, ground=ground, executor=executor,
+            progress=None if progress is None else _phases(progress),
+        )  # fmt: skip
     return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None)
+
+
+def _phases(progress: SiteProgress) -> Told:
+    """A search's progress as that of sites, in hundredths of each phase."""
+
+    def told(launches: Doubles, score: Score, phase: str, part: float) -> None:  # noqa: ARG001  as searches tell it
+        progress(phase, round(100 * part), 100)
+
+    return told
 
 
 def _refuse(

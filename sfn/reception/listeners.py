@@ -31,6 +31,7 @@ LEAST_RADIUS_M = 300.0
 GREATEST_RADIUS_M = 15_000.0
 POINTS_N = 600  # to a disc: one of 2 km radius gets a point every 145 m
 GOLDEN_ANGLE_RAD = np.pi * (3 - 5**0.5)
+PIXELS_TO_A_DISC = 4.0  # fewer to a radius: served people of small places moved by a tenth and more with the pixel
 MOST_CELLS_N = 4_000_000
 MOST_TABLE_BYTES = 50_000_000
 MOST_POINTS_N = 30_000_000
@@ -89,7 +90,9 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if asked is None:
         return Listeners(None, "people are not counted: the network names no places")
     if asked.places is not None:
-        said = f"{len(asked.places)} places of the document{_doubled(asked.places)}; {RULE}"
+        said = (
+            f"{len(asked.places)} places of the document{_doubled(asked.places)}; {RULE}{_coarse(asked.places, grid)}"
+        )
         return Listeners(spread(asked.places, grid), said, asked.places)
     if asked.file is None:
         return _world(grid)
@@ -105,7 +108,9 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
     if path.suffix.lower() in (".tif", ".tiff"):
         return Listeners(from_raster(path, grid), f"people of {path.name}, even within each of its cells")
     places = read_places(path)
-    return Listeners(spread(places, grid), f"{len(places)} places of {path.name}; {RULE}", places)
+    return Listeners(
+        spread(places, grid), f"{len(places)} places of {path.name}; {RULE}{_coarse(places, grid)}", places
+    )
 
 
 def radius_m(people: Floats) -> Floats:
@@ -181,6 +186,17 @@ def inside_towns(places: Sequence[Place]) -> dict[int, tuple[int, ...]]:
         held = (away_m < float(radius_m(people[town]))) & (people * DISTRICT_RATIO <= people[town]) & (people > 0)
         owner[held] = town  # towns come by size: the largest is the last
     return {int(town): tuple(np.flatnonzero(owner == town).tolist()) for town in np.unique(owner) if town >= 0}
+
+
+def _coarse(places: Sequence[Place], grid: Grid) -> str:
+    """That the smallest discs are hardly larger than a pixel, for the same sentence; empty where they are."""
+    people = np.array([place.people for place in places if place.people > 0], dtype=float)
+    if not people.size or (least_m := float(radius_m(people).min())) >= PIXELS_TO_A_DISC * grid.pixel_m:
+        return ""
+    return (
+        f"; the smallest discs, {least_m / 1000:.1f} km in radius, are few pixels of {grid.pixel_m:.0f} m wide: how "
+        "many of their people are served hangs on the pixel, take a finer one before you count them"
+    )
 
 
 def _doubled(places: Sequence[Place]) -> str:
@@ -338,7 +354,7 @@ def _world(grid: Grid) -> Listeners:
     part_of_town = districts(near)
     counted = tuple(place for place, part in zip(near, part_of_town, strict=True) if not part)
     left_out = f", {int(part_of_town.sum())} districts counted with their town" if part_of_town.any() else ""
-    said = f"{len(counted)} places from 500 inhabitants{left_out} ({GEONAMES}); {RULE}"
+    said = f"{len(counted)} places from 500 inhabitants{left_out} ({GEONAMES}); {RULE}{_coarse(counted, grid)}"
     return Listeners(spread(counted, grid), said, counted)
 
 

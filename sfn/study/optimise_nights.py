@@ -16,6 +16,7 @@ import numpy as np
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
+from sfn.solve.descent import Told
 from sfn.solve.objective import score
 from sfn.study.optimise import on_the_way, optimise, vars_key
 from sfn.study.optimise_devices import changed_sites, with_common_held, with_offsets
@@ -35,6 +36,7 @@ def in_nights(
     nights: int,
     ground: Ground | None = None,
     executor: Executor | None = None,
+    progress: Told | None = None,
 ) -> tuple[Optimised, ...]:
     """The best plan of the first night, then of each that follows, going on from the one before.
 
@@ -50,6 +52,8 @@ def in_nights(
     ground : Ground, optional
         For the check and the loops; a smooth earth where not given.
     executor : concurrent.futures.Executor, optional
+    progress : callable, optional
+        As in `sfn.study.optimise.optimise`.
 
     Raises
     ------
@@ -57,17 +61,19 @@ def in_nights(
         As `sfn.study.optimise.optimise`.
     """
     if nights == 1 or asked.most_changed is None:
-        return (optimise(network, computed, asked, placed=placed, ground=ground, executor=executor),)
+        return (optimise(network, computed, asked, placed=placed, ground=ground, executor=executor, progress=progress),)
     share = replace(asked, budget_s=asked.budget_s / (nights + 1))
     together = replace(share, most_changed=asked.most_changed * nights)
-    whole = optimise(network, computed, together, placed=placed, ground=ground, executor=executor)
+    whole = optimise(network, computed, together, placed=placed, ground=ground, executor=executor, progress=progress)
     apart = _taken_apart(
         network, whole, computed, asked, placed=placed, nights=nights, ground=ground, executor=executor
     )
-    found = [optimise(network, computed, share, placed=placed, ground=ground, executor=executor)]
+    found = [optimise(network, computed, share, placed=placed, ground=ground, executor=executor, progress=progress)]
     later = replace(share, from_set=False, after_night=True)  # what the night before set
     while len(found) < nights and found[-1].changed:
-        one = optimise(found[-1].planned, computed, later, placed=placed, ground=ground, executor=executor)
+        one = optimise(
+            found[-1].planned, computed, later, placed=placed, ground=ground, executor=executor, progress=progress
+        )
         found.append(replace(one, spread=replace(one.spread, night=len(found) + 1)))
     if apart and vars_key(apart[-1].after.score) < vars_key(found[-1].after.score):
         return apart

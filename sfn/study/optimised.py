@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import Problem
 from sfn.plan import Network, Place
+from sfn.reception.class_says import class_says
 from sfn.reception.weights import Weighed
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective, Score
@@ -17,6 +18,7 @@ from sfn.study.levers import Lever
 from sfn.study.losers import AreaLost, PlaceChange
 from sfn.study.optimise_devices import DeviceChange, SeedSpread
 from sfn.study.served import State
+from sfn.systems.fm_carried import heard_programme
 from sfn.timing import DelayTable
 
 Doubles = NDArray[np.float64]
@@ -117,6 +119,13 @@ class Optimised:
     """Of every site with a device: whether it gets another setting, against what is set now where that is told."""
     relays: tuple[Problem, ...]
     """What may end the signal of a site fed off air, or lead it astray: the figures count on that signal."""
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """What makes a place served, for whom, and FM's programme: beside every figure of served."""
+        heard = heard_programme(self.planned)
+        says = class_says(self.planned, self.what.yard).lines
+        return (*says, *((f"FM quality of {heard}",) if heard else ()))
 
     @property
     def nothing_to_find(self) -> str | None:

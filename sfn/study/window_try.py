@@ -58,41 +58,71 @@ def with_window(network: Network, what: WindowTry) -> tuple[Network, tuple[str, 
             ]
         )
     strategy = what.strategy or before.strategy
-    if strategy not in MAP_STRATEGIES:
-        raise PlanError(
-            [
-                Problem(
-                    "strategy",
-                    f"cannot be {strategy!r}",
-                    f"one of {', '.join(MAP_STRATEGIES)}; best is a bound that no receiver reaches, never a map's",
-                    code="unknown-strategy",
-                    fields=("strategy",),
-                    values={"strategy": strategy},
-                )
-            ]
-        )
+    if unknown := unknown_strategy(strategy):
+        raise PlanError(unknown)
     given = network.receiver.window
     kept = given if given is not None and given.strategy == strategy else ReceiverWindow()
     backoff_us = kept.backoff_us if what.backoff_us is None else what.backoff_us
     threshold_db = kept.threshold_db if what.threshold_db is None else what.threshold_db
-    try:
-        window = ReceiverWindow.model_validate(
-            {"strategy": strategy, "backoff_us": backoff_us, "threshold_db": threshold_db}
-        )
-    except ValueError:
-        raise PlanError(
-            [
-                Problem(
-                    "backoff_us",
-                    f"a back-off of {backoff_us!r} us with a threshold of {threshold_db!r} dB cannot be",
-                    "0 us to the guard interval, 0 to 60 dB",
-                    code="out-of-range",
-                    fields=("backoff_us", "threshold_db"),
-                )
-            ]
-        ) from None
+    problems = [*_out_of_range(what), *([] if what.threshold_db is None else _idle(strategy))]
+    if problems:
+        raise PlanError(problems)
+    window = ReceiverWindow.model_validate(
+        {"strategy": strategy, "backoff_us": backoff_us, "threshold_db": threshold_db}
+    )
     made = network.model_copy(update={"receiver": network.receiver.model_copy(update={"window": window})})
     now = placed_now(made)
     if now is None or now == before:
         return network, ()
     return made, (f"receivers place their window by {now.says} instead of {before.says}",)
+
+
+def unknown_strategy(strategy: str) -> list[Problem]:
+    """That a strategy is none of a map's; nothing where it is one, or empty."""
+    if not strategy or strategy in MAP_STRATEGIES:
+        return []
+    return [
+        Problem(
+            "strategy",
+            f"cannot be {strategy!r}",
+            f"one of {', '.join(MAP_STRATEGIES)}; best is a bound that no receiver reaches, never a map's",
+            code="unknown-strategy",
+            fields=("strategy",),
+            values={"strategy": strategy},
+        )
+    ]
+
+
+def _out_of_range(what: WindowTry) -> list[Problem]:
+    """Figures that no window has, each under its own name."""
+    return [
+        Problem(
+            name,
+            f"a {words} of {value:g} {unit} cannot be",
+            expected,
+            code="out-of-range",
+            fields=(name,),
+            values={name: value},
+        )
+        for name, words, value, unit, most, expected in (
+            ("backoff_us", "back-off", what.backoff_us, "us", 100_000.0, "0 us to the guard interval"),
+            ("threshold_db", "threshold", what.threshold_db, "dB", 60.0, "0 to 60 dB"),
+        )
+        if value is not None and not 0.0 <= value <= most
+    ]
+
+
+def _idle(strategy: str) -> list[Problem]:
+    """A threshold where the strategy has none."""
+    if strategy == "first":
+        return []
+    return [
+        Problem(
+            "threshold_db",
+            f'does nothing for {strategy}: only "first" has a threshold',
+            '"first" beside it, or no threshold',
+            code="option-idle",
+            fields=("threshold_db",),
+            values={"strategy": strategy},
+        )
+    ]

@@ -284,3 +284,20 @@ def test_the_page_offers_every_layer_and_its_files(client: TestClient, number: i
     assert "coverage_probability" not in page  # FM has none
     assert "file/limiting_site.png?off=gap" in page
     assert "files.zip?off=gap" in page
+
+
+def test_all_that_is_wrong_with_an_address_is_told_with_a_way_back(client: TestClient, number: int) -> None:
+    """A strategy and two figures at once; the page leads to the network it was about."""
+    answer = client.get(f"/networks/{number}/map?strategy=foo&backoff_us=nan&threshold_db=much")
+    assert answer.status_code == 422
+    for word in ("foo", "nan", "much"):
+        assert word in answer.text
+    assert f'href="/networks/{number}">To the network</a>' in answer.text
+
+
+def test_no_layer_says_that_clear_is_unusable(client: TestClient, number: int) -> None:
+    """Each layer says what has no colour: in the layer of classes nothing that is known."""
+    page = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=500").text
+    assert "Clear: below" not in page
+    assert '<span id="legend-clear">no signal is known in this model</span>' in page
+    assert 'data-clear="the strongest is too weak, or no second signal counts" value="delay_spread_us"' in page

@@ -1,6 +1,6 @@
 """Every signal at one receiving point, what it makes of reception, and what would mend it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from fastapi import Depends, Request
@@ -78,9 +78,12 @@ class DirectPart(Context):
 
 @router.get("/networks/{network_id}/point")
 def show(
-    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, at: str = "", rx_height_m: str = ""
-) -> Response:
-    """The signals at a place as people write it."""
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, at: str = "", rx_height_m: str = "",
+    lat: str = "", lon: str = "",
+) -> Response:  # fmt: skip
+    """The signals at a place as people write it; `lat` and `lon` are another way to give it."""
+    if not at.strip() and (lat.strip() or lon.strip()):
+        at = f"{lat}, {lon}"
     if not at.strip():
         return page(
             request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, ())
@@ -90,7 +93,7 @@ def show(
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
         context = PointPage(
-            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, error.problems
+            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, _here(error.problems)
         )
         return page(request, context, status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
@@ -105,9 +108,14 @@ def show(
         found,
         simulated,
         not from_elsewhere(request.headers),
-        typed.warnings,
+        _here(typed.warnings),
     )
     return page(request, context)
+
+
+def _here(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:
+    """Problems of the place under the name of its one field."""
+    return tuple(replace(one, where="at") if one.where.startswith("at.") else one for one in problems)
 
 
 def _place(lat_deg: float, lon_deg: float, rx_height_m: str) -> tuple[tuple[str, str], ...]:

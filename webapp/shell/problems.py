@@ -22,6 +22,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import PlanError, Problem
 from sfn.units import grouped
+from webapp.config.addresses import to
 from webapp.shell.context import Context
 from webapp.shell.render import page
 from webapp.shell.security import FromElsewhereError, NotByLookingError, NotOursError
@@ -79,6 +80,14 @@ class ProblemPage(Context):
     """Whether a signed link was opened: then nothing is offered that asks for the password."""
     problems: tuple[Problem, ...]
     """Each thing that is wrong, with its place."""
+    back: str
+    """Address of the network that it was about; empty where it was about none."""
+
+
+def _network_of(request: Request, status: int) -> str:
+    """Where the network is that a refused address was about; empty where it was about none, or there is none."""
+    number = str(request.path_params.get("network_id", ""))
+    return to("network.show", int(number)) if number.isdecimal() and status == 422 else ""
 
 
 class RefusedError(Exception):
@@ -111,7 +120,9 @@ def refusal(
     technician = request.url.path.startswith("/site/")
     if technician and status in (404, 410):
         title, sentence = "This link opens no sheet", "Set nothing from an older one."
-    return page(request, ProblemPage(status, title, sentence, technician, problems), status=status)
+    return page(
+        request, ProblemPage(status, title, sentence, technician, problems, _network_of(request, status)), status=status
+    )
 
 
 def install(app: FastAPI) -> None:

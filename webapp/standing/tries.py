@@ -1,8 +1,9 @@
 """What a page tries: offsets, clock errors, routes and sites off air out of an address or a form."""
 
 import copy
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Query, Request
 
@@ -12,12 +13,13 @@ from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
 from sfn.study.what_if import WhatIf
-from sfn.study.window_try import WindowTry, placed_now
+from sfn.study.window_try import WindowTry, placed_now, unknown_strategy
 from sfn.systems.ofdm_window import MAP_STRATEGIES
 from sfn.timing import DelayTable
 
 # Finer than any terrain, coarser than any map.
 LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
+Part = TypeVar("Part")
 Listed = Annotated[list[str], Query(default_factory=list)]
 
 
@@ -30,14 +32,31 @@ def tries(
 
     A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
     """
+    problems: list[Problem] = []  # all that is wrong is told at once
+    offsets: dict[str, float] = _read(lambda: _numbers("offset", [*offset, *_of_form(request, "offset")]), {}, problems)
+    clocks: dict[str, float] = _read(lambda: _numbers("clock", [*clock, *_of_form(request, "clock")]), {}, problems)
+    routes: dict[str, str] = _read(lambda: dict(_pairs("route", route)), {}, problems)
+    backoff: float | None = _read(lambda: number_of("backoff_us", backoff_us), None, problems)
+    threshold: float | None = _read(lambda: number_of("threshold_db", threshold_db), None, problems)
+    if problems:
+        raise PlanError([*problems, *unknown_strategy(strategy.strip())])
     return WhatIf(
-        _numbers("offset", [*offset, *_of_form(request, "offset")]),
-        _numbers("clock", [*clock, *_of_form(request, "clock")]),
-        dict(_pairs("route", route)),
+        offsets,
+        clocks,
+        routes,
         frozenset(filter(None, off)),
-        WindowTry(strategy.strip(), number_of("backoff_us", backoff_us), number_of("threshold_db", threshold_db)),
+        WindowTry(strategy.strip(), backoff, threshold),
         state.strip(),
     )
+
+
+def _read(of: Callable[[], Part], otherwise: Part, problems: list[Problem]) -> Part:
+    """One part of an address; what is wrong with it goes to the others' problems."""
+    try:
+        return of()
+    except PlanError as error:
+        problems.extend(error.problems)
+        return otherwise
 
 
 def by_form(request: Request) -> bool:

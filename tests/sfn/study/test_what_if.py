@@ -77,6 +77,10 @@ def test_another_window_is_tried_in_words_and_what_repeats_the_plan_is_none() ->
         (plain_dab(), WindowTry("strongest", 300.0), "back-off-outside-guard"),
         (plain_dab(), WindowTry("quasi-optimal", 10.0), "back-off-outside-guard"),
         (plain_dab(), WindowTry("first", None, 99.0), "out-of-range"),
+        (plain_dab(), WindowTry("first", None, -3.0), "out-of-range"),
+        (plain_dab(), WindowTry("first", float("nan"), None), "out-of-range"),
+        (plain_dab(), WindowTry("", None, 15.0), "option-idle"),
+        (plain_dab(), WindowTry("strongest", None, 15.0), "option-idle"),
     ],
 )
 def test_a_window_that_cannot_be_is_refused(of: Network, window: WindowTry, code: str) -> None:
@@ -85,6 +89,9 @@ def test_a_window_that_cannot_be_is_refused(of: Network, window: WindowTry, code
         tried(of, WhatIf(window=window), placed=place(of))
 
     assert [problem.code for problem in refused.value.problems] == [code]
+    if window.threshold_db is not None:
+        assert refused.value.problems[0].where == "threshold_db"
+        assert "None" not in refused.value.problems[0].what
 
 
 def test_an_offset_that_no_field_can_make_is_doubted() -> None:
