@@ -17,7 +17,7 @@ from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
-from sfn.study.zones import LAYERS, Layer, Zones, neighbours
+from sfn.study.zones import LAYERS, RECEPTION, Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")
 MEDIA = {
@@ -56,7 +56,9 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
     heard = f"FM quality of {by.programme}" if by.programme else ""
-    said = ". ".join(one for one in (by.corrected, heard, *by.classes) if one)
+    said = ". ".join(
+        one for one in (by.corrected, heard, *(by.classes if LAYERS[layer.name].about == RECEPTION else ())) if one
+    )
     note = f"{coverage.averaged_says} {note} {said}{'.' if said else ''}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,

@@ -57,8 +57,8 @@ MOST_HELP = (
 )
 
 BUDGET_HELP = (
-    "time for each search (60; page: 20); levels, the steps of devices, drawn tolerances and what else would help take theirs "
-    "besides: minutes with many sites or pixels"
+    "time for each search (60; page: 20); levels, the steps of devices, drawn tolerances and what else would help take "
+    "theirs besides: minutes with many sites or pixels"
 )
 
 

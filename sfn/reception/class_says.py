@@ -111,16 +111,19 @@ def _rule(yard: Yardstick) -> str:
             "from 0 dB"
         )
     sets = yard.sets
-    ratio = "enough" if sets is None else f"{100 * sets.served_ratio:g} % of {_of(yard)}"
+    share = "enough" if sets is None else f"{100 * sets.served_ratio:g} %"
+    ratio = f"for {share} of time" if _of(yard) == "time" else f"at {share} of places"
     mono = carried.id == "fm-mono"
-    clear = "clear" if mono else "clear stereo"
-    between = "" if mono else "; in between it is clear, partly or wholly mono"
     more_db = yard.target_snr_db - yard.adequate_snr_db
+    first = (
+        f"clear with {yard.adequate_snr_db:g} dB S/N {ratio}, distorted with less"
+        if mono
+        else f"clear stereo where stereo is kept with {yard.adequate_snr_db:g} dB S/N {ratio}; clear, partly or wholly "
+        "mono where blended sound has it; distorted where that has not either"
+    )
     return (
-        f"The class goes by level and by listeners: {clear} where {ratio} has it so, at {yard.adequate_snr_db:g} dB "
-        f"S/N; distorted where less has it clear at all{between}; with margin where the level is "
-        f"{LEVEL_MARGIN_DB:g} dB and the S/N {more_db:g} dB above that. The margin is over being clear"
-        f"{'' if mono else ', in stereo or mono'}"
+        f"The class goes by level and by listeners: {first}. With margin: {LEVEL_MARGIN_DB:g} dB more level and "
+        f"{more_db:g} dB more S/N. The margin is over being clear{'' if mono else ', in stereo or mono'}"
     )
 
 
@@ -132,7 +135,7 @@ def _of(yard: Yardstick) -> str:
 def _too_weak(yard: Yardstick, below_dbuvm: float) -> str:
     """The level between too weak and upset, and what it is not."""
     why = (
-        f"it alone would serve less than {ACCEPTABLE_PROBABILITY:.0%} of the places around"
+        f"it alone would serve less than {100 * ACCEPTABLE_PROBABILITY:g} % of the places around"
         if yard.carried.kind == "ofdm"
         else "it lies less than the required C/N over the noise"
     )

@@ -4,6 +4,7 @@ matplotlib is imported in the functions.
 """
 
 import itertools
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,8 @@ CLASS_LETTERS = ("", "", "U", "W", "M", "O")
 CLASS_HATCHES = ("", "..", "///", "xx", "--", "oo")
 MOST_CURVES_N = 10
 SITE_DASHES = ("-", "--", "-.", ":")
+
+HEADING_LETTERS, HEADING_INCH = 150, 0.17  # what a line above the chart holds, and its height
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,10 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(11.0, 8.2), facecolor=SHEET, layout="constrained")
+    title = f"{said}. Rust: without adequate service, by number." if drawn.stretches else said
+    heading = [line for text in (state, title) if text for line in textwrap.wrap(text, HEADING_LETTERS)]
+    tall = 8.2 + HEADING_INCH * max(len(heading) - 2, 0)
+    figure = Figure(figsize=(11.0, tall), facecolor=SHEET, layout="constrained")
     level, delay, margin, strip = figure.subplots(
         4, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 3.0, 2.4, 0.55]}
     )
@@ -122,10 +128,7 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
     _strip(strip, drawn)
     strip.set_xlabel("distance along the road (km)", fontsize=9, color=INK)
     strip.set_xlim(0.0, float(at_km[-1]))
-    title = f"{said}. Rust: without adequate service, by number." if drawn.stretches else said
-    figure.suptitle(
-        f"{state}\n{title}" if state else title, fontsize=9.5, color=RUST if state else INK, x=0.01, ha="left"
-    )
+    figure.suptitle("\n".join(heading), fontsize=9.5, color=RUST if state else INK, x=0.01, ha="left")
     figure.legend(*level.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False)
     return written(figure, picture)
 

@@ -178,7 +178,8 @@ class Road:
         served, risk, drawn = (number(one / 1000, 1) for one in (self.served_m, risk_m, drawn_m))
         return (
             f"Served: {served} km; by “{RISK_STRATEGY}”, the receiver's risk: {risk} km. With levels drawn and "
-            f"receivers following, at least {ACCEPTABLE_PROBABILITY:.0%} of the places around are served on {drawn} km"
+            f"receivers following, at least {100 * ACCEPTABLE_PROBABILITY:g} % of the places around are served "
+            f"on {drawn} km"
         )
 
     @property

@@ -284,9 +284,9 @@ def shares_said(found: Zones) -> str:
     area, people = counted_km2(found.coverage), found.people
     inhabitants = "" if people is None else f", {number(float(people[well].sum()), 0)} people"
     return (
-        f"Levels drawn, receivers following: at least {ACCEPTABLE_PROBABILITY:.0%} of the places are served on "
-        f"{number(float(area[well].sum()), 0)} km²{inhabitants}; the classes above go by the medians."
-    ).replace("0%", "0 %")
+        f"Levels drawn, receivers following: at least {100 * ACCEPTABLE_PROBABILITY:g} % of the places are served on "
+        f"{number(float(area[well].sum()), 0)} km²{inhabitants}; the classes above go by the quick estimate, and count."
+    )
 
 
 def _layers(

@@ -191,7 +191,7 @@ def file(
     if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
         raise RefusedError(404)
     made = on_line(opened.network, kept, tries)
-    by = stamp_of(opened, made.found.says, classes=made.found.beside_says)
+    by = stamp_of(opened, made.found.says, classes=() if show else made.found.beside_says)  # the page says it
     headers = {} if show else named(by, "road", form)
     return Response(road_file(made, form, by), media_type=MEDIA[form], headers=headers)
 

@@ -196,3 +196,29 @@ def map_of(network: Network) -> Zones:
             ground=Ground(), executor=executor,
         )  # fmt: skip
     return zones(network, computed, delay_table(network).launches())
+
+
+def test_a_road_says_in_which_classes_a_stretch_is_lost_and_by_whom() -> None:
+    """FM demo and a strong station on the same channel: lengths by class add up to what is lost, in the legend's words."""
+    far = {
+        "id": "far", "name": "Far hill", "position": {"text": "36.60000,-84.60000"}, "ground_m": 800, "antenna_m": 60,
+        "erp_kw": {"h": 20.0, "v": 20.0}, "spacing_khz": 0,
+    }  # fmt: skip
+    network = example(lambda tree: tree.update(other_transmitters=[far]))
+    track = track_of([(36.21, -84.23), (36.38, -84.12)], source="test")
+    answer = road_document(on_line(network, line(network, track, spacing_m=500.0, folder=DEMOS), WhatIf()))
+    assert answer["stretches"]
+    for stretch in answer["stretches"]:
+        assert sum(stretch["lengths_m"].values()) == pytest.approx(stretch["lost_m"])
+        assert stretch["for_people"] in stretch["lengths_m"]
+        assert set(stretch["lengths_m"]) <= {
+            "distorted by our own transmitters",
+            "disturbed by another station",
+            "signal too weak",
+        }
+    assert "the class names the worse" in answer["worse_says"]
+    point = point_signals(network, lat_deg=36.30, lon_deg=-84.20)
+    quality = point_document(point, judged(network, point, delay_table(network)).quality)["quality"]
+    shares = [quality[f"share_{name}"] for name in ("clear_stereo", "clear_mono", "upset", "disturbed")]
+    assert sum(shares) == pytest.approx(1.0, abs=1e-6)
+    assert quality["share_disturbed"] > 0
