@@ -38,6 +38,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         "quality_margin_db": quality.margin_db,
         "coverage_probability": quality.probability,
         "coverage_probability_independent": quality.independent_probability,
+        "coverage_probability_quick": quality.quick_probability,
         "wanted": quality.wanted,
         "hurts": quality.hurts,
         "implementation_margin_db": quality.implementation_margin_db,

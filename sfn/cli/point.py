@@ -7,9 +7,10 @@ unblended stereo and where the receiver blends; `share_clear_stereo`, `share_cle
 `share_disturbed` is another station's, `share_good` gets the better S/N; `people_class`, `for_people` (the class),
 `served` (from `served_from_share`), `listeners` (car, portable, hi-fi), `classes_say` (`for_people` is the map's
 quick estimate, `people_class` a figure of the drawn shares), `share_that_blends`, `listener_spread_db` and
-`shares_say` (what they rest on). `programme`: what is heard. `target_class`: the class that a fix reaches or does
-not. Sentences beside the class are those of `zones`. `other_transmitters_say` tells what is known of other
-programmes, `needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none).
+`shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`: the estimate that the
+class goes by. `target_class`: the class that a fix reaches or does not. Sentences beside the class are those of
+`zones`. `other_transmitters_say` tells what is known of other programmes, `needed_beside_others_dbuvm` what the
+strongest must reach beside `other_transmitter` (null: none).
 """
 
 import argparse
@@ -121,7 +122,8 @@ def run(args: argparse.Namespace) -> int:
             apart = number(100 * (quality.independent_probability or 0.0), 0)
             print(
                 f"{number(100 * quality.probability, 0)} % of the places around are served, levels drawn and receivers "
-                f"following ({apart} % if sites faded independently)"
+                f"following ({apart} % if sites faded independently); the class goes by the quick estimate of that, "
+                f"{number(100 * (quality.quick_probability or 0.0), 0)} %"
             )
         for said in quality.says.lines:
             print(said)

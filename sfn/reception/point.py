@@ -67,6 +67,8 @@ class PointQuality:
     """What the strongest must reach beside transmitters of other programmes; None where none is listed."""
     others_says: str = ""
     """What is known of these, in words."""
+    quick_probability: float | None = None
+    """OFDM: the quick estimate of the same share, by which the class goes."""
 
 
 def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> PointQuality | None:
@@ -130,6 +132,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         class_words(yard.carried)[WITH_MARGIN],
         needed_at(network, point, yard.carried),
         others_says(network, yard.carried, point.others),
+        None if found.probability is None else float(found.probability[0]),
     )
 
 

@@ -84,6 +84,7 @@ def run_strips(
     delay_difference_us: Floats,
     pairs: Sequence[str],
     predicted_class: Floats | None = None,
+    words: Sequence[str] = CLASSES,
 ) -> RunStrips:
     """Lay marks, remarks, levels and the plan over distance.
 
@@ -98,6 +99,8 @@ def run_strips(
         Which two these are, in words; where they change the line is parted.
     predicted_class : ndarray (R, B), optional
         Place in `sfn.reception.classes.CLASSES` at each setting; NaN where nothing is known.
+    words : sequence of str
+        What the service calls these.
     """
     count = len(found.distance_m)
     step_px = (_WIDTH - _LEFT - _RIGHT) / count
@@ -108,8 +111,8 @@ def run_strips(
         Strip(
             us(setting, signed=True),
             _TOP + row * pitch,
-            _pieces(found.mark[row], edges, setting, "mark"),
-            () if predicted_class is None else _pieces(predicted_class[row] + 1, edges, setting, "class"),
+            _pieces(found.mark[row], edges, setting, ()),
+            () if predicted_class is None else _pieces(predicted_class[row] + 1, edges, setting, words),
             tuple(
                 (round(_LEFT + r.distance_m / length_m * (_WIDTH - _LEFT - _RIGHT)), f"{km(r.distance_m, 1)}: {r.text}")
                 for r in found.remarks
@@ -143,19 +146,19 @@ def run_strips(
     return RunStrips(_WIDTH, top + 20, _ROW, _UNDER, strips, best, tuple(panels), ticks)
 
 
-def _pieces(values: Floats, edges: list[int], setting_us: float, kind: str) -> tuple[Piece, ...]:
+def _pieces(values: Floats, edges: list[int], setting_us: float, words: Sequence[str]) -> tuple[Piece, ...]:
     """Neighbours that are equal, put together; 0 stands for nothing known."""
     grades = np.nan_to_num(np.round(values)).astype(int).tolist()
     return tuple(
-        Piece(edges[a], edges[b] - edges[a], grade, f"{us(setting_us, signed=True)}: {_says(grade, kind)}")
+        Piece(edges[a], edges[b] - edges[a], grade, f"{us(setting_us, signed=True)}: {_says(grade, words)}")
         for a, b, grade in _runs(grades)
     )
 
 
-def _says(grade: int, kind: str) -> str:
-    """A mark or a class in words."""
-    if kind == "class":
-        return f"predicted {CLASSES[grade - 1]}" if grade else "nothing predicted"
+def _says(grade: int, words: Sequence[str]) -> str:
+    """A class in its words, a mark where there are none."""
+    if words:
+        return f"predicted {words[grade - 1]}" if grade else "nothing predicted"
     return f"mark {grade}" if grade else "no mark"
 
 

@@ -12,7 +12,7 @@ from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
 from sfn.reception.along import LineSignals, line_signals
-from sfn.reception.classes import is_served
+from sfn.reception.classes import CLASSES, class_words, is_served, shown_classes
 from sfn.reception.others import needed_along
 from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.study.what_if import Tried, WhatIf, tried
@@ -50,6 +50,10 @@ class Driven:
     margin_db: NDArray[np.float64]
     quality_class: NDArray[np.float64]
     runs: tuple[Run, ...] = ()
+    words: tuple[str, ...] = CLASSES
+    """What the service calls the classes."""
+    shown: tuple[int, ...] = ()
+    """Codes of those that it has, the best first."""
 
     @property
     def served_pct(self) -> tuple[float, ...]:
@@ -139,6 +143,7 @@ def driven(
         else [WhatIf(offsets_us={moved: sites[moved].offset_us + setting}) for setting in found.settings_us]
     )
     judged = [_quality(signals, tried(network, what, placed=placed)) for what in tries]
+    carried = yardstick(network).carried
     power = np.where(np.isfinite(level), 10.0 ** (level / 10.0), 0.0).sum(axis=0)
     return Driven(
         found=found,
@@ -151,6 +156,8 @@ def driven(
         margin_db=np.array([quality.margin_db for quality in judged], dtype=np.float64),
         quality_class=np.array([quality.quality_class for quality in judged], dtype=np.float64),
         runs=tuple(runs),
+        words=class_words(carried),
+        shown=shown_classes(carried),
     )
 
 

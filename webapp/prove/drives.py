@@ -160,6 +160,7 @@ def _drawn(one: Driven, names: Mapping[str, str]) -> RunStrips:
         delay_difference_us=one.delay_difference_us,
         pairs=one.pairs(names),
         predicted_class=None if one.moved is None else one.quality_class,
+        words=one.words,
     )
 
 

@@ -1,12 +1,17 @@
 """Strips of marks over distance."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from sfn.reception.classes import CLASSES, FM_CLASSES
 from sfn.report.run_strips import RunStrips, run_strips
 from sfn.survey.runs import Remark, SideBySide
 
 
-def drawn(delay_us: list[float], *, predicted: bool = False, logged: bool = False) -> RunStrips:
+def drawn(
+    delay_us: list[float], *, predicted: bool = False, logged: bool = False, words: Sequence[str] = CLASSES
+) -> RunStrips:
     """Two settings over four stretches of 100 m."""
     nan = np.full((2, 4), np.nan)
     found = SideBySide(
@@ -30,6 +35,7 @@ def drawn(delay_us: list[float], *, predicted: bool = False, logged: bool = Fals
         delay_difference_us=np.array(delay_us),
         pairs=["a, b", "a, b", "a, b", "b, a"],
         predicted_class=np.array([[0.0, 0.0, 2.0, np.nan], [1.0, 1.0, 1.0, 1.0]]) if predicted else None,
+        words=words,
     )
 
 
@@ -73,6 +79,8 @@ def test_predicted_classes_and_remarks_belong_to_their_setting() -> None:
     assert [(), ()] == [strip.predicted for strip in bare.strips]
     assert [1, 3, 0] == [piece.grade for piece in strips.strips[0].predicted]
     assert strips.strips[0].predicted[1].title.endswith("predicted upset by our own sites")
+    fm = drawn([0.0] * 4, predicted=True, words=FM_CLASSES)
+    assert fm.strips[0].predicted[1].title.endswith("predicted distorted by our own transmitters")
     assert strips.strips[1].y - strips.strips[0].y > bare.strips[1].y - bare.strips[0].y
     assert () == strips.strips[0].remarks
     ((x, text),) = strips.strips[1].remarks

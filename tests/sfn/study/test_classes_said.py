@@ -115,6 +115,10 @@ def test_what_the_document_says_of_spread_and_window_stands_beside_the_class() -
     assert quality["levels_spread_say"] == says.spread
     assert quality["receiver_window"] == says.window
     assert quality["class_rule"] == says.rule
+    assert 0.0 <= quality["coverage_probability_quick"] <= 1.0
+    quick = quality["coverage_probability_quick"]
+    served = quality["class"] in ("with margin", "just enough")
+    assert served == (quick >= 0.70 and quality["quality_margin_db"] >= 0)
     track = track_of([(36.30, -84.20), (36.31, -84.20)], source="test")
     answer = road_document(on_line(network, line(network, track, spacing_m=500.0, folder=DEMOS), WhatIf()))
     assert (answer["levels_spread_say"], answer["receiver_window"]) == (says.spread, says.window)
