@@ -7,7 +7,7 @@ from fastapi import Depends, Request
 from fastapi.responses import Response
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.position import locate
+from sfn.geodesy.position import Located, locate
 from sfn.report.numbers import degrees
 from sfn.study.point import Judged, judged, tried_signals
 from sfn.study.what_if import Tried, WhatIf
@@ -89,11 +89,11 @@ def show(
             request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, ())
         )
     try:
-        typed = locate(text=at, where="at")
+        typed = _located(at)
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
         context = PointPage(
-            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, _here(error.problems)
+            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, error.problems
         )
         return page(request, context, status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
@@ -115,7 +115,15 @@ def show(
 
 def _here(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:
     """Problems of the place under the name of its one field."""
-    return tuple(replace(one, where="at") if one.where.startswith("at.") else one for one in problems)
+    return tuple(replace(one, where="at") for one in problems)
+
+
+def _located(at: str) -> Located:
+    """The place as it was typed; what is wrong with it bears the field's name."""
+    try:
+        return locate(text=at, where="at")
+    except PlanError as error:
+        raise PlanError(_here(error.problems)) from None
 
 
 def _place(lat_deg: float, lon_deg: float, rx_height_m: str) -> tuple[tuple[str, str], ...]:
