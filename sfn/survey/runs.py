@@ -232,13 +232,15 @@ def routes(runs: Sequence[Run], *, greatest_off_m: float = 60.0) -> tuple[tuple[
 
     lat, lon = (float(np.mean(np.concatenate([getattr(r, name) for r in runs]))) for name in ("lat_deg", "lon_deg"))
     plane = _Route(np.empty(0), np.empty(0), np.empty(0), np.empty((0, 2)), lat, lon).plane
+    # The nearest place of a track with one every so many metres lies at most half of that along from the nearest point.
+    furthest_m = float(np.hypot(greatest_off_m, _ALONG_M / 2))
     tracks = [_evenly(plane(run.lat_deg, run.lon_deg)) for run in runs]
     trees = [KDTree(track) for track in tracks]
     same = []
     for i in range(len(runs)):
         for j in range(i):
             short, other = (i, j) if len(tracks[i]) <= len(tracks[j]) else (j, i)
-            away_m, _ = trees[other].query(tracks[short], distance_upper_bound=greatest_off_m + _ALONG_M)
+            away_m, _ = trees[other].query(tracks[short], distance_upper_bound=furthest_m)
             if float(np.mean(np.isfinite(away_m))) >= _SAME_ROUTE_RATIO:
                 same.append((i, j))
     pairs = np.array(same, dtype=np.int64).reshape(-1, 2)
