@@ -1,5 +1,6 @@
 """A change under way: begun once, confirmed in order from telephones or on a call, ordered back with one button."""
 
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -264,6 +265,24 @@ def test_what_is_withheld_is_told_by_nobody(
     assert post(f"/networks/{begun}/change/confirm/end", author="C. Room", unfinished="yes").status_code == 303
     # Nothing is issued in revision 2: a change that cannot begin tells no value either.
     assert [] == client.get(f"/api/pages/networks/{begun}/change/live").json()["steps"]
+
+
+def test_what_was_set_before_the_order_without_a_connection_arrives_unasked_and_is_to_go_back(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """Pressed as planned, sent when the net is back after GO BACK: nothing holds it up, and the control room sees it."""
+    first, *_ = steps(store, begun)
+    pressed = datetime.now(UTC)
+    time.sleep(1.1)  # held to the second
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+    assert "as before" == states(client, begun)[first["site"]]
+    clock = {"taken_clock": pressed.isoformat(), "phone_clock": datetime.now(UTC).isoformat()}
+    fields = {f"set-{n}": str(one["value"]) for n, one in enumerate(first["fields"], 1)}
+    address = link(begun, first["site"])
+    answer = client.post(address, data={"initials": "AE", **clock, **fields}, headers={"Accept": "application/json"})
+    assert answer.json().get("kept"), answer.text
+    assert "to go back" == states(client, begun)[first["site"]]
+    assert "GO BACK" in client.get(address).text
 
 
 def overview(client: TestClient, number: int) -> dict[str, dict[str, Any]]:

@@ -42,7 +42,7 @@ from webapp.standing.readings import (
     typed_reading,
 )
 from webapp.standing.release import SheetLine, State, released
-from webapp.standing.under_way import Live, after, told_at
+from webapp.standing.under_way import Live, after, since_order, told_at
 from webapp.store.entries import Entry
 from webapp.store.store import Store
 from webapp.work.maps import Maps
@@ -158,6 +158,8 @@ def take(
     goes_by = goes_by and (old is not None or not _lost(live, link))
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
+        # What was read before the order, without a connection, is what stood there then: asked about as that.
+        old = old if live is not None and since_order(live.ordered_back, typed.held_at) else None
         found = judged(old or made, typed.reading, going_back=old is not None)
     except PlanError as refused:
         return _again(request, token, settings, store, maps, form, refused.problems, ())

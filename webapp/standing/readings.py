@@ -50,6 +50,13 @@ class Typed:
     initials: str
     confirmed: frozenset[str] = field(default_factory=frozenset)
 
+    @property
+    def held_at(self) -> datetime:
+        """When it held, by the server's clock."""
+        at = instant(str(self.body["held_at"]))
+        assert at is not None  # written by `as_kept`
+        return at
+
     def open_questions(self, found: Judged) -> tuple[Question, ...]:
         """Questions that were not confirmed yet."""
         return tuple(q for q in found.questions if f"{q.field}: {q.text}" not in self.confirmed)

@@ -185,7 +185,12 @@ def _read(
 
 def after(back: Entry, one: Kept) -> bool:
     """Whether a report held since an order to go back, to the second; what had arrived before the order did not."""
-    return one.entry.id > back.id and one.held.at >= back.made_at.replace(microsecond=0)
+    return one.entry.id > back.id and since_order(back, one.held.at)
+
+
+def since_order(back: Entry | None, at: datetime) -> bool:
+    """Whether an instant lies after an order to go back, to the second; not where there is none."""
+    return back is not None and at >= back.made_at.replace(microsecond=0)
 
 
 def _begun_at(begun: Entry) -> datetime:
