@@ -4,6 +4,8 @@ import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -151,6 +153,40 @@ def test_it_works_offline_to_the_end(browser: Browser, issued: tuple[str, dict[s
         for remark in ("ice on the mast", "ice gone"):
             expect(page.locator(".card", has_text=remark)).to_have_count(1)
         expect(page.locator(".card", has_text="half a")).to_have_count(0)
+
+
+def test_an_order_to_go_back_is_on_the_screen_wherever_the_technician_was(
+    browser: Browser, issued: tuple[str, dict[str, str]]
+) -> None:
+    """Set and sent without a connection, scrolled to the button; with the net comes GO BACK, at the top, in sight."""
+    network, links = issued
+    with phone(browser) as (context, page), phone(browser) as (_, office):
+        office.goto(f"{network}/change/live")
+        office.locator("#deadline").fill(f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}")
+        office.locator("#begin-author").fill("C. Room")
+        office.get_by_role("button", name="Begin the change").click()
+        first = office.locator("[data-live] tbody th").first.inner_text()
+        opened(page, links[first])
+        context.set_offline(True)
+        planned = page.evaluate("JSON.parse(document.getElementById('reading-form').dataset.rules).planned")
+        for name, value in planned.items():
+            page.locator(f"#{name}").fill(f"{float(Fraction(value)):.10g}")
+        page.locator("#initials").fill("AE")
+        page.get_by_role("button", name="Send to the office").click()
+        expect(page.locator("#queue-list li")).to_have_count(1)
+        page.locator("#remarks").scroll_into_view_if_needed()
+        office.wait_for_timeout(1100)  # held to the second: the order comes after
+        office.locator("#back-author").fill("C. Room")
+        office.locator("form.go-back").get_by_role("button", name="Go back").click()
+        expect(office.locator("h1")).to_have_text("Going back")
+        context.set_offline(False)
+        expect(page.locator(".stale-word")).to_have_text("GO BACK")
+        expect(page.locator(".stale-word")).to_be_in_viewport()
+        office.reload()
+        expect(office.locator("tr", has_text=first)).to_contain_text("to go back")
+        office.locator("#end-author").fill("C. Room")
+        office.locator("input[name=unfinished]").check()
+        office.get_by_role("button", name="End it").click()
 
 
 def test_two_telephones_on_one_link_are_both_kept(browser: Browser, issued: tuple[str, dict[str, str]]) -> None:

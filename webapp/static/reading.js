@@ -335,6 +335,11 @@ const worker = async () => {
 window.addEventListener("online", () => { look(); flush(); });
 window.addEventListener("offline", look);
 setInterval(look, AGAIN_MS);
+// A page that came anew because something changed begins at its top: what was ordered stands there.
+if (performance.getEntriesByType("navigation")[0]?.type === "reload" || new URL(location.href).searchParams.has("sent")) {
+  history.scrollRestoration = "manual";
+  if (document.querySelector(".at-site > .stale")) window.scrollTo(0, 0);
+}
 bringBack();
 show();
 const address = new URL(location.href);
