@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Antenna
+from sfn.plan.number_text import decimal
 
 Table = tuple[tuple[float, float], ...]
 Plane = Literal["h", "v"]
@@ -236,7 +237,7 @@ def read_table(text: str, *, kind: Literal["horizontal", "vertical"]) -> tuple[T
         if not joined or joined.startswith("#") or (not rows and joined == "".join(_COLUMNS)):
             continue
         try:
-            angle, loss_db = _row(cells, separator, kind)
+            angle, loss_db = _row(cells, kind)
         except ValueError as error:
             what, expected = error.args
             problems.append(Problem(f"line {number}", what, expected, code="antenna-row-unreadable"))
@@ -262,7 +263,7 @@ def read_table(text: str, *, kind: Literal["horizontal", "vertical"]) -> tuple[T
     return table, tuple(_doubts(table, kind))
 
 
-def _row(cells: list[str], separator: str, kind: str) -> tuple[float, float]:
+def _row(cells: list[str], kind: str) -> tuple[float, float]:
     """Angle and attenuation of one line; ValueError(what, expected) when it has none."""
     filled = [c.strip() for c in cells if c.strip()]
     if len(filled) != 2:
@@ -270,7 +271,7 @@ def _row(cells: list[str], separator: str, kind: str) -> tuple[float, float]:
     numbers = []
     for name, cell in zip(_COLUMNS, filled, strict=True):
         try:
-            numbers.append(float(cell if separator == "," else cell.replace(",", ".")))
+            numbers.append(decimal(cell))
         except ValueError:
             raise ValueError(f"{name} is {cell!r}", "a number") from None
     angle, loss_db = numbers

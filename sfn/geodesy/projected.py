@@ -17,6 +17,7 @@ from sfn.geodesy.datum import own_degrees
 from sfn.geodesy.doubt import Doubt, doubt, in_words, worth
 from sfn.geodesy.line import inverse
 from sfn.geodesy.zones import ordered, step_of
+from sfn.plan.number_text import decimal
 from sfn.units import grouped
 
 # ``key``: the name of the field says metres, which people overlook; ``m`` and ``own``: somebody wrote the unit.
@@ -77,7 +78,7 @@ def read_eastings(text: str, *, system: CRS) -> Eastings | None:
         refuse(f"the two numbers in {text!r} are in different units", "one unit for both")
     if units == {"own"} and not counts_in_feet(system):
         refuse(f"{text!r} is in feet, but {system.name} counts in {_unit(system)[0]}s", "metres, or a grid in feet")
-    numbers = (float(first.replace(",", ".")), float(second.replace(",", ".")))
+    numbers = (decimal(first), decimal(second))
     unit: Unit = "own" if units == {"own"} else "m" if units else ""
     return Eastings(numbers, step_of(first, second), unit, lettered)
 

@@ -17,6 +17,7 @@ from pyproj import CRS
 from sfn.errors import PlanError
 from sfn.geodesy.angles import refuse
 from sfn.geodesy.datum import WGS84_CODE, to_wgs84
+from sfn.plan.number_text import decimal
 
 BANDS = "CDEFGHJKLMNPQRSTUVWX"
 BAND_HEIGHT_DEG = 8.0
@@ -159,7 +160,7 @@ def read_utm(text: str, *, crs: CRS) -> GridReference | None:
     if not found or (len(found["half"] or "") < 2 and max(map(len, re.findall("[0-9]+", text))) < 5):
         return None  # a single letter with small numbers is degrees
     easting_text, northing_text, _ = ordered(found, text)
-    easting_m, northing_m = (float(number.replace(",", ".")) for number in (easting_text, northing_text))
+    easting_m, northing_m = map(decimal, (easting_text, northing_text))
     zone = int(found["zone"])
     if not 1 <= zone <= 60:
         refuse(f"UTM zones run from 1 to 60, {text!r} has {zone}", UTM_EXAMPLE)

@@ -98,6 +98,25 @@ def ratio_written(text: str, marks: Marks = FORM) -> Fraction:
     return number_written(above, marks) / over
 
 
+def decimal(text: str) -> float:
+    """A number whose mark is decimal whatever stands before it: a coordinate, a level, a frequency, a pattern's cell.
+
+    Raises
+    ------
+    ValueError
+        If it is no number.
+
+    Examples
+    --------
+    >>> decimal("1,234"), decimal("−0.5")
+    (1.234, -0.5)
+    """
+    plain = _plain(text).replace(",", ".", 1)
+    if len(plain) > MOST_CHARACTERS_N or not _NUMBER.fullmatch(plain):
+        raise ValueError(f"{text[:MOST_CHARACTERS_N]!r} is no number")
+    return float(plain)
+
+
 def number_in(text: str, *, least: float, greatest: float, marks: Marks = FORM) -> float:
     """The same within a closed range.
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import decimal
 from sfn.survey.log_about import About, Reading
 from sfn.survey.log_lines import LogTable, Titled, average_of, frequency_of
 
@@ -106,6 +107,6 @@ def _mhz(text: str, unit: str) -> float | None:
     read = _FREQUENCY.fullmatch(text.strip())
     if read is None:
         return None
-    value, told = float(read[1].replace(",", ".")), (read[2] or unit).strip().lower()
+    value, told = decimal(read[1]), (read[2] or unit).strip().lower()
     scale = {"mhz": 1.0, "khz": 1e-3, "hz": 1e-6}.get(told)
     return value * (scale if scale else 1e-6 if value > 1e6 else 1e-3 if value > 2e4 else 1.0)

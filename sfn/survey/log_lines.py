@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.formula import unguarded
+from sfn.plan.number_text import decimal
 from sfn.plan.sheets import table_text
 from sfn.survey.receiver_level import LevelUnit
 from sfn.units import grouped
@@ -172,7 +173,7 @@ def frequency_of(channel: str) -> float | None:
     found = _FREQUENCY.search(channel)
     if not found:
         return None
-    value = float(found[1].replace(",", "."))
+    value = decimal(found[1])
     return value / 1000.0 if found[2] == "khz" else value if found[2] == "mhz" or "." in found[1] else None
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.angles import read_angles
 from sfn.geodesy.line import METRES_PER_DEGREE_M
+from sfn.plan.number_text import decimal
 
 Floats = NDArray[np.float64]
 Order = Literal["ask", "as-written", "exchanged"]
@@ -173,7 +174,7 @@ def _degrees(text: str, *, letters: bool) -> float | None:
     """One coordinate as a plain number; None where it is spelled otherwise."""
     text = text.strip().rstrip("\u00b0").strip()
     if _PLAIN.fullmatch(text):
-        return float(text.replace(",", ".").replace("\u2212", "-"))
+        return decimal(text)
     if _SCALED.fullmatch(text):
         return round(int(text) * 1e-7, 7)
     if letters and (found := _MINUTES.fullmatch(text)) and float(found["min"]) < 60:

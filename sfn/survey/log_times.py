@@ -8,6 +8,8 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.plan.number_text import decimal
+
 Floats = NDArray[np.float64]
 
 DAY_S = 86_400.0
@@ -104,7 +106,7 @@ def _clock(found: "re.Match[str]") -> float | None:
     """Seconds since midnight; 0 where no clock is told."""
     if found["h"] is None:
         return 0.0
-    hour, minute, second = int(found["h"]), int(found["m"]), float((found["s"] or "0").replace(",", "."))
+    hour, minute, second = int(found["h"]), int(found["m"]), decimal(found["s"] or "0")
     half = (found.groupdict().get("half") or "").lower().replace(".", "")
     if half:
         hour = hour % 12 + (12 if half == "pm" else 0)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.number_text import decimal
 from sfn.survey.gpx import gpx_points
 from sfn.survey.log_about import About, Reading
 from sfn.survey.log_channels import column_of_level, lines_of_channel
@@ -186,7 +187,7 @@ class _Made:
                 )
                 continue
             told = unit or level_unit(line.text("unit")) or level_unit(title.unit) or level_unit(self.table.unit_line)
-            raw[k] = (float(read[1].replace(",", ".").replace("\u2212", "-")), told)
+            raw[k] = (decimal(read[1]), told)
         if not raw:
             return found
         self._in_field(found, raw)
@@ -269,7 +270,7 @@ class _Made:
             if text.lower() in _NO_READING or k in self.wrong:
                 continue
             read = _VALUE.fullmatch(text)
-            value = float(read[1].replace(",", ".").replace("\u2212", "-")) if read else float("nan")
+            value = decimal(read[1]) if read else float("nan")
             if low <= value <= high:
                 found[k] = value
             else:

@@ -17,6 +17,7 @@ from sfn.study.readings import Reading, judged
 from sfn.study.sheet import Sheet, sheet
 from sfn.survey.rules import fixed
 from sfn.units import exact, unit_length_us
+from tests.number_texts import NO_NUMBER, READ, TWO_WAYS
 from webapp.standing.readings import LOCKS
 
 pytestmark = pytest.mark.browser
@@ -127,6 +128,28 @@ def said(made: Sheet, typed: dict[str, str]) -> dict[str, Any]:
         "advice": found.advice.as_json(),
         "off": off if off is None or off.startswith("-") else f"+{off}",
     }
+
+
+def test_the_telephone_reads_numbers_as_everything_else_does(browser: Browser) -> None:
+    """The table to which tables and forms are held: values exactly, refusals word for word."""
+    tab = browser.new_page()
+    tab.add_script_tag(path=str(ROOT / "webapp/static/at-site-rules.js"))
+    texts = [*READ, *TWO_WAYS, *NO_NUMBER]
+    there = tab.evaluate(
+        """(texts) => texts.map((text) => {
+          const read = atSite.number(text);
+          return read.wrong ?? [String(read.value.n), String(read.value.d)];
+        })""",
+        texts,
+    )
+    for text, found in zip(texts, there, strict=True):
+        if text in READ:
+            assert READ[text] == float(Fraction(int(found[0]), int(found[1]))), text
+            continue
+        with pytest.raises(ValueError) as refused:  # noqa: PT011 # the words are compared below
+            number_written(text)
+        assert str(refused.value) == found, text
+    tab.close()
 
 
 def test_the_telephone_asks_and_advises_what_the_server_does(browser: Browser) -> None:

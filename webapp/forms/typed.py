@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
+from sfn.plan.number_text import number_written
 from webapp.forms.places import Leaf, leaf_at, path_of, record_shown, value_at
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
+_WHOLE = re.compile(r"[+\-\u2212]?[\d \t\u00a0\u2009\u202f]+", re.ASCII)
 GREATEST_INDEX = 100_000
 _DROPPED = object()
 
@@ -80,18 +80,18 @@ def _holds(document: Mapping[str, Any], path: tuple[str | int, ...]) -> bool:
 def number(text: str) -> float | int | str:
     """A number as it was typed, whole ones as whole; text that is none stays text.
 
-    Spaces between groups of digits and a typographic minus are understood. A decimal comma is not: it
-    could as well part thousands.
+    Read as everywhere (`sfn.plan.number_text`): a decimal comma is understood where it can part no thousands.
 
     Examples
     --------
-    >>> number("120 000"), number("−12.5"), number("12,5")
-    (120000, -12.5, '12,5')
+    >>> number("120 000"), number("−12.5"), number("12,5"), number("1,234")
+    (120000, -12.5, 12.5, '1,234')
     """
-    plain = re.sub(r"(?<=\d)[\s\u202f](?=\d{3}(?!\d))", "", text.strip()).replace("\u2212", "-")
-    if _WHOLE.fullmatch(plain):
-        return int(plain)
-    return float(plain) if _NUMBER.fullmatch(plain) else text
+    try:
+        read = number_written(text)
+    except ValueError:
+        return text
+    return int(read) if _WHOLE.fullmatch(text.strip()) else float(read)
 
 
 def _value(found: Leaf, text: str) -> Any:

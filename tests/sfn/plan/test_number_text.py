@@ -2,7 +2,8 @@
 
 import pytest
 
-from sfn.plan.number_text import Marks, marks_of, number_in, number_written
+from sfn.plan.number_text import Marks, decimal, marks_of, number_in, number_written
+from tests.number_texts import NO_NUMBER, READ, TWO_WAYS
 
 COMMAS, BOTH = Marks(comma=True), Marks(comma=True, point=True)
 
@@ -10,15 +11,7 @@ COMMAS, BOTH = Marks(comma=True), Marks(comma=True, point=True)
 @pytest.mark.parametrize(
     ("text", "marks", "value"),
     [
-        ("12,5", None, 12.5),
-        ("0,125", None, 0.125),
-        ("-1,2345", None, -1.2345),
-        ("1.234", None, 1.234),
-        ("120 000", None, 120_000.0),
-        ("122\u202f602,9", None, 122_602.9),
-        ("\u22123", None, -3.0),
-        (".5", None, 0.5),
-        ("1e-3", None, 0.001),
+        *((text, None, value) for text, value in READ.items()),
         ("1,234", COMMAS, 1.234),
         ("12.5", COMMAS, 12.5),
         ("12.5", BOTH, 12.5),
@@ -32,8 +25,7 @@ def test_one_reading(text: str, marks: Marks | None, value: float) -> None:
 @pytest.mark.parametrize(
     ("text", "marks", "ways"),
     [
-        ("1,234", None, "1.234 or 1234"),
-        ("-382,700", None, "-382.700 or -382700"),
+        *((text, None, ways) for text, ways in TWO_WAYS.items()),
         ("1.234", COMMAS, "1.234 or 1234"),
         ("1,234", BOTH, "1.234 or 1234"),
         ("1.234", BOTH, "1.234 or 1234"),
@@ -45,7 +37,7 @@ def test_two_readings_are_refused(text: str, marks: Marks | None, ways: str) -> 
         number_written(text, *([marks] if marks else []))
 
 
-@pytest.mark.parametrize("text", ["", "x", "1_000", "nan", "inf", "1,234.5", "1.234,5", "12 34", "1e999", "9" * 61])
+@pytest.mark.parametrize("text", NO_NUMBER)
 def test_what_is_no_number(text: str) -> None:
     """Refused at once, also what exact arithmetic would never finish."""
     with pytest.raises(ValueError, match="is no number"):
@@ -58,3 +50,16 @@ def test_marks_of_a_table_and_ranges() -> None:
     assert BOTH == marks_of(["36,28", "0.05"])
     with pytest.raises(ValueError, match="−95,5 is out of range"):
         number_in("−95,5", least=-90, greatest=90)
+
+
+@pytest.mark.parametrize(("text", "value"), [*READ.items(), ("1,234", 1.234), ("-382,700", -382.7)])
+def test_where_the_mark_is_decimal_whatever_stands_before_it(text: str, value: float) -> None:
+    """A coordinate, a level or a pattern's cell: three decimals behind a comma are decimals."""
+    assert value == decimal(text)
+
+
+@pytest.mark.parametrize("text", NO_NUMBER)
+def test_what_is_no_decimal(text: str) -> None:
+    """The same is refused as elsewhere."""
+    with pytest.raises(ValueError, match="is no number"):
+        decimal(text)
