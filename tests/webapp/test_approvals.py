@@ -144,6 +144,22 @@ def test_alone_nobody_is_asked(client: TestClient, store: Store, example: dict[s
     assert client.get(f"/api/pages/networks/{made}/change").json()["approval"]["state"] == "approved"
 
 
+def test_a_script_of_before_approves_what_stands_now(
+    client: TestClient, store: Store, example: dict[str, Any], post: Any
+) -> None:
+    """Without `steps` the approval is of the old values as they are, and of those alone; wrong ones are refused."""
+    made = store.create(example, author="me", reason="first").network_id
+    later = deepcopy(example)
+    later["sites"][0]["offset_us"] = 3
+    store.save(made, later, base_revision=1, author="me", reason="moved")
+    plan = client.get(f"/api/pages/networks/{made}/change").json()
+    sent = {"revision": "2", "checksum": plan["plan"]["checksum"], "author": "me"}
+    assert post(f"/networks/{made}/change/approve", **sent, steps="other").status_code == 409
+    assert post(f"/networks/{made}/change/approve", **sent).status_code == 303
+    assert client.get(f"/api/pages/networks/{made}/change").json()["approval"]["state"] == "approved"
+    assert client.get(f"/api/pages/networks/{made}/change?against=1").json()["approval"]["state"] != "approved"
+
+
 def test_freezing_the_common_delay_keeps_the_approval(
     client: TestClient, store: Store, example: dict[str, Any], post: Any, issue: Callable[[int], int]
 ) -> None:

@@ -70,7 +70,8 @@ def approve_plan(
     another_person(person, planners(network, store, of="plan"), approval=settings.approval)
     against, number = form.get("against", "").strip(), network.head.revision.number
     made = change_page(network, store, maps, settings, against=against)
-    looked_at = tuple(form.get(name) for name in ("revision", "checksum", "steps"))
+    # A script of before names no old values: it approves those that stand now, and the approval is of them alone.
+    looked_at = (form.get("revision"), form.get("checksum"), form.get("steps", made.steps))
     if looked_at != (str(number), made.plan.checksum, made.steps):
         what, expected = "the plan is another one since this page was opened", "a look at the plan as it is now"
         raise RefusedError(409, Problem("revision", what, expected, code="plan-changed-since", fields=("revision",)))
