@@ -67,7 +67,7 @@ def load_demo(tab: Any) -> str:
     """Press the first demo's button; gives the network's address."""
     tab.goto("/")
     tab.locator(".demo button").first.click()
-    tab.wait_for_selector("h1:has-text('Sites')")
+    tab.wait_for_selector("h2:has-text('Sites')")
     return str(re.sub(r"^https?://[^/]+", "", tab.url))
 
 
@@ -105,7 +105,7 @@ def test_a_network_of_ones_own_gives_its_number(tab: Any) -> None:
     tab.get_by_label("This is where it stands").check()
     tab.get_by_role("button", name="Make the network").click()
     tab.wait_for_selector("text=The network is made.")
-    tab.locator(".tabs a", has_text="Delays").click()
+    tab.locator(".job-steps a", has_text="Set timing").click()
     row = tab.locator("tbody", has_text="Main mast").first
     assert microseconds(row.locator("td[data-label='Added delay']").inner_text().split("µs")[0]) == 500.0
     assert microseconds(row.locator("td[data-label='Launch']").inner_text().split("µs")[0]) == 120_500.0
@@ -184,7 +184,7 @@ def test_without_javascript_on_a_telephone(plain_tab: Any) -> None:
     """Adding a site, several pages, one save: all of it works with plain forms on a small screen."""
     address = load_demo(plain_tab)
     plain_tab.goto(address)
-    before = plain_tab.locator("tbody tr").count()
+    before = plain_tab.locator("form tbody tr").count()
     plain_tab.get_by_role("button", name="Add a site").click()
     index = before
     fill(
