@@ -22,8 +22,17 @@ from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.coverage import road
 from webapp.on_air import packet
 from webapp.prove import arrivals, drives, timeline
-from webapp.shell.dependencies import JobsDep, MapsDep, NetworkDep, ReadableStatedDep, StatedDep, StoreDep, proven
-from webapp.shell.following import as_json, found
+from webapp.shell.dependencies import (
+    JobsDep,
+    MapsDep,
+    NetworkDep,
+    PersonDep,
+    ReadableStatedDep,
+    StatedDep,
+    StoreDep,
+    proven,
+)
+from webapp.shell.following import as_json, found, stop
 from webapp.shell.json_bodies import no_key_twice
 from webapp.standing.told import SET_AT, doubts_of_save, put_down, since
 from webapp.standing.tries import TriesDep
@@ -292,10 +301,10 @@ def read_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
 
 
 @router.post("/jobs/{job_id}/cancel", tags=["jobs"])
-def cancel_job(jobs: JobsDep, job_id: str) -> dict[str, Any]:
-    """Ask a computation to stop; it does at its next step."""
+def cancel_job(jobs: JobsDep, store: StoreDep, person: PersonDep, job_id: str) -> dict[str, Any]:
+    """Ask a computation to stop; it does at its next step. Whoever started it may, and whoever may plan."""
     job = found(jobs, job_id)
-    job.progress.cancel()
+    stop(job, person, store)
     return as_json(job.view())
 
 

@@ -102,6 +102,8 @@ def test_nobody_stops_what_another_started(by: Any, store: Store) -> None:
     assert refused.status_code == 403
     assert "Vera did not start this" in refused.text.replace("&#39;", "'")
     assert not job.progress.cancelled
+    assert send(vera, f"/api/jobs/{job.id}/cancel").status_code == 403
+    assert not job.progress.cancelled
     assert send(ann, f"/jobs/{job.id}/cancel").status_code == 303
     assert job.progress.cancelled
     (line,) = store.audit.lines(action="job cancelled")

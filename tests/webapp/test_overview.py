@@ -90,7 +90,8 @@ def test_reception_is_the_maps(
     plan = sfn.load(example)
     expected = sfn.coverage(plan, pixel_m=2000.0).document["classes"]
     assert found["summary"]["area_km2"] == pytest.approx([one["area_km2"] for one in expected], rel=1e-6)
-    assert any("quick estimate" in said for said in found["says"])
+    assert "quick estimate" in found["classes"]["quick"]
+    assert "distorted by our own transmitters" in client.get(f"/networks/{number}").text.lower()
 
 
 def test_what_cannot_be_placed_has_no_map_and_is_named(

@@ -11,7 +11,9 @@ from fastapi.responses import Response
 from sfn.errors import PlanError
 from sfn.plan import Network
 from sfn.reception.area import ClassSummary
-from sfn.reception.classes import TOO_WEAK, UPSET, class_words, classes_say
+from sfn.reception.class_says import ClassSays, class_says
+from sfn.reception.classes import TOO_WEAK, UPSET, class_words
+from sfn.reception.quality import yardstick
 from sfn.study.overview import Due, SiteStand, due
 from sfn.study.served import served_summary
 from sfn.survey.readings import State
@@ -73,8 +75,12 @@ class Reception:
     """What that class is called."""
     weak_km2: float
     """[km2]"""
+    weak: str
+    """What that class is called."""
+    classes: ClassSays
+    """What stands beside every class."""
     says: tuple[str, ...]
-    """What the figures rest on."""
+    """What else the figures rest on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,14 +193,20 @@ def _reception(network: Network, maps: Maps, key: str) -> Reception | None:
         return None
     people, service = maps.listeners(network, computed.grid).people, service_of(network)
     found = served_summary(network, computed, delay_table(network).launches(), people=people)
+    words = class_words(service)
     ground = "over a smooth earth, without terrain" if computed.smooth else ""
+    twice = [one.what for one in maps.checked(network) if one.code == "listeners-counted-twice" and people is not None]
+    ofdm = service.kind == "ofdm"
+    risk = "receivers that place their window by the strongest signal serve less: the map has both" if ofdm else ""
     return Reception(
         summary=found,
         upset_km2=found.area_km2[UPSET],
         upset_people=None if found.people is None else found.people[UPSET],
-        upset=class_words(service)[UPSET],
+        upset=words[UPSET],
         weak_km2=found.area_km2[TOO_WEAK],
-        says=tuple(said for said in (ground, computed.averaged_says, classes_say(service)) if said),
+        weak=words[TOO_WEAK],
+        classes=class_says(network, yardstick(network)),
+        says=tuple(said for said in (ground, computed.averaged_says, *twice, risk) if said),
     )
 
 

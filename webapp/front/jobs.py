@@ -6,14 +6,12 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from sfn.errors import Problem
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context
 from webapp.shell.dependencies import JobsDep, PersonDep, StoreDep
-from webapp.shell.following import as_json, found
-from webapp.shell.problems import RefusedError, wants_json
+from webapp.shell.following import as_json, found, stop
+from webapp.shell.problems import wants_json
 from webapp.shell.render import page
-from webapp.store.roles import may
 from webapp.work.jobs import JobView
 
 router = Room("jobs")
@@ -47,11 +45,7 @@ def show(request: Request, jobs: JobsDep, job_id: str) -> Response:
 def cancel(request: Request, jobs: JobsDep, store: StoreDep, person: PersonDep, job_id: str) -> Response:
     """Ask the job to stop; it does at its next step. Whoever started it may, and whoever may plan."""
     job = found(jobs, job_id)
-    if person.named and person.name != job.started_by and not may(person, "plan"):
-        what = f"{person.name} did not start this: it is {job.started_by or 'somebody else'}'s"
-        raise RefusedError(403, Problem("job", what, "whoever started it, or who plans", code="job-of-another"))
-    store.audit.add("job cancelled", subject=job.title, body={"started_by": job.started_by})
-    job.progress.cancel()
+    stop(job, person, store)
     if wants_json(request):
         return JSONResponse(as_json(job.view()))
     return RedirectResponse(to("jobs.show", job_id), 303)

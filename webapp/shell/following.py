@@ -1,8 +1,11 @@
 """A job that goes on, as scripts and the pages' scripts follow it."""
 
+from sfn.errors import Problem
 from webapp.config.addresses import to
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.problems import RefusedError
+from webapp.store.roles import Person, may
+from webapp.store.store import Store
 from webapp.work.jobs import Job, Jobs, JobView
 
 
@@ -22,6 +25,21 @@ def as_json(view: JobView) -> dict[str, object]:
         "url": to("jobs.show", view.id),
         "cancel_url": to("jobs.cancel", view.id),
     }
+
+
+def stop(job: Job, person: Person, store: Store) -> None:
+    """Ask a job to stop; whoever started it may, and whoever may plan.
+
+    Raises
+    ------
+    RefusedError
+        If somebody else started it.
+    """
+    if person.named and person.name != job.started_by and not may(person, "plan"):
+        what = f"{person.name} did not start this: it is {job.started_by or 'somebody else'}'s"
+        raise RefusedError(403, Problem("job", what, "whoever started it, or who plans", code="job-of-another"))
+    store.audit.add("job cancelled", subject=job.title, body={"started_by": job.started_by})
+    job.progress.cancel()
 
 
 def found(jobs: Jobs, job_id: str) -> Job:
