@@ -75,7 +75,9 @@ def web() -> dict[str, Any]:
     from webapp.store.store import Store
 
     with tempfile.TemporaryDirectory() as name:
-        settings = Settings(Path(name), f"sqlite:///{name}/networks.sqlite", session_key="test-key")
+        settings = Settings(
+            Path(name), f"sqlite:///{name}/networks.sqlite", session_key="test-key-of-the-tests-that-nobody-guesses"
+        )
         store = Store(settings.database_url)
         document = json.loads(next(path for path in demo_files() if path.stem == "fm_ridge").read_text("utf-8"))
         network_id = store.create(document, author="surface", reason="demo").network_id

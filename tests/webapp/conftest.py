@@ -51,7 +51,9 @@ def example() -> dict[str, Any]:
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
     """Settings of an application that nobody else uses."""
-    return Settings(tmp_path, f"sqlite:///{tmp_path / 'networks.sqlite'}", session_key="test-key")
+    return Settings(
+        tmp_path, f"sqlite:///{tmp_path / 'networks.sqlite'}", session_key="test-key-of-the-tests-that-nobody-guesses"
+    )
 
 
 @pytest.fixture

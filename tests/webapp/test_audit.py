@@ -180,6 +180,6 @@ def test_slowed_sign_ins_wrong_passwords_and_withdrawn_links_are_written(
     link = store.links.add(number, site_id="north", revision=1, ends_at=ends_at, made_with="link page")
     store.links.withdraw(number, link.id)
     for _ in range(3):
-        assert other.get(f"/site/{token_of('test-key', link)}").status_code == 410
+        assert other.get(f"/site/{token_of('test-key-of-the-tests-that-nobody-guesses', link)}").status_code == 410
     (line,) = store.audit.lines(action="withdrawn link opened")
     assert line.subject == link.id

@@ -161,12 +161,12 @@ def test_what_was_taken_back_does_not_come_back_unsaid(
     assert again.accounts.of_session(session) is None
     assert again.accounts.of_token(token) is None
     for link, opens in ((first, False), (later, False), (stays, True)):
-        signed = token_of("test-key", link)
+        signed = token_of("test-key-of-the-tests-that-nobody-guesses", link)
         if opens:
-            assert open_link(again.links, "test-key", signed).site_id == "south"
+            assert open_link(again.links, "test-key-of-the-tests-that-nobody-guesses", signed).site_id == "south"
         else:
             with pytest.raises(RefusedError) as refused:
-                open_link(again.links, "test-key", signed)
+                open_link(again.links, "test-key-of-the-tests-that-nobody-guesses", signed)
             assert refused.value.status == 410
     assert again.audit.lines(action="restored")[0].body["links_still_withdrawn"] == 1
     assert again.audit.verify().faults == ()

@@ -42,7 +42,9 @@ def steps(store: Store, number: int) -> list[dict[str, Any]]:
 
 def link(number: int, site: str) -> str:
     """A technician's address."""
-    return "/site/" + made_link("test-key", network_id=number, site_id=site, revision=1, days=7)
+    return "/site/" + made_link(
+        "test-key-of-the-tests-that-nobody-guesses", network_id=number, site_id=site, revision=1, days=7
+    )
 
 
 def send(client: TestClient, number: int, step: dict[str, Any], key: str = "value") -> None:
@@ -388,7 +390,9 @@ def test_what_stands_as_planned_already_is_not_asked_for_again(
     base = store.read(begun)
     store.save(begun, {**base.document, "name": "renamed"}, base_revision=1, author="test", reason="name")
     assert issue(begun) == 2
-    anew = "/site/" + made_link("test-key", network_id=begun, site_id=first["site"], revision=2, days=7)
+    anew = "/site/" + made_link(
+        "test-key-of-the-tests-that-nobody-guesses", network_id=begun, site_id=first["site"], revision=2, days=7
+    )
     page = client.get(anew).text
     verdict = page[page.index('id="verdict"') : page.index('id="connection"')]
     assert "Set as planned" in verdict

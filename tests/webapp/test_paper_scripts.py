@@ -118,7 +118,9 @@ def test_every_name_from_right_to_left_stands_apart_where_a_change_is_made(
     example["common_delay"] = {"mode": "fixed", "value_us": 123_000}
     number = store.create(example, author="test", reason="test").network_id
     issue(number)
-    site = "/site/" + made_link("test-key", network_id=number, site_id="south", revision=1, days=7)
+    site = "/site/" + made_link(
+        "test-key-of-the-tests-that-nobody-guesses", network_id=number, site_id="south", revision=1, days=7
+    )
     change = f"/networks/{number}/change"
     pages = [client.get(change).text, client.get(f"{change}/live").text, client.get(site).text]
     deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"

@@ -44,7 +44,9 @@ def number(issued: Callable[[dict[str, Any]], int], example: dict[str, Any]) -> 
 
 def link(number: int, site: str = "north", revision: int = 1, days: int = 7) -> str:
     """The address of a signed link."""
-    token = made_link("test-key", network_id=number, site_id=site, revision=revision, days=days)
+    token = made_link(
+        "test-key-of-the-tests-that-nobody-guesses", network_id=number, site_id=site, revision=revision, days=days
+    )
     return f"/site/{token}"
 
 
@@ -83,9 +85,14 @@ def test_a_link_cannot_be_changed_and_ends(number: int, client: TestClient) -> N
     token = link(number).removeprefix("/site/")
     other = made_link("another-key", network_id=number, site_id="north", revision=1, days=7)
 
-    assert read_link("test-key", token, now=datetime.now(UTC) + timedelta(days=6.9)).site_id == "north"
+    assert (
+        read_link(
+            "test-key-of-the-tests-that-nobody-guesses", token, now=datetime.now(UTC) + timedelta(days=6.9)
+        ).site_id
+        == "north"
+    )
     with pytest.raises(RefusedError) as over:
-        read_link("test-key", token, now=datetime.now(UTC) + timedelta(days=7.1))
+        read_link("test-key-of-the-tests-that-nobody-guesses", token, now=datetime.now(UTC) + timedelta(days=7.1))
     assert over.value.status == 410
     assert client.get(f"/site/{other}").status_code == 404
     assert client.get(f"/site/X{token[1:]}").status_code == 404
@@ -456,13 +463,24 @@ def test_a_kept_link_ends_when_it_was_made_to(store: Store, number: int) -> None
     """Signing it anew for the page does not make it last longer."""
     ends_at = datetime.now(UTC) + timedelta(hours=30)
     kept = store.links.add(number, site_id="north", revision=1, ends_at=ends_at, made_with="link page")
-    opened = open_link(store.links, "test-key", token_of("test-key", kept))
+    opened = open_link(
+        store.links,
+        "test-key-of-the-tests-that-nobody-guesses",
+        token_of("test-key-of-the-tests-that-nobody-guesses", kept),
+    )
     assert abs(opened.ends_at - ends_at) < timedelta(seconds=2)
     over = datetime.now(UTC) - timedelta(seconds=1)
     late = store.links.add(number, site_id="north", revision=1, ends_at=over, made_with="link page")
-    token = made_link("test-key", network_id=number, site_id="north", revision=1, days=1, link_id=late.id)
+    token = made_link(
+        "test-key-of-the-tests-that-nobody-guesses",
+        network_id=number,
+        site_id="north",
+        revision=1,
+        days=1,
+        link_id=late.id,
+    )
     with pytest.raises(RefusedError) as refused:
-        open_link(store.links, "test-key", token)
+        open_link(store.links, "test-key-of-the-tests-that-nobody-guesses", token)
     assert refused.value.status == 410
 
 

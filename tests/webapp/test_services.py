@@ -124,7 +124,11 @@ def test_two_applications_do_not_share_a_file(tmp_path: Path, example: dict[str,
     clients, checksums = [], {}
     with ExitStack() as opened:
         for name, tolerance in figures.items():
-            settings = Settings(tmp_path / name, f"sqlite:///{tmp_path / name}.sqlite", session_key="test-key")
+            settings = Settings(
+                tmp_path / name,
+                f"sqlite:///{tmp_path / name}.sqlite",
+                session_key="test-key-of-the-tests-that-nobody-guesses",
+            )
             settings.data_folder.mkdir()
             if name != "shipped":
                 text = re.sub(r"(?m)^tolerance_us = .*$", f"tolerance_us = {tolerance}", own_text)

@@ -149,7 +149,9 @@ def test_a_withheld_site_gets_no_link_and_an_old_one_says_so(
     assert "/site/" not in links
     assert "No link" in links
 
-    token = made_link("test-key", network_id=number, site_id="north", revision=1, days=7)
+    token = made_link(
+        "test-key-of-the-tests-that-nobody-guesses", network_id=number, site_id="north", revision=1, days=7
+    )
     page = text_of(client, f"/site/{token}")
     assert "WITHHELD" in page
     assert "500 µs" not in page

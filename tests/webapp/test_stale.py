@@ -41,7 +41,7 @@ def test_other_figures_make_an_issued_sheet_stale_everywhere(
     revision = issue(number)
     sheet = f"/networks/{number}/sheets/gap"
     was = next(e.body["checksum"] for e in store.entries.of(number, kind=ISSUE, site_id="gap"))
-    link = f"/site/{made_link('test-key', network_id=number, site_id='gap', revision=revision, days=1)}"
+    link = f"/site/{made_link('test-key-of-the-tests-that-nobody-guesses', network_id=number, site_id='gap', revision=revision, days=1)}"
     assert f"checksum <b>{was}</b>" in text_of(client, sheet)
     assert "repeater delay: 14.5 µs" in text_of(client, link)
 

@@ -100,7 +100,7 @@ def test_seconds_of_work_are_asked_by_the_form(client: TestClient, store: Store,
         refused = client.get(where, headers=headers)
         assert refused.status_code == 405
         assert "opening an address does not start" in refused.text
-    assert client.get(f"/api/pages{where}", headers=LINK).status_code == 405
+    assert client.get(f"/api/pages{where}", headers=LINK).status_code == 403
     shown = client.get(f"/networks/{number}/point?at=36.36, -84.3", headers=LINK).text
     assert 'id="direct"' in shown
     assert "data-by-itself" not in shown

@@ -126,7 +126,11 @@ class NetworkPage(Context):
 @router.get("/networks/{network_id}")
 def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """The network at a glance."""
-    return shown(request, fresh(network.saved), stands=_stands(network, store, maps, settings))
+    try:
+        stands = _stands(network, store, maps, settings)
+    except PlanError:
+        stands = None  # a plan that has no sheets at all: the page says of everything why
+    return shown(request, fresh(network.saved), stands=stands)
 
 
 @router.get("/networks/{network_id}/export.json")
