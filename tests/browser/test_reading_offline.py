@@ -32,7 +32,12 @@ def phone(browser: Browser) -> Iterator[tuple[BrowserContext, Page]]:
 
 @pytest.fixture(scope="module")
 def issued(browser: Browser, address: str) -> tuple[str, dict[str, str]]:
-    """The ridge example, issued: its address, and each site's link."""
+    """The ridge example, issued, for all tests that leave its plan alone: its address, and each site's link."""
+    return newly_issued(browser, address)
+
+
+def newly_issued(browser: Browser, address: str) -> tuple[str, dict[str, str]]:
+    """The same, for one test alone."""
     with phone(browser) as (_, page):
         page.goto(address)
         page.locator('form[action="/networks/demo/fm_ridge"] button').click()
@@ -41,6 +46,8 @@ def issued(browser: Browser, address: str) -> tuple[str, dict[str, str]]:
         issue(page, network)
         page.goto(f"{network}/readings/links")
         page.get_by_role("button", name="Make links").click()
+        page.wait_for_load_state()
+        page.locator(".link-text a").first.wait_for()
         found = {}
         for section in page.locator(".cards section").all():
             name = section.locator("h2").inner_text()
@@ -155,11 +162,9 @@ def test_it_works_offline_to_the_end(browser: Browser, issued: tuple[str, dict[s
         expect(page.locator(".card", has_text="half a")).to_have_count(0)
 
 
-def test_an_order_to_go_back_is_on_the_screen_wherever_the_technician_was(
-    browser: Browser, issued: tuple[str, dict[str, str]]
-) -> None:
+def test_an_order_to_go_back_is_on_the_screen_wherever_the_technician_was(browser: Browser, address: str) -> None:
     """Set and sent without a connection, scrolled to the button; with the net comes GO BACK, at the top, in sight."""
-    network, links = issued
+    network, links = newly_issued(browser, address)  # what other tests sent would leave nothing to change
     with phone(browser) as (context, page), phone(browser) as (_, office):
         office.goto(f"{network}/change/live")
         office.locator("#deadline").fill(f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}")
@@ -203,6 +208,7 @@ def test_two_telephones_on_one_link_are_both_kept(browser: Browser, issued: tupl
         for tab, net in ((page, context), (second, other)):
             net.set_offline(False)
             expect(tab.locator("#queue")).to_be_hidden()
+        page.wait_for_load_state("networkidle")  # it fetches itself anew once everything is sent
         page.goto(link)
         for words, who in (("first phone", "AE"), ("second phone", "BO")):
             expect(page.locator(".card", has_text=words)).to_have_count(1)
