@@ -7,6 +7,17 @@ import unicodedata
 
 # Marks of the bidirectional algorithm (Unicode Standard Annex 9), explicit and implicit.
 TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
+# Letters and marks that nothing is drawn of: Default_Ignorable_Code_Point of the Unicode Character Database, from
+# memory, as far as `str.isprintable` takes them for printable.
+UNDRAWN = frozenset(
+    map(
+        chr,
+        (
+            0x034F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x180B, 0x180C, 0x180D, 0x180F, 0x3164, 0xFFA0,
+            *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0),
+        ),
+    )
+)  # fmt: skip
 _LAYOUT = "\n\r\t"
 _SHOWN = {
     ord(c): f"[U+{ord(c):04X}]"

@@ -99,6 +99,15 @@ def test_a_user_that_cannot_be_is_refused(client: TestClient, store: Store, fiel
     assert not store.accounts.some()
 
 
+@pytest.mark.parametrize("letter", ["\u034f", "\u115f", "\u180b", "\u3164", "\ufe0f", "\U000e0100"])
+def test_a_name_with_a_letter_that_nobody_sees_is_refused(store: Store, letter: str) -> None:
+    """Else two people could read the same in every record."""
+    store.accounts.add("Admin", role="administrator", password=WORDS)
+    with pytest.raises(PlanError, match="nobody sees") as refused:
+        store.accounts.add(f"Ad{letter}min", role="planner", password=WORDS)
+    assert [problem.code for problem in refused.value.problems] == ["user-name-unseen"]
+
+
 def test_names_that_look_alike_are_one_or_refused(store: Store) -> None:
     """Composed and decomposed, full width, and one letter of another alphabet; whole names of another are taken."""
     store.accounts.add("Admin", role="administrator", password=WORDS)

@@ -11,6 +11,7 @@ from sqlalchemy import Engine, Row, Select, and_, delete, func, insert, or_, sel
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
+from sfn.visible import UNDRAWN
 from webapp.config.limits import LONGEST_PERSON_N
 from webapp.store.audit import Audit
 from webapp.store.passwords import hash_password, password_matches, token_hash
@@ -86,6 +87,10 @@ class Accounts:
         if not name or len(name) > LONGEST_PERSON_N or not name.isprintable():
             expected = f"1 to {LONGEST_PERSON_N} characters"
             problems.append(Problem("name", f"cannot be {name[:40]!r}", expected, code="user-name", fields=("name",)))
+        elif unseen := [f"U+{ord(one):04X}" for one in name if one in UNDRAWN]:
+            what = f"{name[:40]!r} has characters that nobody sees: {', '.join(dict.fromkeys(unseen))}"
+            expected = "letters that are drawn"
+            problems.append(Problem("name", what, expected, code="user-name-unseen", fields=("name",)))
         elif mixed := _mixed(name):
             what = f"{mixed!r} mixes letters of two alphabets that look alike"
             problems.append(Problem("name", what, "one alphabet a word", code="user-name-mixed", fields=("name",)))
