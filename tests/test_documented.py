@@ -10,7 +10,7 @@ from sfn.cli import COMMANDS
 from tests.test_architecture import RANKS
 from webapp.config import settings
 from webapp.config.settings import Settings
-from webapp.shell.tabs import TABS
+from webapp.shell.tabs import GROUPS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -46,7 +46,8 @@ def test_the_job_stands_in_the_first_paragraph() -> None:
 
 def test_tabs_are_named_once() -> None:
     """No two pages of a network share a key or a label."""
-    keys, labels = [tab.key for tab in TABS], [tab.label for tab in TABS]
+    tabs = [tab for group in GROUPS for tab in group.tabs]
+    keys, labels = [tab.key for tab in tabs], [tab.label for tab in tabs]
 
     assert len(set(keys)) == len(keys)
     assert len(set(labels)) == len(labels)

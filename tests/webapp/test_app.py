@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from webapp.shell.tabs import TABS
+from webapp.shell.tabs import GROUPS
 
 RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
 
@@ -20,7 +20,7 @@ def number(post: Callable[..., Any]) -> int:
     return int(location.rsplit("/", 1)[-1])
 
 
-@pytest.mark.parametrize("tab", TABS, ids=lambda tab: tab.key)
+@pytest.mark.parametrize("tab", [tab for group in GROUPS for tab in group.tabs], ids=lambda tab: tab.key)
 def test_every_tab_answers_and_marks_itself(client: TestClient, number: int, tab: Any) -> None:
     """The page of each tab of a network opens and shows which tab it is."""
     answer = client.get(tab.address(number))

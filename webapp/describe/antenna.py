@@ -21,7 +21,7 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, typed
+from webapp.standing.editing import Draft, save, saved_says, typed_beside
 from webapp.standing.tries import number_of
 from webapp.store.store import ConflictError
 
@@ -81,7 +81,7 @@ def change(
     """Save the antenna; a table stays as it is where no file is sent."""
     files = {"horizontal": horizontal, "vertical": vertical}
     try:
-        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        draft = typed_beside(store, opened.head.id, form)
         document, doubts = _changed(draft.document, site_id, form, files)
         outcome = save(request, store, draft.with_document(document))
     except PlanError as refused:
@@ -90,8 +90,7 @@ def change(
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
         return _shown(request, opened, site_id, outcome.problems, form)
-    told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
-    notice(request, " ".join([told, *(f"Look at this: {d.what}; {d.expected}." for d in doubts)]))
+    notice(request, " ".join([saved_says(outcome, draft), *(f"Look at this: {d.what}; {d.expected}." for d in doubts)]))
     return RedirectResponse(to("antenna.show", opened.head.id, site_id), 303)
 
 

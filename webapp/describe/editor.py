@@ -14,7 +14,7 @@ from webapp.forms.places import path_of
 from webapp.forms.structure import act
 from webapp.shell.dependencies import FormDep, StoreDep
 from webapp.shell.render import anchor, notice
-from webapp.standing.editing import Draft, asks, save, typed
+from webapp.standing.editing import Draft, asks, save, saved_says, typed
 from webapp.standing.told import doubts_of_save
 from webapp.store.store import ConflictError, Revision
 
@@ -36,8 +36,7 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
         except ConflictError as conflict:
             return conflict_page(request, conflict, form)
         if isinstance(outcome, Revision):
-            told = "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
-            notice(request, f"{told} {getattr(request.state, 'told', '')}".strip())
+            notice(request, f"{saved_says(outcome, draft)} {getattr(request.state, 'told', '')}".strip())
             if not asks(request):
                 request.state.problems = doubts_of_save(store, network_id, draft.document)
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)

@@ -1,14 +1,14 @@
 """A network's first page: how it stands, what is to be done next, then its sites and chains; its document as a file."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import Response
 
-from sfn.errors import PlanError
+from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.reception.area import ClassSummary
 from sfn.reception.class_says import ClassSays, class_says
@@ -31,10 +31,8 @@ from webapp.shell.render import page
 from webapp.shell.site_marks import site_marks
 from webapp.standing.editing import Draft, fresh, looked_at
 from webapp.standing.release import released
-from webapp.standing.site_lines import STATES, SiteLine as SiteReported, reports_of, site_line as reported_line
-from webapp.standing.under_way import taken_back
+from webapp.standing.site_lines import STATES, SiteLine as SiteReported, reported_lines
 from webapp.store.documents import as_text
-from webapp.store.entries import Entry
 from webapp.store.store import Revision, Store
 from webapp.work.maps import Maps
 
@@ -160,19 +158,14 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
 
 def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> NetworkStands:
     """How the network stands by its sheets, by what was reported, and by the usual map."""
-    network, found = opened.network, released(opened, store, maps)
-    entries: dict[str, list[Entry]] = {}
-    for entry in reports_of(opened, store):
-        entries.setdefault(entry.site_id, []).append(entry)
-    gone = taken_back(store, maps, opened.head.id)
-    lines = {
-        one.sheet.site.id: reported_line(one, entries.get(one.sheet.site.id, []), opened, gone) for one in found.lines
-    }
+    network, problems = opened.network, maps.checked(opened.network)
+    reported, _ = reported_lines(opened, store, maps, released(opened, store, maps))
+    lines = {one.sheet.site.id: one for one in reported}
     stands = tuple(
         _stand(lines[site.id]) if site.id in lines else SiteStand(site.id, site.name, "withheld", "planned", "")
         for site in network.sites
     )
-    things = due(stands, maps.checked(network))
+    things = due(stands, problems)
     part = in_part(opened)
     try:
         wanted, unserved = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points), ""
@@ -183,15 +176,19 @@ def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> Net
         words=STATES,
         next=tuple((one, _where(one, opened)) for one in things[:NEXT_N]),
         more=max(len(things) - NEXT_N, 0),
-        reception=None if wanted is None or part.network.unjudged else _reception(part.network, maps, wanted.key),
+        reception=(
+            None
+            if wanted is None or part.network.unjudged
+            else _reception(part.network, maps, wanted.key, doubts=problems)
+        ),
         unserved=unserved,
         changes=tuple(store.history(opened.head.id))[:CHANGES_N],
         drawn=_drawn(part, stands),
     )
 
 
-def _reception(network: Network, maps: Maps, key: str) -> Reception | None:
-    """The usual map's figures, by its own rule; None while its levels are not there."""
+def _reception(network: Network, maps: Maps, key: str, *, doubts: Iterable[Problem]) -> Reception | None:
+    """The usual map's figures, by its own rule, with the doubts about people; None while its levels are not there."""
     computed = maps.find(key)
     if computed is None:
         return None
@@ -199,7 +196,7 @@ def _reception(network: Network, maps: Maps, key: str) -> Reception | None:
     found = served_summary(network, computed, delay_table(network).launches(), people=people)
     words = class_words(service)
     ground = "over a smooth earth, without terrain" if computed.smooth else ""
-    twice = [one.what for one in maps.checked(network) if one.code == "listeners-counted-twice" and people is not None]
+    twice = [one.what for one in doubts if one.code == "listeners-counted-twice" and people is not None]
     ofdm = service.kind == "ofdm"
     risk = "receivers that place their window by the strongest signal serve less: the map has both" if ofdm else ""
     return Reception(

@@ -18,7 +18,7 @@ from webapp.describe.revisions import conflict_page
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, Opened, ReadableDep, StoreDep
 from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, typed
+from webapp.standing.editing import Draft, save, saved_says, typed_beside
 from webapp.store.store import ConflictError
 
 router = Room("others")
@@ -71,7 +71,7 @@ def send(request: Request, opened: ReadableDep, file: Annotated[UploadFile, File
 def change(request: Request, store: StoreDep, opened: ReadableDep, form: FormDep) -> Response:
     """Save the table as the document's list."""
     try:
-        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        draft = typed_beside(store, opened.head.id, form)
         document = copy.deepcopy(draft.document)
         before = document.pop("other_transmitters", None)
         found = understood_others(form.get("table", "").encode(), source="table", before=before)
@@ -84,8 +84,7 @@ def change(request: Request, store: StoreDep, opened: ReadableDep, form: FormDep
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
         return page(request, _page(request, opened, form=form, problems=outcome.problems), status=422)
-    saved = outcome != draft.base.revision
-    notice(request, f"Saved as revision {outcome.number}." if saved else "Nothing was changed.")
+    notice(request, saved_says(outcome, draft))
     return RedirectResponse(to("others.show", opened.head.id), 303)
 
 

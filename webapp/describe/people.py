@@ -16,7 +16,7 @@ from webapp.describe.revisions import conflict_page
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, typed
+from webapp.standing.editing import Draft, save, saved_says, typed_beside
 from webapp.store.store import ConflictError
 from webapp.work.maps import Maps
 from webapp.work.people import HeldFile, held_files, listeners_of, look_at, take, value_of
@@ -91,7 +91,7 @@ def choose(
     """Save who is counted."""
     grid = _grid(opened, maps, settings.limits.grid_points)
     try:
-        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        draft = typed_beside(store, opened.head.id, form)
         document, now = copy.deepcopy(draft.document), draft.document.get("listeners")
         document.pop("listeners", None)
         chosen = listeners_of(form.get("listeners", value_of(now)), now, folder=maps.terrain_folder)
@@ -104,8 +104,7 @@ def choose(
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
         return page(request, _page(request, opened, maps, grid, form=form, problems=outcome.problems), status=422)
-    saved = outcome != draft.base.revision
-    notice(request, f"Saved as revision {outcome.number}." if saved else "Nothing was changed.")
+    notice(request, saved_says(outcome, draft))
     return RedirectResponse(to("people.show", opened.head.id), 303)
 
 

@@ -28,8 +28,8 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, typed
-from webapp.store.store import ConflictError, Revision
+from webapp.standing.editing import Draft, save, saved_says, typed_beside
+from webapp.store.store import ConflictError
 from webapp.work.maps import Maps
 from webapp.work.terrains import TerrainLine, source_of, take_files, value_of, zones_kept
 
@@ -107,7 +107,7 @@ def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep,
     if form.get("act") == "look":
         return _shown(request, opened, maps, form=form)
     try:
-        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        draft = typed_beside(store, opened.head.id, form)
         document = _changed(draft.document, form, maps)
         outcome = save(request, store, draft.with_document(document))
     except PlanError as refused:
@@ -116,7 +116,7 @@ def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep,
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
         return _shown(request, opened, maps, outcome.problems, form)
-    notice(request, _told(outcome, draft))
+    notice(request, saved_says(outcome, draft))
     return RedirectResponse(to("terrain.show", opened.head.id), 303)
 
 
@@ -147,7 +147,7 @@ def make_zones(
 ) -> Response:  # fmt: skip
     """Make zones of the ground cover's water classes or of a coastline, keep them, and save the network with them."""
     try:
-        draft = typed(store, opened.head.id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+        draft = typed_beside(store, opened.head.id, form)
         sent = None if coastline is None or not coastline.filename else (coastline.filename, coastline.file)
         made = zones_kept(maps.terrain_folder, form, maps.ground(opened.network), placed_sites(opened.network).at, sent)
         document = copy.deepcopy(draft.document) | {"zones": source_document(form.get("name", "").strip())}
@@ -161,7 +161,7 @@ def make_zones(
     told_of = {"revision": outcome.number, "coastline": sent[0] if sent else ""}
     store.audit.add("zones made", subject=form.get("name", "").strip(), network_id=opened.head.id, body=told_of)
     shares = ", ".join(f"{name} {share:.0f} %" for name, share in made.shares_pct.items())
-    notice(request, f"{_told(outcome, draft)} Zones: {shares}. {' '.join(made.says)}")
+    notice(request, f"{saved_says(outcome, draft)} Zones: {shares}. {' '.join(made.says)}")
     return RedirectResponse(to("terrain.show", opened.head.id), 303)
 
 
@@ -217,11 +217,6 @@ def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None
     sent = source_typed(form, key)
     held = maps.census(sent.folder) if sent.folder else None
     return source_sent(sent, key, held=held)
-
-
-def _told(outcome: Revision, draft: Draft) -> str:
-    """What was done."""
-    return "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
 
 
 def _shown(

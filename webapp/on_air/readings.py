@@ -27,7 +27,7 @@ from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.standing.readings import LABELS
 from webapp.standing.release import Released, released
-from webapp.standing.site_lines import STATES, SiteLine, reports_of, site_line
+from webapp.standing.site_lines import STATES, SiteLine, reported_lines, reports_of, site_line
 from webapp.standing.under_way import taken_back
 from webapp.store.entries import Entry
 from webapp.store.links_kept import KeptLink
@@ -94,12 +94,7 @@ class ReadingLinksPage(Context):
 @router.get("/networks/{network_id}/readings")
 def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
     """Every site at a glance."""
-    by_site: dict[str, list[Entry]] = {}
-    for entry in reports_of(opened, store):
-        by_site.setdefault(entry.site_id, []).append(entry)
-    found = released(opened, store, maps)
-    gone = taken_back(store, maps, opened.head.id)
-    lines = tuple(site_line(one, by_site.get(one.sheet.site.id, []), opened, gone) for one in found.lines)
+    lines, by_site = reported_lines(opened, store, maps, released(opened, store, maps))
     counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
     always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
     counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}

@@ -12,11 +12,10 @@ from sfn.study.arrivals import Arrivals
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, ReadableDep, SettingsDep, UploadsDep
-from webapp.shell.following import as_json
+from webapp.shell.following import as_json, not_yet
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.work.arrivals import looking_for_arrivals
-from webapp.work.jobs import ENDED
 
 router = Room("arrivals")
 
@@ -129,6 +128,4 @@ def answer_arrivals(opened: ReadableDep, jobs: JobsDep, job_id: str, response: R
         raise RefusedError(404)
     if isinstance(job.result, Arrivals):
         return document(job.result)
-    view = job.view()
-    response.status_code = 422 if view.state in ENDED else 202
-    return as_json(view)
+    return not_yet(job, response)

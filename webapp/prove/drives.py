@@ -20,11 +20,11 @@ from sfn.survey.drive_log import Origin
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, ReadableDep, StoreDep, UploadsDep
-from webapp.shell.following import as_json
+from webapp.shell.following import as_json, not_yet
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
-from webapp.work.jobs import ENDED, Jobs, Work
+from webapp.work.jobs import Jobs, Work
 from webapp.work.logs import RUNS, levels_work, runs_work
 
 router = Room("drives")
@@ -266,9 +266,7 @@ def answer_drives(opened: ReadableDep, jobs: JobsDep, job_id: str, response: Res
         return levels_document(job.result)
     if isinstance(job.result, DrivenRoutes):
         return runs_document(job.result, opened.network)
-    view = job.view()
-    response.status_code = 422 if view.state in ENDED else 202
-    return as_json(view)
+    return not_yet(job, response)
 
 
 def _following(opened: Opened, jobs: Jobs, work: Work, *, title: str) -> dict[str, Any]:

@@ -1,12 +1,14 @@
 """A job that goes on, as scripts and the pages' scripts follow it."""
 
+from fastapi import Response
+
 from sfn.errors import Problem
 from webapp.config.addresses import to
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.problems import RefusedError
 from webapp.store.roles import Person, may
 from webapp.store.store import Store
-from webapp.work.jobs import Job, Jobs, JobView
+from webapp.work.jobs import ENDED, Job, Jobs, JobView
 
 
 def as_json(view: JobView) -> dict[str, object]:
@@ -25,6 +27,13 @@ def as_json(view: JobView) -> dict[str, object]:
         "url": to("jobs.show", view.id),
         "cancel_url": to("jobs.cancel", view.id),
     }
+
+
+def not_yet(job: Job, response: Response) -> dict[str, object]:
+    """What a script is told of a job that has no answer: 202 while it is worked on, 422 where that was refused."""
+    view = job.view()
+    response.status_code = 422 if view.state in ENDED else 202
+    return as_json(view)
 
 
 def stop(job: Job, person: Person, store: Store) -> None:

@@ -74,7 +74,7 @@ def environment() -> Environment:
 
 def html(request: Request, context: Context) -> str:
     """The text of a context record's template."""
-    person = current_user(request)
+    person, network = current_user(request), _network_of(context)
     frame = Frame(
         csrf_token=csrf_token(request),
         author=person.name or str(request.session.get("author", "")),
@@ -83,8 +83,9 @@ def html(request: Request, context: Context) -> str:
         may_log_out=person.via in ("session", "password"),
         notice=str(request.session.pop("notice", "")),
         tab=context.TAB,
-        network=_network_of(context),
-        faults=_faults(request),
+        network=network,
+        # pieces of pages that follow every tried delay have no bar to say it in, and take no time for it
+        faults=None if network is None else _faults(request),
     )
     return _filled(context, frame)
 

@@ -87,4 +87,3 @@ GROUPS = (
         ),
     ),
 )
-TABS = tuple(tab for group in GROUPS for tab in group.tabs)

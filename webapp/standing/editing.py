@@ -146,6 +146,22 @@ def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
         return replace(draft, problems=refused.problems)
 
 
+def typed_beside(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
+    """The draft of a page that puts its own part into the document: of the form only base, author and reason are read.
+
+    Raises
+    ------
+    PlanError, MissingError
+        As `typed`.
+    """
+    return typed(store, network_id, {key: form.get(key, "") for key in ("base_revision", "author", "reason")})
+
+
+def saved_says(outcome: Revision, draft: Draft) -> str:
+    """What a save came to, in a sentence."""
+    return "Nothing was changed." if outcome == draft.base.revision else f"Saved as revision {outcome.number}."
+
+
 def save(request: Request, store: Store, draft: Draft) -> Revision | Draft:
     """Save a draft: the new revision, or the draft with what is wrong.
 

@@ -9,11 +9,12 @@ from sfn.study.sheet import Sheet
 from sfn.survey.readings import State
 from webapp.shell.dependencies import Opened
 from webapp.standing.readings import READING, Kept, kept
-from webapp.standing.release import SheetLine
-from webapp.standing.under_way import TakenBack, after
+from webapp.standing.release import Released, SheetLine
+from webapp.standing.under_way import TakenBack, after, taken_back
 from webapp.store.entries import Entry
 from webapp.store.store import Store
 from webapp.store.timeline import REPLACED, TOLD, held_of
+from webapp.work.maps import Maps
 
 STATES: Mapping[State, str] = {
     "planned": "planned",
@@ -45,6 +46,17 @@ class SiteLine:
 def reports_of(opened: Opened, store: Store, site_id: str | None = None) -> list[Entry]:
     """What was read at the sites or told to the office of them, and devices replaced."""
     return list(store.entries.of(opened.head.id, kind=(READING, TOLD, REPLACED), site_id=site_id))
+
+
+def reported_lines(
+    opened: Opened, store: Store, maps: Maps, found: Released
+) -> tuple[tuple[SiteLine, ...], dict[str, list[Entry]]]:
+    """Every site that has a sheet with all that was sent from it, and all that was sent, by site."""
+    by_site: dict[str, list[Entry]] = {}
+    for entry in reports_of(opened, store):
+        by_site.setdefault(entry.site_id, []).append(entry)
+    gone = taken_back(store, maps, opened.head.id)
+    return tuple(site_line(one, by_site.get(one.sheet.site.id, []), opened, gone) for one in found.lines), by_site
 
 
 def site_line(line: SheetLine, entries: list[Entry], opened: Opened, gone: TakenBack | None) -> SiteLine:
