@@ -117,6 +117,33 @@ def judged(
     )
 
 
+def quality_of(
+    network: Network, computed: Coverage, launches: Mapping[str, float], *, off: Collection[str] = (),
+    executor: Executor | None = None,
+) -> ServiceQuality:  # fmt: skip
+    """Reception as the map has it, other stations and lock errors included, with some sites off the air besides.
+
+    Parameters
+    ----------
+    network : Network
+    computed : Coverage
+        With at least one site on air that is not in `off`.
+    launches : mapping of site id to launch time
+        [us]
+    off : collection of str
+        Ids of sites that are silent.
+    """
+    rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
+    level, rare = received(network, computed, rows)
+    yard = yardstick(network)
+    beside = needed_on(network, computed, rows, yard.carried)
+    return service_quality(
+        level, computed.arrivals(launches)[rows], yard, frequency_mhz=network.frequency_mhz,
+        level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows],
+        other_dbuvm=None if beside is None else beside.level_dbuvm, executor=executor,
+    )  # fmt: skip
+
+
 def served_summary(
     network: Network, computed: Coverage, launches: Mapping[str, float], *, off: Collection[str] = (),
     people: Doubles | None = None, executor: Executor | None = None,
@@ -135,13 +162,5 @@ def served_summary(
     people : ndarray, shape (M,), optional
         Inhabitants of each pixel.
     """
-    rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
-    level, rare = received(network, computed, rows)
-    yard = yardstick(network)
-    beside = needed_on(network, computed, rows, yard.carried)
-    found = service_quality(
-        level, computed.arrivals(launches)[rows], yard, frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows],
-        other_dbuvm=None if beside is None else beside.level_dbuvm, executor=executor,
-    )  # fmt: skip
+    found = quality_of(network, computed, launches, off=off, executor=executor)
     return class_summary(found.quality_class, counted_km2(computed), people=counted_people(computed, people))

@@ -14,12 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
-from sfn.reception.aimed import received
 from sfn.reception.classes import is_served
 from sfn.reception.coverage import Coverage
-from sfn.reception.quality import service_quality, yardstick
 from sfn.study.muting import fed_by
-from sfn.study.served import counted_km2, counted_people
+from sfn.study.served import counted_km2, counted_people, quality_of
 
 Doubles = NDArray[np.float64]
 WON_TO_LOST_RATIO = 2.0
@@ -124,12 +122,6 @@ def _served(
     network: Network, coverage: Coverage, launches: dict[str, float], *, off: frozenset[str]
 ) -> NDArray[np.bool_]:
     """Where service is adequate with some sites silent, shape (M,)."""
-    rows = np.array([i for i in coverage.on_air(network) if coverage.sites[i] not in off], dtype=np.intp)
-    if not rows.size:
+    if all(coverage.sites[i] in off for i in coverage.on_air(network)):
         return np.zeros(coverage.level_dbuvm.shape[1], dtype=bool)
-    level, rare = received(network, coverage, rows)
-    found = service_quality(
-        level, coverage.arrivals(launches)[rows], yardstick(network), frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=rare,
-    )  # fmt: skip
-    return is_served(found.quality_class)
+    return is_served(quality_of(network, coverage, launches, off=off).quality_class)

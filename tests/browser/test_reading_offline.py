@@ -185,8 +185,6 @@ def test_an_order_to_go_back_is_on_the_screen_wherever_the_technician_was(browse
         expect(office.locator("h1")).to_have_text("Going back")
         context.set_offline(False)
         expect(page.locator(".stale-word")).to_have_text("GO BACK")
-        page.reload()  # however a browser brings back its place, a page opened anew begins with the order
-        page.evaluate("scrollTo(0, 0)")
         expect(page.locator(".stale-word")).to_be_in_viewport()
         office.reload()
         expect(office.locator("tr", has_text=first)).to_contain_text("to go back")

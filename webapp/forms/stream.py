@@ -64,7 +64,7 @@ PAYLOAD = (
         only_for=("analogue composite",),
         empty="usual",
     ),
-    Ask("bits", "sample size", "bits", "The command asks for it.", only_for=SAMPLED),
+    Ask("bits", "sample size", "bits", "On the command line it has to be given.", only_for=SAMPLED),
     Ask("channels", "channels", "", "", only_for=SAMPLED[1:], empty="usual"),
     Ask("sample_rate_khz", "sample rate", "kHz", only_for=("left and right, linear",)),
     Ask("coded_kbps", "coded rate", "kbit/s", "Without transport.", only_for=("compressed audio",)),
@@ -72,7 +72,7 @@ PAYLOAD = (
         "frame_ms",
         "frame of the coding",
         "ms",
-        "From its data sheet. The command asks for it.",
+        "From its data sheet. On the command line it has to be given.",
         only_for=("compressed audio",),
     ),
     Ask("look_ahead_ms", "look-ahead of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
@@ -86,7 +86,7 @@ PACKING = (
         "packet_ms",
         "packet time",
         "ms",
-        "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual; else the command asks for it.",
+        "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual. On the command line it has to be given where the coding has none.",
     ),
     Ask("ip", "Internet protocol", options=("4", "6")),
     Ask("vlan_tags", "VLAN tags"),
@@ -97,8 +97,8 @@ PROTECTION = (
     Ask(
         "parity", "parity packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."
     ),
-    Ask("columns", "width L of the matrix", "packets", "The command asks for it.", only_for=("row", "column", "both")),
-    Ask("rows", "height D of the matrix", "packets", "The command asks for it.", only_for=("column", "both")),
+    Ask("columns", "width L of the matrix", "packets", "On the command line it has to be given.", only_for=("row", "column", "both")),
+    Ask("rows", "height D of the matrix", "packets", "On the command line it has to be given.", only_for=("column", "both")),
     Ask(
         "parity_spread",
         "parity spread over the next matrix",
@@ -137,7 +137,7 @@ LINK = (
     Ask("adapting", "the receive buffer adapts by itself"),
 )
 LOSS = (
-    Ask("loss_pct", "lost packets", "%", "The command asks for it."),
+    Ask("loss_pct", "lost packets", "%", "On the command line it has to be given."),
     Ask(
         "burst_packets",
         "mean burst",
@@ -171,7 +171,7 @@ LOSS = (
     ),
 )
 PACKET_TIME = (
-    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. The command asks for it."),
+    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. On the command line it has to be given."),
 )
 RECORD = (
     Ask("late_probability", "tolerated share of late packets", "", "0.0001 is one in ten thousand."),
@@ -199,9 +199,9 @@ SECOND_OF_RECORD = (
 )
 HOLDOVER = (
     Ask("limit_us", "error to reach", "µs", empty="the service's"),
-    Ask("step_degc", "away from where it was disciplined", "°C", "The command: none."),
-    Ask("swing_degc", "day and night, each way", "°C", "The command: none."),
-    Ask("reaction_h", "somebody gets there within", "h", "The command: none."),
+    Ask("step_degc", "away from where it was disciplined", "°C", "On the command line: none unless given."),
+    Ask("swing_degc", "day and night, each way", "°C", "On the command line: none unless given."),
+    Ask("reaction_h", "somebody gets there within", "h", "On the command line: none unless given."),
     Ask("locked_us", "error of a site that keeps its reference", "µs"),
 )
 OWN_CLOCK = (
@@ -209,14 +209,14 @@ OWN_CLOCK = (
         "own_frequency_offset",
         "frequency offset",
         "",
-        "After disciplining, relative: 1e-10. The command: none.",
+        "After disciplining, relative: 1e-10. On the command line: none unless given.",
     ),
-    Ask("own_ageing_per_day", "ageing a day", "", "Relative: 5e-10. The command: none."),
+    Ask("own_ageing_per_day", "ageing a day", "", "Relative: 5e-10. On the command line: none unless given."),
     Ask(
         "own_temperature_per_degc",
         "temperature, a °C",
         "",
-        "Relative: 1e-10. The command: none.",
+        "Relative: 1e-10. On the command line: none unless given.",
     ),
 )
 CABLE = (

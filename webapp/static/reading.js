@@ -192,6 +192,11 @@ const post = async (item) => {
   }
 };
 
+// Said before leaving: a browser that brings back its place may do so after the page that comes has scrolled to its top.
+const anew = (go) => {
+  history.scrollRestoration = "manual";
+  go();
+};
 const over = (words) => {
   ended = true;
   if (navigator.serviceWorker && navigator.serviceWorker.controller) navigator.serviceWorker.controller.postMessage({ forget: true });
@@ -235,7 +240,7 @@ const flushQueue = async () => {
   else if (sent && !something()) {
     const address = new URL(location.href);
     address.searchParams.set("sent", Date.now());
-    location.replace(address);
+    anew(() => location.replace(address));
   } else if (sent) tell("The office has what you sent. What you typed since then is kept in this telephone, not yet sent.", "kept");
 };
 // One tab at a time; where there are no locks the office keeps the same sending once.
@@ -297,7 +302,7 @@ const look = async () => {
     if (answer.status === 404 || answer.status === 410) over((said.problems || []).map((p) => p.what).join(". ") || "This link is over");
     else if (answer.ok && said.seen !== form.dataset.seen) {
       if (something()) tell("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept.", "stale");
-      else location.reload();
+      else anew(() => location.reload());
     } else if (answer.ok) stand(`Looked at the office at ${now} UTC: this page is the present one.`);
   } catch {
     stand(`No connection at ${now} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.`);

@@ -16,10 +16,11 @@ from sfn.reception.coverage import Coverage, coverage, usual_bounds
 from sfn.study.compared import compared
 from sfn.study.effect import effect
 from sfn.study.moments import area_measure
-from sfn.study.muting import muting_order
+from sfn.study.muting import fed_by, muting_order
 from sfn.study.optimise import network_objective
 from sfn.study.optimised import Asked
-from sfn.study.served import state
+from sfn.study.served import served_summary, state
+from sfn.study.silence import muting_tried
 from sfn.study.zones import zones
 from sfn.terrain.ground import open_ground
 from sfn.timing import delay_table
@@ -95,3 +96,19 @@ def test_a_silent_site_is_the_map_without_it() -> None:
         sites = tuple(s.model_copy(update={"on_air": s.on_air and s.id not in silent}) for s in network.sites)
         rest = zones(network.model_copy(update={"sites": sites}), computed, launches)
         assert one.silent_km2 == pytest.approx(rest.classes.served_km2, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", ["fm_ridge.json", "dab_plain.json"])
+def test_silence_is_weighed_by_the_maps_figures(name: str) -> None:
+    """What muting wins and loses leads from the map's area to the map's area without the site and what it feeds."""
+    network, computed, people = demo(name)
+    launches = delay_table(network).launches()
+    whole = served_summary(network, computed, launches, people=people)
+    ids = {site.name: site.id for site in network.sites}
+    tried = muting_tried(network, computed, launches, [site.id for site in network.sites], people=people)
+    assert {one.site_name for one in tried} == set(ids)
+    for one in tried:
+        off = {ids[one.site_name], *fed_by(network, ids[one.site_name])}
+        silent = served_summary(network, computed, launches, off=off, people=people)
+        assert (one.before, one.value) == pytest.approx((whole.served_people, silent.served_people))
+        assert whole.served_km2 + one.won_km2 - one.lost_km2 == pytest.approx(silent.served_km2)
