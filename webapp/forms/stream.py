@@ -38,6 +38,7 @@ class Part:
 
 
 BOXES = ("parity_spread", "second_path", "time_stamped", "adapting", "g703", "remove_drift")
+GIVEN = "On the command line it has to be given."
 SAMPLED = ("analogue composite", "digital composite", "left and right, linear")
 COUNTED = (
     ("payload", "the payload alone"), ("rtp", "RTP packets"), ("udp", "UDP datagrams"), ("ip", "IP packets"),
@@ -64,7 +65,7 @@ PAYLOAD = (
         only_for=("analogue composite",),
         empty="usual",
     ),
-    Ask("bits", "sample size", "bits", "On the command line it has to be given.", only_for=SAMPLED),
+    Ask("bits", "sample size", "bits", GIVEN, only_for=SAMPLED),
     Ask("channels", "channels", "", "", only_for=SAMPLED[1:], empty="usual"),
     Ask("sample_rate_khz", "sample rate", "kHz", only_for=("left and right, linear",)),
     Ask("coded_kbps", "coded rate", "kbit/s", "Without transport.", only_for=("compressed audio",)),
@@ -72,7 +73,7 @@ PAYLOAD = (
         "frame_ms",
         "frame of the coding",
         "ms",
-        "From its data sheet. On the command line it has to be given.",
+        f"From its data sheet. {GIVEN}",
         only_for=("compressed audio",),
     ),
     Ask("look_ahead_ms", "look-ahead of the coding", "ms", "From its data sheet.", only_for=("compressed audio",)),
@@ -86,7 +87,8 @@ PACKING = (
         "packet_ms",
         "packet time",
         "ms",
-        "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual. On the command line it has to be given where the coding has none.",
+        "Exact: 1/3 is a third of a millisecond. Left empty: the coding's usual. On the command line it has to be "
+        "given where the coding has none.",
     ),
     Ask("ip", "Internet protocol", options=("4", "6")),
     Ask("vlan_tags", "VLAN tags"),
@@ -97,8 +99,8 @@ PROTECTION = (
     Ask(
         "parity", "parity packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."
     ),
-    Ask("columns", "width L of the matrix", "packets", "On the command line it has to be given.", only_for=("row", "column", "both")),
-    Ask("rows", "height D of the matrix", "packets", "On the command line it has to be given.", only_for=("column", "both")),
+    Ask("columns", "width L of the matrix", "packets", GIVEN, only_for=("row", "column", "both")),
+    Ask("rows", "height D of the matrix", "packets", GIVEN, only_for=("column", "both")),
     Ask(
         "parity_spread",
         "parity spread over the next matrix",
@@ -137,7 +139,7 @@ LINK = (
     Ask("adapting", "the receive buffer adapts by itself"),
 )
 LOSS = (
-    Ask("loss_pct", "lost packets", "%", "On the command line it has to be given."),
+    Ask("loss_pct", "lost packets", "%", GIVEN),
     Ask(
         "burst_packets",
         "mean burst",
@@ -170,9 +172,7 @@ LOSS = (
         empty="not known",
     ),
 )
-PACKET_TIME = (
-    Ask("packet_ms", "packet time", "ms", "Exact: 1/3 is a third of a millisecond. On the command line it has to be given."),
-)
+PACKET_TIME = (Ask("packet_ms", "packet time", "ms", f"Exact: 1/3 is a third of a millisecond. {GIVEN}"),)
 RECORD = (
     Ask("late_probability", "tolerated share of late packets", "", "0.0001 is one in ten thousand."),
     Ask("record_packet_ms", "packet time", "ms", empty="as measured"),
