@@ -1,13 +1,12 @@
 """A network document with the folder that its files are looked up in."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, read, read_file
+from sfn.plan import Network, read_document, read_file
 from sfn.plan.demos import demo_files
 
 if TYPE_CHECKING:  # numba comes with them, and a document is read without
@@ -93,7 +92,7 @@ def load(source: str | Path | Mapping[str, Any], *, folder: str | Path | None = 
         names folders and `folder` does not say where they are.
     """
     if isinstance(source, Mapping):
-        network = read(json.dumps(source).encode(), own_services=own_services)
+        network = read_document(source, own_services=own_services)
         if folder is None and (named := _named(network)):
             expected = "folder=, the folder they are in"
             raise PlanError(

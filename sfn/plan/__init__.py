@@ -18,7 +18,7 @@ from sfn.plan.listeners import ListenerSource, Place
 from sfn.plan.off_air import OffAir
 from sfn.plan.others import OtherTransmitter
 from sfn.plan.position import Position, Power
-from sfn.plan.reading import checksum, read, read_file, written
+from sfn.plan.reading import checksum, read, read_document, read_file, written
 from sfn.plan.receiver import Receiver, ReceiverWindow, Thresholds
 from sfn.plan.stage import Stage
 from sfn.plan.time_stamps import TimeStamps
@@ -53,6 +53,7 @@ __all__ = [
     "ZoneSource",
     "checksum",
     "read",
+    "read_document",
     "read_file",
     "written",
 ]

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -43,21 +44,45 @@ def read(text: str | bytes, *, own_services: str = "") -> Network:
         With every problem: not JSON (with line and column), a key given twice, an unknown key, a value that
         is missing or out of range, a reference to a stage or site that does not exist.
     """
-    if len(text) > GREATEST_DOCUMENT_BYTES:
-        raise _refused(
-            "document",
-            f"is {grouped(len(text))} bytes long",
-            f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
-            code="document-too-large",
-        )
     values_n = _counted(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
-    tree = _tree(text)
+    tree, decoded = _tree(text)
+    return _checked(tree, decoded, values_n, own_services)
+
+
+def read_document(document: Mapping[str, Any], *, own_services: str = "") -> Network:
+    """The network of a document in hand: out of the store, or being edited.
+
+    Parameters
+    ----------
+    document : mapping
+        As `json.loads` gives it.
+    own_services : str
+        As in `read`.
+
+    Raises
+    ------
+    PlanError
+        As `read`.
+    """
+    try:
+        text = json.dumps(document)
+    except RecursionError:
+        raise _too_deep() from None
+    return _checked(document, text, _counted(text.encode("utf-8", "surrogatepass")), own_services)
+
+
+def _checked(tree: Any, text: str, values_n: int, own_services: str) -> Network:
+    """The network that `text` describes; `tree` is the same taken apart, to tell what stands where."""
     if values_n > MOST_AT_ONCE_N:
         in_pieces(tree, _told)
     try:
-        network = Network.model_validate_json(json.dumps(tree))
+        network = Network.model_validate_json(text)
     except ValidationError as error:
-        raise _told(error.errors(include_url=False), tree) from None
+        errors = error.errors(include_url=False)
+        if errors[0]["type"] in {"json_invalid", "string_unicode"}:  # Python's reader takes it, no text can hold it
+            what = "contains half of a character (an escape from \\ud800 to \\udfff without its other half)"
+            raise _refused("document", what, "whole characters", code="half-a-character") from None
+        raise _told(errors, tree) from None
     problems = reference_problems(network)
     if problems:
         raise PlanError(problems)
@@ -112,6 +137,13 @@ def _told(errors: list[Any], tree: Any) -> PlanError:
 
 def _counted(text: bytes) -> int:
     """How many values and keys there are; refuses more than a document has, before any is taken apart."""
+    if len(text) > GREATEST_DOCUMENT_BYTES:
+        raise _refused(
+            "document",
+            f"is {grouped(len(text))} bytes long",
+            f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
+            code="document-too-large",
+        )
     values, keys = sum(map(text.count, (b",", b"[", b"{"))), text.count(b":")
     named, objects = text.count(b'":'), text.count(b"{")
     if named > MOST_KEYS_OF_ONE_N * (1 + objects / 20):
@@ -128,8 +160,8 @@ def _counted(text: bytes) -> int:
     return values + keys
 
 
-def _tree(text: str | bytes) -> Any:
-    """The JSON tree; refuses what JSON readers usually let pass."""
+def _tree(text: str | bytes) -> tuple[Any, str]:
+    """The JSON tree and its text; refuses what JSON readers usually let pass."""
     twice: list[str] = []
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -164,7 +196,7 @@ def _tree(text: str | bytes) -> Any:
         where = f"line {error.lineno}, column {error.colno}"
         raise _refused(where, f"is not JSON: {error.msg}", "a JSON document", code="not-json") from None
     except RecursionError:
-        raise _refused("document", "is nested too deeply", "a network document", code="nested-too-deeply") from None
+        raise _too_deep() from None
     except ValueError:
         raise _refused(
             "document", "contains a number that is too long to read", "fewer digits", code="number-too-long"
@@ -180,7 +212,11 @@ def _tree(text: str | bytes) -> Any:
             )
             for key in dict.fromkeys(twice[:MOST_TOLD_N])
         )
-    return tree
+    return tree, decoded
+
+
+def _too_deep() -> PlanError:
+    return _refused("document", "is nested too deeply", "a network document", code="nested-too-deeply")
 
 
 def _outermost(errors: Any) -> list[Any]:

@@ -4,7 +4,6 @@ A position is confirmed by a person who looked at that map before it is saved fo
 before. What is confirmed is the place as the map showed it; another place is asked about again.
 """
 
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,7 +14,7 @@ from sfn.check.positions import position_problems, weighed
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Forms, Located, locate, three_forms
-from sfn.plan import Network, Position, read
+from sfn.plan import Network, Position, read_document
 from sfn.report.numbers import km
 from sfn.report.position_map import PositionMap, position_map
 from sfn.terrain.dem import Terrain
@@ -172,7 +171,7 @@ def newly_placed(
         Text of the user's file of services that it is read under.
     """
     try:
-        tolerated_us = tolerated_error(read(json.dumps(before), own_services=own_services))
+        tolerated_us = tolerated_error(read_document(before, own_services=own_services))
     except PlanError:
         tolerated_us = 0.0
     old = {site.get("id"): site.get("position") for site in before["sites"]}

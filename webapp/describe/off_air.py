@@ -17,7 +17,6 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import NetworkDep, base_head, head_without
 from webapp.shell.render import page
 from webapp.standing.editing import Draft, fresh, looked_at
-from webapp.store.documents import network_of
 from webapp.work.maps import Maps
 
 router = Room("off_air")
@@ -86,7 +85,7 @@ def _card(
 
 def _answers(draft: Draft, maps: Maps, head: NetworkHead) -> tuple[dict[int, OffAirSite], str, NetworkHead]:
     """What follows, by the site's place, or why nothing does; and the head, with who is left out."""
-    network = network_of(draft.document, draft.base.own_services)
+    network = draft.network
     try:
         found = {one.found.index: one for one in off_air_sites(network, ground=maps.ground(network))}
         return found, "", head_without(head, readable(network))

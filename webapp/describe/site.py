@@ -22,7 +22,6 @@ from webapp.shell.dependencies import NetworkDep, base_head
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.standing.editing import Draft, fresh, looked_at
-from webapp.store.documents import network_of
 from webapp.work.maps import Maps
 
 router = Room("site")
@@ -111,7 +110,7 @@ def typed_height(site: Mapping[str, Any]) -> float | None:
 def _known(maps: Maps, draft: Draft) -> tuple[Terrain | None, float]:
     """The network's terrain, None where it has none that opens, and the launch error that may stay. [us]"""
     try:
-        network = network_of(draft.base.document, draft.base.own_services)
+        network = draft.base.network
         tolerated_us = tolerated_error(network)
     except PlanError:
         return None, 0.0  # the check says why

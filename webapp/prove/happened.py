@@ -17,7 +17,6 @@ from webapp.prove.measured_rows import excluded_now, mark_of
 from webapp.shell.dependencies import Opened
 from webapp.standing.readings import Kept, kept
 from webapp.store.approvals import APPROVED
-from webapp.store.documents import network_of
 from webapp.store.entries import ISSUE, SIGN_OFF, Entry
 from webapp.store.store import Store
 from webapp.store.timeline import (
@@ -123,7 +122,7 @@ class _Sheets:
 def _network_of(store: Store, opened: Opened, number: int) -> Network:
     """A revision as the engine reads it."""
     saved = store.read(opened.head.id, number)
-    network = network_of(saved.document, saved.own_services)
+    network = saved.network
     return network.beside(Reported({}, issued=issued_of(store, saved, network)))
 
 

@@ -4,12 +4,13 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import Any
 
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import read as network_of_text
+from sfn.plan import Network, read as network_of_text
 from sfn.study.standing import unconfirmed
 from webapp.config.limits import whole_number
 from webapp.forms.places import misshapen
@@ -26,7 +27,7 @@ LONGEST_NAME = 120
 CONFIRMS = "stands-"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Draft:
     """A document that is not saved yet, and the revision it was made from."""
 
@@ -47,6 +48,13 @@ class Draft:
     """Since when present values that it changes hold, as typed; empty: since it is saved."""
     asks: bool = True
     """Whether positions that nobody has confirmed keep it from being saved; not where it was typed as JSON."""
+
+    @cached_property
+    def network(self) -> Network:
+        """What it would be saved as; raises `PlanError` as `network_of` does."""
+        if self.document is self.base.document:
+            return self.base.network
+        return network_of(self.document, self.base.own_services)
 
     @property
     def changed(self) -> bool:
@@ -139,8 +147,8 @@ def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
     if draft.problems:
         return draft
     try:
-        found = maps.checked(network_of(draft.document, draft.base.own_services))
-        against = contradictions(store, draft.base.revision.network_id, draft.document)
+        found = maps.checked(draft.network)
+        against = contradictions(store, draft.base.revision.network_id, draft.network)
         return replace(draft, advice=(*found, *against))
     except PlanError as refused:
         return replace(draft, problems=refused.problems)
@@ -236,7 +244,7 @@ def _refusals(draft: Draft) -> tuple[Problem, ...]:
     if draft.problems:
         return draft.problems
     try:
-        network_of(draft.document, draft.base.own_services)
+        _ = draft.network
     except PlanError as refused:
         return refused.problems
     return ()

@@ -81,7 +81,7 @@ def put_down(
     str
         What became of them, in sentences; empty where none was changed.
     """
-    before, after = network_of(base.document, base.own_services), network_of(document, base.own_services)
+    before, after = base.network, network_of(document, base.own_services)
     network_id = base.revision.network_id
     changed = list(_changed(before, after))
     if not changed:
@@ -106,16 +106,17 @@ def put_down(
 
 def doubts_of_save(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Problem, ...]:
     """What a script is told of a document that was saved: of its positions, of an issue it takes back, of reports."""
+    network = network_of(document, store.own_services())
     return (
-        *position_doubts(network_of(document, store.own_services())),
+        *position_doubts(network),
         *unfrozen(store, network_id, document),
-        *contradictions(store, network_id, document),
+        *contradictions(store, network_id, network),
     )
 
 
-def contradictions(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Problem, ...]:
+def contradictions(store: Store, network_id: int, network: Network) -> tuple[Problem, ...]:
     """Where a document says otherwise of what is set now than the latest reports, or these contradict each other."""
-    reported = as_it_stands(network_of(document, store.own_services()), reports_of(store, network_id)).reported
+    reported = as_it_stands(network, reports_of(store, network_id)).reported
     return () if reported is None else reported.problems
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from sfn.errors import PlanError
-from sfn.plan import Network, read
+from sfn.plan import Network, read, read_document
 
 
 def parsed(content: bytes | str, *, source: str) -> dict[str, Any]:
@@ -34,7 +34,7 @@ def network_of(document: Mapping[str, Any], own_services: str) -> Network:
     PlanError
         With every problem and its place.
     """
-    return read(json.dumps(document, ensure_ascii=False), own_services=own_services)
+    return read_document(document, own_services=own_services)
 
 
 def as_text(document: Mapping[str, Any]) -> str:

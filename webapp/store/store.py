@@ -9,13 +9,14 @@ from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, Row, Select, insert, select, update
 from sqlalchemy.engine import Connection
 
-from sfn.plan import checksum
+from sfn.plan import Network, checksum
 from sfn.systems.mode_table import text_of_own
 from sfn.systems.of_network import stamped
 from webapp.store.accounts import Accounts
@@ -55,7 +56,7 @@ class Revision:
     """As sheets print it: that of the document, and of its service where the user's own file gives other figures."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Saved:
     """A revision with its document."""
 
@@ -63,6 +64,11 @@ class Saved:
     document: dict[str, Any]
     own_services: str = ""
     """Text of the user's file of services that the document is read under."""
+
+    @cached_property
+    def network(self) -> Network:
+        """As the engine reads it; raises `PlanError` as `network_of` does."""
+        return network_of(self.document, self.own_services)
 
 
 class MissingError(Exception):

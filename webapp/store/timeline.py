@@ -24,7 +24,6 @@ from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.event import Event, Kind, proven
 from sfn.timeline.held import Held, instant, text_of
 from sfn.timeline.present import FieldReport, Report, as_it_stands
-from webapp.store.documents import network_of
 from webapp.store.entries import ISSUE, Entry
 from webapp.store.frozen import unfrozen
 from webapp.store.store import Saved, Store
@@ -38,7 +37,7 @@ _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "repl
 
 def standing(store: Store, saved: Saved) -> Network:
     """A revision as the engine reads it, with its fields set to what was last reported, and what issues say of it."""
-    network = network_of(saved.document, saved.own_services)
+    network = saved.network
     network_id = saved.revision.network_id
     issued = issued_of(store, saved, network)
     stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id), issued=issued)

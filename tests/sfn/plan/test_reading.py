@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from sfn.errors import PlanError
-from sfn.plan import checksum, read, written
+from sfn.plan import checksum, read, read_document, written
 
 EXAMPLE = (Path(__file__).parents[1] / "example-network.json").read_text(encoding="utf-8")
 
@@ -113,3 +113,34 @@ def test_what_is_no_document_is_refused_in_words(text: str | bytes, said: str) -
 def test_nothing_gives_a_traceback(tree: Any) -> None:
     """Any JSON value whatever is answered with problems."""
     assert refusals(json.dumps(tree))
+
+
+@given(
+    st.sampled_from([["name"], ["sites", 0, "name"], ["sites", 1], ["stages"], ["frequency_mhz"], ["nonsense"]]),
+    st.one_of(
+        st.just(...), st.none(), st.booleans(), st.integers(), st.floats(allow_nan=False, allow_infinity=False),
+        st.text(max_size=5), st.lists(st.integers(), max_size=2), st.dictionaries(st.text(max_size=3), st.none(), max_size=2),
+    ),
+)  # fmt: skip
+def test_a_document_in_hand_is_read_as_its_text(path: list[str | int], value: Any) -> None:
+    """The same network or the same problems, whether it comes as text, as bytes or taken apart."""
+    if value is ... and path == ["nonsense"]:
+        value = 1
+    tree = changed(path, value)
+    text = json.dumps(tree)
+    found = []
+    for read_it in (lambda: read(text), lambda: read(text.encode()), lambda: read_document(tree)):
+        try:
+            found.append((read_it(), ()))
+        except PlanError as refused:
+            found.append((None, refused.problems))
+    assert found[0] == found[1] == found[2]
+
+
+@pytest.mark.parametrize("text", ['{"format": 1, "name": "\\ud800"}', '{"format": 1, "name": "\ud800"}'])
+def test_half_a_character_is_named(text: str) -> None:
+    """JSON readers take an escape without its other half; nothing that is printed or kept can hold it."""
+    with pytest.raises(PlanError) as caught:
+        read(text)
+    assert [one.code for one in caught.value.problems] == ["half-a-character"]
+    caught.value.problems[0].line("F").encode()

@@ -1,0 +1,47 @@
+"""A page reads its document once, however many of its parts ask for the network."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from sfn.plan.document import Network
+from webapp.store.store import Store
+
+RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
+PAGES = (
+    "",
+    "/sites/{site}",
+    "/delays",
+    "/sheets",
+    "/sheets/{site}",
+    "/readings",
+    "/clocks",
+    "/change",
+    "/timeline",
+    "/sites/{site}/chain",
+)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_page_reads_its_document_once(
+    client: TestClient, store: Store, monkeypatch: pytest.MonkeyPatch, page: str
+) -> None:
+    """Counted where JSON becomes a network; the second visit, when nothing is asked for the first time."""
+    document = json.loads(RIDGE.read_text(encoding="utf-8"))
+    number = store.create(document, author="AE", reason="demo").network_id
+    address = f"/networks/{number}" + page.format(site=document["sites"][0]["id"])
+    assert client.get(address).status_code == 200
+    read_n = 0
+    whole = Network.model_validate_json
+
+    def counted(text: Any) -> Network:
+        nonlocal read_n
+        read_n += 1
+        return whole(text)
+
+    monkeypatch.setattr(Network, "model_validate_json", counted)
+    assert client.get(address).status_code == 200
+    assert read_n == 1
