@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from sfn.plan.record import Record
+from sfn.plan.record import Record, lacking
 
 
 class Position(Record):
@@ -29,7 +29,8 @@ class Position(Record):
         pairs = ((self.easting_m, self.northing_m), (self.easting_ft, self.northing_ft))
         filled = [pair for pair in pairs if pair != (None, None)]
         if len(filled) + (self.text is not None) != 1 or any(None in pair for pair in filled):
-            raise ValueError("a position is either text, or easting_m with northing_m; give one of the two")
+            said = "a position is either text, or easting_m with northing_m; give one of the two"
+            raise ValueError(said) if filled or self.text is not None else lacking(said, ["text"])
         return self
 
     @property

@@ -254,7 +254,8 @@ def _problem(error: Any, tree: Any) -> Problem:
         return Problem(where, f"{subject}is not a key of this format", hint, code="key-unknown", **whose)
     if kind == "value_error":
         what, _, expected = str(context["error"]).partition("; ")
-        return Problem(where, subject + what, expected, code="value-contradicts", **whose)
+        missing = {"missing": context["missing"]} if "missing" in context else {}
+        return Problem(where, subject + what, expected, code="value-contradicts", values=missing, **whose)
     expected = {
         "literal_error": f"one of {context.get('expected')}",
         "greater_than_equal": f"{_number(context.get('ge'))} or more",

@@ -3,6 +3,7 @@
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic_core import PydanticCustomError
 
 Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=120)]
@@ -19,3 +20,8 @@ class Record(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="forbid", strict=True, allow_inf_nan=False, use_attribute_docstrings=True
     )
+
+
+def lacking(text: str, keys: list[str]) -> PydanticCustomError:
+    """A refusal that says which keys would mend it, for forms that ask for them."""
+    return PydanticCustomError("value_error", "{error}", {"error": text, "missing": " ".join(keys)})

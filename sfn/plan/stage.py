@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from sfn.plan.record import Day, Id, Latency, Name, Record, Text, Tolerance
+from sfn.plan.record import Day, Id, Latency, Name, Record, Text, Tolerance, lacking
 from sfn.plan.stream_plan import StreamPlan
 
 StageKind = Literal[
@@ -121,9 +121,11 @@ class Stage(Record):
         missing = [key for key in way if key not in given]
         if self.latency_us is None and (missing or not way):
             wanted = "latency_us" if not way else _listed(missing)
-            raise ValueError(f"{wanted} is missing, so the stage has no latency; give {_ways_of(self.kind)}")
+            text = f"{wanted} is missing, so the stage has no latency; give {_ways_of(self.kind)}"
+            raise lacking(text, missing or ["latency_us"])
         if self.source == "measured" and self.date is None:
-            raise ValueError("date is missing for a measured latency; give the day of the measurement, as 2026-09-14")
+            text = "date is missing for a measured latency; give the day of the measurement, as 2026-09-14"
+            raise lacking(text, ["date"])
         return self
 
 

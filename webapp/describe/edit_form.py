@@ -2,13 +2,14 @@
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sfn.errors import Problem
 from sfn.study.timeline import Present, present_fields
 from webapp.config.addresses import to
 from webapp.forms.fields import Group, Sheet
+from webapp.forms.needed import missing_in, names_of
 from webapp.forms.places import path_of
 from webapp.shell.render import anchor
 from webapp.standing.editing import Draft
@@ -50,6 +51,8 @@ class Editor:
     """The network was deleted while it was being edited."""
     problems: tuple[Problem, ...]
     """Everything that keeps it from being saved, with its place."""
+    needed: tuple[Advice, ...]
+    """What is not filled in yet, before anybody tried to save, each with the way to its field."""
     leads: dict[str, tuple[str, str]]
     """By the place of a problem that is not on this page: the view where it can be mended, and what the button says."""
     advice: tuple[Advice, ...]
@@ -72,6 +75,7 @@ def sheet(draft: Draft) -> Sheet:
         draft.document,
         draft.problems or draft.advice,
         {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages},
+        needed=names_of(draft.needed),
     )
 
 
@@ -98,11 +102,23 @@ def editor(
         reason=draft.reason,
         deleted=draft.deleted,
         problems=draft.problems,
+        needed=tuple(_lead(problem, draft.document, on_page) for problem in _single(draft.needed)),
         leads={p.where: (a.go, a.words) for p in draft.problems if (a := _lead(p, draft.document, on_page)).go},
         advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
-        on_page=frozenset(anchor(p.where) for p in (*draft.problems, *found) if anchor(p.where) in on_page),
+        on_page=frozenset(
+            anchor(p.where) for p in (*draft.problems, *_single(draft.needed), *found) if anchor(p.where) in on_page
+        ),
         set_at=draft.set_at,
         stands=stands,
+    )
+
+
+def _single(needed: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Each at the field that would fill it: a stage without a latency at those of its kind."""
+    return tuple(
+        replace(problem, where=f"{problem.where}.{key}" if key else problem.where)
+        for problem in needed
+        for key in missing_in(problem) or ("",)
     )
 
 

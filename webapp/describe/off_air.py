@@ -65,7 +65,9 @@ def shown(request: Request, draft: Draft, index: int = 0, *, status: int = 200) 
     fed = [(n, site) for n, site in enumerate(sites) if site.get("fed_off_air_from")]
     groups = {n: held.group(f"sites-{n}-off_air") for n, _ in fed}
     head = base_head(request, draft.base)
-    answers, refused, head = ({}, "", head) if draft.problems else _answers(draft, request.app.state.maps, head)
+    answers, refused = dict[int, OffAirSite](), ""
+    if not (draft.problems or draft.needed):
+        answers, refused, head = _answers(draft, request.app.state.maps, head)
     names = {str(site.get("id")): name_of(site, n) for n, site in enumerate(sites)}
     cards = tuple(_card(n, site, names, groups[n], answers) for n, site in fed)
     about = tuple(f"sites[{n}].off_air" for n, _ in fed) or ("network.off_air",)

@@ -116,6 +116,8 @@ class Field:
     problems: tuple[Problem, ...]
     only_for: tuple[str, ...] = ()
     """Kinds of stage it is for; empty for all."""
+    needed: bool = False
+    """Whether something must stand here and nothing does yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,8 @@ class Sheet:
     """Choices of the keys that refer to something: key -> value and words."""
     suggestions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Texts offered for a key, beside those that every form offers."""
+    needed: frozenset[str] = frozenset()
+    """Names of fields that must still be filled in, beside those that their record requires."""
 
     def group(self, path: str, *, title: str = "", leave_out: Iterable[str] = ()) -> Group:
         """The fields of the record at `path` (a field name, empty for the network itself)."""
@@ -223,6 +227,7 @@ class Sheet:
             suggestions=self.suggestions.get(found.key) or SUGGESTIONS.get(found.key, ()),
             problems=self._problems(name),
             only_for=ONLY_FOR.get(found.key, ()),
+            needed=not shown and not self._problems(name) and (found.required or name in self.needed),
         )
 
     def _problems(self, name: str) -> tuple[Problem, ...]:

@@ -13,6 +13,7 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read as network_of_text
 from sfn.study.standing import unconfirmed
 from webapp.config.limits import whole_number
+from webapp.forms.needed import parted
 from webapp.forms.places import misshapen
 from webapp.forms.typed import applied, without_place
 from webapp.shell.api_pages import PREFIX
@@ -37,6 +38,8 @@ class Draft:
     """JSON as it was typed, where it is none."""
     problems: tuple[Problem, ...] = ()
     """What keeps it from being saved."""
+    needed: tuple[Problem, ...] = ()
+    """What is not filled in yet, before anybody tried to save it."""
     advice: tuple[Problem, ...] = ()
     """What the check finds in it, where nothing keeps it from being saved."""
     author: str = ""
@@ -143,7 +146,10 @@ def asks(request: Request) -> bool:
 
 
 def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
-    """The draft with what keeps it from being saved, or else with what the check and the reports say against it."""
+    """The draft with what keeps it from being saved, or else with what the check and the reports say against it.
+
+    Of one that nobody tried to save, what is merely not filled in yet is told apart.
+    """
     if draft.problems:
         return draft
     try:
@@ -151,7 +157,8 @@ def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
         against = contradictions(store, draft.base.revision.network_id, draft.network)
         return replace(draft, advice=(*found, *against))
     except PlanError as refused:
-        return replace(draft, problems=refused.problems)
+        needed, wrong = parted(refused.problems, draft.document)
+        return replace(draft, needed=needed, problems=wrong)
 
 
 def typed_beside(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
