@@ -104,8 +104,10 @@ class Asks:
         whole = len(seen) == len(self.planned)
         if whole and all(self.back.get(name) == one for name, one in seen.items()):
             return "back"
+        if not whole:
+            return "part"
         off = sum(self.weights[name] * (one - self.planned[name]) for name, one in seen.items())
-        return "split" if whole and off == 0 else "other"
+        return "split" if off == 0 else "other"
 
     def advised_by_case(self) -> Mapping[str, Advice]:
         """What is advised in every case."""
@@ -152,13 +154,17 @@ def asks(
     planned, back, weights = {}, {}, {}
     for n, line in enumerate(route.fields, 1):
         name = f"set-{n}"
-        if questions:
-            old = None if line.back.value == line.value else line.back.value
-            fields[name] = setting_rules(name, own[line.name], planned=line.value, old=old, wording=wording)
         planned[name] = exact(line.value)
         weights[name] = contributes(own[line.name], 1.0) - contributes(own[line.name], 0.0)
         if line.back.value is not None:
             back[name] = exact(line.back.value)
+    # Going back is to the old value of every field, not to another split of them.
+    total = None if going_back or len(planned) < 2 else _total_off(planned, weights)
+    for n, line in enumerate(route.fields if questions else (), 1):
+        old = None if line.back.value == line.value else line.back.value
+        fields[f"set-{n}"] = setting_rules(
+            f"set-{n}", own[line.name], planned=line.value, old=old, wording=wording, total=total
+        )
     if questions:
         fields["test_cable_us"] = cable_rules("test_cable_us")
     if questions and made.site.lock is not None:
@@ -212,6 +218,12 @@ def already(table: Asks, made: Sheet, route: RouteSheet) -> Already | None:
         return None
     reports = tuple(dict.fromkeys(one for one in found if one is not None))
     return Already(table.advised(stood, {})[0], reports)
+
+
+def _total_off(planned: Mapping[str, Fraction], weights: Mapping[str, Fraction]) -> Sum:
+    """By how much all fields together differ from the planned total. [us]"""
+    plus = -sum((weights[name] * one for name, one in planned.items()), Fraction(0))
+    return Sum(tuple(weights.items()), plus)
 
 
 def _about_readings(

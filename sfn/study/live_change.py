@@ -2,7 +2,8 @@
 
 The steps and their old values are written down when the change begins, out of the change plan: afterwards the plan
 itself moves with every report. What stands at a site is what the timeline says; a step is made when every field of it
-was reported at its new value since the beginning, from a telephone or to the control room on a call.
+was reported at its new value since the beginning, from a telephone or to the control room on a call, or all of them at
+another split of the same total: the launch is the planned one, and the state says so.
 """
 
 import hashlib
@@ -19,8 +20,9 @@ from sfn.study.change_plan import ChangePlan
 from sfn.study.readings import Judged
 from sfn.study.sheet import FieldLine
 from sfn.timeline.present import key_of
+from sfn.timing.device import contributes
 
-State = Literal["made", "disagrees", "turn", "waits", "to go back", "as before"]
+State = Literal["made", "split", "disagrees", "turn", "waits", "to go back", "as before"]
 _MINUTE_S = 60.0
 
 
@@ -81,7 +83,10 @@ class Read:
 
 @dataclass(frozen=True, slots=True)
 class LiveStep:
-    """A step now. `early` says that it was made before a step that comes first; `said` are names of who said so."""
+    """A step now. `early` says that it was made before a step that comes first; `said` are names of who said so.
+
+    `split` says that its fields make up the planned total on every route, divided otherwise than planned.
+    """
 
     number: int
     step: Step
@@ -91,6 +96,7 @@ class LiveStep:
     made_at: datetime | None
     early: bool
     said: tuple[str, ...]
+    split: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,17 +202,18 @@ def live_change(
 
 
 def _forward(steps: list[LiveStep]) -> list[LiveStep]:
-    """Made, disagreeing, whose turn, waiting; and what was made before its turn."""
+    """Made, made with another split, disagreeing, whose turn, waiting; and what was made before its turn."""
     made: list[LiveStep] = []
     ahead = False  # somebody before is not done
     latest: datetime | None = None
     for one in steps:
-        done = all(_stands(field, field.field.value) for field in one.fields) or one.step.before
+        planned = all(_stands(field, field.field.value) for field in one.fields) or one.step.before
+        done = planned or one.split
         strays = [f for f in one.fields if f.since and f.value not in (f.field.value, f.field.back)]
         wrong = done and one.read is not None and one.read.found.advice.does in ("repeat", "roll back")
         early = done and not one.step.before and (ahead or _before(one.made_at, latest))
         if done:
-            state: State = "disagrees" if wrong else "made"
+            state: State = "disagrees" if wrong else "made" if planned else "split"
             latest = max((at for at in (latest, one.made_at) if at is not None), default=None)
         else:
             state = "disagrees" if strays else "waits" if ahead else "turn"
@@ -237,6 +244,21 @@ def _stands(one: Standing, wanted: float | None, *, ever: bool = False) -> bool:
     return wanted is not None and one.value == wanted and (ever or one.since or one.field.value == one.field.back)
 
 
+def _split(site: Site, fields: Sequence[Standing]) -> bool:
+    """Whether fields, all reported since, give every route of the site its planned total, divided otherwise."""
+    if any(one.value is None or one.field.value is None for one in fields):
+        return False
+    if not all(one.since or one.value == one.field.value == one.field.back for one in fields):
+        return False
+    stands = {key_of(site, one.field.route, one.field.name): one for one in fields}
+    for chain in site.chains:
+        keys = ((own, key_of(site, chain.route, own.name)) for own in site.delay_fields)
+        moved = [(own, stands[key]) for own, key in keys if key in stands]
+        if sum(contributes(own, one.value or 0.0) - contributes(own, one.field.value or 0.0) for own, one in moved):
+            return False
+    return any(one.value != one.field.value for one in fields)
+
+
 def _step(network: Network, number: int, step: Step, begun_at: datetime, read: Read | None) -> LiveStep:
     """A step with what stands there, its state still open."""
     site = next((one for one in network.sites if one.id == step.site_id), None)
@@ -253,4 +275,5 @@ def _step(network: Network, number: int, step: Step, begun_at: datetime, read: R
     made_at = max((one.held_at for one in moved if one.held_at is not None), default=None)
     words = {"read": "at the site", "told": "told to the control room", "replaced": "device replaced"}
     said = tuple(dict.fromkeys(f"{one.who}, {words[one.source]}" for one in moved if one.source is not None))
-    return LiveStep(number, step, "waits", tuple(fields), read, made_at, early=False, said=said)
+    split = site is not None and _split(site, fields)
+    return LiveStep(number, step, "waits", tuple(fields), read, made_at, early=False, said=said, split=split)

@@ -8,6 +8,8 @@
 | as planned, or not typed | the only one disagrees | repeat once |
 | as planned, or not typed | some agree, fewer than three | repeat |
 | as planned, or not typed | none of two, or some of three, agree | roll back |
+| one otherwise, not all typed | none, or all agree | type every field: the total is judged with all of them |
+| one otherwise, not all typed | some disagree | roll back |
 | another than planned | none | set it as planned, or roll back |
 | another than planned | all agree | repeat: one of both is a slip |
 | another than planned | some disagree | roll back |
@@ -26,7 +28,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-Settings = Literal["none", "planned", "split", "other", "back"]
+Settings = Literal["none", "planned", "split", "part", "other", "back"]
 Does = Literal["set", "read", "keep", "repeat", "roll back", "gone back", "call"]
 ENOUGH_N = 3
 MOST_READINGS_N = 5
@@ -64,9 +66,9 @@ def advice(
 
     Parameters
     ----------
-    settings : {'none', 'planned', 'split', 'other', 'back'}
+    settings : {'none', 'planned', 'split', 'part', 'other', 'back'}
         How the fields stand: not all typed, all as planned, another split of the planned total, one of
-        them otherwise, all at what stood before.
+        them otherwise and others not typed, one otherwise, all at what stood before.
     readings_n, agreeing_n : int
         Launches read since, and how many of them lie within the tolerance.
     deadline : str
@@ -84,7 +86,7 @@ def advice(
     if not 0 <= agreeing_n <= readings_n:
         raise ValueError(f"agreeing_n must be from 0 to readings_n, got {agreeing_n} of {readings_n}")
     if going_back:
-        settings = "other" if settings == "split" else settings
+        settings = "other" if settings in ("split", "part") else settings
         return _back_advice(settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline=deadline)
     by = f"by {deadline}" if deadline else "at once, no deadline is written down"
     to = (
@@ -97,7 +99,10 @@ def advice(
     if settings == "back":
         says = "What stood before stands again."
         return Advice("gone back", "Gone back", f"{says} Send it, and tell the control room.", _told(says))
-    if settings == "other":
+    if settings == "part" and disagree_n == 0:
+        does: Does = "repeat" if readings_n else "set"
+        return Advice(does, "Type every field", _PART)
+    if settings in ("part", "other"):
         if readings_n == 0:
             return Advice("set", "Not as planned", f"Set it as planned, or roll back {back}.")
         if disagree_n == 0:
@@ -160,6 +165,10 @@ def _back_advice(settings: Settings, *, readings_n: int, agreeing_n: int, deadli
 
 
 _MORE = f"Restart the delay device and read again, {ENOUGH_N} in all."
+_PART = (
+    "One field is not the sheet's, and not all are typed. Type what every field shows: another split of the same total"
+    " launches alike, anything else is set as planned or rolled back."
+)
 _SO_FAR = f"Every reading sent agrees; {ENOUGH_N} with a restart between are wanted."
 _AGAIN = "Check plane, cable and unit, restart the delay device, and read once more before anything else."
 _THIRD = "One agrees, one does not. Restart the delay device and read a third time."
@@ -173,7 +182,7 @@ def _told(says: str) -> str:
 def advice_table(*, deadline: str, can_go_back: bool, going_back: bool = False) -> Mapping[str, Advice]:
     """Every case by its key: settings, readings, agreeing; `SLIP` and `UNREAD`."""
     slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
-    every: tuple[Settings, ...] = ("none", "planned", "split", "other", "back")
+    every: tuple[Settings, ...] = ("none", "planned", "split", "part", "other", "back")
     unread = "Correct what is typed there before you go by anything here."
     asked = {SLIP: Advice("repeat", "Check what is asked", slip), UNREAD: Advice("repeat", "Cannot be read", unread)}
     return asked | {

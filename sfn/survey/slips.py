@@ -69,7 +69,7 @@ GOING_BACK = Wording(
 
 def setting_rules(
     name: str, field: DelayField, *, planned: float | None, old: float | None, slips_alone: bool = False,
-    wording: Wording = SETTING,
+    wording: Wording = SETTING, total: Sum | None = None,
 ) -> Groups:  # fmt: skip
     """Questions about a typed setting, the likeliest first.
 
@@ -85,12 +85,16 @@ def setting_rules(
         Nothing about a value that merely differs from the plan.
     wording : Wording
         What `planned` and `old` are called.
+    total : Sum, optional
+        By how much all fields of the route together differ from the planned total: at nought this one is part of
+        another split of it, and no slip explains that. [us]
     """
     typed, wanted = value(name), None if planned is None else exact(planned)
     groups = []
     if wanted is not None:
         was = None if old is None else exact(old)
-        rules = _slips(name, wanted, was, unit=field.unit, wording=wording)
+        rules = [] if total is None else [_split(typed, wanted, total, field)]
+        rules += _slips(name, wanted, was, unit=field.unit, wording=wording)
         rules += [] if slips_alone else _plain(typed, wanted, field, wording)
         groups.append(Group(tuple(rules), (Within(typed, wanted, wanted),)))
     step, least, greatest = exact(field.step), exact(field.least), exact(field.greatest)
@@ -291,6 +295,12 @@ def _near(one: Sum, number: Fraction) -> Within:
     """Equal within a part in a thousand."""
     reach = abs(number) * _SLIP_RATIO
     return Within(one, number - reach, number + reach)
+
+
+def _split(typed: Sum, planned: Fraction, total: Sum, field: DelayField) -> Rule:
+    """The total of all fields is the planned one."""
+    asks = f" for {_said(planned, field.unit)}: the total of all fields is right, split another way. Is it set so?"
+    return Rule((Within(total, _OFF, _OFF),), (*_amount(typed, field.unit).parts, asks), plain=True)
 
 
 def _plain(typed: Sum, planned: Fraction, field: DelayField, wording: Wording) -> list[Rule]:

@@ -1,5 +1,6 @@
 """What was issued stays as it was printed, whatever is reported afterwards; another split comes with a new revision."""
 
+import json
 import re
 import time
 from collections.abc import Callable
@@ -136,6 +137,18 @@ def test_the_office_says_of_another_split_what_the_site_is_told(client: TestClie
     assert "split" == lines(client, number)["south"]
     report(client, number, **{"reading-1": "122597.0", "reading-2": "122597.0"})
     assert "disagrees" == lines(client, number)["south"]
+
+
+def test_the_telephone_has_a_sentence_for_another_split_while_it_is_typed(client: TestClient, number: int) -> None:
+    """106 ms, then 382.7 us, for 104 ms and 2382.7 us: the first alone is no fault yet, both are one question each."""
+    address, headers = link(number, "south", revision=2), {"Accept": "application/json"}
+    table = json.loads(unescape(client.get(address).text.split('data-rules="')[1].split('"')[0]))
+    assert "Type what every field shows" in table["advice"]["part 0 0"]["text"]
+    asked = client.post(address, data={"initials": "AE", "ask": "yes", **OTHER}, headers=headers).json()["questions"]
+    said = "the total of all fields is right, split another way. Is it set so?"
+    assert [("set-1", f"106 ms for 104 ms: {said}"), ("set-2", f"382.7 us for 2382.7 us: {said}")] == [
+        (one["field"], one["text"].replace("\u202f", "")) for one in asked
+    ]
 
 
 def test_a_doubt_that_came_after_the_signature_stands_apart(client: TestClient, number: int) -> None:

@@ -104,6 +104,38 @@ def test_a_step_out_of_turn_is_kept_and_named(client: TestClient, store: Store, 
     assert "Before its turn: another site comes first." in client.get(link(begun, second["site"])).text
 
 
+def report_fields(client: TestClient, number: int, site: str, fields: dict[str, str]) -> None:
+    """A telephone reports fields as typed; whatever is asked is confirmed."""
+    address, headers = link(number, site), {"Accept": "application/json"}
+    asked = client.post(address, data={"initials": "AE", **fields}, headers=headers).json().get("questions", [])
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked)}
+    if ticks:
+        assert client.post(address, data={"initials": "AE", **fields, **ticks}, headers=headers).json()["kept"]
+
+
+def test_another_split_of_the_same_total_is_made_and_says_so(client: TestClient, store: Store, begun: int) -> None:
+    """A millisecond moved from the coarse field to the fine one: the launch is the planned one, the next has its turn.
+
+    A tenth of a microsecond more is no split: it disagrees.
+    """
+    first, second, _ = steps(store, begun)
+    assert ("south", ["ms", "us"]) == (first["site"], [one["unit"] for one in first["fields"]])
+    coarse, fine = (one["value"] for one in first["fields"])
+    moved = {"set-1": f"{coarse - 1:g}", "set-2": f"{fine + 1000:.1f}"}
+    report_fields(client, begun, "south", moved)
+    assert {"south": "split", second["site"]: "turn"}.items() <= states(client, begun).items()
+    page = client.get(f"/networks/{begun}/change/live").text
+    assert "made: total right, split differs" in page
+    assert ">disagrees</span>" not in page
+    shown = client.get(link(begun, "south")).text
+    assert "the total is right, split over the fields in another way than planned" in shown
+    assert "does not agree: see below" not in shown
+
+    time.sleep(1.1)  # held to the second
+    report_fields(client, begun, "south", moved | {"set-2": f"{fine + 1000.1:.1f}"})
+    assert {"south": "disagrees", second["site"]: "waits"}.items() <= states(client, begun).items()
+
+
 def test_one_button_orders_everything_back(
     client: TestClient, store: Store, begun: int, post: Callable[..., Any]
 ) -> None:

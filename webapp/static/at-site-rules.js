@@ -183,7 +183,7 @@ const atSite = (() => {
     const moved = () => seen.reduce((total, name) =>
       add(total, times(fraction(table.weights[name]), add(values[name], minus(fraction(table.planned[name]))))), fraction("0"));
     const settings = !seen.length ? "none" : all(table.planned) ? (whole ? "planned" : "none")
-      : !whole ? "other" : all(table.back) ? "back" : moved().n === 0n ? "split" : "other";
+      : !whole ? "part" : all(table.back) ? "back" : moved().n === 0n ? "split" : "other";
     let worst = null;
     for (const one of offs) if (worst === null || compare(size(one), size(worst)) > 0) worst = one;
     const off = worst === null ? null : fixed(worst, 3);

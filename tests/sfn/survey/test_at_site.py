@@ -15,6 +15,9 @@ CASES: list[tuple[Settings, int, int, Does]] = [
     ("planned", 2, 0, "roll back"),
     ("planned", 3, 2, "roll back"),
     ("none", 5, 5, "keep"),
+    ("part", 0, 0, "set"),
+    ("part", 2, 2, "repeat"),
+    ("part", 2, 1, "roll back"),
     ("other", 0, 0, "set"),
     ("other", 3, 3, "repeat"),
     ("other", 1, 0, "roll back"),
@@ -45,7 +48,7 @@ def test_the_table_has_every_case() -> None:
 
     assert table[SLIP].does == "repeat"
     assert table[UNREAD].word == "Cannot be read"
-    assert 2 + 5 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
+    assert 2 + 6 * sum(n + 1 for n in range(MOST_READINGS_N + 1)) == len(table)
     for settings, readings_n, agreeing_n, does in CASES:
         assert does == table[key_of(settings, readings_n, agreeing_n)].does
 
