@@ -78,7 +78,7 @@ def drawn_points(
     Parameters
     ----------
     level_dbuvm, level_1pct_dbuvm, arrival_us, noise, times, profile, strategy, backoff_us, threshold_ratio
-        As in `sfn.systems.ofdm_kernels.ofdm_points`.
+        As in `sfn.systems.ofdm_blocks.ofdm_points`.
     bearing_deg : (S, M) array
         From the place to the sites; of no rows: levels vary independently.
     draws : (D, N) array

@@ -67,3 +67,26 @@ def overlap_loop(
         if counted >= 2:
             delay_difference_us[m] = arrival_us[runner, m] - reference
             delay_spread_us[m] = latest - earliest
+
+
+@njit(cache=True, nogil=True)
+def quiet_loop(
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: NDArray[np.float64],
+    decides: NDArray[np.bool_],
+    significant_db: float,
+    guard_us: float,
+    limiting: NDArray[np.float32],
+) -> None:
+    """Take out of `limiting` (M,) rows that decide nothing there and are no significant signal; guard NaN: none is."""
+    sites, pixels = level_dbuvm.shape
+    for m in range(pixels):
+        if np.isnan(limiting[m]) or decides[m]:
+            continue
+        row, top = int(limiting[m]), -1
+        for s in range(sites):
+            if not np.isnan(level_dbuvm[s, m]) and (top < 0 or level_dbuvm[s, m] > level_dbuvm[top, m]):
+                top = s
+        near = level_dbuvm[row, m] >= level_dbuvm[top, m] - significant_db
+        if not near and not abs(arrival_us[row, m] - arrival_us[top, m]) <= guard_us:
+            limiting[m] = np.nan

@@ -15,9 +15,10 @@ from sfn.plan import Network
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
 from sfn.reception.drawn import Spread, drawn_coverage
 from sfn.reception.fm_sets import FmSets, fm_sets
+from sfn.reception.kernels import quiet_loop
 from sfn.reception.ofdm_receivers import placing_of, spread_of
 from sfn.reception.significance import Criteria, criteria, with_margin
-from sfn.reception.statistics import coverage_probability, share_above
+from sfn.reception.statistics import DEFAULT_K_FACTOR
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, quality as fm_quality
 from sfn.systems.fm_carried import USUAL, carried_by
 from sfn.systems.fm_causes import Nodes
@@ -222,21 +223,14 @@ def decides(quality_class: NDArray[np.floating]) -> NDArray[np.bool_]:
 
 
 def _hurting(
-    found: ServiceQuality, level_dbuvm: NDArray[np.floating], arrival_us: Doubles, counts: Criteria
+    found: ServiceQuality,
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: Doubles,
+    counts: Criteria,
 ) -> ServiceQuality:
     """OFDM and 8-VSB: no signal is said to hurt that does not count (`significant`) and decides nothing."""
-    asked = np.flatnonzero(np.isfinite(found.limiting) & ~decides(found.quality_class))
-    if not asked.size:
-        return found
-    row = found.limiting[asked].astype(np.intp)
-    level, arrival = level_dbuvm[:, asked], arrival_us[:, asked]
-    top = np.argmax(np.where(np.isfinite(level), level, -np.inf), axis=0)
-    here = np.arange(asked.size)
-    counted = level[row, here] >= level[top, here] - counts.significant_db
-    if np.isfinite(counts.guard_us):
-        counted |= np.abs(arrival[row, here] - arrival[top, here]) <= counts.guard_us
     limiting = found.limiting.copy()
-    limiting[asked[~counted]] = np.nan
+    quiet_loop(level_dbuvm, arrival_us, decides(found.quality_class), counts.significant_db, counts.guard_us, limiting)
     return replace(found, limiting=limiting)
 
 
@@ -324,29 +318,17 @@ def _ofdm(
         level_1pct_dbuvm=rare,
         placings=placings,
         frequency_mhz=frequency_mhz,
+        sigma_db=yard.spread.sigma_db,
+        k_factor=DEFAULT_K_FACTOR,
         executor=executor,
     )
-    needed = noise_field_dbuvm(carried, frequency_mhz=frequency_mhz) + profile(carried)[0]
-    alone = share_above(top, sigma_db=yard.spread.sigma_db, threshold_dbuvm=needed)
-    shares, classes = [], []
-    for margin_db, window_us in zip(found.margins_db, found.windows_us, strict=True):
-        share = coverage_probability(
-            level,
-            arrival,
-            carried,
-            window_us=window_us,
-            sigma_db=yard.spread.sigma_db,
-            level_1pct_dbuvm=rare,
-            frequency_mhz=frequency_mhz,
-            executor=executor,
-        )
+    weak = np.where(top >= too_weak_below_dbuvm(yard, frequency_mhz=frequency_mhz), np.int8(UPSET), np.int8(TOO_WEAK))
+    classes = []
+    for margin_db, share in zip(found.margins_db, found.shares, strict=True):
         served = (share >= ACCEPTABLE_PROBABILITY) & (margin_db >= 0)
         plenty = served & (share >= carried.location_pct / 100.0)
-        shares.append(share)
-        classes.append(
-            np.select([plenty, served, alone >= ACCEPTABLE_PROBABILITY], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK)
-        )
-    made = _made(found.margin_db, found.cni_db, classes[0], found.hurting_site, shares[0])
+        classes.append(np.where(plenty, np.int8(WITH_MARGIN), np.where(served, np.int8(JUST_ENOUGH), weak)))
+    made = _made(found.margin_db, found.cni_db, classes[0], found.hurting_site, found.shares[0])
     risk = np.where(np.isnan(found.margin_db), np.nan, classes[-1]).astype(np.float32)
     return replace(made, risk_class=risk)
 

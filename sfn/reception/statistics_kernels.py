@@ -32,7 +32,7 @@ def coverage_points(
     Parameters
     ----------
     level_dbuvm, level_1pct_dbuvm, arrival_us : (S, M) arrays
-        As in `sfn.systems.ofdm_kernels.ofdm_points`.
+        As in `sfn.systems.ofdm_blocks.ofdm_points`.
     window_us : (M,) array
         t0 at each point. [us]
     noise : (1,) or (M,) array

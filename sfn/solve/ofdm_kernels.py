@@ -49,7 +49,7 @@ def ofdm_totals(
     shifts_us : (K,) array
         [us]
     times, profile, strategy
-        As in `sfn.systems.ofdm_kernels.ofdm_points`.
+        As in `sfn.systems.ofdm_blocks.ofdm_points`.
     figures : (9,) array
         Noise power; back-off [us]; threshold ratio of "first"; spread over places [dB]; k of the sums; share of places
         that is acceptable and that is the target; margins counted from and to [dB].

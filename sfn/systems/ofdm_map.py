@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.ofdm import profile
-from sfn.systems.ofdm_kernels import ofdm_points
+from sfn.systems.ofdm_blocks import ofdm_points
 from sfn.systems.ofdm_window import MAP_STRATEGIES, RISK_STRATEGY, Placing, filled, window_times
 from sfn.systems.service import Service
 
@@ -27,6 +27,8 @@ class OfdmMap:
         Filled with their defaults; all but `margins_db` and `windows_us` hold for the first.
     margins_db, windows_us : (K, M) arrays
         C/(N+I) less the C/N that the profile requires, and t0, for each placing; NaN where no signal is. [dB, us]
+    shares : (K, M) float32 array
+        Share of places around that are served, for each placing; of no rows where no spread was given. [1]
     cni_db : (M,) float32 array
         [dB]
     wanted_site, hurting_site : (M,) int16 arrays
@@ -37,6 +39,7 @@ class OfdmMap:
 
     placings: tuple[Placing, ...]
     margins_db: NDArray[np.float32]
+    shares: NDArray[np.float32]
     windows_us: NDArray[np.float64]
     cni_db: NDArray[np.float32]
     wanted_site: NDArray[np.int16]
@@ -63,6 +66,8 @@ def ofdm_map(
     placings: Sequence[Placing] = (Placing(),),
     frequency_mhz: float | None = None,
     noise_dbuvm: ArrayLike | None = None,
+    sigma_db: float | None = None,
+    k_factor: float = 1.0,
     executor: Executor | None = None,
 ) -> OfdmMap:
     """Reception at M points from S sites.
@@ -81,6 +86,9 @@ def ofdm_map(
         Carrier, for the noise field. [MHz]
     noise_dbuvm : float or (M,) array_like, optional
         Noise and unrelated services as a field; from the service where not given. [dBuV/m]
+    sigma_db, k_factor : float, optional
+        Spread over places and k of the log-normal sums, for the shares, which are those of
+        `sfn.reception.statistics.coverage_probability`. [dB, 1]
     executor : concurrent.futures.Executor, optional
         Threads to share the points out to (the kernel lets go of the lock); none: this thread alone.
 
@@ -118,6 +126,7 @@ def ofdm_map(
     result = OfdmMap(
         placings=whole,
         margins_db=np.empty((len(whole), points), np.float32),
+        shares=np.empty((0 if sigma_db is None else len(whole), points), np.float32),
         windows_us=np.empty((len(whole), points)),
         cni_db=np.empty(points, np.float32),
         wanted_site=np.empty(points, np.int16),
@@ -136,9 +145,12 @@ def ofdm_map(
             10.0 ** (-float(whole[0].threshold_db or 0.0) / 10.0),
             codes,
             backoffs,
+            sigma_db or 0.0,
+            k_factor,
             start,
             min(start + POINTS_AT_A_TIME, points),
             result.margins_db,
+            result.shares,
             result.windows_us,
             result.cni_db,
             result.wanted_site,
