@@ -85,11 +85,11 @@ class SiteMap:
             Lowest power first. [degrees]
         """
         azimuth = np.radians(np.asarray(azimuth_deg, dtype=np.float64))
-        east, north = np.sin(azimuth), np.cos(azimuth)
-        out = np.zeros((len(azimuth), 2, self.degree + 1))
+        east, north = (np.vander(w, self.degree + 1, increasing=True).T for w in (np.sin(azimuth), np.cos(azimuth)))
+        out = np.zeros((self.degree + 1, 2, len(azimuth)))
         for term, (i, j) in enumerate(_powers(self.degree)):
-            out[:, :, i + j] += (east**i * north**j)[:, None] * self.place_deg[:, term]
-        return out
+            out[i + j] += self.place_deg[:, term, None] * (east[i] * north[j])
+        return np.ascontiguousarray(out.T)
 
 
 def site_map(lat_deg: float, lon_deg: float, *, radius_m: float) -> SiteMap:

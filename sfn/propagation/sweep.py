@@ -22,7 +22,6 @@ from sfn.errors import in_range
 from sfn.geodesy.around import SiteMap, site_map
 from sfn.geodesy.line import inverse
 from sfn.propagation import kernels, radials
-from sfn.propagation.duct_formulas import TABLE_KM, inland_table
 from sfn.propagation.link import LEAST_STEPS, NEAR_STEP_M, LatLonRaster, Link, Losses, Sampler, SweepCancelled, Terrain
 from sfn.propagation.near_cover import CLUTTER_DISTANCE_M
 from sfn.propagation.sweep_model import model_of, percentages_of
@@ -290,7 +289,6 @@ def _swept(
     along = np.arange(points) * places.step_km
     with np.errstate(divide="ignore"):
         steps = np.stack([1.0 / along, model.q50 * along * along, model.qb * along * along])
-    table = inland_table(int(np.nanmax(places.distance, initial=0.0) / TABLE_KM) + 5)
     loss, sight, elevation = (
         np.full((len(link.time_pct), size), np.nan),
         np.zeros(size, np.bool_),
@@ -315,8 +313,8 @@ def _swept(
         h, cover, zone = fill(first, lengths)
         kernels.walk(
             h, cover, zone, first, between, link.tx_ground_m, starts, order, places.distance, places.azimuth,
-            places.ground, places.zone, places.cover_m, places.clear_km, farthest_km, steps, percentages, table, model,
-            loss, sight, elevation, *kernels.room(h.shape[1], most, len(link.time_pct)),
+            places.ground, places.zone, places.cover_m, places.clear_km, farthest_km, steps, percentages, model,
+            loss, sight, elevation, *kernels.room(h.shape[1], most),
         )  # fmt: skip
         return int(ends[-1] - starts[first])
 

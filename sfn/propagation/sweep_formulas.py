@@ -1,8 +1,7 @@
-"""Closed-form parts of the sweep: what is left of P.1812 once a radial's horizons are known. numba.
+"""Closed-form parts of the sweep that one path asks for at a time: points, the sphere's residues. numba.
 
-Diffraction and what all share; `duct_formulas` has the ducts and the scarce percentages of time.
-
-Written again beside `bullington`, `anomalous` and `horizons`, on purpose: the two forms check each other.
+What every receiver needs is worked out for many at once, in `batch` and `ducts`. Written again beside `bullington` and
+`smooth_earth`, on purpose: the two forms check each other.
 Symbols and equation numbers are P.1812's. Logarithms are natural and turned once: numba's log10 is slow.
 """
 
@@ -13,10 +12,6 @@ from numba import njit
 
 LOG10 = math.log(10.0)
 DB = 20.0 / LOG10
-RAD_PER_DEG = math.pi / 180.0
-# Where a hyperbolic tangent is 1 in float64.
-FLAT_TANH = 19.1
-LN_LEAST = math.log(1e-6)
 
 # For kernels called from Python, which allocate nothing: without counts of references, whose locked instructions cost
 # a sixth of the sweep. `inline="always"` keeps them out of the functions below for the same reason.
@@ -59,23 +54,6 @@ class Model(NamedTuple):
     sin_lat: float
     cos_lat: float
     rare: bool  # whether any percentage of time is below 50
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def knife_edge(nu: float) -> float:
-    """J(nu), eq. (12)."""
-    if nu <= -0.78:
-        return 0.0
-    return 6.9 + DB * math.log(math.sqrt((nu - 0.1) * (nu - 0.1) + 1.0) + nu - 0.1)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def bullington(nu: float, D: float) -> float:
-    """Bullington loss from the decisive nu, eq. (21)."""
-    Luc = knife_edge(nu)
-    if Luc == 0.0:
-        return 0.0
-    return Luc + (1.0 - math.exp(-Luc / 6.0)) * (10.0 + 0.02 * D)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -199,48 +177,3 @@ def sphere(D: float, h1: float, h2: float, q: float, root: float, omega: float, 
     aem = 500.0 * (D / (r1 + r2)) * (D / (r1 + r2))
     Ldft = mixed_first_term(D, h1, h2, math.exp(-math.log(aem) / 3.0), omega, M)
     return (1.0 - hse / hreq) * max(Ldft, 0.0)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def delta_bullington(
-    nu: float, m: int, D: float, h1: float, h2: float, q: float, root: float, omega: float, M: Model
-) -> float:
-    """Delta-Bullington loss Ld from the profile's nu, eq. (21) to (39)."""
-    Lbulla = bullington(nu, D)
-    Ldsph = sphere(D, h1, h2, q, root, omega, M)
-    if Ldsph <= 0.0:
-        return Lbulla
-    return Lbulla + max(Ldsph - bullington(smooth_nu(D, m, h1, h2, q, M), D), 0.0)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def log_sum(x: float) -> float:
-    """Ln(1 + x) for x of 0 or more, mostly small."""
-    if x > 0.01:
-        return math.log(1.0 + x)
-    return x * (1.0 - x * (1 / 2 - x * (1 / 3 - x * (1 / 4 - x * (1 / 5 - x * (1 / 6 - x / 7.0))))))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def mrad(slope: float) -> float:
-    """Angle of a slope in m per km. [mrad]"""
-    t = 1e-3 * slope
-    if abs(t) > 0.05:
-        return 1000.0 * math.atan(t)
-    z = t * t
-    return slope * (1.0 - z * (1 / 3 - z * (1 / 5 - z * (1 / 7 - z * (1 / 9 - z / 11.0)))))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def step_down(x: float) -> float:
-    """1 - 0.5 (1 + tanh x), eq. (57) and (58), as one exponential."""
-    if x > FLAT_TANH:
-        return 0.0
-    return 1.0 / (1.0 + math.exp(2.0 * x))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def inverse_normal(ln_x: float) -> float:
-    """I(x) for x up to 0.5 by its natural logarithm, eq. (96) and (97)."""
-    T = math.sqrt(-2.0 * max(ln_x, LN_LEAST))
-    return T - ((0.010328 * T + 0.802853) * T + 2.515516698) / (((0.001308 * T + 0.189269) * T + 1.432788) * T + 1.0)

@@ -9,17 +9,7 @@ import pytest
 
 from sfn.geodesy.line import direct, inverse
 from sfn.propagation import sweep
-from sfn.propagation.duct_formulas import (
-    ALPHA,
-    LEAST_TABLE_KM,
-    LN_MU1,
-    POWER,
-    TAU,
-    between,
-    duct_powers,
-    inland_table,
-    land_terms,
-)  # fmt: skip
+from sfn.propagation.batch import LANES
 from sfn.propagation.horizons import ZONES
 from sfn.propagation.link import LatLonRaster, Link, SweepCancelled, Terrain
 from sfn.propagation.p1812 import path_loss
@@ -232,16 +222,26 @@ def test_the_date_line_is_no_edge():
     assert np.nanmax(np.abs(wrapped.loss_db - there.loss_db)) < 0.2
 
 
-def test_tabled_terms_are_those_of_the_formulas():
-    """Terms of inland paths between the nodes of their table are the formulas' to 1e-11, down to the shortest tabled."""
-    table = inland_table(10_010)
-    chance = np.random.default_rng(5)
-    for distance_km in np.concatenate([chance.uniform(LEAST_TABLE_KM, 6.0, 200), chance.uniform(6.0, 1000.0, 400)]):
-        tau, ln_mu1 = land_terms(distance_km, distance_km)
-        for column, value in zip(
-            (TAU, LN_MU1, ALPHA, POWER), (tau, ln_mu1, *duct_powers(distance_km, tau)), strict=True
-        ):
-            assert abs(between(table, column, distance_km) - value) < 1e-11 * max(abs(value), 1.0)
+@pytest.mark.parametrize("count", [1, 7, 8, 9, LANES - 1, LANES, LANES + 1, 2 * LANES + 5])
+def test_a_receiver_alone_and_among_others_gets_the_same(count):
+    """However many receivers a radial has, each gets what it would get alone: those beside it in a batch do not matter."""
+    chance = np.random.default_rng(count)
+    ground, step_km = 200.0 + 150.0 * chance.random((1, 400)), 0.09
+    zone = np.repeat(chance.integers(0, 3, 20), 20)[None].astype(np.int8)
+    distance_km, height_m = chance.uniform(0.05, 35.0, count), 200.0 + 150.0 * chance.random(count)
+
+    def swept(which):
+        return losses_on_radials(
+            ground, zone=zone, step_km=step_km, lat_deg=50.0, rx_distance_km=distance_km[which],
+            rx_azimuth_deg=np.zeros(len(distance_km[which])), rx_ground_m=height_m[which], link=LINK,
+        )  # fmt: skip
+
+    together = swept(np.arange(count))
+    for j in chance.permutation(count)[:12]:
+        alone = swept(np.array([j]))
+        assert alone.loss_db[:, 0] == pytest.approx(together.loss_db[:, j], abs=1e-10)
+        assert alone.line_of_sight[0] == together.line_of_sight[j]
+        assert alone.tx_elevation_deg[0] == pytest.approx(together.tx_elevation_deg[j], abs=1e-10)
 
 
 def test_receivers_in_any_order_are_found_where_they_are():
