@@ -93,7 +93,7 @@ DOUBTS: Mapping[str, Doubt] = {
     # somebody must answer for it by name
     "assumed-above-tolerated": Doubt(_S, "more than the tolerated error is assumed: set, measure, correct"),
     "assumed-without-tolerance": Doubt(_S, "nobody is certain of an assumed figure: how wrong may it be"),
-    "tolerance-above-tolerated": Doubt(_S, "known figures may be off by more than the tolerated error: measure it"),
+    "tolerance-above-tolerated": Doubt(_S, "the uncertainty of known figures is above the tolerated error: measure it"),
     "standby-faulty": Doubt(_S, "main is sound, a standby is not: inhibit the change-over"),
     "lock-unproven": Doubt(_S, "carrier, pilot and deviation are not known to agree; other sites state theirs"),
     "relay-isolation-estimated": Doubt(_S, "nobody measured how far the relay is from oscillation"),

@@ -46,16 +46,17 @@ def refuse_idle(
     for one in idle:
         for name in () if one.counts else one.names:
             if name in given:
-                raise ValueError(f"--{name.replace('_', '-')} must not be given {one.otherwise}")
+                raise ValueError(f"{given[name]} must not be given {one.otherwise}")
 
 
-def _given(words: Sequence[str], declare: Callable[[argparse.ArgumentParser], None]) -> frozenset[str]:
-    """Names of the options that stand in what was typed, those typed with their usual value too."""
+def _given(words: Sequence[str], declare: Callable[[argparse.ArgumentParser], None]) -> dict[str, str]:
+    """The options that stand in what was typed, those typed with their usual value too: name to how it is spelt."""
     parser = argparse.ArgumentParser(argument_default=argparse.SUPPRESS)
     declare(parser)
     for action in parser._actions:
         action.default = argparse.SUPPRESS
-    return frozenset(vars(parser.parse_args(words)))
+    typed = vars(parser.parse_args(words))
+    return {action.dest: action.option_strings[0] for action in parser._actions if action.dest in typed}
 
 
 def idle_joint_burst(args: argparse.Namespace) -> list[Idle]:

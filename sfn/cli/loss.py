@@ -84,7 +84,7 @@ from sfn.study.losses import BLOCKS, protected, records, with_second
 from sfn.units import exact
 
 NAME = "loss"
-SUMMARY = "loss left by parity, repeats and a second path"
+SUMMARY = "loss left by FEC, repeats and a second path"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -120,7 +120,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     protection_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, help="of the simulation, where one is needed")
     parser.add_argument(
-        "--blocks", type=int, default=BLOCKS, help=f"parity blocks to simulate; {BLOCKS} where not given, as pages do"
+        "--blocks", type=int, default=BLOCKS, help=f"FEC blocks to simulate; {BLOCKS} where not given, as pages do"
     )
     parser.add_argument("--compare", action="store_true", help="the usual protections side by side")
     parser.add_argument("--json", action="store_true", help="one JSON document")

@@ -80,7 +80,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--nights", type=int, metavar="N", help="look for the plan in so many nights of --max-changed")
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="start number: the same one, the same answer (1)"
+        "--seed", type=int, default=1, metavar="N", help="random seed: the same one, the same answer (1)"
     )
     parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help=BUDGET_HELP)
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")

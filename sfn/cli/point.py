@@ -116,7 +116,7 @@ def run(args: argparse.Namespace) -> int:
     ground = "that is not known" if found.rx_ground_m is None else f"at {found.rx_ground_m:g} m"
     print(f"receiver {found.rx_height_m:g} m above ground {ground}")
     if quality is not None:
-        hurt = f", {quality.hurts} hurts most" if quality.hurts else ""
+        hurt = f", main interferer {quality.hurts}" if quality.hurts else ""
         print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
         if quality.probability is not None:
             apart = number(100 * (quality.independent_probability or 0.0), 0)

@@ -94,7 +94,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         type=number,
         help="packet time, 1/3 is exact; to be given where the coding has none (page: 1)",
     )
-    packing.add_argument("--grains", type=int, help="samples, frames or transport packets in a packet, instead")
+    packing.add_argument(
+        "--units-per-packet",
+        "--grains",
+        dest="grains",
+        type=int,
+        help="samples, frames or transport packets in a packet, instead",
+    )
     packing.add_argument("--ip", type=int, choices=(4, 6), default=USUAL.ip)
     packing.add_argument("--no-rtp", action="store_true", help="straight into UDP")
     packing.add_argument("--rtp-extension-bytes", type=int, default=0)

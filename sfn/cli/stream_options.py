@@ -16,16 +16,16 @@ from sfn.stream.loss import (
 from sfn.stream.paths import joint_bounds
 from sfn.stream.protection import Protection
 
-BURST_HELP = "mean burst; without it each packet alike is lost, which flatters parity (the answer says so)"
+BURST_HELP = "mean burst; without it each packet alike is lost, which flatters FEC (the answer says so)"
 
 
 def protection_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the protection; shared by the commands that speak of it."""
     guard = parser.add_argument_group("protection")
-    guard.add_argument("--columns", type=int, default=0, metavar="L", help="width of the parity matrix; page: 5")
+    guard.add_argument("--columns", type=int, default=0, metavar="L", help="width of the FEC matrix; page: 5")
     guard.add_argument("--rows", type=int, default=0, metavar="D", help="its height; page: 10")
     guard.add_argument("--parity", choices=("none", "row", "column", "both"), default=USUAL.parity)
-    guard.add_argument("--parity-spread", action="store_true", help="parity spread over the following block")
+    guard.add_argument("--parity-spread", action="store_true", help="FEC spread over the following block")
     guard.add_argument(
         "--repeat-after",
         type=int,

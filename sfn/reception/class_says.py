@@ -100,14 +100,14 @@ def _rule(yard: Yardstick) -> str:
     if carried.kind == "ofdm":
         return (
             f"The class goes by the share of places around that are served (quick estimate: the window stands where "
-            f"the medians put it): with margin from {carried.location_pct:g} %, just enough from "
+            f"the medians put it): with margin from {carried.location_pct:g} %, low margin from "
             f"{100 * ACCEPTABLE_PROBABILITY:g} %, neither with a negative margin. The margin is that of the median "
             "levels: a positive one alone is not service. Shares with levels drawn and receivers following stand "
             "beside it as figures; classes, areas, people and the search do not go by them"
         )
     if carried.kind == "vsb":
         return (
-            f"The class goes by the margin of the median levels: with margin from {LEVEL_MARGIN_DB:g} dB, just enough "
+            f"The class goes by the margin of the median levels: with margin from {LEVEL_MARGIN_DB:g} dB, low margin "
             "from 0 dB"
         )
     sets = yard.sets
@@ -140,12 +140,12 @@ def _too_weak(yard: Yardstick, below_dbuvm: float) -> str:
         else "it lies less than the required C/N over the noise"
     )
     together = (
-        " Several weak signals together may serve below it, and what our own echoes spoil there is too weak too."
+        " Several weak signals together may serve below it, and what our own echoes spoil there counts to it too."
         if yard.carried.kind == "ofdm"
         else ""
     )
     return (
-        f"Too weak is what is not served and has its strongest signal below {grouped(below_dbuvm, '.1f')}{THIN}dBµV/m, "
+        f"Below minimum field is what is not served and has its strongest signal below {grouped(below_dbuvm, '.1f')}{THIN}dBµV/m, "
         f"where {why}.{together} The usable level is the median that planning asks for"
     )
 

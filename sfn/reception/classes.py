@@ -24,15 +24,23 @@ CLASSES = (
     "disturbed by another station",
 )
 WITH_MARGIN, JUST_ENOUGH, UPSET, TOO_WEAK, BLENDED, OTHER_STATION = range(6)
+DIGITAL_CLASSES = (
+    "served, with margin",
+    "served, low margin",
+    "self-interference",
+    "below minimum field",
+    "blended",
+    "disturbed by another station",
+)
 FM_CLASSES = (
     "clear stereo, with margin",
-    "clear stereo, just enough",
+    "clear stereo, low margin",
     "distorted by our own transmitters",
     "signal too weak",
     "clear, partly or wholly mono",
     "disturbed by another station",
 )
-MONO_CLASSES = ("clear, with margin", "clear, just enough", *FM_CLASSES[2:])
+MONO_CLASSES = ("clear, with margin", "clear, low margin", *FM_CLASSES[2:])
 
 
 QUICK_SAYS = (
@@ -63,7 +71,7 @@ def shown_classes(service: Service) -> tuple[int, ...]:
 
 
 def class_words(service: Service) -> tuple[str, ...]:
-    """The classes for people, by their codes."""
+    """The classes for people, by their codes; `CLASSES` are what documents call them."""
     if service.kind != "fm":
-        return CLASSES
+        return DIGITAL_CLASSES
     return MONO_CLASSES if service.id == "fm-mono" else FM_CLASSES

@@ -172,7 +172,7 @@ def _names(axes: "Axes", shown: list[tuple[Mark, float, float]], wide: float) ->
     taken = [(x - 0.06, y - 0.06, x + 0.06, y + 0.06) for _, x, y in shown]
     (west, east), (south, _) = axes.get_xlim(), axes.get_ylim()
     for mark, x, y in shown:
-        text = f"{mark.name}, {number(mark.offset_us, 1, signed=True)} µs{'' if mark.on_air else ', off air'}"
+        text = f"{mark.name}, {number(mark.offset_us, 1, signed=True)} µs{'' if mark.on_air else ', not transmitting'}"
         long, high = LETTER_INCH * len(text), NAME_INCH
         lefts = (x + 0.13, x - 0.13 - long, x - long / 2)
         places = [(lefts[0], y + 0.03), (lefts[1], y + 0.03), (lefts[0], y - 0.03 - high), (lefts[1], y - 0.03 - high)]

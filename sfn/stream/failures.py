@@ -13,6 +13,14 @@ from sfn.errors import in_range
 State = Literal["in step", "in step for a time", "out of step", "other programme", "off air"]
 # From harmless to harmful: a site out of step upsets its neighbours' listeners too, one off air only its own.
 STATES: tuple[State, ...] = ("in step", "in step for a time", "off air", "other programme", "out of step")
+STATE_WORDS: dict[State, str] = {
+    "in step": "within tolerance",
+    "in step for a time": "within tolerance for a time",
+    "off air": "not transmitting",
+    "other programme": "other programme",
+    "out of step": "out of tolerance",
+}
+"""The states for people; documents and scripts keep their names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +62,11 @@ class Outcome:
     launch_error_us: float
     for_h: float | None
 
+    @property
+    def state_words(self) -> str:
+        """Its state for people."""
+        return STATE_WORDS[self.state]
+
 
 @dataclass(frozen=True, slots=True)
 class Effect:
@@ -69,7 +82,7 @@ class Effect:
     @property
     def in_words(self) -> str:
         """The row as a manager reads it."""
-        parts = [f"{self.count(state)} {state}" for state in reversed(STATES) if self.count(state)]
+        parts = [f"{self.count(state)} {STATE_WORDS[state]}" for state in reversed(STATES) if self.count(state)]
         return ", ".join(parts)
 
 

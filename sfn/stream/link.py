@@ -291,7 +291,7 @@ def _size_problems(plan: LinkPlan) -> list[Problem]:
         return []
     longest_s = largest_packet_time_s(plan.payload, plan.headers, mtu_bytes=plan.link.mtu_bytes, with_parity=parity)
     fits = f"a packet time of at most {float(longest_s * 1000):g} ms" if longest_s else "a larger MTU"
-    which = "a parity packet" if parity else "a packet"
+    which = "an FEC packet" if parity else "a packet"
     what = f"{which} has {largest} bytes with its tunnel, the link passes {plan.link.mtu_bytes}"
     return [Problem("packet_time", what, fits, code="packet-does-not-fit")]
 

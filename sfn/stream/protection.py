@@ -79,7 +79,7 @@ class Protection:
         elif self.column_parity:
             parts.append(f"columns {self.columns} x {self.rows}")
         if self.column_parity and self.parity_spread:
-            parts[-1] += ", parity spread over the next matrix"
+            parts[-1] += ", FEC spread over the next matrix"
         if self.repeat_after:
             parts.append(f"repeat after {counted(self.repeat_after, 'packet')}")
         if self.second_path:
@@ -209,7 +209,7 @@ def st2022_1_problems(protection: Protection) -> list[Problem]:
     if columns * rows > ST2022_1_GREATEST_MATRIX:
         found.append(("columns", f"L x D is {columns * rows}", f"at most {ST2022_1_GREATEST_MATRIX}"))
     if not protection.column_parity:
-        found.append(("column_parity", "row parity without column parity", "columns, or rows and columns"))
+        found.append(("column_parity", "row FEC without column FEC", "columns, or rows and columns"))
     where = "protection."
     return [
         Problem(where + name, what, f"{limit} (SMPTE ST 2022-1)", "warning", code="parity-outside-standard")

@@ -152,7 +152,7 @@ def _problem(route: Standby, *, release_us: float) -> Problem | None:
         )
     if short_us <= 0:
         return None
-    what = f"runs dry: it needs {route.need.total_us:.0f} us, the release delay is {release_us:.0f}"
+    what = f"buffer underrun: it needs {route.need.total_us:.0f} us, the release delay is {release_us:.0f}"
     return Problem(
         where,
         what,

@@ -89,7 +89,7 @@ def _bounds(network: Network, allowed: Limits, i: int, parent: str) -> str:
     """What bounds a site's offset, in words."""
     site = network.sites[i]
     if not site.on_air:
-        return "off air"
+        return "not transmitting"
     if site.offset_held:
         return "held in the plan"
     if not allowed.free[i]:
@@ -250,6 +250,6 @@ def plan_reason(answer: Mapping[str, Any]) -> str:
     before, after = answer["before"]["without_service"], answer["after"]["without_service"]
     weighed = f", {len(answer['weights'])} weights" if answer["weights"] else ""
     return (
-        f"offsets by search ({answer['objective']}{weighed}, start number {answer['seed']}): without adequate service "
+        f"offsets by search ({answer['objective']}{weighed}, random seed {answer['seed']}): without adequate service "
         f"{before:.1f} to {after:.1f} {answer['unit']}"
     )

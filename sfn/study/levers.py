@@ -100,7 +100,7 @@ def _changes(
         yield said, [i], where, -PATTERN_DB
     fed = _with_children(network, i)
     names = [network.sites[k].name for k in fed if k != i]
-    yield "off air" + (f", and with it {', '.join(names)}" if names else ""), fed, everywhere, np.nan
+    yield "not transmitting" + (f", and with it {', '.join(names)}" if names else ""), fed, everywhere, np.nan
 
 
 def compass(bearing_deg: float) -> str:

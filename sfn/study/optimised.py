@@ -132,7 +132,7 @@ class Optimised:
         """Why no offsets could bring anything, in words; None where they might."""
         on_air = [site for site in self.network.sites if site.on_air]
         if len(on_air) < 2 and self.network.unjudged:
-            return f"{len(on_air)} site on the air can be read: with whom it is to be in step is not known"
+            return f"{len(on_air)} site on the air can be read: with whom it is to be within tolerance is not known"
         if len(on_air) < 2:
             return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
         if not self.limits.free.any():

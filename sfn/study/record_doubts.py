@@ -15,7 +15,7 @@ def lossless_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
         Problem(
             name,
             f"lost none of {counted(one.delay_us.size, 'packet')} in {one.delay_us.size * one.packet_time_s:.3g} s: "
-            "how long its bursts are is not known, so no parity, repeat or second path is credited with anything",
+            "how long its bursts are is not known, so no FEC, repeat or second path is credited with anything",
             "a record with losses in it, longer or of a worse hour; every figure here is the most that this one leaves "
             "room for (99 %), losses one by one",
             severity="warning",

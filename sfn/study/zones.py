@@ -50,7 +50,7 @@ RECEPTION, SIGNALS = "Reception", "Signals"
 
 
 NOTHING = "no signal is known in this model"
-WEAK = "the strongest is too weak"
+WEAK = "the strongest is below the minimum field"
 LAYERS = {
     "quality_class": Offered("Reception", "class", RECEPTION, NOTHING),
     "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION, NOTHING),
@@ -146,7 +146,7 @@ class Zones:
             return near
         return (
             f"{near}; a signal inside the guard interval counts however weak, so that the zone is nearly all that is "
-            "not too weak, and its delay spread that of signals which may do nothing"
+            "above the minimum field, and its delay spread that of signals which may do nothing"
         )
 
     @property

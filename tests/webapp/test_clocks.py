@@ -66,11 +66,11 @@ def test_failures_worst_first(client, number):
     rows = re.findall(r'<tr><th scope="row">([^<]*)</th><td data-label="Effect">([^<]*)<', html)
     effects = {name: effect for names, effect in rows for name in names.split(", or ")}
 
-    assert "3 off air" == effects["studio-converter"]
-    assert "2 off air, 1 in step" == effects["north-feeder"]
+    assert "3 not transmitting" == effects["studio-converter"]
+    assert "2 not transmitting, 1 within tolerance" == effects["north-feeder"]
     assert effects["north-feeder"] == effects["North ridge"]
-    assert "1 off air, 2 in step" == effects["south-link"]
-    assert "in step for a time" in effects["the reference clock of North ridge"]
+    assert "1 not transmitting, 2 within tolerance" == effects["south-link"]
+    assert "within tolerance for a time" in effects["the reference clock of North ridge"]
 
 
 @pytest.mark.parametrize(
@@ -101,7 +101,9 @@ def test_the_muting_order_needs_the_map_s_levels(client, number):
     after = plain(client.get(f"/networks/{number}/clocks", params={"clock-south": "locked", "clock-north": "ocxo"}))
 
     assert "Open the overlap map" in before
-    assert "Mend the plan before you mute anything" in after  # no offset is set: each of the two takes from the other
+    assert (
+        "Correct the plan before you mute anything" in after
+    )  # no offset is set: each of the two takes from the other
     turns = after.split("Muting order", 1)[1].split("Standby routes", 1)[0]
     assert "North ridge" in turns
     assert "South ridge" not in turns

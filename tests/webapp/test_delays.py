@@ -87,7 +87,7 @@ def test_a_site_that_cannot_be_read_is_named_and_the_others_stand(
     answer = client.get(f"/api/networks/{number}/delays").json()
 
     assert "Without a delay:" in html
-    assert "to be mended at North ridge" in html
+    assert "to be corrected at North ridge" in html
     assert "106 ms" in html
     assert "missing,site Gap: has no delay" in text.replace('"', "")
     assert [one["id"] for one in answer["missing"]] == ["north", "gap"]

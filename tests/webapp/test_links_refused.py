@@ -25,7 +25,7 @@ def test_a_withheld_site_gets_no_link_and_is_named(
 
     assert refused.status_code == 422
     assert "no link is made for Gap: its sheet is withheld" in refused.text
-    assert "runs dry" in refused.text
+    assert "buffer underrun" in refused.text
     assert store.links.of(number) == ()
 
 

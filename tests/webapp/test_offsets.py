@@ -63,7 +63,7 @@ def test_a_search_is_found_shown_and_accepted(
     assert float(found["north"]) == 0
     reason = re.search(r'id="reason" name="reason" value="([^"]+)"', html)
     assert reason
-    assert "offsets by search (area, start number 2)" in reason[1]
+    assert "offsets by search (area, random seed 2)" in reason[1]
 
     part = re.search(r'data-part="([^"]+)"', html)
     assert part

@@ -133,7 +133,7 @@ def test_an_error_at_the_site_cannot_be_signed_away(
     for site in ("north", "south", "gap"):
         sheet = text_of(client, f"/networks/{number}/sheets/{site}")
         assert "WITHHELD" in sheet
-        assert "runs dry" in sheet
+        assert "buffer underrun" in sheet
         assert "<h4>" not in sheet
         for setting in ("14.5 µs", "382.7", "106 ms"):
             assert setting not in sheet

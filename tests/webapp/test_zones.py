@@ -300,4 +300,7 @@ def test_no_layer_says_that_clear_is_unusable(client: TestClient, number: int) -
     page = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=500").text
     assert "Clear: below" not in page
     assert '<span id="legend-clear">no signal is known in this model</span>' in page
-    assert 'data-clear="the strongest is too weak, or no second signal counts" value="delay_spread_us"' in page
+    assert (
+        'data-clear="the strongest is below the minimum field, or no second signal counts" value="delay_spread_us"'
+        in page
+    )

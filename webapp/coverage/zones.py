@@ -242,7 +242,7 @@ def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: For
     base, document = base_of({"base": "", **form}), changed_document(opened.document, form)
     request.session["author"] = author
     if document == opened.document and base == opened.head.revision.number:
-        notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and sites off air are not.")
+        notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and silent sites are not.")
     else:
         store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
         notice(request, "Saved as a new revision. The sheets follow it.")

@@ -41,7 +41,7 @@ LABELS = {
     "heights_of": "heights are those of",
     "indoors": "indoors, in a building",
     "indoor_places_pct": "indoor places that count",
-    "delta_n": "lapse of refractivity",
+    "delta_n": "refractivity gradient",
     "surface_refractivity_n0": "surface refractivity",
     "frequency_mhz": "frequency",
     "model": "device model",

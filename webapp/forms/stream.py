@@ -96,14 +96,12 @@ PACKING = (
     Ask("mtu_bytes", "largest IP packet", "bytes"),
 )
 PROTECTION = (
-    Ask(
-        "parity", "parity packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."
-    ),
+    Ask("parity", "FEC packets", options=PARITIES, help="Rows follow each other; columns are spread against bursts."),
     Ask("columns", "width L of the matrix", "packets", GIVEN, only_for=("row", "column", "both")),
     Ask("rows", "height D of the matrix", "packets", GIVEN, only_for=("column", "both")),
     Ask(
         "parity_spread",
-        "parity spread over the next matrix",
+        "FEC spread over the next matrix",
         "",
         "One every D packets keeps the rate even and nearly doubles the wait; else it follows the matrix at once.",
         only_for=("column", "both"),
@@ -144,7 +142,7 @@ LOSS = (
         "burst_packets",
         "mean burst",
         "packets",
-        "From your own record. Left empty: each packet alike, which flatters parity; the answer says so.",
+        "From your own record. Left empty: each packet alike, which flatters FEC; the answer says so.",
         empty="none",
     ),
     Ask("second_loss_pct", "lost on the second path", "%", empty="there is none"),

@@ -73,7 +73,7 @@
       const html = `<svg width="24" height="24" class="site-mark${site.on_air ? "" : " off"}"><circle cx="12" cy="12" r="6" fill="${/^#[0-9a-f]{6}$/.test(site.colour) ? site.colour : "#fff"}"/>${tick}</svg>`;
       const label = document.createElement("span");
       const signed = (us) => `${us >= 0 ? "+" : "−"}${Math.abs(us)} µs`;
-      label.textContent = `${site.name}, ${signed(site.offset_us)}${site.clock_us ? `, clock ${signed(site.clock_us)}` : ""}${site.route === "main" ? "" : `, ${site.route}`}${site.on_air ? "" : ", off air"}`;
+      label.textContent = `${site.name}, ${signed(site.offset_us)}${site.clock_us ? `, clock ${signed(site.clock_us)}` : ""}${site.route === "main" ? "" : `, ${site.route}`}${site.on_air ? "" : ", not transmitting"}`;
       L.marker([site.lat, site.lon], { keyboard: false, icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
         .bindTooltip(label, { permanent: sites.length <= 6, direction: "right", offset: [10, 0], className: "site-label" }).addTo(marks);
     }

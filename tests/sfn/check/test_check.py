@@ -69,7 +69,7 @@ def wraps(tree: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("change", "where", "said"),
     [
-        (dry, "stages[3].release_delay_us", "site North ridge (main) runs dry: section north-release needs 101\u202f000 us for its worst path, margin and processing, but releases after 100\u202f000 us, 1\u202f000 us too soon"),
+        (dry, "stages[3].release_delay_us", "site North ridge (main) has a buffer underrun: section north-release needs 101\u202f000 us for its worst path, margin and processing, but releases after 100\u202f000 us, 1\u202f000 us too soon"),
         (wandering, "stages[6].adapts", "site South ridge (main): stage south-link adapts its delay"),
         (own_processor, "stages[10].shapes_waveform", "site South ridge (main): stage south-agc changes the waveform, but not for North ridge"),
         (two_latencies, "sites[1].chains[0].stages[2]", "sites North ridge and South ridge (main) share stage north-exciter but reach it over different stages"),

@@ -19,7 +19,7 @@ def test_check_exits_1_on_an_error_and_0_on_warnings(tmp_path: Path, capsys: pyt
     broken.write_text(EXAMPLE_PATH.read_text(encoding="utf-8").replace("120000", "100000"), encoding="utf-8")
 
     assert main(["check", str(broken)]) == 1
-    assert "runs dry" in capsys.readouterr().out
+    assert "buffer underrun" in capsys.readouterr().out
 
 
 def test_check_says_of_every_sheet_whether_it_may_go_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -50,7 +50,7 @@ def test_delays_answers_planning_problems_with_exit_0(tmp_path: Path, capsys: py
 
     assert main(["delays", str(broken), "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
-    assert any("runs dry" in p["what"] and p["severity"] == "error" for p in answer["problems"])
+    assert any("buffer underrun" in p["what"] and p["severity"] == "error" for p in answer["problems"])
     assert ["north", "south", "gap"] == [row["id"] for row in answer["sites"]]
 
 

@@ -38,7 +38,7 @@ def test_worst_first(routes):
 
     assert ["network 1", "studio"] == order[:2]
     assert "network 2" == order[-1]
-    assert "1 out of step, 1 other programme, 1 in step" == effects(routes, tolerance_us=1.0)[0].in_words
+    assert "1 out of tolerance, 1 other programme, 1 within tolerance" == effects(routes, tolerance_us=1.0)[0].in_words
 
 
 def test_a_wider_tolerance_only_helps(routes):

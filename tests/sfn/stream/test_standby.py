@@ -25,7 +25,7 @@ def test_a_release_for_the_main_route_alone_makes_the_standby_jump():
 
     assert 48_000 == change.jump_us
     assert change.problem is not None
-    assert "runs dry: it needs 111000 us, the release delay is 63000" == change.problem.what
+    assert "buffer underrun: it needs 111000 us, the release delay is 63000" == change.problem.what
     assert "a release delay at least 48000 us longer, for every route" == change.problem.expected
 
 

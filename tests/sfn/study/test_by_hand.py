@@ -49,7 +49,7 @@ def test_ranges_say_what_bounds_them():
         tree["sites"][1]["on_air"] = False
 
     quiet = example(silent)
-    assert {s.site: s for s in sliders(quiet, placed=place(quiet), asked=Asked())}["south"].bounds == "off air"
+    assert {s.site: s for s in sliders(quiet, placed=place(quiet), asked=Asked())}["south"].bounds == "not transmitting"
 
 
 def test_a_curve_passes_through_the_scores_of_its_offsets(ridge):

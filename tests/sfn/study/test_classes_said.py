@@ -92,7 +92,7 @@ def test_a_positive_margin_alone_is_not_service_and_the_rule_says_so() -> None:
     assert made.probability is not None
     assert made.probability[0] < 0.70
     rule = class_says(network, yard).rule
-    assert "just enough from 70 %" in rule
+    assert "low margin from 70 %" in rule
     assert "a positive one alone is not service" in rule
 
 

@@ -23,7 +23,7 @@ NETWORK = example(
     ]
 )
 
-SERVED = ["clear stereo, with margin", "clear stereo, just enough", "clear, partly or wholly mono"]
+SERVED = ["clear stereo, with margin", "clear stereo, low margin", "clear, partly or wholly mono"]
 LOST = ["distorted by our own transmitters", "disturbed by another station", "signal too weak"]
 
 

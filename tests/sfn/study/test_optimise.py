@@ -170,7 +170,7 @@ def test_levers_are_what_the_map_says_of_the_changed_network(ridge, plan):
     louder = replace(computed, level_dbuvm=computed.level_dbuvm.copy(), level_1pct_dbuvm=computed.level_1pct_dbuvm)
     louder.level_dbuvm[0] += 3
     more = state(network, louder, plan.what, launches, people=asked.people, executor=None)
-    for key, one in ((("gap", "off air"), off), (("summit", "3 dB more"), more)):
+    for key, one in ((("gap", "not transmitting"), off), (("summit", "3 dB more"), more)):
         expected = plan.after.score.without_service - one.score.without_service
         assert named[key].gain == pytest.approx(expected, abs=1e-6)
     assert any("6 dB less over 60° towards" in change for _, change in named)
@@ -191,7 +191,7 @@ def test_a_parent_off_air_takes_its_children_with_it(ridge):
     launches = np.array([delay_table(network, placed=placed).launches()[name] for name in what.sites])
     before = state(network, computed, what, dict(zip(what.sites, launches, strict=True)), people=None, executor=None)
     found = levers(network, computed, what, launches, before, executor=None)
-    (change,) = [one.change for one in found if one.site == "summit" and one.change.startswith("off air")]
+    (change,) = [one.change for one in found if one.site == "summit" and one.change.startswith("not transmitting")]
 
     assert change == "off air, and with it Long gap"
     level, _ = levels(network, computed)

@@ -110,7 +110,7 @@ def test_a_standby_route_that_runs_dry_is_doubted() -> None:
     assert [sentence.partition(",")[0] for sentence in found.says] == [
         "Summit: on its standby route with the main route's setting"
     ]
-    assert [doubt.what.partition(":")[0] for doubt in found.doubts] == ["site Summit (standby) runs dry"]
+    assert [doubt.what.partition(":")[0] for doubt in found.doubts] == ["site Summit (standby) has a buffer underrun"]
 
 
 def test_a_route_tried_as_set_launches_with_what_it_is_set_to_now() -> None:
