@@ -167,8 +167,8 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
     needed_us = float(needed)
     if needed > exact(release_us):
         what = (
-            f"{named(users)} has a buffer underrun: section {stage.id} needs {grouped(needed_us, '.10g')} us for its worst path, "
-            f"margin and processing, but releases after {grouped(release_us, '.10g')} us, "
+            f"{named(users)} has a buffer underrun: section {stage.id} needs {grouped(needed_us, '.10g')} us for its "
+            f"worst path, margin and processing, but releases after {grouped(release_us, '.10g')} us, "
             f"{grouped(needed_us - release_us, '.10g')} us too soon"
         )
         yield Problem(

@@ -111,8 +111,8 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
     release_us, least_us = stage.release_delay_us or 0.0, plan.latency_us
     if release_us < least_us - AGREES_US:
         what = (
-            f"{whose} has a buffer underrun: the stream plan of {stage.id} needs {grouped(least_us, '.10g')} us, but it releases "
-            f"after {grouped(release_us, '.10g')} us"
+            f"{whose} has a buffer underrun: the stream plan of {stage.id} needs {grouped(least_us, '.10g')} us, but "
+            f"it releases after {grouped(release_us, '.10g')} us"
         )
         yield whose.problem(
             f"{where}.release_delay_us", stage, what, f"{grouped(least_us, '.10g')} us or more", code="buffer-underrun",

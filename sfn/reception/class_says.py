@@ -145,8 +145,9 @@ def _too_weak(yard: Yardstick, below_dbuvm: float) -> str:
         else ""
     )
     return (
-        f"Below minimum field is what is not served and has its strongest signal below {grouped(below_dbuvm, '.1f')}{THIN}dBµV/m, "
-        f"where {why}.{together} The usable level is the median that planning asks for"
+        "Below minimum field is what is not served and has its strongest signal below "
+        f"{grouped(below_dbuvm, '.1f')}{THIN}dBµV/m, where {why}.{together} The usable level is the "
+        "median that planning asks for"
     )
 
 

@@ -77,9 +77,9 @@ def without_clock_row(network: Network) -> tuple[str, ...]:
         elif not stamped:
             said.append(
                 f"no route of {site.name} holds a time-stamped section, so no clock there times its launch: without "
-                "its reference it stays within tolerance as long as its links keep their latency, and the time above is its "
-                "clock's alone. What else its reference "
-                "locks, such as the carrier, drifts as that device's data sheet says"
+                "its reference it stays within tolerance as long as its links keep their latency, and the time above "
+                "is its clock's alone. What else its reference locks, such as the carrier, drifts as "
+                "that device's data sheet says"
             )
     return tuple(said)
 
