@@ -162,6 +162,8 @@ def _read(key: str, text: str) -> Any:
             raise _RefusedError(f"cannot be {text!r}", f"one of {', '.join(get_args(kind))}", "not-on-offer")
         return text
     if kind is bool:
+        if text not in {"yes", "no", ""}:
+            raise _RefusedError(f"cannot be {text!r}", "yes or no", "not-yes-or-no")
         return text == "yes"
     if key == "subchannels_kbps":
         return _several(text)

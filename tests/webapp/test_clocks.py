@@ -126,3 +126,13 @@ def test_a_refused_figure_stands_at_its_field(client, number, field, text, said)
     assert 422 == answer.status_code
     assert problem
     assert said in problem[1]
+
+
+@pytest.mark.parametrize("text", ["1", "true", "Ja"])
+def test_what_is_neither_yes_nor_no_is_refused_at_its_box(client, number, text):
+    """A standby that was to be started on failure is not taken as always on because somebody wrote 1."""
+    page = f"/networks/{number}/clocks"
+    assert 'type="checkbox" id="standby_called"' in client.get(page).text
+    answer = client.get(page, params={"standby_called": text})
+    assert answer.status_code == 422
+    assert f"cannot be &#39;{text}&#39;" in answer.text

@@ -51,8 +51,11 @@ class Reader:
         return float(self.number(name)) if self._typed.get(name, "").strip() else None
 
     def yes(self, name: str) -> bool:
-        """A box."""
-        return self.text(name) == "yes"
+        """A box: yes or no; empty is no."""
+        said = self.text(name)
+        if said not in {"yes", "no", ""}:
+            self.refuse(name, f"cannot be {said[:40]!r}", "yes or no", code="not-yes-or-no")
+        return said == "yes"
 
     def attempt(self, make: Callable[[], T], names: Sequence[str]) -> T | None:
         """What `make` gives; what it refuses becomes a problem at the field that its text begins with."""

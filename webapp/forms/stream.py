@@ -37,7 +37,7 @@ class Part:
     problems: tuple[Problem, ...]
 
 
-BOXES = ("parity_spread", "second_path", "time_stamped", "adapting", "g703", "remove_drift")
+BOXES = ("parity_spread", "second_path", "time_stamped", "adapting", "g703", "remove_drift", "standby_called")
 GIVEN = "On the command line it has to be given."
 SAMPLED = ("analogue composite", "digital composite", "left and right, linear")
 COUNTED = (
@@ -224,9 +224,9 @@ CABLE = (
 )
 STANDBY = (
     Ask("standby_mbps", "rate of a standby stream", "Mbit/s", "As it is billed."),
-    Ask("standby_detect_s", "loss is noticed within", "s"),
-    Ask("standby_called", "is called only when needed", "", "Otherwise it runs all the time."),
-    Ask("standby_call_s", "a called stream arrives within", "s"),
+    Ask("standby_detect_s", "loss is detected within", "s"),
+    Ask("standby_called", "started on failure", "", "Otherwise it runs all the time."),
+    Ask("standby_call_s", "start-up time, where started on failure", "s"),
     Ask("standby_hours", "hours a month that it is needed", "h"),
 )
 TARGET = (
