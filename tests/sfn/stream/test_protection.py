@@ -49,7 +49,7 @@ def test_row_parity_alone_is_outside_the_standard() -> None:
     """ST 2022-1 knows columns, or rows with columns; rows alone are a warning, not an error."""
     (problem,) = st2022_1_problems(row_parity(10))
 
-    assert ("row parity without column parity", "warning") == (problem.what, problem.severity)
+    assert ("row FEC without column FEC", "warning") == (problem.what, problem.severity)
     assert [] == st2022_1_problems(Protection())
 
 
