@@ -56,7 +56,12 @@ def _given(words: Sequence[str], declare: Callable[[argparse.ArgumentParser], No
     for action in parser._actions:
         action.default = argparse.SUPPRESS
     typed = vars(parser.parse_args(words))
-    return {action.dest: action.option_strings[0] for action in parser._actions if action.dest in typed}
+    written = {word.partition("=")[0] for word in words}
+    return {
+        action.dest: next((name for name in action.option_strings if name in written), action.option_strings[0])
+        for action in parser._actions
+        if action.dest in typed and action.option_strings
+    }
 
 
 def idle_joint_burst(args: argparse.Namespace) -> list[Idle]:
