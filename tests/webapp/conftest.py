@@ -97,6 +97,16 @@ def post(client: TestClient) -> Callable[..., Any]:
     return send
 
 
+def when_made(client: TestClient, answer: Any) -> Any:
+    """An answer that goes to a job where the machine is busy: what the job makes."""
+    if answer.status_code != 303:
+        return answer
+    job = client.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+    assert job.ended.wait(120)
+    assert job.state == "finished", job.problems
+    return client.get(answer.headers["location"])
+
+
 @pytest.fixture
 def issue(client: TestClient, store: Store, post: Callable[..., Any]) -> Callable[[int], int]:
     """Sign off what needs it and issue every sheet, as the office does; gives the revision that is issued."""

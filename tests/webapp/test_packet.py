@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from tests.webapp.conftest import token_in
+from tests.webapp.conftest import token_in, when_made
 from tests.webapp.paper_text import bare, codes_of, pictures_n, text_of
 from webapp.__main__ import main
 from webapp.config.settings import Settings, write_secrets
@@ -85,11 +85,11 @@ def test_a_sheet_alone_says_that_its_code_needs_the_log_in(
 
 
 def test_without_a_public_address_there_is_no_code(
-    number: int, issue: Callable[[int], int], post: Callable[..., Any], poppler: None, tmp_path: Path
-) -> None:
+    client: TestClient, number: int, issue: Callable[[int], int], post: Callable[..., Any], poppler: None, tmp_path: Path
+) -> None:  # fmt: skip
     """A code that only this machine could open is none: the packet says so."""
     issue(number)
-    made = post(f"/networks/{number}/packet.pdf", days="14", paper="a4").content
+    made = when_made(client, post(f"/networks/{number}/packet.pdf", days="14", paper="a4")).content
     assert pictures_n(made, tmp_path) == 0
     assert "the application has no public address" in text_of(made, tmp_path, "-raw").replace("\n", " ")
 

@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sfn.timing import delay_table
-from tests.webapp.conftest import token_in
+from tests.webapp.conftest import token_in, when_made
 from webapp.on_air.site_links import made_link, open_link, read_link, token_of
 from webapp.shell.problems import RefusedError
 from webapp.store.audit import ACTING, Acting
@@ -443,7 +443,8 @@ def test_the_list_of_links_says_with_what_and_by_whom_each_was_made(
     """The page and the packet, by whoever sat there; by somebody who signed in, and who withdrew it."""
     where = f"/networks/{number}/readings/links"
     assert post(where, site="north").status_code == 303
-    assert post(f"/networks/{number}/packet.pdf", days="30", paper="a4").status_code == 200
+    packet = when_made(client, post(f"/networks/{number}/packet.pdf", days="30", paper="a4"))
+    assert packet.content.startswith(b"%PDF")
     before = ACTING.set(Acting("Ada", "planner", "session", ""))
     try:
         ends_at = datetime.now(UTC) + timedelta(days=2)

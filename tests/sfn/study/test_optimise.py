@@ -193,7 +193,7 @@ def test_a_parent_off_air_takes_its_children_with_it(ridge):
     found = levers(network, computed, what, launches, before, executor=None)
     (change,) = [one.change for one in found if one.site == "summit" and one.change.startswith("not transmitting")]
 
-    assert change == "off air, and with it Long gap"
+    assert change == "not transmitting, and with it Long gap"
     level, _ = levels(network, computed)
     assert np.isfinite(level).any(axis=1).all()
 
