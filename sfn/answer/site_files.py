@@ -10,7 +10,8 @@ from sfn.geodesy.position import locate
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, Site
 from sfn.plan.formula import kept
-from sfn.plan.sheets import MOST_BYTES, MOST_ROWS_N, SheetTable, decoded, read_sheet
+from sfn.plan.json_parts import JsonMost, read_within
+from sfn.plan.sheets import MOST_BYTES, MOST_CELLS_N, MOST_ROWS_N, SheetTable, decoded, read_sheet
 from sfn.report.tables import csv_text, figure
 from sfn.report.vector import collection, point_feature, unlocated_feature
 from sfn.study.site_table import STUDIO, WRITTEN
@@ -18,6 +19,13 @@ from sfn.units import grouped
 
 # A point that was not moved: coordinates leave with seven decimals of a degree, a centimetre.
 _SAME_DEG = 2e-7
+_PARTS = JsonMost(
+    values=2 * MOST_CELLS_N,
+    texts=2 * MOST_CELLS_N + 4 * MOST_ROWS_N,
+    lists=2 * MOST_ROWS_N,
+    objects=3 * MOST_ROWS_N + 10,
+    keys=MOST_CELLS_N + 6 * MOST_ROWS_N,
+)
 
 
 def sites_csv(network: Network) -> str:
@@ -72,7 +80,7 @@ def read_sites(content: bytes, *, source: str) -> SheetTable:
     if len(content) > MOST_BYTES:
         raise _refused(source, f"has {grouped(len(content))} bytes", f"{grouped(MOST_BYTES)} at most", "file-too-large")
     try:
-        tree = json.loads(decoded(content, source=source))
+        tree = read_within(decoded(content, source=source), _PARTS, source)
     except (ValueError, RecursionError) as error:
         raise _refused(source, f"is no JSON that can be read ({str(error)[:100]})", _EXPECTED, "not-json") from None
     features = tree.get("features")

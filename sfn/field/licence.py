@@ -1,6 +1,5 @@
 """Contours that somebody else drew, such as a licence's: areas out of GeoJSON or KML."""
 
-import json
 from collections.abc import Iterator
 from typing import Any
 from xml.etree.ElementTree import Element, ParseError
@@ -9,10 +8,12 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area, Ring
+from sfn.plan.json_parts import JsonMost, read_within
 from sfn.units import grouped
 
 GREATEST_FILE_BYTES = 20_000_000
 MOST_POINTS = 500_000
+_PARTS = JsonMost(values=4 * MOST_POINTS, texts=100_000, lists=MOST_POINTS + 20_000, objects=20_000, keys=100_000)
 # A line whose ends lie this close together was meant to be closed.
 CLOSING_DEG = 0.02
 _EXPECTED = "a GeoJSON or KML file with polygons, or with closed lines"
@@ -71,7 +72,7 @@ def read_areas(text: bytes) -> tuple[Area, ...]:
 def _from_geojson(text: bytes) -> Iterator[Area]:
     """Areas of a GeoJSON document."""
     try:
-        tree = json.loads(text)
+        tree = read_within(text, _PARTS, "file")
     except (ValueError, RecursionError) as error:
         raise PlanError([Problem("file", f"is not JSON ({error})", _EXPECTED, code="file-unreadable")]) from None
     yield from _geometry(tree, "file")

@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -13,13 +14,13 @@ from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
 from sfn.plan.in_pieces import MOST_AT_ONCE_N, in_pieces
+from sfn.plan.json_parts import JsonMost, parts_of
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
 
 GREATEST_DOCUMENT_BYTES = 8_000_000
-MOST_VALUES_N = 1_100_000
-"""Values and keys of a document: 200 sites with two antenna patterns a degree apart have half of it."""
-MOST_KEYS_N = 300_000
+MOST_PARTS = JsonMost(values=700_000, texts=450_000, lists=160_000, objects=60_000, keys=300_000, loose=20_000)
+"""Of a document: 200 sites of 30 stages with two antenna patterns a degree apart have 146,000 lists."""
 MOST_KEYS_OF_ONE_N = 2_000
 MOST_TOLD_N = 100
 
@@ -144,20 +145,17 @@ def _counted(text: bytes) -> int:
             f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
             code="document-too-large",
         )
-    values, keys = sum(map(text.count, (b",", b"[", b"{"))), text.count(b":")
-    named, objects = text.count(b'":'), text.count(b"{")
-    if named > MOST_KEYS_OF_ONE_N * (1 + objects / 20):
+    found = parts_of(text)
+    if found.keys > MOST_KEYS_OF_ONE_N * (1 + found.objects / 20):
         raise _refused(
             "document",
-            f"has {grouped(named)} keys in {grouped(objects)} objects",
+            f"has {grouped(found.keys)} keys in {grouped(found.objects)} objects",
             f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one",
             code="document-too-large",
         )
-    for found, most, name in ((values, MOST_VALUES_N, "values"), (keys, MOST_KEYS_N, "keys")):
-        if found > most:
-            what = f"has some {grouped(found)} {name}"
-            raise _refused("document", what, f"{grouped(most)} at most", code="document-too-large")
-    return values + keys
+    for problem in found.beyond(MOST_PARTS, "document"):
+        raise PlanError([replace(problem, code="document-too-large")])
+    return found.values + found.keys
 
 
 def _tree(text: str | bytes) -> tuple[Any, str]:

@@ -6,7 +6,6 @@
 | M | samples at even distances along it | |
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.position import locate
+from sfn.plan.json_parts import JsonMost, read_within
 from sfn.plan.sheets import table_text
 from sfn.survey.gpx import gpx_points
 from sfn.survey.rows import MOST_PROBLEMS, Row, refuse, rows_of
@@ -32,6 +32,7 @@ OPTIONAL = ("level_dbuvm", "site", "mark", "quality_db", "remark", "when")
 MOST_VERTICES_N = 200_000
 MOST_SAMPLES_N = 20_000
 MOST_PIECES_N, MOST_DEPTH_N = 10 * MOST_VERTICES_N, 1000
+_PARTS = JsonMost(values=4 * MOST_VERTICES_N, texts=100_000, lists=MOST_VERTICES_N + 1000, objects=20_000, keys=100_000)
 LEAST_SPACING_M, USUAL_SPACING_M, GREATEST_SPACING_M = 5.0, 100.0, 10_000.0
 VERTEX_M = 5.0  # standing still, a receiver of satellites wanders by a few metres: that is no road
 JUMP_M = 2_000.0  # between two points of a recorded track; more is a gap, or a jump
@@ -288,7 +289,7 @@ def _gpx(content: bytes, *, source: str) -> Track:
 def _geojson(text: str, *, source: str) -> Track:
     """The lines of a GeoJSON document (RFC 7946), one after the other; longitude first there."""
     try:
-        document = json.loads(text)
+        document = read_within(text, _PARTS, source)
     except (ValueError, RecursionError) as error:
         raise PlanError(
             [Problem(source, f"is no JSON that can be read ({error})", EXPECTED, code="file-unreadable")]

@@ -11,6 +11,8 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.json_parts import JsonMost
+from sfn.plan.reading import MOST_PARTS
 from sfn.units import grouped
 
 MOST_ID = 2**63 - 1
@@ -41,6 +43,11 @@ Latitude = Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False, descriptio
 Longitude = Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False, description="WGS 84. [degrees]")]
 Number = Annotated[float, Field(gt=-LARGEST_NUMBER, lt=LARGEST_NUMBER, allow_inf_nan=False)]
 
+FORM_PARTS = JsonMost(values=45_000, texts=65_000, lists=20_000, objects=100, keys=20_000, depth=10)
+ROAD_PARTS = JsonMost(
+    values=1_200_000, texts=1_200_000, lists=20_100, objects=200_100, keys=810_000, depth=10, loose=90_000
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -48,12 +55,12 @@ class Limits:
 
     body_bytes: int = 8_000_000
     """An ordinary request: a form, or a document of 200 sites with 30 stages each, several times over."""
-    json_values: int = 1_100_000
-    """Commas and opening brackets of a JSON body; a value costs many times its bytes once it is read."""
-    json_keys: int = 300_000
-    """Colons of a JSON body."""
-    road_keys: int = 1_000_000
-    """The same where a log of 200,000 levels may be sent."""
+    json_form: JsonMost = FORM_PARTS
+    """A JSON body that stands for a form, or names a few things."""
+    json_document: JsonMost = MOST_PARTS
+    """A JSON body that holds a network document."""
+    json_road: JsonMost = ROAD_PARTS
+    """A JSON body with a line of 20,000 points and a log of 200,000 levels."""
     upload_bytes: int = 4_500_000_000
     """A request to an address that takes files: an hour of 192 kHz stereo in 24 bits is 4.15e9, as is much terrain."""
     grid_points: int = 4_000_000

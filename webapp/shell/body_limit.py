@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import Problem
+from sfn.plan.json_parts import JsonMost, JsonParts
 from sfn.units import grouped
 from webapp.config.limits import LONGEST_NAME_N, Limits
 from webapp.shell.problems import refusal
@@ -17,21 +18,21 @@ from webapp.shell.problems import refusal
 MOST_KEYS_N = 100
 """Keys of an object within a JSON body, on an average: only a form's is larger, and there is one."""
 ROAD = re.compile(r"/road(\.\w+)?$")
+DOCUMENT = re.compile(r"/api/networks(/\d+)?")
 
 
 class TooManyError(HTTPException):
     """One that the framework lets through while it reads a body, with its reason."""
 
-    def __init__(self, problem: Problem) -> None:
-        super().__init__(413)
+    def __init__(self, status: int, problem: Problem) -> None:
+        super().__init__(status)
         self.problems = (problem,)
 
 
-def _few(found: int, most: int, name: str) -> None:
-    """Refuse more values or keys than any body of ours has."""
-    if found > most:
-        what, expected = f"has more than {grouped(most)} {name}", f"{grouped(most)} at most"
-        raise TooManyError(Problem("body", what, expected, code="request-too-large", values={"most": most}))
+def _too_many(most: int, name: str) -> TooManyError:
+    """More of something than any body of ours has."""
+    what, expected = f"has more than {grouped(most)} {name}", f"{grouped(most)} at most"
+    return TooManyError(413, Problem("body", what, expected, code="request-too-large", values={"most": most}))
 
 
 class BodyLimit:
@@ -53,7 +54,11 @@ class BodyLimit:
             problem = Problem("address", "one part of it is too long", expected, code="address-too-long")
             await refusal(Request(scope, receive), 414, (problem,))(scope, receive, send)
             return
-        greatest = self.limits.upload_bytes if scope["path"].endswith("/upload") else self.limits.body_bytes
+        kind = Headers(scope=scope).get("content-type", "").partition(";")[0].strip().lower()
+        is_json, is_form = not kind or "json" in kind, kind == "application/x-www-form-urlencoded"
+        # Only files are read piece by piece.
+        takes_files = scope["path"].endswith("/upload") and not is_json and not is_form
+        greatest = self.limits.upload_bytes if takes_files else self.limits.body_bytes
         declared = Headers(scope=scope).get("content-length", "0")
         if not declared.isdigit() or int(declared) > greatest:
             problem = Problem(
@@ -65,14 +70,11 @@ class BodyLimit:
             )
             await refusal(Request(scope, receive), 413, (problem,))(scope, receive, send)
             return
-        arrived, waited_s, whole = 0, 0.0, False
-        values, keys, named, objects, fields = 0, 0, 0, 0, 1
-        kind = Headers(scope=scope).get("content-type", "").partition(";")[0].strip().lower()
-        is_json, is_form = "json" in kind, kind == "application/x-www-form-urlencoded"
-        most_keys = self.limits.road_keys if ROAD.search(scope["path"]) else self.limits.json_keys
+        arrived, waited_s, whole, fields = 0, 0.0, False, 1
+        parts, most = JsonParts(), self._most(scope)
 
         async def counted() -> Message:
-            nonlocal arrived, waited_s, whole, values, keys, named, objects, fields
+            nonlocal arrived, waited_s, whole, fields
             if whole:  # what comes now is the end of the connection, which may take as long as the answer
                 return await receive()
             began_s = time.monotonic()
@@ -89,14 +91,23 @@ class BodyLimit:
                 raise HTTPException(413)
             if is_json:  # counted as it arrives, before anything is taken apart
                 body = message.get("body", b"")
-                values, keys = values + sum(map(body.count, (b",", b"[", b"{"))), keys + body.count(b":")
-                _few(values, self.limits.json_values, "values")
-                _few(keys, most_keys, "keys")
-                named, objects = named + body.count(b'":'), objects + body.count(b"{")
-                _few(named - objects * MOST_KEYS_N, self.limits.form_fields, "keys in one object")
+                if b"\0" in body:
+                    raise TooManyError(415, Problem("body", "is not in UTF-8", "JSON in UTF-8", code="not-text"))
+                parts.take(body)
+                for problem in parts.beyond(most, "body"):
+                    raise TooManyError(413, problem)
+                if parts.keys > self.limits.form_fields + parts.objects * MOST_KEYS_N:
+                    raise _too_many(self.limits.form_fields, "keys in one object")
             elif is_form:
                 fields += message.get("body", b"").count(b"&")
-                _few(fields, self.limits.form_fields, "fields")
+                if fields > self.limits.form_fields:
+                    raise _too_many(self.limits.form_fields, "fields")
             return message
 
         await self.app(scope, counted, send)
+
+    def _most(self, scope: Scope) -> JsonMost:
+        """What a JSON body of an address may be made of."""
+        if ROAD.search(scope["path"]):
+            return self.limits.json_road
+        return self.limits.json_document if DOCUMENT.fullmatch(scope["path"]) else self.limits.json_form

@@ -202,8 +202,8 @@ def _is_json(request: Request) -> bool:
     return request.headers.get("content-type", "").partition(";")[0].strip() == "application/json"
 
 
-def whole_characters(sent: object) -> None:
-    """Refuse JSON that holds half a character (a lone surrogate): no file and no page could carry it.
+def whole_characters(sent: object) -> bytes:
+    """JSON written anew; refused where it holds half a character (a lone surrogate), which nothing could carry.
 
     Raises
     ------
@@ -211,7 +211,7 @@ def whole_characters(sent: object) -> None:
         If it does.
     """
     try:
-        json.dumps(sent, ensure_ascii=False).encode()
+        return json.dumps(sent, ensure_ascii=False).encode()
     except UnicodeEncodeError:
         what, expected = "holds half a character", "text in Unicode, surrogates in pairs"
         raise PlanError([Problem("body", what, expected, code="character-lost")]) from None

@@ -1,11 +1,13 @@
 """JSON bodies of scripts, looked at before their address reads them: the type that is sent, and keys given twice."""
 
 import json
+import re
 from typing import Any
 
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
+from sfn.plan.json_parts import parts_of
 from sfn.units import grouped
 from webapp.shell.dependencies import whole_characters
 from webapp.shell.problems import RefusedError
@@ -13,6 +15,7 @@ from webapp.store.roles import SAFE_METHODS
 
 MOST_FIELDS = 100
 """Fields of a script's JSON body; of a document in it the engine counts."""
+_HALF = re.compile(rb"\\u[dD]")
 FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
 
 
@@ -26,28 +29,49 @@ async def no_key_twice(request: Request) -> None:
         what = f"the body is sent as {kind[:60] or 'nothing in particular'}"
         expected = "JSON, with Content-Type: application/json"
         raise RefusedError(415, Problem("content-type", what, expected, code="content-type"))
-    twice: list[str] = []
-
-    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
-        held = dict(items)
-        if len(held) < len(items):
-            seen: set[str] = set()
-            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
-        return held
-
     try:
-        sent = json.loads(await request.body(), object_pairs_hook=pairs)
+        sent = await request.json()  # as the framework has read it, which keeps it
     except (ValueError, RecursionError):
         return  # the framework refuses it
     if isinstance(sent, dict) and len(sent) > MOST_FIELDS:
         what, expected = f"has {grouped(len(sent))} fields", "those that the address describes"
         problem = Problem("body", what, expected, code="request-too-large", values={"most": MOST_FIELDS})
         raise RefusedError(422, problem)
-    whole_characters(sent)
-    if twice:
+    body = await request.body()
+    if _HALF.search(body):
+        whole_characters(sent)
+    if _keys(sent) < parts_of(body).keys:
         raise PlanError(
             Problem(
                 key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
             )
-            for key in dict.fromkeys(twice[:20])
+            for key in _twice(body)
         )
+
+
+def _keys(sent: Any) -> int:
+    """How many keys all objects have together."""
+    found, inside = 0, [[sent]]
+    while inside:
+        for one in inside.pop():
+            if type(one) is dict:
+                found += len(one)
+                inside.append(list(one.values()))
+            elif type(one) is list:
+                inside.append(one)
+    return found
+
+
+def _twice(body: bytes) -> list[str]:
+    """Keys that one object has twice, twenty at most."""
+    found: dict[str, None] = {}
+
+    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
+        held = dict(items)
+        if len(held) < len(items):
+            seen: set[str] = set()
+            found.update((key, None) for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        return held
+
+    json.loads(body, object_pairs_hook=pairs)
+    return list(found)[:20]

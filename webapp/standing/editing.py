@@ -1,6 +1,5 @@
 """A document on its way from a form to a revision: what was typed, what is wrong, who saved first."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -11,6 +10,8 @@ from fastapi import Request
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read as network_of_text
+from sfn.plan.json_parts import read_within
+from sfn.plan.reading import MOST_PARTS
 from sfn.study.standing import unconfirmed
 from webapp.config.limits import whole_number
 from webapp.forms.needed import parted
@@ -238,8 +239,8 @@ def _as_json(draft: Draft, text: str) -> Draft:
     except PlanError as refused:
         problems = refused.problems
     try:
-        document = json.loads(text)
-    except (ValueError, RecursionError):
+        document = read_within(text, MOST_PARTS, "document")
+    except (PlanError, ValueError, RecursionError):
         return replace(draft, text=text, problems=problems)
     # What `document` cannot show (a key given twice, NaN) or no form can: the text stays as it was typed.
     unshown = misshapen(document) or tuple(p for p in problems if p.where == "document" or p.code == "key-given-twice")
@@ -260,7 +261,7 @@ def _refusals(draft: Draft) -> tuple[Problem, ...]:
 def _carried(text: str) -> Any:
     """The draft that a page of ours put into its form."""
     try:
-        return json.loads(text)
+        return read_within(text, MOST_PARTS, "draft")
     except (ValueError, RecursionError) as wrong:
         raise PlanError(
             [

@@ -286,11 +286,12 @@ _WITHOUT_DOCUMENT = [c for c in revisions.c if c.name != "document"]
 
 
 def _columns(document: Document) -> dict[str, Any]:
-    """What the list of networks shows without reading any document."""
+    """What the list of networks shows without reading any document; written before the document is judged."""
+    sites = document.get("sites")
     return {
         "name": str(document.get("name") or "Unnamed network"),
         "service": str(document.get("service") or ""),
-        "sites": len(document.get("sites") or ()),
+        "sites": len(sites) if isinstance(sites, list) else 0,
     }
 
 
