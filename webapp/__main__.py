@@ -20,7 +20,15 @@ from sfn.field.warm import compiled, warm
 from webapp import commands
 from webapp.app import create_app
 from webapp.config.provider_settings import SECRET
-from webapp.config.settings import DEFAULT_PORT, Settings, read_secrets, read_settings, secrets_there, write_secrets
+from webapp.config.settings import (
+    DEFAULT_PORT,
+    Settings,
+    begun,
+    read_secrets,
+    read_settings,
+    secrets_there,
+    write_secrets,
+)
 from webapp.shell.connections import protocol
 from webapp.shell.provider import usable
 from webapp.store.backup import alone
@@ -40,6 +48,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             data_folder=given.data,
             database_url=given.database,
             restoring=given.command in ("restore", "backup-verify"),
+            reading=commands.only_reads(given),
         )
         if given.command is not None:
             return commands.run(settings, given)
@@ -87,6 +96,7 @@ def serve(settings: Settings) -> int:
     store = Store(settings.database_url)
     try:
         closed(settings, store)
+        begun(settings.data_folder)
         listener = listen(settings)
     except PlanError:
         store.close()

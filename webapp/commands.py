@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sfn.errors import PlanError, Problem
 from webapp.app import create_app
-from webapp.config.settings import Settings, secrets_there
+from webapp.config.settings import Settings, begun, secrets_there
 from webapp.on_air.packet import packet
 from webapp.on_air.site_links import USUAL_DAYS
 from webapp.shell.dependencies import opened
@@ -55,6 +55,12 @@ def add_to(parser: argparse.ArgumentParser) -> None:
     made.add_argument("--last", metavar="HASH", default="", help="of a last line that was noted: it is to be there")
 
 
+def only_reads(given: argparse.Namespace) -> bool:
+    """Whether a command has nothing to do where nothing is: then it makes nothing either."""
+    command = given.command
+    return command in READS or (command == "user" and given.act != "add")
+
+
 def run(settings: Settings, given: argparse.Namespace) -> int:
     """Do a command; raises `PlanError` with every reason why not."""
     who = os.environ.get("USER") or os.environ.get("USERNAME") or "somebody at the machine"
@@ -72,6 +78,7 @@ def user(settings: Settings, given: argparse.Namespace) -> int:
         accounts = store.accounts
         if given.act == "add":
             accounts.add(given.name, role=given.role, password=typed_password())
+            begun(settings.data_folder)
             print(f"{given.name} may come in as {given.role}, from now on.")
         elif given.act == "role":
             accounts.set_role(given.name, given.role)
@@ -163,6 +170,7 @@ def take_in(settings: Settings, given: argparse.Namespace) -> int:
     try:
         with given.file.open(encoding="utf-8") as lines:
             print(f"{exchange.imported(store, lines)} networks are imported")
+        begun(settings.data_folder)
     except (OSError, UnicodeDecodeError) as refused:
         problem = Problem(str(given.file), "cannot be read", "a file that `export` wrote", code="store-import")
         raise PlanError([problem]) from refused
@@ -202,6 +210,7 @@ def make_packet(settings: Settings, given: argparse.Namespace) -> int:
     return 0
 
 
+READS = ("backup", "backup-verify", "export", "packet", "audit-verify")
 COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
     "user": user,
     "backup": make_backup,

@@ -40,6 +40,8 @@ DATABASE_FILE = "networks.sqlite"
 SHORTEST_KEY_N = 32
 """Characters of the key that signs sessions and links; one that is made has 43."""
 KEY_MADE = "-" * SHORTEST_KEY_N
+BEGUN = "networks"
+"""Key of `secrets.json` that says "not yet" until a database was made: then one that is missing is lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +107,11 @@ def read_settings(
     data_folder: str | None = None,
     database_url: str | None = None,
     restoring: bool = False,
+    reading: bool = False,
 ) -> Settings:
-    """Settings from the command line, else the environment, else the defaults; makes the data folder.
+    """Settings from the command line, else the environment, else the defaults.
+
+    Makes the data folder and its `secrets.json` where they are not there, unless it is only to be read.
 
     Raises
     ------
@@ -117,19 +122,21 @@ def read_settings(
     given = data_folder or environ.get("SFN_DELAYS_DATA")
     folder = Path(given).expanduser().absolute() if given else default_data_folder(environ)
     held = read_secrets(folder)
-    lost = not (folder / SECRETS_FILE).exists() and (folder / DATABASE_FILE).exists()
     if len(held.get("session_key", KEY_MADE)) < SHORTEST_KEY_N:
         what = (
             f"{folder / SECRETS_FILE} has a session key of {len(held['session_key'])} characters, which can be guessed"
         )
         raise _refusal("data folder", what, "the file from a backup, or one without that key: a new one is made")
     url = database_url or environ.get("SFN_DELAYS_DATABASE") or f"sqlite:///{(folder / DATABASE_FILE).as_posix()}"
-    if not restoring and url.startswith("sqlite:///"):
-        _database_there(folder, Path(url.removeprefix("sqlite:///")))
+    database = Path(url.removeprefix("sqlite:///")) if url.startswith("sqlite:///") else None
+    there = (folder / DATABASE_FILE).exists() or (database is not None and database.exists())
+    lost = not (folder / SECRETS_FILE).exists() and there
+    if not restoring and database is not None:
+        _database_there(folder, database, held, reading=reading)
     if "session_key" not in held:
         held["session_key"] = secrets.token_urlsafe(32)
-        if not lost:
-            write_secrets(folder, held)
+        if not lost and not reading:
+            write_secrets(folder, held if there else {**held, BEGUN: "not yet"})
     names = environ.get("SFN_DELAYS_HOSTNAMES", "")
     public_url = _public_url(environ.get("SFN_DELAYS_PUBLIC_URL", ""))
     return Settings(
@@ -216,13 +223,13 @@ def secrets_there(settings: Settings) -> None:
         raise _refusal("data folder", what, f"the file from a backup; {anew}")
 
 
-def _database_there(folder: Path, database: Path) -> None:
-    """Refuse to begin anew, with nobody asked who they are, in a folder that was in use.
+def _database_there(folder: Path, database: Path, held: Mapping[str, str], *, reading: bool) -> None:
+    """Refuse to begin anew, with nobody asked who they are, in a folder that was in use; and to read what is not there.
 
     Raises
     ------
     PlanError
-        If the database is empty, or gone beside copies of it and maps that were worked out.
+        If the database is empty, or gone beside secrets that were in use, copies of it, or maps that were worked out.
     """
     expected = f"the last backup: python -m webapp restore FILE --replace; or, to begin anew, {database} moved away"
     try:
@@ -233,13 +240,31 @@ def _database_there(folder: Path, database: Path) -> None:
             *folder.glob("before-restore-*"),
             *folder.glob("rasters/*"),
         ]
-        # One of another name is begun on purpose.
+        if "session_key" in held and held.get(BEGUN) != "not yet":
+            what = f"{database} is gone, and the folder was in use: {folder / SECRETS_FILE} is of its users"
+            anew = "to begin anew, with nobody asked for a name, secrets.json moved away"
+            expected = (
+                "the file put back, SFN_DELAYS_DATABASE or --database where it was moved to, or the last backup: "
+                f"python -m webapp restore FILE; or, {anew}"
+            )
+            raise _refusal("data folder", what, expected) from None
         if traces and database == folder / DATABASE_FILE and (folder / SECRETS_FILE).exists():
             what = f"{database} is gone, and the folder was in use: it has {traces[0].relative_to(folder)}"
             raise _refusal("data folder", what, "the file put back, or what is left moved away") from None
+        if reading:
+            what = f"{database} is not there" if folder.is_dir() else f"there is no folder {folder}"
+            expected = "--data FOLDER, or SFN_DELAYS_DATA: the folder in which the networks are kept"
+            raise _refusal("data folder", what, expected) from None
         return
     if empty:
         raise _refusal("data folder", f"{database} is empty: it was cut off", expected)
+
+
+def begun(folder: Path) -> None:
+    """Note that the database was made: one that is missing from now on is lost."""
+    held = read_secrets(folder)
+    if held.pop(BEGUN, None):
+        write_secrets(folder, held)
 
 
 def write_secrets(folder: Path, held: Mapping[str, str]) -> None:
