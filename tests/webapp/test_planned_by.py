@@ -192,8 +192,37 @@ def test_an_emergency_issue_is_carried_out_and_said_everywhere(by: By, store: St
     answer = send(con, f"/networks/{number}/change/confirm/begin", deadline="2999-01-01 00:00")
     assert answer.status_code == 303, answer.text
     assert why in con.get(f"/networks/{number}/change/live").text
+    pages = ("", "/delays", "/readings", "/map", "/sheets", "/change/live")
+    for page in pages:
+        text = ben.get(f"/networks/{number}{page}").text
+        assert "ISSUED IN AN EMERGENCY, NOT APPROVED" in text, page
+        assert f"revision 2 {said}" in text, page
+    told = ben.get(f"/api/pages/networks/{number}/delays").json()["network"]["urgent"]
+    assert len(told) == 1
+    assert {"North", "South", "Gap"} <= {word.strip(",") for word in told[0].split()}
+    moved(store, number, 51, 87.5, 110, author="Ann")
+    assert "NOT APPROVED" in ben.get(f"/networks/{number}").text, "what is on the air is still that of the emergency"
+
+
+def test_an_emergency_is_said_until_it_is_approved_or_issued_anew(by: By, store: Store, number: int) -> None:
+    """On the network's first page; by the plan's approval, or an ordinary issue of all sites."""
+    moved(store, number, 50, 87.5, 110, author="Ann")
+    ben, con = by("Ben"), by("Con")
+    for site in ("north", "south", "gap"):
+        send(ben, f"/networks/{number}/sheets/{site}/sign", revision="2")
+    assert "NOT APPROVED" not in ben.get(f"/networks/{number}").text
+    assert send(con, f"/networks/{number}/sheets/issue", revision="2", emergency="mast on fire").status_code == 303
+    assert "NOT APPROVED" in ben.get(f"/networks/{number}").text
     assert approve(ben, number).status_code == 303, "an approver may look at it afterwards"
     assert approval(ben, number)["state"] == "approved"
+    assert "NOT APPROVED" not in ben.get(f"/networks/{number}").text
+    moved(store, number, 51, 87.5, 110, author="Ann")
+    for site in ("north", "south", "gap"):
+        send(ben, f"/networks/{number}/sheets/{site}/sign", revision="3")
+    assert send(con, f"/networks/{number}/sheets/issue", revision="3", emergency="again").status_code == 303
+    assert "again" in ben.get(f"/networks/{number}").text
+    assert sign_and_issue(ben, store, number).status_code == 303
+    assert "NOT APPROVED" not in ben.get(f"/networks/{number}").text
 
 
 def test_no_emergency_is_written_for_who_needs_none(by: By, store: Store, number: int) -> None:

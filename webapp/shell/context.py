@@ -32,6 +32,8 @@ class NetworkHead:
     """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
     unfrozen: tuple[Problem, ...] = ()
     """What this revision changes about the common delay that was frozen when sheets were issued."""
+    urgent: tuple[str, ...] = ()
+    """Sheets that are out and were issued in an emergency, until somebody approves them: which, by whom, when, why."""
     state: str = ""
     """The planned state that the page shows; empty: as the network stands."""
     state_says: tuple[str, ...] = ()

@@ -20,6 +20,7 @@ from webapp.config.limits import LONGEST_PERSON_N, NetworkId
 from webapp.config.settings import Settings
 from webapp.shell.context import NetworkHead
 from webapp.shell.places_said import names_in
+from webapp.store.approvals import unapproved
 from webapp.store.audit import ACTING
 from webapp.store.frozen import UNFROZEN, unfrozen
 from webapp.store.roles import Person, current_user
@@ -50,7 +51,10 @@ def head_of(saved: Saved) -> NetworkHead:
 def base_head(request: Request, saved: Saved) -> NetworkHead:
     """What editing pages print of the revision that a draft was made from."""
     store: Store = request.app.state.store
-    return replace(head_of(saved), unfrozen=unfrozen(store, saved.revision.network_id, saved.document))
+    number, document = saved.revision.network_id, saved.document
+    return replace(
+        head_of(saved), unfrozen=unfrozen(store, number, document), urgent=unapproved(store, number, document)
+    )
 
 
 def opened(saved: Saved, store: Store) -> Opened:
@@ -59,7 +63,13 @@ def opened(saved: Saved, store: Store) -> Opened:
     told = () if network.reported is None else network.reported.problems
     thawed = tuple(problem for problem in told if problem.code == UNFROZEN)
     return Opened(
-        replace(head_of(saved), corrected=drive_says(network), indoors=indoors_says(network), unfrozen=thawed),
+        replace(
+            head_of(saved),
+            corrected=drive_says(network),
+            indoors=indoors_says(network),
+            unfrozen=thawed,
+            urgent=unapproved(store, saved.revision.network_id, saved.document),
+        ),
         saved,
         saved.document,
         network,

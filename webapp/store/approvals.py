@@ -7,9 +7,10 @@ out without: it says so, with the reason. A document alone holds no approval, so
 engine has a change plan, and none tells of one.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from sqlalchemy.engine import Connection
 
@@ -100,6 +101,33 @@ def _emergency(store: Store, network_id: int, plan: Plan) -> Entry | None:
     last = issues[-1] if issues else None
     holds = last is not None and last.body.get("checksum") == plan.checksum and bool(last.body.get(EMERGENCY))
     return last if holds else None
+
+
+def unapproved(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Sheets that are out, were issued in an emergency, and whose plan nobody has approved since.
+
+    Parameters
+    ----------
+    store : Store
+    network_id : int
+    document : mapping
+        Of the network, for the names of its sites.
+
+    Returns
+    -------
+    says : tuple of str
+        A sentence for each such issue: which sites, by whom, when and why. An ordinary issue of a site ends its line.
+    """
+    kept = store.entries.of(network_id, kind=(ISSUE, APPROVED))
+    last = {one.site_id: one for one in kept if one.kind == ISSUE}
+    approved = {(one.revision, one.body.get("checksum")) for one in kept if one.kind == APPROVED}
+    names = {str(site["id"]): str(site.get("name") or site["id"]) for site in document["sites"]}
+    found: dict[str, list[str]] = {}
+    for site_id, one in last.items():
+        says = emergency_says(one)
+        if says and (one.revision, one.body.get("checksum")) not in approved:
+            found.setdefault(f"revision {one.revision} {says}", []).append(names.get(site_id, site_id))
+    return tuple(f"{', '.join(sites)}, {says}" for says, sites in found.items())
 
 
 def approve(store: Store, network_id: int, plan: Plan, *, by: str, note: str) -> None:
