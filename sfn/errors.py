@@ -10,6 +10,22 @@ from dataclasses import KW_ONLY, dataclass, field
 from typing import Any, Literal
 
 Severity = Literal["error", "warning"]
+LONGEST_TOLD_N = 2_000
+"""Characters of a sentence that is told; of a longer one its beginning, its end and its length."""
+
+
+def shortened(text: str) -> str:
+    """A text as far as anybody reads it: a value of a megabyte comes back as its beginning and its length."""
+    if len(text) <= LONGEST_TOLD_N:
+        return text
+    return f"{text[: LONGEST_TOLD_N // 2]} [...] {text[-LONGEST_TOLD_N // 4 :]} [{len(text)} characters in all]"
+
+
+def _told(value: float | str | None) -> float | str | None:
+    """A figure for JSON."""
+    if isinstance(value, str):
+        return shortened(value)
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +74,12 @@ class Problem:
     fields: tuple[str, ...] = ()
     values: Mapping[str, float | str | None] = field(default_factory=dict, hash=False)
 
+    def __post_init__(self) -> None:
+        """Cut what is too long to be read."""
+        for name in ("where", "what", "expected"):
+            if len(text := getattr(self, name)) > LONGEST_TOLD_N:
+                object.__setattr__(self, name, shortened(text))
+
     @property
     def sites(self) -> tuple[str, ...]:
         """Ids of the sites it concerns, each once, in the order of `touches`."""
@@ -77,15 +99,15 @@ class Problem:
         return {
             "code": self.code,
             "where": self.where,
-            "sites": list(self.sites),
-            "routes": list(self.routes),
-            "stages": list(self.stages),
-            "fields": list(self.fields),
+            "sites": [shortened(name) for name in self.sites],
+            "routes": [shortened(name) for name in self.routes],
+            "stages": [shortened(name) for name in self.stages],
+            "fields": [shortened(name) for name in self.fields],
             "what": self.what,
             "expected": self.expected,
             "severity": self.severity,
             # JSON has no infinities: null, as everywhere in the answers.
-            "values": {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in self.values.items()},
+            "values": {key: _told(value) for key, value in self.values.items()},
         }
 
     def line(self, source: str, *, brought: Iterable[str] = ()) -> str:

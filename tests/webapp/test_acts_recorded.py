@@ -99,6 +99,9 @@ def test_nobody_stops_what_another_started(by: Any, store: Store) -> None:
     job = jobs.start(lambda progress: None, title="levels", key="k", result_url=None)
     job.started_by = "Ann"
     refused = send(vera, f"/jobs/{job.id}/cancel")
+    assert "You may not do this" in refused.text
+    assert "somebody whose role plans: planner, administrator" in refused.text
+    assert "form was not sent" not in refused.text
     assert refused.status_code == 403
     assert "Vera did not start this" in refused.text.replace("&#39;", "'")
     assert not job.progress.cancelled

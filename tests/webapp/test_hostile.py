@@ -444,3 +444,31 @@ def test_a_list_that_is_none_is_refused_in_words(client: TestClient, example: di
             answer = client.request(method, where, json={"author": "a", "document": document, **more})
             assert answer.status_code in (200, 201, 409, 422), (key, answer.text[:200])
             assert answer.status_code != 422 or answer.json()["problems"][0]["where"]
+
+
+def test_a_refusal_does_not_send_all_of_it_back(client: TestClient, example: dict[str, Any]) -> None:
+    """A value, a key or a file name of a megabyte: its beginning and its length, on pages and for scripts."""
+    huge = "x" * 1_000_000
+    named = {"author": "a", "document": {**example, huge: 1}}
+    inside = {"author": "a", "document": {**example, "service": huge}}
+    whose = {"author": "a", "document": {**example, "sites": [{**example["sites"][0], "id": huge, "frequency": 1}]}}
+    for where, sent in (
+        ("/api/networks", named), ("/api/networks", inside), ("/api/networks", whose), ("/api/networks", {huge: 1}),
+        ("/api/networks/1/road", {"line": huge}), ("/api/networks/1/road", {"off_air": [huge], "line": [[36, -84]] * 2}),
+        ("/api/pages/networks/new", {"name": huge}), ("/api/pages/networks/new", {huge: "1"}),
+        ("/api/pages/networks/1/ages", {"base": "1", "stage": huge}),
+        ("/api/pages/networks/1/edit", {"base_revision": "1", "draft": huge}),
+    ):  # fmt: skip
+        answer = client.post(where, json=sent)
+        assert answer.status_code in (400, 413, 422), (where, answer.status_code)
+        assert len(answer.content) < 100_000, (where, answer.text[:300])
+    told = client.post("/api/networks", json=named).json()["problems"][0]
+    assert "characters in all" in told["where"]
+    for address, sent in (
+        ("/networks/1/edit", {"base_revision": "1", "draft": huge}),
+        ("/services/upload", {huge: "1"}),
+    ):
+        sent["csrf_token"] = token_in(client.get("/").text)
+        assert len(client.post(address, data=sent, follow_redirects=False).content) < 100_000, address
+    for query in ({"at": "9" * 60_000}, {"state": "x" * 60_000}):
+        assert len(client.get("/networks/1/point", params=query).content) < 70_000 + 20_000

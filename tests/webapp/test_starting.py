@@ -101,9 +101,8 @@ def test_seconds_of_work_are_asked_by_the_form(client: TestClient, store: Store,
         assert refused.status_code == 405
         assert "opening an address does not start" in refused.text
     assert client.get(f"/api/pages{where}", headers=LINK).status_code == 403
-    shown = client.get(f"/networks/{number}/point?at=36.36, -84.3", headers=LINK).text
+    shown = client.get(f"/networks/{number}/point?at=36.36, -84.3").text
     assert 'id="direct"' in shown
-    assert "data-by-itself" not in shown
     sent = {"csrf_token": token_in(shown)}
     assert client.post(where, data=sent, headers={"sec-fetch-site": "cross-site"}).status_code == 403
     assert client.post(where).status_code == 403
@@ -114,3 +113,34 @@ def test_pieces_of_a_map_are_opened_from_its_page_alone(client: TestClient) -> N
     """A link from elsewhere to a file of every layer draws none."""
     for where in ("map/x/files.zip", "map/x/layer/quality_class.png", "road/x/road.csv"):
         assert client.get(f"/networks/1/{where}", headers=LINK).status_code == 403
+
+
+def test_a_link_from_elsewhere_shows_a_button(
+    client: TestClient, store: Store, example: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What takes work each time it is asked for: nothing of the network is even read, and its button does the work."""
+    store.create(example, author="test", reason="first")
+    read: list[int] = []
+    usual = store.read
+    monkeypatch.setattr(
+        store, "read", lambda number, *more, **named: read.append(number) or usual(number, *more, **named)
+    )
+    for where in (
+        "point?at=36.36, -84.3&offset=north:5&offset=south:7", "point/part?lat=36.3&lon=-84.2", "offsets", "change",
+        "path?site=north&at=36.36,-84.3", "change.pdf", "change/live", "sheets/north/sheet.pdf", "delays.xlsx",
+        "head-end.pdf",
+    ):  # fmt: skip
+        read.clear()
+        shown = client.get(f"/networks/1/{where}", headers=LINK)
+        assert shown.status_code == 200, where
+        assert "no link from elsewhere starts that" in shown.text
+        assert read == []
+        assert client.get(f"/api/pages/networks/1/{where}", headers=LINK).status_code == 403
+    form = re.search(r'<form method="get" action="([^"]+)">(.*?)</form>', client.get(
+        "/networks/1/point?at=36.36, -84.3&offset=north:5&offset=south:7", headers=LINK).text)  # fmt: skip
+    assert form
+    sent = re.findall(r'name="([^"]+)" value="([^"]*)"', form[2])
+    assert sent == [("at", "36.36, -84.3"), ("offset", "north:5"), ("offset", "south:7")]
+    own = {**LINK, "sec-fetch-site": "same-origin"}
+    assert "no link from elsewhere" not in client.get(form[1], params=sent, headers=own).text
+    assert "no link from elsewhere" not in client.get("/networks/1/delays", headers=LINK).text, "links open pages"

@@ -6,7 +6,7 @@ from sfn.errors import Problem
 from webapp.config.addresses import to
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.problems import RefusedError
-from webapp.store.roles import Person, may
+from webapp.store.roles import ROLES, Person, may
 from webapp.store.store import Store
 from webapp.work.jobs import ENDED, Job, Jobs, JobView
 
@@ -36,6 +36,11 @@ def not_yet(job: Job, response: Response) -> dict[str, object]:
     return as_json(view)
 
 
+_WHO = "whoever started it, or somebody whose role plans: " + ", ".join(
+    role for role, actions in ROLES.items() if "plan" in actions
+)
+
+
 def stop(job: Job, person: Person, store: Store) -> None:
     """Ask a job to stop; whoever started it may, and whoever may plan.
 
@@ -46,7 +51,7 @@ def stop(job: Job, person: Person, store: Store) -> None:
     """
     if person.named and person.name != job.started_by and not may(person, "plan"):
         what = f"{person.name} did not start this: it is {job.started_by or 'somebody else'}'s"
-        raise RefusedError(403, Problem("job", what, "whoever started it, or who plans", code="job-of-another"))
+        raise RefusedError(403, Problem("job", what, _WHO, code="job-of-another"))
     store.audit.add("job cancelled", subject=job.title, body={"started_by": job.started_by})
     job.progress.cancel()
 

@@ -84,6 +84,17 @@ class ProblemPage(Context):
     """Address of the network that it was about; empty where it was about none."""
 
 
+@dataclass(frozen=True, slots=True)
+class FromElsewherePage(Context):
+    """A link on another site's page led to what takes seconds to work out: its button does."""
+
+    TEMPLATE: ClassVar[str] = "shell/from_elsewhere.html"
+    address: str
+    """Where it led to."""
+    asked: tuple[tuple[str, str], ...]
+    """What the address asked for, name and value."""
+
+
 def _network_of(request: Request, status: int) -> str:
     """Where the network is that a refused address was about; empty where it was about none, or there is none."""
     number = str(request.path_params.get("network_id", ""))
@@ -143,7 +154,10 @@ def install(app: FastAPI) -> None:
 def _refused(request: Request, raised: Exception) -> Response:
     """What says its reasons in words."""
     assert isinstance(raised, PlanError | RefusedError)
-    return refusal(request, raised.status if isinstance(raised, RefusedError) else 422, raised.problems)
+    status = raised.status if isinstance(raised, RefusedError) else 422
+    if status == 403 and raised.problems:
+        return refusal(request, 403, raised.problems, title="You may not do this", sentence="Nothing was done.")
+    return refusal(request, status, raised.problems)
 
 
 def _not_by_looking(request: Request, _raised: Exception) -> Response:
@@ -159,8 +173,11 @@ def _not_by_looking(request: Request, _raised: Exception) -> Response:
     return answer
 
 
-def _from_elsewhere(_request: Request, _raised: Exception) -> Response:
-    """Another site's page: told shortly, whatever it is shown as there."""
+def _from_elsewhere(request: Request, raised: Exception) -> Response:
+    """Another site's page: told shortly, whatever it is shown as there; a page of ours has a button."""
+    assert isinstance(raised, FromElsewhereError)
+    if raised.opens_page:
+        return page(request, FromElsewherePage(request.url.path, tuple(request.query_params.multi_items())))
     return PlainTextResponse("Another site's page asked for this.", 403)
 
 

@@ -4,6 +4,7 @@ import re
 from dataclasses import fields
 from datetime import datetime
 from functools import cache
+from typing import Any
 from unicodedata import bidirectional
 
 from fastapi import Request
@@ -12,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from sfn.answer.plain import plain
+from sfn.errors import shortened
 from sfn.plan import Network
 from sfn.report import numbers
 from sfn.study.clocks import in_words
@@ -127,8 +129,23 @@ def page(request: Request, context: Context, *, status: int = 200) -> Response:
     """
     if request.url.path.startswith(PREFIX):
         made = {f.name: plain(getattr(context, f.name)) for f in fields(context)}  # type: ignore[arg-type]
-        return JSONResponse({**context.moved_keys(made), **made}, status)
+        whole = {**context.moved_keys(made), **made}
+        return JSONResponse(_told(whole) if status in REFUSED else whole, status)
     return HTMLResponse(html(request, context), status_code=status)
+
+
+REFUSED = (413, 422)
+DRAFTS = ("draft", "document", "text")
+"""Keys of what the next step needs whole."""
+
+
+def _told(made: Any) -> Any:
+    """A refused page's record: what was sent comes back cut, its length said, a draft whole."""
+    if isinstance(made, str):
+        return shortened(made)
+    if isinstance(made, dict):
+        return {key: value if key in DRAFTS else _told(value) for key, value in made.items()}
+    return [_told(value) for value in made] if isinstance(made, list) else made
 
 
 def notice(request: Request, sentence: str) -> None:

@@ -93,12 +93,21 @@ WORKED_OUT = re.compile(r"(/api/pages)?/networks/\{network_id\}/((map|road|offse
 
 Held against the path that the route was written with, as in `webapp.store.roles`.
 """
-COMPUTED = re.compile(r"(/api(/pages)?)?/networks/\{network_id\}/(point|path)(\W.*)?")
-"""Routes of answers that take a second to work out: of those for scripts none is opened by a link."""
+COMPUTED = re.compile(
+    r"(/api(/pages)?)?/networks/\{network_id\}/((point(?!/direct)|path)(\W.*)?|offsets|.+\.(pdf|xlsx|csv|geojson|kml)|change(/live)?)"
+)
+"""Routes of answers that take work each time they are asked for: a link on another site's page shows a button instead.
+
+Of those for scripts none is opened by a link. A page that only checks the network does so once for each checksum.
+"""
 
 
 class FromElsewhereError(Exception):
-    """A piece of what was worked out, opened by another site's page."""
+    """What takes work, opened by another site's page: a piece of what was worked out, or a page of its own."""
+
+    def __init__(self, *, opens_page: bool) -> None:
+        self.opens_page = opens_page
+        super().__init__(opens_page)
 
 
 async def not_from_elsewhere(request: Request) -> None:
@@ -110,9 +119,9 @@ async def not_from_elsewhere(request: Request) -> None:
         If the browser says that it comes from another site.
     """
     route, in_api = route_of(request), request.scope["path"].startswith("/api/")
-    drawn = WORKED_OUT.fullmatch(route) or (in_api and COMPUTED.fullmatch(route))
-    if request.method in SAFE_METHODS and drawn and from_elsewhere(request.headers):
-        raise FromElsewhereError
+    computed = COMPUTED.fullmatch(route)
+    if request.method in SAFE_METHODS and (computed or WORKED_OUT.fullmatch(route)) and from_elsewhere(request.headers):
+        raise FromElsewhereError(opens_page=bool(computed) and not in_api)
 
 
 class NotByLookingError(Exception):
