@@ -1,6 +1,8 @@
 """Users: the first, further ones, what each role may do, sessions on the server, tokens, and names that are proven."""
 
+import base64
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -258,6 +260,37 @@ def test_a_session_ends_on_the_server(signed_in: Callable[..., TestClient], team
         assert copied.get("/", follow_redirects=False).status_code == 200
         end(browser)
         assert copied.get("/", follow_redirects=False).status_code == 303
+
+
+def test_each_session_is_listed_and_ended_alone(signed_in: Callable[..., TestClient], team: Store) -> None:
+    """One's own only, with the password; it counts at the other browser's next request, and no other is ended."""
+    here, other, viewer = signed_in("planner"), signed_in("planner"), signed_in("viewer")
+    listed = re.findall(r'name="session" value="([0-9a-f]{16})"', here.get("/account").text)
+    assert len(listed) == 2
+    assert here.get("/account").text.count("this browser") == 1
+    planner, theirs = team.accounts.find("Planner"), team.accounts.find("Viewer")
+    assert planner
+    assert theirs
+    held = {one.here: one.id for one in team.accounts.sessions(planner.id, here=str(session_of(other)))}
+    assert set(held.values()) == set(listed)
+    for fields in ({"session": held[True], "now": "not the password"}, {"session": held[True]}):
+        assert send(here, "/account/sessions/end", **fields).status_code == 403
+    foreign = team.accounts.sessions(theirs.id)[0].id
+    assert send(here, "/account/sessions/end", session=foreign, now=WORDS).status_code == 422
+    assert send(here, "/account/sessions/end", session="", now=WORDS).status_code == 422
+    assert other.get("/", follow_redirects=False).status_code == 200
+    assert send(here, "/account/sessions/end", session=held[True], now=WORDS).status_code == 303
+    assert other.get("/", follow_redirects=False).status_code == 303
+    assert other.post("/networks/1/delete", follow_redirects=False).status_code in (303, 403)
+    assert viewer.get("/", follow_redirects=False).status_code == 200
+    assert here.get("/account").text.count('name="session"') == 1
+    assert team.audit.lines(action="session ended")[0].who == "Planner"
+
+
+def session_of(browser: TestClient) -> str:
+    """What the cookie of a browser holds: signed, and to be read by anybody who has it."""
+    cookie = next(value for name, value in browser.cookies.items() if name.endswith("session"))
+    return str(json.loads(base64.b64decode(cookie.split(".")[0]))["sid"])
 
 
 def test_a_session_lasts_a_working_day(store: Store) -> None:

@@ -17,7 +17,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.provider import Provider
 from webapp.shell.render import notice, page
 from webapp.shell.security import local_address
-from webapp.store.accounts import Token
+from webapp.store.accounts import Session, Token
 from webapp.store.audit import ACTING
 from webapp.store.roles import Person
 from webapp.store.store import Store
@@ -52,6 +52,8 @@ class AccountPage(Context):
     who: Person
     tokens: tuple[Token, ...]
     """One's own, the newest first."""
+    sessions: tuple[Session, ...]
+    """Where one is signed in, the newest first."""
     made: str
     """A token that was just made: shown this once."""
     problems: tuple[Problem, ...]
@@ -116,6 +118,20 @@ def leave_everywhere(request: Request, store: StoreDep, person: PersonDep) -> Re
     return RedirectResponse(to("account.show"), 303)
 
 
+@router.post("/account/sessions/end")
+def end_session(request: Request, store: StoreDep, person: PersonDep, form: FormDep) -> Response:
+    """End one session of one's own; with the password, so that who found an open browser ends no other."""
+    who = _named(person)
+    if wrong := _not_the_password(request, store, who, form):
+        return _account(request, store, who, problems=wrong, status=403)
+    if not store.accounts.end_session(who.user_id or 0, form.get("session", "")):
+        what = "has ended already, or is none of yours"
+        gone = Problem("session", what, "one of the list", code="session-unknown", fields=("session",))
+        return _account(request, store, who, problems=(gone,), status=422)
+    notice(request, "That session is ended: its browser is asked for the password at its next step.")
+    return RedirectResponse(to("account.show_account"), 303)
+
+
 @router.get("/account")
 def show_account(request: Request, store: StoreDep, person: PersonDep) -> Response:
     """One's own name and tokens."""
@@ -126,14 +142,8 @@ def show_account(request: Request, store: StoreDep, person: PersonDep) -> Respon
 def change_password(request: Request, store: StoreDep, person: PersonDep, form: FormDep) -> Response:
     """Another password; every session of before ends, this browser gets a new one."""
     who = _named(person)
-    attempts, held = request.app.state.attempts, store.accounts.password_hash(who.name)
-    right, wait_s = attempts.check(form.get("now", ""), held, address=address_of(request.scope), name=who.name)
-    if not right:
-        if not wait_s or attempts.slowed_first(address=address_of(request.scope), name=who.name):
-            store.audit.add("password refused", subject=who.name, body={"wait_s": wait_s})
-        what = f"too many were wrong: try again in {wait_s} s" if wait_s else "this is not the password"
-        problem = Problem("now", what, "the password that you signed in with", code="password-wrong", fields=("now",))
-        return _account(request, store, who, problems=(problem,), status=403)
+    if wrong := _not_the_password(request, store, who, form):
+        return _account(request, store, who, problems=wrong, status=403)
     try:
         store.accounts.set_password(who.name, form.get("password", ""))
     except PlanError as refused:
@@ -171,6 +181,18 @@ def revoke_token(request: Request, store: StoreDep, person: PersonDep, token_id:
     return RedirectResponse(to("account.show_account"), 303)
 
 
+def _not_the_password(request: Request, store: Store, who: Person, form: dict[str, str]) -> tuple[Problem, ...]:
+    """Why what somebody typed again is not their password; nothing where it is."""
+    attempts, held = request.app.state.attempts, store.accounts.password_hash(who.name)
+    right, wait_s = attempts.check(form.get("now", ""), held, address=address_of(request.scope), name=who.name)
+    if right:
+        return ()
+    if not wait_s or attempts.slowed_first(address=address_of(request.scope), name=who.name):
+        store.audit.add("password refused", subject=who.name, body={"wait_s": wait_s})
+    what = f"too many were wrong: try again in {wait_s} s" if wait_s else "this is not the password"
+    return (Problem("now", what, "the password that you signed in with", code="password-wrong", fields=("now",)),)
+
+
 def _provider_name(request: Request) -> str:
     """What the provider at which people sign in too is called; empty where there is none."""
     provider: Provider | None = request.app.state.provider
@@ -196,4 +218,6 @@ def _account(
 ) -> Response:
     """The page in any state."""
     tokens = store.accounts.tokens(who.user_id) if who.named else ()
-    return page(request, AccountPage(who, tokens, made, problems), status=status)
+    here = str(request.session.get(HELD, ""))
+    sessions = store.accounts.sessions(who.user_id, here=here) if who.user_id is not None else ()
+    return page(request, AccountPage(who, tokens, sessions, made, problems), status=status)

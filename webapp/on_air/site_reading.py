@@ -167,6 +167,7 @@ def take(
     if goes_by and (typed.open_questions(found) or form.get("ask") == "yes"):
         # All of them, those confirmed too: a tick that is left out of the answer would be asked for again.
         return _again(request, token, settings, store, maps, form, (), found.questions)
+    link = open_link(store.links, settings.session_key, token)  # withdrawn while it was looked at
     _keep(store, link, typed, issued=line.issued and fresh)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})

@@ -19,6 +19,7 @@ from webapp.store.roles import ROLES, SCOPES, Person, name_key
 from webapp.store.schema import sessions, tokens, users
 
 SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
+SESSION_ID_N = 16
 MOST_TOKENS = 50
 LONGEST_TOKEN_DAYS = 3660
 
@@ -45,6 +46,20 @@ class Token:
     made_at: datetime
     ends_at: datetime | None
     revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A browser in which somebody is signed in."""
+
+    id: str
+    """Of this list alone: it opens nothing."""
+    began_at: datetime
+    ends_at: datetime
+    address: str
+    """From where it was begun, as the server knew it."""
+    here: bool
+    """Whether it is the one that asks."""
 
 
 class Accounts:
@@ -196,6 +211,33 @@ class Accounts:
             done = connection.execute(delete(sessions).where(sessions.c.token_hash == token_hash(token)))
             if done.rowcount:
                 self._audit.add("signed out", within=connection)
+
+    def sessions(self, user_id: int, *, here: str = "") -> tuple[Session, ...]:
+        """Sessions of a user that have not ended, the newest first; `here` is what the asking browser shows."""
+        mine = select(sessions).where(sessions.c.user_id == user_id, sessions.c.ends_at > self._now())
+        with self._engine.begin() as connection:
+            rows = connection.execute(mine.order_by(sessions.c.began_at.desc(), sessions.c.token_hash)).all()
+        return tuple(
+            Session(
+                row.token_hash[:SESSION_ID_N],
+                row.began_at.replace(tzinfo=UTC),
+                row.ends_at.replace(tzinfo=UTC),
+                row.address,
+                row.token_hash == token_hash(here),
+            )
+            for row in rows
+        )
+
+    def end_session(self, user_id: int, session_id: str) -> bool:
+        """End one session of a user; whether there was one to end."""
+        there = and_(sessions.c.user_id == user_id, func.substr(sessions.c.token_hash, 1, SESSION_ID_N) == session_id)
+        with self._writing.begin() as connection:
+            row = connection.execute(select(sessions).where(there)).first()
+            if row is not None:
+                connection.execute(delete(sessions).where(sessions.c.token_hash == row.token_hash))
+                told = {"began_at": f"{row.began_at:%Y-%m-%d %H:%M} UTC", "address": row.address}
+                self._audit.add("session ended", body=told, within=connection)
+        return row is not None
 
     def sign_out_everywhere(self, user_id: int) -> None:
         """End every session of a user."""
