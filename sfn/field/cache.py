@@ -21,7 +21,7 @@ from sfn.geodesy.grid import Grid
 from sfn.terrain.digest import combined_digest
 
 # Raised whenever the same arguments give other levels: it is part of every key.
-MODEL_VERSION = "p1812-8/12"
+MODEL_VERSION = "p1812-8/13"
 SUFFIX = ".raster"
 DIGEST_BYTES = 32
 # A part that was left by a killed process; writing one takes a second.
@@ -70,7 +70,7 @@ def load(folder: Path, key: str) -> LevelRaster | None:
         with np.load(io.BytesIO(whole[DIGEST_BYTES:]), allow_pickle=False) as kept:
             held = {name: kept[name] for name in kept.files}
         smooth, *averaged = (held.pop(name).item() for name in WORDS)
-        raster = LevelRaster(**held, smooth=bool(smooth), averaged_n=averaged[0], cover_averaged_n=averaged[1])
+        raster = LevelRaster(**held, **dict(zip(WORDS, (bool(smooth), *averaged), strict=True)))
     except FileNotFoundError:
         return None
     except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):

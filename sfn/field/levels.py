@@ -61,7 +61,7 @@ class PointLevels:
     line_of_sight: NDArray[np.bool_]
     covered: NDArray[np.bool_]
     smooth: bool
-    averaged: tuple[int, int] = (1, 1)
+    averaged: tuple[int, int, int] = (1, 1, 1)
 
 
 def levels_at(

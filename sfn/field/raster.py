@@ -26,7 +26,7 @@ Flags = NDArray[np.bool_]
 RADIAL_PIXEL_M = 90.0
 SPACINGS_A_PIXEL = 2.0
 # What a raster says of itself beside its arrays.
-WORDS = ("smooth", "averaged_n", "cover_averaged_n")
+WORDS = ("smooth", "averaged_n", "cover_averaged_n", "unrefined_n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,8 @@ class LevelRaster:
         Samples of the terrain along each side of a mean, where it was too large to be held as it is; 1: as it is.
     cover_averaged_n : int
         The same of ground cover and zones, of which the middle sample is taken.
+    unrefined_n : int
+        How many times as fine projected terrain would be read over a smaller area; 1: it is.
     """
 
     level_dbuvm: Singles
@@ -65,6 +67,12 @@ class LevelRaster:
     smooth: bool
     averaged_n: int = 1
     cover_averaged_n: int = 1
+    unrefined_n: int = 1
+
+    @property
+    def averaged(self) -> tuple[int, int, int]:
+        """As in `sfn.terrain.ground.GroundWindow.averaged`."""
+        return self.averaged_n, self.cover_averaged_n, self.unrefined_n
 
     def arrays(self) -> dict[str, NDArray[np.generic]]:
         """The arrays by their names."""
@@ -145,4 +153,5 @@ def level_raster(
         smooth=window.terrain is None,
         averaged_n=window.averaged[0],
         cover_averaged_n=window.averaged[1],
+        unrefined_n=window.averaged[2],
     )

@@ -20,7 +20,7 @@ from sfn.geodesy.sites import place, within_reach
 from sfn.plan import Network
 from sfn.reception.coverage import received_plane, transmitters
 from sfn.reception.other_network import others_of, others_placed
-from sfn.terrain.ground import Ground, averaged_says
+from sfn.terrain.ground import Ground, averaged_says, coarsest
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class LineSignals:
     covered: NDArray[np.bool_]
     rx_height_m: float
     smooth: bool
-    averaged: tuple[int, int] = (1, 1)
+    averaged: tuple[int, int, int] = (1, 1, 1)
     others: "LineSignals | None" = None
     """Of transmitters of other programmes; None where none is listed."""
     beyond_terrain: tuple[str, ...] = ()
@@ -109,7 +109,7 @@ def line_signals(
     shape = (len(radiating), len(lat_deg))
     level, rare, travel, bearing = (np.full(shape, np.nan) for _ in range(4))
     covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)
-    smooth, averaged = True, (1, 1)
+    smooth, averaged = True, (1, 1, 1)
     for i, (one, site) in enumerate(zip(radiating, network.sites, strict=True)):
         if tell is not None:
             tell(site.name, i, len(radiating))
@@ -121,7 +121,7 @@ def line_signals(
         bearing[i] = inverse(lat_deg, lon_deg, one.lat_deg, one.lon_deg)[1]
         above = np.where(np.isnan(above), found.rx_ground_m, above)
         smooth &= found.smooth
-        averaged = (max(averaged[0], found.averaged[0]), max(averaged[1], found.averaged[1]))
+        averaged = coarsest(averaged, found.averaged)
         rise_m = np.nan_to_num(found.rx_ground_m) + height_m - site.ground_m - site.antenna_m
         length_m = path_length(found.ground_distance_m, height_difference_m=rise_m)
         travel[i] = travel_time(length_m, refractivity_n=network.refractivity_n)

@@ -21,7 +21,7 @@ from sfn.geodesy.position import Located
 from sfn.geodesy.travel import travel_times
 from sfn.plan import Network
 from sfn.reception.other_network import others_of, others_placed
-from sfn.terrain.ground import Ground, averaged_says
+from sfn.terrain.ground import Ground, averaged_says, coarsest
 
 # A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
 MARGIN_OF_SPAN_RATIO = 0.25
@@ -64,7 +64,7 @@ class Coverage:
     covered: NDArray[np.bool_]
     smooth: bool
     gains: dict[tuple[int, ...], NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
-    averaged: tuple[int, int] = (1, 1)
+    averaged: tuple[int, int, int] = (1, 1, 1)
     others: "Coverage | None" = None
     """Levels of transmitters of other programmes; None where none is listed."""
     beyond_terrain: tuple[str, ...] = ()
@@ -165,7 +165,7 @@ def coverage(
     level, level_1pct = (np.empty((count, pixels), dtype=np.float32) for _ in range(2))
     covered = np.ones(pixels, dtype=bool)
     rx_ground = np.full(pixels, np.nan, dtype=np.float32)
-    smooth, averaged = True, (1, 1)
+    smooth, averaged = True, (1, 1, 1)
     height_m, inside_db = network.receiver.height_m, np.float32(indoor_loss_db(network))
     made = level_rasters(
         radiating,
@@ -190,7 +190,7 @@ def coverage(
         covered &= raster.covered.ravel()
         rx_ground = np.where(np.isnan(rx_ground), raster.rx_ground_m.ravel(), rx_ground)
         smooth &= raster.smooth
-        averaged = (max(averaged[0], raster.averaged_n), max(averaged[1], raster.cover_averaged_n))
+        averaged = coarsest(averaged, raster.averaged)
         if finished is not None:
             finished(radiating[i].id, raster)
     travel = travel_times(

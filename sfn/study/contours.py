@@ -20,7 +20,7 @@ from sfn.reception.aimed import bare_says
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
 from sfn.report.numbers import number
 from sfn.study.frame import contours_cut_says
-from sfn.terrain.ground import Ground, averaged_says
+from sfn.terrain.ground import Ground, averaged_says, coarsest
 
 LICENCE = "licence"
 
@@ -67,7 +67,7 @@ class Contours:
     smooth: bool
     sites: tuple[SiteContour, ...]
     insides: tuple[Inside, ...]
-    averaged: tuple[int, int] = (1, 1)
+    averaged: tuple[int, int, int] = (1, 1, 1)
     """As in `sfn.reception.coverage.Coverage`."""
     left_out: tuple[LeftOut, ...] = ()
     """Sites that have no contour because they cannot be read."""
@@ -123,14 +123,14 @@ def network_contours(
     """
     wanted = _wanted(network, sites, main)
     radiating = {t.id: t for t in transmitters(network, placed)}
-    levels, averaged = {}, (1, 1)
+    levels, averaged = {}, (1, 1, 1)
     for n, raster in level_rasters(
         [radiating[name] for name in wanted], grid, ground=ground, rx_height_m=network.receiver.height_m,
         receiver_polarisation=received_plane(network), executor=executor, cache=cache, progress=progress,
         cancelled=cancelled,
     ):  # fmt: skip
         levels[wanted[n]] = raster.level_dbuvm + shift_on(network, radiating[wanted[n]], grid)
-        averaged = (max(averaged[0], raster.averaged_n), max(averaged[1], raster.cover_averaged_n))
+        averaged = coarsest(averaged, raster.averaged)
     smooth = ground.terrain is None
     found = _contours(network, wanted, levels, grid, at_dbuvm=at_dbuvm, smooth=smooth, main=main, licence=licence)
     return replace(found, averaged=averaged)

@@ -305,6 +305,7 @@ def window(
         factor / per_lon,
         factor,
         finer,
+        terrain.finer_n,
     )
     if factor > 1:
         lay_coarser(terrain.parts, target, lattice, top, left, blended=terrain.blended, look=look)

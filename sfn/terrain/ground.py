@@ -22,6 +22,8 @@ DEEPEST_VOID_M = 500.0
 ON_A_SAMPLE = 1e-7
 # Samples a side of the blocks in which voids are looked for.
 FILLED_SAMPLES = 1024
+# A UTM raster of 30 m of ridge country, beside its own samples: read twice as fine as it is, and just so.
+REFINED_M, UNREFINED_M = 0.1, 0.3
 # Cover and zones beside the terrain: 256 MB of float32 each.
 MOST_COVER_SAMPLES = 64_000_000
 
@@ -89,10 +91,14 @@ class GroundWindow:
     clutter: HeightGrid | None = None
 
     @property
-    def averaged(self) -> tuple[int, int]:
-        """Samples along a side of each height, and of each cover height or zone: 1 where they are as in the files."""
-        found = self.averaged_n
-        return found.get("terrain", 1), max(found.get("cover", 1), found.get("zones", 1))
+    def averaged(self) -> tuple[int, int, int]:
+        """Samples along a side of each height, and of each cover height or zone: 1 where they are as in the files.
+
+        The third: how many times as fine the lattice of heights would be over a smaller area.
+        """
+        found, heights = self.averaged_n, self.terrain
+        unrefined = 1 if heights is None else heights.finest_n // heights.finer_n
+        return found.get("terrain", 1), max(found.get("cover", 1), found.get("zones", 1)), unrefined
 
     @property
     def averaged_n(self) -> dict[str, int]:
@@ -117,26 +123,31 @@ class GroundWindow:
 
 def window_averaged(
     ground: Ground, bounds_deg: tuple[float, float, float, float], *, most_samples: int = MOST_SAMPLES
-) -> tuple[int, int]:
+) -> tuple[int, int, int]:
     """`GroundWindow.averaged` of what `ground_window` would give of south, west, north and east, without reading it."""
     beside = [
         coarser_n(source.lattice[:2], bounds_deg, most_samples=min(most_samples, MOST_COVER_SAMPLES))
         for source in (ground.cover, ground.zones)
         if source is not None
     ]
-    terrain_n = (
-        1 if ground.terrain is None else coarser_n(ground.terrain.lattice[:2], bounds_deg, most_samples=most_samples)
-    )
-    return terrain_n, max(beside, default=1)
+    terrain_n = unrefined_n = 1
+    if ground.terrain is not None:
+        terrain_n = coarser_n(ground.terrain.lattice[:2], bounds_deg, most_samples=most_samples)
+        finest_n = ground.terrain.finer_n
+        if coarser_n(ground.terrain.lattice_of(finest_n)[:2], bounds_deg, most_samples=most_samples) > 1:
+            unrefined_n = finest_n
+    return terrain_n, max(beside, default=1), unrefined_n
 
 
-def averaged_says(terrain_n: int, cover_n: int) -> str:
+def averaged_says(terrain_n: int, cover_n: int, unrefined_n: int = 1) -> str:
     """What must be said where heights, or cover and zones, were made coarser; empty where nothing was.
 
     Parameters
     ----------
     terrain_n, cover_n : int
         Samples along each side of one that was used.
+    unrefined_n : int
+        How many times as fine heights of terrain in a projected system would be read over a smaller area.
     """
     parts = []
     if terrain_n > 1:
@@ -144,9 +155,19 @@ def averaged_says(terrain_n: int, cover_n: int) -> str:
             f"The area is too large to hold its terrain as it is: every height is the mean of {terrain_n} x {terrain_n}"
             " samples. Ridges count too low, and levels behind them several dB too high; a smaller area has them whole."
         )
+    elif unrefined_n > 1:
+        parts.append(
+            f"The area is too large to read its projected terrain {unrefined_n} times as fine as the file, as over a"
+            f" smaller one: heights are {UNREFINED_M:g} m rms off the file's own in ridge country, not {REFINED_M:g} m."
+        )
     if cover_n > 1:
         parts.append(f"Of ground cover and zones every {cover_n}th sample each way was taken.")
     return " ".join(parts)
+
+
+def coarsest(one: tuple[int, int, int], other: tuple[int, int, int]) -> tuple[int, int, int]:
+    """What must be said of two grounds together (`GroundWindow.averaged`)."""
+    return max(one[0], other[0]), max(one[1], other[1]), max(one[2], other[2])
 
 
 def open_ground(network: Network, *, folder: Path, anywhere: bool = False, memory: Memory | None = None) -> Ground:

@@ -35,6 +35,8 @@ class HeightGrid:
         coarser (means of heights, the middle one of classes).
     finer_n : int
         Samples along each side to one of the files, where it was made finer so that little is lost between samples.
+    finest_n : int
+        What `finer_n` is over an area small enough.
     """
 
     height_m: NDArray[np.float32]
@@ -44,6 +46,7 @@ class HeightGrid:
     step_lon_deg: float
     averaged_n: int = 1
     finer_n: int = 1
+    finest_n: int = 1
 
     @property
     def bounds_deg(self) -> tuple[float, float, float, float]:

@@ -62,7 +62,7 @@ def test_what_is_said_beforehand_is_what_is_read(side_deg: float) -> None:
 def test_files_of_contours_say_it() -> None:
     """GeoJSON and answer alike; nothing where terrain is as it is."""
     plain = Contours(at_dbuvm=60.0, smooth=False, sites=(), insides=())
-    coarse = replace(plain, averaged=(3, 1))
+    coarse = replace(plain, averaged=(3, 1, 1))
 
     assert "properties" not in features(plain)
     assert "mean of 3 x 3 samples" in features(coarse)["properties"]["terrain_averaged"]

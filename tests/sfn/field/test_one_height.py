@@ -119,7 +119,7 @@ def test_the_map_is_the_path_at_random_pixels(ground: Ground) -> None:
     assert apart_db.size > 25
     assert float(np.sqrt(np.mean(apart_db**2))) < 0.3
     assert np.abs(apart_db).max() < 1.5
-    assert (1, 1) == (made.averaged_n, made.cover_averaged_n)
+    assert made.averaged == (1, 1, 1)
 
 
 def test_what_is_averaged_is_said_and_kept(ground: Ground, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -131,14 +131,14 @@ def test_what_is_averaged_is_said_and_kept(ground: Ground, tmp_path: Path, monke
     for _ in range(2):
         with ThreadPoolExecutor(1) as executor:
             said += [
-                made.averaged_n
+                made.averaged
                 for _, made in level_rasters(
                     [SITE], grid, ground=ground, rx_height_m=10.0, executor=executor, cache=cache
                 )
             ]
 
-    assert said[0] == said[1] >= 3
-    assert f"mean of {said[0]} x {said[0]} samples" in averaged_says(said[0], 1)
+    assert said[0] == said[1] >= (3, 1, 1)
+    assert f"mean of {said[0][0]} x {said[0][0]} samples" in averaged_says(*said[0])
     assert "every 4th sample" in averaged_says(1, 4)
     assert averaged_says(1, 1) == ""
 

@@ -16,6 +16,7 @@ from pyproj import CRS, Transformer
 
 from sfn.errors import PlanError
 from sfn.terrain.dem import Terrain, heights, terrain_from_files, terrain_from_folder
+from sfn.terrain.ground import Ground, averaged_says, ground_window, window_averaged
 from sfn.terrain.packed import PackedError, unpacked
 from sfn.terrain.told import Told, keep_told
 
@@ -106,6 +107,24 @@ def test_ridges_of_a_raster_in_utm_are_not_shaved(tmp_path: Path) -> None:
 
         assert float(np.sqrt(np.mean(apart**2))) < 0.3
         assert abs(float(np.mean(apart[own > np.quantile(own, 0.95)]))) < 0.3
+
+
+def test_where_a_raster_in_utm_is_read_no_finer_it_is_said(tmp_path: Path) -> None:
+    """Over an area too large for the finer lattice heights are less true than over a smaller one, and that is said."""
+    transform = Affine(30.0, 0.0, 600_000.0, 0.0, -30.0, 5_200_000.0)
+    ground = Ground(terrain=terrain_from_files([written(tmp_path / "utm.tif", transform, crs="EPSG:32632")], name="u"))
+    south, west, north, east = ground.terrain.bounds_deg
+    said = {}
+    for most in (100_000, 12_000, 1000):
+        window = ground_window(
+            ground, south_deg=south, west_deg=west, north_deg=north, east_deg=east, most_samples=most
+        )
+        assert window.averaged == window_averaged(ground, (south, west, north, east), most_samples=most)
+        said[most] = averaged_says(*window.averaged)
+
+    assert said[100_000] == ""
+    assert "0.3 m rms off the file's own" in said[12_000]
+    assert "samples. Ridges count too low" in said[1000]
 
 
 @pytest.mark.parametrize("axis", [0, 1])
