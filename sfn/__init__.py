@@ -19,7 +19,11 @@ records, arrays in and arrays out; no web, no database, no state. In the order o
 `library`     the front door: six functions for notebooks, which ``import sfn`` offers
 """
 
+import os
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from sfn.kept_code import keep_somewhere
 
 if TYPE_CHECKING:
     from sfn.errors import PlanError, Problem
@@ -29,6 +33,8 @@ if TYPE_CHECKING:
     from sfn.library.point import PointAnswer, point
     from sfn.library.search import OptimiseAnswer, optimise
     from sfn.study.what_if import WhatIf
+
+keep_somewhere(Path(__file__).parent / "propagation", os.environ)
 
 __version__ = "0.1.0"
 __all__ = [
