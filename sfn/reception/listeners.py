@@ -34,6 +34,8 @@ GOLDEN_ANGLE_RAD = np.pi * (3 - 5**0.5)
 PIXELS_TO_A_DISC = 4.0  # fewer to a radius: served people of small places moved by a tenth and more with the pixel
 MOST_CELLS_N = 4_000_000
 MOST_TABLE_BYTES = 50_000_000
+MOST_PLACES_N = 50_000
+"""Lines of a table of places: each is read as people write numbers, 40 us of the processor."""
 MOST_POINTS_N = 30_000_000
 RULE = (
     f"each place is spread over a disc that holds it at {DENSITY_PEOPLE_PER_KM2:g} people/km², "
@@ -253,6 +255,11 @@ def _places(path: Path, source: str | None = None) -> tuple[tuple[Place, ...], l
                 )
             ]
         )
+    lines_n = path.read_bytes().count(b"\n") if path.is_file() else 0
+    if lines_n > MOST_PLACES_N + 1:
+        what = f"has {grouped(lines_n)} lines"
+        expected = f"{grouped(MOST_PLACES_N)} places at most: those around the network, or a raster of people"
+        raise PlanError([Problem(source or path.name, what, expected, code="file-too-large")])
     rows = read_rows(path, required=("name", "lat", "lon", "people"), source=source)
     made = []
     for row in rows:

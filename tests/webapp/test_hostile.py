@@ -21,6 +21,7 @@ from sfn.errors import PlanError
 from sfn.plan import read
 from sfn.plan.sheets import read_sheet
 from sfn.study.heard import own_programme
+from sfn.study.people import look
 from sfn.systems import mode_table
 from tests.webapp.conftest import token_in
 from webapp.config.limits import whole_number
@@ -472,3 +473,14 @@ def test_a_refusal_does_not_send_all_of_it_back(client: TestClient, example: dic
         assert len(client.post(address, data=sent, follow_redirects=False).content) < 100_000, address
     for query in ({"at": "9" * 60_000}, {"state": "x" * 60_000}):
         assert len(client.get("/networks/1/point", params=query).content) < 70_000 + 20_000
+
+
+def test_a_table_of_people_is_counted_before_it_is_read(tmp_path: Path) -> None:
+    """Every line is a place to be read and held against every town: a country's list took minutes."""
+    table = tmp_path / "people.csv"
+    for lines_n, says in ((60_000, "50 000 places at most"), (900_000, "50 000 places at most")):
+        table.write_text("name,lat,lon,people\n" + "Town,36.1,-84.2,60000\n" * lines_n, encoding="utf-8")
+        started = time.process_time()
+        looked = look(table, name="people.csv", grid=None)
+        assert says in looked.problems[0].expected.replace("\u202f", " ")
+        assert time.process_time() - started < 0.5
