@@ -19,6 +19,7 @@ from sfn.plan.reported import Key, Source
 from sfn.study.change_plan import ChangePlan
 from sfn.study.readings import Judged
 from sfn.study.sheet import FieldLine
+from sfn.timeline.held import not_sooner
 from sfn.timeline.present import key_of
 from sfn.timing.device import contributes
 
@@ -79,6 +80,8 @@ class Read:
     held_at: datetime
     taken_back: bool = False
     """Read with the setting that was taken back: it says nothing of what is on air after going back."""
+    near_order: bool = False
+    """Clocks leave open on which side of the order to go back it was read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,7 +272,7 @@ def _step(network: Network, number: int, step: Step, begun_at: datetime, read: R
         if stood is None:  # nobody ever reported it: it stands where the plan of the change says that it did
             fields.append(Standing(one, one.back, "", None, None, since=False))
         else:
-            since = stood.latest >= begun_at
+            since = not_sooner(stood.latest, begun_at)
             fields.append(Standing(one, stood.value, stood.who, stood.source, stood.held_at, since))
     moved = [one for one in fields if one.since]
     made_at = max((one.held_at for one in moved if one.held_at is not None), default=None)

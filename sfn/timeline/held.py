@@ -25,6 +25,20 @@ class Held:
     day_alone: bool = False
     """Only the day is known."""
 
+    def follows(self, moment: datetime) -> bool:
+        """Whether what arrived after a moment held after it: one order for any two.
+
+        By the instant, to its fraction of a second. Where only the minute or the second is known and the moment lies
+        in it, the arrival decides.
+        """
+        at = not_sooner(self.at, moment)
+        coarse = self.earliest == self.at and self.latest - self.at <= _MINUTE
+        return at or (coarse and not_sooner(self.latest, moment))
+
+    def sure_beside(self, moment: datetime) -> bool:
+        """Whether clocks leave no doubt on which side of a moment it lies."""
+        return not (self.earliest < moment <= self.latest)
+
     @classmethod
     def sure(cls, at: datetime) -> "Held":
         """An instant that the server saw itself."""
@@ -71,6 +85,11 @@ def held(
     return Held(at, min(*possible, at), min(max(possible) + _MINUTE, arrived_at), doubt)
 
 
+def not_sooner(at: datetime, moment: datetime) -> bool:
+    """Whether an instant lies at a moment or after it; one that is kept to the whole second may lie anywhere in it."""
+    return at >= (moment if at.microsecond else moment.replace(microsecond=0))
+
+
 def instant(text: str) -> datetime | None:
     """A time in ISO 8601, UTC where it names no zone; None where it is none."""
     try:
@@ -88,6 +107,11 @@ def _said(offset: timedelta) -> str:
     hours, rest = divmod(minutes, 60)
     size = " ".join(filter(None, (f"{hours} h" if hours else "", f"{rest} min" if rest else "")))
     return f"the telephone's clock was {size} {'slow' if offset > timedelta(0) else 'fast'}: corrected"
+
+
+def text_to_fraction(at: datetime) -> str:
+    """An instant in ISO 8601, UTC, to the microsecond: what is kept, so that two within a second have an order."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S.%fZ}"
 
 
 def text_of(at: datetime) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from sfn.plan.reported import Key, Reported, Stood, WayBack
+from sfn.timeline.held import Held
 
 
 def way_back(
@@ -41,15 +42,25 @@ def way_back(
     reports = () if reported is None else reported.reports.get(key, ())
     made = (planned,) if other is None else (planned, other)
     latest = reports[-1] if reports else None
-    if latest is None or issued_at is None or latest.held_at <= issued_at or latest.value not in made:
+    if latest is None or issued_at is None or not _since(latest, issued_at, made) or latest.value not in made:
         return WayBack(now, latest)
-    before = [one for one in reports if one.held_at <= issued_at]
-    since = _others((one for one in reports if one.held_at > issued_at), made)
+    before = [one for one in reports if not _since(one, issued_at, made)]
+    since = _others((one for one in reports if _since(one, issued_at, made)), made)
     if before:
         return WayBack(before[-1].value, before[-1], since)
     # Nobody reported it before: what the plan says of it is all there is.
     assert reported is not None
     return WayBack(reported.planned.get(key, now), None, since)
+
+
+def _since(one: Stood, issued_at: datetime, made: Collection[float]) -> bool:
+    """Whether a report held after the issue.
+
+    One that makes the change, is timed to the minute or second of the issue and arrived after it did: nobody sets what
+    was not issued, and a way back to the sheet's own value would take nothing back.
+    """
+    held = Held(one.held_at, one.earliest, one.latest)
+    return one.held_at > issued_at or (one.value in made and one.arrived_at > issued_at and held.follows(issued_at))
 
 
 def _others(reports: Iterable[Stood], made: Collection[float]) -> tuple[Stood, ...]:

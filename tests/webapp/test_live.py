@@ -319,6 +319,48 @@ def test_what_was_set_before_the_order_without_a_connection_arrives_unasked_and_
     assert "GO BACK" in client.get(address).text
 
 
+@pytest.mark.parametrize(("off_ms", "after"), [(-300, False), (300, True)])
+def test_two_within_a_second_have_an_order_and_it_is_said(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any], off_ms: int, after: bool
+) -> None:
+    """Pressed 0.3 s before or after the order, in its second or not: by the fraction, and clocks are said to leave it open."""
+    first, *_ = steps(store, begun)
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+    order = store.entries.of(begun, kind=BACK)[-1].made_at
+    time.sleep(0.4)
+    pressed, now = order + timedelta(milliseconds=off_ms), datetime.now(UTC)
+    clock = {"taken_clock": pressed.isoformat(), "phone_clock": now.isoformat()}
+    fields = {f"set-{n}": str(one["value"]) for n, one in enumerate(first["fields"], 1)}
+    data = {"initials": "AE", "ask": "yes", **clock, **fields}
+    headers = {"Accept": "application/json"}
+    address = link(begun, first["site"])
+    asked = client.post(address, data=data, headers=headers).json().get("questions", [])
+    assert after == any("the value that is taken back" in one["text"] for one in asked)
+    del data["ask"]
+    ticks = {f"confirm-{n}": f"{q['field']}: {q['text']}" for n, q in enumerate(asked)}
+    data["phone_clock"] = datetime.now(UTC).isoformat()
+    assert client.post(address, data=data | ticks, headers=headers).json()["kept"]
+    page = client.get(address).text
+    assert ("Sent before the change was taken back" in page) == (not after)
+    assert f"counted as {'after' if after else 'before'} it" in page
+
+
+def test_a_time_typed_to_the_minute_of_the_order_goes_by_its_arrival(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """The minute holds both sides of the order: what arrives after it is after it, and that is said."""
+    first, *_ = steps(store, begun)
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+    order = store.entries.of(begun, kind=BACK)[-1].made_at
+    data = {"initials": "AE", "taken_at": f"{order:%Y-%m-%d %H:%M}"}
+    data |= {f"set-{n}": str(one["back"]) for n, one in enumerate(first["fields"], 1)}
+    address = link(begun, first["site"])
+    assert client.post(address, data=data, headers={"Accept": "application/json"}).json()["kept"]
+    page = client.get(address).text
+    assert "Sent before the change was taken back" not in page
+    assert "counted as after it" in page
+
+
 def overview(client: TestClient, number: int) -> dict[str, dict[str, Any]]:
     """Every site's line in the office's overview."""
     found = client.get(f"/api/pages/networks/{number}/readings").json()["lines"]

@@ -42,7 +42,7 @@ from webapp.standing.readings import (
     typed_reading,
 )
 from webapp.standing.release import SheetLine, State, released
-from webapp.standing.under_way import Live, after, since_order, told_at
+from webapp.standing.under_way import Live, after, near_order, since_order, told_at
 from webapp.store.entries import Entry
 from webapp.store.store import Store
 from webapp.work.maps import Maps
@@ -90,6 +90,8 @@ class SiteReadingPage(Context):
     """What the office has from here, the newest first."""
     taken_back: frozenset[int]
     """Entries that were sent before the change was ordered back."""
+    near_order: frozenset[int]
+    """Entries of which clocks leave open on which side of the order to go back they lie."""
     going_back: RouteSheet | None
     """The route with its old values, while a change is taken back; None while none is."""
     unchanged: bool
@@ -159,7 +161,7 @@ def take(
     try:
         typed = typed_reading(form, made, now=datetime.now(UTC))
         # What was read before the order, without a connection, is what stood there then: asked about as that.
-        old = old if live is not None and since_order(live.ordered_back, typed.held_at) else None
+        old = old if live is not None and since_order(live.ordered_back, typed.held) else None
         found = judged(old or made, typed.reading, going_back=old is not None)
     except PlanError as refused:
         return _again(request, token, settings, store, maps, form, refused.problems, ())
@@ -331,6 +333,7 @@ def _page(
         questions=questions,
         sent=tuple(sent),
         taken_back=frozenset(one.entry.id for one in sent if turned and one.entry.id not in since),
+        near_order=frozenset(one.entry.id for one in sent if turned and near_order(back, one)),
         going_back=wanted if turned else None,
         unchanged=turned and step is not None and never_changed(step),
         locks=LOCKS if line.sheet.is_fm else (),

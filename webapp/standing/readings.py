@@ -48,14 +48,9 @@ class Typed:
     reading: Reading
     body: dict[str, Any]
     initials: str
+    held: Held
+    """When it held, by the server's clock."""
     confirmed: frozenset[str] = field(default_factory=frozenset)
-
-    @property
-    def held_at(self) -> datetime:
-        """When it held, by the server's clock."""
-        at = instant(str(self.body["held_at"]))
-        assert at is not None  # written by `as_kept`
-        return at
 
     def open_questions(self, found: Judged) -> tuple[Question, ...]:
         """Questions that were not confirmed yet."""
@@ -178,7 +173,7 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         **({"pressed": pressed.isoformat()} if pressed is not None else {}),
         "confirmed": sorted(_in_words(one, route) for one in confirmed(form)),
     }
-    return Typed(reading_of(body), body, initials, confirmed(form))
+    return Typed(reading_of(body), body, initials, when, confirmed(form))
 
 
 def reading_of(body: Mapping[str, Any]) -> Reading:

@@ -10,7 +10,7 @@ from sfn.study.change_plan import ChangePlan
 from sfn.study.going_back import going_back_sheet
 from sfn.study.live_change import LiveChange, LiveStep, Read, Step, live_change, steps_of
 from sfn.study.sheet import Sheet
-from sfn.timeline.held import Held, instant, text_of
+from sfn.timeline.held import Held, instant, not_sooner, text_of
 from webapp.shell.dependencies import Opened, opened
 from webapp.shell.problems import RefusedError
 from webapp.standing.office_entries import told_body
@@ -127,7 +127,7 @@ def _stands(there: _Newest, store: Store, maps: Maps, network_id: int) -> tuple[
     change = live_change(
         plan.network,
         begun_steps(begun),
-        begun_at=_begun_at(begun),
+        begun_at=begun.made_at,
         deadline_at=deadline_at,
         now=datetime.now(UTC),
         going_back=back is not None,
@@ -175,27 +175,28 @@ def _read(
         old = going_back_sheet(made[entry.site_id], change) if ordered and change is not None else None
         if old is not None:
             (one,) = kept(old, [entry], going_back=True)
-        if one.found is None or not one.found.launches or one.held.latest < _begun_at(begun):
+        if one.found is None or not one.found.launches or not not_sooner(one.held.latest, begun.made_at):
             continue
         before = latest.get(entry.site_id)
         if before is None or before.held_at <= one.held.at:
-            latest[entry.site_id] = Read(one.found, entry.made_by, one.held.at, back is not None and not ordered)
+            before_order, near = back is not None and not ordered, near_order(back, one)
+            latest[entry.site_id] = Read(one.found, entry.made_by, one.held.at, before_order, near)
     return latest
 
 
 def after(back: Entry, one: Kept) -> bool:
-    """Whether a report held since an order to go back, to the second; what had arrived before the order did not."""
-    return one.entry.id > back.id and since_order(back, one.held.at)
+    """Whether a report held since an order to go back; what had arrived before the order did not."""
+    return one.entry.id > back.id and since_order(back, one.held)
 
 
-def since_order(back: Entry | None, at: datetime) -> bool:
-    """Whether an instant lies after an order to go back, to the second; not where there is none."""
-    return back is not None and at >= back.made_at.replace(microsecond=0)
+def since_order(back: Entry | None, held: Held) -> bool:
+    """Whether what arrives now held since an order to go back; not where there is none."""
+    return back is not None and held.follows(back.made_at)
 
 
-def _begun_at(begun: Entry) -> datetime:
-    """When a change began, to the second: reports are kept to the second too."""
-    return begun.made_at.replace(microsecond=0)
+def near_order(back: Entry | None, one: Kept) -> bool:
+    """Whether clocks leave open on which side of an order to go back a report lies, which came after it."""
+    return back is not None and one.entry.id > back.id and not one.held.sure_beside(back.made_at)
 
 
 def begin(

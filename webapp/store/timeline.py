@@ -22,7 +22,7 @@ from sfn.plan.number_text import number_written
 from sfn.plan.reported import Reported, Source
 from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.event import Event, Kind, proven
-from sfn.timeline.held import Held, instant, text_of
+from sfn.timeline.held import Held, instant, text_to_fraction
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.store.entries import ISSUE, Entry
 from webapp.store.frozen import unfrozen
@@ -101,9 +101,9 @@ def held_of(entry: Entry) -> Held:
 def as_kept(held: Held) -> dict[str, str]:
     """The same as the store keeps it."""
     return {
-        "held_at": text_of(held.at),
-        "held_earliest": text_of(held.earliest),
-        "held_latest": text_of(held.latest),
+        "held_at": text_to_fraction(held.at),
+        "held_earliest": text_to_fraction(held.earliest),
+        "held_latest": text_to_fraction(held.latest),
         **({"held_words": held.words} if held.words else {}),
     }
 

@@ -81,6 +81,20 @@ def test_the_sheet_that_was_carried_out_still_says_the_way_back() -> None:
     assert [(one.site.id, one.field.back.value) for one in made] == [("south", 3.0)]
 
 
+def test_a_setting_timed_to_the_minute_of_its_issue_does_not_go_back_to_itself() -> None:
+    """Issued at 01:00:20, set and typed as of 01:00, arrived at 01:01: the way back is what stood before."""
+    issued, arrived = START + timedelta(hours=1, seconds=20), START + timedelta(hours=1, minutes=1)
+    before = held(arrived_at=START, typed_at=None, pressed_at=START, clock_at=START)
+    typed = held(arrived_at=arrived, typed_at=START + timedelta(hours=1), pressed_at=None, clock_at=None)
+    reports = [
+        Report("south", "main", {COARSE.name: FieldReport(value, COARSE.unit)}, when, at, "AE")
+        for value, when, at in ((3.0, before, START), (106.0, typed, arrived))
+    ]
+    stands = as_it_stands(NETWORK, reports)
+    (route,) = sheet(review(stands, problems=()), "south", issued_at=issued).routes
+    assert (106.0, 106.0, 3.0) == (route.fields[0].value, route.fields[0].before, route.fields[0].back.value)
+
+
 def test_two_readings_whose_order_is_open_are_told() -> None:
     """A time typed by hand on a telephone three hours slow may be off either clock: the other reading may be later."""
     at = START + timedelta(hours=9)
