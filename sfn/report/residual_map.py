@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sfn.geodesy.line import METRES_PER_DEGREE_M
+from sfn.geodesy.meridian import beside
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.report.numbers import us
@@ -74,7 +75,9 @@ def residual_map(
     if not places:
         raise ValueError("sites must hold at least one site, got none")
     south, north = min(p[0] for p in places), max(p[0] for p in places)
-    west, east = min(p[1] for p in places), max(p[1] for p in places)
+    first_deg = places[0][1]
+    lons = beside([p[1] for p in places], first_deg)
+    west, east = float(lons.min()), float(lons.max())
     shrink = math.cos(math.radians((south + north) / 2))
     across_m = max((east - west) * shrink, 1e-3) * METRES_PER_DEGREE_M
     along_m = max(north - south, 1e-3) * METRES_PER_DEGREE_M
@@ -83,7 +86,7 @@ def residual_map(
     middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
 
     def at(lat: float, lon: float) -> tuple[int, int]:
-        x = _WIDTH / 2 + (lon - middle_lon) * shrink * METRES_PER_DEGREE_M * per_m
+        x = _WIDTH / 2 + (float(beside(lon, first_deg)) - middle_lon) * shrink * METRES_PER_DEGREE_M * per_m
         y = height / 2 - (lat - middle_lat) * METRES_PER_DEGREE_M * per_m
         return round(x), round(y)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse
+from sfn.geodesy.meridian import beside, folded
 from sfn.plan.sheets import content_of
 from sfn.survey.log_about import About, Reading
 from sfn.survey.receiver_log import ALL_ON_AIR, Skipped, receiver_log
@@ -159,7 +160,7 @@ def stretches(log: DriveLog, *, stretch_m: float = 100.0) -> DriveLog:
     slices = [slice(a, b) for a, b in zip(starts, [*starts[1:], len(log)], strict=True)]
     return DriveLog(
         lat_deg=np.array([np.mean(log.lat_deg[s]) for s in slices]),
-        lon_deg=np.array([np.mean(log.lon_deg[s]) for s in slices]),
+        lon_deg=folded([np.mean(beside(log.lon_deg[s], float(log.lon_deg[s][0]))) for s in slices]),
         level_dbuvm=np.array([np.median(log.level_dbuvm[s]) for s in slices]),
         site=tuple(log.site[s.start] for s in slices),
     )

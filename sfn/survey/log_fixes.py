@@ -6,6 +6,7 @@ longer than `MOST_GAP_S` a line is left out rather than laid on the chord of a b
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,7 +71,9 @@ def fixes_of(content: bytes, *, source: str) -> Fixes:
     return _fixes(source, [line.text("time") for line in table.lines], dates if any(dates) else [], lat, lon)
 
 
-def placed(times: Times, fixes: Fixes, *, source: str, ahead_s: float | None) -> tuple[Floats, Floats, dict[int, str]]:
+def placed(
+    times: Times, fixes: Fixes, *, source: str, lines: Sequence[int], ahead_s: float | None
+) -> tuple[Floats, Floats, dict[int, str]]:
     """Position of every line of a log, and why some have none.
 
     Parameters
@@ -80,18 +83,22 @@ def placed(times: Times, fixes: Fixes, *, source: str, ahead_s: float | None) ->
     fixes : Fixes
     source : str
         The log.
+    lines : sequence of int
+        Numbers of its lines, for messages.
     ahead_s : float or None
         How far the log's clock runs ahead of the positions'; None where nobody said. [s]
 
     Raises
     ------
     PlanError
-        If the two do not overlap in time; the problem says by how many hours they would.
+        If the two do not overlap in time; the problem says by how many hours they would. If the log's clock was set
+        back on the way, as at the end of daylight saving time: what comes after would be placed an hour too early.
     """
     same = times.dated and fixes.times.dated
     t = times.seconds if same else times.of_day()
     at = fixes.times.seconds if same else fixes.times.of_day()
     t = t - (ahead_s or 0.0)
+    _set_back(t, source=source, lines=lines)
     if not same:
         t = t - DAY_S * np.round((np.nanmedian(t) - np.nanmedian(at)) / DAY_S)
     inside = _share(t, at)
@@ -114,6 +121,27 @@ def placed(times: Times, fixes: Fixes, *, source: str, ahead_s: float | None) ->
         for k in np.flatnonzero(~fits)
     }
     return np.where(fits, lat, np.nan), np.where(fits, lon, np.nan), wrong
+
+
+def _set_back(t: Floats, *, source: str, lines: Sequence[int]) -> None:
+    """Refuse a clock that goes back by a whole or half hour between two lines, less the usual step between them."""
+    known = np.flatnonzero(np.isfinite(t))
+    steps = np.diff(t[known])
+    rising = steps[steps > 0]
+    if not len(rising):
+        return
+    usual_s = max(float(np.median(rising)), 1.0)
+    for hours in (1.0, 0.5):
+        back = np.flatnonzero(np.abs(steps + 3600.0 * hours - usual_s) <= 3 * usual_s)
+        if len(back) == 1 and usual_s < _QUARTER_S / 6:
+            n = lines[int(known[back[0] + 1])]
+            what = f"its clock goes back by {60 * hours:.0f} min at line {n}"
+            expected = (
+                "times in UTC; or two files, before and after (the end of daylight saving time?), each with how far its"
+                " clock is ahead"
+            )
+            values = {"back_s": 3600.0 * hours, "line_n": float(n)}
+            raise PlanError([Problem(source, what, expected, code="clock-set-back", values=values)])
 
 
 def _share(t: Floats, at: Floats) -> float:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.angles import read_angles
 from sfn.geodesy.line import METRES_PER_DEGREE_M
+from sfn.geodesy.meridian import beside
 from sfn.plan.number_text import decimal
 
 Floats = NDArray[np.float64]
@@ -116,7 +117,7 @@ def judged(
     lat[list(wrong)] = lon[list(wrong)] = np.nan
     known = np.isfinite(lat) & np.isfinite(lon)
     if np.count_nonzero(known) > 2:
-        middle = float(np.median(lat[known])), float(np.median(lon[known]))
+        middle = float(np.median(lat[known])), float(np.median(beside(lon[known], float(lon[known][0]))))
         for k in np.flatnonzero(known & (_away_km(lat, lon, middle) > APART_KM)):
             turned = float(_away_km(lon[k : k + 1], lat[k : k + 1], middle)[0]) < APART_KM
             why = "latitude and longitude exchanged here?" if turned else "a jump of the receiver of satellites?"

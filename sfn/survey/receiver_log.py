@@ -232,7 +232,10 @@ class _Made:
         if how.fixes is not None:
             dates = [line.text("date") for line in lines]
             times = times_of([line.text("time") for line in lines], dates if any(dates) else ())
-            lat, lon, wrong = placed(times, how.fixes, source=self.table.source, ahead_s=how.clock_ahead_s)
+            lat, lon, wrong = placed(
+                times, how.fixes, source=self.table.source, lines=[line.number for line in lines],
+                ahead_s=how.clock_ahead_s,
+            )  # fmt: skip
             self.told.append(f"positions from {how.fixes.source}, by time")
         else:
             wrong = {}

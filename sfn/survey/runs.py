@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import METRES_PER_DEGREE_M, inverse
+from sfn.geodesy.meridian import beside, folded
 from sfn.plan.sheets import content_of
 from sfn.survey.drive_log import USUAL, Origin
 from sfn.survey.log_about import About, Reading
@@ -205,7 +206,7 @@ def side_by_side(runs: Sequence[Run], *, stretch_m: float = 100.0, greatest_off_
     return SideBySide(
         distance_m=middle_m,
         lat_deg=np.interp(middle_m, route.along_m, route.lat_deg),
-        lon_deg=np.interp(middle_m, route.along_m, route.lon_deg),
+        lon_deg=folded(np.interp(middle_m, route.along_m, route.lon_deg)),
         settings_us=settings,
         level_dbuvm=level,
         mark=mark,
@@ -230,17 +231,18 @@ def routes(runs: Sequence[Run], *, greatest_off_m: float = 60.0) -> tuple[tuple[
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import KDTree
 
-    lat, lon = (float(np.mean(np.concatenate([getattr(r, name) for r in runs]))) for name in ("lat_deg", "lon_deg"))
-    plane = _Route(np.empty(0), np.empty(0), np.empty(0), np.empty((0, 2)), lat, lon).plane
     # The nearest place of a track with one every so many metres lies at most half of that along from the nearest point.
     furthest_m = float(np.hypot(greatest_off_m, _ALONG_M / 2))
-    tracks = [_evenly(plane(run.lat_deg, run.lon_deg)) for run in runs]
+    # Each pair is compared on the plane of the longer track: what a degree is worth there, not in the mean of all.
+    planes = [_about(run.lat_deg, run.lon_deg) for run in runs]
+    tracks = [_evenly(plane.plane(run.lat_deg, run.lon_deg)) for plane, run in zip(planes, runs, strict=True)]
     trees = [KDTree(track) for track in tracks]
     same = []
     for i in range(len(runs)):
         for j in range(i):
             short, other = (i, j) if len(tracks[i]) <= len(tracks[j]) else (j, i)
-            away_m, _ = trees[other].query(tracks[short], distance_upper_bound=furthest_m)
+            beside_it = _evenly(planes[other].plane(runs[short].lat_deg, runs[short].lon_deg))
+            away_m, _ = trees[other].query(beside_it, distance_upper_bound=furthest_m)
             if float(np.mean(np.isfinite(away_m))) >= _SAME_ROUTE_RATIO:
                 same.append((i, j))
     pairs = np.array(same, dtype=np.int64).reshape(-1, 2)
@@ -262,15 +264,23 @@ class _Route:
 
     def plane(self, lat_deg: Floats, lon_deg: Floats) -> Floats:
         """Places on the plane; over a drive of some tens of kilometres it is flat enough to tell roads apart."""
-        east = (lon_deg - self.middle_lon_deg) * np.cos(np.radians(self.middle_lat_deg))
+        east = (beside(lon_deg, self.middle_lon_deg) - self.middle_lon_deg) * np.cos(np.radians(self.middle_lat_deg))
         return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * METRES_PER_DEGREE_M
 
 
+def _about(lat_deg: Floats, lon_deg: Floats) -> _Route:
+    """The plane about the middle of a track, without vertices."""
+    lon = beside(lon_deg, float(lon_deg[0]))
+    return _Route(
+        np.empty(0), np.empty(0), np.empty(0), np.empty((0, 2)), float(lat_deg.mean()), float(lon.mean())
+    )  # fmt: skip
+
+
 def _evenly(xy: Floats) -> Floats:
-    """Places every 25 m along a track on the plane."""
+    """Places at most 25 m apart along a track on the plane, evenly: none counts twice, the end neither."""
     steps = np.hypot(*np.diff(xy, axis=0).T)
     along = np.concatenate(([0.0], np.cumsum(steps)))
-    at = np.arange(0.0, along[-1] + _ALONG_M, _ALONG_M)
+    at = np.linspace(0.0, along[-1], int(np.ceil(along[-1] / _ALONG_M)) + 1)
     return np.stack([np.interp(at, along, xy[:, k]) for k in (0, 1)], axis=-1)
 
 
@@ -307,7 +317,8 @@ def _length(lat_deg: Floats, lon_deg: Floats) -> float:
 def _route(lat_deg: Floats, lon_deg: Floats) -> _Route:
     """The run's places at least 10 m apart, so that standing still adds no distance."""
     keep = thinned(lat_deg, lon_deg, least_m=_VERTEX_M)
-    lat, lon = lat_deg[keep], lon_deg[keep]
+    # Across 180 degrees longitudes run on: what lies between two vertices is found between their numbers.
+    lat, lon = lat_deg[keep], beside(lon_deg[keep], float(lon_deg[0]))
     steps, _, _ = inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])
     along = np.concatenate(([0.0], np.cumsum(steps)))
     empty = _Route(lat, lon, along, np.empty((0, 2)), float(lat.mean()), float(lon.mean()))

@@ -198,6 +198,11 @@ def _overtaken(last: Kept, there: Already) -> bool:
     return wrong and any(one.held_at > last.held.at for one in there.reports)
 
 
+def _said(until: datetime, now: datetime) -> str:
+    """A deadline in UTC, with its day where that is another than today's there."""
+    return f"{until:%H:%M} UTC" if until.date() == now.date() else f"{until:%Y-%m-%d %H:%M} UTC"
+
+
 def _lost(live: Live | None, link: SiteLink) -> bool:
     """Whether a site is told to go back: where nobody knows to what, nothing is held against the plan."""
     return (
@@ -292,7 +297,7 @@ def _page(
     live = told_at(link.site_id, store, maps, link.network_id)
     step = None if live is None or live.revision != link.revision else live.of(link.site_id)
     until = None if live is None or step is None or live.ended is not None else live.change.deadline_at
-    deadline = None if until is None else f"{until:%H:%M} UTC"
+    deadline = None if until is None else _said(until, datetime.now(UTC))
     old = None if live is None else live.old_sheet(line.sheet, revision=link.revision)
     holds = holds and (old is not None or not _lost(live, link))
     sheet, turned = old or line.sheet, old is not None
