@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.survey.alignment import Tell, untold
+from sfn.survey.arrivals.bent import bent, straight
 from sfn.survey.arrivals.doubtful import MOST_MISFIT_RATIO, in_common, jump, unexplained
 from sfn.survey.arrivals.fit import TAPS, Fitted, Whitened, between, refined
+from sfn.survey.arrivals.iq import evenness
 from sfn.survey.arrivals.modulated import Band, Modulated, band_limited, band_of, modulated, thinned
 from sfn.survey.arrivals.order import edges, levels_db, misfit, ordered, resolution, sure
 from sfn.survey.arrivals.parted import Path, parted, records, steady
@@ -175,6 +177,13 @@ def paths(
     kept, out = sure(all_of, fitted)
     if out:
         all_of, fitted = kept, ordered(kept, starts=starts)
+    used = [one for k, one in enumerate(stretches) if k not in out]
+    snr_db = _heard_well(used, where=where)
+    seen = bent(
+        used, fitted, heard=work.heard, rate_hz=work.band.rate_hz, carrier_hz=carrier_hz,
+        evenness=evenness(heard.real, heard.imag), snr_db=snr_db,
+    )  # fmt: skip
+    straight(seen, snr_db=snr_db, where=where)
     found = _answer(
         work, fitted, stretches, all_of, carrier_hz=carrier_hz, stated_hz=deviation_hz, duration_s=len(heard) / rate_hz,
         where=where,

@@ -79,7 +79,7 @@ def _told(sent: Sent, z: Complex) -> Complex:
     return np.asarray(scipy.signal.oaconvolve(sent.signal.conj(), z[::-1], mode="valid")[::-1])
 
 
-def _heard(sent: Sent, response: Complex) -> Complex:
+def heard_under(sent: Sent, response: Complex) -> Complex:
     """The columns' sum under a response."""
     import scipy.signal
 
@@ -109,9 +109,9 @@ def stretch(heard: Complex, sent: Sent, *, band: Band, known: Complex | None = N
         turned = np.zeros(n)
         for _ in range(_TURNS):
             z = heard * np.exp(-1j * turned)
-            turned = turned + np.unwrap(np.angle(_smooth(z * np.conj(_heard(sent, response(z))), window=window)))
+            turned = turned + np.unwrap(np.angle(_smooth(z * np.conj(heard_under(sent, response(z))), window=window)))
     else:
-        turned = np.unwrap(np.angle(_smooth(heard * np.conj(_heard(sent, known)), window=window)))
+        turned = np.unwrap(np.angle(_smooth(heard * np.conj(heard_under(sent, known)), window=window)))
     z = heard * np.exp(-1j * turned)
     kept = size > _LEAST_POWER_RATIO * size[-1]
     told, root = vectors[:, kept].conj().T @ _told(sent, z), np.sqrt(size[kept])

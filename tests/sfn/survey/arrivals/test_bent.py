@@ -1,0 +1,63 @@
+"""A recorder that bends the amplitude is told: limited, clipped, or with a gain that follows the programme."""
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from sfn.errors import PlanError
+from tests.sfn.survey.arrivals import made_at_rf as made
+from tests.sfn.survey.arrivals.test_paths import found
+
+TWO = [(0.0, 0.0, 0.0), (12.0, -6.0, 1.0)]
+
+
+def refused(heard: np.ndarray, reference: np.ndarray) -> dict[str, float]:
+    """What is said of it."""
+    with pytest.raises(PlanError) as told:
+        found(reference, heard)
+    (problem,) = told.value.problems
+    assert "amplitude-bent" == problem.code
+    return dict(problem.values)
+
+
+def limited(heard: np.ndarray, most: float) -> np.ndarray:
+    """The envelope held below a limit."""
+    size = np.abs(heard)
+    return heard * np.minimum(1.0, most / np.maximum(size, 1e-12))
+
+
+@pytest.mark.parametrize("level", [1e-3, 0.7, 1.0])
+def test_a_limiter_is_told(level: float) -> None:
+    """Limited at a share of the median envelope: at once, or only where the paths add up."""
+    reference, heard = made.recorded(TWO)
+    refused(limited(heard, level * float(np.median(np.abs(heard)))), reference)
+
+
+def test_a_limiter_before_a_filter_is_told() -> None:
+    """Limited at four times the rate, then brought down: the envelope moves again, and less than the noise would."""
+    reference, heard = made.recorded([(0.0, 0.0, 0.0), (0.5, -10.0, 1.0)], speech=True, factor=1.0)
+    fine = scipy.signal.resample(heard, 4 * len(heard))
+    refused(scipy.signal.resample(fine / np.abs(fine), len(heard)), reference)
+
+
+def test_rails_are_told_beside_one_path_too() -> None:
+    """I and Q clipped each for itself: one path alone shows it, since I and Q move where the envelope does not."""
+    reference, heard = made.recorded([(0.0, 0.0, 0.0)], seed=2)
+    most = 0.7 * float(np.median(np.abs(heard)))
+    refused(np.clip(heard.real, -most, most) + 1j * np.clip(heard.imag, -most, most), reference)
+
+
+def test_a_gain_that_follows_the_programme_is_told() -> None:
+    """Divided by its own envelope of the last tenth of a millisecond."""
+    reference, heard = made.recorded(TWO)
+    size = np.abs(heard)
+    keep = np.exp(-1 / (1e-4 * made.RATE_HZ))
+    refused(heard / scipy.signal.lfilter([1 - keep], [1, -keep], size, zi=[keep * size.mean()])[0], reference)
+
+
+def test_how_much_is_bent() -> None:
+    """By the series of the hyperbolic tangent, L tanh(e/L) = e - e^3 / 3 L^2 + ...: 1 / 3 L^2 less gain, some of it fitted away."""
+    reference, heard = made.recorded(TWO)
+    size, most = np.abs(heard), 3.0 * float(np.sqrt(np.mean(np.abs(heard) ** 2)))
+    told = refused(heard / size * most * np.tanh(size / most), reference)
+    assert -1 / 27 < told["bent_ratio"] < -0.003
