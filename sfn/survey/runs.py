@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.line import METRES_PER_DEGREE_M, inverse
-from sfn.geodesy.meridian import beside, folded
+from sfn.geodesy.line import inverse
+from sfn.geodesy.meridian import Plane, beside, folded, plane_about
 from sfn.plan.sheets import content_of
 from sfn.survey.drive_log import USUAL, Origin
 from sfn.survey.log_about import About, Reading
@@ -234,14 +234,14 @@ def routes(runs: Sequence[Run], *, greatest_off_m: float = 60.0) -> tuple[tuple[
     # The nearest place of a track with one every so many metres lies at most half of that along from the nearest point.
     furthest_m = float(np.hypot(greatest_off_m, _ALONG_M / 2))
     # Each pair is compared on the plane of the longer track: what a degree is worth there, not in the mean of all.
-    planes = [_about(run.lat_deg, run.lon_deg) for run in runs]
-    tracks = [_evenly(plane.plane(run.lat_deg, run.lon_deg)) for plane, run in zip(planes, runs, strict=True)]
+    planes = [plane_about(run.lat_deg, run.lon_deg) for run in runs]
+    tracks = [_evenly(plane.at(run.lat_deg, run.lon_deg)) for plane, run in zip(planes, runs, strict=True)]
     trees = [KDTree(track) for track in tracks]
     same = []
     for i in range(len(runs)):
         for j in range(i):
             short, other = (i, j) if len(tracks[i]) <= len(tracks[j]) else (j, i)
-            beside_it = _evenly(planes[other].plane(runs[short].lat_deg, runs[short].lon_deg))
+            beside_it = _evenly(planes[other].at(runs[short].lat_deg, runs[short].lon_deg))
             away_m, _ = trees[other].query(beside_it, distance_upper_bound=furthest_m)
             if float(np.mean(np.isfinite(away_m))) >= _SAME_ROUTE_RATIO:
                 same.append((i, j))
@@ -259,21 +259,7 @@ class _Route:
     lon_deg: Floats
     along_m: Floats
     xy_m: Floats
-    middle_lat_deg: float
-    middle_lon_deg: float
-
-    def plane(self, lat_deg: Floats, lon_deg: Floats) -> Floats:
-        """Places on the plane; over a drive of some tens of kilometres it is flat enough to tell roads apart."""
-        east = (beside(lon_deg, self.middle_lon_deg) - self.middle_lon_deg) * np.cos(np.radians(self.middle_lat_deg))
-        return np.stack((east, lat_deg - self.middle_lat_deg), axis=-1) * METRES_PER_DEGREE_M
-
-
-def _about(lat_deg: Floats, lon_deg: Floats) -> _Route:
-    """The plane about the middle of a track, without vertices."""
-    lon = beside(lon_deg, float(lon_deg[0]))
-    return _Route(
-        np.empty(0), np.empty(0), np.empty(0), np.empty((0, 2)), float(lat_deg.mean()), float(lon.mean())
-    )  # fmt: skip
+    plane: Plane
 
 
 def _evenly(xy: Floats) -> Floats:
@@ -321,13 +307,13 @@ def _route(lat_deg: Floats, lon_deg: Floats) -> _Route:
     lat, lon = lat_deg[keep], beside(lon_deg[keep], float(lon_deg[0]))
     steps, _, _ = inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])
     along = np.concatenate(([0.0], np.cumsum(steps)))
-    empty = _Route(lat, lon, along, np.empty((0, 2)), float(lat.mean()), float(lon.mean()))
-    return _Route(lat, lon, along, empty.plane(lat, lon), empty.middle_lat_deg, empty.middle_lon_deg)
+    plane = plane_about(lat, lon)
+    return _Route(lat, lon, along, plane.at(lat, lon), plane)
 
 
 def _laid(run: Run, route: _Route, *, greatest_off_m: float) -> Floats:
     """Distance along the route of every sample; NaN where it is off. Turned round when that fits better."""
-    xy = route.plane(run.lat_deg, run.lon_deg)
+    xy = route.plane.at(run.lat_deg, run.lon_deg)
     if _turned(run, route, greatest_off_m=greatest_off_m):
         return _followed(xy[::-1], route, greatest_off_m=greatest_off_m)[::-1]
     return _followed(xy, route, greatest_off_m=greatest_off_m)
@@ -335,7 +321,7 @@ def _laid(run: Run, route: _Route, *, greatest_off_m: float) -> Floats:
 
 def _turned(run: Run, route: _Route, *, greatest_off_m: float) -> bool:
     """Whether a run was driven against the route."""
-    xy = route.plane(run.lat_deg, run.lon_deg)
+    xy = route.plane.at(run.lat_deg, run.lon_deg)
     there, back = (_followed(way, route, greatest_off_m=greatest_off_m) for way in (xy, xy[::-1]))
     return _progress(back) > _progress(there)
 

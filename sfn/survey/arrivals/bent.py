@@ -45,9 +45,9 @@ class Bent:
     """
 
     envelope_ratio: float
-    envelope_sigmas: float
+    envelope_w_ratio: float
     rails_ratio: float
-    rails_sigmas: float
+    rails_w_ratio: float
     even_ratio: float
     gain_ratio: float
 
@@ -108,7 +108,7 @@ def straight(found: Bent, *, snr_db: float, where: str) -> None:
         "I and Q with gain control and limiter off and some decibels of headroom, receiver at rest; or one site at a"
         " time, the others silent"
     )
-    cubes = ((found.envelope_ratio, found.envelope_sigmas), (found.rails_ratio, found.rails_sigmas))
+    cubes = ((found.envelope_ratio, found.envelope_w_ratio), (found.rails_ratio, found.rails_w_ratio))
     if found.even_ratio < _EVEN_RATIO and snr_db < _EVEN_BELOW_DB:
         what = (
             f"its envelope varies by {100 * found.even_ratio:.0f} % of what its noise alone would make it: the recorder"
