@@ -45,7 +45,7 @@ def test_the_engine_needs_nothing_of_the_web() -> None:
     """All that sfn imports comes with the plain install, or with extras of the engine."""
     plain = distributions(PROJECT["dependencies"])
     optional = distributions(PROJECT["optional-dependencies"]["places"] + PROJECT["optional-dependencies"]["frames"])
-    along = {"contourpy", "pillow"}  # matplotlib cannot be without them
+    along = {"contourpy", "pillow", "pydantic-core"}  # matplotlib and pydantic cannot be without them
     for name, brought_by in owners(imports_of("sfn") - {"sfn"}).items():
         assert (brought_by or {name}) & (plain | optional | along), (
             f"sfn imports {name}, which no plain dependency brings"

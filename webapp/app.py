@@ -34,7 +34,18 @@ from webapp.describe import (
     terrain,
 )
 from webapp.feed import clocks, links, losses
-from webapp.front import about_api, account, jobs, networks, provider as provider_pages, record, services, trust, users
+from webapp.front import (
+    about_api,
+    account,
+    guide,
+    jobs,
+    networks,
+    provider as provider_pages,
+    record,
+    services,
+    trust,
+    users,
+)
 from webapp.on_air import change, head_end, live, packet, readings, sheets, site_reading
 from webapp.prove import ages, arrivals, drives, measurements, states, timeline
 from webapp.shell import api_pages, door, problems, security
@@ -97,6 +108,7 @@ ROUTERS = (
     arrivals.router,
     drives.router,
     trust.router,
+    guide.router,
     jobs.router,
     users.router,
     record.router,
