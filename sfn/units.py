@@ -66,6 +66,47 @@ def written(value: float, digits: int = 10) -> str:
     return (plain.rstrip("0").rstrip(".") if "." in plain else plain).replace(",", THIN)
 
 
+_SPELLED = {
+    "us": ("us", "usec", "microsecond", "microseconds"),
+    "ms": ("ms", "msec", "millisecond", "milliseconds"),
+    "ns": ("ns", "nsec", "nanosecond", "nanoseconds"),
+    "100ns": ("100ns", "0.1us", "stepsof100ns", "unitsof100ns"),
+    "unknown": ("unknown",),
+}
+_BY_SPELLING = {spelled: unit for unit, ways in _SPELLED.items() for spelled in ways}
+_RATES = (
+    re.compile(r"samples?(?:@|at)(?P<rate>\d+(?:\.\d+)?)(?P<kilo>k?)(?:hz)?"),
+    re.compile(r"(?P<rate>\d+(?:\.\d+)?)(?P<kilo>k?)hzsamples?"),
+)
+_PERIOD = re.compile(r"1/(\d+(?:\.\d+)?)mhz")
+
+
+def unit_written(text: str) -> str:
+    """The unit of a delay field that was meant, spelled as documents have it: the one place that reads a typed unit.
+
+    The micro sign and the Greek mu, capitals, blanks and whole words are understood; what is none stays as it was
+    typed, for `unit_length_us` to refuse.
+
+    Examples
+    --------
+    >>> [unit_written(text) for text in ("\u00b5s", "\u03bcS", " MS ", "100 ns", "1/16.384 mhz", "furlongs")]
+    ['us', 'us', 'ms', '100ns', '1/16.384MHz', 'furlongs']
+    >>> unit_written("samples at 48 kHz"), unit_written("44.1 kHz samples"), unit_written("Samples@48000")
+    ('samples@48000', 'samples@44100', 'samples@48000')
+    """
+    plain = "".join(text.split()).replace("\u00b5", "u").replace("\u03bc", "u").lower()
+    if plain in _BY_SPELLING:
+        return _BY_SPELLING[plain]
+    if found := _PERIOD.fullmatch(plain):
+        return f"1/{found[1]}MHz"
+    for pattern in _RATES:
+        if found := pattern.fullmatch(plain):
+            rate = Decimal(found["rate"]) * (1000 if found["kilo"] else 1)
+            whole = rate == rate.to_integral_value()
+            return f"samples@{int(rate) if whole else rate}"
+    return text.strip()
+
+
 @lru_cache(maxsize=256)
 def unit_length_us(unit: str) -> Fraction:
     """Length of one unit of a delay field, exactly.

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from sfn.plan.antenna import Antenna
 from sfn.plan.correction import Correction
@@ -21,9 +21,15 @@ from sfn.plan.stage import Stage
 from sfn.plan.time_stamps import TimeStamps
 from sfn.plan.weight import Weight
 from sfn.plan.work_order import WorkOrder
+from sfn.units import unit_written
 
 Height = Annotated[float, Field(ge=-500, le=9000)]
 Offset = Annotated[float, Field(ge=-60_000_000, le=60_000_000)]
+
+
+def _unit(given: object) -> object:
+    """A unit however it is spelled."""
+    return unit_written(given) if isinstance(given, str) else given
 
 
 class DelayField(Record):
@@ -31,7 +37,7 @@ class DelayField(Record):
 
     name: Name
     """What the technician finds on the device or in the stream."""
-    unit: Annotated[str, Field(min_length=1, max_length=40)]
+    unit: Annotated[str, Field(min_length=1, max_length=40), BeforeValidator(_unit)]
     """us, ms, 100ns, 1/16.384MHz or samples@RATE; unknown: to be read off the device before anything is set."""
     step: Annotated[float, Field(gt=0, le=60_000_000)]
     """Smallest change, in the field's unit; settings are whole steps counted from zero."""

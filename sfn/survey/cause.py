@@ -16,6 +16,7 @@ from sfn.errors import PlanError
 from sfn.geodesy.datum import coordinate_system, to_wgs84
 from sfn.geodesy.line import inverse, travel_time
 from sfn.plan import DelayField, Network, Stage
+from sfn.systems.service import service_named
 from sfn.timing import DelayRow, DelayTable
 from sfn.timing.device import contributes
 from sfn.units import exact, unit_length_us
@@ -162,7 +163,7 @@ def known_amounts(
         for rate_hz in SAMPLES_HZ
         for sign, word in ((1, "too late"), (-1, "too early"))
     ]
-    if network.service.startswith("fm"):
+    if service_named(network.service, own_services=network.own_services).startswith("fm"):
         found += [
             Known(f"a whole period of the 19 kHz pilot, {word}", sign * PILOT_PERIOD_US)
             for sign, word in ((1, "too late"), (-1, "too early"))

@@ -7,6 +7,7 @@ from sfn.plan import Network
 from sfn.survey.log_fixes import Fixes
 from sfn.survey.log_places import Order
 from sfn.survey.receiver_level import LevelUnit, Receiver
+from sfn.systems.service import service_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,4 +37,9 @@ def about(network: Network) -> About:
     """What logs of a network are of."""
     places = tuple((p.lat_deg, p.lon_deg) for p in placed_sites(network).at.values())
     ids = tuple(site.id for site in network.sites)
-    return About(ids, places, network.frequency_mhz, network.service.startswith("fm"))
+    return About(
+        ids,
+        places,
+        network.frequency_mhz,
+        service_named(network.service, own_services=network.own_services).startswith("fm"),
+    )

@@ -10,6 +10,7 @@ from sfn.systems.fm import LOCAL_SPREAD_DB, LocalTable, local_table
 from sfn.systems.fm_causes import Nodes, PhaseTable, combination, load as load_phases
 from sfn.systems.fm_programme import SOUNDS
 from sfn.systems.fm_table import Parameters, Table, load
+from sfn.systems.service import service_named
 
 USUAL = Nodes()
 _PHASES_N = 256
@@ -45,7 +46,7 @@ def heard_programme(network: Network) -> str:
     ----------
     network : Network
     """
-    if not network.service.strip().lower().startswith("fm-"):
+    if not service_named(network.service, own_services=network.own_services).startswith("fm-"):
         return ""
     carried = carried_by(network)
     other = {site.lock.pre_emphasis_us for site in network.sites if site.lock and site.lock.pre_emphasis_us is not None}

@@ -14,6 +14,7 @@ Ids of generated services are FAMILY-TRANSFORM-GUARD[-PILOTS[-miso]]-CHANNEL[-MO
 """
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -132,7 +133,7 @@ def service(service_id: str, *, own_services: str = "") -> Service:
     Parameters
     ----------
     service_id : str
-        As ``fm-stereo``, ``dab-mode-1``, ``dvb-t-8k-1/4-8mhz``; capitals do not matter.
+        As ``dvb-t-8k-1/4-8mhz``, or its name; capitals do not matter.
     own_services : str
         Text of a user's TOML file of services beside the shipped ones; its ids win. `read_own` gives it.
 
@@ -148,11 +149,38 @@ def service(service_id: str, *, own_services: str = "") -> Service:
     >>> service("dvb-t2-32k-19/128-pp2-8mhz").equalisation_us
     532.0
     """
-    if found := _found(service_id.strip().lower(), own_services):
+    if found := _found(service_named(service_id, own_services=own_services), own_services):
         return found
     families = [entry for entry, _ in _entries(own_services) if isinstance(entry, Family)]
     ids = [s.id for s in services(own_services=own_services)]
     raise PlanError([unknown_service(service_id, ids=ids, families=families)])
+
+
+def service_named(text: str, *, own_services: str = "") -> str:
+    """The id of the service that was meant by an id or a name; the text in small letters where it is neither.
+
+    Examples
+    --------
+    >>> service_named("DAB mode I"), service_named("DVB-T 8k 1/4 8 MHz"), service_named("dvb-t-9k")
+    ('dab-mode-1', 'dvb-t-8k-1/4-8mhz', 'dvb-t-9k')
+    """
+    plain, joined = text.strip().lower(), _joined(text)
+    # shipped ones first: a file that cannot be read stands in nobody's way who wants one of these
+    tried = ((name, file) for file in ("", own_services) for name in (plain, joined, *_called(joined, file)))
+    return next((name for name, file in tried if _found(name, file)), plain)
+
+
+def _called(joined: str, own_services: str) -> Iterator[str]:
+    """Ids that a name may stand for: of one service, or of a family's member with the family's name before it."""
+    for entry, entry_id in _entries(own_services):
+        name = _joined(entry.name)
+        if joined == name or joined.startswith(f"{name}-"):
+            yield entry_id + joined.removeprefix(name)
+
+
+def _joined(text: str) -> str:
+    """A name as ids are written: ``DVB-T 8k 1/4 8 MHz`` -> ``dvb-t-8k-1/4-8mhz``."""
+    return re.sub(r"\s+", "-", re.sub(r"(\d)\s+(mhz|k|qam)\b", r"\1\2", text.strip().lower()))
 
 
 def _found(wanted: str, own_services: str) -> Service | None:

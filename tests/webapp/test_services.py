@@ -144,3 +144,40 @@ def test_two_applications_do_not_share_a_file(tmp_path: Path, example: dict[str,
             assert checksums.setdefault(name, found) == found
 
     assert len(set(checksums.values())) == 3
+
+
+def test_a_service_is_found_by_words(client: TestClient) -> None:
+    """The page tabulates guard interval and required C/N of what is found; the list under a field has the same."""
+    text = client.get("/services", params={"q": "dvb-t 8k 1/4 8 MHz 64QAM 2/3"}).text
+    table = text.partition('id="found"')[2].partition("</table>")[0]
+    assert "dvb-t-8k-1/4-8mhz-64qam-2/3" in table
+    assert "224.0\u202fµs" in table
+    assert "22.3\u202fdB" in table
+    found = client.get("/services/found.json", params={"q": "spain"}).json()["services"]
+    assert [("dvb-t-8k-1/4-8mhz-64qam-2/3", "Spain")] == [(one["id"], one["usual_in"][0]) for one in found]
+    assert "None has all of these words" in client.get("/services", params={"q": "zebra"}).text
+    assert 422 == client.get("/services", params={"q": "x" * 201}).status_code
+
+
+@pytest.mark.parametrize("unit", ["\u00b5s", "\u03bcs", " US "])
+def test_what_people_type_is_read(client: TestClient, store: Store, unit: str) -> None:
+    """A service by its name and a unit with either mu make a network; the document has id and unit."""
+    typed = {
+        "name": "My valley",
+        "service": "DAB mode I",
+        "frequency_mhz": "227.36",
+        "sites-0-name": "Main mast",
+        "sites-0-position-text": "36.3 -84.2",
+        "sites-0-ground_m": "800",
+        "sites-0-antenna_m": "50",
+        "sites-0-erp_kw-v": "3",
+        "sites-0-delay_fields-0-unit": unit,
+        "sites-0-delay_fields-0-greatest": "2000000",
+        "stages-0-latency_us": "120000",
+        "author": "Ada",
+    }
+    answer = client.post("/api/pages/networks/new", json=typed, follow_redirects=False)
+    assert answer.status_code < 400, answer.text
+    document = store.read(1).document
+    assert "dab-mode-1" == document["service"]
+    assert "us" == document["sites"][0]["delay_fields"][0]["unit"]

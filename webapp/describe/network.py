@@ -144,7 +144,8 @@ def export(store: StoreDep, network_id: NetworkId, revision: RevisionNumber | No
 def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkStands | None = None) -> Response:
     """The page of a draft; of what is saved with how it stands."""
     draft = looked_at(draft, request.app.state.maps, request.app.state.store)
-    held = replace(sheet(draft), suggestions={"service": service_ids(draft.base.own_services)})
+    ids = service_ids(draft.base.own_services)
+    held = replace(sheet(draft), suggestions={"service": ids}, finds={"service": to("services.found")})
     fields = held.group("", leave_out=("format", "terrain", "cover", "zones"))
     context = NetworkPage(
         network=base_head(request, draft.base),

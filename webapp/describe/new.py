@@ -20,7 +20,7 @@ from webapp.forms.typed import applied
 from webapp.shell.context import Context
 from webapp.shell.dependencies import FormDep, StoreDep
 from webapp.shell.render import anchor, notice, page
-from webapp.standing.editing import asks, confirmed_in, refuse_lost
+from webapp.standing.editing import asks, confirmed_in, refuse_lost, with_service_id
 from webapp.store.documents import network_of
 
 router = Room("new")
@@ -86,7 +86,7 @@ def show(request: Request) -> Response:
 def make(request: Request, store: StoreDep, form: FormDep) -> Response:
     """Make the network, or show the form again with what is wrong."""
     refuse_lost(STARTING_POINT, form, of="a new network")
-    document = applied(STARTING_POINT, form)
+    document = with_service_id(applied(STARTING_POINT, form), store.own_services())
     site = document["sites"][0]
     site["id"] = re.sub(r"[^a-z0-9]+", "-", str(site.get("name", "")).lower()).strip("-")[:40] or "site"
     author = form.get("author", "").strip()
@@ -122,7 +122,8 @@ def make(request: Request, store: StoreDep, form: FormDep) -> Response:
 def shown(request: Request, document: dict[str, Any], form: dict[str, str], problems: tuple[Problem, ...]) -> Response:
     """The form with what was typed."""
     own_services = request.app.state.store.own_services()
-    held = Sheet(document, problems, suggestions={"service": service_ids(own_services)})
+    ids, finds = service_ids(own_services), {"service": to("services.found")}
+    held = Sheet(document, problems, suggestions={"service": ids}, finds=finds)
     groups = (
         held.group("", leave_out=_but(Network, NETWORK_KEPT)),
         held.group("sites-0", leave_out=_but(Site, SITE_KEPT)),

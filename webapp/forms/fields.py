@@ -79,6 +79,11 @@ SUGGESTIONS = {
     "route": ("main", "standby", "spare"),
     "reference_plane": ("exciter input", "exciter output", "coupler after the filter", "antenna"),
 }
+# Where people at a form are helped by other words than readers of the document.
+HELPS = {
+    "service": "Broadcast system and mode: type words of its name, a country, or the guard interval in us, and choose.",
+    "unit": "µs, ms, 100 ns, 1/16.384 MHz, samples at 48 kHz; unknown: to be read off the device first.",
+}
 # Kinds of stage that a key is for; a script hides it from the others while it is empty.
 ONLY_FOR = {
     "length_m": ("feeder", "fibre"),
@@ -118,6 +123,8 @@ class Field:
     """Kinds of stage it is for; empty for all."""
     needed: bool = False
     """Whether something must stand here and nothing does yet."""
+    find: str = ""
+    """The address that finds what to type here; empty where none does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +154,8 @@ class Sheet:
     """Texts offered for a key, beside those that every form offers."""
     needed: frozenset[str] = frozenset()
     """Names of fields that must still be filled in, beside those that their record requires."""
+    finds: Mapping[str, str] = field(default_factory=dict)
+    """By key: the address that finds what to type."""
 
     def group(self, path: str, *, title: str = "", leave_out: Iterable[str] = ()) -> Group:
         """The fields of the record at `path` (a field name, empty for the network itself)."""
@@ -220,7 +229,7 @@ class Sheet:
             kind=kind,
             value=shown,
             unit=found.unit,
-            help=found.help,
+            help=HELPS.get(found.key, found.help),
             required=found.required,
             default=_shown(found.default),
             choices=choices,
@@ -228,6 +237,7 @@ class Sheet:
             problems=self._problems(name),
             only_for=ONLY_FOR.get(found.key, ()),
             needed=not shown and not self._problems(name) and (found.required or name in self.needed),
+            find=self.finds.get(found.key, ""),
         )
 
     def _problems(self, name: str) -> tuple[Problem, ...]:

@@ -6,6 +6,7 @@ from copy import deepcopy
 from typing import Any
 
 from sfn.plan.number_text import number_written
+from sfn.units import unit_written
 from webapp.forms.places import Leaf, leaf_at, path_of, record_shown, value_at
 
 _WHOLE = re.compile(r"[+\-\u2212]?[\d \t\u00a0\u2009\u202f]+", re.ASCII)
@@ -105,7 +106,9 @@ def _value(found: Leaf, text: str) -> Any:
         return number(text)
     if found.kind == "choice":
         return next((c for c in found.choices if str(c) == stripped), stripped)
-    return text.replace("\r\n", "\n") if found.kind == "long text" else stripped
+    if found.kind == "long text":
+        return text.replace("\r\n", "\n")
+    return unit_written(stripped) if found.key == "unit" else stripped
 
 
 def _put(document: dict[str, Any], path: tuple[str | int, ...], found: Leaf, text: str) -> None:

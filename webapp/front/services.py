@@ -4,12 +4,13 @@ import hashlib
 from dataclasses import dataclass, replace
 from importlib.resources import files as package_files
 from pathlib import Path
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from fastapi import Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi import Query, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem
+from sfn.systems.find_service import Found, find_services
 from sfn.systems.mode_table import parse, shipped, text_of_own
 from sfn.systems.service import Service, services
 from webapp.config.addresses import Room, to
@@ -21,6 +22,7 @@ from webapp.shell.render import notice, page
 from webapp.work.measurements import text_of
 
 router = Room("services")
+Words = Annotated[str, Query(max_length=200)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,10 @@ class ServicesPage(Context):
     TEMPLATE: ClassVar[str] = "front/services.html"
     families: tuple[tuple[str, Service, int], ...]
     """Of each family its name, its first service, and how many services it has."""
+    found: tuple[Found, ...]
+    """Services that the words were found in; without words the usual modes."""
+    words: str
+    """What was looked for."""
     own: str
     """The user's own file as text; empty without one."""
     typed: str
@@ -39,10 +45,20 @@ class ServicesPage(Context):
 
 
 @router.get("/services")
-def show(request: Request, settings: SettingsDep) -> Response:
-    """Every family with its source, and the user's own file."""
+def show(request: Request, settings: SettingsDep, q: Words = "") -> Response:
+    """Services by the words that were typed, every family with its source, and the user's own file."""
     mine = _own(settings.data_folder)
-    return page(request, _page(mine, mine))
+    return page(request, _page(mine, mine, words=q.strip()))
+
+
+@router.get("/services/found.json")
+def found(store: StoreDep, q: Words = "") -> Response:
+    """Services by the words that are typed, for the list under a field."""
+    services_found = [
+        {"id": one.service.id, "name": one.service.name, "says": one.says, "usual_in": one.usual_in}
+        for one in _found(q, store.own_services())
+    ]
+    return JSONResponse({"services": services_found})
 
 
 @router.post("/services/upload")
@@ -87,7 +103,15 @@ def _own(folder: Path) -> str:
     return text_of_own(place) if place.is_file() else ""
 
 
-def _page(own: str, typed: str, problems: tuple[Problem, ...] = ()) -> ServicesPage:
+def _found(words: str, own: str) -> tuple[Found, ...]:
+    """What the words find; among the shipped ones alone while the user's own file cannot be read: the page says so."""
+    try:
+        return find_services(words, own_services=own)
+    except PlanError:
+        return find_services(words)
+
+
+def _page(own: str, typed: str, problems: tuple[Problem, ...] = (), words: str = "") -> ServicesPage:
     """The page."""
     try:
         known = services(own_services=own)
@@ -96,4 +120,4 @@ def _page(own: str, typed: str, problems: tuple[Problem, ...] = ()) -> ServicesP
     first = {one.family: one for one in reversed(known)}
     count = {family: sum(one.family == family for one in known) for family in first}
     families = tuple((family, first[family], count[family]) for family in dict.fromkeys(one.family for one in known))
-    return ServicesPage(families=families, own=own, typed=typed, problems=problems)
+    return ServicesPage(families, _found(words, own), words, own=own, typed=typed, problems=problems)

@@ -13,6 +13,7 @@ from sfn.plan import Network, read as network_of_text
 from sfn.plan.json_parts import read_within
 from sfn.plan.reading import MOST_PARTS
 from sfn.study.standing import unconfirmed
+from sfn.systems.service import service_named
 from webapp.config.limits import whole_number
 from webapp.forms.needed import parted
 from webapp.forms.places import misshapen
@@ -115,7 +116,18 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     if wrong:
         raise PlanError(wrong)
     refuse_lost(held, form, of=f"revision {number}")
-    return draft.with_document(applied(held, form))
+    return draft.with_document(with_service_id(applied(held, form), base.own_services))
+
+
+def with_service_id(document: dict[str, Any], own_services: str) -> dict[str, Any]:
+    """The document with its service by the id, also where its name was typed."""
+    typed_as = document.get("service")
+    if not isinstance(typed_as, str):
+        return document
+    try:
+        return document | {"service": service_named(typed_as, own_services=own_services)}
+    except PlanError:
+        return document  # the user's file of services cannot be read: the check says it
 
 
 def refuse_lost(document: Mapping[str, Any], form: Mapping[str, str], *, of: str) -> None:
