@@ -50,32 +50,44 @@ class PositionMap:
 
     width: int
     height: int
-    here: Spot
+    here: Spot | None
+    """The site in question; None where it stands nowhere yet."""
     others: tuple[Spot, ...]
     bar_px: int
     bar_text: str
     ground: str
     parallels: tuple[Line, ...]
     meridians: tuple[Line, ...]
+    frame: str
+    """Where its top left corner is and how many degrees a pixel has, for `clicked`."""
+    across_km: float | None
+    """How much ground its width was asked to show; None: every site. [km]"""
 
 
 def position_map(
-    here: tuple[str, float, float], others: Sequence[tuple[str, float, float]], *, terrain: Terrain | None = None
+    here: tuple[str, float, float] | None,
+    others: Sequence[tuple[str, float, float]],
+    *,
+    terrain: Terrain | None = None,
+    across_km: float | None = None,
 ) -> PositionMap:
     """Lay a site and the others of its network on a plane.
 
     Parameters
     ----------
-    here : (name, latitude, longitude)
-        The site in question. [degrees]
+    here : (name, latitude, longitude) or None
+        The site in question; None: it stands nowhere yet, and there is at least one other. [degrees]
     others : sequence of (name, latitude, longitude)
         The other sites, the nearest first: those are named. [degrees]
     terrain : Terrain, optional
         Its shade is drawn beneath, where the drawing is not too wide for it.
+    across_km : float, optional
+        Show so much ground round the site instead of every other site.
     """
-    lon_0 = here[2]
+    every = [*([here] if here else []), *others]
+    lon_0 = every[0][2]
     # a network across the date line is no wider for it
-    places = [(lat, lon_0 + (lon - lon_0 + 180.0) % 360.0 - 180.0) for _, lat, lon in (here, *others)]
+    places = [(lat, lon_0 + (lon - lon_0 + 180.0) % 360.0 - 180.0) for _, lat, lon in every]
     south, north = min(p[0] for p in places), max(p[0] for p in places)
     west, east = min(p[1] for p in places), max(p[1] for p in places)
     middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
@@ -83,6 +95,9 @@ def position_map(
     across_m = max((east - west) * shrink * METRES_PER_DEGREE_M, _LEAST_ACROSS_M)
     along_m = max((north - south) * METRES_PER_DEGREE_M, _LEAST_ACROSS_M * _HEIGHT / _WIDTH)
     per_m = min((_WIDTH - 2 * _MARGIN) / across_m, (_HEIGHT - 2 * _MARGIN) / along_m)
+    if across_km is not None:
+        (middle_lat, middle_lon), shrink = places[0], max(math.cos(math.radians(places[0][0])), 1e-3)
+        per_m = _WIDTH / (across_km * 1000.0)
     degrees_per_px = 1.0 / (per_m * METRES_PER_DEGREE_M)
 
     def at(place: tuple[float, float]) -> tuple[int, int]:
@@ -90,14 +105,18 @@ def position_map(
         x = _WIDTH / 2 + (place[1] - middle_lon) * shrink / degrees_per_px
         return round(x), round(_HEIGHT / 2 - (place[0] - middle_lat) / degrees_per_px)
 
-    names = [name for name, _, _ in (here, *others)]
-    spots = _spots(names, [at(place) for place in places])
+    # what lies beyond the drawing is left out of it, whatever is shown at large
+    shown = [(name, at(place)) for (name, _, _), place in zip(every, places, strict=True)]
+    shown = [one for one in shown if 0 <= one[1][0] <= _WIDTH and 0 <= one[1][1] <= _HEIGHT]
+    spots = _spots([name for name, _ in shown], [at_px for _, at_px in shown])
+    north_deg = middle_lat + _HEIGHT / 2 * degrees_per_px
+    west_deg = middle_lon - _WIDTH / 2 * degrees_per_px / shrink
     bar_m = round_step(_WIDTH / 3 / per_m, most=1)
     return PositionMap(
         width=_WIDTH,
         height=_HEIGHT,
-        here=spots[0],
-        others=spots[1:],
+        here=spots[0] if here else None,
+        others=spots[1:] if here else spots,
         bar_px=round(bar_m * per_m),
         bar_text=km(bar_m, max(0, 3 - math.floor(math.log10(bar_m)))),
         parallels=tuple(
@@ -110,7 +129,38 @@ def position_map(
             for lon, step in _round(middle_lon, _WIDTH * degrees_per_px / shrink)
         ),
         ground="" if terrain is None else _ground(terrain, middle_lat, middle_lon, degrees_per_px, shrink),
+        frame=" ".join(f"{one:.10g}" for one in (north_deg, west_deg, degrees_per_px, degrees_per_px / shrink)),
+        across_km=across_km,
     )
+
+
+def clicked(frame: str, right: float, down: float) -> str:
+    """Where somebody clicked on a drawing, in decimal degrees with no more digits than a pixel of it is worth.
+
+    Parameters
+    ----------
+    frame : str
+        `PositionMap.frame`.
+    right, down : float
+        Parts of its width and height, from the top left corner.
+
+    Raises
+    ------
+    ValueError
+        If the frame is none, or the place is not on the drawing.
+
+    Examples
+    --------
+    >>> clicked("36.5 -84.5 0.001 0.00125", 0.5, 0.5)
+    '36.350, -84.250'
+    """
+    north_deg, west_deg, lat_per_px, lon_per_px = (float(piece) for piece in frame.split())
+    if not (0 <= right <= 1 and 0 <= down <= 1 and 1e-9 < lat_per_px < 1 and 1e-9 < lon_per_px < 360):
+        raise ValueError(f"the place must be on the drawing, got {right!r}, {down!r} of {frame!r}")
+    lat = min(max(north_deg - down * _HEIGHT * lat_per_px, -90.0), 90.0)
+    lon = (west_deg + right * _WIDTH * lon_per_px + 180.0) % 360.0 - 180.0
+    decimals = max(0, math.floor(1e-9 - math.log10(lat_per_px)))
+    return f"{lat:.{decimals}f}, {lon:.{decimals}f}"
 
 
 def _round(middle_deg: float, across_deg: float) -> list[tuple[float, float]]:

@@ -74,6 +74,7 @@ def standing(
     before: Mapping[str, Any] | None,
     tolerated_us: float,
     terrain: Terrain | None = None,
+    across_km: float | None = None,
 ) -> Standing | None:
     """Where a site of a draft stands; None where its position cannot be read.
 
@@ -89,6 +90,8 @@ def standing(
         Launch error that may stay. [us]
     terrain : Terrain, optional
         The network's.
+    across_km : float, optional
+        How much ground the map shows round the site; all sites where not given.
     """
     site = document["sites"][index]
     at = place_of(site.get("position"))
@@ -102,7 +105,10 @@ def standing(
         located=at,
         forms=three_forms(at.lat_deg, at.lon_deg),
         drawing=position_map(
-            (name, at.lat_deg, at.lon_deg), [(n.name, p.lat_deg, p.lon_deg) for n, p in others], terrain=terrain
+            (name, at.lat_deg, at.lon_deg),
+            [(n.name, p.lat_deg, p.lon_deg) for n, p in others],
+            terrain=terrain,
+            across_km=across_km,
         ),
         nearest=others[0][0] if others else None,
         doubts=_doubts(at, site, index, tolerated_us),
@@ -110,6 +116,14 @@ def standing(
         to_confirm=moved_m is None or moved_m > SAME_PLACE_M,
         confirms=_confirms(at),
     )
+
+
+def where_to_stand(document: Mapping[str, Any], index: int, *, terrain: Terrain | None = None) -> PositionMap | None:
+    """The other sites of a draft, to click where a new one stands; None where none of them can be placed."""
+    sites = enumerate(document.get("sites") or ())
+    placed = [(site, at) for n, site in sites if n != index and (at := place_of(site.get("position"))) is not None]
+    others = [(str(site.get("name") or site.get("id")), at.lat_deg, at.lon_deg) for site, at in placed]
+    return position_map(None, others, terrain=terrain) if others else None
 
 
 def unconfirmed(

@@ -85,11 +85,11 @@ def usual_in(service_id: str) -> tuple[str, ...]:
 
 
 def says_of(entry: Service) -> str:
-    """What a service tolerates and requires, in words: ``guard interval 224 us, C/N 21 dB``."""
+    """What a service tolerates and requires, in words: ``guard interval 224 µs, required C/N 21 dB``."""
     ratio = "" if entry.required_cn_db is None else f", required C/N {written(entry.required_cn_db, 4)} dB"
     if entry.guard_us is not None:
-        return f"guard interval {written(entry.guard_us, 6)} us{ratio}"
-    return f"tolerates {written(entry.tolerance_us, 6)} us{ratio}"
+        return f"guard interval {written(entry.guard_us, 4)} µs{ratio}"
+    return f"tolerates {written(entry.tolerance_us, 4)} µs where signals are equally strong{ratio}"
 
 
 def _modulated(entry: Service, left: list[str], own_services: str) -> Iterator[Service]:
@@ -114,7 +114,12 @@ def _words_of(entry: Service) -> Iterator[str]:
     for text in (entry.id.replace("-", " "), entry.name, entry.kind, " ".join(usual_in(entry.id))):
         yield from _words(text)
     if entry.guard_us is not None:
-        yield from ("guard", f"{written(entry.guard_us, 6)}us", f"{entry.guard_us:.0f}us")
+        yield from (
+            "guard",
+            f"{written(entry.guard_us, 6)}us",
+            f"{written(entry.guard_us, 4)}us",
+            f"{entry.guard_us:.0f}us",
+        )
     yield f"{written(entry.channel_mhz, 6)}mhz"
 
 

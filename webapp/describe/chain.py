@@ -8,7 +8,9 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from sfn.plan import Stage
+from sfn.plan.proposal import place_in_chain
 from webapp.config.addresses import Room
+from webapp.describe.chain_drawn import ChainDrawn, chains_drawn, length_of, sharing
 from webapp.describe.edit_form import Editor, editor, sheet, stands_now
 from webapp.describe.site import index_of, name_of, saved_id
 from webapp.forms.fields import LONGEST_MENU, Field, Group, Sheet, all_problems
@@ -28,6 +30,8 @@ class Step:
     choice: Field
     place: str
     """Field name, for the buttons that move and remove it."""
+    shared: bool
+    """Whether other sites pass it too, so that a copy for this chain alone means something."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +46,12 @@ class RouteForm:
     """An empty step at the end, to put a known stage on."""
     settings: tuple[Field, ...]
     """What each delay field is set to while this route is in use."""
+    insert_at: str
+    """Field name of the place where a new stage goes: before the feeder."""
+    before: str
+    """The stage that stands there now; empty at the end."""
+    drawn: ChainDrawn
+    """The chain as it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +124,8 @@ def route_form(held: Sheet, site: Mapping[str, Any], index: int, number: int) ->
     """One chain's form."""
     name = f"sites-{index}-chains-{number}"
     entries = site["chains"][number].get("stages") or ()
+    known = {stage.get("id"): stage for stage in held.document["stages"]}
+    at = place_in_chain(str((known.get(one) or {}).get("kind")) for one in entries)
     settings = tuple(
         held.named(f"{name}-set-{n}", key=str(f.get("name")), label=str(f.get("name")), unit=str(f.get("unit", "")))
         for n, f in enumerate(site.get("delay_fields") or ())
@@ -121,9 +133,15 @@ def route_form(held: Sheet, site: Mapping[str, Any], index: int, number: int) ->
     return RouteForm(
         name=name,
         fields=held.group(name),
-        steps=tuple(Step(step(held, f"{name}-stages-{n}"), f"{name}-stages-{n}") for n in range(len(entries))),
+        steps=tuple(
+            Step(step(held, f"{name}-stages-{n}"), f"{name}-stages-{n}", bool(sharing(held.document, index, one)))
+            for n, one in enumerate(entries)
+        ),
         next=step(held, f"{name}-stages-{len(entries)}"),
         settings=settings,
+        insert_at=f"{name}-stages-{at}",
+        before=str(entries[at]) if at < len(entries) else "",
+        drawn=chains_drawn(held.document, index)[number],
     )
 
 
@@ -135,11 +153,7 @@ def step(held: Sheet, place: str) -> Field:
 def stage_form(held: Sheet, index: int, number: int) -> StageForm:
     """One stage's form."""
     stage = held.document["stages"][number]
-    shared = tuple(
-        name_of(site, n)
-        for n, site in enumerate(held.document["sites"])
-        if n != index and any(stage.get("id") in (chain.get("stages") or ()) for chain in site.get("chains") or ())
-    )
+    shared = sharing(held.document, index, stage.get("id"))
     inside: tuple[Field, ...] = ()
     if stage.get("kind") == "time-stamped section":
         count = len(stage.get("inside") or ()) + 1
@@ -158,14 +172,9 @@ def stage_form(held: Sheet, index: int, number: int) -> StageForm:
 
 def summary(stage: Mapping[str, Any]) -> str:
     """``encoder, 850 µs ± 2 µs, measured 2026-09-14``: as it was typed."""
-    length = stage.get("latency_us", stage.get("release_delay_us"))
     pieces = [str(stage.get("kind", ""))]
-    if length is not None:
-        pieces.append(f"{length} µs" + (f" ± {stage['tolerance_us']} µs" if "tolerance_us" in stage else ""))
-    elif stage.get("length_m") is not None:
-        pieces.append(f"{stage['length_m']} m")
-    elif stage.get("path_km") is not None:
-        pieces.append(f"{stage['path_km']} km and {stage.get('equipment_us', '?')} µs")
+    if length := length_of(stage):
+        pieces.append(f"{length} ± {stage['tolerance_us']} µs" if "tolerance_us" in stage else length)
     pieces.append(f"{stage.get('source') or 'not said how it is known'} {stage.get('date') or ''}".strip())
     return ", ".join(pieces)
 

@@ -1,6 +1,7 @@
 """What the editing pages share: the form's hidden part, the choices, and where each finding can be mended."""
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -68,8 +69,10 @@ class Editor:
 def sheet(draft: Draft) -> Sheet:
     """The draft's document with its problems and the choices among its sites and stages."""
     sites = tuple((str(s.get("id", "")), str(s.get("name") or s.get("id"))) for s in draft.document.get("sites") or ())
+    passed = Counter(one for site in draft.document.get("sites") or () for one in _of_site(site))
     stages = tuple(
-        (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')})") for s in draft.document.get("stages") or ()
+        (str(s.get("id", "")), f"{s.get('id')} ({s.get('kind')}{_shared(passed[s.get('id')])})")
+        for s in draft.document.get("stages") or ()
     )
     return Sheet(
         draft.document,
@@ -77,6 +80,15 @@ def sheet(draft: Draft) -> Sheet:
         {"fed_off_air_from": (("", "no: it has a chain"), *sites), "stages": stages},
         needed=names_of(draft.needed),
     )
+
+
+def _of_site(site: Mapping[str, Any]) -> set[str]:
+    """Stages that a site's chains pass; drafts may have gaps."""
+    return {str(one) for chain in site.get("chains") or () for one in chain.get("stages") or ()}
+
+
+def _shared(sites_n: int) -> str:
+    return f", at {sites_n} sites" if sites_n > 1 else ""
 
 
 def editor(

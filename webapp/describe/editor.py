@@ -1,6 +1,7 @@
 """The one address that takes every form of the editing pages."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from fastapi import Request
@@ -9,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId, whole_number
 from webapp.describe import chain, document, network, off_air, site
+from webapp.describe.looked import VERBS, looked
 from webapp.describe.revisions import conflict_page
 from webapp.forms.places import path_of
 from webapp.forms.structure import act
@@ -43,8 +45,9 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:
         return _shown(request, draft, "document", index, status=422)
-    if verb == "look":
-        return _shown(request, draft, view, index)
+    if verb in VERBS:
+        made, across_km = looked(draft.document, index, form)
+        return _shown(request, replace(draft.with_document(made), across_km=across_km), view, index)
     if verb == "go":
         view, _, at = place.partition(" ")
         index = _index(at or str(index))
@@ -52,7 +55,7 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
         return _shown(request, draft, view, index)
     draft = draft.with_document(act(draft.document, form["do"]))
-    if form["do"] == "add sites":
+    if form["do"] == "add sites" or verb == "add-like":
         view, index = "site", len(draft.document["sites"]) - 1
     return _shown(request, draft, view, index)
 

@@ -23,6 +23,7 @@ from sfn.timing import delay_table
 from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId, RevisionNumber
 from webapp.config.settings import Settings
+from webapp.describe.chain_drawn import others_of
 from webapp.describe.edit_form import Editor, editor, place_of, sheet
 from webapp.forms.fields import Group
 from webapp.shell.context import Context, NetworkHead
@@ -119,6 +120,8 @@ class NetworkPage(Context):
     """The network's own fields."""
     stands: NetworkStands | None
     """How it stands; None of a draft that is not saved."""
+    add_site: str
+    """What the button sends that adds a site: after the last one that a proposal can be made of."""
 
 
 @router.get("/networks/{network_id}")
@@ -153,6 +156,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
         sites=tuple(site_line(n, site, draft.document) for n, site in enumerate(draft.document.get("sites") or ())),
         fields=fields,
         stands=stands,
+        add_site=f"add-like {others[0][0]}" if (others := others_of(draft.document, -1)) else "add sites",
     )
     return page(request, context, status=status)
 

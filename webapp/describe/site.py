@@ -1,19 +1,25 @@
 """One site: where it stands, what it radiates, where its delay can be set."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import Response
+from pydantic import BaseModel
 
 from sfn.check.heights import GroundThere, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Forms, Located
-from sfn.study.standing import Standing, standing
+from sfn.plan import Position, Site
+from sfn.plan.proposal import DEVICE_STARTS, DeviceStart
+from sfn.report.position_map import PositionMap
+from sfn.study.standing import Standing, standing, where_to_stand
 from sfn.terrain.dem import Terrain
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room
+from webapp.describe.chain_drawn import ChainDrawn, StageAsk, chains_drawn, others_of, stage_asks
 from webapp.describe.edit_form import Editor, editor, sheet, stands_now
 from webapp.forms.fields import Group
 from webapp.forms.typed import number
@@ -25,6 +31,7 @@ from webapp.standing.editing import Draft, fresh, looked_at
 from webapp.work.maps import Maps
 
 router = Room("site")
+ASKED, PLACE = ("name", "ground_m", "antenna_m"), ("text", "crs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +58,26 @@ class SitePage(Context):
     """The same on a small map, with what is in doubt and whether it is to be confirmed."""
     confirmed: Mapping[int, str]
     """Places that were confirmed, by a site's position in the list."""
+    where: PositionMap | None
+    """The other sites, to click where this one stands; None where it is placed, or none of them is."""
     fields: Group
-    """The site's own fields."""
+    """What every site is asked for: name and heights."""
+    position: Group
+    """Where it stands: text and datum; `seldom` has the rest."""
+    power: Group
+    """What it radiates."""
+    seldom: Group
+    """What is seldom needed of it."""
     delay_fields: tuple[Group, ...]
     """Where delay can be set."""
+    asks: tuple[StageAsk, ...]
+    """Of a site that is not saved yet: what its own stages are asked for."""
+    like: tuple[tuple[int, str], ...]
+    """Of a site that is not saved yet: whose chain and devices it may have, position in the list and name."""
+    chains: tuple[ChainDrawn, ...]
+    """Its chains as they are."""
+    starts: tuple[DeviceStart, ...]
+    """What a device may count in."""
 
 
 @router.get("/networks/{network_id}/sites/{site_id}")
@@ -68,12 +91,29 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     site = draft.document["sites"][index]
     terrain, tolerated_us = _known(request.app.state.maps, draft)
-    stands = standing(draft.document, index, before=draft.base.document, tolerated_us=tolerated_us, terrain=terrain)
+    stands = standing(
+        draft.document,
+        index,
+        before=draft.base.document,
+        tolerated_us=tolerated_us,
+        terrain=terrain,
+        across_km=draft.across_km,
+    )
     found = stands.located if stands else None
+    draft = _with_ground(draft, index, terrain, found)
+    site = draft.document["sites"][index]
+    new = not saved_id(draft, site)
     typed_m = typed_height(site)
     there = ground_there(terrain, found, typed_m=typed_m) if terrain and found else None
     held = sheet(draft)
-    fields = held.group(f"sites-{index}", leave_out=("antenna", "level_shift"))
+    name = f"sites-{index}"
+    fields = held.group(name, leave_out=_but(Site, ASKED))
+    position = held.group(f"{name}-position", leave_out=_but(Position, PLACE))
+    power = held.group(f"{name}-erp_kw")
+    seldom = held.group(name, leave_out=(*ASKED, "position", "erp_kw", "antenna", "level_shift"))
+    grid = held.group(f"{name}-position", leave_out=PLACE, title="position on a grid")
+    seldom = replace(seldom, groups=(grid, *seldom.groups))
+    asks = stage_asks(held, draft, site) if new else ()
     delay_fields = tuple(
         held.group(f"sites-{index}-delay_fields-{n}", title=str(entry.get("name", "")))
         for n, entry in enumerate(site.get("delay_fields") or ())
@@ -84,21 +124,48 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
             draft,
             "site",
             index=index,
-            groups=(fields, *delay_fields),
+            groups=(fields, position, power, seldom, *delay_fields, *(ask.fields for ask in asks)),
             about=(f"sites[{index}]", "network"),
             stands=stands_now(request.app.state.store, draft, saved_id(draft, site)),
         ),
-        name=name_of(site, index),
+        name=str(site.get("name") or "") or ("new site" if new else name_of(site, index)),
         site_id=saved_id(draft, site),
         located=found,
         forms=stands.forms if stands else None,
         there=there,
         standing=stands,
         confirmed=draft.confirmed,
+        where=None if stands else where_to_stand(draft.document, index, terrain=terrain),
         fields=fields,
+        position=position,
+        power=power,
+        seldom=seldom,
         delay_fields=delay_fields,
+        asks=asks,
+        like=others_of(draft.document, index) if new else (),
+        chains=chains_drawn(draft.document, index),
+        starts=DEVICE_STARTS,
     )
     return page(request, context, status=status)
+
+
+def _with_ground(draft: Draft, index: int, terrain: Terrain | None, found: Located | None) -> Draft:
+    """The draft with the terrain's height where none is typed: proposed, and seen before it is saved."""
+    if terrain is None or found is None or draft.document["sites"][index].get("ground_m") is not None:
+        return draft
+    height_m = ground_there(terrain, found, typed_m=None).height_m
+    if height_m is None:
+        return draft
+    document = deepcopy(draft.document)
+    document["sites"][index]["ground_m"] = round(height_m, 1)
+    needed = tuple(p for p in draft.needed if p.where != f"sites[{index}].ground_m")
+    problems = tuple(p for p in draft.problems if p.where != f"sites[{index}].ground_m")
+    return replace(draft.with_document(document), needed=needed, problems=problems)
+
+
+def _but(record: type[BaseModel], kept: tuple[str, ...]) -> list[str]:
+    """Every key of a record but those kept."""
+    return [key for key in record.model_fields if key not in kept]
 
 
 def typed_height(site: Mapping[str, Any]) -> float | None:

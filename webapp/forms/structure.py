@@ -1,11 +1,14 @@
 """Adding, removing and moving what a document holds in lists. Nothing is saved: the result is a draft."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from copy import deepcopy
 from typing import Any
 
+from sfn.plan.proposal import device_start, name_for, route_like, site_like
+from webapp.config.limits import whole_number
 from webapp.forms.places import leaf_at, path_of
+from webapp.forms.typed import rename
 
 Draft = dict[str, Any]
 
@@ -32,6 +35,31 @@ def add_site(document: Mapping[str, Any]) -> Draft:
     return draft
 
 
+def add_site_like(document: Mapping[str, Any], index: int) -> Draft:
+    """A site at the end with chain and devices as another has them; an empty one where that site is not there."""
+    if not 0 <= index < len(document.get("sites") or ()):
+        return add_site(document)
+    draft = _copy(document)
+    site, stages = site_like(draft, index, name=_free("site", [site.get("id") for site in draft["sites"]]))
+    draft["stages"] += stages
+    draft["sites"].append(site)
+    return draft
+
+
+def made_like(document: Mapping[str, Any], number: int, index: int) -> Draft:
+    """The document with chain and devices of a site replaced by proposals after another; the rest of it stays."""
+    sites = document.get("sites") or ()
+    if not (0 <= number < len(sites) and 0 <= index < len(sites)) or number == index:
+        return _copy(document)
+    kept = deepcopy(sites[index])
+    draft = remove_site(document, index)
+    after = number if number < index else number - 1
+    made, stages = site_like(draft, after, name=str(kept.get("id") or "site"))
+    draft["stages"] += stages
+    draft["sites"].insert(index, kept | {key: made[key] for key in ("chains", "delay_fields")})
+    return draft
+
+
 def remove_site(document: Mapping[str, Any], index: int) -> Draft:
     """The document without a site and without the stages that only it used."""
     draft = _copy(document)
@@ -52,10 +80,22 @@ def act(document: Mapping[str, Any], action: str) -> Draft:
         The document with what was typed already in it.
     action : str
         ``add PLACE``, ``remove PLACE``, ``up PLACE``, ``down PLACE`` or ``new-stage PLACE``, with the
-        place as a field's name: ``add sites-0-delay_fields``, ``up sites-0-chains-0-stages-2``.
+        place as a field's name: ``add sites-0-delay_fields``, ``up sites-0-chains-0-stages-2``. Of a chain's entries
+        also ``insert PLACE`` (a new stage before it), ``replace PLACE`` (by a new one) and ``split PLACE`` (a copy for
+        this chain alone). ``add-like N`` and ``like PLACE N`` propose a site as site N has it, ``add-route PLACE`` a
+        route, ``device PLACE KEY`` what a delay field counts in.
     """
-    verb, _, place = action.partition(" ")
+    verb, _, rest = action.partition(" ")
+    place, _, with_what = rest.partition(" ")
     path = path_of(place)
+    if verb == "add-like":
+        return add_site_like(document, whole_number(place) or 0)
+    if verb == "like" and path[:1] == ("sites",) and isinstance(path[-1], int):
+        return made_like(document, whole_number(with_what) or 0, path[-1])
+    if verb in _CHAIN_ACTS:
+        return _CHAIN_ACTS[verb](_copy(document), path)
+    if verb == "device":
+        return _with_device(_copy(document), path, with_what)
     if verb == "add" and path == ("sites",):
         return add_site(document)
     if verb == "remove" and len(path) == 2 and path[0] == "sites" and isinstance(path[1], int):
@@ -74,6 +114,86 @@ def act(document: Mapping[str, Any], action: str) -> Draft:
     other = index - 1 if verb == "up" else index + 1
     if verb in ("up", "down") and 0 <= other < len(entries):
         entries[index], entries[other] = entries[other], entries[index]
+    return draft
+
+
+def _add_route(draft: Draft, path: tuple[str | int, ...]) -> Draft:
+    """A route with a way of its own, as the proposals have it."""
+    entries = _entries(draft, (*path, "chains"))
+    if entries is None or not isinstance(path[-1], int):
+        return draft
+    taken = [chain.get("route") for chain in entries]
+    route = next((r for r in ("main", "standby", "spare") if r not in taken), _free("spare", taken))
+    chain, stages = route_like(draft, path[-1], route=route)
+    draft["stages"] += stages
+    entries.append(chain)
+    return draft
+
+
+def _insert(draft: Draft, path: tuple[str | int, ...]) -> Draft:
+    """A new stage before an entry of a chain; behind the last where there is no such entry."""
+    entries, at = _entries(draft, path[:-1]), path[-1]
+    if entries is not None and isinstance(at, int):
+        entries.insert(at, _new_entry(draft, path[:-1]))
+    return draft
+
+
+def _replace(draft: Draft, path: tuple[str | int, ...]) -> Draft:
+    """A new stage of the same kind in the place of an entry; the old one stays where other chains pass it."""
+    entries, at = _entries(draft, path[:-1]), path[-1]
+    if entries is None or not isinstance(at, int) or at >= len(entries):
+        return draft
+    kind = next((stage.get("kind") for stage in draft["stages"] if stage.get("id") == entries[at]), "other")
+    entries[at] = _new_entry(draft, path[:-1])
+    draft["stages"][-1]["kind"] = kind
+    return draft
+
+
+def _split(draft: Draft, path: tuple[str | int, ...]) -> Draft:
+    """A copy of a stage for one chain alone, with all of its figures."""
+    entries, at = _entries(draft, path[:-1]), path[-1]
+    if entries is None or not isinstance(at, int) or at >= len(entries):
+        return draft
+    stage = next((stage for stage in draft["stages"] if stage.get("id") == entries[at]), None)
+    if stage is not None:
+        name = _free(
+            f"{draft['sites'][path[1]].get('id') or 'site'}-{stage['id']}"[:60], [s.get("id") for s in draft["stages"]]
+        )
+        draft["stages"].append({**deepcopy(stage), "id": name})
+        entries[at] = name
+    return draft
+
+
+_CHAIN_ACTS: Mapping[str, Callable[[Draft, tuple[str | int, ...]], Draft]] = {
+    "add-route": _add_route,
+    "insert": _insert,
+    "replace": _replace,
+    "split": _split,
+}
+
+
+def _with_device(draft: Draft, path: tuple[str | int, ...], key: str) -> Draft:
+    """A delay field that counts as a generic device does."""
+    entries, at, begun = _entries(draft, path[:-1]), path[-1], device_start(key)
+    if entries is not None and begun is not None and isinstance(at, int) and at < len(entries):
+        entries[at] = {**entries[at], **begun}
+    return draft
+
+
+def named_after(draft: Draft, before: Mapping[str, Any]) -> Draft:
+    """New sites that have a name and still a placeholder for an id get one out of the name; their stages follow."""
+    old = {str(one.get("id")) for kind in ("sites", "stages") for one in before.get(kind) or ()}
+    for site in draft.get("sites") or ():
+        placeholder, words = str(site.get("id") or ""), str(site.get("name") or "")
+        if placeholder in old or not re.fullmatch(r"site(-\d+)?", placeholder) or not words.strip():
+            continue
+        site["id"] = name = name_for(words, [one.get("id") for one in draft["sites"]])
+        renamed = {
+            stage_id: f"{name}{stage_id.removeprefix(placeholder)}"
+            for stage in draft.get("stages") or ()
+            if (stage_id := str(stage.get("id"))).startswith(f"{placeholder}-") and stage_id not in old
+        }
+        rename(draft, {k: v for k, v in renamed.items() if v not in old}, "stages")
     return draft
 
 

@@ -49,7 +49,7 @@ def applied(document: Mapping[str, Any], typed: Mapping[str, str]) -> dict[str, 
     for path in lists:
         _close_gaps(changed, path)
     for kind in ("stages", "sites"):
-        _rename(changed, _renamed(document, changed, kind), kind)
+        refer(changed, _renamed(document, changed, kind), kind)
     return changed
 
 
@@ -230,7 +230,14 @@ def _renamed(before: Mapping[str, Any], after: Mapping[str, Any], kind: str) -> 
     }
 
 
-def _rename(document: dict[str, Any], names: Mapping[str, str], kind: str) -> None:
+def rename(document: dict[str, Any], names: Mapping[str, str], kind: str) -> None:
+    """Change short names, old -> new, and every reference to them."""
+    for entry in document.get(kind) or ():
+        entry["id"] = names.get(entry.get("id"), entry.get("id"))
+    refer(document, names, kind)
+
+
+def refer(document: dict[str, Any], names: Mapping[str, str], kind: str) -> None:
     """Let every reference follow a changed short name."""
     if not names:
         return

@@ -41,7 +41,20 @@ class Beyond:
     """Whether the fields of the document, by their place in it, are taken too."""
 
 
-_DRAFT = ("base_revision", "draft", "document", "view", "index", "do", "reason", "set_at", "stands-{{ index }}")
+_NEW = ("do", "frame", "across_km", "stands-{{ index }}")
+_DRAFT = (
+    "base_revision",
+    "draft",
+    "document",
+    "view",
+    "index",
+    "do",
+    "reason",
+    "set_at",
+    "stands-{{ index }}",
+    "frame",
+    "across_km",
+)
 _ASKED = tuple(
     ask.name
     for part in (stream.PAYLOAD, stream.PACKING, stream.PROTECTION, stream.LINK, stream.LOSS, stream.TARGET)
@@ -49,7 +62,7 @@ _ASKED = tuple(
 )
 _NETWORK = "/networks/{network_id}"
 BEYOND = (
-    Beyond("/networks/new", (), "fields drawn from the model by a macro", places=True),
+    Beyond("/networks/new", _NEW, "fields drawn from the model by a macro", places=True),
     Beyond(f"{_NETWORK}/edit", _DRAFT, "one form for all editing pages, drawn from the model by a macro", places=True),
     Beyond(f"{_NETWORK}/merge", _DRAFT, "what the refused save had sent may be sent along again", places=True),
     Beyond(

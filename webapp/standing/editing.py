@@ -17,6 +17,7 @@ from sfn.systems.service import service_named
 from webapp.config.limits import whole_number
 from webapp.forms.needed import parted
 from webapp.forms.places import misshapen
+from webapp.forms.structure import named_after
 from webapp.forms.typed import applied, without_place
 from webapp.shell.api_pages import PREFIX
 from webapp.standing.told import SET_AT, contradictions, put_down, since
@@ -51,6 +52,8 @@ class Draft:
     """By a site's position in the list: the place that somebody has confirmed on the map."""
     set_at: str = ""
     """Since when present values that it changes hold, as typed; empty: since it is saved."""
+    across_km: float | None = None
+    """How much ground the small map shows; None: every site."""
     asks: bool = True
     """Whether positions that nobody has confirmed keep it from being saved; not where it was typed as JSON."""
 
@@ -116,7 +119,8 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
     if wrong:
         raise PlanError(wrong)
     refuse_lost(held, form, of=f"revision {number}")
-    return draft.with_document(with_service_id(applied(held, form), base.own_services))
+    made = named_after(applied(held, form), base.document)
+    return draft.with_document(with_service_id(made, base.own_services))
 
 
 def with_service_id(document: dict[str, Any], own_services: str) -> dict[str, Any]:

@@ -51,5 +51,6 @@ for (const input of document.querySelectorAll("input[data-find]")) {
       if (rows.length) { event.preventDefault(); take(rows[Math.max(at, 0)]); }
     } else if (event.key === "Escape") close();
   });
+  input.addEventListener("focus", () => input.select()); // what is typed takes the place of the last choice
   input.addEventListener("blur", close);
 }

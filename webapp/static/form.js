@@ -20,6 +20,25 @@ for (const stage of document.querySelectorAll(".stage-form")) {
   if (kind) { kind.addEventListener("change", show); show(); }
 }
 
+// "needed" stands only beside what is empty.
+for (const mark of document.querySelectorAll("label .needed")) {
+  const field = document.getElementById(mark.closest("label").htmlFor);
+  if (field) for (const kind of ["input", "change"]) field.addEventListener(kind, () => { mark.hidden = field.value !== ""; });
+}
+
+// What a device counts in is put into its fields without leaving the place on the page.
+for (const button of document.querySelectorAll(".starts button")) {
+  button.addEventListener("click", (event) => {
+    event.preventDefault();
+    for (const [key, value] of [["unit", button.dataset.unit], ["step", button.dataset.step], ["least", "0"], ["sign", "later"]]) {
+      const field = document.querySelector(`[name="${button.dataset.place}-${key}"]`);
+      if (field) { field.value = value; field.dispatchEvent(new Event("input", { bubbles: true })); }
+    }
+    const next = document.querySelector(`[name="${button.dataset.place}-greatest"]`);
+    if (next) next.focus();
+  });
+}
+
 // A problem in a closed part opens it.
 const opened = () => {
   const target = location.hash && document.getElementById(location.hash.slice(1));

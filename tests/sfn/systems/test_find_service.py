@@ -45,7 +45,7 @@ def test_a_guard_interval_is_found_however_it_is_spelled(spelled: str) -> None:
     found = find_services(f"dvb-t2 32k {spelled}")
     assert found
     assert {224.0} == {one.service.guard_us for one in found}
-    assert "guard interval 224 us" in found[0].says
+    assert "guard interval 224 µs" in found[0].says
 
 
 def test_ones_own_service_is_found_too() -> None:
