@@ -151,3 +151,43 @@ def test_three_sites_by_forms_alone(page: Page, address: str) -> None:
     assert walk.refused == []
     assert walk.clicks <= MOST_CLICKS
     assert walk.fields <= MOST_FIELDS
+
+
+def test_back_undo_and_redo_keep_what_was_typed(page: Page, address: str) -> None:
+    """Unsaved edits answer to Back and to a reload, and are undone and redone."""
+    page.goto(address)
+    page.locator('form[action="/networks/demo/dab_plain"] button').click()
+    page.get_by_role("button", name="Add a site").click()
+    page.wait_for_url(re.compile("/edit/"))
+    page.locator("[name$='-name']").first.fill("Later mast")
+    page.get_by_role("button", name="All sites", exact=True).click()
+    expect(page.locator("main")).to_contain_text("Later mast")
+    page.go_back()
+    expect(page.locator("h1")).to_contain_text("New site")
+    page.go_forward()
+    page.reload()
+    expect(page.locator("main")).to_contain_text("Later mast")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("main")).not_to_contain_text("Later mast")
+    page.get_by_role("button", name="Redo").click()
+    expect(page.locator("main")).to_contain_text("Later mast")
+
+
+def test_a_chain_is_edited_as_it_is_drawn(page: Page, address: str) -> None:
+    """A new stage stands before the feeder in form and drawing; one moved by dragging changes place."""
+    page.goto(address)
+    page.locator('form[action="/networks/demo/fm_ridge"] button').click()
+    page.wait_for_url(re.compile(r"/networks/\d+$"))
+    page.goto(f"{page.url}/sites/north/chain")
+    page.get_by_role("button", name="Add a new stage before north-feeder").click()
+    drawn = page.locator(".drawn b")
+    before = drawn.all_inner_texts()
+    assert ["north-stage", "north-feeder"] == before[-2:]
+    assert re.search(r"#stages-\d+$", page.url)
+    choices = page.locator("ol.steps [data-step] select")
+    assert before == choices.evaluate_all("all => all.map(one => one.value)")
+    page.locator("[data-step] .grip").nth(len(before) - 2).drag_to(page.locator("[data-step]").nth(2))
+    moved = choices.evaluate_all("all => all.map(one => one.value)")
+    assert [*before[:2], "north-stage", *before[2:-2], "north-feeder"] == moved
+    page.get_by_role("button", name="Move stage 3 down").click()
+    assert "north-stage" == drawn.nth(3).inner_text()

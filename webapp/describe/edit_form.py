@@ -60,6 +60,12 @@ class Editor:
     """What the check found in it, where nothing keeps it from being saved."""
     on_page: frozenset[str]
     """Names of the fields on this page that have a problem: the lists of problems lead there."""
+    step: str = ""
+    """The kept step that the form came from."""
+    undo: bool = False
+    """Whether there is a step before."""
+    redo: bool = False
+    """Whether a step was undone."""
     set_at: str = ""
     """Since when present values that are changed hold, as typed."""
     stands: tuple[Present, ...] = ()
@@ -120,6 +126,9 @@ def editor(
         on_page=frozenset(
             anchor(p.where) for p in (*draft.problems, *_single(draft.needed), *found) if anchor(p.where) in on_page
         ),
+        step=draft.step,
+        undo=draft.changed or draft.undo,
+        redo=draft.redo,
         set_at=draft.set_at,
         stands=stands,
     )

@@ -1,10 +1,11 @@
 """The one address that takes every form of the editing pages."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import Request
+from fastapi import Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 
 from webapp.config.addresses import Room, to
@@ -17,11 +18,16 @@ from webapp.forms.structure import act
 from webapp.shell.dependencies import FormDep, StoreDep
 from webapp.shell.render import anchor, notice
 from webapp.standing.editing import Draft, asks, save, saved_says, typed
+from webapp.standing.steps import draft_of, kept, redone, undone
 from webapp.standing.told import doubts_of_save
-from webapp.store.store import ConflictError, Revision
+from webapp.store.drafts import DAYS_KEPT
+from webapp.store.store import ConflictError, Revision, Store
 
 router = Room("editor")
 Show = Callable[..., Response]
+Step = Annotated[str, Path(max_length=40)]
+View = Annotated[str, Query(max_length=20)]
+Index = Annotated[int, Query(ge=0, le=10_000)]
 
 
 @router.post("/networks/{network_id}/edit")
@@ -45,6 +51,11 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
         return _shown(request, outcome, *_asked(outcome, view, index), status=422)
     if draft.text is not None:
         return _shown(request, draft, "document", index, status=422)
+    at_page = asks(request) and "x-part" not in request.headers
+    if verb in ("undo", "redo") and draft.text is None:
+        key = undone(store, draft) if verb == "undo" else redone(store, draft)
+        saved = _address(network_id, view, index, draft.base.document)
+        return RedirectResponse(to("editor.show", network_id, key, view=view, index=index) if key else saved, 303)
     if verb in VERBS:
         made, across_km = looked(draft.document, index, form)
         return _shown(request, replace(draft.with_document(made), across_km=across_km), view, index)
@@ -53,11 +64,42 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
         index = _index(at or str(index))
         if not draft.changed and not draft.deleted:
             return RedirectResponse(_address(network_id, view, index, draft.document), 303)
-        return _shown(request, draft, view, index)
+        return _stepped(request, store, draft, view, index) if at_page else _shown(request, draft, view, index)
+    known = len(draft.document.get("stages") or ())
     draft = draft.with_document(act(draft.document, form["do"]))
     if form["do"] == "add sites" or verb == "add-like":
-        view, index = "site", len(draft.document["sites"]) - 1
-    return _shown(request, draft, view, index)
+        view, index, place = "site", len(draft.document["sites"]) - 1, ""
+    elif len(draft.document.get("stages") or ()) > known:
+        place = f"stages-{known}"  # the new stage, to be filled in
+    return _stepped(request, store, draft, view, index, place) if at_page else _shown(request, draft, view, index)
+
+
+@router.get("/networks/{network_id}/edit/{key}")
+def show(
+    request: Request, store: StoreDep, network_id: NetworkId, key: Step, view: View = "network", index: Index = 0
+) -> Response:
+    """A draft at its address: after Back, from a bookmark, undone or redone."""
+    step = store.drafts.read(network_id, key)
+    if step is None:
+        store.read(network_id)  # a network that is not there is said by itself
+        notice(request, f"That draft is no longer kept ({DAYS_KEPT} days at most); here is what is saved.")
+        return RedirectResponse(to("network.show", network_id), 303)
+    return _shown(request, draft_of(store, step), view, index)
+
+
+@router.get("/networks/{network_id}/edit")
+def begin(store: StoreDep, network_id: NetworkId, view: View = "network", index: Index = 0) -> Response:
+    """Where forms are sent to, as an address: what is saved."""
+    return RedirectResponse(_address(network_id, view, index, store.read(network_id).document), 303)
+
+
+def _stepped(request: Request, store: Store, draft: Draft, view: str, index: int, place: str = "") -> Response:
+    """The draft at an address of its own."""
+    if draft.deleted:
+        return _shown(request, draft, view, index)
+    here = place if re.fullmatch(r"(sites|stages)(-[A-Za-z0-9_]+)+", place) else ""
+    number = draft.base.revision.network_id
+    return RedirectResponse(to("editor.show", number, kept(store, draft), view=view, index=index, fragment=here), 303)
 
 
 def _asked(draft: Draft, view: str, index: int) -> tuple[str, int]:

@@ -54,6 +54,7 @@ _DRAFT = (
     "stands-{{ index }}",
     "frame",
     "across_km",
+    "step",
 )
 _ASKED = tuple(
     ask.name

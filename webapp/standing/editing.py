@@ -54,6 +54,12 @@ class Draft:
     """Since when present values that it changes hold, as typed; empty: since it is saved."""
     across_km: float | None = None
     """How much ground the small map shows; None: every site."""
+    step: str = ""
+    """The kept step that it was made from; empty where nothing of it is kept."""
+    undo: bool = False
+    """Whether a step is kept before it."""
+    redo: bool = False
+    """Whether one is kept that was undone."""
     asks: bool = True
     """Whether positions that nobody has confirmed keep it from being saved; not where it was typed as JSON."""
 
@@ -111,6 +117,7 @@ def typed(store: Store, network_id: int, form: Mapping[str, str]) -> Draft:
         reason=form.get("reason", "").strip(),
         set_at=form.get(SET_AT, "").strip(),
         confirmed=confirmed_in(form),
+        step=form.get("step", ""),
     )
     if "document" in form:
         return _as_json(replace(draft, asks=False), form["document"])

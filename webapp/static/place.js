@@ -12,7 +12,7 @@ for (const form of document.querySelectorAll("form.document-form")) {
     const before = new Map(fields.map((ending) => [ending, field(ending)?.value]));
     sent.set("do", what);
     if (ground && proposed && ground.value === proposed) sent.set(ground.name, ""); // the terrain's own proposal follows
-    const answer = await fetch(form.getAttribute("action"), { method: "POST", body: sent });
+    const answer = await fetch(form.getAttribute("action"), { method: "POST", body: sent, headers: { "X-Part": "yes" } });
     if (!answer.ok || mine !== asked) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const found = page.querySelector("#stands-here");

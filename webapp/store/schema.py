@@ -125,6 +125,20 @@ links = Table(
     Column("made_with", String),
 )
 
+# What was typed and is not saved yet, step by step. Nobody's plan: the oldest go.
+drafts = Table(
+    "drafts",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("key", String, nullable=False, unique=True),
+    Column("network_id", ForeignKey("networks.id"), nullable=False, index=True),
+    Column("base_revision", Integer, nullable=False),
+    Column("follows", String),
+    Column("kept_at", DateTime(timezone=False), nullable=False),
+    Column("body", Text, nullable=False),  # JSON
+    sqlite_autoincrement=True,
+)
+
 # The audit trail. Each line carries the hash of the one before it.
 audit = Table(
     "audit",

@@ -22,6 +22,7 @@ from sfn.systems.of_network import stamped
 from webapp.store.accounts import Accounts
 from webapp.store.audit import Audit
 from webapp.store.documents import network_of
+from webapp.store.drafts import Drafts
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
 from webapp.store.schema import networks, new_id, open_engine, revisions
@@ -102,6 +103,7 @@ class Store:
         self.entries = Entries(self._engine, clock, self.audit)
         self.accounts = Accounts(self._engine, clock, self.audit)
         self.links = Links(self._engine, clock, self.audit)
+        self.drafts = Drafts(self._engine, clock)
 
     def close(self) -> None:
         """Give the connections back."""
