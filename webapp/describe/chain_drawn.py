@@ -79,6 +79,8 @@ def length_of(stage: Mapping[str, Any]) -> str:
 def stage_asks(held: Sheet, draft: Draft, site: Mapping[str, Any]) -> tuple[StageAsk, ...]:
     """What the stages of a site that is not saved yet are asked for: what belongs to its place, and what is missing."""
     passed = {one for chain in site.get("chains") or () for one in chain.get("stages") or ()}
+    held_by_sections = (stage for stage in draft.document.get("stages") or () if stage.get("id") in passed)
+    passed |= {one for stage in list(held_by_sections) for one in stage.get("inside") or ()}
     before = {stage.get("id") for stage in draft.base.document.get("stages") or ()}
     asks = []
     for number, stage in enumerate(draft.document.get("stages") or ()):

@@ -9,7 +9,7 @@ from typing import Any
 from sfn.errors import Problem
 from sfn.study.timeline import Present, present_fields
 from webapp.config.addresses import to
-from webapp.forms.fields import Group, Sheet
+from webapp.forms.fields import Group, Sheet, label_of
 from webapp.forms.needed import missing_in, names_of
 from webapp.forms.places import path_of
 from webapp.shell.render import anchor
@@ -30,6 +30,8 @@ class Advice:
     """The view where it can be mended, ``site 2`` or ``chain 0``; empty where it is on this page."""
     words: str
     """What the button that leads there says."""
+    said: str = ""
+    """What is needed, by the stage or site as it is called in the draft."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +122,10 @@ def editor(
         reason=draft.reason,
         deleted=draft.deleted,
         problems=draft.problems,
-        needed=tuple(_lead(problem, draft.document, on_page) for problem in _single(draft.needed)),
+        needed=tuple(
+            replace(_lead(problem, draft.document, on_page), said=_called(problem.where, draft.document))
+            for problem in _single(draft.needed)
+        ),
         leads={p.where: (a.go, a.words) for p in draft.problems if (a := _lead(p, draft.document, on_page)).go},
         advice=tuple(_advice(problem, draft.document, on_page) for problem in found),
         on_page=frozenset(
@@ -132,6 +137,18 @@ def editor(
         set_at=draft.set_at,
         stands=stands,
     )
+
+
+def _called(where: str, document: Mapping[str, Any]) -> str:
+    """A place of a draft for people: ``south-link: latency``, ``new site: ground height``."""
+    path = path_of(anchor(where))
+    said = ", ".join(label_of(str(piece)) for piece in path[2:] if isinstance(piece, str) and piece != "position")
+    try:
+        entry = document[str(path[0])][path[1]]
+    except (*_ODD, ValueError):
+        return ": ".join(label_of(str(piece)) for piece in path)
+    name = entry.get("name") or ("new site" if path[0] == "sites" else entry.get("id"))
+    return f"{name}: {said}" if said else str(name)
 
 
 def _single(needed: Iterable[Problem]) -> tuple[Problem, ...]:

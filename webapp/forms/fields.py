@@ -211,7 +211,7 @@ class Sheet:
             fields=tuple(self._field((*path, f.key), f, values) for f in leaves if f.kind in plain),
             groups=tuple(g for g in groups if g.fields or g.groups),
             problems=self._problems(name),
-            filled=bool(values),
+            filled=any(found.key in values for found in leaves),
         )
 
     def _field(self, path: tuple[str | int, ...], found: Leaf, values: Mapping[str, Any]) -> Field:

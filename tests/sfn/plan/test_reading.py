@@ -67,7 +67,7 @@ def test_the_checksum_changes_with_a_digit_and_not_with_order() -> None:
         (["sites", 2, "fed_off_air_from"], "gap", "sites[2].fed_off_air_from: site Gap: is fed from itself"),
         (["sites", 2, "fed_off_air_from"], "east", "sites[2].fed_off_air_from: site Gap: is fed from 'east', which does not exist"),
         (["sites", 1, "id"], "north", "sites[1].id: 'north' is used 2 times"),
-        (["sites", 1, "delay_fields", 0, "unit"], "msec", "sites[1].delay_fields[0].unit: site South ridge: unit of a delay field must be"),
+        (["sites", 1, "delay_fields", 0, "unit"], "parsec", "sites[1].delay_fields[0].unit: site South ridge: unit of a delay field must be"),
         (["sites", 0, "position"], {"crs": "EPSG:4326"}, "sites[0].position: site North ridge: a position is either text"),
         (["sites"], [], "sites: cannot be []; at least 1"),
     ],
