@@ -9,14 +9,13 @@ from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import DelayField, Network, Position, Site, Stage
+from sfn.plan import DelayField, Network, Site, Stage
 from sfn.plan.proposal import DEVICE_STARTS, DeviceStart, name_for
 from sfn.study.standing import Standing, position_doubts, standing, unconfirmed
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room, to
 from webapp.describe.looked import looked
 from webapp.describe.network import service_ids
-from webapp.describe.site import ASKED, PLACE
 from webapp.forms.fields import Group, Sheet
 from webapp.forms.needed import names_of, parted
 from webapp.forms.structure import act
@@ -62,6 +61,7 @@ PARTED: dict[str, Any] = STARTING_POINT | {
 }
 # Asked for at first; everything else has its usual value and can be changed later.
 NETWORK_KEPT = ("name", "service", "frequency_mhz", "reference_point", "common_delay")
+SITE_KEPT = ("name", "position", "ground_m", "antenna_m", "erp_kw")
 DELAY_KEPT = ("name", "unit", "step", "least", "greatest", "sign", "set")
 STAGE_KEPT = ("latency_us", "tolerance_us", "source", "date")
 FEEDER_KEPT = ("length_m", "velocity_factor", "tolerance_us", "source", "date")
@@ -75,17 +75,13 @@ class NewPage(Context):
     fields: Group
     """Of the network."""
     site: Group
-    """Of its first site: name and heights."""
-    position: Group
-    """Where it stands: text and datum."""
-    grid: Group
-    """The same as easting and northing."""
-    power: Group
-    """What it radiates."""
+    """Of its first site."""
     delay_field: Group
     """Where that site's delay is set."""
-    stages: tuple[Group, ...]
-    """Its chain: one stage until it is known better, or encoder, link, exciter and feeder."""
+    stage: Group
+    """What stands for its whole chain until it is known better, or its first stage."""
+    more_stages: tuple[Group, ...]
+    """The stages after it."""
     parted: bool
     """Whether it is in parts."""
     standing: Standing | None
@@ -170,10 +166,7 @@ def shown(
     held = Sheet(document, problems, suggestions={"service": ids}, finds=finds, needed=needed)
     groups = (
         held.group("", leave_out=_but(Network, NETWORK_KEPT)),
-        held.group("sites-0", leave_out=_but(Site, ASKED)),
-        held.group("sites-0-position", leave_out=_but(Position, PLACE)),
-        held.group("sites-0-position", leave_out=PLACE, title="position on a grid"),
-        held.group("sites-0-erp_kw"),
+        held.group("sites-0", leave_out=_but(Site, SITE_KEPT)),
         held.group("sites-0-delay_fields-0", leave_out=_but(DelayField, DELAY_KEPT)),
     )
     stages = tuple(_stage(held, n) for n in range(len(document["stages"])))
@@ -181,7 +174,8 @@ def shown(
     on_page = frozenset(anchor(p.where) for p in problems if id(p) not in elsewhere)
     context = NewPage(
         *groups,
-        stages=stages,
+        stage=stages[0],
+        more_stages=stages[1:],
         parted=len(stages) > 1,
         standing=standing(
             document, 0, before=None, tolerated_us=_tolerated(document, own_services), across_km=across_km

@@ -7,12 +7,10 @@ from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import Response
-from pydantic import BaseModel
 
 from sfn.check.heights import GroundThere, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Forms, Located
-from sfn.plan import Position, Site
 from sfn.plan.proposal import DEVICE_STARTS, DeviceStart
 from sfn.report.position_map import PositionMap
 from sfn.study.standing import Standing, standing, where_to_stand
@@ -31,7 +29,6 @@ from webapp.standing.editing import Draft, fresh, looked_at
 from webapp.work.maps import Maps
 
 router = Room("site")
-ASKED, PLACE = ("name", "ground_m", "antenna_m"), ("text", "crs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +58,7 @@ class SitePage(Context):
     where: PositionMap | None
     """The other sites, to click where this one stands; None where it is placed, or none of them is."""
     fields: Group
-    """What every site is asked for: name and heights."""
-    position: Group
-    """Where it stands: text and datum; `seldom` has the rest."""
-    power: Group
-    """What it radiates."""
-    seldom: Group
-    """What is seldom needed of it."""
+    """The site's own fields."""
     delay_fields: tuple[Group, ...]
     """Where delay can be set."""
     asks: tuple[StageAsk, ...]
@@ -106,13 +97,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     typed_m = typed_height(site)
     there = ground_there(terrain, found, typed_m=typed_m) if terrain and found else None
     held = sheet(draft)
-    name = f"sites-{index}"
-    fields = held.group(name, leave_out=_but(Site, ASKED))
-    position = held.group(f"{name}-position", leave_out=_but(Position, PLACE))
-    power = held.group(f"{name}-erp_kw")
-    seldom = held.group(name, leave_out=(*ASKED, "position", "erp_kw", "antenna", "level_shift"))
-    grid = held.group(f"{name}-position", leave_out=PLACE, title="position on a grid")
-    seldom = replace(seldom, groups=(grid, *seldom.groups))
+    fields = held.group(f"sites-{index}", leave_out=("antenna", "level_shift"))
     asks = stage_asks(held, draft, site) if new else ()
     delay_fields = tuple(
         held.group(f"sites-{index}-delay_fields-{n}", title=str(entry.get("name", "")))
@@ -124,7 +109,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
             draft,
             "site",
             index=index,
-            groups=(fields, position, power, seldom, *delay_fields, *(ask.fields for ask in asks)),
+            groups=(fields, *delay_fields, *(ask.fields for ask in asks)),
             about=(f"sites[{index}]", "network"),
             stands=stands_now(request.app.state.store, draft, saved_id(draft, site)),
         ),
@@ -137,9 +122,6 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         confirmed=draft.confirmed,
         where=None if stands else where_to_stand(draft.document, index, terrain=terrain),
         fields=fields,
-        position=position,
-        power=power,
-        seldom=seldom,
         delay_fields=delay_fields,
         asks=asks,
         like=others_of(draft.document, index) if new else (),
@@ -161,11 +143,6 @@ def _with_ground(draft: Draft, index: int, terrain: Terrain | None, found: Locat
     needed = tuple(p for p in draft.needed if p.where != f"sites[{index}].ground_m")
     problems = tuple(p for p in draft.problems if p.where != f"sites[{index}].ground_m")
     return replace(draft.with_document(document), needed=needed, problems=problems)
-
-
-def _but(record: type[BaseModel], kept: tuple[str, ...]) -> list[str]:
-    """Every key of a record but those kept."""
-    return [key for key in record.model_fields if key not in kept]
 
 
 def typed_height(site: Mapping[str, Any]) -> float | None:
