@@ -19,6 +19,7 @@ from webapp.config import addresses
 from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
 from webapp.coverage import contours, hear, map_files, map_pieces, path, point, road, signals, zones
 from webapp.describe import (
+    air,
     antenna,
     chain,
     document,
@@ -69,6 +70,7 @@ ROUTERS = (
     site.router,
     antenna.router,
     terrain.router,
+    air.router,
     chain.router,
     document.router,
     editor.router,

@@ -7,12 +7,11 @@ The maps come with ITU-R P.1812 and may not be passed on: bring them. JSON keys:
 import argparse
 from pathlib import Path
 
-import numpy as np
-
 from sfn.cli.table import add_json, print_json
 from sfn.geodesy.sites import place
 from sfn.plan import read_file
 from sfn.propagation.refractivity import refractivity_at
+from sfn.study.air import middle_of
 
 NAME = "refractivity"
 SUMMARY = "delta N and N0 from the ITU's maps"
@@ -29,9 +28,7 @@ def run(args: argparse.Namespace) -> int:
     """Read the maps, compare."""
     network = read_file(args.network, own_services=args.own_services)
     placed = place(network)
-    lat = float(np.mean([at.lat_deg for at in placed.values()]))
-    east = np.radians([at.lon_deg for at in placed.values()])
-    lon = float(np.degrees(np.arctan2(np.sin(east).mean(), np.cos(east).mean())))
+    lat, lon = middle_of([at.lat_deg for at in placed.values()], [at.lon_deg for at in placed.values()])
     found = refractivity_at(args.maps, lat, lon)
     if args.json:
         print_json(

@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.check.heights import height_problems, offered_heights
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
+from sfn.study.air import Air, air_of
 from sfn.terrain.census import Census
 from sfn.terrain.coast import source_document
 from sfn.terrain.told import told
@@ -30,6 +31,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.editing import Draft, save, saved_says, typed_beside
 from webapp.store.store import ConflictError
+from webapp.work.air_maps import air_maps
 from webapp.work.maps import Maps
 from webapp.work.terrains import TerrainLine, source_of, take_files, value_of, zones_kept
 
@@ -93,29 +95,31 @@ class TerrainPage(Context):
     """What is wrong with what was sent, or with the terrain in force."""
     surface: bool
     """Whether its heights are those of treetops and roofs."""
+    air: Air
+    """Refractivity in force, by maps that were brought, and what is usual."""
 
 
 @router.get("/networks/{network_id}/terrain")
 def show(request: Request, opened: NetworkDep, maps: MapsDep) -> Response:
     """The terrain in force and those on offer, ground cover, zones."""
-    return _shown(request, opened, maps)
+    return shown(request, opened, maps)
 
 
 @router.post("/networks/{network_id}/terrain")
 def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep, form: FormDep) -> Response:
     """Save another terrain, cover or zones, and the terrain's height at the sites that are ticked; or list classes."""
     if form.get("act") == "look":
-        return _shown(request, opened, maps, form=form)
+        return shown(request, opened, maps, form=form)
     try:
         draft = typed_beside(store, opened.head.id, form)
         document = _changed(draft.document, form, maps)
         outcome = save(request, store, draft.with_document(document))
     except PlanError as refused:
-        return _shown(request, opened, maps, refused.problems, form)
+        return shown(request, opened, maps, refused.problems, form)
     except ConflictError as conflict:
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
-        return _shown(request, opened, maps, outcome.problems, form)
+        return shown(request, opened, maps, outcome.problems, form)
     notice(request, saved_says(outcome, draft))
     return RedirectResponse(to("terrain.show", opened.head.id), 303)
 
@@ -132,7 +136,7 @@ def take(
         sent = [(f.filename or "", f.file) for f in files if f.filename]
         taken = take_files(maps.terrain_folder, name, sent, said=said)
     except PlanError as refused:
-        return _shown(request, opened, maps, refused.problems, form)
+        return shown(request, opened, maps, refused.problems, form)
     told_of = {"files": [sent_name for sent_name, _ in sent][:20], "count": taken.count}
     store.audit.add("terrain files", subject=name, network_id=opened.head.id, body=told_of)
     besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
@@ -153,11 +157,11 @@ def make_zones(
         document = copy.deepcopy(draft.document) | {"zones": source_document(form.get("name", "").strip())}
         outcome = save(request, store, draft.with_document(document))
     except PlanError as refused:
-        return _shown(request, opened, maps, refused.problems, form)
+        return shown(request, opened, maps, refused.problems, form)
     except ConflictError as conflict:
         return conflict_page(request, conflict, form)
     if isinstance(outcome, Draft):
-        return _shown(request, opened, maps, outcome.problems, form)
+        return shown(request, opened, maps, outcome.problems, form)
     told_of = {"revision": outcome.number, "coastline": sent[0] if sent else ""}
     store.audit.add("zones made", subject=form.get("name", "").strip(), network_id=opened.head.id, body=told_of)
     shares = ", ".join(f"{name} {share:.0f} %" for name, share in made.shares_pct.items())
@@ -219,7 +223,7 @@ def _source(form: dict[str, str], key: str, maps: Maps) -> dict[str, Any] | None
     return source_sent(sent, key, held=held)
 
 
-def _shown(
+def shown(
     request: Request,
     opened: Opened,
     maps: Maps,
@@ -233,13 +237,18 @@ def _shown(
         heights = _heights(opened, maps, sent)
     except PlanError as refused:
         wrong += refused.problems
+    try:
+        brought = air_maps(maps.terrain_folder)
+    except PlanError as refused:
+        brought, wrong = None, wrong + refused.problems
+    air = air_of(opened.network, placed_sites(opened.network).at, brought)
     chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
     cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
     author = sent.get("author", str(request.session.get("author", "")))
     sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of", "water", "polygons")}
     context = TerrainPage(
         opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong,
-        _surface(sent, opened.document),
+        _surface(sent, opened.document), air,
     )  # fmt: skip
     return page(request, context, status=422 if problems else 200)
 
