@@ -132,7 +132,7 @@ def _add_route(draft: Draft, path: tuple[str | int, ...]) -> Draft:
 
 def _insert(draft: Draft, path: tuple[str | int, ...]) -> Draft:
     """A new stage before an entry of a chain; behind the last where there is no such entry."""
-    entries, at = _entries(draft, path[:-1]), path[-1]
+    entries, at = _of_ids(draft, path[:-1]), path[-1]
     if entries is not None and isinstance(at, int):
         entries.insert(at, _new_entry(draft, path[:-1]))
     return draft
@@ -140,7 +140,7 @@ def _insert(draft: Draft, path: tuple[str | int, ...]) -> Draft:
 
 def _replace(draft: Draft, path: tuple[str | int, ...]) -> Draft:
     """A new stage of the same kind in the place of an entry; the old one stays where other chains pass it."""
-    entries, at = _entries(draft, path[:-1]), path[-1]
+    entries, at = _of_ids(draft, path[:-1]), path[-1]
     if entries is None or not isinstance(at, int) or at >= len(entries):
         return draft
     kind = next((stage.get("kind") for stage in draft["stages"] if stage.get("id") == entries[at]), "other")
@@ -151,17 +151,22 @@ def _replace(draft: Draft, path: tuple[str | int, ...]) -> Draft:
 
 def _split(draft: Draft, path: tuple[str | int, ...]) -> Draft:
     """A copy of a stage for one chain alone, with all of its figures."""
-    entries, at = _entries(draft, path[:-1]), path[-1]
+    entries, at = _of_ids(draft, path[:-1]), path[-1]
     if entries is None or not isinstance(at, int) or at >= len(entries):
         return draft
     stage = next((stage for stage in draft["stages"] if stage.get("id") == entries[at]), None)
     if stage is not None:
-        name = _free(
-            f"{draft['sites'][path[1]].get('id') or 'site'}-{stage['id']}"[:60], [s.get("id") for s in draft["stages"]]
-        )
+        whose = draft["sites"][path[1]].get("id") if path[0] == "sites" else "own"
+        name = _free(f"{whose or 'site'}-{stage['id']}"[:60], [one.get("id") for one in draft["stages"]])
         draft["stages"].append({**deepcopy(stage), "id": name})
         entries[at] = name
     return draft
+
+
+def _of_ids(draft: Draft, path: tuple[str | int, ...]) -> list[Any] | None:
+    """The list of a chain's or a section's stages at a path."""
+    found = leaf_at(path)
+    return _entries(draft, path) if found is not None and found.kind == "ids" else None
 
 
 _CHAIN_ACTS: Mapping[str, Callable[[Draft, tuple[str | int, ...]], Draft]] = {
@@ -175,7 +180,13 @@ _CHAIN_ACTS: Mapping[str, Callable[[Draft, tuple[str | int, ...]], Draft]] = {
 def _with_device(draft: Draft, path: tuple[str | int, ...], key: str) -> Draft:
     """A delay field that counts as a generic device does."""
     entries, at, begun = _entries(draft, path[:-1]), path[-1], device_start(key)
-    if entries is not None and begun is not None and isinstance(at, int) and at < len(entries):
+    if (
+        path[-2:-1] == ("delay_fields",)
+        and entries is not None
+        and begun is not None
+        and isinstance(at, int)
+        and at < len(entries)
+    ):
         entries[at] = {**entries[at], **begun}
     return draft
 

@@ -2,10 +2,11 @@
 
 import math
 
+import pytest
 from hypothesis import given, settings, strategies as st
 from pyproj import Geod
 
-from sfn.report.position_map import position_map
+from sfn.report.position_map import clicked, position_map
 
 EARTH = Geod(ellps="WGS84")
 
@@ -45,3 +46,39 @@ def test_round_degrees_stand_where_they_are() -> None:
     assert abs((at["0.0°"] - at["0.1° W"]) * per_px - EARTH.inv(-0.1, 50.9, 0.0, 50.9)[2]) < 2.5 * per_px
     (parallel,) = [line for line in made.parallels if line.text == "50.90° N"]
     assert abs(parallel.at - made.here.y) <= 1
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-70, 70), st.floats(-179, 179), st.floats(1, 300), st.floats(0.05, 0.95), st.floats(0.05, 0.95))
+def test_a_click_is_the_place_that_is_drawn_there(
+    lat: float, lon: float, across_km: float, right: float, down: float
+) -> None:
+    """By geodesic from the middle of the map and its width: within the digits that are written, and some pixels."""
+    made = position_map(("here", lat, lon), [], across_km=across_km)
+    assert (200, 150) == (made.here.x, made.here.y)
+    text = clicked(made.frame, right, down)
+    there_lat, there_lon = (float(one) for one in text.split(","))
+    azimuth, _, ground_m = EARTH.inv(lon, lat, there_lon, there_lat)
+    per_px = across_km * 1000 / made.width
+    digit_m = 10.0 ** -len(text.split(",")[0].partition(".")[2]) * 111_320
+    east, north = ground_m * math.sin(math.radians(azimuth)), ground_m * math.cos(math.radians(azimuth))
+    allowed = digit_m + 2 * per_px + 0.04 * ground_m
+    assert abs(east - (right - 0.5) * made.width * per_px) <= allowed
+    assert abs(north - (0.5 - down) * made.height * per_px) <= allowed
+    assert digit_m >= 0.99 * per_px
+
+
+def test_a_map_without_the_site_shows_the_others() -> None:
+    """Where a new one has no place yet."""
+    made = position_map(None, [("a", 50.0, 1.0), ("b", 50.2, 1.2)])
+    assert made.here is None
+    assert ["a", "b"] == [spot.name for spot in made.others]
+
+
+@pytest.mark.parametrize("frame", ["", "a b c d", "50 1 0 0", "50 1 0.001", "50 1 nan 0.1"])
+def test_what_is_no_frame_is_refused(frame: str) -> None:
+    """Never a place that nobody clicked."""
+    with pytest.raises(ValueError, match=r"drawing|convert|unpack"):
+        clicked(frame, 0.5, 0.5)
+    with pytest.raises(ValueError, match="on the drawing"):
+        clicked("50 1 0.001 0.001", 1.5, 0.5)
