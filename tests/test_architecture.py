@@ -13,7 +13,7 @@ RANKS = {
     "plan": 1,
     "geodesy": 2, "antenna": 2, "stream": 2, "clock": 2,
     "terrain": 3, "chain": 3, "propagation": 3, "systems": 3,
-    "timing": 4, "pairs": 4, "field": 4,
+    "timing": 4, "pairs": 4, "field": 4, "country": 4,
     "reception": 5, "timeline": 5,
     "check": 6, "solve": 6, "survey": 6,
     "report": 7, "study": 8, "answer": 9,

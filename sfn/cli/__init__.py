@@ -32,6 +32,7 @@ COMMANDS: tuple[str, ...] = (
     "runs",
     "contours",
     "coast",
+    "country",
     "optimise",
     "path",
     "stream",

@@ -1,0 +1,202 @@
+"""`country` from end to end: asked, fetched from a server of the tests' own, and the network stands on it without a net."""
+
+import json
+import shutil
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sfn.cli import main
+from tests.sfn.country.small_server import Store, serving
+from tests.sfn.country.small_tiles import (
+    heights_name,
+    places_line,
+    slope,
+    write_cover,
+    write_heights,
+    write_people,
+    write_places,
+)
+
+EXAMPLE = Path(__file__).parent.parent / "example-network.json"
+BOUNDS = "36.15,-84.45,36.45,-84.05"
+SETS = ("HEIGHTS", "HEIGHTS_COARSE", "COVER", "PEOPLE", "NAMES")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Every set's tile of the example network."""
+    folder = tmp_path_factory.mktemp("sets")
+    write_heights(folder, 36, -85)
+    # Woods from 36.40 to 36.35 N, 84.40 to 84.35 W of a country of grass.
+    write_cover(folder, 36, -87, {(29_000, 30_000, 6_500, 6_000): 30, (31_200, 31_200, 600, 600): 10})
+    # Cells from 36.3496 N, 84.3413 W on: 60 x 120 of them with 5 people each.
+    write_people(folder, 6, 10, {(3300, 6800): np.full((60, 120), 5.0)})
+    write_places(folder, [places_line("Ridgeway", 36.3, -84.2, 4200)])
+    return folder
+
+
+@pytest.fixture
+def server(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
+    """A server that all settings name; data, document and server of this test alone."""
+    monkeypatch.setenv("SFN_DELAYS_DATA", str(tmp_path / "data"))
+    monkeypatch.setenv("NO_PROXY", "127.0.0.1")
+    with serving(Store(made)) as store:
+        for name in SETS:
+            monkeypatch.setenv(f"SFN_DELAYS_SOURCE_{name}", store.base)
+        yield store
+
+
+@pytest.fixture
+def network(tmp_path: Path) -> Path:
+    """The example network in a folder of its own."""
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    return Path(shutil.copy(EXAMPLE, folder / "valley.json"))
+
+
+def no_net(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever opens a connection fails."""
+
+    def refuse(*_: object) -> None:
+        raise AssertionError("somebody opens a connection")
+
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    monkeypatch.setattr(socket.socket, "connect_ex", refuse)
+
+
+def answer(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
+    """A command's JSON document."""
+    assert main([*words, "--json"]) == 0
+    return dict(json.loads(capsys.readouterr().out))
+
+
+def stands_on_it(network: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """`path`, `point` and `zones` over the fetched ground."""
+    path = answer(capsys, "path", str(network), "--site", "north", "--at", "36.25,-84.15")
+    there = float(slope(np.array(36.25), np.array(-84.15)))
+    profile = path["profile"]
+    assert isinstance(profile, dict)
+    assert profile["ground_m"][-1] == pytest.approx(there, abs=0.01)
+    assert path["smooth_earth"] is False
+
+    woods = answer(capsys, "path", str(network), "--site", "north", "--at", "36.375,-84.375")["profile"]
+    assert isinstance(woods, dict)
+    assert woods["ground_m"][-1] == pytest.approx(float(slope(np.array(36.375), np.array(-84.375))) - 15.0, abs=0.01)
+
+    point = answer(capsys, "point", str(network), "--at", "36.25,-84.15")
+    assert point["rx_ground_m"] == pytest.approx(there, abs=0.01)
+
+    out = tmp_path / "zones"
+    zones = answer(capsys, "zones", str(network), "--out", str(out), "--bounds", BOUNDS, "--pixel-m", "500")
+    assert zones["people"] == pytest.approx(60 * 120 * 5.0, rel=1e-3)
+    assert (out / "level_difference_db.tif").exists()
+
+
+def test_the_network_stands_on_what_was_fetched_without_a_net(
+    server: Store, network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Shown, fetched, made, named in the document; then every command works with all connections refused."""
+    before = json.loads(network.read_text(encoding="utf-8"))
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
+    said = capsys.readouterr().out
+
+    assert heights_name(36, -85) in said
+    assert "free of charge with its notice" in said
+    assert "(c) ESA WorldCover project" in said
+    assert f"{network} now names: terrain, cover, listeners" in said
+    after = json.loads(network.read_text(encoding="utf-8"))
+    assert {key: value for key, value in after.items() if key in before} == before
+    assert after["terrain"] == {"folder": "valley-country/heights", "heights_of": "surface"}
+    no_net(monkeypatch)
+    stands_on_it(network, capsys, tmp_path)
+
+
+def test_it_is_carried_to_a_machine_without_a_net(
+    server: Store, network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Packed here; there fetching is forbidden, and the network stands all the same."""
+    carried = tmp_path / "stick.zip"
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes", "--pack", str(carried)]) == 0
+    monkeypatch.setenv("SFN_DELAYS_DATA", str(tmp_path / "other"))
+    monkeypatch.setenv("SFN_DELAYS_DOWNLOADS", "no")
+    there = tmp_path / "there"
+    there.mkdir()
+    copied = Path(shutil.copy(EXAMPLE, there / "valley.json"))
+    no_net(monkeypatch)
+    capsys.readouterr()
+    found = answer(capsys, "country", str(copied), "--bounds", BOUNDS, "--unpack", str(carried))
+
+    assert found["fetched"] == 0
+    assert found["problems"] == []
+    assert found["written"] == ["terrain", "cover", "listeners"]
+    stands_on_it(copied, capsys, tmp_path)
+
+
+def test_nobody_is_asked_where_nobody_says_yes(
+    server: Store, network: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without a terminal it wants --yes; with one, anything but yes is no. No request leaves."""
+    assert main(["country", str(network), "--bounds", BOUNDS]) == 2
+    assert "--yes: is not given" in capsys.readouterr().err
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr("builtins.input", lambda _: "no")
+    before = network.read_bytes()
+    assert main(["country", str(network), "--bounds", BOUNDS]) == 0
+    assert "nothing was fetched" in capsys.readouterr().out
+    monkeypatch.setenv("SFN_DELAYS_DOWNLOADS", "no")
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 2
+    assert "SFN_DELAYS_DOWNLOADS: is no" in capsys.readouterr().err
+    assert server.asked == []
+    assert network.read_bytes() == before
+
+
+def test_what_the_document_names_of_its_own_stays(
+    server: Store, network: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Somebody's own terrain is not exchanged for another; sets that are left out are not asked for."""
+    document = json.loads(network.read_text(encoding="utf-8")) | {"terrain": {"source": "ridge"}}
+    network.write_text(json.dumps(document), encoding="utf-8")
+    found = answer(capsys, "country", str(network), "--bounds", BOUNDS, "--yes", "--what", "heights,names")
+
+    assert found["written"] == ["listeners"]
+    assert found["kept"] == ["terrain"]
+    after = json.loads(network.read_text(encoding="utf-8"))
+    assert after["terrain"] == {"source": "ridge"}
+    assert after["listeners"] == {"file": "valley-country/names/places-GeoNames-CC-BY-4.0.csv"}
+    assert {path.rpartition("/")[2] for _, path, _ in server.asked} == {
+        heights_name(36, -85).rpartition("/")[2],
+        "cities500.zip",
+    }
+    assert main(["country", str(network), "--what", "heights,castles"]) == 2
+    assert "--what: cannot be 'castles'" in capsys.readouterr().err
+
+
+def test_a_fault_is_said_and_the_rest_is_kept(server: Store, network: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2, the tile by its name; the next run fetches that one alone."""
+    server.faults["R6_C10.zip"] = "403"
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 2
+    said = capsys.readouterr().out
+    assert "R6_C10.zip: the server refuses it (403)" in said
+    assert "the same command asks for the rest alone" in said
+    assert json.loads(network.read_text(encoding="utf-8"))["listeners"]["file"].endswith("CC-BY-4.0.csv")
+    server.faults.clear()
+    server.asked.clear()
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
+    assert len(server.asked) == 1
+    after = json.loads(network.read_text(encoding="utf-8"))
+    assert after["listeners"] == {"file": "valley-country/people/people-GHS-POP-2020.tif"}
+    assert "of its own" not in capsys.readouterr().out
+
+
+def test_a_file_that_is_none_is_not_unpacked(
+    server: Store, network: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In words, and nothing is taken."""
+    stick = tmp_path / "stick.zip"
+    stick.write_bytes(b"no archive")
+    assert main(["country", str(network), "--unpack", str(stick)]) == 2
+    assert "is no archive, or a damaged one; a file that country --pack wrote" in capsys.readouterr().err
