@@ -13,10 +13,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
-from urllib.parse import urlsplit, urlunsplit
 
 import httpx2
 
+from sfn.country.sources import shown
 from sfn.units import grouped
 
 Kind = Literal["refused", "unreachable", "tls", "status", "cut-off", "content", "disk", "address", "too-large"]
@@ -128,12 +128,6 @@ def forget(part: Path) -> None:
     """Throw away what came of a file so far."""
     part.unlink(missing_ok=True)
     _note(part).unlink(missing_ok=True)
-
-
-def shown(url: str) -> str:
-    """An address without a name and password that may stand in it."""
-    parts = urlsplit(url)
-    return urlunsplit(parts._replace(netloc=parts.netloc.rpartition("@")[2]))
 
 
 def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:

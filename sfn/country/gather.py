@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 import httpx2
 
-from sfn.country.fetch import FetchError, Patience, client, fetch, forget, shown
+from sfn.country.fetch import FetchError, Patience, client, fetch, forget
 from sfn.country.looked import NotTheTileError, look
 from sfn.country.sets import SETS, Wanted, coarse_of
 from sfn.country.shelf import Note, Shelf
-from sfn.country.sources import NONE, Sources
+from sfn.country.sources import NONE, Sources, shown
 from sfn.errors import PlanError, Problem
 
 Tell = Callable[[str, int, int], None]

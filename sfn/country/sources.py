@@ -11,9 +11,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import urlsplit, urlunsplit
 
-from sfn.country.fetch import shown
 from sfn.country.sets import SETS, OpenSet, Wanted
 from sfn.errors import PlanError, Problem
 
@@ -89,3 +88,9 @@ def data_folder(environ: Mapping[str, str]) -> Path:
     base = environ.get("XDG_DATA_HOME", "")
     home = Path(base) if Path(base).is_absolute() else Path(environ.get("HOME") or Path.home()) / ".local" / "share"
     return home / "sfn-delays"
+
+
+def shown(url: str) -> str:
+    """An address without a name and password that may stand in it."""
+    parts = urlsplit(url)
+    return urlunsplit(parts._replace(netloc=parts.netloc.rpartition("@")[2]))

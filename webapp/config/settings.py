@@ -10,6 +10,7 @@
 | `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
 | `public_url` | ``SFN_DELAYS_PUBLIC_URL`` | where others reach it, as ``https://sfn.example.org``: for sheets, links |
 | `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only who did not make the plan approves, signs off, issues |
+| `sources` | ``SFN_DELAYS_DOWNLOADS``, ``SFN_DELAYS_SOURCE_...`` | open data: `sfn.country.sources` |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
 | `api_token_hash` | in ``secrets.json`` | SHA-256 of the token that ``--new-api-token`` printed |
 | `provider` | ``SFN_DELAYS_OIDC_...`` | where people may sign in too: `webapp.config.provider_settings` |
@@ -28,6 +29,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from sfn.country.sources import Sources, data_folder as usual_folder, sources
 from sfn.errors import PlanError, Problem
 from webapp.config.addresses import PROVIDER_BACK
 from webapp.config.limits import Limits
@@ -60,6 +62,7 @@ class Settings:
     api_token_hash: str | None = field(default=None, repr=False)
     approval: str = "any"
     provider: ProviderSettings | None = None
+    sources: Sources = field(default_factory=Sources)
     secrets_lost: bool = False
     """Whether networks are there and `secrets.json` is not: what it said of passwords is not known any more."""
     limits: Limits = field(default_factory=Limits)
@@ -92,13 +95,6 @@ def is_loopback(host: str) -> bool:
     return address.is_loopback
 
 
-def default_data_folder(environ: Mapping[str, str]) -> Path:
-    """The user's data folder by the XDG base directory specification."""
-    base = environ.get("XDG_DATA_HOME", "")
-    home = Path(base) if Path(base).is_absolute() else Path(environ.get("HOME") or Path.home()) / ".local" / "share"
-    return home / "sfn-delays"
-
-
 def read_settings(
     environ: Mapping[str, str],
     *,
@@ -119,8 +115,7 @@ def read_settings(
         If the port is not a number from 0 to 65535, a yes/no is neither, the folder cannot be written,
         or `secrets.json` is not readable.
     """
-    given = data_folder or environ.get("SFN_DELAYS_DATA")
-    folder = Path(given).expanduser().absolute() if given else default_data_folder(environ)
+    folder = usual_folder({**environ, "SFN_DELAYS_DATA": data_folder} if data_folder else environ)
     held = read_secrets(folder)
     if len(held.get("session_key", KEY_MADE)) < SHORTEST_KEY_N:
         what = (
@@ -152,6 +147,7 @@ def read_settings(
         api_token_hash=held.get("api_token_hash"),
         approval=_approval(environ.get("SFN_DELAYS_APPROVAL") or "any"),
         secrets_lost=lost,
+        sources=sources(environ),
         provider=provider_settings(environ, held, back=public_url and f"{public_url}{PROVIDER_BACK}"),
     )
 

@@ -1,0 +1,180 @@
+"""The ground round the sites in the browser: shown, asked for, fetched from a server of the tests' own, stood on."""
+
+import html
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from sfn.country.sources import sources
+from sfn.terrain.dem import heights, terrain_from_folder
+from tests.sfn.country.small_server import Store as Served, serving
+from tests.sfn.country.small_tiles import places_line, slope, write_cover, write_heights, write_people, write_places
+from tests.webapp.conftest import token_in
+from webapp.config.settings import Settings
+from webapp.store.store import Store
+
+SETS = ("HEIGHTS", "HEIGHTS_COARSE", "COVER", "PEOPLE", "NAMES")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Every set's tile round the example network."""
+    folder = tmp_path_factory.mktemp("sets")
+    write_heights(folder, 36, -85)
+    write_cover(folder, 36, -87, {(29_000, 28_000, 7_000, 8_000): 30})
+    write_people(folder, 6, 10, {(3300, 6800): np.full((60, 120), 5.0)})
+    write_places(folder, [places_line("Ridgeway", 36.3, -84.2, 4200)])
+    return folder
+
+
+@pytest.fixture
+def server(made: Path) -> Iterator[Served]:
+    """A server with all of them."""
+    with serving(Served(made)) as served:
+        yield served
+
+
+@pytest.fixture
+def browser(server: Served, client_with: Callable[..., TestClient], monkeypatch: pytest.MonkeyPatch) -> TestClient:
+    """An application whose settings name the server."""
+    monkeypatch.setenv("NO_PROXY", "127.0.0.1")
+    return client_with(sources=sources({f"SFN_DELAYS_SOURCE_{name}": server.base for name in SETS}))
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example network, weak enough for a small map."""
+    for site in example["sites"]:
+        site["erp_kw"] = {"h": 1e-5, "v": 1e-5}
+    return store.create(example, author="Ada", reason="made").network_id
+
+
+def sent(by: TestClient, address: str, **fields: Any) -> Any:
+    """Send a form; a list is a field several times."""
+    data = {"csrf_token": token_in(by.get("/").text), **fields}
+    return by.post(address, data=data, follow_redirects=False)
+
+
+def ended(by: TestClient, answer: Any) -> str:
+    """Wait for the job of an answer, and give the address of what it led to."""
+    assert answer.status_code == 303, answer.text
+    job = by.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+    assert job.ended.wait(120)
+    assert job.state == "finished", job.problems
+    return str(by.get(answer.headers["location"], follow_redirects=False).headers["location"])
+
+
+def test_it_is_shown_asked_for_and_stood_on(
+    browser: TestClient, server: Served, settings: Settings, store: Store, number: int
+) -> None:
+    """Nobody outside is asked by looking; then four files come, and the network names what was made of them."""
+    address = f"/networks/{number}/country"
+    shown = html.unescape(browser.get(address).text)
+    assert "Get the ground around these sites" in browser.get(f"/networks/{number}/terrain").text
+    assert "Copernicus_DSM_COG_10_N36_00_W085_00_DEM.tif" in shown
+    assert "the names of 4 files" in shown
+    assert "Contains modified Copernicus Sentinel data (2021)" in shown
+    assert server.asked == []
+
+    looked = sent(browser, f"{address}/fetch", act="look", what=["heights"], name="Valley")
+    assert "the names of 1 file" in looked.text
+    assert server.asked == []
+
+    result = ended(
+        browser, sent(browser, f"{address}/fetch", what=["heights", "cover", "people", "names"], name="Valley")
+    )
+    told = browser.get(result)
+    assert told.status_code == 200
+    assert len(server.asked) == 4
+    assert 'name="take-terrain" value="yes" checked' in told.text
+    assert ("open data asked for", "Valley") in [(line.action, line.subject) for line in store.audit.lines(most=50)]
+
+    taken = dict.fromkeys(re.findall(r'name="(take-\w+)"', told.text), "yes")
+    saved = sent(browser, address, base_revision="1", name="Valley", author="Ada", reason="ground", **taken)
+    assert saved.status_code == 303, saved.text
+    document = store.read(number).document
+    assert document["terrain"] == {"folder": "Valley heights", "heights_of": "surface"}
+    assert document["cover"]["folder"] == "Valley cover"
+    assert re.fullmatch(r"people-people-GHS-POP-2020-[0-9a-f]{10}\.tif", document["listeners"]["file"])
+    ground = terrain_from_folder(settings.data_folder / "terrain" / "Valley heights")
+    lat, lon = np.array(36.25), np.array(-84.15)
+    assert heights(ground, lat, lon) == pytest.approx(slope(lat, lon), abs=0.01)
+    assert "36\u202f000" in browser.get(f"/networks/{number}/people").text
+
+    again = sent(browser, f"{address}/fetch", what=["heights", "cover"], name="Valley")
+    ended(browser, again)
+    assert len(server.asked) == 4
+
+
+def test_what_did_not_come_is_said_on_the_page(browser: TestClient, server: Served, store: Store, number: int) -> None:
+    """With the tile; the rest is there to be stood on."""
+    server.faults["cities500.zip"] = "403"
+    result = ended(
+        browser, sent(browser, f"/networks/{number}/country/fetch", what=["heights", "names"], name="Valley")
+    )
+    told = html.unescape(browser.get(result).text)
+
+    assert "cities500.zip" in told
+    assert "the server refuses it (403)" in told
+    assert 'name="take-terrain"' in told
+    assert 'name="take-listeners"' not in told
+
+
+def test_a_setting_forbids_it(server: Served, client_with: Callable[..., TestClient], number: int) -> None:
+    """The page says so and has no button; a form that is sent all the same is refused, and nobody is asked."""
+    names = {f"SFN_DELAYS_SOURCE_{name}": server.base for name in SETS}
+    closed = client_with(sources=sources(names | {"SFN_DELAYS_DOWNLOADS": "no"}))
+    shown = closed.get(f"/networks/{number}/country").text
+    refused = sent(closed, f"/networks/{number}/country/fetch", what=["heights"], name="Valley")
+
+    assert "This installation fetches nothing" in shown
+    assert 'value="fetch"' not in shown
+    assert refused.status_code == 422
+    assert "SFN_DELAYS_DOWNLOADS" in refused.text
+    assert server.asked == []
+
+
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({"what": ["heights"], "name": "../up"}, "cannot be '../up'"),
+        ({"what": ["castles"], "name": "Valley"}, "cannot be 'castles'"),
+        ({"name": "Valley"}, "one set at least"),
+        ({"what": ["heights"], "name": "mine"}, "mine heights is a folder of other files"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused(
+    browser: TestClient, server: Served, settings: Settings, number: int, fields: dict[str, Any], says: str
+) -> None:
+    """With what was typed on the page; nobody's folder is written over."""
+    (settings.data_folder / "terrain" / "mine heights").mkdir(parents=True)
+    (settings.data_folder / "terrain" / "mine heights" / "own.tif").write_bytes(b"x")
+    answer = sent(browser, f"/networks/{number}/country/fetch", **fields)
+
+    assert answer.status_code == 422
+    assert says in html.unescape(answer.text)
+    assert server.asked == []
+
+
+def test_it_stops_when_somebody_cancels(browser: TestClient, server: Served, settings: Settings, number: int) -> None:
+    """What came stays, and is gone on from."""
+    server.faults[".tif"] = "slow"
+    answer = sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley")
+    job = browser.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
+    part = settings.data_folder / "country" / "heights"
+    while not job.ended.wait(0.02) and not any(path.stat().st_size for path in part.glob("*.part")):
+        pass
+    assert sent(browser, f"/jobs/{job.id}/cancel").status_code == 303
+    assert job.ended.wait(10)
+
+    assert job.state == "cancelled"
+    assert any(path.stat().st_size for path in part.glob("*.part"))
+    assert not (settings.data_folder / "terrain" / "Valley heights").exists()
+    server.faults.clear()
+    ended(browser, sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley"))
+    assert server.asked[-1][2].startswith("bytes=")
