@@ -46,8 +46,8 @@ def document(found: Contours, *, file: str | None) -> dict[str, Any]:
     }
 
 
-def features(found: Contours) -> dict[str, Any]:
-    """The contours as a GeoJSON collection, one feature an area."""
+def features(found: Contours, *, credits_say: str = "") -> dict[str, Any]:
+    """The contours as a GeoJSON collection, one feature an area; `credits_say`: whose data their ground is."""
     made = collection(
         {
             "type": "Feature",
@@ -63,5 +63,6 @@ def features(found: Contours) -> dict[str, Any]:
         for area in one.areas
     )
     said = {"left_out": left_out_says(found.left_out), "terrain_averaged": found.averaged_says, "cut": found.cut_says}
+    said |= {"credits": credits_say}
     said = {name: text for name, text in said.items() if text}
     return made | {"properties": said} if said else made

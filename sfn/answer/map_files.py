@@ -56,9 +56,8 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
     heard = f"FM quality of {by.programme}" if by.programme else ""
-    said = ". ".join(
-        one for one in (by.corrected, heard, *(by.classes if LAYERS[layer.name].about == RECEPTION else ())) if one
-    )
+    classes = by.classes if LAYERS[layer.name].about == RECEPTION else ()
+    said = ". ".join(one for one in (by.corrected, heard, *classes, by.credits) if one)
     note = f"{coverage.averaged_says} {note} {said}{'.' if said else ''}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,

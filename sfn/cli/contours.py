@@ -27,6 +27,7 @@ from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.vector import kml
 from sfn.study.contours import Contours, network_contours, sentences
+from sfn.terrain.credits import credits_say, network_credits
 from sfn.terrain.ground import open_ground
 
 NAME = "contours"
@@ -67,7 +68,8 @@ def run(args: argparse.Namespace) -> int:
             main=args.main, licence=_licence(args.licence), progress=tell_progress,
         )  # fmt: skip
     if args.out is not None:
-        _write(args.out, found, network.name)
+        whose = credits_say(network_credits(network, folder=args.network.resolve().parent, anywhere=True))
+        _write(args.out, found, network.name, whose)
     if args.json:
         print_json(document(found, file=None if args.out is None else str(args.out)))
     else:
@@ -94,11 +96,11 @@ def _licence(file: Path | None) -> tuple[Area, ...]:
         raise PlanError(named) from None
 
 
-def _write(file: Path, found: Contours, name: str) -> None:
+def _write(file: Path, found: Contours, name: str, whose: str) -> None:
     """The contours as a file."""
-    drawn = features(found)
+    drawn = features(found, credits_say=whose)
     is_kml = file.suffix.lower() == ".kml"
-    heading = "; ".join(filter(None, (f"{name}, {found.at_dbuvm:g} dBuV/m", found.cut_says)))
+    heading = "; ".join(filter(None, (f"{name}, {found.at_dbuvm:g} dBuV/m", found.cut_says, whose)))
     text = kml(drawn, name=heading) if is_kml else json.dumps(drawn, ensure_ascii=False)
     try:
         file.write_text(text, encoding="utf-8")

@@ -45,6 +45,7 @@ from sfn.study.road_plan import planned_road
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
 from sfn.systems.fm_carried import heard_programme
+from sfn.terrain.credits import network_credits
 from sfn.terrain.ground import open_ground
 
 NAME = "road"
@@ -91,8 +92,9 @@ def run(args: argparse.Namespace) -> int:
     )
     if form is not None:
         by = stamp(
-            network, revision=None, made_at=datetime.now(UTC), says=made.found.says, classes=made.found.beside_says
-        )
+            network, revision=None, made_at=datetime.now(UTC), says=made.found.says, classes=made.found.beside_says,
+            credits=network_credits(network, folder=folder, anywhere=True),
+        )  # fmt: skip
         try:
             args.out.write_bytes(road_file(made, form, by))
         except OSError as error:

@@ -9,8 +9,9 @@ those of `listeners`. `too_weak_below_dbuvm`: what divides too weak from upset. 
 `point` and `road` too: `class_rule` (what makes a class), `not_judged` (what of the same transmitter no class speaks
 of), `levels_spread_say`, `receiver_window`, `listeners_say`, `usable_says`, `too_weak_says`, `worse_says` (which
 class a place lost in two ways has). `overlap`: `near_km2` and `near_people` are of its part where the second
-strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted.
-`other_transmitters_say`: what is known of transmitters of other programmes.
+strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted. `credits`: whose data
+ground and people are (null: nobody asks to be named). `other_transmitters_say`: what is known of transmitters of
+other programmes.
 """
 
 import argparse
@@ -113,6 +114,8 @@ def run(args: argparse.Namespace) -> int:
         print(computed.averaged_says)
     if computed.smooth:
         print("no terrain: smooth earth")
+    if made.stamp.credits:
+        print(made.stamp.credits)
     return 0
 
 

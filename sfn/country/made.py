@@ -31,16 +31,17 @@ from sfn.country.shelf import Note, Shelf
 from sfn.errors import PlanError, Problem
 from sfn.plan.formula import guarded
 from sfn.terrain.coast import source_document, write_zones, zones_of_classes
-from sfn.terrain.credits import COPYRIGHT_TAG, keep_credits
+from sfn.terrain.credits import keep_credits, keep_file_credits
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.told import Told, keep_told
 
+COPYRIGHT_TAG = "TIFFTAG_COPYRIGHT"
 COVER_EVERY_N = 4
 COVER_VOID = 0
 # `sfn.reception.listeners.from_raster` counts four million cells on a map at most.
 MOST_PEOPLE_CELLS_N = 3_500_000
 ROWS_AT_ONCE_N = 1200
-PLACES_FILE = "places-GeoNames-CC-BY-4.0.csv"
+PLACES_FILE = "places-GeoNames.csv"
 PEOPLE_FILE = "people-GHS-POP-2020.tif"
 Tick = Callable[[str], None]
 
@@ -115,6 +116,8 @@ def make(gathered: Gathered, *, shelf: Shelf, bounds_deg: Bounds, place: Callabl
         tick("place names")
         files["names"] = place("names") / PLACES_FILE
         says += _names(shelf.path(by_set["names"][0][0]), bounds_deg, files["names"])
+    for key, path in files.items():
+        keep_file_credits(path, [SETS[key].attribution], _about(by_set[key]))
     return Made(folders, files, tuple(says))
 
 

@@ -20,6 +20,7 @@ from sfn.report.stamp import Stamp, stamp
 from sfn.study.compared import of_site
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import Zones, shares_said, zones
+from sfn.terrain.credits import network_credits
 
 THREADS_N = 2
 
@@ -45,6 +46,7 @@ class CoverageAnswer:
             "tried": list(self.tried.says),
             "people": self.listeners.total_people,
             "people_source": self.listeners.said,
+            "credits": self.stamp.credits or None,
             "problems": [problem.as_json() for problem in people_problems(self.found.network)],
             "served": [{"site": name, "area_km2": got.area_km2, "people": got.people} for name, got in served],
         }
@@ -141,5 +143,8 @@ def coverage(
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = zones(now.network, levels, now.launches, people=heard.people, drawn=True, executor=executor)
     made_at = datetime.now(UTC)
-    by = stamp(network, revision=None, made_at=made_at, says=now.says, cut=found.cut_says, classes=found.beside_says)
+    by = stamp(
+        network, revision=None, made_at=made_at, says=now.says, cut=found.cut_says, classes=found.beside_says,
+        credits=network_credits(network, folder=plan.folder, anywhere=True),
+    )  # fmt: skip
     return CoverageAnswer(found, now, heard, by)

@@ -22,6 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import WEB_MERCATOR_LIMIT_DEG, Grid
 from sfn.plan import Network, Place
 from sfn.plan.rows import Row, read_rows, refuse
+from sfn.terrain.credits import credits_of_file
 from sfn.units import grouped
 
 Floats = NDArray[np.float64]
@@ -108,11 +109,17 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
         )
         raise PlanError([problem])
     if path.suffix.lower() in (".tif", ".tiff"):
-        return Listeners(from_raster(path, grid), f"people of {path.name}, even within each of its cells")
+        said = f"people of {path.name}{_whose(path)}, even within each of its cells"
+        return Listeners(from_raster(path, grid), said)
     places = read_places(path)
-    return Listeners(
-        spread(places, grid), f"{len(places)} places of {path.name}; {RULE}{_coarse(places, grid)}", places
-    )
+    said = f"{len(places)} places of {path.name}{_whose(path)}; {RULE}{_coarse(places, grid)}"
+    return Listeners(spread(places, grid), said, places)
+
+
+def _whose(path: Path) -> str:
+    """Whose data a file is, for the same sentence."""
+    said = credits_of_file(path)
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def radius_m(people: Floats) -> Floats:

@@ -12,6 +12,7 @@ from sfn.plan import Network
 from sfn.plan.left_out import left_out_says
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.of_network import stamped_checksum
+from sfn.terrain.credits import credits_say
 
 TRY = "TRY"
 
@@ -44,6 +45,8 @@ class Stamp:
         FM: what quality holds for, in words; empty for other services.
     classes : tuple of str
         What stands beside every class of reception, a sentence each; empty in files without classes.
+    credits : str
+        Whose data its ground and people are, in words; empty where nobody asks for it.
     """
 
     network: str
@@ -57,6 +60,7 @@ class Stamp:
     cut: str = ""
     programme: str = ""
     classes: tuple[str, ...] = ()
+    credits: str = ""
 
     @property
     def is_try(self) -> bool:
@@ -67,7 +71,9 @@ class Stamp:
     def remarks(self) -> tuple[str, ...]:
         """What must stand beside the figures: who is left out, what is cut, corrected and heard, what classes are."""
         heard = f"FM quality of {self.programme}" if self.programme else ""
-        return tuple(said for said in (self.left_out, self.cut, self.corrected, heard, *self.classes) if said)
+        return tuple(
+            said for said in (self.left_out, self.cut, self.corrected, heard, *self.classes, self.credits) if said
+        )
 
     @property
     def state(self) -> str:
@@ -95,6 +101,7 @@ class Stamp:
             "levels": self.corrected,
             "programme": self.programme,
             "classes_say": ". ".join(self.classes),
+            "credits": self.credits,
         }
         return made | {name: _plain(text) for name, text in said.items() if text}
 
@@ -119,10 +126,12 @@ def stamp(
     says: tuple[str, ...] = (),
     cut: str = "",
     classes: tuple[str, ...] = (),
+    credits: tuple[str, ...] = (),  # noqa: A002 - the word for it
 ) -> Stamp:
     """The stamp of files made from a network's document.
 
-    `says` is what is tried on it, `cut` what a frame cuts, `classes` what stands beside classes of reception.
+    `says` is what is tried on it, `cut` what a frame cuts, `classes` what stands beside classes of reception,
+    `credits` whose data its ground and people are (`sfn.terrain.credits.network_credits`).
     """
     sites = tuple(site.id for site in network.sites)
     left_out = left_out_says(network.left_out)
@@ -139,6 +148,7 @@ def stamp(
         cut,
         heard_programme(network),
         classes,
+        credits_say(credits),
     )
 
 

@@ -1,7 +1,7 @@
-"""Whose data lie in a folder: the words that their licence asks for, wherever they are shown.
+"""Whose data lie in a folder, or in a file: the words that their licence asks for, wherever they are shown.
 
-They stand beside the files in ``sources.json``: ``{"credits": ["..."], "files": {"a.tif": {"source", "fetched",
-"sha256"}}}``, and in a GeoTIFF's own tag of copyright.
+They stand in ``sources.json`` beside a folder's files (``{"credits": ["..."], "files": {"a.tif": {"source",
+"fetched", "sha256"}}}``), and in ``NAME.sources.json`` beside a file that stands among others.
 """
 
 import json
@@ -10,25 +10,46 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from sfn.plan import Network
+
 SOURCES_FILE = "sources.json"
-COPYRIGHT_TAG = "TIFFTAG_COPYRIGHT"
 LONGEST_N = 500
+MOST_N = 20
 
 
 def credits_of(folder: Path) -> tuple[str, ...]:
     """The words for a folder's files; none where it says nothing, or cannot be read."""
-    return _texts(_held(folder).get("credits"))
+    return _texts(_held(folder / SOURCES_FILE).get("credits"))
 
 
-def keep_credits(folder: Path, said: Iterable[str], files: Mapping[str, Mapping[str, Any]]) -> None:
-    """Keep whose data a folder's files are, besides what it says of others already."""
-    held = _held(folder)
-    kept = held.get("files")
-    every = dict.fromkeys((*_texts(held.get("credits")), *said))
-    document = {"credits": list(every), "files": (kept if isinstance(kept, dict) else {}) | dict(files)}
-    part = folder / f"{SOURCES_FILE}.{os.getpid()}.part"
-    part.write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    part.replace(folder / SOURCES_FILE)
+def credits_of_file(path: Path) -> tuple[str, ...]:
+    """The words for one file."""
+    return _texts(_held(sources_beside(path)).get("credits"))
+
+
+def sources_beside(path: Path) -> Path:
+    """Where it stands whose data a file is."""
+    return path.with_name(f"{path.name}.{SOURCES_FILE}")
+
+
+def network_credits(network: Network, *, folder: Path, anywhere: bool = False) -> tuple[str, ...]:
+    """The words for all that a network's document names: terrain, cover, zones, people.
+
+    Parameters
+    ----------
+    network : Network
+    folder : Path
+        Folder that names are looked up in.
+    anywhere : bool
+        Whether they may also lead out of it.
+    """
+    parts = (network.terrain, network.cover, network.zones)
+    named = [(part.folder, SOURCES_FILE) for part in parts if part is not None and part.folder is not None]
+    if network.listeners is not None and network.listeners.file is not None:
+        named.append((f"{network.listeners.file}.{SOURCES_FILE}", ""))
+    places = [(folder / name / beside).resolve() for name, beside in named]
+    mine = [place for place in places if anywhere or place.is_relative_to(folder.resolve())]
+    return tuple(dict.fromkeys(said for place in mine for said in _texts(_held(place).get("credits"))))
 
 
 def credits_say(said: Iterable[str]) -> str:
@@ -37,10 +58,32 @@ def credits_say(said: Iterable[str]) -> str:
     return f"Data: {'; '.join(every)}" if every else ""
 
 
-def _held(folder: Path) -> dict[str, Any]:
-    """What a folder says of its files."""
+def keep_credits(folder: Path, said: Iterable[str], files: Mapping[str, Mapping[str, Any]]) -> None:
+    """Keep whose data a folder's files are, besides what it says of others already."""
+    held = _held(folder / SOURCES_FILE)
+    kept = held.get("files")
+    every = dict.fromkeys((*_texts(held.get("credits")), *said))
+    _write(folder / SOURCES_FILE, list(every), (kept if isinstance(kept, dict) else {}) | dict(files))
+
+
+def keep_file_credits(path: Path, said: Iterable[str], files: Mapping[str, Mapping[str, Any]]) -> None:
+    """Keep whose data one file is, and of which files it was made."""
+    _write(sources_beside(path), list(said), dict(files))
+
+
+def _write(path: Path, said: list[str], files: Mapping[str, Any]) -> None:
+    """In one step, so that nobody reads half of it."""
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    part.write_text(
+        json.dumps({"credits": said, "files": files}, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+    )
+    part.replace(path)
+
+
+def _held(path: Path) -> dict[str, Any]:
+    """What is said there."""
     try:
-        held = json.loads((folder / SOURCES_FILE).read_text(encoding="utf-8"))
+        held = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return held if isinstance(held, dict) else {}
@@ -48,4 +91,8 @@ def _held(folder: Path) -> dict[str, Any]:
 
 def _texts(said: Any) -> tuple[str, ...]:
     """Those of a list that are texts."""
-    return tuple(one[:LONGEST_N] for one in said if isinstance(one, str) and one) if isinstance(said, list) else ()
+    return (
+        tuple(one[:LONGEST_N] for one in said[:MOST_N] if isinstance(one, str) and one)
+        if isinstance(said, list)
+        else ()
+    )

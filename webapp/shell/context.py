@@ -38,6 +38,8 @@ class NetworkHead:
     """The planned state that the page shows; empty: as the network stands."""
     state_says: tuple[str, ...] = ()
     """The same in words."""
+    credits: tuple[str, ...] = ()
+    """Whose data its ground and people are, to be shown with all that rests on them."""
     names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What its sites and stages are called, in the order of the document."""
 

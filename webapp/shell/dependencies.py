@@ -14,6 +14,7 @@ from sfn.field.shift import drive_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document, left_out_says
 from sfn.study.states import state_says
+from sfn.terrain.credits import network_credits
 from sfn.timing.planned_state import in_state
 from sfn.timing.readable import readable
 from webapp.config.limits import LONGEST_PERSON_N, NetworkId
@@ -126,7 +127,8 @@ def _read(request: Request, store: Store, network_id: int) -> Opened:
     """The newest revision; its faults stand on the page (`webapp.shell.render`)."""
     found = opened(store.read(network_id), store)
     request.state.opened = found.network
-    return found
+    whose = network_credits(found.network, folder=_maps(request).terrain_folder)
+    return replace(found, head=replace(found.head, credits=whose))
 
 
 def _network(request: Request, network_id: NetworkId, store: StoreDep) -> Opened:

@@ -12,7 +12,10 @@ from webapp.shell.dependencies import Opened
 def stamp_of(opened: Opened, says: tuple[str, ...] = (), cut: str = "", classes: tuple[str, ...] = ()) -> Stamp:
     """What files made now say of themselves; `cut`: what the frame of their map cuts, `classes`: what classes are."""
     number = opened.head.revision.number
-    return stamp(opened.network, revision=number, made_at=datetime.now(UTC), says=says, cut=cut, classes=classes)
+    made_at, said = datetime.now(UTC), opened.head.credits
+    return stamp(
+        opened.network, revision=number, made_at=made_at, says=says, cut=cut, classes=classes, credits=said
+    )  # fmt: skip
 
 
 def as_file(document: dict[str, object], name: str, form: str, by: Stamp) -> Response:

@@ -24,7 +24,7 @@ from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Severity
 from sfn.geodesy.position import Located
 from sfn.study.country import Country, Offer, get
-from sfn.terrain.credits import SOURCES_FILE
+from sfn.terrain.credits import SOURCES_FILE, sources_beside
 from webapp.work.jobs import Progress
 from webapp.work.people import DIGEST_N, PREFIX
 from webapp.work.terrains import ARRIVING, FOLDER_NAME
@@ -139,6 +139,7 @@ def _kept(terrain_folder: Path, name: str, found: Country) -> MadeCountry:
     for key, path in found.made.files.items():
         held = terrain_folder / f"{PREFIX}{path.stem}-{digest(path)[:DIGEST_N]}{path.suffix}"
         os.replace(path, held)
+        os.replace(sources_beside(path), sources_beside(held))
         files[key] = held
     made = Made(found.made.folders, files, found.made.says)
     made_country = MadeCountry(

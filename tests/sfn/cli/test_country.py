@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
+from PIL import Image
 
 from sfn.cli import main
 from tests.sfn.country.small_server import Store, serving
@@ -23,6 +25,7 @@ from tests.sfn.country.small_tiles import (
 
 EXAMPLE = Path(__file__).parent.parent / "example-network.json"
 BOUNDS = "36.15,-84.45,36.45,-84.05"
+TERRAIN = "(c) DLR e.V. 2010-2014 and (c) Airbus Defence and Space GmbH 2014-2018"
 SETS = ("HEIGHTS", "HEIGHTS_COARSE", "COVER", "PEOPLE", "NAMES")
 
 
@@ -166,7 +169,7 @@ def test_what_the_document_names_of_its_own_stays(
     assert found["kept"] == ["terrain"]
     after = json.loads(network.read_text(encoding="utf-8"))
     assert after["terrain"] == {"source": "ridge"}
-    assert after["listeners"] == {"file": "valley-country/names/places-GeoNames-CC-BY-4.0.csv"}
+    assert after["listeners"] == {"file": "valley-country/names/places-GeoNames.csv"}
     assert {path.rpartition("/")[2] for _, path, _ in server.asked} == {
         heights_name(36, -85).rpartition("/")[2],
         "cities500.zip",
@@ -182,7 +185,7 @@ def test_a_fault_is_said_and_the_rest_is_kept(server: Store, network: Path, caps
     said = capsys.readouterr().out
     assert "R6_C10.zip: the server refuses it (403)" in said
     assert "the same command asks for the rest alone" in said
-    assert json.loads(network.read_text(encoding="utf-8"))["listeners"]["file"].endswith("CC-BY-4.0.csv")
+    assert json.loads(network.read_text(encoding="utf-8"))["listeners"]["file"].endswith("places-GeoNames.csv")
     server.faults.clear()
     server.asked.clear()
     assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
@@ -200,3 +203,29 @@ def test_a_file_that_is_none_is_not_unpacked(
     stick.write_bytes(b"no archive")
     assert main(["country", str(network), "--unpack", str(stick)]) == 2
     assert "is no archive, or a damaged one; a file that country --pack wrote" in capsys.readouterr().err
+
+
+def test_whose_data_they_are_stands_on_all_that_rests_on_them(
+    server: Store, network: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In GeoTIFF, picture, CSV, GeoJSON and KML of the map, in contours and in the answer."""
+    assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
+    capsys.readouterr()
+    out = tmp_path / "zones"
+    words = ("zones", str(network), "--out", str(out), "--bounds", BOUNDS, "--pixel-m", "1500")
+    zones = answer(capsys, *words, "--forms", "tif,png,csv,geojson,kml")
+    lines = out / "contours.geojson"
+    assert main(["contours", str(network), "--level-dbuvm", "54", "--bounds", BOUNDS, "--out", str(lines)]) == 0
+
+    named = [TERRAIN, "(c) ESA WorldCover project", "Schiavina et al. 2023"]
+    with rasterio.open(out / "level_difference_db.tif") as made:
+        tagged = made.tags()["credits"]
+    with Image.open(out / "level_difference_db.png") as picture:
+        described = picture.info["Description"]
+    texts = [
+        str(zones["credits"]), str(zones["people_source"]), tagged, described, lines.read_text(encoding="utf-8"),
+        *((out / name).read_text(encoding="utf-8") for name in ("layers.csv", "wavefronts.geojson", "wavefronts.kml")),
+    ]  # fmt: skip
+    assert [name for name in named if name not in texts[0]] == []
+    assert [[name for name in named if name not in text] for text in texts[2:]] == [[]] * (len(texts) - 2)
+    assert named[2] in texts[1]
