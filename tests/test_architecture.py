@@ -24,7 +24,7 @@ UNIT_SUFFIXES = tuple(
     "_us _ms _s _h _ns _ppb _bytes _bits _km2 _m _km _deg _hz _khz _mhz _db _dbuvm _dbw _dbd _kw _mbps _kbps "
     "_pct _people _n _years _days _per_day _ratio _factor _index _km_per_s _m_per_us _rad _mrad _samples "
     "_us_per_km _probability _n0 _dbk _dbr "
-    "_packets _bps _degc _per_degc _us_per_h _ft _dbi _ohm".split()
+    "_packets _bps _degc _per_degc _us_per_h _ft _dbi _ohm _mb".split()
 )
 
 
