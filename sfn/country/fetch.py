@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+from urllib.parse import unquote, urlsplit
 
 import httpx2
 
@@ -130,6 +131,12 @@ def forget(part: Path) -> None:
     _note(part).unlink(missing_ok=True)
 
 
+def signed_in(url: str) -> tuple[str, str] | None:
+    """Name and password that stand in an address: sent in a header, so that no log has them."""
+    parts = urlsplit(url)
+    return None if parts.username is None else (unquote(parts.username), unquote(parts.password or ""))
+
+
 def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:
     """One try."""
     start, validator = _so_far(part, url)
@@ -138,7 +145,7 @@ def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:
         headers["If-Range"] = validator
     came = start
     try:
-        with of.stream("GET", url, headers=headers) as answer:
+        with of.stream("GET", shown(url), headers=headers, auth=signed_in(url)) as answer:
             if answer.status_code in _GONE:
                 forget(part)
                 return False

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import httpx2
 
-from sfn.country.fetch import FetchError, Patience, client, fetch, forget
+from sfn.country.fetch import FetchError, Patience, client, fetch, forget, signed_in
 from sfn.country.looked import NotTheTileError, look
 from sfn.country.sets import SETS, Wanted, coarse_of
 from sfn.country.shelf import Note, Shelf
@@ -263,7 +263,8 @@ def _coarse_answers(run: _Run, held: Sequence[tuple[Wanted, Note]]) -> bool:
     if (note := run.shelf.note(known)) is not None:
         return not note.absent
     try:
-        return run.of.head(run.sources.url(known)).status_code == 200
+        url = run.sources.url(known)
+        return run.of.request("HEAD", shown(url), auth=signed_in(url)).status_code == 200
     except httpx2.HTTPError:
         return False
 

@@ -34,6 +34,7 @@ from sfn.terrain.coast import source_document, write_zones, zones_of_classes
 from sfn.terrain.credits import keep_credits, keep_file_credits
 from sfn.terrain.dem import terrain_from_folder
 from sfn.terrain.told import Told, keep_told
+from sfn.units import grouped
 
 COPYRIGHT_TAG = "TIFFTAG_COPYRIGHT"
 COVER_EVERY_N = 4
@@ -41,8 +42,8 @@ COVER_VOID = 0
 # `sfn.reception.listeners.from_raster` counts four million cells on a map at most.
 MOST_PEOPLE_CELLS_N = 3_500_000
 ROWS_AT_ONCE_N = 1200
-PLACES_FILE = "places-GeoNames.csv"
-PEOPLE_FILE = "people-GHS-POP-2020.tif"
+PLACES_FILE = "GeoNames-places.csv"
+PEOPLE_FILE = "GHS-POP-2020.tif"
 Tick = Callable[[str], None]
 
 
@@ -276,7 +277,7 @@ def _people(held: Sequence[tuple[Wanted, Note]], shelf: Shelf, bounds: Bounds, p
     with _writing(path, lattice, "float32", None, SETS["people"].attribution) as out:
         out.write(total.astype(np.float32), 1)
     side = f" in cells of {3 * n} arc-seconds, {n} x {n} of the source added up" if n > 1 else ""
-    return [f"People: {total.sum():.0f} live in the area, by 2020{side}."]
+    return [f"People: {grouped(total.sum(), '.0f')} live in the area, by 2020{side}."]
 
 
 def _add(total: NDArray[np.float64], people: NDArray[np.float64], row: int, column: int, n: int) -> None:

@@ -100,7 +100,7 @@ def test_it_is_shown_asked_for_and_stood_on(
     document = store.read(number).document
     assert document["terrain"] == {"folder": "Valley heights", "heights_of": "surface"}
     assert document["cover"]["folder"] == "Valley cover"
-    assert re.fullmatch(r"people-people-GHS-POP-2020-[0-9a-f]{10}\.tif", document["listeners"]["file"])
+    assert re.fullmatch(r"people-GHS-POP-2020-[0-9a-f]{10}\.tif", document["listeners"]["file"])
     ground = terrain_from_folder(settings.data_folder / "terrain" / "Valley heights")
     lat, lon = np.array(36.25), np.array(-84.15)
     assert heights(ground, lat, lon) == pytest.approx(slope(lat, lon), abs=0.01)

@@ -169,7 +169,7 @@ def test_what_the_document_names_of_its_own_stays(
     assert found["kept"] == ["terrain"]
     after = json.loads(network.read_text(encoding="utf-8"))
     assert after["terrain"] == {"source": "ridge"}
-    assert after["listeners"] == {"file": "valley-country/names/places-GeoNames.csv"}
+    assert after["listeners"] == {"file": "valley-country/names/GeoNames-places.csv"}
     assert {path.rpartition("/")[2] for _, path, _ in server.asked} == {
         heights_name(36, -85).rpartition("/")[2],
         "cities500.zip",
@@ -185,13 +185,13 @@ def test_a_fault_is_said_and_the_rest_is_kept(server: Store, network: Path, caps
     said = capsys.readouterr().out
     assert "R6_C10.zip: the server refuses it (403)" in said
     assert "the same command asks for the rest alone" in said
-    assert json.loads(network.read_text(encoding="utf-8"))["listeners"]["file"].endswith("places-GeoNames.csv")
+    assert json.loads(network.read_text(encoding="utf-8"))["listeners"]["file"].endswith("GeoNames-places.csv")
     server.faults.clear()
     server.asked.clear()
     assert main(["country", str(network), "--bounds", BOUNDS, "--yes"]) == 0
     assert len(server.asked) == 1
     after = json.loads(network.read_text(encoding="utf-8"))
-    assert after["listeners"] == {"file": "valley-country/people/people-GHS-POP-2020.tif"}
+    assert after["listeners"] == {"file": "valley-country/people/GHS-POP-2020.tif"}
     assert "of its own" not in capsys.readouterr().out
 
 

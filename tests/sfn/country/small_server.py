@@ -28,6 +28,7 @@ class Store:
     asked: list[tuple[str, str, str]] = field(default_factory=list)
     """Method, path and Range header of every request, in order."""
     agents: set[str] = field(default_factory=set)
+    signed: set[str] = field(default_factory=set)
     counts: Counter[str] = field(default_factory=Counter)
     base: str = ""
 
@@ -60,6 +61,7 @@ class Handler(BaseHTTPRequestHandler):
         store, path = self.store, self.path
         store.asked.append(("GET", path, self.headers.get("Range", "")))
         store.agents.add(self.headers.get("User-Agent", ""))
+        store.signed.add(self.headers.get("Authorization", ""))
         store.counts[path] += 1
         fault, number = store.fault(path)
         if fault in ("403", "407"):

@@ -150,7 +150,7 @@ def test_places_become_a_table_that_is_read(ready: Ready, heights: Store) -> Non
         ("=Upper", 36.31, -84.1, 700.0),
     ]
     keys = document_keys(made, named=lambda p: p.name)
-    assert ListenerSource(**keys["listeners"]).file == "places-GeoNames.csv"
+    assert ListenerSource(**keys["listeners"]).file == "GeoNames-places.csv"
 
 
 def test_a_set_of_which_a_tile_failed_is_left_out(
