@@ -150,6 +150,8 @@ def _once(of: httpx2.Client, url: str, part: Path, tell: Tell) -> bool:
                 forget(part)
                 return False
             if answer.status_code == 416:
+                if answer.headers.get("Content-Range", "") == f"bytes */{start}":
+                    return True  # all of it came, and was not looked at
                 forget(part)
                 raise _AgainError(FetchError("status", "the server has no such range", "a server that resumes"))
             if answer.status_code not in (200, 206):

@@ -9,11 +9,21 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
 from sfn.plan import Place
 from sfn.plan.rows import MOST_PROBLEMS
-from sfn.reception.listeners import districts, from_raster, spread, understood_places
+from sfn.reception.listeners import (
+    Floats,
+    Listeners,
+    districts,
+    from_raster,
+    radius_m,
+    spread,
+    understood_places,
+)
+from sfn.terrain.heights import METRES_PER_DEGREE_M
 from sfn.units import grouped
 
 RASTERS = (".tif", ".tiff")
 SHOWN_N = 12
+COMPARED_N = 60
 # Denser than any city as a whole: the figures are something else than people in each cell.
 GREATEST_PEOPLE_PER_KM2 = 30_000.0
 Bounds = tuple[float, float, float, float]
@@ -54,6 +64,88 @@ class Looked:
     map_people: float | None
     problems: tuple[Problem, ...]
     doubts: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceBeside:
+    """A place of a list, and what a raster has within the disc that the place is spread over."""
+
+    name: str
+    listed_people: float
+    raster_people: float
+
+    @property
+    def more_people(self) -> float:
+        """Of the raster."""
+        return self.raster_people - self.listed_people
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A file of people beside those that are counted now, on one map.
+
+    Parameters
+    ----------
+    now_people, file_people : float
+        Counted now, and by the file.
+    places : tuple of PlaceBeside
+        Where a list and a raster differ most, `SHOWN_N` at most; empty where both are of one kind.
+    """
+
+    now_people: float
+    file_people: float
+    places: tuple[PlaceBeside, ...]
+
+    @property
+    def more_people(self) -> float:
+        """Of the file."""
+        return self.file_people - self.now_people
+
+    @property
+    def more_pct(self) -> float | None:
+        """The same, of those counted now; None where there are none. [%]"""
+        return 100.0 * self.more_people / self.now_people if self.now_people else None
+
+
+def beside(now: Listeners, path: Path, *, grid: Grid) -> Beside | None:
+    """A file of people beside who is counted now; None where nobody is, or the file cannot be used.
+
+    A place of the list is held against the raster's people within its disc (`sfn.reception.listeners`), at least a
+    pixel wide; where discs meet, people are within both. Of places that lie on the map the `COMPARED_N` largest.
+
+    Parameters
+    ----------
+    now : Listeners
+    path : Path
+        A GeoTIFF of people in each cell, by its ending, or else a table of places.
+    grid : Grid
+        The map.
+    """
+    if now.people is None:
+        return None
+    try:
+        places = () if path.suffix.lower() in RASTERS else understood_places(path)[0]
+        people = spread(places, grid) if places else from_raster(path, grid)
+    except PlanError:
+        return None
+    rows: tuple[PlaceBeside, ...] = ()
+    if bool(places) != bool(now.places):
+        listed, raster = (places, now.people) if places else (now.places, people)
+        rows = _places_beside(listed, raster, grid)
+    return Beside(float(now.people.sum()), float(people.sum()), rows)
+
+
+def _places_beside(places: tuple[Place, ...], raster: Floats, grid: Grid) -> tuple[PlaceBeside, ...]:
+    """The largest places of a list on the map, by how far the raster's people differ."""
+    south, west, north, east = grid.bounds_deg
+    here = [p for p in places if south <= p.lat <= north and (p.lon - west) % 360.0 <= east - west]
+    held, found = raster.reshape(grid.shape), []
+    for place in sorted(here, key=lambda p: -p.people)[:COMPARED_N]:
+        reach_deg = max(float(radius_m(np.asarray(place.people))), grid.pixel_m) / METRES_PER_DEGREE_M
+        away_lon = (grid.lon_deg - place.lon + 180.0) % 360.0 - 180.0
+        away = np.hypot(grid.lat_deg[:, None] - place.lat, away_lon * np.cos(np.radians(place.lat)))
+        found.append(PlaceBeside(place.name, place.people, float(held[away <= reach_deg].sum())))
+    return tuple(sorted(found, key=lambda one: -abs(one.more_people))[:SHOWN_N])
 
 
 def look(path: Path, *, name: str, grid: Grid | None) -> Looked:

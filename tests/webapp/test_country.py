@@ -104,7 +104,12 @@ def test_it_is_shown_asked_for_and_stood_on(
     ground = terrain_from_folder(settings.data_folder / "terrain" / "Valley heights")
     lat, lon = np.array(36.25), np.array(-84.15)
     assert heights(ground, lat, lon) == pytest.approx(slope(lat, lon), abs=0.01)
-    assert "36\u202f000" in browser.get(f"/networks/{number}/people").text
+    people = f"/networks/{number}/people"
+    assert "36\u202f000" in browser.get(people).text
+    (listed,) = (path.name for path in (settings.data_folder / "terrain").glob("people-GeoNames-places-*.csv"))
+    compared = html.unescape(browser.get(f"{people}?file={listed}").text).replace("\u202f", " ")
+    assert "Counted now: <strong>36 000 people</strong>; by this file: <strong>4 200</strong>" in compared
+    assert "Ridgeway" in compared
 
     again = sent(browser, f"{address}/fetch", what=["heights", "cover"], name="Valley")
     ended(browser, again)
@@ -163,7 +168,7 @@ def test_what_cannot_be_asked_is_refused(
 
 def test_it_stops_when_somebody_cancels(browser: TestClient, server: Served, settings: Settings, number: int) -> None:
     """What came stays, and is gone on from."""
-    server.faults[".tif"] = "slow"
+    server.faults[".tif"] = "slow 5"
     answer = sent(browser, f"/networks/{number}/country/fetch", what=["heights"], name="Valley")
     job = browser.app.state.jobs.find(answer.headers["location"].rpartition("/")[2])  # type: ignore[attr-defined]
     part = settings.data_folder / "country" / "heights"

@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
 from sfn.reception.listeners import RULE, Listeners, world_installed
-from sfn.study.people import Looked
+from sfn.study.people import Beside, Looked
 from webapp.config.addresses import Room, to
 from webapp.describe.revisions import conflict_page
 from webapp.shell.context import Context, NetworkHead
@@ -19,7 +19,7 @@ from webapp.shell.render import notice, page
 from webapp.standing.editing import Draft, save, saved_says, typed_beside
 from webapp.store.store import ConflictError
 from webapp.work.maps import Maps
-from webapp.work.people import HeldFile, held_files, listeners_of, look_at, take, value_of
+from webapp.work.people import HeldFile, beside_now, held_files, listeners_of, look_at, take, value_of
 
 router = Room("people")
 
@@ -46,6 +46,8 @@ class PeoplePage(Context):
     """Files that were sent."""
     looked: Looked | None
     """A file that was just sent or is asked for."""
+    beside: Beside | None
+    """It beside who is counted now; None where nobody is, or it is who is counted."""
     looked_name: str
     """The name under which it is kept; empty where it cannot be used."""
     rule: str
@@ -145,6 +147,9 @@ def _page(
         world=world_installed(),
         files=held_files(maps.terrain_folder),
         looked=looked,
+        beside=None
+        if value_of(in_force) == looked_name
+        else beside_now(maps.terrain_folder, looked_name, heard, grid=grid),
         looked_name=looked_name,
         rule=RULE,
         author=sent.get("author", str(request.session.get("author", ""))),

@@ -13,7 +13,8 @@ from typing import Any, BinaryIO
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
-from sfn.study.people import RASTERS, Looked, look
+from sfn.reception.listeners import Listeners
+from sfn.study.people import RASTERS, Beside, Looked, beside, look
 from webapp.work.terrains import ARRIVING
 
 PREFIX, DIGEST_N = "people-", 10
@@ -109,6 +110,13 @@ def look_at(folder: Path, name: str, *, grid: Grid | None) -> Looked | None:
     if not HELD_NAME.fullmatch(name) or not (folder / name).is_file():
         return None
     return look(folder / name, name=label_of(name), grid=grid)
+
+
+def beside_now(folder: Path, name: str, now: Listeners, *, grid: Grid | None) -> Beside | None:
+    """A file that is kept beside who is counted now; None where there is no such file, or nothing to compare."""
+    if grid is None or not HELD_NAME.fullmatch(name) or not (folder / name).is_file():
+        return None
+    return beside(now, folder / name, grid=grid)
 
 
 def value_of(listeners: dict[str, Any] | None) -> str:

@@ -18,7 +18,7 @@ class Store:
     """What a server has and how it behaves; `faults` hold for paths that end so.
 
     A fault is one of: ``403``, ``denied`` (403 as an object store says it), ``404``, ``407``, ``500 N`` (N times, then
-    the file), ``429 N`` (the same, with Retry-After), ``slow`` (a pause between pieces), ``silent`` (a pause that is
+    the file), ``429 N`` (the same, with Retry-After), ``slow N`` (a pause of N tenths of a second between pieces), ``silent`` (a pause that is
     longer than anybody waits), ``cut N`` (the connection ends after half, N times), ``changed`` (another entity tag
     at every answer), ``no ranges``, ``gzip``, ``wrong range``, ``to http``.
     """
@@ -31,6 +31,8 @@ class Store:
     signed: set[str] = field(default_factory=set)
     counts: Counter[str] = field(default_factory=Counter)
     base: str = ""
+    sent: int = 0
+    """Bytes of whole answers."""
 
     def fault(self, path: str) -> tuple[str, int]:
         """What is wrong with a path, and its number."""
@@ -82,7 +84,7 @@ class Handler(BaseHTTPRequestHandler):
         if asked.startswith("bytes=") and fault != "no ranges" and self.headers.get("If-Range", tag) == tag:
             start = int(asked.removeprefix("bytes=").partition("-")[0])
             if start >= len(content):
-                return self._say(416, b"")
+                return self._say(416, b"", {"Content-Range": f"bytes */{len(content)}"})
             self.send_response(206)
             first = start + 1 if fault == "wrong range" else start
             self.send_header("Content-Range", f"bytes {first}-{len(content) - 1}/{len(content)}")
@@ -109,8 +111,9 @@ class Handler(BaseHTTPRequestHandler):
         for at in range(0, len(rest), step):
             self.wfile.write(rest[at : at + step])
             self.wfile.flush()
+            store.sent += len(rest[at : at + step])
             if fault == "slow":
-                time.sleep(0.1)
+                time.sleep(0.1 * max(number, 1))
         return None
 
     def _say(self, code: int, body: bytes, headers: dict[str, str] | None = None) -> None:

@@ -81,6 +81,21 @@ def test_a_stop_keeps_what_came(fetched: Fetched, shelf: Shelf, heights: Store) 
     assert shelf.path(TILE).read_bytes() == (heights.folder / FINE).read_bytes()
 
 
+def test_a_stop_while_it_is_looked_at_fetches_nothing_twice(fetched: Fetched, shelf: Shelf, heights: Store) -> None:
+    """All came, and nobody had looked at it: the server says that there is no more, and it is looked at."""
+
+    def stop(what: str, _done: int, _total: int) -> None:
+        if what.endswith("looking at it"):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fetched(TILE, tell=stop)
+    assert fetched(TILE).problems == ()
+    size = (heights.folder / FINE).stat().st_size
+    assert [one[2] for one in heights.asked] == ["", f"bytes={size}-"]
+    assert heights.sent == size
+
+
 def test_another_content_in_the_meantime_is_taken_from_its_beginning(
     fetched: Fetched, shelf: Shelf, heights: Store
 ) -> None:

@@ -4,9 +4,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import from_origin
 
 from sfn.geodesy.grid import grid_for
-from sfn.study.people import look
+from sfn.reception.listeners import Listeners, from_raster, spread, understood_places
+from sfn.study.people import beside, look
 
 GRID = grid_for((36.0, -84.5, 36.5, -84.0), pixel_m=500)
 HEAD = "name,lat,lon,people\n"
@@ -112,3 +115,39 @@ def test_a_raster_of_something_else_is_doubted_or_refused(tmp_path: Path) -> Non
     assert lost.problems[0].what == "has no coordinate system"
     (tmp_path / "c.tif").write_bytes(b"no raster")
     assert "cannot be read" in look(tmp_path / "c.tif", name="c.tif", grid=GRID).problems[0].what
+
+
+def people_raster(folder: Path) -> Path:
+    """1,500 people in one cell at 36.3 N, 84.2 W, and 40 far from any place."""
+    path, step = folder / "people.tif", 1 / 1200
+    cells = np.zeros((600, 600), dtype=np.float32)
+    cells[240, 360], cells[500, 60] = 1500.0, 40.0
+    with rasterio.open(
+        path, "w", driver="GTiff", width=600, height=600, count=1, dtype="float32", crs="EPSG:4326",
+        transform=from_origin(-84.5 - step / 2, 36.5 + step / 2, step, step),
+    ) as out:  # fmt: skip
+        out.write(cells, 1)
+    return path
+
+
+def test_a_list_and_a_raster_stand_side_by_side(tmp_path: Path) -> None:
+    """Their sums, their difference, and each place beside what the raster has where it lies; either way round."""
+    table = written(tmp_path, HEAD + "A,36.3,-84.2,900\nB,36.2,-84.3,400\nFar,40,-84,5000\n")
+    raster = people_raster(tmp_path)
+    listed = Listeners(spread(understood_places(table)[0], GRID), "a list", understood_places(table)[0])
+    counted = Listeners(from_raster(raster, GRID), "a raster")
+
+    for now, path, sign in ((listed, raster, 1.0), (counted, table, -1.0)):
+        found = beside(now, path, grid=GRID)
+        assert found is not None
+        assert found.more_people == pytest.approx(sign * (1540.0 - 1300.0), rel=1e-6)
+        assert found.more_pct == pytest.approx(100.0 * sign * 240.0 / (1300.0 if sign > 0 else 1540.0), rel=1e-6)
+        assert [(p.name, p.listed_people, pytest.approx(p.raster_people)) for p in found.places] == [
+            ("A", 900.0, 1500.0),
+            ("B", 400.0, 0.0),
+        ]
+    same = beside(listed, table, grid=GRID)
+    assert same is not None
+    assert (same.more_people, same.places) == (0.0, ())
+    assert beside(Listeners(None, "nobody"), table, grid=GRID) is None
+    assert beside(listed, tmp_path / "gone.csv", grid=GRID) is None
