@@ -81,6 +81,8 @@ def test_it_is_shown_asked_for_and_stood_on(
     assert "Contains modified Copernicus Sentinel data (2021)" in shown
     assert server.asked == []
 
+    assert f'href="{address}"' in browser.get(f"/networks/{number}").text
+
     looked = sent(browser, f"{address}/fetch", act="look", what=["heights"], name="Valley")
     assert "the names of 1 file" in looked.text
     assert server.asked == []
@@ -104,6 +106,8 @@ def test_it_is_shown_asked_for_and_stood_on(
     ground = terrain_from_folder(settings.data_folder / "terrain" / "Valley heights")
     lat, lon = np.array(36.25), np.array(-84.15)
     assert heights(ground, lat, lon) == pytest.approx(slope(lat, lon), abs=0.01)
+    for shown_on in ("", "/map", "/road", "/people", "/terrain", "/change"):
+        assert "(c) ESA WorldCover project" in browser.get(f"/networks/{number}{shown_on}").text, shown_on
     people = f"/networks/{number}/people"
     assert "36\u202f000" in browser.get(people).text
     (listed,) = (path.name for path in (settings.data_folder / "terrain").glob("people-GeoNames-places-*.csv"))

@@ -122,6 +122,8 @@ class NetworkPage(Context):
     """How it stands; None of a draft that is not saved."""
     add_site: str
     """What the button sends that adds a site: after the last one that a proposal can be made of."""
+    smooth: bool
+    """Whether it names no terrain."""
 
 
 @router.get("/networks/{network_id}")
@@ -157,6 +159,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
         fields=fields,
         stands=stands,
         add_site=f"add-like {others[0][0]}" if (others := others_of(draft.document, -1)) else "add sites",
+        smooth=not draft.document.get("terrain"),
     )
     return page(request, context, status=status)
 

@@ -46,7 +46,7 @@ class PeoplePage(Context):
     """Files that were sent."""
     looked: Looked | None
     """A file that was just sent or is asked for."""
-    beside: Beside | None
+    compared: Beside | None
     """It beside who is counted now; None where nobody is, or it is who is counted."""
     looked_name: str
     """The name under which it is kept; empty where it cannot be used."""
@@ -147,7 +147,7 @@ def _page(
         world=world_installed(),
         files=held_files(maps.terrain_folder),
         looked=looked,
-        beside=None
+        compared=None
         if value_of(in_force) == looked_name
         else beside_now(maps.terrain_folder, looked_name, heard, grid=grid),
         looked_name=looked_name,

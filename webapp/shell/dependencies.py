@@ -53,9 +53,10 @@ def base_head(request: Request, saved: Saved) -> NetworkHead:
     """What editing pages print of the revision that a draft was made from."""
     store: Store = request.app.state.store
     number, document = saved.revision.network_id, saved.document
-    return replace(
-        head_of(saved), unfrozen=unfrozen(store, number, document), urgent=unapproved(store, number, document)
-    )
+    read: Network | None = getattr(request.state, "opened", None)
+    whose = () if read is None else network_credits(read, folder=_maps(request).terrain_folder)
+    frozen, urgent = unfrozen(store, number, document), unapproved(store, number, document)
+    return replace(head_of(saved), unfrozen=frozen, urgent=urgent, credits=whose)
 
 
 def opened(saved: Saved, store: Store) -> Opened:
