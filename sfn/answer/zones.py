@@ -74,6 +74,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "other_transmitters_say": found.others_says,
         "shown_km2": found.shown_km2,
         "spoken_km2": found.spoken_km2,
+        "served_meets_edges": list(found.served_edges),
         "cut_by_frame": found.cut_says or None,
         "uncovered_km2": found.uncovered_km2,
         "uncovered_counted_km2": found.uncovered_counted_km2,

@@ -93,7 +93,8 @@ def run(args: argparse.Namespace) -> int:
     print()
     by_site = ((one["site"], number(one["area_km2"], 1), _people(one["people"])) for one in answer["served"])
     part = number(100 * found.spoken_km2 / found.shown_km2, 1)
-    print(f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %")
+    spoken = f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %"
+    print("; ".join(filter(None, (spoken, found.served_edges_say))))
     print(found.others_says)
     if said := shares_said(found):
         print(said)

@@ -14,8 +14,7 @@ from sfn.geodesy.line import direct
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import levels_key, received_plane, transmitters, usual_bounds
-from sfn.reception.significance import criteria
-from sfn.systems.of_network import service_of
+from sfn.reception.quality import too_weak_below_dbuvm, yardstick
 from sfn.terrain.ground import Ground
 
 FURTHEST_M = 250_000.0  # beyond it a map of the usual number of pixels says nothing about places
@@ -23,13 +22,17 @@ NEAREST_M = 1_000.0
 AZIMUTHS_DEG = np.arange(0.0, 360.0, 45.0)
 HALVINGS_N = 6  # 4 km in 250: the edge of a box
 BEYOND = 1.05  # the edge lies inside the map
+TOGETHER_DB = 6.0  # four equal signals in the guard interval
 KEPT_N = 64
 
 _known: dict[str, dict[str, float]] = {}  # a page asks at every visit; threads may both work one out
 
 
 def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) -> dict[str, float]:
-    """Furthest distance at which each site on air is usable over a smooth earth, at most `FURTHEST_M`. [m]
+    """Furthest distance at which each site on air is not too weak over a smooth earth, at most `FURTHEST_M`. [m]
+
+    What a place is served by may be less than the usable level that planning asks for (OFDM), and several signals in
+    the guard interval serve where each alone is `TOGETHER_DB` too weak.
 
     Parameters
     ----------
@@ -43,21 +46,25 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
     PlanError
         If a site or the service cannot be used.
     """
-    counts = criteria(network, service_of(network))
+    yard = yardstick(network)
     on_air = [site.id for site in network.sites if site.on_air]
-    key = f"{levels_key(network, 'reach', ground=ground)} {counts.usable_dbuvm} {on_air}"
+    weak_dbuvm = too_weak_below_dbuvm(yard, frequency_mhz=network.frequency_mhz)
+    if yard.carried.kind == "ofdm" and len(on_air) > 1:
+        weak_dbuvm -= TOGETHER_DB
+    least_dbuvm = min(yard.counts.usable_dbuvm, weak_dbuvm)
+    key = f"{levels_key(network, 'reach', ground=ground)} {least_dbuvm} {on_air}"
     if key not in _known:
         if len(_known) >= KEPT_N:
             _known.clear()
         lowest_m = None if ground.terrain is None else min(site.ground_m for site in network.sites)
         radiating = zip(network.sites, transmitters(network, placed), strict=True)
         _known[key] = {
-            site.id: _furthest_m(network, one, counts.usable_dbuvm, lowest_m) for site, one in radiating if site.on_air
+            site.id: _furthest_m(network, one, least_dbuvm, lowest_m) for site, one in radiating if site.on_air
         }
     return _known[key]
 
 
-def _furthest_m(network: Network, one: Transmitter, usable_dbuvm: float, rx_ground_m: float | None) -> float:
+def _furthest_m(network: Network, one: Transmitter, least_dbuvm: float, rx_ground_m: float | None) -> float:
     """The furthest in the direction of the strongest field, by halving: over a smooth earth levels only fall. [m]"""
 
     def level(azimuth_deg: NDArray[np.float64], away_m: float) -> NDArray[np.float64]:
@@ -74,13 +81,13 @@ def _furthest_m(network: Network, one: Transmitter, usable_dbuvm: float, rx_grou
         return np.atleast_1d(found.level_dbuvm)
 
     around = level(AZIMUTHS_DEG, FURTHEST_M)
-    if around.max() >= usable_dbuvm:
+    if around.max() >= least_dbuvm:
         return FURTHEST_M
     best = AZIMUTHS_DEG[[int(np.argmax(around))]]
     near_m, far_m = NEAREST_M, FURTHEST_M
     for _ in range(HALVINGS_N):
         tried_m = (near_m + far_m) / 2
-        usable = level(best, tried_m)[0] >= usable_dbuvm
+        usable = level(best, tried_m)[0] >= least_dbuvm
         near_m, far_m = (tried_m, far_m) if usable else (near_m, tried_m)
     return far_m
 

@@ -41,6 +41,11 @@ def map_cut_says(areas: Mapping[str, Flags], grid: Grid) -> str:
     return f"The frame of the map cuts {_listed(cut)}: areas, people and lines end there" if cut else ""
 
 
+def served_edges_say(edges: Sequence[str]) -> str:
+    """Where area that is served goes on beyond the frame, in words to stand beside a map's km²; empty where nowhere."""
+    return f"served area goes on beyond the {_listed(edges)} edge, and is not in these figures" if edges else ""
+
+
 def contours_cut_says(names: Sequence[str]) -> str:
     """Whose contours go on beyond the frame of the map, in words; empty where none does."""
     return f"The frame of the map cuts the contour of {_listed(names)}: its area and lines end there" if names else ""

@@ -11,7 +11,7 @@ from sfn.plan import Network
 from sfn.reception.aimed import bearings_to, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.class_says import ClassSays, class_says
-from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, shown_classes
+from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, is_served, shown_classes
 from sfn.reception.coverage import Coverage
 from sfn.reception.heard import HeardAreas, heard_areas
 from sfn.reception.others import needed_on, others_says
@@ -20,7 +20,7 @@ from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
-from sfn.study.frame import map_cut_says
+from sfn.study.frame import edges_met, map_cut_says, served_edges_say
 from sfn.study.map_listeners import heard_said
 from sfn.study.served import counted_km2, counted_people
 from sfn.systems.of_network import service_of
@@ -170,6 +170,16 @@ class Zones:
     def says(self) -> ClassSays:
         """What stands beside every class."""
         return class_says(self.network, yardstick(self.network))
+
+    @property
+    def served_edges(self) -> tuple[str, ...]:
+        """Edges of the map that served area runs into: there is more of it than the figures say."""
+        return edges_met(np.reshape(is_served(self.quality.quality_class), self.coverage.grid.shape))
+
+    @property
+    def served_edges_say(self) -> str:
+        """The same in words; empty where the network stops serving within the map."""
+        return served_edges_say(self.served_edges)
 
     @property
     def cut_says(self) -> str:

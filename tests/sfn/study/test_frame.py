@@ -6,6 +6,7 @@ import zipfile
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,9 +16,12 @@ from PIL import Image
 from sfn.answer.contours import document, features
 from sfn.answer.map_files import layer_png, layer_tif, layers_csv, lines_file, wavefronts, write_zip
 from sfn.answer.zones import document as zones_document
+from sfn.cli import main
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
+from sfn.plan import read_file
 from sfn.reception.coverage import coverage
+from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.stamp import stamp
 from sfn.study.contours import coverage_contours
 from sfn.study.frame import contours_cut_says, edges_met, map_cut_says
@@ -26,6 +30,7 @@ from sfn.study.zones import Zones, zones
 from sfn.terrain.ground import Ground
 from tests.sfn.networks import example
 
+DEMOS = Path(__file__).parents[3] / "demo_sites"
 SAYS = (
     "The frame of the map cuts what is not too weak (beyond the north, east, south and west edge) and the overlap zone"
 )
@@ -87,6 +92,41 @@ def test_every_file_says_that_the_frame_cuts(found: tuple[Zones, dict[str, float
         assert all(said in archive.read(name).decode() for name in lines)
     assert said == zones_document(made, {})["cut_by_frame"]
     assert "cut" not in replace(by, cut="").tags()
+
+
+def test_served_area_at_the_frame_is_named_beside_the_area(
+    found: tuple[Zones, dict[str, float]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Sides are those where the outermost row or column holds a served class; page, command and answer have them."""
+    made, _ = found
+    classes = np.full(made.coverage.grid.shape, 3.0, np.float32)
+    assert "" == replace(made, quality=replace(made.quality, quality_class=classes.ravel())).served_edges_say
+    classes[0, 3], classes[2, 0], classes[-1, 2], classes[3, -1] = 1, 0, 2, np.nan  # upset and unknown: not served
+    some = replace(made, quality=replace(made.quality, quality_class=classes.ravel()))
+    assert zones_document(some, {})["served_meets_edges"] == ["north", "west"]
+    assert some.served_edges_say.startswith("served area goes on beyond the north and west edge")
+
+    plan, bounds = str(DEMOS / "dab_plain.json"), "52.6,9.6,52.8,10.0"
+    assert main(["zones", plan, "--out", str(tmp_path), f"--bounds={bounds}", "--pixel-m", "2000"]) == 0
+    line = next(one for one in capsys.readouterr().out.splitlines() if one.startswith("these figures speak of"))
+    assert "served area goes on beyond the north, east, south and west edge" in line
+
+
+@pytest.mark.parametrize("demo", ["dab_plain", "dvbt2_chain"])
+def test_a_default_map_over_a_smooth_earth_ends_where_nothing_is_served(demo: str) -> None:
+    """No served pixel lies at its edge, and most of what lies there is too weak."""
+    network = read_file(DEMOS / f"{demo}.json")
+    placed = place(network)
+    now = tried(network, WhatIf(), placed=placed)
+    with ThreadPoolExecutor(2) as executor:
+        grid = grid_for(bounds_to_the_edge(network, placed, ground=Ground()), pixel_m=4000)
+        computed = coverage(network, grid, placed=placed, ground=Ground(), executor=executor)
+    made = zones(now.network, computed, now.launches)
+    classes = made.quality.quality_class.reshape(grid.shape)
+    around = np.concatenate([classes[0], classes[-1], classes[:, 0], classes[:, -1]])
+    assert not np.isin(around, (0, 1)).any()
+    assert made.served_edges == ()
+    assert np.isin(classes, (0, 1)).sum() > 0.1 * classes.size
 
 
 def test_contours_that_the_frame_cuts(found: tuple[Zones, dict[str, float]]) -> None:
