@@ -14,8 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from sfn.answer.contours import document, features
+from sfn.cli.progress import progress_teller
 from sfn.cli.table import add_json, print_json, print_table, readable_file
-from sfn.cli.zones import bounds_argument, tell_progress
+from sfn.cli.zones import bounds_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.contours import Area
 from sfn.field.licence import read_areas
@@ -65,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     with ThreadPoolExecutor(THREADS_N) as executor:
         found = network_contours(
             network, args.site, at_dbuvm=args.level_dbuvm, grid=grid, placed=placed, ground=ground, executor=executor,
-            main=args.main, licence=_licence(args.licence), progress=tell_progress,
+            main=args.main, licence=_licence(args.licence), progress=progress_teller(),
         )  # fmt: skip
     if args.out is not None:
         whose = credits_say(network_credits(network, folder=args.network.resolve().parent, anywhere=True))

@@ -37,8 +37,8 @@ import sys
 from pathlib import Path
 
 from sfn.answer.optimise_document import document
+from sfn.cli.progress import progress_teller
 from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
-from sfn.cli.zones import tell_progress
 from sfn.library.opened import load
 from sfn.library.search import optimise
 from sfn.report.numbers import number
@@ -103,7 +103,7 @@ def run(args: argparse.Namespace) -> int:
         seed=args.seed,
         budget_s=args.budget_s,
         pixel_m=args.pixel_m,
-        progress=tell_progress,
+        progress=progress_teller(),
     )
     found, *later = answer.nights
     if args.json:

@@ -15,10 +15,10 @@ other programmes.
 """
 
 import argparse
-import sys
 from pathlib import Path
 
 from sfn.answer.map_files import FORMS, write_files
+from sfn.cli.progress import progress_teller
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         bounds_deg=bounds,
         as_set=args.as_set,
         tries=tries_argument(args),
-        progress=tell_progress,
+        progress=progress_teller(),
     )
     found, now, heard, computed = made.found, made.tried, made.listeners, made.found.coverage
     try:
@@ -162,9 +162,3 @@ def bounds_argument(text: str) -> tuple[float, float, float, float]:
 def _people(count: float | None) -> str:
     """People, where they are known."""
     return "-" if count is None else number(count, 0)
-
-
-def tell_progress(site: str, done: int, total: int) -> None:
-    """One line that overwrites itself, on a terminal only."""
-    if sys.stderr.isatty():
-        print(f"\r{site}: {100 * done // max(total, 1)} %   ", end="", file=sys.stderr, flush=True)

@@ -8,9 +8,10 @@ from fastapi.responses import Response
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located, locate
+from sfn.geodesy.sites import place
 from sfn.report.numbers import degrees
 from sfn.study.point import Judged, judged, tried_signals
-from sfn.study.what_if import Tried, WhatIf
+from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import carried_by
 from webapp.config.addresses import Room, to
@@ -85,17 +86,12 @@ def show(
     if not at.strip() and (lat.strip() or lon.strip()):
         at = f"{lat}, {lon}"
     if not at.strip():
-        return page(
-            request, PointPage(opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, ())
-        )
+        return page(request, _without_place(opened, tries, at, rx_height_m, ()))
     try:
         typed = _located(at)
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
     except PlanError as error:
-        context = PointPage(
-            opened.head, at, rx_height_m, (), (), _window(opened, tries), None, "", False, error.problems
-        )
-        return page(request, context, status=422)
+        return page(request, _without_place(opened, tries, at, rx_height_m, error.problems), status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
     simulated = to("point.direct", opened.head.id, query=[*_place(*where, rx_height_m), *trying]) if found.is_fm else ""
     context = PointPage(
@@ -111,6 +107,21 @@ def show(
         _here(typed.warnings),
     )
     return page(request, context)
+
+
+def _without_place(
+    opened: Opened, tries: WhatIf, at: str, rx_height_m: str, problems: tuple[Problem, ...]
+) -> PointPage:
+    """The form before there is a place, or with what is wrong with it; what is tried stays tried."""
+    says: tuple[str, ...] = ()
+    trying: list[tuple[str, str]] = []
+    try:
+        says = tried(opened.network, tries, placed=place(opened.network)).says
+        trying = query_of(tries.against(opened.network))
+    except PlanError as error:
+        problems = problems or error.problems
+    window = _window(opened, tries)
+    return PointPage(opened.head, at, rx_height_m, says, tuple(trying), window, None, "", False, problems)
 
 
 def _here(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:

@@ -64,6 +64,8 @@ class Frame:
     """Key of the open tab in `webapp.shell.tabs.GROUPS`."""
     network: NetworkHead | None
     """The network that the page is about, if any."""
+    tried: tuple[tuple[str, str], ...]
+    """What the page tries, as its address has it: the tabs of other pages that show a try hand it on."""
     faults: tuple[int, int] | None
     """Errors and warnings that the check finds in it; None where the page opened none."""
 

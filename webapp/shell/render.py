@@ -25,7 +25,7 @@ from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, Frame, NetworkHead
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
-from webapp.shell.tabs import GROUPS
+from webapp.shell.tabs import GROUPS, tried_in
 from webapp.store.roles import NOBODY, WORDS, current_user, may
 from webapp.store.signed import signed_for, unsigned_since
 from webapp.work.maps import Maps
@@ -86,15 +86,21 @@ def html(request: Request, context: Context) -> str:
         notice=str(request.session.pop("notice", "")),
         tab=context.TAB,
         network=network,
+        tried=tried_in(request.query_params.multi_items()) if _shows_tries(context.TAB) else (),
         # pieces of pages that follow every tried delay have no bar to say it in, and take no time for it
         faults=None if network is None else _faults(request),
     )
     return _filled(context, frame)
 
 
+def _shows_tries(tab: str) -> bool:
+    """Whether a page shows what its address tries."""
+    return any(one.tries for group in GROUPS for one in group.tabs if one.key == tab)
+
+
 def paper_html(context: Context) -> str:
     """The same for paper: nobody's forms, nobody's notice."""
-    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context), None))
+    return _filled(context, Frame("", "", NOBODY, frozenset(), False, "", context.TAB, _network_of(context), (), None))
 
 
 def _faults(request: Request) -> tuple[int, int] | None:

@@ -1,8 +1,18 @@
 """The navigation of a network: six groups in the order of the work, and the pages of each."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from webapp.config.addresses import to
+
+# What an address says of a try: see `webapp.standing.tries`. Forms without a script send one field a site.
+TRIED = ("offset", "clock", "route", "off", "state", "strategy", "backoff_us", "threshold_db")
+TRIED_BY_FORM = ("offset-", "clock-")
+
+
+def tried_in(query: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """What of an address is a try."""
+    return tuple((name, value) for name, value in query if value and (name in TRIED or name.startswith(TRIED_BY_FORM)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,10 +23,12 @@ class Tab:
     label: str
     page: str
     """Its route."""
+    tries: bool = False
+    """Whether it shows a try, and hands it on to the others that do."""
 
-    def address(self, network_id: int) -> str:
-        """Where it is, of one network."""
-        return to(self.page, network_id)
+    def address(self, network_id: int, tried: Sequence[tuple[str, str]] = ()) -> str:
+        """Where it is, of one network; with what is tried, where it shows that."""
+        return to(self.page, network_id, query=list(tried)) if self.tries and tried else to(self.page, network_id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +74,9 @@ GROUPS = (
     Group(
         "Coverage",
         (
-            Tab("zones", "Overlap map", "zones.show"),
-            Tab("point", "Reception at a point", "point.show"),
-            Tab("road", "Route", "road.show"),
+            Tab("zones", "Overlap map", "zones.show", tries=True),
+            Tab("point", "Reception at a point", "point.show", tries=True),
+            Tab("road", "Route", "road.show", tries=True),
             Tab("path", "Path profile", "path.show"),
             Tab("signals", "Signal list", "signals.show"),
         ),

@@ -44,6 +44,12 @@
     const text = query.toString();
     return page.dataset.page + (text ? `?${text}` : "");
   }
+  // The address, and with it those of the pages that show a try too.
+  function kept() {
+    history.replaceState(null, "", state());
+    const text = tries().toString();
+    for (const tab of document.querySelectorAll("a[data-tries]")) tab.href = tab.dataset.tries + (text ? `?${text}` : "");
+  }
   const chosen = () => (byId("layer").value === "none" ? "" : byId("layer").value);
 
   function graticule() {
@@ -146,7 +152,7 @@
   let turn = 0, view = null;
   async function redraw() {
     const mine = ++turn, first = !view, name = chosen();
-    history.replaceState(null, "", state());
+    kept();
     // The picture is on its way while the numbers are worked out.
     if (view && name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
     if (!name && picture) { picture.remove(); picture = null; }
@@ -217,7 +223,7 @@
   }
   map.on("click", (event) => {
     pinned(event.latlng);
-    history.replaceState(null, "", state());
+    kept();
   });
   map.on("moveend", graticule);
   byId("opacity").addEventListener("input", (event) => picture && picture.setOpacity(event.target.value / 100));
