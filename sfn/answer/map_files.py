@@ -53,7 +53,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
     height_m, usable_dbuvm = found.network.receiver.height_m, found.counts.usable_dbuvm
     note = (
         f"{ground}; receiving antenna {height_m:g} m above ground; pixel {coverage.grid.pixel_m:.0f} m; "
-        f"usable from {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
+        f"minimum field strength {usable_dbuvm:.0f} dBµV/m. Predictions are 6 to 8 dB uncertain at one place."
     )
     heard = f"FM quality of {by.programme}" if by.programme else ""
     classes = by.classes if LAYERS[layer.name].about == RECEPTION else ()

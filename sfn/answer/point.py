@@ -69,9 +69,10 @@ def _listeners(found: Heard | None) -> dict[str, Any]:
     shares = ("stereo", "blended", "clear_stereo", "clear_mono", "upset", "good")
     return {f"share_{name}": found.share(name) for name in shares} | {
         "share_disturbed": found.disturbed,
+        "class_by_drawn_shares": found.people_class,
         "people_class": found.people_class,
-        "classes_say": "class and for_people are the map's quick estimate and count; people_class is a figure beside "
-        "them, of the shares drawn here",
+        "classes_say": "class and for_people are the map's quick estimate and count; class_by_drawn_shares (the same "
+        "as people_class, its older name) and served are figures beside them, of the shares drawn here",
         "served": found.served,
         "served_from_share": found.served_ratio,
         "shares_are_of": found.of,

@@ -5,7 +5,7 @@
 | 0 | with margin | good reception with room for what predictions miss; FM: clear stereo |
 | 1 | just enough | adequate, but nothing to spare; FM: clear stereo |
 | 2 | upset by our own sites | the strongest signal alone would serve; together they do not |
-| 3 | too weak | even the strongest alone is below what is usable |
+| 3 | too weak | even the strongest alone is below the minimum field |
 | 4 | blended | FM: clear, partly or wholly mono: adequate, but too few keep stereo |
 | 5 | disturbed by another station | strong enough, but not against what carries another programme |
 """

@@ -121,7 +121,7 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
     if drawn.measured is not None:
         level.plot(drawn.measured[0] / 1000, drawn.measured[1], ".", ms=4, color=INK, label="measured", zorder=6)
     level.axhline(drawn.usable_dbuvm, color=QUIET, lw=0.9, ls=(0, (4, 3)))
-    _note(level, drawn.usable_dbuvm, f"usable from {drawn.usable_dbuvm:.0f}")
+    _note(level, drawn.usable_dbuvm, f"minimum field {drawn.usable_dbuvm:.0f}")
     level.set_ylabel("level (dBµV/m)", fontsize=9, color=INK)
     _delays(delay, drawn)
     _margins(margin, drawn, at_km)

@@ -65,7 +65,9 @@ def test_a_map_says_what_its_classes_are_and_what_divides_them(service: str, fre
         assert answer["too_weak_below_dbuvm"] == answer["usable_dbuvm"]
         point = point_signals(network, lat_deg=36.30, lon_deg=-84.20)
         quality = point_document(point, judged(network, point, delay_table(network)).quality)["quality"]
-        assert "people_class is a figure" in quality["classes_say"]
+        assert quality["class_by_drawn_shares"] == quality["people_class"]
+        said = quality["classes_say"]
+        assert said.startswith("class and for_people are the map's quick estimate and count; class_by_drawn_shares")
     else:
         assert answer["classes_say"] is None
         assert answer["too_weak_below_dbuvm"] < answer["usable_dbuvm"]
