@@ -1,6 +1,7 @@
 """ITU-R BS.412-9: least field strengths, and services that carry another programme.
 
-Echoes of the own network are no matter of this Recommendation: see `fm`. Its protection ratios are from memory.
+Echoes of the own network are no matter of this Recommendation: see `fm`. Its protection ratios are from memory: the
+numbers of its tables could not be read, `bs412.toml` says what was.
 """
 
 import tomllib
@@ -21,7 +22,7 @@ def _tables() -> dict[str, Any]:
 
 
 def minimum_field(area: str, *, stereo: bool) -> float:
-    """Least usable median field strength 10 m above ground.
+    """Least usable field strength 10 m above ground: a median, but for "quiet" (note 1 to table 2, read).
 
     Parameters
     ----------
