@@ -72,6 +72,8 @@ def stretch_document(one: Stretch) -> dict[str, Any]:
         "level_difference_db": one.level_difference_db,
         "hurts_delay_us": one.hurts_delay_us,
         "hurts_level_db": one.hurts_level_db,
+        "worst_class": one.worst_class,
+        "worst_for_people": one.worst_for_people,
         "nearest": one.nearest,
         "away_m": finite_or_none(one.away_m),
     }
@@ -106,6 +108,7 @@ def _samples(of: Road) -> list[dict[str, Any]]:
         of.level_difference_db,
         of.of_second(of.delay_difference_us),
     )
+    hurts_level, hurts_delay = of.hurts_level_db, of.of_limiting(of.delay_difference_us)
     made = []
     for k, at_m in enumerate(of.samples.distance_m):
         known = np.flatnonzero(np.isfinite(of.level_dbuvm[:, k]))
@@ -133,6 +136,8 @@ def _samples(of: Road) -> list[dict[str, Any]]:
                 "second": None if of.second[k] < 0 else of.sites[of.second[k]],
                 "level_difference_db": finite_or_none(level_difference[k]),
                 "delay_difference_us": finite_or_none(delay_difference[k]),
+                "hurts_level_db": finite_or_none(float(hurts_level[k])),
+                "hurts_delay_us": finite_or_none(float(hurts_delay[k])),
                 "signals": [_signal(of, int(i), k, float(top)) for i in order],
             }
         )

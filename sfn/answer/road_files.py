@@ -64,12 +64,15 @@ def road_csv(of: Road, by: Stamp) -> str:
         "second",
         "level_difference_db",
         "delay_difference_us",
+        "hurts_level_db",
+        "hurts_delay_us",
     ]
     sites = [name for site in of.sites for name in (f"{site}_level_dbuvm", f"{site}_delay_difference_us")]
     extra = [said for said in (f"checksum {by.checksum}", by.state if by.is_try else "", *by.remarks) if said]
     lines.append(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
+    hurts_level, hurts_delay = of.hurts_level_db, of.of_limiting(of.delay_difference_us)
     for k, at_m in enumerate(of.samples.distance_m):
         kind, hurts = of.quality.quality_class[k], of.quality.limiting[k]
         cells: list[Value] = [
@@ -83,6 +86,8 @@ def road_csv(of: Road, by: Stamp) -> str:
             "" if of.second[k] < 0 else of.sites[of.second[k]],
             _cell(level_difference[k]),
             _cell(delay_difference[k]),
+            _cell(hurts_level[k]),
+            _cell(hurts_delay[k]),
         ]
         for i in range(len(of.sites)):
             cells += [_cell(of.level_dbuvm[i, k]), _cell(of.delay_difference_us[i, k])]
@@ -119,7 +124,7 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
         point_feature(
             s.lon_deg,
             s.lat_deg,
-            stretch_document(s) | {"class": s.for_people, "label": f"{n}: {s.for_people}", "kind": "worst place"},
+            stretch_document(s) | {"class": s.for_people, "label": f"{n}: {s.worst_for_people}", "kind": "worst place"},
         )
         for n, s in enumerate(of.stretches, start=1)
     ]

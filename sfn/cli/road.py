@@ -12,14 +12,16 @@ words for people, `length_m`, `share_pct`), `risk_served_m` (OFDM: by the strate
 terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`, `lost_m`, `class` (of most
 of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted`
 (the strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us`
-and `hurts_level_db` (`hurts` minus `wanted`), `nearest`, `away_m`; where something is tried, also `planned_lost_m`
+and `hurts_level_db` (`hurts` minus `wanted`), `worst_class` and `worst_for_people` (its class, which need not be that
+of most of the stretch), `nearest`, `away_m`; where something is tried, also `planned_lost_m`
 and `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan,
 these with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
 `covered`, `class`, `for_people`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM: worst tenth of phases;
 and `share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
 `coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us`
-(`second` minus `strongest`), `signals` (strongest first; differences are from the strongest); `problems`.
+(`second` minus `strongest`), `hurts_level_db` and `hurts_delay_us` (`hurts` minus `strongest`), `signals` (strongest
+first; differences are from the strongest); `problems`.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.
@@ -138,7 +140,7 @@ def _print(found: Road, before: Road | None) -> None:
                 "without service, from km",
                 "to km",
                 "reception, km",
-                "hurts",
+                "hurts there",
                 "margin dB",
                 "at the worst place, us",
                 "near",
@@ -148,7 +150,7 @@ def _print(found: Road, before: Road | None) -> None:
                     number(s.from_m / 1000, 2),
                     number(s.to_m / 1000, 2),
                     ", ".join(f"{word} {number(length_m / 1000, 2)}" for word, length_m in s.lengths),
-                    s.other_transmitter or names.get(s.hurts or "", "-"),
+                    s.other_transmitter or names.get(s.hurts or "", s.worst_for_people),
                     number(s.margin_db),
                     _difference(s, names),
                     f"{s.nearest}, {number(s.away_m / 1000, 1)} km" if s.nearest else "-",

@@ -73,6 +73,8 @@ class Stretch:
         Of the two strongest signals, `second` minus `wanted`.
     hurts_delay_us, hurts_level_db : float or None
         `hurts` minus `wanted`; None where none hurts, or the strongest itself.
+    worst_class, worst_for_people : str
+        The class of this place, which may be another than that of most of the stretch.
     nearest, away_m : str, float
         Place or site nearest to that, and how far it is. [m]
     """
@@ -96,6 +98,8 @@ class Stretch:
     other_transmitter: str | None = None
     for_people: str = ""
     lengths: tuple[tuple[str, float], ...] = ()
+    worst_class: str = ""
+    worst_for_people: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +238,19 @@ class Road:
         rows = [self.signals.sites.index(name) for name in self.sites]
         return np.asarray(self.signals.covered[rows].all(axis=0))
 
+    def of_limiting(self, values: Floats) -> Floats:
+        """Row of the signal that hurts out of values shaped (S, M), where it is not the strongest itself; else NaN."""
+        rows, columns = np.nan_to_num(self.quality.limiting, nan=-1).astype(np.intp), np.arange(values.shape[1])
+        if not len(values):
+            return np.full(len(columns), np.nan)
+        apart = (rows >= 0) & (rows != self.strongest)
+        return np.where(apart, values[np.maximum(rows, 0), columns], np.nan)
+
+    @property
+    def hurts_level_db(self) -> Floats:
+        """Signal that hurts minus strongest, shape (M,); NaN where none does, or the strongest itself. [dB]"""
+        return np.asarray(self.of_limiting(self.level_dbuvm) - np.fmax.reduce(self.level_dbuvm, axis=0, initial=np.nan))
+
     @property
     def level_difference_db(self) -> Floats:
         """Second strongest minus strongest, shape (M,). [dB]"""
@@ -366,6 +383,7 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
     hurts, top, second = of.quality.limiting[worst], int(of.strongest[worst]), int(of.second[worst])
     who = None if np.isnan(hurts) else int(hurts)
     apart = who is not None and top >= 0 and who != top
+    there = int(classes[worst - a])
     return Stretch(
         float(edges_m[a]), float(edges_m[b]), sum(lengths.values()), name, None if who is None else of.sites[who],
         of.sites[top] if top >= 0 else None, float(of.quality.margin_db[worst]), lat, lon, finite_or_none(delay),
@@ -374,6 +392,7 @@ def _stretch(of: Road, a: int, b: int, edges_m: Floats, near: Mapping[str, tuple
         finite_or_none(float(of.level_dbuvm[who, worst] - of.level_dbuvm[top, worst])) if apart else None,
         of.other_at(worst), of.words[CLASSES.index(name)],
         tuple((of.words[k], lengths[k]) for k in sorted(lengths, key=lambda code: -lengths[code]) if lengths[k] > 0),
+        CLASSES[there], of.words[there],
     )  # fmt: skip
 
 
