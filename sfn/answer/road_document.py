@@ -7,6 +7,7 @@ import numpy as np
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import CLASSES, class_words, shown_classes
+from sfn.reception.figures import hurting_minus_strongest
 from sfn.study.road import Road, Stretch
 from sfn.study.road_plan import PlannedRoad
 from sfn.systems.fm_carried import heard_programme
@@ -108,7 +109,10 @@ def _samples(of: Road) -> list[dict[str, Any]]:
         of.level_difference_db,
         of.of_second(of.delay_difference_us),
     )
-    hurts_level, hurts_delay = of.hurts_level_db, of.of_limiting(of.delay_difference_us)
+    hurts_level, hurts_delay = (
+        hurting_minus_strongest(values, of.quality.limiting, of.strongest)
+        for values in (of.level_dbuvm, of.delay_difference_us)
+    )
     made = []
     for k, at_m in enumerate(of.samples.distance_m):
         known = np.flatnonzero(np.isfinite(of.level_dbuvm[:, k]))

@@ -52,3 +52,17 @@ def _worst_tenth(
         level_dbuvm, arrival_us, local=local_of(yard.programme, mode), significant_db=yard.counts.significant_db
     ).snr_local_db
     return np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
+
+
+def hurting_minus_strongest(
+    values: NDArray[np.floating], limiting: NDArray[np.floating], strongest: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Of values shaped (S, M) that of the signal that hurts minus that of the strongest, shape (M,).
+
+    NaN where none hurts, or the strongest itself.
+    """
+    hurts, here = np.nan_to_num(limiting, nan=-1).astype(np.intp), np.arange(values.shape[1])
+    apart = np.zeros(len(here), bool) if not len(values) else (hurts >= 0) & (strongest >= 0) & (hurts != strongest)
+    made = np.full(len(here), np.nan)
+    made[apart] = values[hurts[apart], here[apart]] - values[strongest[apart], here[apart]]
+    return made

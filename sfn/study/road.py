@@ -238,19 +238,6 @@ class Road:
         rows = [self.signals.sites.index(name) for name in self.sites]
         return np.asarray(self.signals.covered[rows].all(axis=0))
 
-    def of_limiting(self, values: Floats) -> Floats:
-        """Row of the signal that hurts out of values shaped (S, M), where it is not the strongest itself; else NaN."""
-        rows, columns = np.nan_to_num(self.quality.limiting, nan=-1).astype(np.intp), np.arange(values.shape[1])
-        if not len(values):
-            return np.full(len(columns), np.nan)
-        apart = (rows >= 0) & (rows != self.strongest)
-        return np.where(apart, values[np.maximum(rows, 0), columns], np.nan)
-
-    @property
-    def hurts_level_db(self) -> Floats:
-        """Signal that hurts minus strongest, shape (M,); NaN where none does, or the strongest itself. [dB]"""
-        return np.asarray(self.of_limiting(self.level_dbuvm) - np.fmax.reduce(self.level_dbuvm, axis=0, initial=np.nan))
-
     @property
     def level_difference_db(self) -> Floats:
         """Second strongest minus strongest, shape (M,). [dB]"""
