@@ -9,7 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+import rasterio
 from PIL import Image
+from pyproj import Geod, Transformer
 from starlette.testclient import TestClient
 
 from tests.webapp.conftest import start_levels
@@ -161,6 +163,29 @@ def test_a_clicked_point_shows_every_signal(client: TestClient, number: int) -> 
 
     for text in ("North ridge", "South ridge", "Gap", "dBµV/m", "122 600.4"):
         assert text in shown
+
+
+def test_a_clicked_point_says_what_the_pixel_beside_it_is(client: TestClient, number: int) -> None:
+    """The panel is of the place itself; how far the pixel's centre is, its level and class are those of the map's CSV."""
+    part = ready(client, number)
+    lat, lon = 36.2811, -84.2013
+    html = client.get(f"/networks/{number}/point/part?lat={lat}&lon={lon}&map={part.rpartition('/')[2]}").text
+    said = " ".join(re.sub(r"<[^>]+>", " ", html).replace("\u202f", " ").split())
+    told = re.search(
+        r"pixel of (\d+) m, of its centre (\d+) m away: ([^.]+), strongest ([\d.]+) dBµV/m \(here ([\d.]+)", said
+    )
+    assert told is not None, said[:400]
+    with rasterio.open(io.BytesIO(client.get(f"{part}/file/level_dbuvm.tif").content)) as raster:
+        there = Transformer.from_crs("EPSG:4326", raster.crs, always_xy=True)
+        row, column = raster.index(*there.transform(lon, lat))
+        centre = there.transform(*raster.xy(row, column), direction="INVERSE")
+        level_dbuvm = float(raster.read(1)[row, column])
+    assert float(told[2]) == pytest.approx(Geod(ellps="WGS84").inv(lon, lat, *centre)[2], abs=1.0)
+    assert float(told[4]) == pytest.approx(level_dbuvm, abs=0.06)
+    assert (
+        "Below: worked out for this very place"
+        not in client.get(f"/networks/{number}/point/part?lat={lat}&lon={lon}&map=unknown").text
+    )
 
 
 def test_the_point_page_takes_a_place_as_people_write_it(client: TestClient, number: int) -> None:

@@ -1,15 +1,16 @@
 """Every signal at one receiving point, what it makes of reception, and what would mend it."""
 
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import Response
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located, locate
 from sfn.geodesy.sites import place
 from sfn.report.numbers import degrees
+from sfn.study.pixel import Pixel, pixel_at
 from sfn.study.point import Judged, judged, tried_signals
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.systems.fm_answer import fm_answer
@@ -66,6 +67,8 @@ class PointPart(Context):
     """Whether anything is tried."""
     link: str
     """Address of the same point as a page of its own."""
+    pixel: Pixel | None = None
+    """What the map that was clicked shows there; None where it is no more in memory, or ends before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,13 +155,18 @@ def _window(opened: Opened, tries: WhatIf) -> WindowTried | None:
 
 @router.get("/networks/{network_id}/point/part")
 def part(
-    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, lat: Latitude, lon: Longitude
-) -> Response:
-    """The signals at a clicked point."""
+    request: Request, opened: ReadableStatedDep, maps: MapsDep, tries: TriesDep, lat: Latitude, lon: Longitude,
+    map_key: Annotated[str, Query(alias="map")] = "",
+) -> Response:  # fmt: skip
+    """The signals at a clicked point; `map`: the key of the map that was clicked, for what it shows there."""
     found, now = judged_at(opened, maps, tries, lat, lon, None)
     trying = query_of(tries.against(opened.network))
     link = to("point.show", opened.head.id, at=f"{degrees(lat)}, {degrees(lon)}", query=trying)
-    return page(request, PointPart(found, bool(now.says), link))
+    computed = maps.find(map_key)
+    pixel = None
+    if computed is not None and computed.sites == tuple(site.id for site in opened.network.sites):
+        pixel = pixel_at(maps.zones(opened.network, computed, now, key=map_key, drawn=False), lat, lon)
+    return page(request, PointPart(found, bool(now.says), link, pixel))
 
 
 @router.get("/networks/{network_id}/point/direct", dependencies=[Depends(looked_at_by_program)])

@@ -209,6 +209,7 @@
     const query = tries();
     query.append("lat", where.lat.toFixed(7));
     query.append("lon", L.Util.wrapNum(where.lng, [-180, 180], true).toFixed(7));
+    query.append("map", part.split("/").pop()); // its pixel there stands beside the place
     const answer = await fetch(`${page.dataset.point}?${query}`);
     if (mine !== clicks) return;
     byId("point-part").innerHTML = answer.ok ? await answer.text() : '<p class="assumed">No signals could be worked out there.</p>';
