@@ -128,7 +128,9 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
         point_feature(
             s.lon_deg,
             s.lat_deg,
-            stretch_document(s) | {"class": s.for_people, "label": f"{n}: {s.worst_for_people}", "kind": "worst place"},
+            stretch_document(s)
+            | {"class": s.for_people, "worst_class": s.worst_for_people}
+            | {"label": f"{n}: {s.worst_for_people}", "kind": "worst place"},
         )
         for n, s in enumerate(of.stretches, start=1)
     ]
