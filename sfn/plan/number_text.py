@@ -66,16 +66,23 @@ def number_written(text: str, marks: Marks = FORM) -> Fraction:
     Traceback (most recent call last):
     ValueError: '1,234' can be 1.234 or 1234: write thousands without a mark, or one more decimal
     """
-    plain = _plain(text)
-    settled = marks.comma and not marks.point if "," in plain else not marks.comma
-    if _two_ways(plain) and not settled:
-        ways = f"{plain.replace(',', '.')} or {plain.replace(',', '').replace('.', '')}"
-        raise ValueError(f"{text!r} can be {ways}: write thousands without a mark, or one more decimal")
-    if plain.count(",") == 1 and "." not in plain:
-        plain = plain.replace(",", ".")
-    if len(plain) > MOST_CHARACTERS_N or not _NUMBER.fullmatch(plain):
-        raise ValueError(f"{text[:MOST_CHARACTERS_N]!r} is no number")
-    return Fraction(plain)
+    return Fraction(_meant(text, marks))
+
+
+def float_written(text: str, marks: Marks = FORM) -> float:
+    """The nearest float to the same; a third of the work, for tables of hundreds of thousands of lines.
+
+    Raises
+    ------
+    ValueError
+        As `number_written`.
+
+    Examples
+    --------
+    >>> float_written("122 602,9"), float_written("−0,125")
+    (122602.9, -0.125)
+    """
+    return float(_meant(text, marks))
 
 
 def ratio_written(text: str, marks: Marks = FORM) -> Fraction:
@@ -131,9 +138,26 @@ def number_in(text: str, *, least: float, greatest: float, marks: Marks = FORM) 
     return value
 
 
+def _meant(text: str, marks: Marks) -> str:
+    """A number as programs write it; refused where it is none, or two."""
+    plain = _plain(text)
+    settled = marks.comma and not marks.point if "," in plain else not marks.comma
+    if _two_ways(plain) and not settled:
+        ways = f"{plain.replace(',', '.')} or {plain.replace(',', '').replace('.', '')}"
+        raise ValueError(f"{text!r} can be {ways}: write thousands without a mark, or one more decimal")
+    if plain.count(",") == 1 and "." not in plain:
+        plain = plain.replace(",", ".")
+    if len(plain) > MOST_CHARACTERS_N or not _NUMBER.fullmatch(plain):
+        raise ValueError(f"{text[:MOST_CHARACTERS_N]!r} is no number")
+    return plain
+
+
 def _plain(text: str) -> str:
     """Without blanks between thousands, and with the minus sign of programs."""
-    return _GROUPS.sub("", text.strip()).replace("\u2212", "-")
+    plain = text.strip()
+    if plain.isascii() and " " not in plain and "\t" not in plain:  # as nearly every cell is
+        return plain
+    return _GROUPS.sub("", plain).replace("\u2212", "-")
 
 
 def _two_ways(plain: str) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sfn.errors import PlanError, Problem
 from sfn.plan.formula import unguarded
-from sfn.plan.number_text import FORM, Marks, marks_of, number_written
+from sfn.plan.number_text import FORM, Marks, float_written, marks_of
 from sfn.plan.sheets import content_of, separator_of, table_text
 from sfn.units import grouped
 
@@ -56,16 +56,16 @@ class Row:
         text = self.text(column, empty=empty)
         if not text:
             return math.nan
-        expected = f"a number from {least:.12g} to {greatest:.12g} {unit}"
         try:
-            value = float(number_written(text, self.marks)) * self.factors.get(column, 1.0)
+            value = float_written(text, self.marks) * self.factors.get(column, 1.0)
         except ValueError as error:
-            self.no(column, str(error), expected, code="not-a-number")
-            return math.nan
-        if not least <= value <= greatest:
-            self.no(column, f"{text} is out of range", expected, code="out-of-range")
-            return math.nan
-        return value
+            what, code = str(error), "not-a-number"
+        else:
+            if least <= value <= greatest:
+                return value
+            what, code = f"{text} is out of range", "out-of-range"
+        self.no(column, what, f"a number from {least:.12g} to {greatest:.12g} {unit}", code=code)
+        return math.nan
 
     def one_of(self, column: str, known: tuple[str, ...]) -> str:
         """The cell's text when it is one of those known."""
