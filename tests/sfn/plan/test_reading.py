@@ -96,7 +96,7 @@ def test_all_problems_are_told_at_once() -> None:
         ("[1]", "F: document: is a list, not an object"),
         ("{", "F: line 1, column 2: is not JSON"),
         (b"\xff\xfe", "F: document: is not UTF-8 text"),
-        ("[" * 100_000, "F: document: is nested too deeply"),
+        ("[" * 100_000, "F: document: has more than 40 lists and objects within each other"),
         ('{"format": ' + "9" * 5000 + "}", "F: document: contains a number that is too long"),
     ],
 )
