@@ -67,6 +67,7 @@ KEEPER = Person("", "administrator", "password")
 # What a route needs for anything but looking, the first that fits; under ``/api`` and ``/api/pages`` too. Held against
 # the path that the route was written with, gaps and all: an address says one number in many ways, a route in one.
 _ID = r"/networks/\{network_id\}"
+_FORM = r"\.\{form\}"
 NEEDS: tuple[tuple[str, Action | None], ...] = (
     (r"/log-in|/log-out|/account(/.*)?|/first-user", None),  # each looks for itself
     (r"/site/.*", None),  # a technician's signed link
@@ -76,9 +77,9 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/timeline|{_ID}/measurements/rows", "record"),
     (rf"{_ID}/change/approve", "approve"),
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
-    (rf"{_ID}/(signals|measurements|measurements/(residuals\.\w+|echoes|recordings/upload))", "compute"),
+    (rf"{_ID}/(signals|measurements|measurements/(residuals{_FORM}|echoes|recordings/upload))", "compute"),
     (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
-    (rf"{_ID}/(road|road\.\w+|road/(upload|again)|drives/\w+/upload|losses/upload)", "compute"),
+    (rf"{_ID}/(road|road{_FORM}|road/(upload|again)|drives/\w+/upload|losses/upload)", "compute"),
     (rf"{_ID}/point/(direct|hear/upload)", "compute"),
     (rf"{_ID}/(offsets/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)", "compute"),
     (r"/jobs/[^/]+/cancel", "compute"),
