@@ -22,6 +22,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import WEB_MERCATOR_LIMIT_DEG, Grid
 from sfn.plan import Network, Place
 from sfn.plan.rows import Row, read_rows, refuse
+from sfn.reception.raster_edge import edge_says
 from sfn.reception.towns import largest_town
 from sfn.terrain.credits import credits_of_file
 from sfn.units import grouped
@@ -110,8 +111,9 @@ def listeners(network: Network, grid: Grid, *, folder: Path, anywhere: bool = Fa
         )
         raise PlanError([problem])
     if path.suffix.lower() in (".tif", ".tiff"):
-        said = f"people of {path.name}{_whose(path)}, even within each of its cells"
-        return Listeners(from_raster(path, grid), said)
+        people = from_raster(path, grid)
+        said = f"people of {path.name}{_whose(path)}, even within each of its cells{edge_says(path, grid)}"
+        return Listeners(people, said)
     places = read_places(path)
     said = f"{len(places)} places of {path.name}{_whose(path)}; {RULE}{_coarse(places, grid)}"
     return Listeners(spread(places, grid), said, places)
