@@ -79,6 +79,11 @@ def test_the_seal_is_what_it_says(done: Store) -> None:
         ),
         ('update audit set body = \'{"a":"\\ud800"}\' where id = 2', "line 2: it was changed"),
         ("update audit set body = 3, who = 4.5, at = null is null where id = 2", "line 2: it was changed"),
+        (
+            "update audit set id = case id when 2 then -3 when 3 then -2 end where id in (2, 3);"
+            "update audit set id = -id where id < 0",
+            "line 2: it does not follow the line before it",
+        ),
         ("delete from audit where id > 3", "lines 4 to 5 are gone"),
         ("delete from audit", "lines 1 to 5 are gone"),
         (
@@ -92,7 +97,7 @@ def test_every_tampering_is_found(done: Store, settings: Settings, change: str, 
     """Behind the program's back, in the file."""
     assert done.audit.verify().faults == ()
     with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
-        behind.execute(change)
+        behind.executescript(change)
     behind.close()
     found = done.audit.verify()
     assert says in found.faults[0]
