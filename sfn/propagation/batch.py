@@ -145,11 +145,12 @@ def over_sphere(D: float, m: int, h1: float, h2: float, q: float, root: float, o
 def spheres(B: Any, n: int, M: Model) -> None:
     """Add what the smooth earth costs where a path is not clear of it."""
     for a in range(n):
+        D, m, h1, h2, omega = B[DISTANCE + a], int(B[INNER + a]), B[OVER_T + a], B[OVER_R + a], B[OMEGA + a]
         if not (B[CLEAR_50 + a] > 0.0):
-            D, m, h1, h2, omega = B[DISTANCE + a], int(B[INNER + a]), B[OVER_T + a], B[OVER_R + a], B[OMEGA + a]
             B[LD_50 + a] += over_sphere(D, m, h1, h2, M.q50, M.ae_root, omega, M)
-            if M.rare and not (B[CLEAR_B + a] > 0.0):
-                B[LD_B + a] += over_sphere(D, m, h1, h2, M.qb, M.ab_root, omega, M)
+        # On its own: above 104.7 N-units per km the median's earth is the flatter of the two.
+        if M.rare and not (B[CLEAR_B + a] > 0.0):
+            B[LD_B + a] += over_sphere(D, m, h1, h2, M.qb, M.ab_root, omega, M)
     if not M.rare:
         for a in range(n):
             B[LD_B + a] = B[LD_50 + a]

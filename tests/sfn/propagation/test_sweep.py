@@ -71,6 +71,30 @@ def test_same_profile_same_answer(random_path, seed):
             assert abs(one.tx_elevation_deg - swept.tx_elevation_deg[j]) < 1e-9
 
 
+@pytest.mark.parametrize("delta_n", [104.0, 106.0, 120.0, 150.0])
+def test_an_earth_flatter_than_the_ducts_gives_what_the_exact_path_gives(delta_n):
+    """From 104.7 N-units per km on, what is clear of the median's earth need not be clear of beta0's, eq. (7)."""
+    steps, step_km, rng = 700, 0.05, np.random.default_rng(5)
+    d = step_km * np.arange(steps)
+    h = 300.0 + np.cumsum(rng.normal(0.0, 6.0, steps))
+    none, inland = np.zeros(steps), np.full(steps, ZONES.index("inland"))
+    link = replace(
+        LINK, tx_ground_m=float(h[0]), tx_height_m=50.0, rx_height_m=1.5, frequency_mhz=30.0, delta_n=delta_n
+    )
+    at = np.arange(60, steps, 8)
+    swept = losses_on_radials(
+        h[None], cover_m=none[None], zone=inland[None], step_km=step_km, lat_deg=48.0, rx_distance_km=d[at],
+        rx_azimuth_deg=0.0, rx_ground_m=h[at], rx_zone=inland[at], link=link,
+    )  # fmt: skip
+    for j, i in enumerate(at):
+        profile, latitude_deg = (
+            (d[: i + 1], h[: i + 1], none[: i + 1], inland[: i + 1]),
+            centre_latitude(48.0, 0.0, d[i]),
+        )
+        alone = [exact(link, p, *profile, latitude_deg).loss_db for p in link.time_pct]
+        assert swept.loss_db[:, j] == pytest.approx(alone, abs=SAME_DB)
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_cover_ends_before_the_receiver_as_on_the_exact_path(random_path, seed):
     """With own cover and its own clutter distance at every receiver: nearer points bare, one more point there."""
