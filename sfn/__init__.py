@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from sfn.library.search import OptimiseAnswer, optimise
     from sfn.study.what_if import WhatIf
 
-keep_somewhere(Path(__file__).parent / "propagation", os.environ)
+keep_somewhere(Path(__file__).parent, os.environ)
 
 __version__ = "0.1.0"
 __all__ = [

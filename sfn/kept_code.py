@@ -1,42 +1,79 @@
-"""Where compiled code is kept when neither the program's folder nor the home folder can be written.
+"""Where compiled code is kept: a folder for each state of the sources.
 
-numba keeps it beside the code, else in the home folder's cache, and refuses to start where it may do neither. Then it
-goes into the data folder (``SFN_DELAYS_DATA``), or into a folder of this user alone among the temporary files, which
-the next start of the machine may empty. A folder that somebody else could have written to is not taken: what lies in it
-is run.
+numba looks only at the file that a function stands in: after an update in which another file changed whose functions
+or constants are compiled in, it would run the old machine code. So the folder's name has a digest of all that compiled
+code is made of. It stands beside the code, else in the home folder's cache, else in the data folder
+(``SFN_DELAYS_DATA``), else among the temporary files in a folder of this user alone, which the next start of the
+machine may empty. A folder that somebody else could have written to is not taken: what lies in it is run.
 """
 
+import hashlib
 import os
+import re
 import stat
 import tempfile
-from collections.abc import MutableMapping
+from collections.abc import Iterator, MutableMapping
 from pathlib import Path
 
 VARIABLE = "NUMBA_CACHE_DIR"
 
 
-def keep_somewhere(code: Path, environ: MutableMapping[str, str]) -> None:
-    """Name a folder to numba, before it is imported, where it would find none.
+def keep_somewhere(sources: Path, environ: MutableMapping[str, str]) -> None:
+    """Name the folder to numba, before it is imported.
 
     Parameters
     ----------
-    code : Path
-        A folder of compiled modules.
+    sources : Path
+        The folder of the package.
     environ : mutable mapping
-        The environment; ``NUMBA_CACHE_DIR`` is set in it, or left alone where it stands or is not needed.
+        The environment; ``NUMBA_CACHE_DIR`` is set in it. Where it stands, a folder in that one is taken; it is left
+        alone where no folder will do.
     """
-    beside = code / "__pycache__"
-    if environ.get(VARIABLE) or _writable(beside if beside.exists() else code):
-        return
-    home = environ.get("XDG_CACHE_HOME") or str(Path(environ.get("HOME") or os.path.expanduser("~")) / ".cache")
-    chosen = [Path(environ["SFN_DELAYS_DATA"]) / "compiled"] if environ.get("SFN_DELAYS_DATA") else []
-    user = os.getuid() if hasattr(os, "getuid") else 0
-    if _made(Path(home) / "numba"):
-        return
-    for folder in (*chosen, Path(tempfile.gettempdir()) / f"sfn-delays-compiled-{user}"):
-        if _made(folder):
-            environ[VARIABLE] = str(folder)
+    name = f"compiled-{digest(sources)}"
+    given = environ.get(VARIABLE)
+    if given and Path(given).name == name:
+        return  # of the process that started this one
+    for root in (Path(given),) if given else _roots(sources, environ):
+        if _made(root / name):
+            environ[VARIABLE] = str(root / name)
             return
+
+
+def digest(sources: Path) -> str:
+    """Sixteen characters that change when a module does that numba compiles, or one that it imports from."""
+    found = hashlib.sha256()
+    for file, text in sorted(_compiled(sources).items()):
+        found.update(f"{file.relative_to(sources)} {len(text)}\n".encode() + text)
+    return found.hexdigest()[:16]
+
+
+def _compiled(sources: Path) -> dict[Path, bytes]:
+    """Modules that speak of numba, and all that they import out of the package, directly or not."""
+    texts = {file: file.read_bytes() for file in sources.rglob("*.py")}
+    imported = re.compile(rb"^from " + sources.name.encode() + rb"\.([\w.]+) import", re.M)
+    open_, found = [file for file, text in texts.items() if b"numba" in text], set()
+    while open_:
+        file = open_.pop()
+        found.add(file)
+        for name in imported.findall(texts[file]):
+            at = sources.joinpath(*name.decode().split("."))
+            open_ += [other for other in (at.with_suffix(".py"), at / "__init__.py") if other in texts.keys() - found]
+    return {file: texts[file] for file in found}
+
+
+def _roots(sources: Path, environ: MutableMapping[str, str]) -> Iterator[Path]:
+    """Folders that may hold it, the best first."""
+    beside = sources / "__pycache__"
+    if _writable(beside if beside.exists() else sources):
+        yield beside
+    home = environ.get("XDG_CACHE_HOME") or str(Path(environ.get("HOME") or os.path.expanduser("~")) / ".cache")
+    if _made(Path(home) / "sfn-delays"):
+        yield Path(home) / "sfn-delays"
+    if data := environ.get("SFN_DELAYS_DATA"):
+        yield Path(data) / "compiled"
+    own = Path(tempfile.gettempdir()) / f"sfn-delays-compiled-{os.getuid() if hasattr(os, 'getuid') else 0}"
+    if _made(own):
+        yield own
 
 
 def _made(folder: Path) -> bool:
