@@ -54,7 +54,9 @@ WEAK = "the strongest is below the minimum field"
 LAYERS = {
     "quality_class": Offered("Reception", "class", RECEPTION, NOTHING),
     "quality_margin_db": Offered("Margin over adequate service", "dB", RECEPTION, NOTHING),
-    "coverage_probability": Offered("Share of places around that are served", "share of places", RECEPTION, NOTHING),
+    "coverage_probability": Offered(
+        "Share of places around that are served, levels drawn", "share of places", RECEPTION, NOTHING
+    ),
     "limiting_site": Offered(
         "Signal that limits", "site", RECEPTION, "no signal that counts limits, or another station disturbs"
     ),

@@ -1,7 +1,7 @@
 """The air of a network on the page Terrain: bring the ITU's maps, take up what they have."""
 
 import copy
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
@@ -11,12 +11,9 @@ from sfn.geodesy.sites import placed_sites
 from sfn.propagation.refractivity import MAPS
 from sfn.study.air import air_of
 from webapp.config.addresses import Room, to
-from webapp.describe.revisions import conflict_page
-from webapp.describe.terrain import shown
+from webapp.describe.terrain import saved, shown
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, StoreDep
 from webapp.shell.render import notice
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError
 from webapp.work.air_maps import FIELDS, air_maps, keep_air_maps
 
 router = Room("air")
@@ -42,27 +39,16 @@ def bring(
 @router.post("/networks/{network_id}/refractivity")
 def take_up(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep, form: FormDep) -> Response:
     """Save the network with what the maps have at its middle."""
-    try:
-        draft = typed_beside(store, opened.head.id, form)
+
+    def changed(document: dict[str, Any]) -> dict[str, Any]:
+        """The document with it."""
         offered = air_of(opened.network, placed_sites(opened.network).at, air_maps(maps.terrain_folder)).offered
         if offered is None:
-            raise PlanError(
-                [
-                    Problem(
-                        "maps", "are not there", "both maps sent first, and a site with a place",
-                        code="map-unreadable", fields=("maps",),
-                    )
-                ]
-            )  # fmt: skip
-        document = copy.deepcopy(draft.document) | {
-            "delta_n": offered.delta_n, "surface_refractivity_n0": offered.surface_refractivity_n0
-        }  # fmt: skip
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        return shown(request, opened, maps, refused.problems, form)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return shown(request, opened, maps, outcome.problems, form)
-    notice(request, saved_says(outcome, draft))
-    return RedirectResponse(to("terrain.show", opened.head.id), 303)
+            expected = "both maps sent first, and a site with a place"
+            raise PlanError([Problem("maps", "are not there", expected, code="map-unreadable", fields=("maps",))])
+        return copy.deepcopy(document) | {
+            "delta_n": offered.delta_n,
+            "surface_refractivity_n0": offered.surface_refractivity_n0,
+        }
+
+    return saved(request, store, opened, maps, form, changed)

@@ -1,6 +1,7 @@
 """The network's terrain, ground cover and zones: choose them, send files, take ground heights."""
 
 import copy
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar
 
@@ -30,7 +31,7 @@ from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, Stor
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError
+from webapp.store.store import ConflictError, Store
 from webapp.work.air_maps import air_maps
 from webapp.work.maps import Maps
 from webapp.work.terrains import TerrainLine, source_of, take_files, value_of, zones_kept
@@ -110,10 +111,17 @@ def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep,
     """Save another terrain, cover or zones, and the terrain's height at the sites that are ticked; or list classes."""
     if form.get("act") == "look":
         return shown(request, opened, maps, form=form)
+    return saved(request, store, opened, maps, form, lambda document: _changed(document, form, maps))
+
+
+def saved(
+    request: Request, store: Store, opened: Opened, maps: Maps, form: dict[str, str],
+    change: Callable[[dict[str, Any]], dict[str, Any]],
+) -> Response:  # fmt: skip
+    """Save the network as `change` makes its document, and show the page; what it refuses stands on it."""
     try:
         draft = typed_beside(store, opened.head.id, form)
-        document = _changed(draft.document, form, maps)
-        outcome = save(request, store, draft.with_document(document))
+        outcome = save(request, store, draft.with_document(change(draft.document)))
     except PlanError as refused:
         return shown(request, opened, maps, refused.problems, form)
     except ConflictError as conflict:
