@@ -1,6 +1,5 @@
 """The air of a network on the page Terrain: bring the ITU's maps, take up what they have."""
 
-import copy
 from typing import Annotated, Any
 
 from fastapi import File, Request, UploadFile
@@ -11,7 +10,8 @@ from sfn.geodesy.sites import placed_sites
 from sfn.propagation.refractivity import MAPS
 from sfn.study.air import air_of
 from webapp.config.addresses import Room, to
-from webapp.describe.terrain import saved, shown
+from webapp.describe.revisions import save_part
+from webapp.describe.terrain import shown
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, StoreDep
 from webapp.shell.render import notice
 from webapp.work.air_maps import FIELDS, air_maps, keep_air_maps
@@ -46,9 +46,12 @@ def take_up(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep
         if offered is None:
             expected = "both maps sent first, and a site with a place"
             raise PlanError([Problem("maps", "are not there", expected, code="map-unreadable", fields=("maps",))])
-        return copy.deepcopy(document) | {
+        return document | {
             "delta_n": offered.delta_n,
             "surface_refractivity_n0": offered.surface_refractivity_n0,
         }
 
-    return saved(request, store, opened, maps, form, changed)
+    return save_part(
+        request, store, opened.head.id, form, changed, then=to("terrain.show", opened.head.id),
+        refused=lambda problems: shown(request, opened, maps, problems, form),
+    )  # fmt: skip

@@ -1,12 +1,11 @@
 """One site's antenna: tables sent as CSV and seen as they hang, direction and tilts."""
 
-import copy
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, ClassVar, Literal
 
 from fastapi import File, Request, UploadFile
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 
 from sfn.antenna import Pattern, pattern, read_table
 from sfn.check.antennas import pattern_problems
@@ -15,15 +14,13 @@ from sfn.geodesy.sites import placed_sites
 from sfn.plan import Antenna, Site
 from sfn.report.plots import pattern_plot
 from webapp.config.addresses import Room, to
-from webapp.describe.revisions import conflict_page
+from webapp.describe.revisions import save_part
 from webapp.describe.site import index_of
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
-from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
+from webapp.shell.render import page
 from webapp.standing.tries import number_of
-from webapp.store.store import ConflictError
 
 router = Room("antenna")
 NUMBERS = ("azimuth_deg", "electrical_tilt_deg", "mechanical_tilt_deg")
@@ -80,35 +77,29 @@ def change(
 ) -> Response:
     """Save the antenna; a table stays as it is where no file is sent."""
     files = {"horizontal": horizontal, "vertical": vertical}
-    try:
-        draft = typed_beside(store, opened.head.id, form)
-        document, doubts = _changed(draft.document, site_id, form, files)
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        return _shown(request, opened, site_id, refused.problems, form)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return _shown(request, opened, site_id, outcome.problems, form)
-    notice(request, " ".join([saved_says(outcome, draft), *(f"Look at this: {d.what}; {d.expected}." for d in doubts)]))
-    return RedirectResponse(to("antenna.show", opened.head.id, site_id), 303)
+    doubts: list[Problem] = []
+    return save_part(
+        request, store, opened.head.id, form, lambda document: _changed(document, site_id, form, files, doubts),
+        refused=lambda problems: _shown(request, opened, site_id, problems, form),
+        then=to("antenna.show", opened.head.id, site_id),
+        also=lambda _: " ".join(f"Look at this: {d.what}; {d.expected}." for d in doubts),
+    )  # fmt: skip
 
 
 def _changed(
-    document: dict[str, Any], site_id: str, form: Mapping[str, str], files: Mapping[str, UploadFile | None]
-) -> tuple[dict[str, Any], list[Problem]]:
-    """The document with the antenna that was sent, and doubts about its tables."""
-    made = copy.deepcopy(document)
+    made: dict[str, Any], site_id: str, form: Mapping[str, str], files: Mapping[str, UploadFile | None],
+    doubts: list[Problem],
+) -> dict[str, Any]:  # fmt: skip
+    """The document with the antenna that was sent; doubts about its tables go into `doubts`."""
     site = made["sites"][index_of(made, site_id)]
     if form.get("do") == "remove":
         site.pop("antenna", None)
-        return made, []
+        return made
     antenna = dict(site.get("antenna") or {})
     for name in NUMBERS:
         antenna[name] = number_of(name, form.get(name, "")) or 0.0
     for name in ("azimuth_from", "azimuth_date", "note"):
         antenna[name] = form.get(name, "").strip() or None
-    doubts: list[Problem] = []
     for kind, sent in files.items():
         if sent is not None and sent.filename:
             antenna[kind], found = _table(kind, sent)
@@ -116,7 +107,7 @@ def _changed(
         elif form.get(f"{kind}_none"):
             antenna.pop(kind, None)
     site["antenna"] = {key: value for key, value in antenna.items() if value is not None}
-    return made, doubts
+    return made
 
 
 def _table(kind: str, sent: UploadFile) -> tuple[list[list[float]], tuple[Problem, ...]]:

@@ -10,9 +10,9 @@ from fastapi.responses import Response
 from sfn.plan import Stage
 from sfn.plan.proposal import place_in_chain
 from webapp.config.addresses import Room
-from webapp.describe.chain_drawn import ChainDrawn, chains_drawn, length_of, sharing
+from webapp.describe.chain_drawn import ChainDrawn, chains_drawn, length_of, name_of, sharing
 from webapp.describe.edit_form import Editor, editor, sheet, stands_now
-from webapp.describe.site import index_of, name_of, saved_id
+from webapp.describe.site import index_of, saved_id
 from webapp.forms.fields import LONGEST_MENU, Field, Group, Sheet, all_problems
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import NetworkDep, base_head

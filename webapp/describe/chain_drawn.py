@@ -55,10 +55,15 @@ def chains_drawn(document: Mapping[str, Any], index: int) -> tuple[ChainDrawn, .
     )
 
 
+def name_of(site: Mapping[str, Any], index: int) -> str:
+    """A site's name for people, also before it has one."""
+    return str(site.get("name") or site.get("id") or f"site {index + 1}")
+
+
 def sharing(document: Mapping[str, Any], index: int, stage_id: object) -> tuple[str, ...]:
     """Names of the other sites whose chains pass a stage."""
     return tuple(
-        str(site.get("name") or site.get("id") or f"site {n + 1}")
+        name_of(site, n)
         for n, site in enumerate(document["sites"])
         if n != index and any(stage_id in (chain.get("stages") or ()) for chain in site.get("chains") or ())
     )
@@ -99,9 +104,7 @@ def others_of(document: Mapping[str, Any], index: int) -> tuple[tuple[int, str],
     """Sites with a chain from the studio whose chain and devices may be proposed for another, the last first."""
     sites = list(enumerate(document.get("sites") or ()))
     return tuple(
-        (n, str(site.get("name") or site.get("id")))
-        for n, site in reversed(sites)
-        if n != index and not site.get("fed_off_air_from")
+        (n, name_of(site, n)) for n, site in reversed(sites) if n != index and not site.get("fed_off_air_from")
     )[:MOST_OTHERS_N]
 
 

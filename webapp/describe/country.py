@@ -1,6 +1,5 @@
 """The ground round the sites out of open data: what would be fetched, fetching it, and standing the network on it."""
 
-import copy
 import re
 import unicodedata
 from dataclasses import dataclass
@@ -15,12 +14,10 @@ from sfn.geodesy.sites import placed_sites
 from sfn.study.country import USUAL, Offer, area, choices, offer
 from webapp.config.addresses import Room, to
 from webapp.config.settings import Settings
-from webapp.describe.revisions import conflict_page
+from webapp.describe.revisions import save_part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, ListsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
-from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError
+from webapp.shell.render import page
 from webapp.work.countries import (
     LONGEST_NAME_N,
     MadeCountry,
@@ -135,28 +132,23 @@ def stand(
 ) -> Response:
     """Save the network so that it stands on what was made."""
     name = form.get("name", "").strip()
-    try:
+
+    def changed(document: dict[str, Any]) -> dict[str, Any]:
+        """The document with what was ticked of what was made."""
         made = made_under(maps.terrain_folder, name)
         if made is None:
             expected = "a name under which ground was fetched"
             raise PlanError([Problem("name", f"nothing lies under {name!r}", expected, code="name-unusable")])
-        draft = typed_beside(store, opened.head.id, form)
-        document = copy.deepcopy(draft.document)
         taken = [key for key in WORDS if key in made.keys and form.get(f"take-{key}")]
-        document.update({key: made.keys[key] for key in taken})
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        shown = _page(request, opened, maps, settings, name=name, form=form, problems=refused.problems)
-        return page(request, shown, status=422)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        shown = _page(request, opened, maps, settings, name=name, form=form, problems=outcome.problems)
-        return page(request, shown, status=422)
-    notice(
-        request, f"{saved_says(outcome, draft)} Hold the terrain's heights at the sites against those that are typed."
-    )
-    return RedirectResponse(to("terrain.show", opened.head.id), 303)
+        return document | {key: made.keys[key] for key in taken}
+
+    return save_part(
+        request, store, opened.head.id, form, changed, then=to("terrain.show", opened.head.id),
+        refused=lambda problems: page(
+            request, _page(request, opened, maps, settings, name=name, form=form, problems=problems), status=422
+        ),
+        also=lambda _: "Hold the terrain's heights at the sites against those that are typed.",
+    )  # fmt: skip
 
 
 def _page(

@@ -52,7 +52,7 @@ def change(request: Request, store: StoreDep, network_id: NetworkId, form: FormD
     if draft.text is not None:
         return _shown(request, draft, "document", index, status=422)
     at_page = asks(request) and "x-part" not in request.headers
-    if verb in ("undo", "redo") and draft.text is None:
+    if verb in ("undo", "redo"):
         key = undone(store, draft) if verb == "undo" else redone(store, draft)
         saved = _address(network_id, view, index, draft.base.document)
         return RedirectResponse(to("editor.show", network_id, key, view=view, index=index) if key else saved, 303)

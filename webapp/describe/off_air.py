@@ -10,8 +10,8 @@ from sfn.errors import PlanError
 from sfn.study.off_air import OffAirSite, off_air_sites
 from sfn.timing.readable import readable
 from webapp.config.addresses import Room
+from webapp.describe.chain_drawn import name_of
 from webapp.describe.edit_form import Editor, editor, sheet
-from webapp.describe.site import name_of
 from webapp.forms.fields import Group, label_of
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import NetworkDep, base_head, head_without

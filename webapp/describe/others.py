@@ -1,11 +1,10 @@
 """Transmitters of other programmes: a table that is typed or sent, and saved like every change of the document."""
 
-import copy
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from fastapi import File, Request, UploadFile
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import OtherTransmitter
@@ -14,12 +13,10 @@ from sfn.reception.others import others_says, ratios_say
 from sfn.study.other_table import HEAD, others_csv, understood_others
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
-from webapp.describe.revisions import conflict_page
+from webapp.describe.revisions import save_part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, Opened, ReadableDep, StoreDep
-from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError
+from webapp.shell.render import page
 
 router = Room("others")
 
@@ -70,22 +67,17 @@ def send(request: Request, opened: ReadableDep, file: Annotated[UploadFile, File
 @router.post("/networks/{network_id}/others")
 def change(request: Request, store: StoreDep, opened: ReadableDep, form: FormDep) -> Response:
     """Save the table as the document's list."""
-    try:
-        draft = typed_beside(store, opened.head.id, form)
-        document = copy.deepcopy(draft.document)
+
+    def changed(document: dict[str, Any]) -> dict[str, Any]:
+        """The document with the list."""
         before = document.pop("other_transmitters", None)
         found = understood_others(form.get("table", "").encode(), source="table", before=before)
-        if found.entries:
-            document["other_transmitters"] = list(found.entries)
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        return page(request, _page(request, opened, form=form, problems=refused.problems), status=422)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return page(request, _page(request, opened, form=form, problems=outcome.problems), status=422)
-    notice(request, saved_says(outcome, draft))
-    return RedirectResponse(to("others.show", opened.head.id), 303)
+        return document | ({"other_transmitters": list(found.entries)} if found.entries else {})
+
+    return save_part(
+        request, store, opened.head.id, form, changed, then=to("others.show", opened.head.id),
+        refused=lambda problems: page(request, _page(request, opened, form=form, problems=problems), status=422),
+    )  # fmt: skip
 
 
 def _page(

@@ -1,8 +1,7 @@
 """Who is counted on the map: places of the document, a file that is sent, or the world's list of places."""
 
-import copy
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from fastapi import File, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
@@ -12,12 +11,10 @@ from sfn.geodesy.grid import Grid
 from sfn.reception.listeners import RULE, Listeners, world_installed
 from sfn.study.people import Beside, Looked
 from webapp.config.addresses import Room, to
-from webapp.describe.revisions import conflict_page
+from webapp.describe.revisions import save_part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
-from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError
+from webapp.shell.render import page
 from webapp.work.maps import Maps
 from webapp.work.people import HeldFile, beside_now, held_files, listeners_of, look_at, take, value_of
 
@@ -92,22 +89,19 @@ def choose(
 ) -> Response:
     """Save who is counted."""
     grid = _grid(opened, maps, settings.limits.grid_points)
-    try:
-        draft = typed_beside(store, opened.head.id, form)
-        document, now = copy.deepcopy(draft.document), draft.document.get("listeners")
-        document.pop("listeners", None)
+
+    def changed(document: dict[str, Any]) -> dict[str, Any]:
+        """The document with who is chosen."""
+        now = document.pop("listeners", None)
         chosen = listeners_of(form.get("listeners", value_of(now)), now, folder=maps.terrain_folder)
-        if chosen is not None:
-            document["listeners"] = chosen
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        return page(request, _page(request, opened, maps, grid, form=form, problems=refused.problems), status=422)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return page(request, _page(request, opened, maps, grid, form=form, problems=outcome.problems), status=422)
-    notice(request, saved_says(outcome, draft))
-    return RedirectResponse(to("people.show", opened.head.id), 303)
+        return document | ({} if chosen is None else {"listeners": chosen})
+
+    return save_part(
+        request, store, opened.head.id, form, changed, then=to("people.show", opened.head.id),
+        refused=lambda problems: page(
+            request, _page(request, opened, maps, grid, form=form, problems=problems), status=422
+        ),
+    )  # fmt: skip
 
 
 def _grid(opened: Opened, maps: Maps, most: int) -> Grid | None:

@@ -1,7 +1,9 @@
 """Revisions of one network: listed, compared, restored; and two people's changes put together."""
 
+import copy
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
@@ -12,12 +14,12 @@ from webapp.config.limits import NetworkId, RevisionNumber, whole_number
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of
 from webapp.shell.render import notice, page
-from webapp.standing.editing import typed
+from webapp.standing.editing import Draft, save, saved_says, typed, typed_beside
 from webapp.standing.told import put_down
 from webapp.store.differences import clashes, compared, merged, shown
 from webapp.store.documents import as_text
 from webapp.store.frozen import unfrozen
-from webapp.store.store import ConflictError, Revision
+from webapp.store.store import ConflictError, Revision, Store
 
 router = Room("revisions")
 CHOICE = "choice "
@@ -164,6 +166,39 @@ def merge(request: Request, store: StoreDep, network_id: NetworkId, form: FormDe
     said = put_down(store, theirs, document, number=made.number, author=author, tells=False)
     notice(request, f"Both changes are saved, as revision {made.number}. {said}".strip())
     return RedirectResponse(to("network.show", network_id), 303)
+
+
+def save_part(
+    request: Request, store: Store, network_id: int, form: dict[str, str],
+    change: Callable[[dict[str, Any]], dict[str, Any]],
+    *, refused: Callable[[tuple[Problem, ...]], Response], then: str, also: Callable[[Revision], str] = lambda _: "",
+) -> Response:  # fmt: skip
+    """Save what a page of its own changes in the document, beside everything else in it.
+
+    Parameters
+    ----------
+    form : dict
+        Of it base, author and reason are read; the page's own fields are for `change`.
+    change : callable
+        The document to be saved, of a copy of its own; raises `PlanError` with what cannot be used.
+    refused : callable
+        The page with what keeps it from being saved.
+    then : str
+        Where a browser goes on.
+    also : callable
+        What is told besides of what was saved.
+    """
+    try:
+        draft = typed_beside(store, network_id, form)
+        outcome = save(request, store, draft.with_document(change(copy.deepcopy(draft.document))))
+    except PlanError as refusal:
+        return refused(refusal.problems)
+    except ConflictError as conflict:
+        return conflict_page(request, conflict, form)
+    if isinstance(outcome, Draft):
+        return refused(outcome.problems)
+    notice(request, f"{saved_says(outcome, draft)} {also(outcome)}".strip())
+    return RedirectResponse(then, 303)
 
 
 def conflict_page(

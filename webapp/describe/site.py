@@ -17,7 +17,7 @@ from sfn.study.standing import Standing, standing, where_to_stand
 from sfn.terrain.dem import Terrain
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room
-from webapp.describe.chain_drawn import ChainDrawn, StageAsk, chains_drawn, others_of, stage_asks
+from webapp.describe.chain_drawn import ChainDrawn, StageAsk, chains_drawn, name_of, others_of, stage_asks
 from webapp.describe.edit_form import Editor, editor, sheet, stands_now
 from webapp.forms.fields import Group
 from webapp.forms.typed import number
@@ -162,11 +162,6 @@ def _known(maps: Maps, draft: Draft) -> tuple[Terrain | None, float]:
         return maps.ground(network).terrain, tolerated_us
     except PlanError:
         return None, tolerated_us  # the Terrain page says why
-
-
-def name_of(site: Mapping[str, Any], index: int) -> str:
-    """A site's name for people, also before it has one."""
-    return str(site.get("name") or site.get("id") or f"site {index + 1}")
 
 
 def saved_id(draft: Draft, site: Mapping[str, Any]) -> str:

@@ -1,7 +1,5 @@
 """The network's terrain, ground cover and zones: choose them, send files, take ground heights."""
 
-import copy
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar
 
@@ -13,10 +11,10 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
 from sfn.study.air import Air, air_of
 from sfn.terrain.census import Census
-from sfn.terrain.coast import source_document
+from sfn.terrain.coast import Zones, source_document
 from sfn.terrain.told import told
 from webapp.config.addresses import Room, to
-from webapp.describe.revisions import conflict_page
+from webapp.describe.revisions import save_part
 from webapp.forms.ground import (
     CLASSES,
     ClassRow,
@@ -30,8 +28,7 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
-from webapp.standing.editing import Draft, save, saved_says, typed_beside
-from webapp.store.store import ConflictError, Store
+from webapp.store.store import Revision
 from webapp.work.air_maps import air_maps
 from webapp.work.maps import Maps
 from webapp.work.terrains import TerrainLine, source_of, take_files, value_of, zones_kept
@@ -111,25 +108,10 @@ def choose(request: Request, store: StoreDep, opened: NetworkDep, maps: MapsDep,
     """Save another terrain, cover or zones, and the terrain's height at the sites that are ticked; or list classes."""
     if form.get("act") == "look":
         return shown(request, opened, maps, form=form)
-    return saved(request, store, opened, maps, form, lambda document: _changed(document, form, maps))
-
-
-def saved(
-    request: Request, store: Store, opened: Opened, maps: Maps, form: dict[str, str],
-    change: Callable[[dict[str, Any]], dict[str, Any]],
-) -> Response:  # fmt: skip
-    """Save the network as `change` makes its document, and show the page; what it refuses stands on it."""
-    try:
-        draft = typed_beside(store, opened.head.id, form)
-        outcome = save(request, store, draft.with_document(change(draft.document)))
-    except PlanError as refused:
-        return shown(request, opened, maps, refused.problems, form)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return shown(request, opened, maps, outcome.problems, form)
-    notice(request, saved_says(outcome, draft))
-    return RedirectResponse(to("terrain.show", opened.head.id), 303)
+    return save_part(
+        request, store, opened.head.id, form, lambda document: _changed(document, form, maps),
+        refused=lambda problems: shown(request, opened, maps, problems, form), then=to("terrain.show", opened.head.id),
+    )  # fmt: skip
 
 
 @router.post("/networks/{network_id}/terrain/upload")
@@ -158,28 +140,31 @@ def make_zones(
     coastline: Annotated[UploadFile | None, File()] = None,
 ) -> Response:  # fmt: skip
     """Make zones of the ground cover's water classes or of a coastline, keep them, and save the network with them."""
-    try:
-        draft = typed_beside(store, opened.head.id, form)
-        sent = None if coastline is None or not coastline.filename else (coastline.filename, coastline.file)
-        made = zones_kept(maps.terrain_folder, form, maps.ground(opened.network), placed_sites(opened.network).at, sent)
-        document = copy.deepcopy(draft.document) | {"zones": source_document(form.get("name", "").strip())}
-        outcome = save(request, store, draft.with_document(document))
-    except PlanError as refused:
-        return shown(request, opened, maps, refused.problems, form)
-    except ConflictError as conflict:
-        return conflict_page(request, conflict, form)
-    if isinstance(outcome, Draft):
-        return shown(request, opened, maps, outcome.problems, form)
-    told_of = {"revision": outcome.number, "coastline": sent[0] if sent else ""}
-    store.audit.add("zones made", subject=form.get("name", "").strip(), network_id=opened.head.id, body=told_of)
-    shares = ", ".join(f"{name} {share:.0f} %" for name, share in made.shares_pct.items())
-    notice(request, f"{saved_says(outcome, draft)} Zones: {shares}. {' '.join(made.says)}")
-    return RedirectResponse(to("terrain.show", opened.head.id), 303)
+    name = form.get("name", "").strip()
+    sent = None if coastline is None or not coastline.filename else (coastline.filename, coastline.file)
+    made: list[Zones] = []
+
+    def changed(document: dict[str, Any]) -> dict[str, Any]:
+        """The document with the zones, once they are kept."""
+        at = placed_sites(opened.network).at
+        made.append(zones_kept(maps.terrain_folder, form, maps.ground(opened.network), at, sent))
+        return document | {"zones": source_document(name)}
+
+    def told_of(outcome: Revision) -> str:
+        """What was made, also for the record."""
+        body = {"revision": outcome.number, "coastline": sent[0] if sent else ""}
+        store.audit.add("zones made", subject=name, network_id=opened.head.id, body=body)
+        shares = ", ".join(f"{zone} {share:.0f} %" for zone, share in made[0].shares_pct.items())
+        return f"Zones: {shares}. {' '.join(made[0].says)}"
+
+    return save_part(
+        request, store, opened.head.id, form, changed, also=told_of, then=to("terrain.show", opened.head.id),
+        refused=lambda problems: shown(request, opened, maps, problems, form),
+    )  # fmt: skip
 
 
 def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict[str, Any]:
     """The document with the terrain, cover, zones and heights that the form names."""
-    made = copy.deepcopy(document)
     sources: dict[str, dict[str, Any] | None] = {
         "terrain": source_of(form.get("terrain", value_of(document.get("terrain"))))
     }
@@ -194,10 +179,10 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
     if problems:
         raise PlanError(problems)
     for key, source in sources.items():
-        made.pop(key, None)
+        document.pop(key, None)
         if source is not None:
-            made[key] = source
-    for site in made["sites"]:
+            document[key] = source
+    for site in document["sites"]:
         height = form.get(f"height-{site['id']}", "")
         if height:
             try:
@@ -213,7 +198,7 @@ def _changed(document: dict[str, Any], form: dict[str, str], maps: Maps) -> dict
                         fields=("ground_m",),
                     ),
                 ) from None
-    return made
+    return document
 
 
 def _surface(form: dict[str, str], document: dict[str, Any]) -> bool:
