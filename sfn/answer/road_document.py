@@ -3,6 +3,7 @@
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
@@ -102,6 +103,15 @@ def _lengths(of: Road) -> dict[str, Any]:
     }
 
 
+def hurting(of: Road) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The signal that hurts over the strongest at every sample: level and arrival, each of shape (M,). [dB, us]"""
+    level, delay = (
+        hurting_minus_strongest(values, of.quality.limiting, of.strongest)
+        for values in (of.level_dbuvm, of.delay_difference_us)
+    )
+    return level, delay
+
+
 def _samples(of: Road) -> list[dict[str, Any]]:
     """Every sample; signals strongest first."""
     covered, level_difference, delay_difference = (
@@ -109,10 +119,7 @@ def _samples(of: Road) -> list[dict[str, Any]]:
         of.level_difference_db,
         of.of_second(of.delay_difference_us),
     )
-    hurts_level, hurts_delay = (
-        hurting_minus_strongest(values, of.quality.limiting, of.strongest)
-        for values in (of.level_dbuvm, of.delay_difference_us)
-    )
+    hurts_level, hurts_delay = hurting(of)
     made = []
     for k, at_m in enumerate(of.samples.distance_m):
         known = np.flatnonzero(np.isfinite(of.level_dbuvm[:, k]))

@@ -6,9 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from sfn.answer.road_document import stretch_document
+from sfn.answer.road_document import hurting, stretch_document
 from sfn.reception.classes import CLASSES
-from sfn.reception.figures import hurting_minus_strongest
 from sfn.report.colours import class_colours
 from sfn.report.road_chart import Drawn, road_chart
 from sfn.report.stamp import Stamp, stamped
@@ -73,10 +72,7 @@ def road_csv(of: Road, by: Stamp) -> str:
     lines.append(["distance_m", "lat_deg", "lon_deg", "covered", *map(by.column, [*names, *sites]), *extra])
     covered, level_difference = of.covered, of.level_difference_db
     delay_difference = of.of_second(of.delay_difference_us)
-    hurts_level, hurts_delay = (
-        hurting_minus_strongest(values, of.quality.limiting, of.strongest)
-        for values in (of.level_dbuvm, of.delay_difference_us)
-    )
+    hurts_level, hurts_delay = hurting(of)
     for k, at_m in enumerate(of.samples.distance_m):
         kind, hurts = of.quality.quality_class[k], of.quality.limiting[k]
         cells: list[Value] = [

@@ -4,7 +4,7 @@ A value costs many times its bytes once it is read: two megabytes of empty lists
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -109,6 +109,12 @@ def parts_of(text: bytes) -> JsonParts:
     parts = JsonParts()
     parts.take(text)
     return parts
+
+
+def given_twice(items: Iterable[tuple[str, Any]]) -> list[str]:
+    """Keys of one object that stand in it once more; `items` as `json.loads` hands them to its hook."""
+    seen: set[str] = set()
+    return [key for key, _ in items if key in seen or seen.add(key)]  # type: ignore[func-returns-value]
 
 
 def read_within(text: str | bytes, most: JsonMost, where: str) -> Any:

@@ -14,7 +14,7 @@ from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
 from sfn.plan.in_pieces import MOST_AT_ONCE_N, in_pieces
-from sfn.plan.json_parts import JsonMost, parts_of
+from sfn.plan.json_parts import JsonMost, given_twice, parts_of
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
 
@@ -170,8 +170,7 @@ def _tree(text: str | bytes) -> tuple[Any, str]:
             raise _refused("document", what, expected, code="document-too-large")
         held = dict(items)
         if len(held) < len(items):
-            seen: set[str] = set()
-            twice.extend(key for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+            twice.extend(given_twice(items))
         return held
 
     def constant(name: str) -> Any:

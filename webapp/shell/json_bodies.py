@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
-from sfn.plan.json_parts import parts_of
+from sfn.plan.json_parts import given_twice, parts_of
 from sfn.units import grouped
 from webapp.shell.dependencies import whole_characters
 from webapp.shell.problems import RefusedError
@@ -69,8 +69,7 @@ def _twice(body: bytes) -> list[str]:
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
         held = dict(items)
         if len(held) < len(items):
-            seen: set[str] = set()
-            found.update((key, None) for key, _ in items if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+            found.update(dict.fromkeys(given_twice(items)))
         return held
 
     json.loads(body, object_pairs_hook=pairs)
