@@ -28,6 +28,7 @@ from sfn.country.shelf import FOLDER, Shelf
 from sfn.country.sources import data_folder, sources
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.sites import placed_sites
+from sfn.in_one_step import in_one_step
 from sfn.plan import read_file
 from sfn.study.country import Country, Offer, area, choices, document_with, get, offer
 from sfn.timing.readable import readable
@@ -131,9 +132,8 @@ def _into_document(path: Path, keys: dict[str, Any], *, ours: str) -> tuple[tupl
         held = json.loads(path.read_text(encoding="utf-8-sig"))
         document, kept = document_with(held, keys, ours=lambda name: name.startswith(ours))
         if document != held:
-            fresh = path.with_name(f".{os.getpid()}.{path.name}")
-            fresh.write_text(json.dumps(document, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
-            fresh.replace(path)
+            with in_one_step(path) as fresh:
+                fresh.write_text(json.dumps(document, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     except OSError as error:
         what = f"{path} cannot be written ({error.strerror})"
         raise PlanError([Problem("NETWORK", what, "a file that can", code="file-unwritable")]) from None

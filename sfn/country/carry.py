@@ -13,6 +13,7 @@ from sfn.country.looked import NotTheTileError, look
 from sfn.country.sets import Wanted, coarse_of, tile_named
 from sfn.country.shelf import Note, Shelf, digest, note_json, note_of
 from sfn.errors import PlanError, Problem
+from sfn.in_one_step import in_one_step
 
 LIST = "country.json"
 FORMAT = 1
@@ -41,19 +42,14 @@ def pack(gathered: Gathered, *, shelf: Shelf, path: Path, tick: Tick) -> int:
             if fine is not None and (note := shelf.note(fine)) is not None:
                 every.append((fine, note))
     listed = [{"set": tile.of.key, "file": tile.file, **note_json(note)} for tile, note in every]
-    fresh = path.with_name(f".{os.getpid()}.{path.name}")
-    try:
-        with zipfile.ZipFile(fresh, "w", zipfile.ZIP_STORED) as archive:
-            archive.writestr(LIST, json.dumps({"format": FORMAT, "tiles": listed}, indent=1))
-            for tile, note in gathered.held:
-                tick(tile.file)
-                if not shelf.whole(tile, note):
-                    shelf.drop(tile)
-                    raise PlanError([_problem(tile.file, "is not as it came: its checksum differs", "tile-damaged")])
-                archive.write(shelf.path(tile), f"{tile.of.key}/{tile.file}")
-        os.replace(fresh, path)
-    finally:
-        fresh.unlink(missing_ok=True)
+    with in_one_step(path) as fresh, zipfile.ZipFile(fresh, "w", zipfile.ZIP_STORED) as archive:
+        archive.writestr(LIST, json.dumps({"format": FORMAT, "tiles": listed}, indent=1))
+        for tile, note in gathered.held:
+            tick(tile.file)
+            if not shelf.whole(tile, note):
+                shelf.drop(tile)
+                raise PlanError([_problem(tile.file, "is not as it came: its checksum differs", "tile-damaged")])
+            archive.write(shelf.path(tile), f"{tile.of.key}/{tile.file}")
     return len(gathered.held)
 
 

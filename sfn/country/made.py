@@ -26,9 +26,10 @@ from rasterio.windows import Window
 
 from sfn.country.gather import Gathered
 from sfn.country.looked import opened
-from sfn.country.sets import COVER_HEIGHTS_M, COVER_WATER, SETS, Bounds, Lattice, Wanted
+from sfn.country.sets import COVER_HEIGHTS_M, COVER_WATER, SETS, Bounds, Lattice, Wanted, corner
 from sfn.country.shelf import Note, Shelf
 from sfn.errors import PlanError, Problem
+from sfn.in_one_step import in_one_step
 from sfn.plan.formula import guarded
 from sfn.terrain.coast import source_document, write_zones, zones_of_classes
 from sfn.terrain.credits import keep_credits, keep_file_credits
@@ -296,7 +297,7 @@ def _names(archive: Path, bounds: Bounds, path: Path) -> list[str]:
     path.parent.mkdir(parents=True, exist_ok=True)
     south, west, north, east = bounds
     kept = districts = 0
-    with _fresh(path) as fresh, fresh.open("w", encoding="utf-8", newline="") as out:
+    with in_one_step(path) as fresh, fresh.open("w", encoding="utf-8", newline="") as out:
         table = csv.writer(out)
         table.writerow(("name", "lat", "lon", "people"))
         for cells in _places(archive):
@@ -332,7 +333,7 @@ def _about(held: Sequence[tuple[Wanted, Note]]) -> dict[str, dict[str, str]]:
 
 def _placed(tile: Path, path: Path) -> None:
     """A tile in a folder: the same file where the disk allows, else a copy."""
-    with _fresh(path) as fresh:
+    with in_one_step(path) as fresh:
         try:
             os.link(tile, fresh)
         except OSError:
@@ -341,29 +342,15 @@ def _placed(tile: Path, path: Path) -> None:
 
 def _sea_name(tile: Wanted) -> str:
     """The file of level sea in the place of a tile of heights."""
-    assert tile.lattice is not None
-    south, west, _, _ = tile.lattice.bounds_deg
-    south, west = round(south), round(west + tile.lattice.step_lon_deg / 2)
+    south, west = corner(tile)
     return f"sea_{'N' if south >= 0 else 'S'}{abs(south):02d}{'E' if west >= 0 else 'W'}{abs(west):03d}.tif"
-
-
-@contextmanager
-def _fresh(path: Path) -> Iterator[Path]:
-    """A name beside a file, which takes its place when all went well."""
-    fresh = path.with_name(f".{os.getpid()}.{path.name}")
-    fresh.unlink(missing_ok=True)
-    try:
-        yield fresh
-        os.replace(fresh, path)
-    finally:
-        fresh.unlink(missing_ok=True)
 
 
 @contextmanager
 def _writing(path: Path, lattice: Lattice, dtype: str, nodata: float | None, credit: str) -> Iterator[Any]:
     """A tiled GeoTIFF that bears its credit."""
     with (
-        _fresh(path) as fresh,
+        in_one_step(path) as fresh,
         rasterio.open(
             fresh, "w", driver="GTiff", width=lattice.columns_n, height=lattice.rows_n, count=1, dtype=dtype,
             crs="EPSG:4326", nodata=nodata, compress="deflate", tiled=True, blockxsize=512, blockysize=512,

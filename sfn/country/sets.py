@@ -222,7 +222,7 @@ def coarse_of(fine: Wanted) -> Wanted:
     >>> coarse_of(heights_tile(36, -85)).file
     'Copernicus_DSM_COG_30_N36_00_W085_00_DEM.tif'
     """
-    south, west = _corner(fine)
+    south, west = corner(fine)
     return heights_tile(south, west, coarse=True)
 
 
@@ -299,7 +299,7 @@ def _narrower(lat_deg: int) -> float:
     return next(narrow for below, narrow in bands if lat_deg < below)
 
 
-def _corner(tile: Wanted) -> tuple[int, int]:
+def corner(tile: Wanted) -> tuple[int, int]:
     """South-west corner of a tile of heights, in whole degrees."""
     assert tile.lattice is not None
     south, west, _, _ = tile.lattice.bounds_deg

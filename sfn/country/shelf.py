@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from sfn.country.sets import Wanted
+from sfn.in_one_step import in_one_step
 
 FOLDER = "country"
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -110,12 +111,11 @@ class Shelf:
         return path.with_name(f"{path.name}.json")
 
     def _write(self, tile: Wanted, note: Note) -> None:
-        """In one step, so that nobody reads half a note."""
+        """Put it beside its tile."""
         path = self._note_path(tile)
         path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = path.with_name(f"{path.name}.{os.getpid()}.fresh")
-        fresh.write_text(json.dumps(note_json(note), indent=1) + "\n", encoding="utf-8")
-        fresh.replace(path)
+        with in_one_step(path) as fresh:
+            fresh.write_text(json.dumps(note_json(note), indent=1) + "\n", encoding="utf-8")
 
 
 def note_json(note: Note) -> dict[str, Any]:

@@ -5,11 +5,11 @@ They stand in ``sources.json`` beside a folder's files (``{"credits": ["..."], "
 """
 
 import json
-import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from sfn.in_one_step import in_one_step
 from sfn.plan import Network
 
 SOURCES_FILE = "sources.json"
@@ -72,12 +72,10 @@ def keep_file_credits(path: Path, said: Iterable[str], files: Mapping[str, Mappi
 
 
 def _write(path: Path, said: list[str], files: Mapping[str, Any]) -> None:
-    """In one step, so that nobody reads half of it."""
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    part.write_text(
-        json.dumps({"credits": said, "files": files}, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-    )
-    part.replace(path)
+    """Both as one file."""
+    text = json.dumps({"credits": said, "files": files}, indent=1, ensure_ascii=False)
+    with in_one_step(path) as fresh:
+        fresh.write_text(text + "\n", encoding="utf-8")
 
 
 def _held(path: Path) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from collections.abc import MutableMapping
 from pathlib import Path
 
 # A file written within this time of being read may change again under the same time stamp.
+from sfn.in_one_step import in_one_step
+
 RACY_S = 2.0
 
 Known = MutableMapping[str, tuple[str, str]]
@@ -58,11 +60,10 @@ def load_known(path: Path) -> dict[str, tuple[str, str]]:
 
 
 def save_known(path: Path, known: Known) -> None:
-    """Keep digests for the next start; written beside and renamed, so that no reader sees half a file."""
+    """Keep digests for the next start."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    part.write_text(json.dumps(dict(known)), encoding="utf-8")
-    part.replace(path)
+    with in_one_step(path) as fresh:
+        fresh.write_text(json.dumps(dict(known)), encoding="utf-8")
 
 
 def combined_digest(*parts: str) -> str:

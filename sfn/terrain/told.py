@@ -5,7 +5,6 @@ file says itself goes before it.
 """
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from sfn.errors import PlanError, Problem
+from sfn.in_one_step import in_one_step
 
 TOLD_FILE = "as-told.json"
 # Metres to one unit. The foot of the United States' surveys is 1200/3937 m (NIST SP 811, B.6).
@@ -87,9 +87,8 @@ def keep_told(folder: Path, names: Mapping[str, Told]) -> None:
     if not kept:
         path.unlink(missing_ok=True)
         return
-    part = path.with_name(f"{TOLD_FILE}.{os.getpid()}.part")
-    part.write_text(json.dumps({"files": kept}, indent=1), encoding="utf-8")
-    part.replace(path)
+    with in_one_step(path) as fresh:
+        fresh.write_text(json.dumps({"files": kept}, indent=1), encoding="utf-8")
 
 
 def _held(folder: Path) -> dict[str, Told]:

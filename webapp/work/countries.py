@@ -23,6 +23,7 @@ from sfn.country.shelf import FOLDER, Shelf, digest, now
 from sfn.country.sources import Sources
 from sfn.errors import PlanError, Problem, Severity
 from sfn.geodesy.position import Located
+from sfn.in_one_step import in_one_step
 from sfn.study.country import Country, Offer, get
 from sfn.terrain.credits import SOURCES_FILE, sources_beside
 from webapp.work.jobs import Progress
@@ -152,16 +153,15 @@ def _kept(terrain_folder: Path, name: str, found: Country) -> MadeCountry:
 
 
 def _write(terrain_folder: Path, made: MadeCountry) -> None:
-    """In one step, so that nobody reads half of it."""
+    """Keep what a page says of it."""
     folder = terrain_folder / KEPT
     folder.mkdir(exist_ok=True)
     document = {
         "day": made.day, "keys": dict(made.keys), "says": made.says, "credits": made.credits,
         "problems": [one.as_json() for one in made.problems], "fetched": made.fetched_n, "sea": made.sea_n,
     }  # fmt: skip
-    fresh = folder / f".{os.getpid()}.{made.name}.json"
-    fresh.write_text(json.dumps(document, ensure_ascii=False, indent=1), encoding="utf-8")
-    fresh.replace(folder / f"{made.name}.json")
+    with in_one_step(folder / f"{made.name}.json") as fresh:
+        fresh.write_text(json.dumps(document, ensure_ascii=False, indent=1), encoding="utf-8")
 
 
 def _problem(kept: Mapping[str, Any]) -> Problem:
