@@ -222,7 +222,7 @@ class Network(Record):
     refractivity_n: Annotated[float, Field(ge=200, le=500)] = 315.0
     """Refractivity of the air, 315 by ITU-R P.453. [N-units]"""
     delta_n: Annotated[float, Field(ge=10, le=120)] = 45.0
-    """Lapse of refractivity in the lowest kilometre. [N-units/km]"""
+    """Refractivity gradient in the lowest kilometre, as a fall. [N-units/km]"""
     surface_refractivity_n0: Annotated[float, Field(ge=200, le=450)] = 325.0
     """Sea-level surface refractivity. [N-units]"""
     receiver: Receiver = Receiver()
