@@ -251,7 +251,7 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
 
 def _names(passing: list[tuple[Site, Chain]]) -> str:
     """Names of sites, each once, in order."""
-    return ", ".join(sorted(dict.fromkeys(site.name for site, _ in passing)))
+    return ", ".join(map(format, sorted({site.name for site, _ in passing})))
 
 
 def _unproven(
@@ -352,5 +352,5 @@ def _parted(a: tuple[str, ...], b: tuple[str, ...]) -> str | None:
 
 def _and(names: Iterable[str]) -> str:
     """Names in a sentence."""
-    *first, last = names
+    *first, last = map(format, names)
     return f"{', '.join(first)} and {last}" if first else last

@@ -165,7 +165,8 @@ def reach_problems(network: Network, placed: Mapping[str, _Placed], ground: Grou
         offered = {} if source is None else offered_heights(source, placed)
         beyond = [site for site in network.sites if offered.get(site.id, 0.0) is None]
         if source is not None and beyond:
-            what = f"the {words.format(source.name, ', '.join(site.name for site in beyond))}"
+            names = ", ".join(f"{site.name}" for site in beyond)
+            what = f"the {words.format(source.name, names)}"
             touches = tuple(Touch(site.id) for site in beyond)
             expected = "files that cover the whole network"
             problems.append(Problem(f"{key}.folder", what, expected, "warning", code=f"{key}-missing", touches=touches))

@@ -60,7 +60,7 @@ def _undated(network: Network, sites: list[Site]) -> Iterator[Problem]:
     proofs = None if network.reported is None else network.reported.proofs
     missing = [] if proofs is None else [site for site in sites if site.id not in proofs]
     if missing:
-        names = ", ".join(site.name for site in missing)
+        names = ", ".join(f"{site.name}" for site in missing)
         what = f"no dated proof of lock (carrier, pilot, deviation, polarity) stands on the timeline of {names}"
         yield Problem(
             "sites", what, "lock checked and entered there before delays are worked on", "warning",

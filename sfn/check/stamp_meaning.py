@@ -193,7 +193,7 @@ def _up_to(behind: tuple[Stage, ...], kind: str, refractivity_n: float) -> Decim
 
 def _sites(chains: Iterable[Stamped]) -> str:
     """The sites as a sentence begins."""
-    return f"site {', '.join(dict.fromkeys(one.site.name for one in chains))}"
+    return f"site {', '.join(map(format, dict.fromkeys(one.site.name for one in chains)))}"
 
 
 def _first_of_sections(chains: Iterable[Stamped]) -> tuple[Stamped, ...]:

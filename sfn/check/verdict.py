@@ -12,7 +12,7 @@ from typing import Literal
 from sfn.check.doubts import Consequence, consequence_of
 from sfn.check.uncertain import FIRST_TRY, first_tries, uncertain
 from sfn.errors import PlanError, Problem, Touch
-from sfn.plan import Network, Site
+from sfn.plan import Network, Site, SiteName
 from sfn.timing import DelayRow, DelayTable
 from sfn.timing.failover import shares_fields
 from sfn.timing.table import feed_order
@@ -130,7 +130,7 @@ def verdicts(network: Network, problems: Iterable[Problem], table: DelayTable) -
 def _names(network: Network) -> dict[str, str]:
     """What each site is called; one that shares its name with another bears its id too."""
     count = Counter(site.name for site in network.sites)
-    return {s.id: s.name if count[s.name] == 1 else f"{s.name} ({s.id})" for s in network.sites}
+    return {s.id: s.name if count[s.name] == 1 else SiteName(f"{s.name!s} ({s.id})") for s in network.sites}
 
 
 def _tolerated(network: Network) -> float:
@@ -209,7 +209,7 @@ def _provisional(network: Network, table: DelayTable) -> Iterable[Problem]:
     missing = [s for s in network.sites if s.id not in there and s.on_air and s.fed_off_air_from is None]
     if network.common_delay.value_us is not None or not missing:
         return
-    names = ", ".join(site.name for site in missing)
+    names = ", ".join(f"{site.name}" for site in missing)
     for n, site in enumerate(network.sites):
         if site.id in there:
             yield Problem(

@@ -15,7 +15,7 @@ from sfn.plan.planned import PlannedState
 from sfn.plan.position import Position, Power
 from sfn.plan.programme import Programme
 from sfn.plan.receiver import Levels, Receiver, Thresholds
-from sfn.plan.record import Day, Id, Latency, Name, Record, Text
+from sfn.plan.record import CalledSite, Day, Id, Latency, Name, Record, Text
 from sfn.plan.reported import Reported
 from sfn.plan.stage import Stage
 from sfn.plan.time_stamps import TimeStamps
@@ -144,7 +144,7 @@ class Site(Record):
 
     id: Id
     """Short name used in files and commands."""
-    name: Name
+    name: CalledSite
     """Name for people."""
     position: Position
     """Where the antenna stands."""

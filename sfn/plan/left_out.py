@@ -27,7 +27,7 @@ def left_out_says(left_out: Sequence[LeftOut]) -> str:
     """In words who is left out, why, and what the figures then are; empty where nobody is."""
     if not left_out:
         return ""
-    names = [one.site_name for one in left_out]
+    names = [f"{one.site_name}" for one in left_out]
     said = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     its, it = ("its", "it") if len(names) == 1 else ("their", "them")
     why = "; ".join(dict.fromkeys(problem.what for one in left_out for problem in one.problems))

@@ -15,6 +15,7 @@ from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
 from sfn.plan.in_pieces import MOST_AT_ONCE_N, in_pieces
 from sfn.plan.json_parts import JsonMost, given_twice, parts_of
+from sfn.plan.record import SiteName
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
 
@@ -295,7 +296,9 @@ def _subject(loc: tuple[str | int, ...], tree: Any) -> str:
         name = entry.get("name") or entry.get("id")
     except (KeyError, IndexError, AttributeError, TypeError):
         return ""
-    return f"{'site' if loc[0] == 'sites' else 'stage'} {name}: " if isinstance(name, str) else ""
+    if not isinstance(name, str):
+        return ""
+    return f"site {SiteName(name)}: " if loc[0] == "sites" and entry.get("name") else f"{loc[0][:-1]} {name}: "
 
 
 def _whose(loc: tuple[str | int, ...], tree: Any) -> dict[str, Any]:

@@ -99,7 +99,7 @@ def _changes(
         said = f"{PATTERN_DB:g} dB less over {SECTOR_DEG:g}° towards {compass(towards)} ({towards:.0f}°)"
         yield said, [i], where, -PATTERN_DB
     fed = _with_children(network, i)
-    names = [network.sites[k].name for k in fed if k != i]
+    names = [f"{network.sites[k].name}" for k in fed if k != i]
     yield "not transmitting" + (f", and with it {', '.join(names)}" if names else ""), fed, everywhere, np.nan
 
 

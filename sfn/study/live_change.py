@@ -14,7 +14,7 @@ from datetime import datetime
 from math import floor
 from typing import Any, Literal
 
-from sfn.plan import Network, Site
+from sfn.plan import Network, Site, SiteName
 from sfn.plan.reported import Key, Source
 from sfn.study.change_plan import ChangePlan
 from sfn.study.readings import Judged
@@ -56,7 +56,9 @@ class Step:
     @classmethod
     def of(cls, kept: Mapping[str, Any]) -> "Step":
         """From what was kept."""
-        return cls(kept["site"], kept["name"], tuple(StepField(**one) for one in kept["fields"]), kept["before"])
+        return cls(
+            kept["site"], SiteName(kept["name"]), tuple(StepField(**one) for one in kept["fields"]), kept["before"]
+        )
 
 
 @dataclass(frozen=True, slots=True)

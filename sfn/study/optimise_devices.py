@@ -352,7 +352,11 @@ def changed_says(devices: Sequence[DeviceChange], names: Mapping[str, str]) -> t
     lines = []
     for kind in kinds:
         changing = [names[one.site] for one in devices if one.against == kind and one.changes]
-        of = "" if len(kinds) == 1 else f" (of {', '.join(names[one.site] for one in devices if one.against == kind)})"
+        of = (
+            ""
+            if len(kinds) == 1
+            else f" (of {', '.join(format(names[one.site]) for one in devices if one.against == kind)})"
+        )
         lines.append(f"devices that change, against {kind}{of}: {', '.join(changing) or 'none'}")
     due = [names[one.site] for one in devices if one.changes and not one.by_offsets]
     if due:

@@ -99,7 +99,7 @@ def due(stands: Sequence[SiteStand], problems: Sequence[Problem]) -> tuple[Due, 
                 continue  # the error says why
             grouped.setdefault(reason, []).append(stand)
     found += [
-        Due(kind, f"{', '.join(one.name for one in them)}: {what}", tuple(one.site_id for one in them))
+        Due(kind, f"{', '.join(format(one.name) for one in them)}: {what}", tuple(one.site_id for one in them))
         for (kind, what), them in grouped.items()
     ]
     return tuple(sorted(found, key=lambda one: ORDER.index(one.kind)))

@@ -14,7 +14,7 @@ from sfn.check.positions import position_problems, weighed
 from sfn.errors import PlanError, Problem, Touch
 from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Forms, Located, locate, three_forms
-from sfn.plan import Network, Position, read_document
+from sfn.plan import Network, Position, SiteName, read_document
 from sfn.report.numbers import km
 from sfn.report.position_map import PositionMap, position_map
 from sfn.terrain.dem import Terrain
@@ -201,7 +201,7 @@ def newly_placed(
         if len(sites) > 1:
             away_m = np.where(np.arange(len(sites)) == k, np.inf, inverse(at.lat_deg, at.lon_deg, lat, lon)[0])
             nearest = int(away_m.argmin())
-            name = sites[nearest][1].get("name") or sites[nearest][1]["id"]
+            name = SiteName(sites[nearest][1].get("name") or sites[nearest][1]["id"])
             words += f", {km(float(away_m[nearest]), 2)} from the nearest site, {name}"
         found[str(site["id"])] = Placed(words, _doubts(at, site, index, tolerated_us))
     return found
@@ -209,7 +209,8 @@ def newly_placed(
 
 def _doubts(at: Located, site: Mapping[str, Any], index: int, tolerated_us: float) -> tuple[Problem, ...]:
     """What is doubtful about a site's position, as grave as it is worth."""
-    name, touches = str(site.get("name") or site.get("id") or "this site"), (Touch(str(site.get("id", ""))),)
+    called, touches = str(site.get("name") or ""), (Touch(str(site.get("id", ""))),)
+    name = SiteName(called) if called else str(site.get("id") or "this site")
     found = (doubt.problem(f"sites[{index}].position", name=name, touches=touches) for doubt in at.doubts)
     return tuple(weighed(problem, tolerated_us) for problem in found)
 

@@ -491,3 +491,25 @@ def test_a_change_stands_on_the_timeline(
     page = client.get(f"/networks/{begun}/timeline?site=south").text
     for words in ("Change begun", "Everything ordered back", "Change ended", "as before"):
         assert words in page
+
+
+def test_the_name_of_the_site_that_comes_first_is_seen_as_a_name(
+    client: TestClient, store: Store, example: dict[str, Any], issue: Callable[[int], int], post: Callable[..., Any]
+) -> None:
+    """A telephone that must wait for a site called "at once" does not read "not yet: at once"."""
+    for stage in example["stages"][6:9]:
+        stage |= {"source": "measured", "date": "2026-05-02", "tolerance_us": 0.1}
+    example["common_delay"] = {"mode": "fixed", "value_us": 123_000}
+    for site in example["sites"]:
+        site["name"] = {"north": "at once", "south": "not", "gap": "100 m mast"}[site["id"]]
+    number = store.create(example, author="test", reason="test").network_id
+    assert issue(number) == 1
+    deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"
+    assert post(f"/networks/{number}/change/confirm/begin", author="C. Room", deadline=deadline).status_code == 303
+    first, second, _ = steps(store, number)
+
+    waiting = client.get(link(number, second["site"])).text
+
+    assert f"<b>not yet</b>: &#34;{first['name']}&#34; comes first" in waiting
+    refused = post(f"/networks/{number}/change/confirm/step", author="C", said_by="A", site=second["site"])
+    assert f"&#34;{first['name']}&#34; first" in refused.text

@@ -181,7 +181,9 @@ def make_link(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsD
     for one in made:
         store.links.add(opened.head.id, site_id=one.id, revision=revision, ends_at=ends_at, made_with="link page")
     said = [
-        f"Links made: {', '.join(one.name for one in made)}." if made else "Every site has its link: none was made."
+        f"Links made: {', '.join(format(one.name) for one in made)}."
+        if made
+        else "Every site has its link: none was made."
     ]
     notice(request, " ".join([*said, *(f"{problem.what}." for problem in refused)]))
     return RedirectResponse(to("readings.show_links", opened.head.id, site=site_id), 303)

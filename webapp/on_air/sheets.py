@@ -185,7 +185,7 @@ def issue_all(
     frozen = "" if number == opened.head.revision.number else " The common delay is frozen from now on."
     how = " in an emergency, without an approver" if urgent else ""
     unasked = " No emergency was written down: you may issue them in the ordinary way." if reason and not urgent else ""
-    notice(request, f"Issued by {name}{how} in revision {number}: {', '.join(names)}.{frozen}{unasked}")
+    notice(request, f"Issued by {name}{how} in revision {number}: {', '.join(map(format, names))}.{frozen}{unasked}")
     return RedirectResponse(to("sheets.show_all", opened.head.id), 303)
 
 

@@ -14,7 +14,7 @@ from markupsafe import Markup, escape
 
 from sfn.answer.plain import plain
 from sfn.errors import shortened
-from sfn.plan import Network
+from sfn.plan import Network, SiteName
 from sfn.report import numbers
 from sfn.study.clocks import in_words
 from sfn.visible import visible
@@ -66,7 +66,14 @@ def environment() -> Environment:
     }
     made.globals |= {"signed_for": signed_for, "unsigned_since": unsigned_since}
     made.filters.update(
-        when=when, count=count, apart=apart, anchor=anchor, hours=in_words, place=place_said, said=text_said
+        when=when,
+        count=count,
+        apart=apart,
+        named=named,
+        anchor=anchor,
+        hours=in_words,
+        place=place_said,
+        said=text_said,
     )
     made.filters["spelled"] = lambda text: re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
@@ -169,6 +176,11 @@ def apart(name: str) -> str:
     if not any(bidirectional(letter) in ("R", "AL") for letter in name):
         return name
     return Markup(f"<bdi>{escape(visible(name))}</bdi>")
+
+
+def named(name: str) -> str:
+    """A site's name within a sentence: in quotation marks where it would read as words of it."""
+    return apart(format(SiteName(name)))
 
 
 def count(number: int, one: str, many: str) -> str:

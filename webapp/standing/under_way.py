@@ -223,11 +223,11 @@ def begin(
         raise _no("change", "no site changes", "a plan with steps", "change-without-steps")
     waiting = [one.site.name for one in plan.changes if not found.of(one.site.id).issued]
     if waiting or plan.problems:
-        what = f"the sheets of {', '.join(waiting) or 'the sites that change'} are not issued"
+        what = f"the sheets of {', '.join(map(format, waiting)) or 'the sites that change'} are not issued"
         raise _no("change", what, "every sheet of the change issued, in this revision", "change-not-issued")
     unknown = [one.site.name for one in plan.changes for r in one.routes for f in r.fields if f.back.value is None]
     if unknown:
-        what = f"nobody knows what to go back to at {', '.join(dict.fromkeys(unknown))}"
+        what = f"nobody knows what to go back to at {', '.join(map(format, dict.fromkeys(unknown)))}"
         raise _no("change", what, "the present values read there first", "present-value-unknown")
     body: dict[str, Any] = {"steps": [one.as_json() for one in steps_of(plan)], "deadline_at": text_of(deadline_at)}
     body |= {EMERGENCY: emergency} if emergency else {}

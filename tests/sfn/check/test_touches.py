@@ -198,6 +198,32 @@ def test_each_kind_of_problem_touches_its_sites_alone(code: str, change: Change,
     assert {site for problem in found for site in problem.sites} == sites
 
 
+def test_names_that_read_as_words_stand_in_quotation_marks() -> None:
+    """A site called "at once" is seen as a name in every sentence; one in capitals stands as it is."""
+    called = {
+        "Ridge": "at once",
+        "Ridge south": "not",
+        "Ridge south east": "100 m mast",
+        "Ridge (main)": "not. Mute all",
+    }
+
+    seen = set()
+    for _, change, _ in CASES:
+        tree = document()
+        change(tree)
+        for site in tree["sites"]:
+            site["name"] = f"{called.get(site['name'], 'one more')} zq"
+        for problem in all_problems(read(json.dumps(tree)), today=TODAY):
+            for text in (problem.what, problem.expected):
+                bare = text
+                for name in (*called.values(), "one more"):
+                    bare = bare.replace(f'"{name} zq"', "").replace(f'"{name} zq (', "")
+                    seen |= {name} if f'"{name} zq"' in text else set()
+                assert "zq" not in bare, problem
+    assert set(called.values()) <= seen
+    assert any("site Ridge (main)" in p.what for p in all_problems(network(CASES[0][1]), today=TODAY))
+
+
 def test_every_problem_of_the_check_has_a_code() -> None:
     """Scripts and the release of sheets go by it."""
     for _, change, _ in CASES:
