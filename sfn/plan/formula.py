@@ -16,7 +16,7 @@ def guarded(text: str) -> str:
     >>> guarded("=1+1"), guarded("'=1+1"), guarded("North"), guarded("'North")
     ("'=1+1", "''=1+1", 'North', "'North")
     """
-    return f"'{text}" if text.lstrip("'").startswith(BEGINS) else text
+    return "'" + text if text.lstrip("'").startswith(BEGINS) else text
 
 
 def unguarded(cell: str) -> str:
