@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"by {RISK_STRATEGY}, the receiver's risk: {number(risk_km2, 1)} km2, people {risk}")
     print()
     by_site = ((one["site"], number(one["area_km2"], 1), _people(one["people"])) for one in answer["served"])
-    part = number(100 * found.spoken_km2 / found.shown_km2, 1)
+    part = number(found.spoken_pct, 1)
     spoken = f"these figures speak of {number(found.spoken_km2, 1)} of {number(found.shown_km2, 1)} km2, {part} %"
     print("; ".join(filter(None, (spoken, found.served_edges_say))))
     print(found.others_says)

@@ -20,7 +20,7 @@ from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
-from sfn.study.frame import edges_met, map_cut_says, served_edges_say
+from sfn.study.frame import edges_met, map_cut_says, served_edges_say, spoken_pct
 from sfn.study.map_listeners import heard_said
 from sfn.study.served import counted_km2, counted_people
 from sfn.systems.of_network import service_of
@@ -139,6 +139,11 @@ class Zones:
         return sum(self.classes.area_km2)
 
     @property
+    def spoken_pct(self) -> float:
+        """The same as part of the map. [%]"""
+        return spoken_pct(self.spoken_km2, self.shown_km2)
+
+    @property
     def overlap_says(self) -> str:
         """What of the overlap zone is so by levels, and what else is in it."""
         of = self.summary
@@ -176,7 +181,9 @@ class Zones:
     @property
     def served_edges(self) -> tuple[str, ...]:
         """Edges of the map that served area runs into: there is more of it than the figures say."""
-        return edges_met(np.reshape(is_served(self.quality.quality_class), self.coverage.grid.shape))
+        shape = self.coverage.grid.shape
+        served = np.reshape(is_served(self.quality.quality_class), shape)
+        return edges_met(served, np.reshape(self.coverage.covered, shape))
 
     @property
     def served_edges_say(self) -> str:
@@ -188,7 +195,7 @@ class Zones:
         """What of the network the frame of the map cuts, in words; empty where nothing is."""
         usable = np.isfinite(self.quality.quality_class) & (self.quality.quality_class != TOO_WEAK)
         areas = {"what is not too weak": usable, "the overlap zone": np.isfinite(self.found.delay_spread_us)}
-        return map_cut_says(areas, self.coverage.grid)
+        return map_cut_says(areas, self.coverage.grid, self.coverage.covered)
 
     def layer(self, name: str) -> Layer | None:
         """The layer of that name."""

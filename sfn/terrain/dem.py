@@ -309,12 +309,14 @@ def window(
     )
     if factor > 1:
         lay_coarser(terrain.parts, target, lattice, top, left, blended=terrain.blended, look=look)
-    elif not _lay_blocks(terrain, target, lattice, top, left):
+    elif not _lay_blocks(terrain, target, lattice, top, left, look):
         lay_parts(terrain.parts, target, blended=terrain.blended, look=look)
     return target
 
 
-def _lay_blocks(terrain: Terrain, target: HeightGrid, lattice: Lattice, top: int, left: int) -> bool:
+def _lay_blocks(
+    terrain: Terrain, target: HeightGrid, lattice: Lattice, top: int, left: int, look: Callable[[], None] | None
+) -> bool:
     """The same out of blocks of the lattice that are remembered, or read now and remembered; False: too many.
 
     `top` and `left` count samples of the lattice northwards and eastwards from its sample 0. A place has one height,
@@ -331,6 +333,8 @@ def _lay_blocks(terrain: Terrain, target: HeightGrid, lattice: Lattice, top: int
     for up in range(low, high + 1):
         north = up * BLOCK_SAMPLES + BLOCK_SAMPLES - 1
         for along in range(west, east + 1):
+            if look is not None:
+                look()
             first = along * BLOCK_SAMPLES
             key = (terrain.digest, terrain.blended, lattice, up, along)
             held = memory.block(key)

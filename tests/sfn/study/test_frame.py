@@ -57,6 +57,35 @@ def test_edges_and_their_words() -> None:
     assert "" == contours_cut_says([])
 
 
+def test_where_terrain_ends_before_the_frame_its_last_pixels_are_the_edge() -> None:
+    """The frame is a pixel wider than the terrain in the east and slants away from it in the north."""
+    known = np.ones((5, 6), bool)
+    known[:, -1] = False
+    known[0, :3] = known[1, :2] = False
+    known[3, 2] = False  # a void inside is no edge
+    one = np.zeros_like(known)
+    one[2, 4] = True
+    assert edges_met(one, known) == ("east",)
+    one[:] = False
+    one[1, 2] = True
+    assert edges_met(one, known) == ("north", "west")  # beyond it both ways nothing is known
+    one[:] = False
+    one[2, 2] = one[3, 3] = True  # beside the void, and beneath known ground
+    assert edges_met(one, known) == ()
+    one[:, -1] = True  # what is not known is not met
+    assert edges_met(one, known) == ()
+    assert edges_met(one, known & False) == ()
+
+    grid = grid_for((36.1, -84.4, 36.45, -84.0), pixel_m=5000)
+    covered = np.ones(grid.shape, bool)
+    covered[:, -1] = False
+    served = np.zeros(grid.shape, bool)
+    served[2, -2] = True
+    assert map_cut_says({"it": served}, grid, covered.ravel()).startswith(
+        "The frame of the map, or the end of its terrain, cuts it (beyond the east edge):"
+    )
+
+
 @pytest.fixture(scope="module")
 def found() -> tuple[Zones, dict[str, float]]:
     """The example on a map that is much too small for it."""

@@ -116,3 +116,28 @@ def test_it_is_bounded_and_begins_empty_in_another_process(settled: Path) -> Non
     again = pickle.loads(pickle.dumps(terrain))
     assert terrain == again
     assert {} == dict(again.memory._blocks)
+
+
+def test_reading_by_blocks_is_told_and_can_be_ended(settled: Path) -> None:
+    """Whoever asked is called at least once a block, remembered or not; what the call raises ends the reading."""
+    terrain, told = terrain_from_folder(settled, memory=Memory()), []
+    for _ in range(2):
+        told.append(0)
+
+        def look() -> None:
+            """One more block."""
+            told[-1] += 1
+
+        window(terrain, **FAR, look=look)
+    # 0.5 by 0.55 degrees at one arc-second touch two blocks of 1024 samples each way at least.
+    assert min(told) >= 4
+
+    def end() -> None:
+        """The second call asks for an end."""
+        told.append(0)
+        if len(told) >= 4:
+            raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        window(terrain_from_folder(settled, memory=Memory()), **FAR, look=end)
+    assert len(told) == 4
