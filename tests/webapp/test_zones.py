@@ -59,6 +59,22 @@ def test_levels_are_started_by_the_form_and_the_page_follows_them(client: TestCl
     assert len(jobs._jobs) == 1
 
 
+def test_the_page_shows_the_network_before_any_level_is_there(client: TestClient, number: int) -> None:
+    """Corners hold the asked area to a pixel; sites lie where pyproj has them, with what is tried."""
+    shown = client.get(f"/networks/{number}/map?bounds={AREA}&pixel_m=500&offset=gap%3A61")
+    assert not client.app.state.jobs._jobs  # type: ignore[attr-defined]
+    (corners, sites) = (
+        json.loads(html.unescape(found[1]))
+        for name in ("corners", "sites")
+        if (found := re.search(rf'data-{name}="([^"]+)"', shown.text))
+    )
+    asked = [float(part) for part in AREA.split(",")]
+    assert [*corners[0], *corners[1]] == pytest.approx(asked, abs=0.012)
+    assert {one["id"]: one["offset_us"] for one in sites} == {"north": 0, "south": -12.5, "gap": 61}
+    # 36 22 12.0 N, 84 15 00.0 W
+    assert (sites[0]["lat"], sites[0]["lon"]) == pytest.approx((36.37, -84.25), abs=1e-9)
+
+
 def pixels(client: TestClient, address: str) -> np.ndarray:
     """A picture's pixels."""
     answer = client.get(address)

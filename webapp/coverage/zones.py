@@ -9,7 +9,9 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.grid import Grid
 from sfn.geodesy.sites import place
+from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.report.colours import site_colours
 from sfn.report.numbers import us
@@ -87,6 +89,10 @@ class ZonesPage(Context):
     """Why what is tried could not be set like that."""
     pixel_m: float
     """Side of a pixel on the ground. [m]"""
+    corners_deg: tuple[tuple[float, float], tuple[float, float]] | None
+    """South-west and north-east corner of the map, which is shown before there are levels. [degrees]"""
+    marks: list[dict[str, Any]]
+    """Its sites as the map marks them, with what is tried."""
     job: JobView | None
     """The computation, while the levels are not there."""
     ready: bool
@@ -191,28 +197,11 @@ def start(
 def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
-    south, west, north, east = found.coverage.grid.bounds_deg
     summary = _summary(opened, maps, key, found, now)
-    placed = place(opened.network)
-    colours = site_colours(len(opened.network.sites))
-    sites = [
-        {
-            "id": site.id,
-            "name": site.name,
-            "lat": placed[site.id].lat_deg,
-            "lon": placed[site.id].lon_deg,
-            "offset_us": site.offset_us,
-            "on_air": site.on_air,
-            "clock_us": tries.clock_errors_us.get(site.id, 0.0),
-            "route": tries.routes.get(site.id, MAIN),
-            "colour": colours[i],
-        }
-        for i, site in enumerate(now.network.sites)
-    ]
     answer: dict[str, Any] = {
-        "bounds": [[south, west], [north, east]],
+        "bounds": _corners(found.coverage.grid),
         "layers": [{"name": layer.name, "label": layer.label} for layer in found.layers],
-        "sites": sites,
+        "sites": _marks(opened.network, now, tries),
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
         "says": html(request, MapTry(now.says, now.doubts, to("zones.show", opened.head.id))),
@@ -290,6 +279,8 @@ def _page(
         says=now.says if now else (),
         doubts=now.doubts if now else (),
         pixel_m=wanted.grid.pixel_m if wanted else 0.0,
+        corners_deg=_corners(wanted.grid) if wanted else None,
+        marks=_marks(network, now, what) if now else [],
         job=job.view() if job else None,
         ready=ready,
         levels_url="" if ready or job or not wanted else to("zones.start", opened.head.id, query=query),
@@ -299,6 +290,31 @@ def _page(
         problems=problems,
         states=tuple(one.name for one in network.today.planned or ()),
     )
+
+
+def _corners(grid: Grid) -> tuple[tuple[float, float], tuple[float, float]]:
+    """South-west and north-east corner of a map. [degrees]"""
+    south, west, north, east = grid.bounds_deg
+    return (south, west), (north, east)
+
+
+def _marks(network: Network, now: Tried, what: WhatIf) -> list[dict[str, Any]]:
+    """The sites of a network as the map marks them, with what is tried."""
+    placed, colours = place(network), site_colours(len(network.sites))
+    return [
+        {
+            "id": site.id,
+            "name": site.name,
+            "lat": placed[site.id].lat_deg,
+            "lon": placed[site.id].lon_deg,
+            "offset_us": site.offset_us,
+            "on_air": site.on_air,
+            "clock_us": what.clock_errors_us.get(site.id, 0.0),
+            "route": what.routes.get(site.id, MAIN),
+            "colour": colours[i],
+        }
+        for i, site in enumerate(now.network.sites)
+    ]
 
 
 def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:

@@ -283,7 +283,6 @@
     if (!answer.ok) return;
     const found = await answer.json();
     if (!found.sites.length || found.sites.length === shown) return;
-    if (!shown) map.fitBounds(found.bounds);
     shown = found.sites.length;
     early = overlay(early, `${part}/so-far.png?sites=${shown}`, found.bounds, "layer", byId("opacity").value / 100);
     const box_legend = byId("legend");
@@ -315,7 +314,9 @@
     if (early) early.remove();
   }
   byId("map-cancel").addEventListener("click", () => fetch(page.dataset.cancel, { method: "POST", headers: { "X-CSRF-Token": page.dataset.token, Accept: "application/json" } }));
-  map.setView([0, 0], 2);
+  // The network's area and its sites, before any level is there.
+  map.fitBounds(JSON.parse(page.dataset.corners));
+  siteMarks(JSON.parse(page.dataset.sites));
 
   // Looking at the page starts nothing: its levels are asked for with the form's token, by itself where the page says so.
   const start = byId("start");
