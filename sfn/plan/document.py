@@ -253,7 +253,7 @@ class Network(Record):
     """Transmitters of other programmes on this channel or beside it; none: whether they disturb cannot be told."""
     work_order: WorkOrder | None = None
     """Who allows the change, when, and how it is taken back."""
-    stages: tuple[Stage, ...]
+    stages: Annotated[tuple[Stage, ...], Field(max_length=20_000)]
     """Every stage, held once."""
     sites: Annotated[tuple[Site, ...], Field(min_length=1, max_length=500)]
     """The transmitters, in the order of the tables."""

@@ -33,7 +33,7 @@ class JsonMost:
     depth: int = 40
     """Lists and objects within each other."""
     loose: int | None = None
-    """Of values and of texts, those beyond ten for each object and four for each list: a list of numbers alone."""
+    """Of values and of texts, those beyond twenty for each object and four for each list: a list of numbers alone."""
 
 
 @dataclass(slots=True)
@@ -87,7 +87,7 @@ class JsonParts:
         for name, words in _WORDS.items():
             found, allowed = getattr(self, name), getattr(most, name)
             if most.loose is not None and name in ("values", "texts"):
-                allowed = min(allowed, most.loose + 10 * self.objects + 4 * self.lists)
+                allowed = min(allowed, most.loose + 20 * self.objects + 4 * self.lists)
             if found > allowed:
                 what = f"has more than {grouped(allowed)} {words}"
                 values = {"most": allowed}

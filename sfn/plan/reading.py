@@ -2,9 +2,10 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,8 @@ from pydantic import BaseModel, ValidationError
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
-from sfn.plan.in_pieces import MOST_AT_ONCE_N, in_pieces
-from sfn.plan.json_parts import JsonMost, given_twice, parts_of
+from sfn.plan.in_pieces import MOST_AT_ONCE_N, Piece, network_of, pieces
+from sfn.plan.json_parts import JsonMost, JsonParts, given_twice, parts_of
 from sfn.plan.record import SiteName
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
@@ -24,6 +25,10 @@ MOST_PARTS = JsonMost(values=700_000, texts=450_000, lists=160_000, objects=60_0
 """Of a document: 200 sites of 30 stages with two antenna patterns a degree apart have 146,000 lists."""
 MOST_KEYS_OF_ONE_N = 2_000
 MOST_TOLD_N = 100
+_COUNTED_TOGETHER_N = 60_000
+"""Characters of pieces that are counted at a time."""
+_MOST_HELD_N = 1_000
+"""Pieces after which a document counts as large, whatever they are."""
 
 
 def read(text: str | bytes, *, own_services: str = "") -> Network:
@@ -46,9 +51,14 @@ def read(text: str | bytes, *, own_services: str = "") -> Network:
         With every problem: not JSON (with line and column), a key given twice, an unknown key, a value that
         is missing or out of range, a reference to a stage or site that does not exist.
     """
-    values_n = _counted(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
+    sent = text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass")
+    _bounded(len(sent))
+    parts = parts_of(sent)
+    _judged(parts)
     tree, decoded = _tree(text)
-    return _checked(tree, decoded, values_n, own_services)
+    if parts.values + parts.keys > MOST_AT_ONCE_N:
+        return _referring(network_of(tree, pieces(tree), _told), own_services)
+    return _referring(_at_once(decoded, tree), own_services)
 
 
 def read_document(document: Mapping[str, Any], *, own_services: str = "") -> Network:
@@ -66,25 +76,47 @@ def read_document(document: Mapping[str, Any], *, own_services: str = "") -> Net
     PlanError
         As `read`.
     """
+    held, parts = list[Piece](), JsonParts()
+    counted = _counted(document, parts)
     try:
+        for piece in counted:
+            held.append(piece)
+            if parts.values + parts.keys > MOST_AT_ONCE_N or len(held) > _MOST_HELD_N:
+                return _referring(network_of(document, chain(held, counted), _told), own_services)
         text = json.dumps(document)
     except RecursionError:
         raise _too_deep() from None
-    return _checked(document, text, _counted(text.encode("utf-8", "surrogatepass")), own_services)
+    return _referring(_at_once(text, document), own_services)
 
 
-def _checked(tree: Any, text: str, values_n: int, own_services: str) -> Network:
-    """The network that `text` describes; `tree` is the same taken apart, to tell what stands where."""
-    if values_n > MOST_AT_ONCE_N:
-        in_pieces(tree, _told)
+def _counted(document: Mapping[str, Any], parts: JsonParts) -> Iterator[Piece]:
+    """The pieces of a document, while `parts` counts what they are made of; ends where that is too much."""
+    waiting, waiting_n, taken_n = list[str](), 0, 0
+    for piece in pieces(document):
+        waiting.append(piece.text)
+        waiting_n += len(piece.text)
+        if waiting_n > _COUNTED_TOGETHER_N:
+            taken_n += waiting_n
+            _bounded(taken_n)
+            parts.take(",".join(waiting).encode())
+            _judged(parts)
+            waiting, waiting_n = [], 0
+        yield piece
+    _bounded(taken_n + waiting_n)
+    parts.take(",".join(waiting).encode())
+    _judged(parts)
+
+
+def _at_once(text: str, tree: Any) -> Network:
+    """The network that a text describes, read whole; `tree` is the same taken apart, to tell what stands where."""
     try:
-        network = Network.model_validate_json(text)
+        return Network.model_validate_json(text)
     except ValidationError as error:
-        errors = error.errors(include_url=False)
-        if errors[0]["type"] in {"json_invalid", "string_unicode"}:  # Python's reader takes it, no text can hold it
-            what = "contains half of a character (an escape from \\ud800 to \\udfff without its other half)"
-            raise _refused("document", what, "whole characters", code="half-a-character") from None
-        raise _told(errors, tree) from None
+        raise _told(error.errors(include_url=False), tree) from None
+
+
+def _referring(network: Network, own_services: str) -> Network:
+    """A network whose references lead somewhere, under a user's own services."""
     problems = reference_problems(network)
     if problems:
         raise PlanError(problems)
@@ -127,8 +159,12 @@ def checksum(network: Network) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 
 
-def _told(errors: list[Any], tree: Any) -> PlanError:
+def _told(errors: Sequence[Any], tree: Any) -> PlanError:
     """What is wrong, as far as anybody reads it; how much more there is stands in the last."""
+    if any(error["type"] in {"json_invalid", "string_unicode"} for error in errors):
+        # Python's reader takes it, no text can hold it.
+        what = "contains half of a character (an escape from \\ud800 to \\udfff without its other half)"
+        return _refused("document", what, "whole characters", code="half-a-character")
     outermost = _outermost(errors) if len(errors) <= MOST_AT_ONCE_N else errors
     problems = [_problem(item, tree) for item in outermost[:MOST_TOLD_N]]
     if more_n := len(outermost) - len(problems):
@@ -137,26 +173,20 @@ def _told(errors: list[Any], tree: Any) -> PlanError:
     return PlanError(problems)
 
 
-def _counted(text: bytes) -> int:
-    """How many values and keys there are; refuses more than a document has, before any is taken apart."""
-    if len(text) > GREATEST_DOCUMENT_BYTES:
-        raise _refused(
-            "document",
-            f"is {grouped(len(text))} bytes long",
-            f"at most {grouped(GREATEST_DOCUMENT_BYTES)}",
-            code="document-too-large",
-        )
-    found = parts_of(text)
-    if found.keys > MOST_KEYS_OF_ONE_N * (1 + found.objects / 20):
-        raise _refused(
-            "document",
-            f"has {grouped(found.keys)} keys in {grouped(found.objects)} objects",
-            f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one",
-            code="document-too-large",
-        )
-    for problem in found.beyond(MOST_PARTS, "document"):
+def _bounded(bytes_n: int) -> None:
+    """Refuse a longer text than any document has."""
+    if bytes_n > GREATEST_DOCUMENT_BYTES:
+        what, expected = f"is {grouped(bytes_n)} bytes long", f"at most {grouped(GREATEST_DOCUMENT_BYTES)}"
+        raise _refused("document", what, expected, code="document-too-large")
+
+
+def _judged(parts: JsonParts) -> None:
+    """Refuse more values and keys than a document has, before any is made a record of."""
+    if parts.keys > MOST_KEYS_OF_ONE_N * (1 + parts.objects / 20):
+        what = f"has {grouped(parts.keys)} keys in {grouped(parts.objects)} objects"
+        raise _refused("document", what, f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one", code="document-too-large")
+    for problem in parts.beyond(MOST_PARTS, "document"):
         raise PlanError([replace(problem, code="document-too-large")])
-    return found.values + found.keys
 
 
 def _tree(text: str | bytes) -> tuple[Any, str]:
@@ -241,8 +271,6 @@ _A_NUMBER = "a number"
 def _problem(error: Any, tree: Any) -> Problem:
     """One pydantic error in words for people."""
     loc, kind, context = _place(error["loc"]), error["type"], error.get("ctx", {})
-    given = json.dumps(error["input"], ensure_ascii=False, default=str)
-    given = given if len(given) <= 60 else given[:57] + "..."
     where, subject, whose = path_text(loc), _subject(loc, tree), _whose(loc, tree)
     if kind == "missing":
         return Problem(where, f"{subject}is missing", _described(loc) or "a value", code="key-missing", **whose)
@@ -269,6 +297,8 @@ def _problem(error: Any, tree: Any) -> Problem:
     }.get(kind, str(error["msg"]).removeprefix("Input should be "))
     if expected == _A_NUMBER and isinstance(error["input"], str) and "," in error["input"]:
         expected += " with a decimal point, not a comma"
+    given = json.dumps(error["input"], ensure_ascii=False, default=str)
+    given = given if len(given) <= 60 else given[:57] + "..."
     described = _described(loc)
     expected += f" ({described})" if described else ""
     return Problem(where, f"{subject}cannot be {given}", expected, code="value-unusable", **whose)

@@ -175,6 +175,9 @@ def test_scripts_send_a_log_and_get_files(client: TestClient, number: int) -> No
     wrong = client.post(f"/api/networks/{number}/road", json={**body, "log": [{**log[0], "site": "nowhere"}]})
     assert wrong.status_code == 422
     assert "'nowhere', which is not known" in wrong.json()["problems"][0]["what"]
+    long = client.post(f"/api/networks/{number}/road", json={**body, "log": log[:1] * 50_001})
+    assert (long.status_code, long.json()["problems"][0]["where"]) == (422, "log")
+    assert "50000" in long.json()["problems"][0]["expected"]
 
     trying = {**body, "offsets_us": {"north": 12}}
     for form, head in (("csv", b"distance_m"), ("kml", b"<?xml"), ("geojson", b"{"), ("png", b"\x89PNG")):

@@ -44,8 +44,10 @@ Longitude = Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False, descrip
 Number = Annotated[float, Field(gt=-LARGEST_NUMBER, lt=LARGEST_NUMBER, allow_inf_nan=False)]
 
 FORM_PARTS = JsonMost(values=45_000, texts=65_000, lists=20_000, objects=100, keys=20_000, depth=10)
+MOST_LEVELS_N = 50_000
+"""Levels of a log in a JSON body: 83 minutes at ten a second; a longer one is sent as a file, read line by line."""
 ROAD_PARTS = JsonMost(
-    values=1_200_000, texts=1_200_000, lists=20_100, objects=200_100, keys=810_000, depth=10, loose=90_000
+    values=320_000, texts=320_000, lists=20_100, objects=MOST_LEVELS_N + 100, keys=210_000, depth=10, loose=90_000
 )
 
 
@@ -60,7 +62,7 @@ class Limits:
     json_document: JsonMost = MOST_PARTS
     """A JSON body that holds a network document."""
     json_road: JsonMost = ROAD_PARTS
-    """A JSON body with a line of 20,000 points and a log of 200,000 levels."""
+    """A JSON body with a line of 20,000 points and a log of 50,000 levels."""
     upload_bytes: int = 4_500_000_000
     """A request to an address that takes files: an hour of 192 kHz stereo in 24 bits is 4.15e9, as is much terrain."""
     grid_points: int = 4_000_000

@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, FailFast, Field
+from pydantic.dataclasses import dataclass as checked
 from starlette.datastructures import UploadFile
 
 from sfn.answer.road_document import document
@@ -33,7 +34,7 @@ from sfn.survey.track import (
 from sfn.systems.fm_carried import heard_programme
 from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
-from webapp.config.limits import Latitude, Longitude, Number
+from webapp.config.limits import MOST_LEVELS_N, Latitude, Longitude, Number
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
 from webapp.shell.problems import RefusedError
@@ -313,7 +314,8 @@ def _page(
 for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True)
 
 
-class LevelMeasured(BaseModel):
+@checked(slots=True, frozen=True)  # a sixth of a model's memory, and there are many
+class LevelMeasured:
     """A level measured on the road."""
 
     lat: Latitude
@@ -344,10 +346,11 @@ class RoadAsked(BaseModel):
     threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
     log: Annotated[
         list[LevelMeasured],
-        FailFast(),  # a problem for each of 200 000 would be half a gigabyte
+        FailFast(),  # a problem for each would be a quarter of a gigabyte
         Field(
-            max_length=200_000,
-            description="Measured levels to hold against the prediction; of unreadable ones the first is told.",
+            max_length=MOST_LEVELS_N,
+            description="Measured levels to hold against the prediction; of unreadable ones the first is told. "
+            "A longer log goes to the page Route as a file.",
         ),
     ] = []
 
