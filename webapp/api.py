@@ -36,6 +36,7 @@ from webapp.shell.following import as_json, found, stop
 from webapp.shell.json_bodies import no_key_twice
 from webapp.standing.told import SET_AT, doubts_of_save, put_down, since
 from webapp.standing.tries import TriesDep
+from webapp.store.approvals import unapproved
 from webapp.store.differences import ABSENT, compared
 from webapp.store.store import ConflictError, Revision, Saved, Store, Summary
 
@@ -260,12 +261,17 @@ def check_network(opened: NetworkDep, maps: MapsDep) -> CheckAnswer:
 
 
 @router.get("/networks/{network_id}/delays", tags=["answers"])
-def answer_delays(opened: StatedDep, maps: MapsDep) -> dict[str, Any]:
-    """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers; `state` names a planned state."""
+def answer_delays(opened: StatedDep, maps: MapsDep, store: StoreDep) -> dict[str, Any]:
+    """The delay table, pairs and loops, as ``python -m sfn delays --json`` answers; `state` names a planned state.
+
+    Beside it `urgent`: sheets that were issued in an emergency, until their plan is approved or they are issued anew.
+    """
     answered = delays_of(
         opened.network, problems=maps.checked(opened.network), ground=maps.ground_if_open(opened.network)
     )
-    return delays.document(answered, revision=opened.head.revision.number)
+    urgent = unapproved(store, opened.head.id, opened.document)
+    answer = delays.document(answered, revision=opened.head.revision.number)
+    return answer | {"urgent": [one.as_json() for one in urgent]}
 
 
 @router.get("/networks/{network_id}/point", tags=["answers"])

@@ -3,7 +3,7 @@
 import csv
 import io
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from sfn.check.on_sheet import on_sheet, to_enter
 from sfn.check.review import Review
@@ -118,7 +118,7 @@ def _fields(row: DelayRow, site: Site, most: int) -> list[Value]:
     return [*(f.name for f in row.fields), *gap, *words, *gap, *figures]
 
 
-def delays_csv(reviewed: Review, *, revision: int | None) -> str:
+def delays_csv(reviewed: Review, *, revision: int | None, urgent: Sequence[str] = ()) -> str:
     """The delay table as CSV, UTF-8, one row per site and route, each with the verdict of its sheet.
 
     Parameters
@@ -127,11 +127,13 @@ def delays_csv(reviewed: Review, *, revision: int | None) -> str:
         The network with its table and what stands against its sheets.
     revision : int or None
         Revision in the store.
+    urgent : sequence of str
+        Which sheets were issued in an emergency and nobody has approved, a sentence each.
     """
-    return csv_text([*_lines(reviewed), [], *_about(reviewed.table, reviewed.network, revision)])
+    return csv_text([*_lines(reviewed), [], *_about(reviewed.table, reviewed.network, revision, urgent)])
 
 
-def delays_xlsx(reviewed: Review, *, revision: int | None) -> bytes:
+def delays_xlsx(reviewed: Review, *, revision: int | None, urgent: Sequence[str] = ()) -> bytes:
     """The delay table as an XLSX workbook of one sheet; arguments as `delays_csv`."""
     import xlsxwriter
 
@@ -140,13 +142,14 @@ def delays_xlsx(reviewed: Review, *, revision: int | None) -> bytes:
         sheet = book.add_worksheet("Delays")
         bold, four = book.add_format({"bold": True}), book.add_format({"num_format": "0.0000"})
         lines = list(_lines(reviewed))
+        about = _about(reviewed.table, reviewed.network, revision, urgent)
         for r, line in enumerate(lines):
             for c, value in enumerate(line):
                 if isinstance(value, int | float):
                     sheet.write_number(r, c, value, four)
                 elif value is not None:
                     sheet.write_string(r, c, str(value), bold if r == 0 else None)
-        for r, (key, value) in enumerate(_about(reviewed.table, reviewed.network, revision), start=len(lines) + 1):
+        for r, (key, value) in enumerate(about, start=len(lines) + 1):
             sheet.write_string(r, 0, key, bold)
             if isinstance(value, str):
                 sheet.write_string(r, 1, value)
@@ -157,8 +160,12 @@ def delays_xlsx(reviewed: Review, *, revision: int | None) -> bytes:
     return out.getvalue()
 
 
-def _about(table: DelayTable, network: Network, revision: int | None) -> list[tuple[str, str | float]]:
+def _about(
+    table: DelayTable, network: Network, revision: int | None, urgent: Sequence[str]
+) -> list[tuple[str, str | float]]:
     """What the file is about, below the lines: `network`, `revision`, `checksum`, `common_delay_us` [us], `missing`.
+
+    `urgent`: what was issued in an emergency and nobody has approved.
 
     So a stale copy can be told from a current one. Numbers stay numbers, in full precision.
     """
@@ -168,4 +175,5 @@ def _about(table: DelayTable, network: Network, revision: int | None) -> list[tu
         ("checksum", stamped_checksum(network)),
         ("common_delay_us", table.common_delay_us),
         *(("missing", one.problem.what) for one in table.missing),
+        *(("urgent", f"ISSUED IN AN EMERGENCY, NOT APPROVED: {said}") for said in urgent),
     ]

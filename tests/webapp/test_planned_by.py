@@ -1,11 +1,14 @@
 """Where approvals need another person: who planned it is found from what was saved, and an approval is of one plan."""
 
+import csv
+import io
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from copy import deepcopy
 from typing import Any
 
+import openpyxl
 import pytest
 from argon2 import PasswordHasher
 from sqlalchemy import event
@@ -167,6 +170,15 @@ def test_an_approval_of_steps_that_were_not_looked_at_is_refused(by: By, store: 
     assert f'name="steps" value="{shown["steps"]}"' in ben.get(f"/networks/{number}/change").text
 
 
+def in_files(client: TestClient, number: int, *says: str) -> None:
+    """The delay table's files say which emergencies there are, and no other."""
+    expected = [f"ISSUED IN AN EMERGENCY, NOT APPROVED: {one}" for one in says]
+    lines = csv.reader(io.StringIO(client.get(f"/networks/{number}/delays.csv").text))
+    assert [line[1] for line in lines if line[:1] == ["urgent"]] == expected
+    book = openpyxl.load_workbook(io.BytesIO(client.get(f"/networks/{number}/delays.xlsx").content))
+    assert [row[1] for row in book["Delays"].values if row[0] == "urgent"] == expected
+
+
 def test_an_emergency_issue_is_carried_out_and_said_everywhere(by: By, store: Store, number: int) -> None:
     """Who and why stand on the sheets, the plan, its paper name, the timeline, the phone's page and in data."""
     moved(store, number, 50, 87.5, 110, author="Ann")
@@ -200,7 +212,16 @@ def test_an_emergency_issue_is_carried_out_and_said_everywhere(by: By, store: St
     told = ben.get(f"/api/pages/networks/{number}/delays").json()["network"]["urgent"]
     assert len(told) == 1
     assert {"North", "South", "Gap"} <= {word.strip(",") for word in told[0].split()}
+    in_files(ben, number, told[0])
+    (one,) = ben.get(f"/api/networks/{number}/delays").json()["urgent"]
+    (issue, *_) = store.entries.of(number, kind="issue")
+    assert set(one.pop("sites")) == {"north", "south", "gap"}
+    assert one == {
+        "revision": 2, "checksum": store.read(number, 2).revision.checksum, "issued_by": "Con",
+        "issued_at": issue.made_at.isoformat(), "reason": why, "says": told[0],
+    }  # fmt: skip
     moved(store, number, 51, 87.5, 110, author="Ann")
+    in_files(ben, number, told[0])
     assert "NOT APPROVED" in ben.get(f"/networks/{number}").text, "what is on the air is still that of the emergency"
 
 
@@ -216,6 +237,8 @@ def test_an_emergency_is_said_until_it_is_approved_or_issued_anew(by: By, store:
     assert approve(ben, number).status_code == 303, "an approver may look at it afterwards"
     assert approval(ben, number)["state"] == "approved"
     assert "NOT APPROVED" not in ben.get(f"/networks/{number}").text
+    in_files(ben, number)
+    assert ben.get(f"/api/networks/{number}/delays").json()["urgent"] == []
     moved(store, number, 51, 87.5, 110, author="Ann")
     for site in ("north", "south", "gap"):
         send(ben, f"/networks/{number}/sheets/{site}/sign", revision="3")

@@ -55,8 +55,13 @@ def base_head(request: Request, saved: Saved) -> NetworkHead:
     number, document = saved.revision.network_id, saved.document
     read: Network | None = getattr(request.state, "opened", None)
     whose = () if read is None else network_credits(read, folder=_maps(request).terrain_folder)
-    frozen, urgent = unfrozen(store, number, document), unapproved(store, number, document)
+    frozen, urgent = unfrozen(store, number, document), _urgent(store, number, document)
     return replace(head_of(saved), unfrozen=frozen, urgent=urgent, credits=whose)
+
+
+def _urgent(store: Store, network_id: int, document: dict[str, Any]) -> tuple[str, ...]:
+    """Sheets that are out after an emergency, in words."""
+    return tuple(one.says for one in unapproved(store, network_id, document))
 
 
 def opened(saved: Saved, store: Store) -> Opened:
@@ -70,7 +75,7 @@ def opened(saved: Saved, store: Store) -> Opened:
             corrected=drive_says(network),
             indoors=indoors_says(network),
             unfrozen=thawed,
-            urgent=unapproved(store, saved.revision.network_id, saved.document),
+            urgent=_urgent(store, saved.revision.network_id, saved.document),
         ),
         saved,
         saved.document,

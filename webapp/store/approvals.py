@@ -103,7 +103,34 @@ def _emergency(store: Store, network_id: int, plan: Plan) -> Entry | None:
     return last if holds else None
 
 
-def unapproved(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class Urgent:
+    """Sheets that are out, were issued together in an emergency, and whose plan nobody has approved since."""
+
+    sites: tuple[str, ...]
+    """Their ids."""
+    revision: int
+    checksum: str
+    by: str
+    at: datetime
+    reason: str
+    says: str
+    """All of it in a sentence, sites by their names."""
+
+    def as_json(self) -> dict[str, Any]:
+        """For the answers of the interface."""
+        return {
+            "sites": list(self.sites),
+            "revision": self.revision,
+            "checksum": self.checksum,
+            "issued_by": self.by,
+            "issued_at": self.at.isoformat(),
+            "reason": self.reason,
+            "says": self.says,
+        }
+
+
+def unapproved(store: Store, network_id: int, document: Mapping[str, Any]) -> tuple[Urgent, ...]:
     """Sheets that are out, were issued in an emergency, and whose plan nobody has approved since.
 
     Parameters
@@ -115,19 +142,33 @@ def unapproved(store: Store, network_id: int, document: Mapping[str, Any]) -> tu
 
     Returns
     -------
-    says : tuple of str
-        A sentence for each such issue: which sites, by whom, when and why. An ordinary issue of a site ends its line.
+    urgent : tuple of Urgent
+        One for each such issue. An ordinary issue of a site takes it out of its line.
     """
     kept = store.entries.of(network_id, kind=(ISSUE, APPROVED))
     last = {one.site_id: one for one in kept if one.kind == ISSUE}
     approved = {(one.revision, one.body.get("checksum")) for one in kept if one.kind == APPROVED}
     names = {str(site["id"]): str(site.get("name") or site["id"]) for site in document["sites"]}
-    found: dict[str, list[str]] = {}
-    for site_id, one in last.items():
+    together: dict[str, list[Entry]] = {}
+    for one in last.values():
         says = emergency_says(one)
         if says and (one.revision, one.body.get("checksum")) not in approved:
-            found.setdefault(f"revision {one.revision} {says}", []).append(names.get(site_id, site_id))
-    return tuple(f"{', '.join(sites)}, {says}" for says, sites in found.items())
+            together.setdefault(f"revision {one.revision} {says}", []).append(one)
+    return tuple(_urgent(issues, says, names) for says, issues in together.items())
+
+
+def _urgent(issues: list[Entry], says: str, names: Mapping[str, str]) -> Urgent:
+    """What was issued at once."""
+    sites, first = tuple(one.site_id or "" for one in issues), issues[0]
+    return Urgent(
+        sites,
+        first.revision or 0,
+        str(first.body.get("checksum") or ""),
+        first.made_by,
+        first.made_at,
+        str(first.body[EMERGENCY]),
+        f"{', '.join(names.get(site, site) for site in sites)}, {says}",
+    )
 
 
 def approve(store: Store, network_id: int, plan: Plan, *, by: str, note: str) -> None:

@@ -71,14 +71,16 @@ def show(request: Request, opened: StatedDep, store: StoreDep, maps: MapsDep, st
 @router.get("/networks/{network_id}/delays.csv")
 def as_csv(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as CSV."""
-    text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number)
+    text = delays_csv(maps.reviewed(opened.network), revision=opened.head.revision.number, urgent=opened.head.urgent)
     return Response(text, media_type="text/csv; charset=utf-8", headers=_attachment(opened, "csv"))
 
 
 @router.get("/networks/{network_id}/delays.xlsx")
 def as_xlsx(opened: NetworkDep, maps: MapsDep) -> Response:
     """The delay table as a spreadsheet."""
-    content = delays_xlsx(maps.reviewed(opened.network), revision=opened.head.revision.number)
+    content = delays_xlsx(
+        maps.reviewed(opened.network), revision=opened.head.revision.number, urgent=opened.head.urgent
+    )
     return Response(content, media_type=XLSX, headers=_attachment(opened, "xlsx"))
 
 
