@@ -252,6 +252,13 @@ def _said(error: Mapping[str, Any]) -> tuple[str, str]:
     for kind, words in BOUNDS.items():
         if error["type"] == kind:
             return f"cannot be {str(error['input'])[:60]}", f"{words} {grouped(next(iter(error['ctx'].values())))}"
+    if error["type"] in ("too_long", "too_short"):
+        most, bound = error["type"] == "too_long", error["ctx"]
+        found_n = bound.get("actual_length")
+        has = (
+            f"has {grouped(found_n)} entries" if found_n is not None else f"has too {'many' if most else 'few'} entries"
+        )
+        return has, f"{grouped(bound['max_length'])} at most" if most else f"{grouped(bound['min_length'])} at least"
     if error["type"] == "finite_number":
         return f"cannot be {str(error['input'])[:60]}", "a number"
     if error["type"] == "extra_forbidden":
