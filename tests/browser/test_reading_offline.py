@@ -261,3 +261,49 @@ def test_nothing_pasted_is_cut(browser: Browser, issued: tuple[str, dict[str, st
             headers={"Accept": "application/json"},
         )
         assert "none is cut off unasked" in json.loads(answer.text())["problems"][0]["what"]
+
+
+def test_a_deleted_network_is_told_and_what_waits_goes_when_it_is_back(browser: Browser, address: str) -> None:
+    """The telephone keeps what was finished, says who to ask, and the same link sends it once the network is back."""
+    network, links = newly_issued(browser, address)
+    site = f"{address}/api/networks/{network.rpartition('/')[2]}"
+    link = list(links.values())[-1]
+    with phone(browser) as (context, page), phone(browser) as (_, office):
+        opened(page, link)
+        context.set_offline(True)
+        page.locator("#remarks").fill("typed before it was deleted")
+        page.locator("#initials").fill("AE")
+        page.get_by_role("button", name="Send to the office").click()
+        expect(page.locator("#queue-list li")).to_have_count(1)
+        office.goto(network)
+        token = {"X-CSRF-Token": str(office.locator("input[name=csrf_token]").first.get_attribute("value"))}
+        assert office.request.delete(site, headers=token).status == 204
+        context.set_offline(False)
+        expect(page.locator("#connection")).to_contain_text("deleted at the control room")
+        expect(page.locator("#connection")).to_contain_text("Set nothing from this page")
+        expect(page.locator("#queue-list li")).to_contain_text("typed before it was deleted")
+        assert office.request.post(f"{site}/undelete", headers=token).status == 204
+        page.goto(link)
+        expect(page.locator(".card", has_text="typed before it was deleted")).to_have_count(1)
+        expect(page.locator("#queue-list li")).to_have_count(0)
+
+
+def test_an_office_that_cannot_keep_it_is_not_called_no_connection(
+    browser: Browser, issued: tuple[str, dict[str, str]]
+) -> None:
+    """A full disk at the office: its words are shown, and what was finished waits and goes later."""
+    with phone(browser) as (_, page):
+        opened(page, next(iter(issued[1].values())))
+        said = {"problems": [{"what": "the disk is full", "expected": "room on it"}]}
+        answering = json.dumps(said)
+        page.route(
+            "**/site/*", lambda route: route.fulfill(status=507, body=answering, content_type="application/json")
+        )
+        page.locator("#remarks").fill("typed while its disk was full")
+        page.locator("#initials").fill("AE")
+        page.get_by_role("button", name="Send to the office").click()
+        expect(page.locator("#connection")).to_contain_text("could not take it now (the disk is full; room on it)")
+        expect(page.locator("#queue-list li")).to_have_count(1)
+        page.unroute("**/site/*")
+        page.reload()
+        expect(page.locator(".card", has_text="typed while its disk was full")).to_have_count(1)

@@ -1,5 +1,6 @@
 """Who may come in: the first user, further ones, their roles, and everybody's tokens."""
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -73,7 +74,7 @@ def change(request: Request, store: StoreDep, form: FormDep) -> Response:
             said = f"{name} has another password; where they were signed in, they are out."
         elif act == "end":
             store.accounts.end(name)
-            said = f"{name} may come in no more; their tokens open nothing."
+            said = f"{name} may come in no more; their tokens open nothing.{_links_left(store, name)}"
         else:
             expected = "role, password or end"
             raise PlanError([Problem("act", f"cannot be {act[:40]!r}", expected, code="act-unknown", fields=("act",))])
@@ -90,6 +91,18 @@ def revoke(request: Request, store: StoreDep, token_id: NetworkId) -> Response:
         raise RefusedError(404)
     notice(request, "The token is revoked: it opens nothing from now on.")
     return RedirectResponse(to("users.show"), 303)
+
+
+def _links_left(store: Store, name: str) -> str:
+    """That technicians' links which somebody made stay open, by network; a crew may be at work by them."""
+    left = Counter(one.network_id for one in store.links.open_by(name))
+    if not left:
+        return ""
+    where = ", ".join(f"{n} in network {network_id}" for network_id, n in sorted(left.items()))
+    return (
+        f" Technicians' links that they made stay open until they end: {where}. A crew may be at work by them; withdraw"
+        " them under Site readings, Links, where that is not so."
+    )
 
 
 def _page(

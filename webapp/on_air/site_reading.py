@@ -26,7 +26,7 @@ from webapp.config.settings import Settings
 from webapp.on_air.site_links import SiteLink, open_link
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
-from webapp.shell.problems import wants_json
+from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import notice, page
 from webapp.standing.readings import (
     LABELS,
@@ -44,7 +44,7 @@ from webapp.standing.readings import (
 from webapp.standing.release import SheetLine, State, released
 from webapp.standing.under_way import Live, after, near_order, since_order, told_at
 from webapp.store.entries import Entry
-from webapp.store.store import Store
+from webapp.store.store import MissingError, Store
 from webapp.work.maps import Maps
 
 router = Room("site_reading")
@@ -142,7 +142,7 @@ def worker(token: str, settings: SettingsDep, store: StoreDep) -> Response:
 def state(token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep) -> Response:
     """Whether what a telephone shows still holds; refused like the page once the link is over."""
     link = open_link(store.links, settings.session_key, token)
-    line, fresh = _sheet(link, opened(store.read(link.network_id, link.revision), store), store, maps)
+    line, fresh = _sheet(link, _planned(link, store), store, maps)
     return JSONResponse({"seen": _seen(link, line, fresh, store, told_at(link.site_id, store, maps, link.network_id))})
 
 
@@ -152,7 +152,7 @@ def take(
 ) -> Response:
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
     link = open_link(store.links, settings.session_key, token)
-    planned = opened(store.read(link.network_id, link.revision), store)
+    planned = _planned(link, store)
     line, fresh = _sheet(link, planned, store, maps)
     made, goes_by = line.sheet, line.issued and fresh
     live = told_at(link.site_id, store, maps, link.network_id)
@@ -175,6 +175,22 @@ def take(
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
     notice(request, "The office has it. Thank you.")
     return RedirectResponse(to("site_reading.show", token), 303)
+
+
+def _planned(link: SiteLink, store: Store) -> Opened:
+    """The revision that a link is for.
+
+    Raises
+    ------
+    RefusedError
+        410 if the network was deleted since: nothing may be set by it, and its links open again when it is back.
+    """
+    try:
+        return opened(store.read(link.network_id, link.revision), store)
+    except MissingError:
+        what = "the network of this link was deleted at the control room"
+        expected = "ask there: if it is brought back, this link opens again; what you typed is still kept"
+        raise RefusedError(410, Problem("link", what, expected, code="network-deleted")) from None
 
 
 def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[SheetLine, bool]:
@@ -288,7 +304,7 @@ def _page(
 ) -> Response:
     """The page in any state."""
     link = open_link(store.links, settings.session_key, token)
-    planned: Opened = opened(store.read(link.network_id, link.revision), store)
+    planned: Opened = _planned(link, store)
     line, fresh = _sheet(link, planned, store, maps)
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])

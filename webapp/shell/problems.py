@@ -45,7 +45,7 @@ SENTENCES = {
     ),
     405: ("This address does not take that", "Go back and use the page's own buttons."),
     408: ("Nothing more arrived of this request", "Go back and send it once more."),
-    410: ("This link has ended", "Links to one site's sheet end by themselves."),
+    410: ("This link opens nothing now", "Set nothing by it."),
     413: ("That is more than this application takes at once", ""),
     414: ("This address is longer than any of ours", ""),
     422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),

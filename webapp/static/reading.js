@@ -228,7 +228,11 @@ const flushQueue = async () => {
       const words = [...(said.problems || []).map((p) => `${p.what}; ${p.expected}`), ...(said.questions || []).map((q) => q.text)].join(". ");
       if (status === 404 || status === 410) over(words);
       else if (status === 422) unqueue(item.form.sending, (old) => ({ ...old, refused: words }));
-      else throw new Error(words);
+      else {
+        tell(`The office could not take it now (${words || status}). What you finished is kept in this telephone and is sent again; keep this page open, or come back to it.`, "waiting");
+        again = setTimeout(flush, AGAIN_MS);
+        return;
+      }
     } catch {
       tell("No connection. What you finished is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it.", "waiting");
       again = setTimeout(flush, AGAIN_MS);

@@ -79,6 +79,12 @@ class Links:
         with self._engine.begin() as connection:
             return tuple(_link(row) for row in connection.execute(query.order_by(links.c.made_at.desc(), links.c.id)))
 
+    def open_by(self, name: str) -> tuple[KeptLink, ...]:
+        """Links of every network that a person made and that still open something."""
+        still = and_(links.c.made_by == name, links.c.ends_at > self._now(), links.c.withdrawn_at.is_(None))
+        with self._engine.begin() as connection:
+            return tuple(_link(row) for row in connection.execute(select(links).where(still)))
+
     def find(self, link_id: str) -> KeptLink | None:
         """One link, ended or withdrawn ones too."""
         with self._engine.begin() as connection:
