@@ -17,6 +17,7 @@ from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
+from sfn.study.over_smooth import smooth_says
 from sfn.study.zones import LAYERS, RECEPTION, Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")
@@ -49,6 +50,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         Mark(site.name, placed[site.id].lat_deg, placed[site.id].lon_deg, site.offset_us, site.on_air)
         for site in found.network.sites
     )
+    too_high = smooth_says(found.network)
     ground = "smooth earth, no terrain" if coverage.smooth else "ITU-R P.1812 over terrain"
     height_m, usable_dbuvm = found.network.receiver.height_m, found.counts.usable_dbuvm
     note = (
@@ -57,7 +59,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
     )
     heard = f"FM quality of {by.programme}" if by.programme else ""
     classes = by.classes if LAYERS[layer.name].about == RECEPTION else ()
-    said = ". ".join(one for one in (by.corrected, heard, *classes, by.credits) if one)
+    said = ". ".join(one for one in (too_high, by.corrected, heard, *classes, by.credits) if one)
     note = f"{coverage.averaged_says} {note} {said}{'.' if said else ''}".strip()
     return map_picture(
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,

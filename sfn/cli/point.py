@@ -25,6 +25,7 @@ from sfn.reception.heard import Heard
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
 from sfn.study.heard import PHASES, heard, own_programme, shipped_programme
+from sfn.study.over_smooth import smooth_says
 from sfn.study.point import nothing_says
 from sfn.systems.of_network import service_of
 
@@ -143,6 +144,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"roof antenna ({found.roof}) points at the strongest: levels are those behind it")
     if found.smooth:
         print("no terrain: smooth earth")
+        if args.rx_ground_m is None and (above := smooth_says(now.network)):
+            print(above)
     if found.uncovered:
         print(f"the terrain does not cover the path from {', '.join(found.uncovered)}: not listed")
     if found.too_far:

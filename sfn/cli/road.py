@@ -42,6 +42,7 @@ from sfn.field.shift import shift_says
 from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
+from sfn.study.over_smooth import smooth_says
 from sfn.study.road import Road, Stretch
 from sfn.study.road_plan import planned_road
 from sfn.survey.drive_log import read_log
@@ -170,6 +171,8 @@ def _print(found: Road, before: Road | None) -> None:
         print(found.signals.averaged_says)
     if found.signals.smooth:
         print("no terrain: smooth earth")
+        if high := smooth_says(found.network):
+            print(high)
 
 
 def _difference(of: Stretch, names: Mapping[str, str]) -> str:

@@ -26,6 +26,7 @@ from sfn.field.shift import shift_says
 from sfn.geodesy.position import on_globe
 from sfn.library.coverage import coverage
 from sfn.report.numbers import number
+from sfn.study.over_smooth import smooth_says
 from sfn.study.zones import shares_said
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY
@@ -115,6 +116,8 @@ def run(args: argparse.Namespace) -> int:
         print(computed.averaged_says)
     if computed.smooth:
         print("no terrain: smooth earth")
+        if high := smooth_says(found.network):
+            print(high)
     if made.stamp.credits:
         print(made.stamp.credits)
     return 0

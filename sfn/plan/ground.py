@@ -14,7 +14,7 @@ class TerrainSource(Record):
     """Terrain that came with the program, or a folder of files."""
 
     source: Literal["ridge"] | None = None
-    """ridge: the demos' terrain, 36.16-36.446 N, 84.078-84.414 W."""
+    """ridge: the demos' terrain, 36.16-36.446 N, 84.078-84.414 W; files of your own go by the key "folder"."""
     folder: Folder | None = None
     """Folder of GeoTIFF or SRTM .hgt files, beside the document or in the program's terrain folder."""
     heights_of: Literal["surface"] | None = None

@@ -298,7 +298,7 @@ def window(
     right = np.ceil(east_deg * per_lon - phase_lon) // factor
     low, left, top, right = int(low) - 1, int(left) - 1, int(top) + 1, int(right) + 1
     target = HeightGrid(
-        np.full((top - low + 1, right - left + 1), np.nan, dtype=np.float32),
+        _void((top - low + 1, right - left + 1), look),
         (factor * top + beyond + phase_lat) / per_lat,
         (factor * left + beyond + phase_lon) / per_lon,
         factor / per_lat,
@@ -312,6 +312,16 @@ def window(
     elif not _lay_blocks(terrain, target, lattice, top, left, look):
         lay_parts(terrain.parts, target, blended=terrain.blended, look=look)
     return target
+
+
+def _void(shape: tuple[int, int], look: Callable[[], None] | None) -> NDArray[np.float32]:
+    """An array of which nothing is known. A gigabyte takes seconds on a busy machine: told, and ended, in between."""
+    out = np.empty(shape, dtype=np.float32)
+    for first in range(0, shape[0], BLOCK_SAMPLES):
+        if look is not None:
+            look()
+        out[first : first + BLOCK_SAMPLES] = np.nan
+    return out
 
 
 def _lay_blocks(

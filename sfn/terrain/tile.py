@@ -245,8 +245,9 @@ def _values(source: rasterio.DatasetReader, to_m: float) -> tuple[float, float |
     raw = source.read(1, masked=True, out_shape=shape, resampling=rasterio.enums.Resampling.nearest)
     values = _in_metres(raw, source, to_m)
     known = values[np.isfinite(values)]
-    void_pct = 100.0 * (1.0 - known.size / values.size)
-    return void_pct, float(np.median(known)) if known.size else None
+    # What cannot be a height (-9999, -32768) is void to whoever reads heights, though the file does not declare it.
+    heights_n = np.count_nonzero((known >= LEAST_HEIGHT_M) & (known <= GREATEST_HEIGHT_M))
+    return 100.0 * (1.0 - heights_n / values.size), float(np.median(known)) if known.size else None
 
 
 def _in_metres(raw: NDArray[Any], source: rasterio.DatasetReader, to_m: float) -> NDArray[np.float32]:

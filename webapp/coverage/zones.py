@@ -16,6 +16,7 @@ from sfn.reception.coverage import Coverage
 from sfn.report.colours import site_colours
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short
+from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import LAYERS, Offered, Zones, neighbours, offered, shares_said
 from sfn.systems.of_network import service_of
@@ -103,6 +104,8 @@ class ZonesPage(Context):
     """Whether the page's script starts it: not behind a link from another site."""
     smooth: bool
     """Whether no terrain is named."""
+    smooth_says: str
+    """How much too high antennas count then; empty where it matters little."""
     complaints: tuple[Complaint, ...]
     """What listeners complained of, the newest first."""
     problems: tuple[Problem, ...]
@@ -286,6 +289,7 @@ def _page(
         levels_url="" if ready or job or not wanted else to("zones.start", opened.head.id, query=query),
         by_itself=not from_elsewhere(request.headers),
         smooth=network.terrain is None,
+        smooth_says=smooth_says(network),
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
         states=tuple(one.name for one in network.today.planned or ()),

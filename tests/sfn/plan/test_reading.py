@@ -53,6 +53,7 @@ def test_the_checksum_changes_with_a_digit_and_not_with_order() -> None:
     [
         (["format"], 2, "format: cannot be 2; one of 1"),
         (["sites", 1, "delay_fields", 0, "stepp"], 2, "sites[1].delay_fields[0].stepp: site South ridge: is not a key of this format; perhaps step"),
+        (["terrain"], {"source": "dem"}, "terrain.source: cannot be \"dem\"; one of 'ridge' (ridge: the demos' terrain, 36.16-36.446 N, 84.078-84.414 W; files of your own go by the key \"folder\")"),
         (["sites", 2, "ground_m"], ..., "sites[2].ground_m: site Gap: is missing"),
         (["stages", 0, "latency_us"], -3, "stages[0].latency_us: stage studio-converter: cannot be -3; 0 or more"),
         (["sites", 0, "erp_kw", "h"], "3", 'sites[0].erp_kw.h: site North ridge: cannot be "3"; a number'),

@@ -156,6 +156,34 @@ def test_an_undeclared_void_is_void_all_the_same(tmp_path: Path) -> None:
     assert [True, False] == list(np.isnan(found))
 
 
+def test_an_undeclared_void_is_counted_where_files_are_listed(tmp_path: Path) -> None:
+    """72 of 576 samples are -9999: an eighth, whether the file declares them or not."""
+    path = write_degrees(tmp_path / "a.tif", west=-84.2, north=36.3, per_degree=1200, size=24)
+    with rasterio.open(path, "r+") as source:
+        data = source.read(1)
+        data[3:6] = -9999
+        source.write(data, 1)
+    (tile,) = terrain_from_folder(tmp_path).tiles
+
+    assert tile.void_pct == pytest.approx(12.5)
+
+
+def test_a_great_window_can_be_ended_before_anything_is_read(tmp_path: Path) -> None:
+    """A degree at 4800 samples, none of them read yet: whoever asked is called for every stripe of rows."""
+    write_degrees(tmp_path / "a.tif", west=-84.2, north=36.3, per_degree=4800, size=24)
+    calls: list[int] = []
+
+    def look() -> None:
+        """The third call asks for an end."""
+        calls.append(0)
+        if len(calls) == 3:
+            raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        window(terrain_from_folder(tmp_path), south_deg=35.3, west_deg=-85.2, north_deg=36.3, east_deg=-84.2, look=look)
+    assert len(calls) == 3
+
+
 def test_heights_in_feet_become_metres(tmp_path: Path) -> None:
     """A file that says it counts in feet is converted."""
     write_degrees(tmp_path / "a.tif", west=-84.2, north=36.3, per_degree=1200, size=24, units="ft")
