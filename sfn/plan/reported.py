@@ -63,11 +63,20 @@ class WayBack:
         The report that says so; None: only the plan does.
     others : tuple of Stood
         What else was reported since the sheet was issued, and is not what it asks for.
+    at_issue : float or None
+        What stood there at the issue, where `stood` came after it and says otherwise: it may be what was found there,
+        or a setting gone wrong.
     """
 
     value: float | None
     stood: Stood | None = None
     others: tuple[Stood, ...] = ()
+    at_issue: float | None = None
+
+    @property
+    def before(self) -> float | None:
+        """What stood there before anybody set anything by the sheet; a report is not the way back for itself."""
+        return self.value if self.at_issue is None else self.at_issue
 
 
 @dataclass(frozen=True, slots=True)

@@ -156,12 +156,12 @@ def asks(
         name = f"set-{n}"
         planned[name] = exact(line.value)
         weights[name] = contributes(own[line.name], 1.0) - contributes(own[line.name], 0.0)
-        if line.back.value is not None:
-            back[name] = exact(line.back.value)
+        if line.back.before is not None:
+            back[name] = exact(line.back.before)
     # Going back is to the old value of every field, not to another split of them.
     total = None if going_back or len(planned) < 2 else _total_off(planned, weights)
     for n, line in enumerate(route.fields if questions else (), 1):
-        old = None if line.back.value == line.value else line.back.value
+        old = None if line.back.before == line.value else line.back.before
         fields[f"set-{n}"] = setting_rules(
             f"set-{n}", own[line.name], planned=line.value, old=old, wording=wording, total=total
         )
@@ -247,9 +247,9 @@ def _turned(made: Sheet, route: RouteSheet) -> Fraction | None:
     """How much later the settings of the sheet launch than those that it goes back to. [us]"""
     own, turned = {one.name: one for one in made.site.delay_fields}, Fraction(0)
     for line in route.fields:
-        if line.back.value is None:
+        if line.back.before is None:
             return None
-        turned += contributes(own[line.name], line.value) - contributes(own[line.name], line.back.value)
+        turned += contributes(own[line.name], line.value) - contributes(own[line.name], line.back.before)
     return turned
 
 

@@ -10,7 +10,8 @@ from fractions import Fraction
 
 from sfn.chain import MAIN
 from sfn.plan import Network
-from sfn.study.live_change import LiveChange, LiveStep
+from sfn.plan.reported import WayBack
+from sfn.study.live_change import LiveChange, LiveStep, Step
 from sfn.study.readings import Reading, SiteState, site_state
 from sfn.study.sheet import FieldLine, RouteSheet, Sheet
 from sfn.timing.device import contributes
@@ -58,6 +59,38 @@ def as_ordered(
     return replace(held, state="not changed" if still else "gone back")
 
 
+def under_way_sheet(made: Sheet, step: Step | None) -> Sheet:
+    """The sheet of a site while a change is under way: it goes back to what was written down when the change began.
+
+    Parameters
+    ----------
+    made : Sheet
+        In the revision of the change.
+    step : Step or None
+        The site's; without one the sheet stays as it is.
+
+    Returns
+    -------
+    sheet : Sheet
+        What a technician reported since, right or wrong, is no way back for anybody.
+    """
+    if step is None:
+        return made
+    named = {one.name for one in step.fields}
+    routes = (
+        replace(
+            route,
+            fields=tuple(
+                line if line.name not in named or (old := _old(line, route.row.route, step)) is None
+                else replace(line, back=WayBack(old))
+                for line in route.fields
+            ),
+        )
+        for route in made.routes
+    )  # fmt: skip
+    return replace(made, routes=tuple(routes))
+
+
 def going_back_sheet(made: Sheet, change: LiveChange) -> Sheet | None:
     """The same sheet with old values as its settings and new ones as what they replace.
 
@@ -93,11 +126,11 @@ def _turned_back(made: Sheet, route: RouteSheet, step: LiveStep, feeds_us: Fract
     lines: list[FieldLine] = []
     moves_us = feeds_us
     for line in route.fields:
-        old = _old(line, route.row.route, step)
+        old = _old(line, route.row.route, step.step)
         if old is None:
             return None
         moves_us += contributes(own[line.name], old) - contributes(own[line.name], line.value)
-        lines.append(replace(line, value=old, back=replace(line.back, value=line.value)))
+        lines.append(replace(line, value=old, back=replace(line.back, value=line.value, at_issue=None)))
     moved_us = float(moves_us)
     planes = tuple(
         replace(
@@ -109,9 +142,9 @@ def _turned_back(made: Sheet, route: RouteSheet, step: LiveStep, feeds_us: Fract
     return replace(route, row=row, fields=tuple(lines), planes=planes)
 
 
-def _old(line: FieldLine, route: str, step: LiveStep) -> float | None:
+def _old(line: FieldLine, route: str, step: Step) -> float | None:
     """What a field goes back to: as it was written down when the change began; one that has no step stays."""
-    written = [one for one in step.step.fields if one.name == line.name]
+    written = [one for one in step.fields if one.name == line.name]
     # A setting for all routes is written down once, at the first of them.
     found = next((one for one in written if one.route == route), written[0] if written else None)
     return line.value if found is None else found.back

@@ -37,20 +37,21 @@ def way_back(
     WayBack
         What stands there now. Where that is what the sheet asks for, reported since its issue, the change is made:
         then what stood there at the issue. Whatever else was reported in between may be what was found, or a slip:
-        it is told, not chosen.
+        it is told, not chosen. Where something else was reported last, what stood at the issue is told beside it.
     """
     reports = () if reported is None else reported.reports.get(key, ())
     made = (planned,) if other is None else (planned, other)
     latest = reports[-1] if reports else None
-    if latest is None or issued_at is None or not _since(latest, issued_at, made) or latest.value not in made:
+    if latest is None or issued_at is None or not _since(latest, issued_at, made):
         return WayBack(now, latest)
     before = [one for one in reports if not _since(one, issued_at, made)]
-    since = _others((one for one in reports if _since(one, issued_at, made)), made)
-    if before:
-        return WayBack(before[-1].value, before[-1], since)
     # Nobody reported it before: what the plan says of it is all there is.
     assert reported is not None
-    return WayBack(reported.planned.get(key, now), None, since)
+    stood = before[-1].value if before else reported.planned.get(key, now)
+    if latest.value not in made:
+        return WayBack(now, latest, at_issue=None if stood == now else stood)
+    since = _others((one for one in reports if _since(one, issued_at, made)), made)
+    return WayBack(stood, before[-1] if before else None, since)
 
 
 def _since(one: Stood, issued_at: datetime, made: Collection[float]) -> bool:

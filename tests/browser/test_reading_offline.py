@@ -120,7 +120,37 @@ def test_the_verdict_follows_what_is_typed(browser: Browser, issued: tuple[str, 
         page.locator("#set-1").fill("5000")
         page.locator("#set-1").blur()
         expect(page.locator("#verdict-word")).to_have_text("Check what is asked")
-        expect(page.locator(".field:has(#set-1) + .asked")).to_contain_text("10 times the planned 500 µs")
+        asked = page.locator(".field:has(#set-1) + .asked")
+        expect(asked).to_contain_text("10 times the planned 500 µs")
+        page.locator("#set-1").press("End")
+        page.locator("#set-1").press("Backspace")
+        expect(asked).to_have_count(0)
+        page.locator("#set-1").press("0")  # the same value again is no change for the browser
+        page.locator("#set-1").blur()
+        expect(asked).to_contain_text("10 times the planned 500 µs")
+
+
+def test_times_are_the_offices_on_a_slow_telephone(browser: Browser, issued: tuple[str, dict[str, str]]) -> None:
+    """Three hours slow: the page says so, and what it says of the time is the office's, with and without a net."""
+    slow = (
+        "(() => { const Real = Date; window.Date = class extends Real { constructor(...a) { if (a.length) super(...a); "
+    )
+    slow += "else super(Real.now() - 10800000); } static now() { return Real.now() - 10800000; } }; })()"
+    with phone(browser) as (context, page):
+        context.add_init_script(slow)
+        opened(page, links_of(issued, "Long gap"))
+        for words, off in (("Looked at the office at", False), ("No connection at", True)):
+            context.set_offline(off)
+            page.reload()
+            expect(page.locator("#offline")).to_contain_text(words)
+            said = page.locator("#offline").inner_text()
+            found = re.search(rf"{words} (\d\d):(\d\d) UTC", said)
+            assert found is not None
+            now = datetime.now(UTC)
+            behind_min = (now.hour * 60 + now.minute - int(found[1]) * 60 - int(found[2])) % 1440
+            assert behind_min in (0, 1, 2)
+            assert "clock is 3 h 0 min slow" in said
+        context.set_offline(False)
 
 
 def links_of(issued: tuple[str, dict[str, str]], site: str) -> str:

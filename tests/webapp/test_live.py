@@ -1,5 +1,6 @@
 """A change under way: begun once, confirmed in order from telephones or on a call, ordered back with one button."""
 
+import re
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -513,3 +514,49 @@ def test_the_name_of_the_site_that_comes_first_is_seen_as_a_name(
     assert f"<b>not yet</b>: &#34;{first['name']}&#34; comes first" in waiting
     refused = post(f"/networks/{number}/change/confirm/step", author="C", said_by="A", site=second["site"])
     assert f"&#34;{first['name']}&#34; first" in refused.text
+
+
+def told_back(html: str) -> list[str]:
+    """What a telephone's page rolls each field back to."""
+    return re.findall(r'<td class="set-to">[^<]*</td><td>(.*?)</td>', html)
+
+
+def test_a_wrong_setting_that_was_sent_is_no_way_back(client: TestClient, store: Store, begun: int) -> None:
+    """Set wrong and confirmed: the telephone still goes back to what was written down, and says that it is not set."""
+    first, *_ = steps(store, begun)
+    address = link(begun, first["site"])
+    before = told_back(client.get(address).text)
+    wrong = {**first, "fields": [one | {"value": one["back"] + 7} for one in first["fields"]]}
+
+    send(client, begun, wrong)
+
+    html = client.get(address).text
+    assert len(first["fields"]) == len(before)
+    assert before == told_back(html)
+    assert 'class="verdict" data-does="set"' in html
+    assert "that is not what this sheet sets" in html
+    assert "disagrees" == states(client, begun)[first["site"]]
+    send(client, begun, first, "back")
+    assert before == told_back(client.get(address).text)
+    assert 'class="verdict" data-does="gone back"' in client.get(address).text
+
+
+def test_without_a_change_both_are_told(client: TestClient, store: Store, number: int) -> None:
+    """Something else than the sheet's since its issue: found so, or a slip; the telephone names both."""
+
+    def backs() -> list[dict[str, Any]]:
+        """As the sheet has them."""
+        found = client.get(f"/api/pages/networks/{number}/sheets/south").json()["sheet"]["routes"][0]["fields"]
+        return [one["back"] for one in found]
+
+    made = backs()
+    wrong = {"site": "south", "fields": [{"value": one["value"] + 7} for one in made]}
+
+    send(client, number, wrong)
+
+    assert [one["value"] for one in made] == [one["at_issue"] for one in backs()]
+    assert [one["value"] for one in wrong["fields"]] == [one["value"] for one in backs()]
+    html = client.get(link(number, "south")).text
+    assert 'class="verdict" data-does="set"' in html
+    assert all("as AE reported since the issue" in told for told in told_back(html))
+    assert "found so, or a slip?" in client.get(f"/networks/{number}/change").text

@@ -3,7 +3,7 @@
 import json
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -154,8 +154,8 @@ def take(
     link = open_link(store.links, settings.session_key, token)
     planned = _planned(link, store)
     line, fresh = _sheet(link, planned, store, maps)
-    made, goes_by = line.sheet, line.issued and fresh
     live = told_at(link.site_id, store, maps, link.network_id)
+    made, goes_by = _with_way_back(line, live, link).sheet, line.issued and fresh
     old = None if live is None else live.old_sheet(made, revision=link.revision)
     goes_by = goes_by and (old is not None or not _lost(live, link))
     try:
@@ -197,6 +197,11 @@ def _sheet(link: SiteLink, planned: Opened, store: Store, maps: Maps) -> tuple[S
     """The sheet that a link is for, and whether it is still the newest revision's."""
     fresh = store.read(link.network_id).revision.number == link.revision
     return released(planned, store, maps).of(link.site_id), fresh
+
+
+def _with_way_back(line: SheetLine, live: Live | None, link: SiteLink) -> SheetLine:
+    """The same line; while a change is under way its sheet goes back to what was written down when that began."""
+    return line if live is None else replace(line, sheet=live.sheet(line.sheet, revision=link.revision))
 
 
 def _own(made: Sheet, link: SiteLink, entries: Sequence[Entry]) -> list[Entry]:
@@ -311,6 +316,8 @@ def _page(
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     holds = line.issued and fresh and route.verdict.state != "withheld"
     live = told_at(link.site_id, store, maps, link.network_id)
+    line = _with_way_back(line, live, link)
+    route = route_of(line.sheet, route.row.route)
     step = None if live is None or live.revision != link.revision else live.of(link.site_id)
     until = None if live is None or step is None or live.ended is not None else live.change.deadline_at
     deadline = None if until is None else _said(until, datetime.now(UTC))

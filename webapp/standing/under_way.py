@@ -7,7 +7,7 @@ from typing import Any
 
 from sfn.errors import Problem
 from sfn.study.change_plan import ChangePlan
-from sfn.study.going_back import going_back_sheet
+from sfn.study.going_back import going_back_sheet, under_way_sheet
 from sfn.study.live_change import LiveChange, LiveStep, Read, Step, live_change, steps_of
 from sfn.study.sheet import Sheet
 from sfn.timeline.held import Held, instant, not_sooner, text_of
@@ -34,6 +34,11 @@ class Live:
     """Who ordered everything back."""
     ended: Entry | None = None
     """Who ended it."""
+
+    def sheet(self, made: Sheet, *, revision: int) -> Sheet:
+        """A site's sheet with the way back that was written down when the change began, while it is under way."""
+        step = self.of(made.site.id) if revision == self.revision and self.ended is None else None
+        return under_way_sheet(made, None if step is None else step.step)
 
     def old_sheet(self, made: Sheet, *, revision: int) -> Sheet | None:
         """What a site's sheet is while everything goes back; None where it does not, or has no step."""
@@ -165,7 +170,8 @@ def _read(
     store: Store, found: Released, begun: Entry, back: Entry | None = None, change: LiveChange | None = None
 ) -> dict[str, Read]:
     """The latest launches of every site since the beginning; those since an order to go back are held against it."""
-    made = {line.sheet.site.id: line.sheet for line in found.lines}
+    steps = {one.site_id: one for one in begun_steps(begun)}
+    made = {one.sheet.site.id: under_way_sheet(one.sheet, steps.get(one.sheet.site.id)) for one in found.lines}
     latest: dict[str, Read] = {}
     for entry in store.entries.of(begun.network_id, kind=READING):
         if entry.site_id not in made:

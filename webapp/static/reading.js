@@ -16,6 +16,7 @@ const AGAIN_MS = 20000;
 const ANSWER_MS = 3000;  // so long a page that was reloaded while it sent may still be heard
 let ended = false;  // the link is over
 let again = 0;
+let askAgain = false;  // a question went while its field was typed in
 
 const tell = (sentence, state) => {
   told.textContent = sentence;
@@ -119,7 +120,7 @@ const judge = (now) => {
     verdict.dataset.does = advice.does;
     document.getElementById("verdict-word").textContent = unread.length ? `${advice.word}: ${unread.map(label).join(", ")}` : advice.word;
     document.getElementById("verdict-off").textContent = unread.length || found.off === null ? "" : `${found.off}\u202fµs`.replace("-", "−");
-    document.getElementById("verdict-text").textContent = advice.text;
+    document.getElementById("verdict-text").textContent = [verdict.dataset.waits, advice.text].filter(Boolean).join(" ");
   }
   return { ...found, wrong };
 };
@@ -285,31 +286,50 @@ form.addEventListener("input", (event) => {
   if (event.target.name === "taken_at") form.elements.taken_clock.value = "";
   // What was asked about a value is settled when the value changes.
   for (const tick of form.querySelectorAll(".asked input")) {
-    if (tick.value.startsWith(`${event.target.name}: `)) tick.closest(".asked").remove();
+    if (!tick.value.startsWith(`${event.target.name}: `)) continue;
+    tick.closest(".asked").remove();
+    askAgain = true;
   }
   judge(false);
   if (keep()) tell("Kept in this telephone, not yet sent to the office.", "kept");
 });
-form.addEventListener("change", (event) => judge(event.target.type !== "checkbox"));
+form.addEventListener("change", (event) => {
+  if (event.target.type !== "checkbox") askAgain = false;
+  judge(event.target.type !== "checkbox");
+});
+// The same value typed anew is no change, and is asked about all the same.
+form.addEventListener("focusout", () => {
+  if (askAgain) judge(true);
+  askAgain = false;
+});
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   finish();
 });
 
 // Whether what is shown still holds; a page that was kept may be older than the plan.
+// Times are the office's, as far as it ever answered: a telephone may be hours off.
+const clockKey = "clock ahead of the office";
+const ahead = () => held(clockKey, 0);
+const officeTime = () => new Date(Date.now() - ahead()).toISOString().slice(11, 16);
+const clockSaid = () => {
+  const n = Math.round(Math.abs(ahead()) / 60000), long = n < 60 ? `${n} min` : `${Math.floor(n / 60)} h ${n % 60} min`;
+  return n < 2 ? "" : ` This telephone's clock is ${long} ${ahead() > 0 ? "fast" : "slow"}: do not type times from it.`;
+};
 const look = async () => {
   if (ended) return;
-  const now = new Date().toISOString().slice(11, 16);
   try {
     const answer = await fetch(form.dataset.state, { headers: { Accept: "application/json" } });
+    const at = Date.parse(answer.headers.get("Date") || "");
+    if (!Number.isNaN(at)) hold(clockKey, Date.now() - at);
     const said = await answer.json();
     if (answer.status === 404 || answer.status === 410) over((said.problems || []).map((p) => p.what).join(". ") || "This link is over");
     else if (answer.ok && said.seen !== form.dataset.seen) {
       if (something()) tell("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept.", "stale");
       else anew(() => location.reload());
-    } else if (answer.ok) stand(`Looked at the office at ${now} UTC: this page is the present one.`);
+    } else if (answer.ok) stand(`Looked at the office at ${officeTime()} UTC: this page is the present one.${clockSaid()}`);
   } catch {
-    stand(`No connection at ${now} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.`);
+    stand(`No connection at ${officeTime()} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.${clockSaid()}`);
   }
 };
 const until = offline.textContent;

@@ -81,6 +81,34 @@ def test_the_sheet_that_was_carried_out_still_says_the_way_back() -> None:
     assert [(one.site.id, one.field.back.value) for one in made] == [("south", 3.0)]
 
 
+def test_something_else_reported_since_the_issue_is_told_beside_what_stood_there() -> None:
+    """Found so, or a slip: the sheet names both, and a report is never the way back that it is itself judged by."""
+    issued = START + timedelta(hours=1)
+
+    def report(hours: float, value: float) -> Report:
+        """One reading of the coarse field."""
+        at = START + timedelta(hours=hours)
+        when = held(arrived_at=at, typed_at=None, pressed_at=at, clock_at=at)
+        return Report("south", "main", {COARSE.name: FieldReport(value, COARSE.unit)}, when, at, "AE")
+
+    reports = [report(0, 3.0), report(2, 106.0), report(3, 50.0)]
+    stands = as_it_stands(NETWORK, reports)
+    (route,) = sheet(review(stands, problems=()), "south", issued_at=issued).routes
+    assert (50.0, 3.0, 3.0) == (route.fields[0].back.value, route.fields[0].back.at_issue, route.fields[0].back.before)
+
+    # Found at the old value, or never reported before the issue: nothing contradicts.
+    for told, at_issue in (([report(0, 3.0), report(3, 3.0)], None), ([report(3, COARSE.set)], None)):
+        stands = as_it_stands(NETWORK, told)
+        (route,) = sheet(review(stands, problems=()), "south", issued_at=issued).routes
+        assert (told[-1].fields[COARSE.name].value, at_issue) == (
+            route.fields[0].back.value,
+            route.fields[0].back.at_issue,
+        )
+    stands = as_it_stands(NETWORK, [report(3, 50.0)])
+    (route,) = sheet(review(stands, problems=()), "south", issued_at=issued).routes
+    assert (50.0, COARSE.set) == (route.fields[0].back.value, route.fields[0].back.at_issue)
+
+
 def test_a_setting_timed_to_the_minute_of_its_issue_does_not_go_back_to_itself() -> None:
     """Issued at 01:00:20, set and typed as of 01:00, arrived at 01:01: the way back is what stood before."""
     issued, arrived = START + timedelta(hours=1, seconds=20), START + timedelta(hours=1, minutes=1)
