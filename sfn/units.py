@@ -47,6 +47,21 @@ def grouped(value: float, form: str = "") -> str:
     return f"{value:{sign},{form.removeprefix('+')}}".replace(",", THIN)
 
 
+def unit_said(unit: str) -> str:
+    """A delay field's unit behind a number, in words where its own spelling would be read as part of the number.
+
+    Examples
+    --------
+    >>> [unit_said(unit) for unit in ("us", "100ns", "1/16.384MHz", "samples@48000")]
+    ['us', 'steps of 100 ns', 'steps of 1/16.384 MHz', 'samples at 48 kHz']
+    """
+    if unit.startswith("samples@"):
+        return f"samples at {float(unit.removeprefix('samples@')) / 1000:g} kHz"
+    if unit.startswith("1/"):
+        return f"steps of {unit.replace('MHz', ' MHz')}"
+    return "steps of 100 ns" if unit == "100ns" else unit
+
+
 def written(value: float, digits: int = 10) -> str:
     """A number as people write it: thousands set apart, no nought at the end, never an exponent.
 

@@ -155,6 +155,7 @@ def _bare(annotation: ast.expr, name: str) -> bool:
         "planned",
         "plan_says",
         "back",
+        "at_issue",
         "low",
         "high",
         "probability",

@@ -8,7 +8,7 @@ from sfn.plan import DelayField, Network, Site
 from sfn.systems.service import Service
 from sfn.timing.device import finest_step
 from sfn.timing.missing import units_known
-from sfn.units import exact
+from sfn.units import exact, unit_said
 
 
 def device_problems(network: Network, service: Service) -> tuple[Problem, ...]:
@@ -89,10 +89,11 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
 
 def _values(where: str, site: Site, field: DelayField, value: float, route: str | None) -> Iterator[Problem]:
     """A current setting outside the field's limits, or between its steps; `route` where it is that route's alone."""
-    said = f"site {site.name}: {field.name} is said to be set to {value:g} {field.unit}"
+    said = f"site {site.name}: {field.name} is said to be set to {value:g} {unit_said(field.unit)}"
     of: dict[str, Any] = {"touches": (Touch(site.id, route),), "fields": (field.name,), "values": {"set": value}}
     if not field.least <= value <= field.greatest:
-        what, expected = f"{said}, outside its own limits", f"{field.least:g} to {field.greatest:g} {field.unit}"
+        what = f"{said}, outside its own limits"
+        expected = f"{field.least:g} to {field.greatest:g} {unit_said(field.unit)}"
         yield Problem(where, what, expected, "warning", code="device-setting-outside", **of)
     elif (exact(value) / exact(field.step)).denominator != 1:
         what, expected = f"{said}, between two of its steps", f"a whole number of steps of {field.step:g} {field.unit}"

@@ -6,7 +6,7 @@ so that a number never breaks over two lines on a sheet.
 
 import math
 
-from sfn.units import THIN, grouped
+from sfn.units import THIN, grouped, unit_said
 
 NOT_COVERED = "–"
 # A tenth of a nanosecond: below it a tolerance is nothing.
@@ -89,11 +89,7 @@ def native(value: float | None, unit: str, *, signed: bool = False) -> str:
 
 def unit_text(unit: str) -> str:
     """A delay field's unit in words for people."""
-    if unit.startswith("samples@"):
-        return f"samples at {float(unit.removeprefix('samples@')) / 1000:g} kHz"
-    if unit.startswith("1/"):
-        return f"steps of {unit.replace('MHz', ' MHz')}"
-    return {"us": "µs", "100ns": "steps of 100 ns"}.get(unit, unit)
+    return "µs" if unit == "us" else unit_said(unit)
 
 
 def degrees(value_deg: float, decimals: int = 6) -> str:

@@ -162,8 +162,9 @@ def asks(
     total = None if going_back or len(planned) < 2 else _total_off(planned, weights)
     for n, line in enumerate(route.fields if questions else (), 1):
         old = None if line.back.before == line.value else line.back.before
+        others = {one.name: exact(one.value) for one in route.fields if one is not line}
         fields[f"set-{n}"] = setting_rules(
-            f"set-{n}", own[line.name], planned=line.value, old=old, wording=wording, total=total
+            f"set-{n}", own[line.name], planned=line.value, old=old, wording=wording, total=total, others=others
         )
     if questions:
         fields["test_cable_us"] = cable_rules("test_cable_us")

@@ -27,7 +27,7 @@ from sfn.timing.device import UNKNOWN, contributes
 from sfn.timing.planes import PlaneTime, plane_times
 from sfn.timing.table import feed_order
 from sfn.timing.tolerated import tolerated_error, tolerated_says
-from sfn.units import exact, written
+from sfn.units import exact, unit_said, written
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,10 +229,12 @@ def _against_reports(network: Network, changes: list[SiteChange]) -> Iterator[Pr
                 stood = None if network.reported is None else network.reported.now(key)
                 if stood is None or stood.value is None or stood.value == line.before:
                     continue
-                says = "a value nobody knows" if line.before is None else f"{written(line.before)} {line.unit}"
+                says = (
+                    "a value nobody knows" if line.before is None else f"{written(line.before)} {unit_said(line.unit)}"
+                )
                 what = (
                     f"site {change.site.name} ({route.row.route}): the older revision puts {line.name} at {says};"
-                    f" {written(stood.value)} {line.unit} was reported by {stood.who} on"
+                    f" {written(stood.value)} {unit_said(line.unit)} was reported by {stood.who} on"
                     f" {stood.held_at:%Y-%m-%d %H:%M} UTC"
                 )
                 yield Problem(

@@ -4,7 +4,7 @@ The order of the rules is the order of the questions, the likeliest slip first: 
 decimal point, digits in another order; then whether the device can stand there at all.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -69,7 +69,7 @@ GOING_BACK = Wording(
 
 def setting_rules(
     name: str, field: DelayField, *, planned: float | None, old: float | None, slips_alone: bool = False,
-    wording: Wording = SETTING, total: Sum | None = None,
+    wording: Wording = SETTING, total: Sum | None = None, others: Mapping[str, Fraction] | None = None,
 ) -> Groups:  # fmt: skip
     """Questions about a typed setting, the likeliest first.
 
@@ -88,12 +88,15 @@ def setting_rules(
     total : Sum, optional
         By how much all fields of the route together differ from the planned total: at nought this one is part of
         another split of it, and no slip explains that. [us]
+    others : mapping of field name to Fraction, optional
+        What the other fields of the route are to be set to, each in its own unit.
     """
     typed, wanted = value(name), None if planned is None else exact(planned)
     groups = []
     if wanted is not None:
         was = None if old is None else exact(old)
         rules = [] if total is None else [_split(typed, wanted, total, field)]
+        rules += _exchanged(typed, was, others or {}, wording)
         rules += _slips(name, wanted, was, unit=field.unit, wording=wording)
         rules += [] if slips_alone else _plain(typed, wanted, field, wording)
         groups.append(Group(tuple(rules), (Within(typed, wanted, wanted),)))
@@ -295,6 +298,16 @@ def _near(one: Sum, number: Fraction) -> Within:
     """Equal within a part in a thousand."""
     reach = abs(number) * _SLIP_RATIO
     return Within(one, number - reach, number + reach)
+
+
+def _exchanged(typed: Sum, old: Fraction | None, others: Mapping[str, Fraction], wording: Wording) -> list[Rule]:
+    """What is to be set at another field stands here; nought and the old value say nothing of that."""
+    says = " is the number {} for {}: are the two fields exchanged?"
+    return [
+        Rule((Within(typed, one, one),), (Slot(typed), says.format(wording.wanted, other)))
+        for other, one in others.items()
+        if one not in (0, old)
+    ]
 
 
 def _split(typed: Sum, planned: Fraction, total: Sum, field: DelayField) -> Rule:

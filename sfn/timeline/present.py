@@ -12,7 +12,7 @@ from sfn.errors import Problem, Touch
 from sfn.plan import Chain, DelayField, Network, Site
 from sfn.plan.reported import Key, Reported, Source, Stood
 from sfn.timeline.held import Held
-from sfn.units import written
+from sfn.units import unit_said, written
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,9 +236,9 @@ def _unlike(network: Network, found: _Found, held: Mapping[Key, tuple[Stood, ...
         said = report.fields[own.name]
         value = "unknown" if said.value is None else written(said.value)
         what = (
-            f"site {site.name}: {own.name} was reported to stand at {value} {said.unit} on"
-            f" {report.held.at:%Y-%m-%d %H:%M} UTC by {report.who}, and now counts in {own.unit}: that reading says"
-            " nothing of it"
+            f"site {site.name}: {own.name} was reported to stand at {value} {unit_said(said.unit)} on"
+            f" {report.held.at:%Y-%m-%d %H:%M} UTC by {report.who}, and now counts in {unit_said(own.unit)}: that"
+            " reading says nothing of it"
         )
         yield Problem(
             f"sites[{index[site.id]}].delay_fields", what, "what it is set to now, read off the device", "warning",
@@ -268,7 +268,7 @@ def _by(one: Stood) -> str:
 
 def _amount(value: float | None, own: DelayField) -> str:
     """A setting in its unit."""
-    return "a value that nobody knows" if value is None else f"{written(value)} {own.unit}"
+    return "a value that nobody knows" if value is None else f"{written(value)} {unit_said(own.unit)}"
 
 
 def _same(one: float | None, other: float | None) -> bool:

@@ -128,6 +128,11 @@ def test_the_verdict_follows_what_is_typed(browser: Browser, issued: tuple[str, 
         page.locator("#set-1").press("0")  # the same value again is no change for the browser
         page.locator("#set-1").blur()
         expect(asked).to_contain_text("10 times the planned 500 µs")
+        # A remark alone brings back what was said before anything was typed.
+        for name in ("#set-1", "#reading-1", "#reading-2", "#reading-3"):
+            page.locator(name).fill("")
+        page.locator("#remarks").fill("ice")
+        expect(page.locator("#verdict-word")).to_have_text("Nothing typed yet")
 
 
 def test_times_are_the_offices_on_a_slow_telephone(browser: Browser, issued: tuple[str, dict[str, str]]) -> None:

@@ -50,6 +50,11 @@ const hold = (name, value) => {
   }
 };
 const keep = () => hold(key, { typed: typed() });
+// Times are the office's, as far as it ever answered: a telephone may be hours off.
+const clockKey = "clock ahead of the office";
+const ahead = () => held(clockKey, 0);
+const officeTime = (pressed) =>
+  new Date((pressed ? Date.parse(pressed) : Date.now()) - ahead()).toISOString().slice(0, 16).replace("T", " ");
 
 // Questions: each under its field, where the number was typed, in the order in which they are asked.
 const ask = (questions) => {
@@ -97,7 +102,10 @@ const refusals = () => {
   return wrong;
 };
 
-const verdict = document.getElementById("verdict");
+let verdict = document.getElementById("verdict");
+const untouched = verdict && verdict.cloneNode(true);
+// A remark alone says nothing of setting or launch: what was sent before still holds.
+const judgeable = () => Object.entries(typed()).some(([name, text]) => text.trim() && /^(set-|reading-)/.test(name));
 const judge = (now) => {
   const found = rules ? atSite.judge(rules, typed()) : { wrong: {}, questions: [], advice: null, off: null };
   if (!rules) {
@@ -112,7 +120,8 @@ const judge = (now) => {
     mark(wrong);
     if (rules) ask(found.questions);
   }
-  if (verdict && found.advice && something()) {
+  if (verdict && !judgeable() && !verdict.isEqualNode(untouched)) verdict.replaceWith(verdict = untouched.cloneNode(true));
+  else if (verdict && found.advice && judgeable()) {
     const answered = new Set([...form.querySelectorAll(".asked input:checked")].map((tick) => tick.value));
     const unread = Object.keys(found.wrong);
     const slip = found.questions.some((one) => one.slip && !answered.has(`${one.field}: ${one.text}`));
@@ -155,7 +164,7 @@ const show = () => {
   document.getElementById("queue").hidden = !items.length;
   list.replaceChildren(...items.map((item) => {
     const line = one("li", ""), said = Object.entries(item.form).filter(([name, text]) => text.trim() && /^(set-|reading-|lock-|level-|remarks)/.test(name));
-    line.append(one("b", `${item.form.taken_at || item.form.taken_clock} UTC, ${item.form.initials}`), one("p", said.map(([name, text]) => `${label(name)} ${text}`).join(" · ")));
+    line.append(one("b", `${item.form.taken_at || officeTime(item.form.taken_clock)} UTC, ${item.form.initials}`), one("p", said.map(([name, text]) => `${label(name)} ${text}`).join(" · ")));
     if (item.refused) {
       const button = one("button", "Take it back to correct it", "second");
       button.type = "button";
@@ -308,10 +317,6 @@ form.addEventListener("submit", (event) => {
 });
 
 // Whether what is shown still holds; a page that was kept may be older than the plan.
-// Times are the office's, as far as it ever answered: a telephone may be hours off.
-const clockKey = "clock ahead of the office";
-const ahead = () => held(clockKey, 0);
-const officeTime = () => new Date(Date.now() - ahead()).toISOString().slice(11, 16);
 const clockSaid = () => {
   const n = Math.round(Math.abs(ahead()) / 60000), long = n < 60 ? `${n} min` : `${Math.floor(n / 60)} h ${n % 60} min`;
   return n < 2 ? "" : ` This telephone's clock is ${long} ${ahead() > 0 ? "fast" : "slow"}: do not type times from it.`;
@@ -327,9 +332,9 @@ const look = async () => {
     else if (answer.ok && said.seen !== form.dataset.seen) {
       if (something()) tell("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept.", "stale");
       else anew(() => location.reload());
-    } else if (answer.ok) stand(`Looked at the office at ${officeTime()} UTC: this page is the present one.${clockSaid()}`);
+    } else if (answer.ok) stand(`Looked at the office at ${officeTime().slice(11)} UTC: this page is the present one.${clockSaid()}`);
   } catch {
-    stand(`No connection at ${officeTime()} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.${clockSaid()}`);
+    stand(`No connection at ${officeTime().slice(11)} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.${clockSaid()}`);
   }
 };
 const until = offline.textContent;

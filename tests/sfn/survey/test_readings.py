@@ -6,7 +6,9 @@ import pytest
 
 from sfn.plan import DelayField
 from sfn.survey.readings import measured_launch, question_launch, question_setting, restart_tolerance, state
-from sfn.units import THIN
+from sfn.survey.rules import asked
+from sfn.survey.slips import setting_rules
+from sfn.units import THIN, exact
 
 
 def field(
@@ -234,6 +236,16 @@ def test_the_likeliest_is_asked_first(typed: str, planned: float, first: str, th
     assert any(then in one for one in asked[1:])
     order = [n for n, one in enumerate(asked) if "microseconds" in one]
     assert order[0] < next(n for n, one in enumerate(asked) if "is it 27" in one)
+
+
+def test_two_fields_exchanged_are_asked() -> None:
+    """The number of the field beside it is named before any other slip; nought and the old value say nothing of that."""
+    others = {"exciter delay": exact(484.5), "filter": exact(0), "link": exact(600)}
+    rules = setting_rules("set", field("ms", 1), planned=3, old=600, others=others)
+    first, *_ = asked(rules, {"set": exact(484.5)})
+    assert "484.5 is the number planned for exciter delay: are the two fields exchanged?" == first
+    for typed in (0, 600, 3):
+        assert not any("exchanged" in one for one in asked(rules, {"set": exact(typed)}))
 
 
 def test_digits_exchanged_in_a_setting_and_in_a_launch_are_asked() -> None:

@@ -109,6 +109,18 @@ def test_something_else_reported_since_the_issue_is_told_beside_what_stood_there
     assert (50.0, COARSE.set) == (route.fields[0].back.value, route.fields[0].back.at_issue)
 
 
+def test_a_unit_that_begins_with_a_figure_is_no_part_of_the_number() -> None:
+    """1 200 100ns would be read as one number."""
+    tree = json.loads(json.dumps(PLAN))
+    tree["sites"][1]["delay_fields"][1] |= {"unit": "100ns", "step": 1, "greatest": 50000, "set": 1200}
+    when = held(arrived_at=START, typed_at=None, pressed_at=START, clock_at=START)
+    report = Report("south", "main", {FINE.name: FieldReport(5000.0, "100ns")}, when, START, "AE")
+    stands = as_it_stands(read(json.dumps(tree)), [report])
+    assert stands.reported is not None
+    (said,) = [problem.what for problem in stands.reported.problems]
+    assert "1\u202f200 steps of 100 ns now; 5\u202f000 steps of 100 ns was read there" in said
+
+
 def test_a_setting_timed_to_the_minute_of_its_issue_does_not_go_back_to_itself() -> None:
     """Issued at 01:00:20, set and typed as of 01:00, arrived at 01:01: the way back is what stood before."""
     issued, arrived = START + timedelta(hours=1, seconds=20), START + timedelta(hours=1, minutes=1)
