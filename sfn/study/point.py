@@ -10,6 +10,7 @@ from sfn.reception.signals import PointSignals, signals_at
 from sfn.reception.significance import criteria
 from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.stems import Stems, stems
+from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import of_strategy
@@ -118,6 +119,8 @@ class Judged:
     """OFDM: where the required C/N of a profile of arrivals comes from."""
     nothing_says: str
     """Why there is no signal; empty where there is one."""
+    smooth_says: str
+    """How much too high antennas count where no terrain is named; empty where it matters little."""
 
 
 def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
@@ -132,7 +135,10 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     yard = yardstick(network)
     is_fm = yard.carried.kind == "fm"
     quality = point_quality(network, point, yard)
-    about = (yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source, nothing_says(network, point))
+    about = (
+        yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source, nothing_says(network, point),
+        smooth_says(network),
+    )  # fmt: skip
     if quality is None:
         return Judged(point, None, None, None, is_fm, *about)
     point = with_verdict(point, quality)

@@ -36,6 +36,7 @@ from sfn.reception.quality import (
 )
 from sfn.reception.significance import significant
 from sfn.report.numbers import number
+from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried
 from sfn.survey.track import Samples
 from sfn.systems.ofdm_window import RISK_STRATEGY
@@ -191,6 +192,11 @@ class Road:
         """What page, command and files say beside classes."""
         said = self.says_of_classes.lines
         return (*said, *((self.shares_say,) if self.shares_say else ()), self.others_says)
+
+    @property
+    def smooth_says(self) -> str:
+        """How much too high antennas count where no terrain is named."""
+        return smooth_says(self.network)
 
     @property
     def shown(self) -> tuple[int, ...]:

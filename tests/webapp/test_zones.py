@@ -75,6 +75,13 @@ def test_the_page_shows_the_network_before_any_level_is_there(client: TestClient
     assert (sites[0]["lat"], sites[0]["lon"]) == pytest.approx((36.37, -84.25), abs=1e-9)
 
 
+def test_over_a_smooth_earth_high_sites_are_said_on_map_and_point(client: TestClient, number: int) -> None:
+    """The example's highest site, South ridge, stands 900 m up with an antenna of 40 m, and names no terrain."""
+    said = "the antenna of South ridge counts as 940 m high, not 40 m"
+    for address in (f"map?bounds={AREA}&pixel_m=500", "point?at=36.3%2C-84.2"):
+        assert said in client.get(f"/networks/{number}/{address}").text
+
+
 def pixels(client: TestClient, address: str) -> np.ndarray:
     """A picture's pixels."""
     answer = client.get(address)
