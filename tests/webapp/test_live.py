@@ -560,3 +560,28 @@ def test_without_a_change_both_are_told(client: TestClient, store: Store, number
     assert 'class="verdict" data-does="set"' in html
     assert all("as AE reported since the issue" in told for told in told_back(html))
     assert "found so, or a slip?" in client.get(f"/networks/{number}/change").text
+
+
+def test_an_order_to_go_back_outlives_a_new_revision(
+    client: TestClient, store: Store, begun: int, post: Callable[..., Any]
+) -> None:
+    """Somebody saves while everything goes back: a telephone still says to what, and that it stands once it does."""
+    first, *_ = steps(store, begun)
+    send(client, begun, first)
+    assert post(f"/networks/{begun}/change/confirm/back", author="C. Room").status_code == 303
+    before = client.get(link(begun, first["site"])).text
+    base = store.read(begun)
+    store.save(begun, {**base.document, "name": "renamed"}, base_revision=1, author="test", reason="name")
+
+    html = client.get(link(begun, first["site"])).text
+
+    order = re.findall(r'<p class="stale-word">GO BACK</p><p>(.*?)</p>', html)
+    assert order == re.findall(r'<p class="stale-word">GO BACK</p><p>(.*?)</p>', before)
+    assert len(order) == 1
+    assert "The plan is at revision 2 by now" in html
+    assert "STALE SHEET" not in html
+    send(client, begun, first, "back")
+    after = client.get(link(begun, first["site"])).text
+    assert "GO BACK" not in after
+    assert "The old values stand here: leave them." in after
+    assert "as before" == states(client, begun)[first["site"]]
