@@ -280,7 +280,7 @@ def test_a_backup_shows_a_changed_document_and_record(kept: Store, settings: Set
     behind.close()
     backup(settings, tmp_path / "b.zip", whole=False)
     said = " ".join(verify(tmp_path / "b.zip").faults)
-    assert "network 1, revision 1: its checksum is not that of its document" in said
+    assert "network 1, revision 1: its document is not what was saved" in said
     assert "record, line 2: it was changed" in said
 
 

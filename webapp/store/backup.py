@@ -308,10 +308,10 @@ def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
         revisions = 0
         for network in networks:
             for number in range(1, network.revision + 1):
-                saved = store.read(network.id, number, even_deleted=True)
                 revisions += 1
                 where = f"network {network.id}, revision {number}"
                 try:
+                    saved = store.read(network.id, number, even_deleted=True)
                     if checksum(network_of(saved.document, "")) != saved.revision.checksum:
                         faults.append(f"{where}: its checksum is not that of its document")
                 except PlanError as refused:

@@ -1,11 +1,12 @@
 """Documents on their way in and out: bytes to a checked document, a document to a file."""
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sfn.errors import PlanError
+from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read, read_document
 
 
@@ -35,6 +36,33 @@ def network_of(document: Mapping[str, Any], own_services: str) -> Network:
         With every problem and its place.
     """
     return read_document(document, own_services=own_services)
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 of a document's text as the store keeps it."""
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def unchanged(text: str, digest: str | None, *, network_id: int, number: int) -> dict[str, Any]:
+    """The document of a text that is what was saved.
+
+    Raises
+    ------
+    PlanError
+        If it is another: one bit that a disk or a copy has turned is a wrong latency that looks like any.
+    """
+    if digest is not None and digest != digest_of(text):
+        problem = Problem(
+            f"network {network_id}, revision {number}",
+            "its document is not what was saved: the database is damaged; nothing is shown or worked out from it",
+            "the last backup (python -m webapp restore FILE --replace), or an older revision made the newest "
+            f"(POST /api/networks/{network_id}/restore)",
+            code="store-damaged",
+            values={"network": network_id, "revision": number},
+        )
+        raise PlanError([problem])
+    document: dict[str, Any] = json.loads(text)
+    return document
 
 
 def as_text(document: Mapping[str, Any]) -> str:

@@ -16,13 +16,15 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from sfn.errors import PlanError, Problem
 from webapp.config.limits import LONGEST_LINE_N
-from webapp.store.documents import network_of
+from webapp.store.documents import digest_of, network_of, unchanged
 from webapp.store.schema import entries, networks, new_id, revisions
 from webapp.store.store import Store
 
 KIND = "sfn-delays store"
 FORMAT = 1
 _TABLES = {"network": networks, "revision": revisions, "entry": entries}
+_HERE_ALONE = "digest"
+"""Of a document's text as this store keeps it: an export has the document, and a digest of its own."""
 _TIMES = ("deleted_at", "saved_at", "made_at")
 
 
@@ -82,12 +84,15 @@ def _lines(connection: Connection) -> Iterator[str]:
         for kind, table, order in (("revision", revisions, revisions.c.number), ("entry", entries, entries.c.id)):
             rows = connection.execute(select(table).where(table.c.network_id == network.id).order_by(order))
             for row in rows:
+                if kind == "revision":
+                    unchanged(row.document, row.digest, network_id=network.id, number=row.number)
                 yield _text({kind: _plain(row._asdict())})
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
     """A row as JSON: times in ISO 8601, UTC; documents and bodies as themselves."""
-    made = {key: f"{value.isoformat()}Z" if isinstance(value, datetime) else value for key, value in row.items()}
+    told = {key: value for key, value in row.items() if key != _HERE_ALONE}
+    made = {key: f"{value.isoformat()}Z" if isinstance(value, datetime) else value for key, value in told.items()}
     return {key: json.loads(value) if key in ("document", "body") else value for key, value in made.items()}
 
 
@@ -109,7 +114,7 @@ def _read(line: str, number: int) -> dict[str, Any]:
 def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[int, int], number: int) -> None:
     """One row, under its network's number here."""
     table = _TABLES.get(kind)
-    if table is None or set(values) != {column.name for column in table.c}:
+    if table is None or set(values) != {column.name for column in table.c} - {_HERE_ALONE}:
         raise _wrong(number, f"holds {kind[:40]!r} with other keys than this program has", "an export of this version")
     row = dict(values)
     try:
@@ -130,6 +135,7 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
         else:
             network_of(row["document"], "")  # to be readable, whatever its service says
             row["document"] = json.dumps(row["document"], ensure_ascii=False)
+            row[_HERE_ALONE] = digest_of(row["document"])
         connection.execute(insert(table).values(**row))
     except PlanError as refused:
         raise _wrong(number, refused.problems[0].what, refused.problems[0].expected) from refused

@@ -53,6 +53,7 @@ revisions = Table(
     Column("reason", String, nullable=False),
     Column("checksum", String(8), nullable=False),
     Column("document", Text, nullable=False),  # JSON, its keys in the order they were typed
+    Column("digest", String(64)),  # SHA-256 of that text: SQLite does not see a flipped bit
 )
 
 # What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to.
@@ -202,6 +203,7 @@ _SAID = (
     ("unable to open", "store-unreachable", "the database cannot be opened", "a folder that exists and may be written"),
     ("disk i/o error", "store-disk-fault", "the disk does not answer", "a look at the disk, then the last backup"),
     ("malformed", "store-damaged", "the database is damaged", "the last backup: python -m webapp restore FILE"),
+    ("could not decode", "store-damaged", "the database is damaged", "the last backup: python -m webapp restore FILE"),
     ("not a database", "store-damaged", "this is no database", "the last backup: python -m webapp restore FILE"),
     ("locked", "store-busy", "the database is busy with another program", "a moment, then once more"),
 )

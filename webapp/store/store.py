@@ -21,7 +21,7 @@ from sfn.systems.mode_table import text_of_own
 from sfn.systems.of_network import stamped
 from webapp.store.accounts import Accounts
 from webapp.store.audit import Audit
-from webapp.store.documents import network_of
+from webapp.store.documents import digest_of, network_of, unchanged
 from webapp.store.drafts import Drafts
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
@@ -157,7 +157,7 @@ class Store:
             rows = connection.execute(query)
             if not own:
                 return tuple(_revision(row) for row in rows)
-            return tuple(_under(own, _revision(row), json.loads(row.document)) for row in rows)
+            return tuple(_under(own, _revision(row), _document(row)) for row in rows)
 
     # Writing
 
@@ -251,7 +251,7 @@ class Store:
         row = connection.execute(query).one_or_none()
         if row is None:
             raise MissingError
-        document, own = json.loads(row.document), self.own_services()
+        document, own = _document(row), self.own_services()
         return Saved(_under(own, _revision(row), document), document, own)
 
     def _write(
@@ -267,6 +267,7 @@ class Store:
             checksum=checksum(network_of(document, own)),
         )
         made = _under(own, plain, document)
+        text = json.dumps(document, ensure_ascii=False, allow_nan=False)  # in the order it was typed
         connection.execute(
             insert(revisions).values(
                 network_id=network_id,
@@ -275,13 +276,19 @@ class Store:
                 author=author,
                 reason=reason,
                 checksum=plain.checksum,
-                document=json.dumps(document, ensure_ascii=False, allow_nan=False),  # in the order it was typed
+                document=text,
+                digest=digest_of(text),
             )
         )
         told = {"revision": number, "reason": reason, "checksum": made.checksum}
         subject = str(document.get("name") or "")
         self.audit.add("saved", subject=subject, network_id=network_id, body=told, who=author, within=connection)
         return made
+
+
+def _document(row: Row[Any]) -> dict[str, Any]:
+    """A revision's document; raises `PlanError` where it is not what was saved."""
+    return unchanged(row.document, row.digest, network_id=row.network_id, number=row.number)
 
 
 _WITHOUT_DOCUMENT = [c for c in revisions.c if c.name != "document"]
