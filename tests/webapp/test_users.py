@@ -273,6 +273,9 @@ def test_each_session_is_listed_and_ended_alone(signed_in: Callable[..., TestCli
     assert planner
     assert theirs
     held = {one.here: one.id for one in team.accounts.sessions(planner.id, here=str(session_of(other)))}
+    ending = here.get("/account").text.partition('action="/account/sessions/end"')[2]
+    first = re.findall(r"<button[^>]*>", ending)[0]
+    assert "disabled" in first, "Enter in the password's field presses the first button, which is to end nothing"
     assert set(held.values()) == set(listed)
     for fields in ({"session": held[True], "now": "not the password"}, {"session": held[True]}):
         assert send(here, "/account/sessions/end", **fields).status_code == 403
