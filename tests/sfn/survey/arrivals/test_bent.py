@@ -5,6 +5,9 @@ import pytest
 import scipy.signal
 
 from sfn.errors import PlanError
+from sfn.survey.arrivals.paths import paths
+from tests.bench.bench_arrivals import DEVIATION_HZ, drawn, recorded
+from tests.bench.bench_two_arrivals import RATE_HZ
 from tests.sfn.survey.arrivals import made_at_rf as made
 from tests.sfn.survey.arrivals.test_paths import found
 
@@ -61,3 +64,19 @@ def test_how_much_is_bent() -> None:
     size, most = np.abs(heard), 3.0 * float(np.sqrt(np.mean(np.abs(heard) ** 2)))
     told = refused(heard / size * most * np.tanh(size / most), reference)
     assert -1 / 27 < told["bent_ratio"] < -0.003
+
+
+@pytest.mark.parametrize("seed", [74, 76])
+def test_a_straight_recording_of_slow_programme_is_not_refused(seed: int) -> None:
+    """Two paths 1.7 and 1.5 us apart: their sum moves by a hundredth or two, and the fit leaves a little of that."""
+    kind, arrivals, options, rng = drawn(seed)
+    reference, heard = recorded(kind, arrivals, rng, **options)
+
+    found = paths(
+        reference, heard, reference_rate_hz=RATE_HZ, rate_hz=options["rate_hz"], deviation_hz=DEVIATION_HZ / 0.7
+    )
+
+    base_us = options["start_us"] + found.at_s * options["ppm"]
+    for path in found.paths:
+        off_us = min(abs(path.delay_us - base_us - us) for us, *_ in arrivals)
+        assert off_us < 1.96 * path.uncertainty_us
