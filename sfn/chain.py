@@ -308,21 +308,44 @@ def difference_tolerance(a: Iterable[Stage], b: Iterable[Stage]) -> tuple[float,
     sides, not within a side. Where one side has more of them, the least certain stay. A model that is not named
     cancels with nothing; two that name no firmware count as equal.
     """
-    a, b = tuple(a), tuple(b)
-    stages = {stage.id: stage for stage in (*a, *b)}
-    count_a, count_b = Counter(s.id for s in a), Counter(s.id for s in b)
-    left_a, left_b = count_a - count_b, count_b - count_a
+    return Passed(a).apart_from(Passed(b))
+
+
+class Passed:
+    """Every stage that a launch rests on, counted: for the differences of many launches."""
+
+    def __init__(self, stages: Iterable[Stage]) -> None:
+        """Count the stages, from `feed_stages`; one that is passed twice stands twice."""
+        passed = tuple(stages)
+        self.stages = {stage.id: stage for stage in passed}
+        self.count = Counter(stage.id for stage in passed)
+        self._models = frozenset(_common(self.count, self.stages))
+        self._own = _off(self.stages, self.count)
+
+    def apart_from(self, other: "Passed") -> tuple[float, float]:
+        """What `difference_tolerance` gives."""
+        if self.count.keys().isdisjoint(other.count) and self._models.isdisjoint(other._models):
+            return self._own[0] + other._own[0], math.hypot(self._own[1], other._own[1])
+        return _of_the_rest(self, other)
+
+
+def _of_the_rest(a: Passed, b: Passed) -> tuple[float, float]:
+    """How far a difference may be off by what does not cancel out of it."""
+    stages = a.stages | b.stages
+    left_a, left_b = a.count - b.count, b.count - a.count
     models_a, models_b = (_common(left, stages) for left in (left_a, left_b))
     for model in models_a.keys() & models_b.keys():
         for name_a, name_b in zip(models_a[model], models_b[model], strict=False):
             left_a[name_a] -= 1
             left_b[name_b] -= 1
-    # One device passed twice is off by twice its error, both times the same way.
-    left = [
-        (stages[name], n * (stages[name].tolerance_us or 0.0)) for one in (left_a, left_b) for name, n in one.items()
-    ]
-    off = [worth for _, worth in left]
-    return math.fsum(off), _rss([stage for stage, _ in left], off)
+    return _off(stages, left_a, left_b)
+
+
+def _off(stages: Mapping[str, Stage], *left: Counter[str]) -> tuple[float, float]:
+    """How far counted stages may be off, worst case and RSS; one passed twice by twice its error, the same way."""
+    off = [(stages[name], n * (stages[name].tolerance_us or 0.0)) for one in left for name, n in one.items()]
+    worth = [us for _, us in off]
+    return math.fsum(worth), _rss([stage for stage, _ in off], worth)
 
 
 def _common(left: Counter[str], stages: Mapping[str, Stage]) -> dict[tuple[str, str | None], list[str]]:

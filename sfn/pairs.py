@@ -15,10 +15,10 @@ from itertools import combinations
 
 import numpy as np
 
-from sfn.chain import MAIN, difference_tolerance, feed_stages
-from sfn.geodesy.line import inverse, path_length, travel_time
+from sfn.chain import MAIN, Passed, feed_stages
+from sfn.geodesy.line import Floats, inverse, path_length, travel_time
 from sfn.geodesy.position import Located
-from sfn.geodesy.sites import path_between
+from sfn.geodesy.sites import paths_between
 from sfn.plan import Network, Site
 
 
@@ -77,59 +77,74 @@ def pair_differences(
         The tolerances are those of the difference on the main routes: what both launches rest on cancels, also where
         it comes through the parent of a site fed off air.
     """
-    passed = feed_stages(network)
+    both = list(combinations(network.sites, 2))
+    if not both:
+        return ()
+    passed = {site_id: Passed(stages) for (site_id, route), stages in feed_stages(network).items() if route == MAIN}
+    parents = {site.id: site.fed_off_air_from for site in network.sites}
+    hops = {site.id: _hops(site, parents) for site in network.sites}
+    n = network.refractivity_n
+    paths = paths_between(both, placed=placed, refractivity_n=n)
+    above = [receiver_above_sea(a, b, network) for a, b in both]
+    apart = np.array([launches[b.id] - launches[a.id] for a, b in both])
+    zeros = _zeros(both, apart, np.array([path.ground_m for path in paths]), np.array(above), refractivity_n=n)
+    off = [_position_m(a.id, b.id, hops[a.id] ^ hops[b.id], placed=placed) for a, b in both]
     made = []
-    for a, b in combinations(network.sites, 2):
-        path = path_between(a, b, placed=placed, refractivity_n=network.refractivity_n)
-        launch = launches[b.id] - launches[a.id]
+    for (a, b), path, launch, zero, above_m, position_us in zip(
+        both, paths, apart.tolist(), zeros.tolist(), above, travel_time(off, refractivity_n=n).tolist(), strict=True
+    ):
         at_a, at_b = launch + path.travel_us, launch - path.travel_us
-        above_m = receiver_above_sea(a, b, network)
-        zero = _zero(a, b, launch, path.ground_m, above_m=above_m, refractivity_n=network.refractivity_n)
-        worst, rss = difference_tolerance(passed[a.id, MAIN], passed[b.id, MAIN])
-        position_us = float(
-            travel_time(_position_m(network, a, b, placed=placed), refractivity_n=network.refractivity_n)
-        )
+        worst, rss = passed[a.id].apart_from(passed[b.id])
         made.append(
             Pair(
-                a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b, zero, above_m, worst, rss,
-                position_us,
+                a.id, b.id, path.ground_m, path.travel_us, path.bearing_deg, at_a, at_b,
+                None if math.isnan(zero) else zero, above_m, worst, rss, position_us,
             )
         )  # fmt: skip
     return tuple(made)
 
 
-def _zero(a: Site, b: Site, launch_us: float, whole_m: float, *, above_m: float, refractivity_n: float) -> float | None:
-    """Where both arrive together on the line, from `a`, for a receiver so high above sea level. [m]"""
-    from scipy.optimize import brentq
+def _zeros(
+    both: Sequence[tuple[Site, Site]], launch_us: Floats, whole_m: Floats, above_m: Floats, *, refractivity_n: float
+) -> Floats:
+    """Where both arrive together on each line, from the first, for receivers so high above sea level. [m]
 
-    def difference(ground_m: float) -> float:
-        """Arrival of `b` minus that of `a`. [us]"""
-        lengths = (
-            path_length(ground, height_difference_m=above_m - site.ground_m - site.antenna_m)
-            for site, ground in ((b, whole_m - ground_m), (a, ground_m))
-        )
-        to_b, to_a = (float(travel_time(length, refractivity_n=refractivity_n)) for length in lengths)
-        return launch_us + to_b - to_a
+    NaN where the two never do between the sites.
+    """
+    from scipy.optimize.elementwise import find_root
 
-    if whole_m == 0.0 or not difference(0.0) >= 0.0 >= difference(whole_m):
-        return None
-    return float(brentq(difference, 0.0, whole_m, xtol=1e-4))
+    tops = np.array([[site.ground_m + site.antenna_m for site in pair] for pair in both]).T
+    rise_a, rise_b = above_m - tops[0], above_m - tops[1]
+
+    def difference(ground_m: Floats, launch_us: Floats, whole_m: Floats, rise_a: Floats, rise_b: Floats) -> Floats:
+        """Arrival of the second minus that of the first. [us]"""
+        to_a = path_length(ground_m, height_difference_m=rise_a)
+        to_b = path_length(np.maximum(whole_m - ground_m, 0.0), height_difference_m=rise_b)
+        times = (travel_time(length, refractivity_n=refractivity_n) for length in (to_b, to_a))
+        return launch_us + next(times) - next(times)
+
+    given = (launch_us, whole_m, rise_a, rise_b)
+    there = (whole_m > 0) & (difference(np.zeros_like(whole_m), *given) >= 0) & (difference(whole_m, *given) <= 0)
+    zeros = np.full(len(both), np.nan)
+    if there.any():
+        bounds = (np.zeros(there.sum()), whole_m[there])
+        found = find_root(difference, bounds, args=tuple(one[there] for one in given), tolerances={"xatol": 1e-4})
+        zeros[there] = found.x
+    return zeros
 
 
-def _position_m(network: Network, a: Site, b: Site, *, placed: Mapping[str, Located]) -> float:
+def _position_m(a: str, b: str, hops: set[tuple[str, str]], *, placed: Mapping[str, Located]) -> float:
     """How far the positions that a pair's difference rests on may be off, each as often as a path ends there. [m]
 
-    A path to the listener ends at both sites; one more at both ends of every hop by which a relay is fed, unless the
-    other site is fed by the same hop.
+    A path to the listener ends at both sites; one more at both ends of every hop by which one of them, and not the
+    other, is fed.
     """
-    hops = _hops(network, a) ^ _hops(network, b)
-    ends = [a.id, b.id, *(end for hop in sorted(hops) for end in hop)]
+    ends = [a, b, *(end for hop in sorted(hops) for end in hop)]
     return sum(placed[end].position_m for end in ends if end in placed)
 
 
-def _hops(network: Network, site: Site) -> set[tuple[str, str]]:
+def _hops(site: Site, parents: Mapping[str, str | None]) -> set[tuple[str, str]]:
     """The hops off air, parent and child, that bring a site its signal."""
-    parents = {s.id: s.fed_off_air_from for s in network.sites}
     hops: set[tuple[str, str]] = set()
     child, parent = site.id, parents[site.id]
     while parent is not None and (parent, child) not in hops:

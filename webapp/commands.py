@@ -185,8 +185,8 @@ def make_packet(settings: Settings, given: argparse.Namespace) -> int:
     store = Store(settings.database_url)
     app = create_app(settings, store)
     try:
-        found = opened(store.read(given.network), store)
         base, maps = settings.public_url, app.state.maps
+        found = opened(store.read(given.network), store, maps)
         made = packet(found, store, maps, settings, base=base, days=given.days, paper=given.paper)
         with given.file.open("xb") as out:
             out.write(made)

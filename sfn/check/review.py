@@ -11,7 +11,7 @@ from sfn.plan import Network
 from sfn.timing import DelayTable, delay_table
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Review:
     """A network as it may, or may not, go out."""
 

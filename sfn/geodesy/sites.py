@@ -1,6 +1,6 @@
 """The sites of a network, placed: document positions into WGS84, and the path between two of them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,8 +124,16 @@ def path_between(a: Site, b: Site, *, placed: Mapping[str, Located], refractivit
     refractivity_n : float
         Refractivity of the air along the line. [N-units]
     """
-    at_a, at_b = placed[a.id], placed[b.id]
-    ground, bearing, _ = inverse(at_a.lat_deg, at_a.lon_deg, at_b.lat_deg, at_b.lon_deg)
-    rise = (b.ground_m + b.antenna_m) - (a.ground_m + a.antenna_m)
-    length = path_length(ground, height_difference_m=rise)
-    return Path(float(ground), float(length), float(travel_time(length, refractivity_n=refractivity_n)), float(bearing))
+    return paths_between([(a, b)], placed=placed, refractivity_n=refractivity_n)[0]
+
+
+def paths_between(
+    pairs: Sequence[tuple[Site, Site]], *, placed: Mapping[str, Located], refractivity_n: float
+) -> tuple[Path, ...]:
+    """The same of many pairs at once, in their order."""
+    at = np.array([[(placed[s.id].lat_deg, placed[s.id].lon_deg, s.ground_m + s.antenna_m) for s in p] for p in pairs])
+    (lat_a, lon_a, top_a), (lat_b, lon_b, top_b) = at[:, 0].T, at[:, 1].T
+    ground, bearing, _ = inverse(lat_a, lon_a, lat_b, lon_b)
+    length = path_length(ground, height_difference_m=top_b - top_a)
+    times = travel_time(length, refractivity_n=refractivity_n)
+    return tuple(Path(*row) for row in np.stack([ground, length, times, bearing], axis=1).tolist())

@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from sfn.by_identity import ByIdentity
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
@@ -153,8 +154,16 @@ def checksum(network: Network) -> str:
     that a stale sheet can be told from a current one. Of a part that does without some sites: of the whole document;
     what was reported of its settings is no part of it.
     """
+    return _CHECKSUMS.get(network.today, _checksum)
+
+
+_CHECKSUMS: ByIdentity[Network, str] = ByIdentity()
+
+
+def _checksum(network: Network) -> str:
+    """The checksum of a network as it stands today."""
     canonical = json.dumps(
-        as_saved(network.today.whole).model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
+        as_saved(network.whole).model_dump(mode="json", exclude_none=True), sort_keys=True, separators=(",", ":")
     )
     return hashlib.sha256(canonical.encode()).hexdigest()[:8]
 

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
+from itertools import combinations
 from math import ceil, hypot, log2
 
 from sfn.plan import Network
@@ -90,13 +92,12 @@ def errors_between(network: Network) -> dict[tuple[str, str], Errors]:
     Deviations differ by what the lock sheets say, and by what each may be off (root of the sum of squares); pilots by
     the difference of their phases; carriers by the root of the sum of squares of their errors.
     """
-    found = {}
-    for i, a in enumerate(network.sites):
-        for b in network.sites[i + 1 :]:
-            errors = _between(a.lock, b.lock)
-            if errors != Errors():
-                found[a.id, b.id] = errors
-    return found
+    locks = list(dict.fromkeys(site.lock for site in network.sites))
+    kind = {lock: n for n, lock in enumerate(locks)}
+    between = cache(lambda n, m: _between(locks[n], locks[m]))  # most sites say the same of their lock
+    pairs = combinations([(site.id, kind[site.lock]) for site in network.sites], 2)
+    found = {(a, b): between(n, m) for (a, n), (b, m) in pairs}
+    return {pair: errors for pair, errors in found.items() if errors != Errors()}
 
 
 def _between(a: LockSheet | None, b: LockSheet | None) -> Errors:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sfn.by_identity import ByIdentity
 from sfn.chain import outdated, rests_on_assumption
 from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
@@ -137,6 +138,17 @@ def sheet(reviewed: Review, site_id: str, *, issued_at: datetime | None = None) 
     PlanError
         If there is no such site, or its position cannot be read.
     """
+    made = _SHEETS.get(reviewed, lambda _: {})
+    if (site_id, issued_at) not in made:
+        made[site_id, issued_at] = _sheet(reviewed, site_id, issued_at)
+    return made[site_id, issued_at]
+
+
+_SHEETS: ByIdentity[Review, dict[tuple[str, datetime | None], Sheet]] = ByIdentity()
+
+
+def _sheet(reviewed: Review, site_id: str, issued_at: datetime | None) -> Sheet:
+    """The same, worked out."""
     network, table = reviewed.network, reviewed.table
     site = next((s for s in network.sites if s.id == site_id), None)
     if site is None:

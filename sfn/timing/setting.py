@@ -1,7 +1,7 @@
 """One added delay, split over a site's delay fields: the nearest total that whole steps can make, exactly."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -243,12 +243,10 @@ def _mid_range(made: Device, found: Split) -> list[int]:
     coarse, others = made.units[at], [i for i in range(len(made.units)) if i != at]
     rest = [made.units[i] for i in others]
     total = sum(u.size * n for u, n in zip(made.units, chosen, strict=True))
-    middle = Fraction(sum(u.size * (u.lo + u.hi) for u in rest), 2)
-    ideal = min(coarse.hi, max(coarse.lo, round((total - middle) / coarse.size)))
-    near = sorted(
-        range(max(coarse.lo, ideal - _MOST_TRIED_N), min(coarse.hi, ideal + _MOST_TRIED_N) + 1),
-        key=lambda n: abs(total - coarse.size * n - middle),
-    )
+    twice_middle = sum(u.size * (u.lo + u.hi) for u in rest)
+    ideal = min(coarse.hi, max(coarse.lo, (2 * total - twice_middle) // (2 * coarse.size)))
+    tried = range(max(coarse.lo, ideal - _MOST_TRIED_N), min(coarse.hi, ideal + _MOST_TRIED_N) + 1)
+    near = _outward(tried, key=lambda n: abs(2 * (total - coarse.size * n) - twice_middle), start=ideal)
     for n in near:
         left = total - coarse.size * n
         try:
@@ -261,6 +259,18 @@ def _mid_range(made: Device, found: Split) -> list[int]:
             steps = dict(zip(others, reached, strict=True))
             return [n if i == at else steps[i] for i in range(len(made.units))]
     return list(chosen)
+
+
+def _outward(steps: range, *, key: Callable[[int], int], start: int) -> Iterator[int]:
+    """Steps by a key that grows on both sides of the start, as if sorted, only as far as they are asked for."""
+    below, above = start, start + 1
+    while below in steps or above in steps:
+        if above not in steps or (below in steps and key(below) <= key(above)):
+            yield below
+            below -= 1
+        else:
+            yield above
+            above += 1
 
 
 def _spread(total: int, fields: Sequence[Steps]) -> list[int]:

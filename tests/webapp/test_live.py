@@ -188,7 +188,7 @@ def test_a_telephone_speaks_of_going_back(
     first, second, third = steps(store, begun)
     assert first["site"] == "south"  # fed by cable: only its own fields move its launch
     maps = client.app.state.maps  # type: ignore[attr-defined]
-    line = released(opened(store.read(begun), store), store, maps).of("south")
+    line = released(opened(store.read(begun), store, maps), store, maps).of("south")
     launch_us = line.sheet.routes[0].row.launch_us
     length_us = {"us": 1.0, "ms": 1000.0, "100ns": 0.1}
     old_us = launch_us + sum((f["back"] - f["value"]) * length_us[f["unit"]] for f in first["fields"])
@@ -231,7 +231,7 @@ def test_a_launch_that_disagrees_stops_the_order(client: TestClient, store: Stor
     send(client, begun, first)
     address = link(begun, first["site"])
     maps = client.app.state.maps  # type: ignore[attr-defined]
-    line = released(opened(store.read(begun), store), store, maps).of(first["site"])
+    line = released(opened(store.read(begun), store, maps), store, maps).of(first["site"])
     launch_us = line.sheet.routes[0].row.launch_us
     data = {
         "initials": "AE",
@@ -395,7 +395,7 @@ def test_what_went_back_as_ordered_does_not_disagree_until_another_change_begins
         post(f"/networks/{begun}/change/confirm/end", author="C. Room")
     # A launch with the old values that is 9 us late does disagree, whatever was ordered.
     maps = client.app.state.maps  # type: ignore[attr-defined]
-    line = released(opened(store.read(begun), store), store, maps).of("south")
+    line = released(opened(store.read(begun), store, maps), store, maps).of("south")
     length_us = {"us": 1.0, "ms": 1000.0, "100ns": 0.1}
     south = next(one for one in (first, second) if one["site"] == "south")
     old_us = line.sheet.routes[0].row.launch_us + sum(

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, ClassVar
 
 from fastapi import Request
@@ -249,6 +250,7 @@ def _drawn(part: Opened, stands: tuple[SiteStand, ...]) -> str:
     return json.dumps({"sites": [mark | {"state": states[mark["id"]]} for mark in marks], "feeds": feeds})
 
 
+@lru_cache(maxsize=4)
 def service_ids(own_services: str) -> tuple[str, ...]:
     """Every service by its id; the shipped ones alone while the user's own file cannot be read: the check says it."""
     try:

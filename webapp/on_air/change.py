@@ -125,7 +125,7 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
                 )
             ]
         )
-    old = opened(store.read(network.head.id, older), store) if against else None
+    old = opened(store.read(network.head.id, older), store, maps) if against else None
     part = in_part(network)
     try:
         key = maps.wanted(part.network, bounds=None, pixel_m=None, most=settings.limits.grid_points).key

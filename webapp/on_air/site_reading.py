@@ -142,7 +142,7 @@ def worker(token: str, settings: SettingsDep, store: StoreDep) -> Response:
 def state(token: str, settings: SettingsDep, store: StoreDep, maps: MapsDep) -> Response:
     """Whether what a telephone shows still holds; refused like the page once the link is over."""
     link = open_link(store.links, settings.session_key, token)
-    line, fresh = _sheet(link, _planned(link, store), store, maps)
+    line, fresh = _sheet(link, _planned(link, store, maps), store, maps)
     return JSONResponse({"seen": _seen(link, line, fresh, store, told_at(link.site_id, store, maps, link.network_id))})
 
 
@@ -152,7 +152,7 @@ def take(
 ) -> Response:
     """Take a reading, or say what looks like a slip; the same sending twice is kept once."""
     link = open_link(store.links, settings.session_key, token)
-    planned = _planned(link, store)
+    planned = _planned(link, store, maps)
     line, fresh = _sheet(link, planned, store, maps)
     live = told_at(link.site_id, store, maps, link.network_id)
     made, goes_by = _with_way_back(line, live, link).sheet, line.issued and fresh
@@ -177,7 +177,7 @@ def take(
     return RedirectResponse(to("site_reading.show", token), 303)
 
 
-def _planned(link: SiteLink, store: Store) -> Opened:
+def _planned(link: SiteLink, store: Store, maps: Maps) -> Opened:
     """The revision that a link is for.
 
     Raises
@@ -186,7 +186,7 @@ def _planned(link: SiteLink, store: Store) -> Opened:
         410 if the network was deleted since: nothing may be set by it, and its links open again when it is back.
     """
     try:
-        return opened(store.read(link.network_id, link.revision), store)
+        return opened(store.read(link.network_id, link.revision), store, maps)
     except MissingError:
         what = "the network of this link was deleted at the control room"
         expected = "ask there: if it is brought back, this link opens again; what you typed is still kept"
@@ -243,7 +243,7 @@ def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store, live: Live
 
 def _stopped(link: SiteLink, store: Store, maps: Maps) -> tuple[Problem, ...]:
     """What withholds the site in the newest revision; nothing where it is not in it any more."""
-    newest = opened(store.read(link.network_id), store)
+    newest = opened(store.read(link.network_id), store, maps)
     reviewed = maps.reviewed(newest.network)
     if (link.site_id, MAIN) not in reviewed.verdicts:
         return ()
@@ -309,7 +309,7 @@ def _page(
 ) -> Response:
     """The page in any state."""
     link = open_link(store.links, settings.session_key, token)
-    planned: Opened = _planned(link, store)
+    planned: Opened = _planned(link, store, maps)
     line, fresh = _sheet(link, planned, store, maps)
     names = [one.row.route for one in line.sheet.routes]
     route = route_of(line.sheet, typed["route"] if typed.get("route") in names else names[0])

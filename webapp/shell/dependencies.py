@@ -26,7 +26,6 @@ from webapp.store.audit import ACTING
 from webapp.store.frozen import UNFROZEN, unfrozen
 from webapp.store.roles import Person, current_user
 from webapp.store.store import Saved, Store
-from webapp.store.timeline import standing
 from webapp.work.jobs import Jobs
 from webapp.work.maps import Maps
 
@@ -64,9 +63,9 @@ def _urgent(store: Store, network_id: int, document: dict[str, Any]) -> tuple[st
     return tuple(one.says for one in unapproved(store, network_id, document))
 
 
-def opened(saved: Saved, store: Store) -> Opened:
+def opened(saved: Saved, store: Store, maps: Maps) -> Opened:
     """A revision with what pages print of it, its fields set to what was last reported of them."""
-    network = standing(store, saved)
+    network = maps.standing(store, saved)
     told = () if network.reported is None else network.reported.problems
     thawed = tuple(problem for problem in told if problem.code == UNFROZEN)
     return Opened(
@@ -131,7 +130,7 @@ JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 def _read(request: Request, store: Store, network_id: int) -> Opened:
     """The newest revision; its faults stand on the page (`webapp.shell.render`)."""
-    found = opened(store.read(network_id), store)
+    found = opened(store.read(network_id), store, _maps(request))
     request.state.opened = found.network
     whose = network_credits(found.network, folder=_maps(request).terrain_folder)
     return replace(found, head=replace(found.head, credits=whose))

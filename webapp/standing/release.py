@@ -112,7 +112,11 @@ def released(opened: Opened, store: Store, maps: Maps) -> Released:
     there = {row.site_id for row in reviewed.table.rows} & set(reviewed.placed)
     issued = issued_at(opened, store)
     made = (sheet(reviewed, s.id, issued_at=issued.get(s.id)) for s in opened.network.sites if s.id in there)
-    lines = (SheetLine.of(one, _signed(store, opened, one), _latest(store, opened, one.site.id, ISSUE)) for one in made)
+    latest = {(one.site_id, one.kind): one for one in _of_revision(store, opened)}
+    lines = (
+        SheetLine.of(one, _signing(latest.get((one.site.id, SIGN_OFF)), one), latest.get((one.site.id, ISSUE)))
+        for one in made
+    )
     return Released(reviewed, tuple(lines))
 
 
@@ -123,15 +127,14 @@ def issued_at(opened: Opened, store: Store) -> dict[str, datetime]:
     return {one.site_id: one.made_at for one in reversed(entries) if one.revision == number}
 
 
-def _latest(store: Store, opened: Opened, site_id: str, kind: str) -> Entry | None:
-    """The latest entry of a kind that holds for this revision."""
-    entries = store.entries.of(opened.head.id, kind=kind, site_id=site_id)
-    return next((e for e in reversed(entries) if e.revision == opened.head.revision.number), None)
+def _of_revision(store: Store, opened: Opened) -> list[Entry]:
+    """Sign-offs and issues of this revision, the oldest first."""
+    entries = store.entries.of(opened.head.id, kind=(SIGN_OFF, ISSUE))
+    return [one for one in entries if one.revision == opened.head.revision.number]
 
 
-def _signed(store: Store, opened: Opened, made: Sheet) -> Entry | None:
-    """The latest sign-off for this revision; one of other figures signs nothing."""
-    found = _latest(store, opened, made.site.id, SIGN_OFF)
+def _signing(found: Entry | None, made: Sheet) -> Entry | None:
+    """A sign-off, where it is one of these figures: one of others signs nothing."""
     return found if found is None or found.body.get("checksum", made.checksum) == made.checksum else None
 
 

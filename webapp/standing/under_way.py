@@ -125,7 +125,7 @@ def _live(there: _Newest, store: Store, maps: Maps, network_id: int) -> Live:
 def _stands(there: _Newest, store: Store, maps: Maps, network_id: int) -> tuple[Released, LiveChange]:
     """How a change stands now, and the sheets of its revision."""
     begun, back = there.begun, there.back
-    plan = opened(store.read(network_id, begun.revision), store)
+    plan = opened(store.read(network_id, begun.revision), store, maps)
     sheets = released(plan, store, maps)
     deadline_at = instant(str(begun.body["deadline_at"]))
     assert deadline_at is not None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Engine, Row, insert, select
+from sqlalchemy import Engine, Row, func, insert, select
 from sqlalchemy.engine import Connection
 
 from webapp.store.audit import Audit
@@ -114,6 +114,12 @@ class Entries:
             query = query.where(entries.c.site_id == site_id)
         with self._engine.begin() as connection:
             return tuple(_entry(row) for row in connection.execute(query))
+
+    def last_id(self, network_id: int) -> int:
+        """The newest entry of a network, 0 where it has none: nothing else changes what they say."""
+        query = select(func.max(entries.c.id)).where(entries.c.network_id == network_id)
+        with self._engine.begin() as connection:
+            return int(connection.execute(query).scalar() or 0)
 
 
 def _entry(row: Row[Any]) -> Entry:

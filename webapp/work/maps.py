@@ -5,11 +5,13 @@ import itertools
 import threading
 import time
 from collections import OrderedDict
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
+from typing import TypeVar
 
 from sfn.check import all_problems
 from sfn.check.everything import unopened
@@ -39,9 +41,11 @@ from sfn.terrain.digest import load_known, save_known
 from sfn.terrain.ground import Ground, open_ground
 from sfn.terrain.memory import Memory
 from sfn.timing import delay_table
+from webapp.store.store import Saved, Store
 from webapp.work.jobs import CancelledError, Job, Jobs, Part, Progress
 from webapp.work.kept import Kept
 from webapp.work.terrains import TerrainLine, terrain_lines
+from webapp.work.worked_out import WorkedOut
 
 KEPT_BYTES = 1_500_000_000
 KEPT_LISTENERS_N = 8
@@ -55,6 +59,7 @@ KEPT_PROBLEMS_N = 20_000
 KEPT_CENSUSES_N = 32
 TELL_EVERY_S = 0.1
 DIGESTS_FILE = "terrain-digests.json"
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,7 @@ class Maps:
         self._censuses: OrderedDict[str, Census] = OrderedDict()
         self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
         self._checks: Kept[tuple[Problem, ...]] = Kept(len, most_bytes=KEPT_PROBLEMS_N, least_n=4)
+        self._worked_out = WorkedOut()
         self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
         self._drawn: Kept[Zones] = Kept(_zones_bytes, most_bytes=KEPT_ZONES_BYTES, least_n=2)
 
@@ -138,9 +144,17 @@ class Maps:
             )
         return self._checks.get((document, ground.digest), lambda: all_problems(network, ground=ground, today=today))
 
+    def standing(self, store: Store, saved: Saved) -> Network:
+        """A revision as the engine reads it beside what was reported: the same record until more is."""
+        return self._worked_out.standing(store, saved)
+
     def reviewed(self, network: Network) -> Review:
         """The one check, terrain included, and what follows for every sheet."""
-        return review(network, problems=self.checked(network))
+        return self.worked_out("review", network, lambda: review(network, problems=self.checked(network)))
+
+    def worked_out(self, what: str, network: Network, make: Callable[[], T]) -> T:
+        """What follows from a network on its ground and today's date, kept: see `WorkedOut.of`."""
+        return self._worked_out.of(what, network, self.ground_if_open(network), make)
 
     def wanted(
         self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int

@@ -10,7 +10,7 @@ from hypothesis import given, settings, strategies as st
 
 from sfn.plan import DelayField
 from sfn.timing import commissioning_settings, field_limits, settings_for
-from sfn.timing.setting import split, staying
+from sfn.timing.setting import _outward, split, staying
 from tests.sfn.networks import field
 
 
@@ -239,3 +239,17 @@ def test_a_device_that_cannot_be_searched_says_so() -> None:
 
     assert not split(Fraction(12_345), many).proven
     assert split(Fraction(12_345), many[:2]).proven
+
+
+@given(
+    st.integers(1, 60), st.integers(-9000, 9000), st.integers(-500, 500), st.integers(-300, 100), st.integers(0, 400)
+)
+def test_steps_come_outward_as_if_sorted(size: int, total: int, twice: int, lo: int, many: int) -> None:
+    """Beside sorting all of them by how far they leave the rest from its middle, the lower first."""
+    start = min(lo + many, max(lo, (2 * total - twice) // (2 * size)))
+    steps = range(max(lo, start - 50), min(lo + many, start + 50) + 1)
+
+    def key(n: int) -> int:
+        return abs(2 * (total - size * n) - twice)
+
+    assert list(_outward(steps, key=key, start=start)) == sorted(steps, key=key)
