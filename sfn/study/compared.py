@@ -69,6 +69,13 @@ def in_short(found: Compared) -> str:
     return f"Against the plan, adequate reception is {' and '.join(parts)}."
 
 
+def served_says(found: Zones) -> str:
+    """Area and people with adequate reception, in words; no people where they are not known."""
+    one = amount(found, served(found))
+    who = "" if one.people is None else f", {number(one.people, 0)} people"
+    return f"{number(one.area_km2, 0)} km² served{who}"
+
+
 def compared(planned: Zones, tried: Zones) -> Compared:
     """Two maps over one grid against each other.
 

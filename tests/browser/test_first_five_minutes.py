@@ -63,12 +63,15 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     page.locator("#map").click(position={"x": box["width"] * 0.55, "y": box["height"] * 0.45})
     page.wait_for_selector("#point-part table.signals", timeout=60_000)
     expect(page.locator("#point-part")).to_contain_text("Summit")
+    page.get_by_role("tab", name="Offsets").click()
     page.locator("#offset-gap").fill("-9")
     page.locator("#offset-gap").blur()
+    page.get_by_role("tab", name="Figures").click()
     expect(page.locator("#map-summary")).not_to_have_text(summary, timeout=20_000, use_inner_text=True)
     expect(page.locator("#map-try")).to_contain_text("This is a try, not the plan")
     fits(page)
     assert "offset=gap%3A-9" in page.url
+    page.get_by_role("tab", name="Area, files").click()
     expect(page.locator('#files a[data-file="file/LAYER.png"]')).to_have_attribute(
         "href", re.compile(r"file/quality_class\.png\?offset=gap%3A-9")
     )
@@ -78,6 +81,7 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     expect(page.locator("#lines-say")).to_contain_text("no lines here", timeout=20_000)
     page.locator("#layer").select_option("quality_class")
     page.locator("#layer-lines").uncheck()
+    page.get_by_role("tab", name="Figures").click()
     page.reload()
     expect(page.locator("#offset-gap")).to_have_value("-9")
     expect(page.locator("#map-summary")).to_contain_text("try", timeout=20_000)

@@ -206,7 +206,7 @@ def test_a_clicked_point_says_what_the_pixel_beside_it_is(client: TestClient, nu
     assert float(told[2]) == pytest.approx(Geod(ellps="WGS84").inv(lon, lat, *centre)[2], abs=1.0)
     assert float(told[4]) == pytest.approx(level_dbuvm, abs=0.06)
     assert (
-        "Below: worked out for this very place"
+        "Worked out for this very place"
         not in client.get(f"/networks/{number}/point/part?lat={lat}&lon={lon}&map=unknown").text
     )
 

@@ -1,10 +1,10 @@
 """The overlap map: levels computed once in a job, layers drawn from them at every change."""
 
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar
+from typing import Any, ClassVar
 from urllib.parse import urlencode
 
-from fastapi import Depends, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.chain import MAIN
@@ -15,12 +15,13 @@ from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.report.colours import site_colours
 from sfn.report.numbers import us
-from sfn.study.compared import Compared, compared, in_short
+from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
-from sfn.study.zones import LAYERS, Offered, Zones, neighbours, offered, shares_said
+from sfn.study.zones import Offered, Zones, neighbours, offered, shares_said
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
+from webapp.coverage.map_address import AskedDep, MapAddress, asked_by
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableStatedDep, SettingsDep, StoreDep
 from webapp.shell.following import as_json
@@ -46,20 +47,6 @@ from webapp.work.maps import Maps, Wanted
 router = Room("zones")
 DRAWN_LAYER = "coverage_probability"  # of drawn levels: it takes seconds, the others follow at once
 STREETS = "https://tile.openstreetmap.org"
-
-
-@dataclass(frozen=True, slots=True)
-class MapAddress:
-    """What the page's address says, but for what is tried."""
-
-    bounds: str = ""
-    """South, west, north, east; empty for the usual area."""
-    pixel_m: str = ""
-    """Side of a pixel as it was typed; empty for the usual one."""
-    streets: bool = False
-    """Whether the user turned street tiles on."""
-    layer: str = ""
-    """The layer that is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,14 +133,6 @@ class MapSummary(Context):
     """Where transmitters of other programmes are listed."""
 
 
-def asked_of(bounds: str = "", pixel_m: str = "", streets: bool = False, layer: str = "") -> MapAddress:
-    """What the page's address says, but for what is tried."""
-    return MapAddress(bounds.strip(), pixel_m.strip(), streets, layer if layer in LAYERS else "quality_class")
-
-
-AskedDep = Annotated[MapAddress, Depends(asked_of)]
-
-
 @router.get("/networks/{network_id}/map")
 def show(
     request: Request,
@@ -186,7 +165,7 @@ def start(
     request: Request, opened: ReadableStatedDep, maps: MapsDep, settings: SettingsDep, tries: TriesDep, form: FormDep
 ) -> Response:
     """Start computing the levels of a map; the page's script is told of the job, everybody else led to it."""
-    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    asked = asked_by(form)
     area, pixel = area_of(asked.bounds, asked.pixel_m)
     wanted = maps.wanted(opened.network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
     back = _address(opened, asked, tries.against(opened.network))
@@ -200,7 +179,7 @@ def start(
 def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
-    summary = _summary(opened, maps, key, found, now)
+    summary, planned = _summary(opened, maps, key, found, now)
     answer: dict[str, Any] = {
         "bounds": _corners(found.coverage.grid),
         "layers": [{"name": layer.name, "label": layer.label} for layer in found.layers],
@@ -210,6 +189,8 @@ def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, t
         "says": html(request, MapTry(now.says, now.doubts, to("zones.show", opened.head.id))),
         "summary": html(request, summary),
         "short": summary.in_short,
+        "served_planned": served_says(planned),
+        "served_tried": served_says(found),
         "tolerance": us(service_of(opened.network).tolerance_us),
     }
     return JSONResponse(answer)
@@ -238,7 +219,7 @@ def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: For
     else:
         store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
         notice(request, "Saved as a new revision. The sheets follow it.")
-    asked = asked_of(form.get("bounds", ""), form.get("pixel_m", ""), bool(form.get("streets")), form.get("layer", ""))
+    asked = asked_by(form)
     return RedirectResponse(_address(opened, asked, WhatIf()), 303)
 
 
@@ -252,7 +233,7 @@ def _address(opened: Opened, asked: MapAddress, what: WhatIf) -> str:
         pixel_m=asked.pixel_m,
         streets=asked.streets,
         layer=layer,
-        query=query_of(what),
+        query=[*((name, value) for name, value in asked.stands if value), *query_of(what)],
     )
 
 
@@ -328,15 +309,15 @@ def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool 
     return maps.zones(opened.network, computed, now, key=key, drawn=drawn), now
 
 
-def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> MapSummary:
-    """The map in numbers, against the plan where something is tried."""
+def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> tuple[MapSummary, Zones]:
+    """The map in numbers, against the plan where something is tried; and the plan's map."""
     state = opened.network.state
     alone = WhatIf(state=state.name if state else "")
     planned = zones_of(opened, maps, key, alone)[0] if now.beyond_state else found
     against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
     short = in_short(against) if now.beyond_state else ""
     people, others = to("people.show", opened.head.id), to("others.show", opened.head.id)
-    return MapSummary(found, against, now.beyond_state, short, said, people, others)
+    return MapSummary(found, against, now.beyond_state, short, said, people, others), planned
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

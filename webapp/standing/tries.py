@@ -9,9 +9,12 @@ from fastapi import Depends, Query, Request
 
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
+from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
+from sfn.study.by_hand import sliders
+from sfn.study.optimised import Asked
 from sfn.study.what_if import WhatIf
 from sfn.study.window_try import WindowTry, placed_now, unknown_strategy
 from sfn.systems.ofdm_window import MAP_STRATEGIES
@@ -108,11 +111,20 @@ class SiteTry:
     off: bool
     routes: tuple[RouteTry, ...]
     """Empty where it has but one."""
+    step: str
+    """One step of its device; empty where it has none."""
+    low: str
+    """Ends of the range that a slider offers."""
+    high: str
+    bounds: str
+    """What bounds its offset, in words."""
 
 
 def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteTry, ...]:
     """The sites of a network with what is tried at each."""
     made = []
+    ranges = {one.site: one for one in sliders(network, placed=place(network), asked=Asked(), found_us=what.offsets_us)}
+    steps_us = {row.site_id: row.step_us for row in table.rows if row.route == MAIN}
     for site in network.sites:
         others = [row for row in table.rows if row.site_id == site.id and row.route != MAIN]
         routes = [RouteTry("", "main route", site.id not in what.routes)] if others else []
@@ -121,7 +133,9 @@ def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteT
             routes.append(RouteTry(f"{site.id}:{row.route}", label, what.routes.get(site.id) == row.route))
         offset, clock = what.offsets_us.get(site.id, site.offset_us), what.clock_errors_us.get(site.id, 0.0)
         texts = (f"{site.offset_us:.12g}", f"{offset:.12g}", f"{clock:.12g}")
-        made.append(SiteTry(site.id, site.name, site.on_air, *texts, site.id in what.off_air, tuple(routes)))
+        wide, step_us = ranges[site.id], steps_us.get(site.id, 0.0)
+        reach = (f"{step_us:.12g}" if step_us > 0 else "", f"{wide.low_us:.12g}", f"{wide.high_us:.12g}", wide.bounds)
+        made.append(SiteTry(site.id, site.name, site.on_air, *texts, site.id in what.off_air, tuple(routes), *reach))
     return tuple(made)
 
 

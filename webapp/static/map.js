@@ -11,7 +11,16 @@
   map.createPane("layer").style.zIndex = 220;
   map.createPane("ribbon").style.zIndex = 230;
   let picture = null, ribbon = null, lines = null, marks = null, shade = null, at = null, grid = null;
+  let stands = false, moved = false; // the window has its place; somebody moved it
   const asked = new URLSearchParams(location.search);
+  if (asked.get("swipe")) byId("swipe-on").checked = true;
+  page.asked = asked; // as the page was opened: its address follows what is done here
+  const numbers = (name, count) => {
+    const found = (asked.get(name) || "").split(",").map(Number);
+    return asked.get(name) && found.length === count && found.every(Number.isFinite) ? found : null;
+  };
+  const stood = numbers("view", 3);
+  if (numbers("at", 2)) at = L.latLng(...numbers("at", 2));
 
   // What is tried, as the address has it.
   function tries() {
@@ -32,24 +41,35 @@
     const text = query.toString();
     return `${part}/${name}${text ? `?${text}` : ""}`;
   };
-  page.mapAddress = address; // for contours.js and map-lines.js
-  // The page's own address: area, layer, pair, point, and what is tried.
+  page.mapAddress = address; // for the scripts beside this one
+  page.planAddress = (name) => `${part}/${name}${asked.get("state") ? `?${new URLSearchParams({ state: asked.get("state") })}` : ""}`;
+  page.tries = tries; // for the scripts beside this one
+  // The page's own address: area, layer, pair, point, window, panel, and what is tried.
   function state() {
     const query = new URLSearchParams();
     for (const key of ["bounds", "pixel_m", "streets"]) if (asked.get(key)) query.set(key, asked.get(key));
     if (chosen() !== "quality_class") query.set("layer", chosen() || "none");
     if (byId("pair").value) query.set("pair", JSON.parse(byId("pair").value).join(":"));
+    else if (!stands && asked.get("pair")) query.set("pair", asked.get("pair"));
     if (at) query.set("at", `${at.lat.toFixed(6)},${at.lng.toFixed(6)}`);
+    const middle = map.getCenter();
+    if (!stands && stood) query.set("view", stood.join(","));
+    else if (moved) query.set("view", `${middle.lat.toFixed(5)},${middle.lng.toFixed(5)},${map.getZoom()}`);
+    if (page.dataset.panel && page.dataset.panel !== (at ? "here" : "figures")) query.set("panel", page.dataset.panel);
+    if (byId("swipe-on").checked) query.set("swipe", "yes");
     for (const [key, value] of tries()) query.append(key, value);
     const text = query.toString();
     return page.dataset.page + (text ? `?${text}` : "");
   }
   // The address, and with it those of the pages that show a try too.
   function kept() {
-    history.replaceState(null, "", state());
+    const now = state(), stands = new URL(now, location).searchParams;
+    history.replaceState(null, "", now);
+    for (const input of document.querySelectorAll("[data-stands]")) input.value = stands.get(input.dataset.stands) || "";
     const text = tries().toString();
     for (const tab of document.querySelectorAll("a[data-tries]")) tab.href = tab.dataset.tries + (text ? `?${text}` : "");
   }
+  page.keepAddress = kept;
   const chosen = () => (byId("layer").value === "none" ? "" : byId("layer").value);
 
   function graticule() {
@@ -72,6 +92,7 @@
 
   // A site is a circle with a tick, right for later, left for earlier.
   function siteMarks(sites) {
+    const held = document.activeElement?.dataset?.mark; // a mark that the keyboard stands on
     if (marks) marks.remove();
     marks = L.layerGroup().addTo(map);
     for (const site of sites) {
@@ -80,8 +101,10 @@
       const label = document.createElement("span");
       const signed = (us) => `${us >= 0 ? "+" : "−"}${Math.abs(us)} µs`;
       label.textContent = `${site.name}, ${signed(site.offset_us)}${site.clock_us ? `, clock ${signed(site.clock_us)}` : ""}${site.route === "main" ? "" : `, ${site.route}`}${site.on_air ? "" : ", not transmitting"}`;
-      L.marker([site.lat, site.lon], { keyboard: false, icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
+      const mark = L.marker([site.lat, site.lon], { icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
         .bindTooltip(label, { permanent: sites.length <= 6, direction: "right", offset: [10, 0], className: "site-label" }).addTo(marks);
+      page.dispatchEvent(new CustomEvent("marked", { detail: { site, mark: mark.getElement(), says: label.textContent } }));
+      if (held === site.id) mark.getElement().focus();
     }
   }
 
@@ -174,6 +197,8 @@
     byId("map-try").innerHTML = view.says; // templates of ours, escaped there
     byId("map-summary").innerHTML = view.summary;
     byId("try-short").textContent = view.short;
+    byId("swipe-plan").textContent = view.served_planned;
+    byId("swipe-try").textContent = view.served_tried;
     shares(mine);
     page.classList.toggle("is-tried", Boolean(view.says.trim()));
     for (const input of document.querySelectorAll("[data-keep]")) {
@@ -181,15 +206,22 @@
       input.value = typed.value.trim() === typed.dataset.plan ? "" : typed.value.trim();
     }
     if (first) {
-      map.fitBounds(view.bounds);
+      if (stood) map.setView([stood[0], stood[1]], stood[2], { animate: false });
+      else map.fitBounds(view.bounds, { animate: false });
+      moved = Boolean(stood);
+      stands = true;
+      map.on("moveend", () => { kept(); });
+      map.on("dragend zoomend", () => { moved = true; kept(); });
+      map.getContainer().addEventListener("keydown", () => { moved = true; });
       if (view.has_shade) shade = overlay(null, `${part}/shade.png`, view.bounds, "ground", 1);
       if (name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
       if (asked.get("pair")) pairs(JSON.stringify(asked.get("pair").split(":")));
-      const [lat, lng] = (asked.get("at") || "").split(",").map(Number);
-      if (Number.isFinite(lat) && Number.isFinite(lng)) pinned(L.latLng(lat, lng));
+      if (at) pinned(at);
     }
     pairs(byId("pair").value);
+    if (first) kept();
     siteMarks(view.sites);
+    page.shownBounds = view.bounds;
     page.dispatchEvent(new Event("redrawn"));
     await wavefronts(view.bounds);
     if (at && !first) signals(at);
@@ -221,10 +253,20 @@
     if (pin) pin.remove();
     pin = L.circleMarker(at, { radius: 5, color: "#a3430f", fillOpacity: 0, interactive: false }).addTo(map);
     signals(at);
+    page.dispatchEvent(new CustomEvent("pinned", { detail: at }));
   }
-  map.on("click", (event) => {
-    pinned(event.latlng);
+  const clicked = (where) => {
+    if (page.clickTaken && page.clickTaken(where)) return; // the ruler, while it measures
+    page.showPanel("here");
+    pinned(where);
     kept();
+  };
+  map.on("click", (event) => clicked(event.latlng));
+  page.clickAt = clicked;
+  byId("map").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target !== byId("map")) return;
+    event.preventDefault();
+    clicked(map.getCenter());
   });
   map.on("moveend", graticule);
   byId("opacity").addEventListener("input", (event) => picture && picture.setOpacity(event.target.value / 100));

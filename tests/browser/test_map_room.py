@@ -1,0 +1,161 @@
+"""The map as the room one works in: it fills the window, and what is asked of it is answered beside it."""
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.browser
+
+CLICK_TO_SIGNALS_MS = 300.0
+# From the click to the frame in which the signals of that place are drawn.
+ANSWERED = """async ([x, y]) => {
+  const box = document.getElementById("point-part"), map = document.getElementById("map").getBoundingClientRect();
+  const there = new Promise((go) => new MutationObserver((_, seen) => {
+    if (box.querySelector("table.signals")) { seen.disconnect(); requestAnimationFrame(() => go(performance.now())); }
+  }).observe(box, { childList: true }));
+  const start = performance.now();
+  document.getElementById("map-page").leaflet.fire("click", { latlng: document.getElementById("map-page").leaflet.containerPointToLatLng([map.width * x, map.height * y]) });
+  return await there - start;
+}"""
+
+
+def drawn(page: Page, address: str) -> str:
+    """The ridge demo's map with its levels worked out; gives the map's address."""
+    page.goto(address)
+    page.locator('form[action="/networks/demo/fm_ridge"] button').click()
+    page.wait_for_url(re.compile(r"/networks/\d+$"))
+    room = f"{page.url}/map"
+    page.goto(room)
+    page.wait_for_selector("#map-summary table", timeout=240_000)
+    return room
+
+
+def on_the_map(page: Page, x: float, y: float) -> None:
+    """A click at a share of the map's width and height."""
+    box = page.locator("#map").bounding_box()
+    assert box
+    page.locator("#map").click(position={"x": box["width"] * x, "y": box["height"] * y})
+
+
+def fits(page: Page) -> None:
+    """Nothing sticks out sideways."""
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_the_map_fills_the_window_and_a_click_is_answered_beside_it(page: Page, address: str) -> None:
+    """Map, layer, legend and panel stand in one window; the signals of a click appear there, and soon."""
+    drawn(page, address)
+    size = page.viewport_size
+    assert size
+    for part in ("#map", "#layer", ".map-legend", "#panel"):
+        box = page.locator(part).bounding_box()
+        assert box
+        assert box["y"] >= 0
+        assert box["y"] + box["height"] <= size["height"], f"{part} ends below the window: {box}"
+    map_box = page.locator("#map").bounding_box()
+    assert map_box
+    assert map_box["height"] >= (0.6 if size["width"] > 640 else 0.35) * size["height"]
+    fits(page)
+    expect(page.locator("#map-summary")).not_to_contain_text("updating", timeout=120_000)
+    on_the_map(page, 0.6, 0.3)
+    expect(page.locator("#point-part table.few")).to_be_in_viewport()
+    expect(page.locator("#point-part table.few")).to_contain_text("Summit")
+    expect(page.locator(".small-stems svg")).to_be_visible()
+    took = sorted(page.evaluate(ANSWERED, [0.55 + k / 100, 0.35 + k / 100]) for k in range(5))
+    assert took[0] < CLICK_TO_SIGNALS_MS, took  # the quickest: other tests share the machine
+    fits(page)
+
+
+def test_the_panel_folds_and_the_link_opens_the_same(page: Page, address: str) -> None:
+    """Window, layer, click, tried offset and panel come back from the address."""
+    drawn(page, address)
+    on_the_map(page, 0.6, 0.3)
+    expect(page.locator("#point-part table.few")).to_be_visible()
+    here = page.locator("#point-part h2").inner_text()
+    page.get_by_role("tab", name="Offsets").click()
+    page.locator("#offset-gap").fill("-9")
+    page.locator("#offset-gap").blur()
+    page.locator("#layer").select_option("delay_difference_us")
+    page.get_by_role("button", name="Zoom in").click()
+    page.wait_for_url(re.compile(r"view=.*panel=offsets.*offset=gap%3A-9"))
+    middle = page.evaluate("document.getElementById('map-page').leaflet.getCenter()")
+    page.reload()
+    expect(page.locator("#layer")).to_have_value("delay_difference_us")
+    expect(page.locator("#offset-gap")).to_be_visible()
+    expect(page.locator("#offset-gap")).to_have_value("-9")
+    expect(page.locator(".try-badge")).to_be_visible()
+    expect(page.locator(".leaflet-image-layer.pixels")).to_have_count(1, timeout=30_000)
+    again = page.evaluate("document.getElementById('map-page').leaflet.getCenter()")
+    assert again["lat"] == pytest.approx(middle["lat"], abs=1e-3)
+    assert again["lng"] == pytest.approx(middle["lng"], abs=1e-3)
+    page.get_by_role("tab", name="Here").click()
+    expect(page.locator("#point-part h2")).to_contain_text(here)
+    wide = page.locator("#map").bounding_box()
+    page.get_by_role("button", name="Fold the panel").click()
+    expect(page.locator("#panel-body")).to_be_hidden()
+    folded = page.locator("#map").bounding_box()
+    assert wide
+    assert folded
+    assert folded["width"] * folded["height"] > 1.2 * wide["width"] * wide["height"]
+    page.get_by_role("button", name="Open the panel").click()
+    expect(page.locator("#panel-body")).to_be_visible()
+
+
+def test_a_place_is_asked_by_the_keyboard(page: Page, address: str) -> None:
+    """Enter on the map asks for its middle; arrows walk the panel's tabs."""
+    drawn(page, address)
+    page.locator("#map").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#point-part table.few")).to_be_visible()
+    page.locator("#tab-here").focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#tab-offsets")).to_be_focused()
+    expect(page.locator("#offset-gap")).to_be_visible()
+
+
+def test_offsets_move_by_the_devices_step_from_mark_field_and_slider(page: Page, address: str) -> None:
+    """Arrow keys at a site's mark and in its field, and a slider: each by 0.1 us, the step of that device."""
+    drawn(page, address)
+    page.get_by_role("tab", name="Offsets").click()
+    field, mark = page.locator("#offset-gap"), page.locator('[data-mark="gap"]')
+    mark.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("PageUp")
+    expect(field).to_have_value("1.1")
+    expect(mark).to_have_attribute("aria-valuenow", "1.1", timeout=30_000)
+    expect(mark).to_be_focused()  # redrawn, and still under the keyboard
+    expect(page.locator("#map-try")).to_contain_text("Long gap: offset +1.10")
+    field.focus()
+    page.keyboard.press("ArrowDown")
+    expect(field).to_have_value("1")
+    slider = page.locator('[data-slide="gap"]')
+    expect(slider).to_have_value("1")
+    slider.focus()
+    page.keyboard.press("ArrowLeft")
+    expect(field).to_have_value("0.9")
+    page.wait_for_url(re.compile(r"offset=gap%3A0\.9"))
+    mark.press("Enter")
+    expect(field).to_be_focused()
+    fits(page)
+
+
+def test_plan_and_try_stand_side_by_side_with_area_and_people(page: Page, address: str) -> None:
+    """The swipe control cuts both pictures at one line, which the keyboard moves; km2 and people beside each."""
+    room = drawn(page, address)
+    page.goto(f"{room}?offset=gap:-5&offset=west:-12")
+    page.locator("#swipe-on").check()
+    expect(page.locator(".planned-pixels")).to_have_count(1)
+    expect(page.locator("#swipe-plan")).to_have_text(re.compile(r"^178 km² served, 1.854 people$"))
+    expect(page.locator("#swipe-try")).to_have_text(re.compile(r"^\d+ km² served, [\d\s]+ people$"))
+    cut = "(pane) => document.querySelector(pane).style.clip"
+    before = page.evaluate(cut, ".leaflet-planned-pane")
+    page.locator("#swipe-at").focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    after, right = page.evaluate(cut, ".leaflet-planned-pane"), page.evaluate(cut, ".leaflet-layer-pane")
+    assert before != after
+    edges = [[float(x) for x in re.findall(r"-?[\d.]+", text)] for text in (after, right)]
+    assert edges[0][1] == pytest.approx(edges[1][3])  # the plan ends where the try begins
+    page.wait_for_url(re.compile("swipe=yes"))
+    fits(page)
