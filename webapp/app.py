@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from webapp import api
 from webapp.config import addresses
 from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
-from webapp.coverage import contours, hear, map_files, map_pieces, path, point, road, signals, zones
+from webapp.coverage import contours, crossing, hear, map_files, map_pieces, path, point, road, signals, zones
 from webapp.describe import (
     air,
     antenna,
@@ -95,6 +95,7 @@ ROUTERS = (
     offset_weights.router,
     offsets_hand.router,
     contours.router,
+    crossing.router,
     point.router,
     path.router,
     links.router,

@@ -159,3 +159,37 @@ def test_plan_and_try_stand_side_by_side_with_area_and_people(page: Page, addres
     assert edges[0][1] == pytest.approx(edges[1][3])  # the plan ends where the try begins
     page.wait_for_url(re.compile("swipe=yes"))
     fits(page)
+
+
+def test_two_signals_are_made_to_meet_tried_and_saved_on_one_screen(page: Page, address: str) -> None:
+    """Click, choose the fill-in, see offset, setting and cost; one button tries it, one saves it; the map stays."""
+    room = drawn(page, address)
+    page.goto(f"{room}?at=36.3032,-84.25&layer=delay_difference_us")
+    page.locator("#meet summary").click()
+    page.locator("#meet-fill").select_option("gap")
+    page.locator("#meet-against").select_option("summit")
+    box = page.locator("#meet-says")
+    expect(box).to_contain_text("Offset of Long gap", timeout=30_000)
+    expect(box).to_contain_text("steps of 100 ns")
+    expect(box).to_contain_text("Against the plan, adequate reception is gained on")
+    button = page.get_by_role("button", name="Try it")
+    offset = button.get_attribute("data-try-offset")
+    assert offset
+    button.click()
+    page.wait_for_url(re.compile(rf"pair=.*offset=gap%3A{re.escape(offset)}(&|$)"))
+    expect(page.locator("#point-part h2")).to_contain_text("as tried", timeout=30_000)
+    late = page.locator("#point-part table.few tr", has_text="Long gap").locator("td").nth(2)
+    first = page.locator("#point-part table.few tr", has_text="Summit").locator("td").nth(2)
+    shown = [float(cell.inner_text().split("\u202f")[0].replace("\u2212", "-")) for cell in (late, first)]
+    assert shown[0] == pytest.approx(shown[1], abs=0.07)  # half a device's step, and hundredths of what is shown
+    fits(page)
+    author = page.locator("#crossing-author")
+    expect(author).to_be_visible(timeout=30_000)  # the fold is open still
+    author.fill("A. Engineer")
+    page.locator("#meet-says").get_by_role("button", name="Save as a new revision").click()
+    expect(page.locator(".notice")).to_contain_text("Saved as a new revision")
+    assert "at=36.3032" in page.url
+    assert "layer=delay_difference_us" in page.url
+    expect(page.locator("#offset-gap")).to_have_value(offset)
+    expect(page.locator("#map-try")).not_to_contain_text("try")
+    expect(page.locator("#point-part table.few")).to_be_visible()

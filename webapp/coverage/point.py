@@ -10,6 +10,7 @@ from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located, locate
 from sfn.geodesy.sites import place
 from sfn.report.numbers import degrees
+from sfn.study.crossing import usual_pair
 from sfn.study.pixel import Pixel, pixel_at
 from sfn.study.point import Judged, judged, tried_signals
 from sfn.study.what_if import Tried, WhatIf, tried
@@ -69,6 +70,10 @@ class PointPart(Context):
     """Address of the same point as a page of its own."""
     pixel: Pixel | None = None
     """What the map that was clicked shows there; None where it is no more in memory, or ends before."""
+    usual: tuple[str, str] | None = None
+    """Which site one would move here, and against which; None where fewer than two signals are known."""
+    meet: str = ""
+    """Where the offset with which two signals meet here is asked for; empty where there is no map."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,10 +168,14 @@ def part(
     trying = query_of(tries.against(opened.network))
     link = to("point.show", opened.head.id, at=f"{degrees(lat)}, {degrees(lon)}", query=trying)
     computed = maps.find(map_key)
-    pixel = None
+    pixel, meet = None, ""
     if computed is not None and computed.sites == tuple(site.id for site in opened.network.sites):
         pixel = pixel_at(maps.zones(opened.network, computed, now, key=map_key, drawn=False), lat, lon)
-    return page(request, PointPart(found, bool(now.says), link, pixel))
+        meet = to(
+            "crossing.show", opened.head.id, map_key, query=[("lat", f"{lat:.7f}"), ("lon", f"{lon:.7f}"), *trying]
+        )
+    usual = usual_pair(opened.network, found.point)
+    return page(request, PointPart(found, bool(now.says), link, pixel, usual, meet))
 
 
 @router.get("/networks/{network_id}/point/direct", dependencies=[Depends(looked_at_by_program)])
