@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from webapp import api
 from webapp.config import addresses
 from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
-from webapp.coverage import contours, crossing, hear, map_files, map_pieces, path, point, road, signals, zones
+from webapp.coverage import contours, crossing, hear, map_files, map_pieces, on_map, path, point, road, signals, zones
 from webapp.describe import (
     air,
     antenna,
@@ -89,6 +89,7 @@ ROUTERS = (
     zones.router,
     map_pieces.router,
     map_files.router,
+    on_map.router,
     others.router,
     people.router,
     offsets.router,

@@ -222,6 +222,7 @@
     if (first) kept();
     siteMarks(view.sites);
     page.shownBounds = view.bounds;
+    page.shownSites = view.sites;
     page.dispatchEvent(new Event("redrawn"));
     await wavefronts(view.bounds);
     if (at && !first) signals(at);

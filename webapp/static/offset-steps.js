@@ -50,7 +50,10 @@
       event.stopPropagation(); // the map would move
       step(site.id, by[event.key]);
     });
-    mark.addEventListener("click", open);
+    mark.addEventListener("click", (event) => {
+      if (!page.clickTaken(L.latLng(site.lat, site.lon))) { open(event); return; } // the ruler took it
+      event.stopPropagation();
+    });
     function open(event) {
       event.preventDefault();
       event.stopPropagation();
