@@ -17,7 +17,20 @@ from starlette.staticfiles import StaticFiles
 from webapp import api
 from webapp.config import addresses
 from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
-from webapp.coverage import contours, crossing, hear, map_files, map_pieces, on_map, path, point, road, signals, zones
+from webapp.coverage import (
+    contours,
+    crossing,
+    hear,
+    map_files,
+    map_pieces,
+    on_map,
+    path,
+    point,
+    road,
+    road_linked,
+    signals,
+    zones,
+)
 from webapp.describe import (
     air,
     antenna,
@@ -85,6 +98,7 @@ ROUTERS = (
     hear.router,
     signals.router,
     road.router,
+    road_linked.router,
     delays.router,
     zones.router,
     map_pieces.router,

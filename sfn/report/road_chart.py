@@ -25,6 +25,7 @@ CLASS_HATCHES = ("", "..", "///", "xx", "--", "oo")
 MOST_CURVES_N = 10
 SITE_DASHES = ("-", "--", "-.", ":")
 
+PLOT_GID = "road-plot"  # in an SVG, the frame whose left and right edges are the road's ends
 HEADING_LETTERS, HEADING_INCH = 150, 0.17  # what a line above the chart holds, and its height
 
 
@@ -128,6 +129,7 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
     _strip(strip, drawn)
     strip.set_xlabel("distance along the road (km)", fontsize=9, color=INK)
     strip.set_xlim(0.0, float(at_km[-1]))
+    strip.patch.set_gid(PLOT_GID)
     figure.suptitle("\n".join(heading), fontsize=9.5, color=RUST if state else INK, x=0.01, ha="left")
     figure.legend(*level.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False)
     return written(figure, picture)

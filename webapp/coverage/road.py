@@ -123,7 +123,7 @@ def show(
         except PlanError as error:
             return page(request, _page(opened, maps, most, problems=error.problems), status=422)
         return page(request, _page(opened, maps, most, tries=tries, says=says))
-    kept = _kept(jobs, job)
+    kept = kept_line(jobs, job)
     if kept is None:
         notice(request, GONE)
         return RedirectResponse(to("road.show", opened.head.id), 303)
@@ -170,7 +170,7 @@ def again(
     request: Request, opened: ReadableDep, maps: MapsDep, jobs: JobsDep, form: FormDep, tries: TriesDep
 ) -> Response:
     """Compute levels along a line that was sent before, with sites and terrain as they are now."""
-    kept = _kept(jobs, form.get("job", ""))
+    kept = kept_line(jobs, form.get("job", ""))
     if kept is None:
         notice(request, GONE)
         return RedirectResponse(to("road.show", opened.head.id), 303)
@@ -188,7 +188,7 @@ def file(
     show: bool = False,
 ) -> Response:
     """The road as a file; `show`: for the page."""
-    kept = _kept(jobs, job)
+    kept = kept_line(jobs, job)
     if kept is None or not kept.holds(opened.network, maps.ground(opened.network)):
         raise RefusedError(404)
     made = on_line(opened.network, kept, tries)
@@ -220,7 +220,7 @@ def _track(files: dict[str, list[UploadFile]], typed: RoadTyped, log: DriveLog |
     return typed_track(typed.line)
 
 
-def _kept(jobs: Jobs, job: str) -> Line | None:
+def kept_line(jobs: Jobs, job: str) -> Line | None:
     """The line of a job that has ended well."""
     ended = jobs.find(job)
     return ended.result if ended is not None and isinstance(ended.result, Line) else None

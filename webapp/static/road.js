@@ -33,6 +33,8 @@
   }
   if (page.dataset.road) road();
 
+  page.leaflet = map; // for road-linked.js
+
   // Drawing: each click a point; they go into the form's field.
   let corners = [], sketch = null, drawing = false;
   const typed = byId("line");
