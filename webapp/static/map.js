@@ -50,7 +50,7 @@
     for (const key of ["bounds", "pixel_m", "streets"]) if (asked.get(key)) query.set(key, asked.get(key));
     if (chosen() !== "quality_class") query.set("layer", chosen() || "none");
     if (byId("pair").value) query.set("pair", JSON.parse(byId("pair").value).join(":"));
-    else if (!stands && asked.get("pair")) query.set("pair", asked.get("pair"));
+    else if (!view && asked.get("pair")) query.set("pair", asked.get("pair"));
     if (at) query.set("at", `${at.lat.toFixed(6)},${at.lng.toFixed(6)}`);
     const middle = map.getCenter();
     if (!stands && stood) query.set("view", stood.join(","));
@@ -206,13 +206,6 @@
       input.value = typed.value.trim() === typed.dataset.plan ? "" : typed.value.trim();
     }
     if (first) {
-      if (stood) map.setView([stood[0], stood[1]], stood[2], { animate: false });
-      else map.fitBounds(view.bounds, { animate: false });
-      moved = Boolean(stood);
-      stands = true;
-      map.on("moveend", () => { kept(); });
-      map.on("dragend zoomend", () => { moved = true; kept(); });
-      map.getContainer().addEventListener("keydown", () => { moved = true; });
       if (view.has_shade) shade = overlay(null, `${part}/shade.png`, view.bounds, "ground", 1);
       if (name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
       if (asked.get("pair")) pairs(JSON.stringify(asked.get("pair").split(":")));
@@ -358,7 +351,13 @@
   }
   byId("map-cancel").addEventListener("click", () => fetch(page.dataset.cancel, { method: "POST", headers: { "X-CSRF-Token": page.dataset.token, Accept: "application/json" } }));
   // The network's area and its sites, before any level is there.
-  map.fitBounds(JSON.parse(page.dataset.corners));
+  if (stood) map.setView([stood[0], stood[1]], stood[2], { animate: false });
+  else map.fitBounds(JSON.parse(page.dataset.corners), { animate: false });
+  stands = true;
+  moved = Boolean(stood);
+  map.on("moveend", () => kept());
+  map.on("dragend zoomend", () => { moved = true; kept(); });
+  map.getContainer().addEventListener("keydown", () => { moved = true; });
   siteMarks(JSON.parse(page.dataset.sites));
 
   // Looking at the page starts nothing: its levels are asked for with the form's token, by itself where the page says so.
