@@ -32,7 +32,7 @@ class Measured:
 class ScaleBar:
     """A bar across a part of a map's width, with the length that it stands for in km and us."""
 
-    ratio: float
+    width_ratio: float
     length_m: float
     travel_us: float
     km_text: str

@@ -52,6 +52,8 @@ def test_the_overlap_map_is_computed_and_a_click_shows_every_signal(page: Page, 
     page.goto(f"{network}/map")
     page.wait_for_selector("#map-summary table", timeout=240_000)
     page.wait_for_selector(".leaflet-image-layer.pixels")
+    if page.locator("#legend-fold:not([open])").count():  # folded on a telephone, where it would hide half of the map
+        page.locator("#legend-fold summary").click()
     page.wait_for_selector("#legend:not([hidden])")
     fits(page)
     # shares of places and of listeners follow, one behind the other

@@ -34,7 +34,7 @@ def test_the_scale_bar_is_a_part_of_the_width(client: TestClient, number: int) -
     at = f"/networks/{number}/map/scale.json?lat=36.2&west=-84.6&east=-84.0"
     bar = client.get(at).json()
     width_m = Geodesic.WGS84.Inverse(36.2, -84.6, 36.2, -84.0)["s12"]
-    assert bar["ratio"] * width_m == pytest.approx(bar["length_m"], rel=1e-3)
+    assert bar["width_ratio"] * width_m == pytest.approx(bar["length_m"], rel=1e-3)
     assert bar["km_text"] == f"{bar['length_m'] / 1000:g} km"
     assert client.get(at.replace("-84.6", "-300")).json() is None
 

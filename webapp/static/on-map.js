@@ -27,7 +27,7 @@
     if (bar.hidden) return;
     bar.querySelector(".bar-km").textContent = found.km_text;
     bar.querySelector(".bar-us").textContent = found.us_text;
-    bar.style.width = `${(found.ratio * size.x).toFixed(1)}px`;
+    bar.style.width = `${(found.width_ratio * size.x).toFixed(1)}px`;
     bar.setAttribute("aria-label", `Scale: the bar is ${found.km_text}, ${found.us_text} of travel`);
   }
   let waiting = null;

@@ -45,8 +45,8 @@ def test_a_bar_is_as_long_as_it_says_at_its_latitude(lat: float, wide: float) ->
     width_m = sum(
         Geodesic.WGS84.Inverse(lat, a, lat, b)["s12"] for a, b in itertools.pairwise(steps)
     )  # fmt: skip
-    assert made.ratio * width_m == pytest.approx(made.length_m, rel=2e-3)
-    assert 0.4 * BAR_RATIO <= made.ratio <= BAR_RATIO
+    assert made.width_ratio * width_m == pytest.approx(made.length_m, rel=2e-3)
+    assert 0.4 * BAR_RATIO <= made.width_ratio <= BAR_RATIO
     assert str(round(made.length_m))[0] in "125"
     assert made.travel_us == pytest.approx(made.length_m * 1.000315 / 299.792458, rel=1e-9)
 
