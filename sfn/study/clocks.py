@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache, partial
 from itertools import combinations
 from math import isinf
 from typing import TypeVar
@@ -156,13 +157,11 @@ def clocks(network: Network, asked: AskedClocks) -> Clocks:
         for kind in [kind_of[site.id]]
         for clock in [made[kind]]
     )  # fmt: skip
+    # Sites share few kinds of clocks.
+    at_worst = cache(partial(pair_time_to_limit, limit_us=limit_us))
+    independent = cache(partial(pair_time_to_limit, limit_us=limit_us, worst_case=False))
     pairs = tuple(
-        PairClock(
-            a.site_name,
-            b.site_name,
-            pair_time_to_limit(a.clock, b.clock, limit_us=limit_us),
-            pair_time_to_limit(a.clock, b.clock, limit_us=limit_us, worst_case=False),
-        )
+        PairClock(a.site_name, b.site_name, at_worst(a.clock, b.clock), independent(a.clock, b.clock))
         for a, b in combinations(sites, 2)
     )
     named = f"{carried.name}: {limit_us:g} µs" if asked.limit_us is None else f"{limit_us:g} µs"

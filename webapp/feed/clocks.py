@@ -12,18 +12,19 @@ from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
 from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
-from sfn.study.clocks import ASSUMED, LOCKED, Clocks, kinds, with_clock
+from sfn.study.clocks import ASSUMED, LOCKED, Clocks, PairClock, kinds, with_clock
 from sfn.study.failures import FailureRow, failure_table, without_clock_row
 from sfn.study.muting import MutingOrder, muting_order
 from sfn.study.standby_routes import StandbyRoute
 from sfn.timing import delay_table
-from webapp.config.addresses import Room
+from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.clock_typed import clocks_of, standby_of
 from webapp.forms.stream import Part
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, SettingsDep, in_part
 from webapp.shell.render import page
+from webapp.shell.windows import USUAL_ROWS_N, Shown, Window, window
 from webapp.work.maps import Maps
 
 router = Room("clocks")
@@ -61,10 +62,14 @@ class ClocksPage(Context):
     """What is wrong with them."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""
+    pairs: Window[PairClock] | None = None
+    """Those of its pairs that stand here, where there are many those that part first."""
+    as_typed: str = ""
+    """This page's address with what was typed."""
 
 
 @router.get("/networks/{network_id}/clocks")
-def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep) -> Response:
+def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: SettingsDep, pairs: Shown = "") -> Response:
     """Time to the tolerance of every site and pair, alarms, failures."""
     typed = dict(request.query_params.multi_items())
     part = in_part(opened)  # clocks need no place; launches and levels do
@@ -84,6 +89,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
     there = {site.id for site in part.network.sites}
     clock_by_site = {s.site_id: s.clock for s in found.sites if s.kind != LOCKED and s.site_id in there}
     order = None if levels is None else muting_order(part.network, levels, table.launches(), clocks=clock_by_site)
+    few = len(found.pairs) <= USUAL_ROWS_N
     chosen = any(name.startswith("clock-") for name in typed)
     context = ClocksPage(
         part.head,
@@ -99,6 +105,8 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         _references(opened),
         tuple(references(opened.network)),
         (),
+        window(found.pairs if few else sorted(found.pairs, key=lambda pair: pair.time_to_limit_h), pairs),
+        to("clocks.show", opened.head.id, query=[item for item in typed.items() if item[0] != "pairs"]),
     )
     return page(request, context)
 

@@ -7,14 +7,16 @@ from typing import ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
+from sfn.pairs import Pair
 from sfn.report.arrival_rows import ArrivalRows, launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
-from sfn.study.delays import KINDS, NO_LOOP, Delays, delays
+from sfn.study.delays import KINDS, NO_LOOP, Delays, Loop, delays
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, StatedDep, StoreDep
 from webapp.shell.render import page
+from webapp.shell.windows import USUAL_ROWS_N, Shown, Window, window
 from webapp.standing.release import released
 from webapp.standing.sheet_stands import SheetStands, sheet_stands
 
@@ -34,6 +36,10 @@ class DelaysPage(Context):
     """The table, its pairs, loops and problems."""
     names: dict[str, str]
     """Site names by id."""
+    pairs: Window[Pair]
+    """Those of its pairs that stand here; all in document order where they are few, else the nearest first."""
+    loops: Window[Loop]
+    """Those of its loops that stand here."""
     picture: ArrivalRows
     """Launches of all routes against the common delay."""
     kinds: dict[str, str]
@@ -47,10 +53,21 @@ class DelaysPage(Context):
 
 
 @router.get("/networks/{network_id}/delays")
-def show(request: Request, opened: StatedDep, store: StoreDep, maps: MapsDep, state: str = "") -> Response:
-    """The delay table, pairs and loops."""
+def show(
+    request: Request,
+    opened: StatedDep,
+    store: StoreDep,
+    maps: MapsDep,
+    state: str = "",
+    pairs: Shown = "",
+    loops: Shown = "",
+) -> Response:
+    """The delay table, pairs and loops; of many pairs or loops those parts that are asked for."""
     network = opened.network
-    found = delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
+    found = maps.worked_out(
+        "delays", network, lambda: delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
+    )
+    few = len(found.pairs) <= USUAL_ROWS_N
     names = {site.id: site.name for site in network.sites}
     picture = launch_rows(found.table, network, service_of(network))
     return page(
@@ -59,6 +76,8 @@ def show(request: Request, opened: StatedDep, store: StoreDep, maps: MapsDep, st
             network=opened.head,
             found=found,
             names=names,
+            pairs=window(found.pairs if few else sorted(found.pairs, key=lambda pair: pair.ground_m), pairs),
+            loops=window(found.loops, loops, most=100),
             picture=picture,
             kinds=dict(KINDS),
             no_loop=dict(NO_LOOP),

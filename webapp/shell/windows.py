@@ -1,0 +1,55 @@
+"""Long tables in parts: which rows a page shows, and of how many."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Generic, TypeVar
+
+from fastapi import Query
+
+Row = TypeVar("Row")
+
+USUAL_ROWS_N = 200
+Shown = Annotated[str, Query(max_length=9)]
+"""Which part of a table, as an address asks for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window(Generic[Row]):
+    """Some rows of a table."""
+
+    rows: tuple[Row, ...]
+    number: int
+    """Which part, from 1."""
+    first: int
+    """Number of its first row, from 1; 0 of an empty table."""
+    rows_n: int
+    """Of the whole table."""
+    parts_n: int
+
+    @property
+    def last(self) -> int:
+        """Number of its last row."""
+        return self.first + len(self.rows) - 1 if self.rows else 0
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is left out."""
+        return self.parts_n == 1
+
+
+def window(rows: Sequence[Row], asked: str, *, most: int = USUAL_ROWS_N) -> Window[Row]:
+    """The part of a table that an address asks for; the first where it asks for none, the nearest where there is none.
+
+    Parameters
+    ----------
+    rows : sequence
+    asked : str
+        Number of the part, as it stands in the address.
+    most : int
+        Rows of a part.
+    """
+    parts_n = max(1, -(-len(rows) // most))
+    number = min(max(int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else 1, 1), parts_n)
+    begin = (number - 1) * most
+    shown = tuple(rows[begin : begin + most])
+    return Window(shown, number, begin + 1 if shown else 0, len(rows), parts_n)
