@@ -4,6 +4,7 @@ A site is fed by its routes in their order; each needs some things to work (a st
 reference clock). A failure takes its thing away; the first route that still has all it needs carries the site.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -75,15 +76,22 @@ class Effect:
     failure: str
     outcomes: tuple[Outcome, ...]
 
-    def count(self, state: State) -> int:
-        """Sites in a state."""
-        return sum(o.state == state for o in self.outcomes)
+    @property
+    def counts(self) -> dict[State, int]:
+        """Sites in each state, the worst first; only of states in which there are some."""
+        found = Counter(o.state for o in self.outcomes)
+        return {state: found[state] for state in reversed(STATES) if found[state]}
+
+    @property
+    def harm(self) -> tuple[int, ...]:
+        """Sort key: most out of step first, then other programme, off air, in step for a time."""
+        found = self.counts
+        return tuple(-found.get(state, 0) for state in tuple(reversed(STATES))[:-1])
 
     @property
     def in_words(self) -> str:
         """The row as a manager reads it."""
-        parts = [f"{self.count(state)} {STATE_WORDS[state]}" for state in reversed(STATES) if self.count(state)]
-        return ", ".join(parts)
+        return ", ".join(f"{n} {STATE_WORDS[state]}" for state, n in self.counts.items())
 
 
 def effects(
@@ -116,16 +124,24 @@ def effects(
     clocks = {r.clock for r in routes if r.clock is not None}
     named = sorted({need for r in routes for need in r.needs} | clocks) if failures is None else list(failures)
     sites = list(dict.fromkeys(r.site for r in routes))
-    found = [
-        Effect(failure, tuple(_outcome([r for r in routes if r.site == s], failure, tolerance_us) for s in sites))
-        for failure in named
-    ]
-    harmful = tuple(reversed(STATES))[:-1]
-    return tuple(sorted(found, key=lambda e: [-e.count(state) for state in harmful]))
+    ways = [[r for r in routes if r.site == s] for s in sites]
+    # Most failures touch one site of many: the others stand as if nothing had failed.
+    usual = [_outcome(way, None, tolerance_us) for way in ways]
+    touched: dict[str, list[int]] = {}
+    for i, way in enumerate(ways):
+        for name in {need for r in way for need in r.needs} | {r.clock for r in way if r.clock is not None}:
+            touched.setdefault(name, []).append(i)
+    found = []
+    for failure in named:
+        outcomes = list(usual)
+        for i in touched.get(failure, ()):
+            outcomes[i] = _outcome(ways[i], failure, tolerance_us)
+        found.append(Effect(failure, tuple(outcomes)))
+    return tuple(sorted(found, key=lambda e: e.harm))
 
 
-def _outcome(routes: Sequence[Route], failure: str, tolerance_us: float) -> Outcome:
-    """One site after one failure."""
+def _outcome(routes: Sequence[Route], failure: str | None, tolerance_us: float) -> Outcome:
+    """One site after one failure, or None."""
     site = routes[0].site
     for route in routes:
         if failure in route.needs:
@@ -135,7 +151,7 @@ def _outcome(routes: Sequence[Route], failure: str, tolerance_us: float) -> Outc
             return Outcome(site, route.name, "other programme", off_us, None)
         if abs(off_us) > tolerance_us:
             return Outcome(site, route.name, "out of step", off_us, None)
-        if route.clock == failure and route.holdover_h is not None:
+        if failure is not None and route.clock == failure and route.holdover_h is not None:
             state: State = "in step for a time" if route.holdover_h > 0 else "out of step"
             return Outcome(site, route.name, state, off_us, route.holdover_h)
         return Outcome(site, route.name, "in step", off_us, None)

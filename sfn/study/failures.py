@@ -55,7 +55,7 @@ def failure_table(
         failures=[CLOCKS] if any(route.clock for route in routes) else [],
     )
     grouped: dict[tuple[Outcome, ...], list[Effect]] = {}
-    for effect in sorted((*single, *common), key=_harm):
+    for effect in sorted((*single, *common), key=lambda effect: effect.harm):
         grouped.setdefault(effect.outcomes, []).append(effect)
     return tuple(
         FailureRow(tuple(e.failure for e in same), outcomes, same[0].in_words) for outcomes, same in grouped.items()
@@ -112,11 +112,6 @@ def _common(paths: Paths) -> str:
         return f"taken as independent: {f'{within} of what the first loses may be lost on both' if within else none}"
     said = f"{100 * joint.model.loss_ratio / first:.3g} % of what the first loses is lost on both"
     return f"{said}, 99 %: {within}" if within else said
-
-
-def _harm(effect: Effect) -> tuple[int, ...]:
-    """Sort key: most out of step first, then other programme, off air, in step for a time."""
-    return tuple(-effect.count(state) for state in ("out of step", "other programme", "off air", "in step for a time"))
 
 
 def _routes(network: Network, table: DelayTable, site: Site, holdover_h: Mapping[str, float | None]) -> list[Route]:

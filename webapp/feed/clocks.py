@@ -138,7 +138,8 @@ def _chart(found: Clocks) -> str:
 
 def _parts(opened: Opened, typed: dict[str, str], problems: tuple[Problem, ...]) -> tuple[forms.Part, ...]:
     """The form."""
-    asks = tuple(forms.Ask(f"clock-{site.id}", site.name, choices=kinds()) for site in with_clock(opened.network))
+    known = kinds()
+    asks = tuple(forms.Ask(f"clock-{site.id}", site.name, choices=known) for site in with_clock(opened.network))
     assumed = {ask.name: ASSUMED for ask in asks}
     return (
         forms.part("Clock of each site", asks, assumed | typed, problems),

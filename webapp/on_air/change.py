@@ -132,16 +132,23 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     except PlanError:
         key = ""  # the map's own page says why there is none
     levels, found = maps.find(key), released(network, store, maps)
-    plan = change_plan(
-        part.network,
-        old=None if old is None else old.network,
-        coverage=levels,
-        reviewed=found.reviewed,
-        issued_at=issued_at(network, store),
-        people=None if levels is None else maps.listeners(part.network, levels.grid).people,
-    )
-    revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
+    people = None if levels is None else maps.listeners(part.network, levels.grid).people
     shown = key if levels is not None else ""
+
+    def planned() -> tuple[ChangePlan, object]:
+        """The plan, and whom it counts: kept with it, so that others are not taken for them."""
+        plan = change_plan(
+            part.network,
+            old=None if old is None else old.network,
+            coverage=levels,
+            reviewed=found.reviewed,
+            issued_at=issued_at(network, store),
+            people=people,
+        )
+        return plan, people
+
+    plan, _ = maps.worked_out(f"change against {older} over {shown}, people {id(people)}", part.network, planned)
+    revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     stale = tuple(line.stale_says for line in found.lines if line.stale_says)
     asked = settings.approval == "other"
     before = None if old is None else old.head.revision
