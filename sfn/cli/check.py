@@ -14,6 +14,7 @@ from sfn.check import all_problems_in
 from sfn.check.review import review
 from sfn.cli.table import add_json, print_json, print_problems
 from sfn.plan import read_file
+from sfn.units import counted
 
 NAME = "check"
 SUMMARY = "validate, list every problem"
@@ -35,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         print_json(document(reviewed))
     else:
         print_problems(problems)
-        print(f"{len(problems)} problems" if problems else "no problems")
+        print(counted(len(problems), "problem") if problems else "no problems")
         if network.reported is None:
             print("no report stands beside this document: what is set now, and the way back, are only what it says")
         names = {site.id: site.name for site in network.sites}

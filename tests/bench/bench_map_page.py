@@ -58,6 +58,14 @@ def twenty_sites() -> dict[str, Any]:
     return document
 
 
+def in_dab(document: dict[str, Any], dab: dict[str, Any]) -> dict[str, Any]:
+    """The same sites as a DAB network, as the demo has it."""
+    made = {key: value for key, value in document.items() if key not in ("programme", "receiver", "thresholds")}
+    made |= {key: dab[key] for key in ("service", "frequency_mhz", "receiver", "thresholds") if key in dab}
+    plain = [{key: value for key, value in site.items() if key != "lock"} for site in document["sites"]]
+    return made | {"name": "Twenty sites, DAB", "sites": plain}
+
+
 def sent(address: str, document: dict[str, Any]) -> int:
     """A network put into the program."""
     body = json.dumps({"document": document, "author": "bench", "reason": "bench"}).encode()
@@ -96,6 +104,7 @@ def main() -> None:
                     ("FM demo, 4 sites", ridge, "offset-gap", 31),
                     ("DAB demo, 6 sites", dab, "offset-canal", 108),
                     ("FM, 20 sites", twenty_sites(), "offset-s7", 115),
+                    ("DAB, 20 sites", in_dab(twenty_sites(), dab), "offset-s7", 318),
                 ):
                     query = f"&pixel_m={pixel_m}" if fine else ""
                     number = sent(at, document)

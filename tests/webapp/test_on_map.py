@@ -41,9 +41,9 @@ def test_the_scale_bar_is_a_part_of_the_width(client: TestClient, number: int) -
 
 def test_sites_and_positions_are_found(client: TestClient, number: int) -> None:
     """By a part of a site's name, and by coordinates."""
-    found = client.get(f"/networks/{number}/map/places.json?q=ridge").json()
+    found = client.get(f"/networks/{number}/map/places.json?q=ridge").json()["places"]
     assert {"North ridge", "South ridge"} <= {one["name"] for one in found if one["kind"] == "site"}
-    (here,) = client.get(f"/networks/{number}/map/places.json", params={"q": "36.25, -84.30"}).json()
+    (here,) = client.get(f"/networks/{number}/map/places.json", params={"q": "36.25, -84.30"}).json()["places"]
     assert (here["lat_deg"], here["lon_deg"]) == pytest.approx((36.25, -84.3))
 
 

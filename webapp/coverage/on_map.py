@@ -44,4 +44,4 @@ def places(
     except PlanError:  # said where people are counted; sites are found all the same
         towns = ()
     found = find_place(network, q, placed=placed_sites(network).at, places=towns)
-    return JSONResponse([asdict(one) for one in found])
+    return JSONResponse({"places": [asdict(one) for one in found]})

@@ -13,6 +13,7 @@ from sfn.study.air import Air, air_of
 from sfn.terrain.census import Census
 from sfn.terrain.coast import Zones, source_document
 from sfn.terrain.told import told
+from sfn.units import counted
 from webapp.config.addresses import Room, to
 from webapp.describe.revisions import save_part
 from webapp.forms.ground import (
@@ -130,7 +131,9 @@ def take(
     told_of = {"files": [sent_name for sent_name, _ in sent][:20], "count": taken.count}
     store.audit.add("terrain files", subject=name, network_id=opened.head.id, body=told_of)
     besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
-    notice(request, f"{taken.count} terrain files lie in {name}. Choose it below to stand the network on it.{besides}")
+    lie = "lies" if taken.count == 1 else "lie"
+    there = f"{counted(taken.count, 'terrain file')} {lie} in {name}"
+    notice(request, f"{there}. Choose it below to stand the network on it.{besides}")
     return RedirectResponse(to("terrain.show", opened.head.id), 303)
 
 

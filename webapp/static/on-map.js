@@ -89,7 +89,7 @@
   async function search() {
     const mine = ++typed, text = box.value.trim();
     if (!text) { found = []; list.replaceChildren(); shown(false); return; }
-    const answer = (await asked(page.dataset.places, { q: text })) || [];
+    const answer = (await asked(page.dataset.places, { q: text }))?.places || [];
     if (mine !== typed) return;
     found = answer;
     chosen = found.length ? 0 : -1;
