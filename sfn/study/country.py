@@ -18,7 +18,7 @@ from sfn.terrain.ground import Ground
 
 # Tiles end within a sample of whole degrees: the area reaches a little over its edges.
 BEYOND_DEG = 0.02
-# What something is made of; lines of coast, borders and roads are kept, and nothing draws them yet.
+# What something is made of; lines of coast, borders and roads are kept, and the map draws them as they are.
 USUAL = ("heights", "cover", "people", "names")
 
 

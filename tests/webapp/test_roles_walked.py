@@ -49,7 +49,8 @@ CHANGES = {
         N/road.{form} N/road/again N/road/upload N/signals N/tables/upload""",
     "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
         N/delete
-        N/drives/shifts N/edit N/links/keep N/map/keep N/measurements/keep N/merge N/offsets/accept
+        N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
+        N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept
         N/offsets/weights N/others N/others/upload N/people N/people/upload N/readings/restarts
         N/refractivity N/refractivity/upload N/readings/set-now N/restore N/revisions/{number}/restore
         N/sites/{site_id}/antenna N/states N/tables N/terrain N/terrain/upload N/undelete N""",
@@ -158,9 +159,12 @@ def prepare(made: Ground, settings: Settings) -> None:
     )
     (link,) = made.store.links.of(number)
     job_id = job.headers["location"].rpartition("/")[2]
+    nothing = {"type": "FeatureCollection", "features": []}
+    over = made.store.overlays.add(number, name="roads", attribution="", document=nothing, says=())
     made.gaps.update({
         "site_id": link.site_id, "token": token_of(settings.session_key, link), "link_id": link.id, "token_id": 1,
         "job_id": job_id, "job": job_id, "key": "x", "number": 1, "form": "csv", "name": "x", "sound": "x",
+        "overlay_id": over,
     })  # fmt: skip
 
 

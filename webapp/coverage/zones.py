@@ -22,6 +22,7 @@ from sfn.study.zones import Offered, Zones, neighbours, offered, shares_said
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.coverage.map_address import AskedDep, MapAddress, asked_by
+from webapp.coverage.overlays import on_shelf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableStatedDep, SettingsDep, StoreDep
 from webapp.shell.following import as_json
@@ -41,6 +42,7 @@ from webapp.standing.tries import (
     site_tries,
     window_tries,
 )
+from webapp.store.overlays import KeptOverlay
 from webapp.work.jobs import Job, JobView
 from webapp.work.maps import Maps, Wanted
 
@@ -93,6 +95,10 @@ class ZonesPage(Context):
     """Whether no terrain is named."""
     smooth_says: str
     """How much too high antennas count then; empty where it matters little."""
+    overlays: tuple[KeptOverlay, ...]
+    """The network's own lines and places over the map."""
+    country: tuple[tuple[str, str], ...]
+    """Coast, borders and roads that are here, each with its words."""
     complaints: tuple[Complaint, ...]
     """What listeners complained of, the newest first."""
     problems: tuple[Problem, ...]
@@ -271,6 +277,8 @@ def _page(
         by_itself=not from_elsewhere(request.headers),
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),
+        overlays=request.app.state.store.overlays.of(opened.head.id),
+        country=on_shelf(request.app.state.settings),
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
         states=tuple(one.name for one in network.today.planned or ()),

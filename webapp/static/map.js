@@ -57,6 +57,8 @@
     else if (moved) query.set("view", `${middle.lat.toFixed(5)},${middle.lng.toFixed(5)},${map.getZoom()}`);
     if (page.dataset.panel && page.dataset.panel !== (at ? "here" : "figures")) query.set("panel", page.dataset.panel);
     if (byId("swipe-on").checked) query.set("swipe", "yes");
+    const over = page.overlaysAsked ? page.overlaysAsked() : asked.get("overlays");
+    if (over) query.set("overlays", over);
     for (const [key, value] of tries()) query.append(key, value);
     const text = query.toString();
     return page.dataset.page + (text ? `?${text}` : "");

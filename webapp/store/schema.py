@@ -140,6 +140,20 @@ drafts = Table(
     sqlite_autoincrement=True,
 )
 
+# Lines and places of one's own over a network's map, clipped and simplified. Nothing is worked out from them.
+overlays = Table(
+    "overlays",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("network_id", ForeignKey("networks.id"), nullable=False, index=True),
+    Column("name", String, nullable=False),
+    Column("attribution", String, nullable=False),
+    Column("added_at", DateTime(timezone=False), nullable=False),
+    Column("says", Text, nullable=False),  # JSON: what was left out, cut and simplified
+    Column("document", Text, nullable=False),  # GeoJSON
+    sqlite_autoincrement=True,
+)
+
 # The audit trail. Each line carries the hash of the one before it.
 audit = Table(
     "audit",

@@ -25,6 +25,7 @@ from webapp.store.documents import digest_of, network_of, unchanged
 from webapp.store.drafts import Drafts
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
+from webapp.store.overlays import Overlays
 from webapp.store.schema import networks, new_id, open_engine, revisions
 
 Document = Mapping[str, Any]
@@ -104,6 +105,7 @@ class Store:
         self.accounts = Accounts(self._engine, clock, self.audit)
         self.links = Links(self._engine, clock, self.audit)
         self.drafts = Drafts(self._engine, clock)
+        self.overlays = Overlays(self._engine, clock, self.audit)
 
     def close(self) -> None:
         """Give the connections back."""

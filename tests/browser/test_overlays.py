@@ -1,0 +1,46 @@
+"""Lines and places of one's own over the map: brought in, switched off and on, deleted."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.test_map_room import drawn, fits
+
+pytestmark = pytest.mark.browser
+
+
+def test_an_overlay_is_added_switched_and_deleted(page: Page, address: str, tmp_path: Path) -> None:
+    """A GeoJSON of a road and a village lies over the map with its notice; the address keeps what is switched off."""
+    road = {"type": "LineString", "coordinates": [[-84.35, 36.24], [-84.3, 36.31], [-84.21, 36.3]]}
+    village = {"type": "Point", "coordinates": [-84.3, 36.31]}
+    shapes = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": of}
+        for name, of in (("Valley road", road), ("Mill Bend", village))
+    ]
+    file = tmp_path / "valley.geojson"
+    file.write_text(json.dumps({"type": "FeatureCollection", "features": shapes}))
+    drawn(page, address)
+    page.get_by_role("tab", name="Overlays").click()
+    page.get_by_text("Add a file").click()
+    page.set_input_files("#overlay-file", file)
+    page.fill("#overlay-attribution", "Own survey")
+    page.get_by_role("button", name="Add", exact=True).click()
+    expect(page.locator(".notice")).to_contain_text("lies over the map")
+    box = page.get_by_role("checkbox", name="valley.geojson")
+    expect(box).to_be_checked()
+    expect(page.locator(".place-label")).to_have_text("Mill Bend")
+    expect(page.locator("#overlay-credits")).to_have_text("Own survey")
+    fits(page)
+    box.focus()
+    page.keyboard.press("Space")
+    expect(page.locator(".place-label")).to_have_count(0)
+    page.wait_for_url(re.compile("overlays=none"))
+    page.reload()
+    expect(page.get_by_role("checkbox", name="valley.geojson")).not_to_be_checked()
+    page.locator("#own-overlays details summary").first.click()
+    page.get_by_role("button", name="Delete valley.geojson").click()
+    expect(page.locator(".notice")).to_contain_text("deleted")
+    expect(page.get_by_role("checkbox", name="valley.geojson")).to_have_count(0)

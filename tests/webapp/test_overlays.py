@@ -1,0 +1,95 @@
+"""Overlays of a network: brought in, listed with what was lost, given out, deleted; refusals in words."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.sfn.study.test_overlay import written, zipped
+from tests.webapp.conftest import token_in
+from webapp.config.settings import Settings
+from webapp.store import overlays
+from webapp.store.store import Store
+
+LINE = {
+    "type": "Feature",
+    "properties": {"name": "Valley road"},
+    "geometry": {"type": "LineString", "coordinates": [[-84.28, 36.25], [-84.2, 36.3]]},
+}
+
+
+@pytest.fixture
+def number(store: Store, example: dict[str, Any]) -> int:
+    """The example in the store."""
+    return store.create(example, author="test", reason="test").network_id
+
+
+def sent(client: TestClient, number: int, content: bytes, **fields: str) -> Any:
+    """A file sent by the page's form."""
+    page = client.get(f"/networks/{number}/map").text
+    return client.post(
+        f"/networks/{number}/map/overlays/upload",
+        data={"csrf_token": token_in(page), **fields},
+        files={"file": ("a.geojson", content)},
+        follow_redirects=False,
+    )
+
+
+def test_an_overlay_is_kept_listed_given_out_and_deleted(
+    client: TestClient, store: Store, post: Callable[..., Any], number: int
+) -> None:
+    """With name, attribution and what was lost; of its own network only; both acts are in the record."""
+    answer = sent(
+        client, number, json.dumps(LINE).encode(), name="Roads <x>", attribution="Own survey", at="36.3,-84.2"
+    )
+    assert answer.status_code == 303
+    assert "panel=overlays" in answer.headers["location"]
+    assert "at=36.3" in answer.headers["location"]
+    (kept,) = store.overlays.of(number)
+    page = client.get(f"/networks/{number}/map").text
+    assert "Roads &lt;x&gt;" in page
+    assert "Own survey" in page
+    assert "Cut to the network" in page
+    shapes = client.get(f"/networks/{number}/map/overlays/{kept.id}.json")
+    assert shapes.headers["content-type"].startswith("application/geo+json")
+    assert shapes.json()["features"][0]["geometry"]["coordinates"] == [[-84.28, 36.25], [-84.2, 36.3]]
+    other = store.create(store.read(number).document, author="test", reason="another").network_id
+    assert client.get(f"/networks/{other}/map/overlays/{kept.id}.json").status_code == 404
+    assert post(f"/networks/{other}/map/overlays/{kept.id}/delete").status_code == 404
+    assert post(f"/networks/{number}/map/overlays/{kept.id}/delete").status_code in (200, 303)
+    assert store.overlays.of(number) == ()
+    acts = [line.action for line in store.audit.lines()]
+    assert {"overlay added", "overlay deleted"} <= set(acts)
+
+
+def test_what_is_no_overlay_is_refused_in_words(
+    client: TestClient, number: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No file, no shapes in the area, too many overlays: 422 with what would be right."""
+    assert sent(client, number, b"no map").status_code == 422
+    far = LINE | {"geometry": {"type": "Point", "coordinates": [8.0, 47.0]}}
+    refused = sent(client, number, json.dumps(far).encode())
+    assert refused.status_code == 422
+    assert "lies in the network&#39;s area" in refused.text
+    monkeypatch.setattr(overlays, "MOST_N", 0)
+    assert "delete one first" in sent(client, number, json.dumps(LINE).encode()).text
+
+
+def test_coast_is_offered_where_it_was_brought(
+    client: TestClient, number: int, settings: Settings, tmp_path: Path
+) -> None:
+    """Not before; then with its notice, cut to the area."""
+    assert client.get(f"/networks/{number}/map/country/coast.json").status_code == 404
+    assert "country/coast.json" not in client.get(f"/networks/{number}/map").text
+    shp = written(tmp_path, "ne_10m_coastline.shp", "ESRI Shapefile", [(-84.28, 36.25), (-84.2, 36.3)], "EPSG:4326")
+    (settings.data_folder / "country/coast").mkdir(parents=True)
+    (settings.data_folder / "country/coast/ne_10m_coastline.zip").write_bytes(
+        zipped(*(shp.with_suffix(end) for end in (".shp", ".shx", ".dbf", ".prj")))
+    )
+    assert "country/coast.json" in client.get(f"/networks/{number}/map").text
+    found = client.get(f"/networks/{number}/map/country/coast.json").json()
+    assert found["says"][0] == "Made with Natural Earth."
+    assert len(found["features"]) == 1

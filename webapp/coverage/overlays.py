@@ -1,0 +1,95 @@
+"""Lines and places of one's own over the map, and coast, borders and roads where `country` brought them."""
+
+from typing import Literal
+
+from fastapi import Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from sfn.country.sets import Bounds
+from sfn.errors import Problem
+from sfn.study.overlay import country_overlay, read_overlay
+from webapp.config.addresses import Room, to
+from webapp.config.settings import Settings
+from webapp.coverage.map_address import asked_by
+from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
+from webapp.shell.problems import RefusedError
+from webapp.shell.render import notice
+from webapp.work.countries import shelf_of
+from webapp.work.maps import Maps
+from webapp.work.measurements import safe_name
+
+router = Room("overlays")
+LONGEST_NAME, LONGEST_ATTRIBUTION = 80, 200
+COUNTRY: tuple[tuple[Literal["coast", "borders", "roads"], str], ...] = (
+    ("coast", "coast"), ("borders", "borders on land"), ("roads", "roads"),
+)  # fmt: skip
+
+
+@router.post("/networks/{network_id}/map/overlays/upload")
+def add(
+    request: Request, opened: ReadableDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, form: FormDep,
+    files: UploadsDep,
+) -> Response:  # fmt: skip
+    """Keep the lines and places of a file, clipped to the network's area and simplified."""
+    if not files.get("file"):
+        raise RefusedError(
+            422, Problem("file", "none was chosen", "a file of lines or places", code="file-missing", fields=("file",))
+        )
+    chosen = files["file"][0]
+    name = form.get("name", "").strip()[:LONGEST_NAME] or safe_name(chosen.filename or "overlay")[:LONGEST_NAME]
+    attribution = form.get("attribution", "").strip()[:LONGEST_ATTRIBUTION]
+    made = read_overlay(chosen.file.read(), bounds_deg=_area(opened, maps, settings))
+    store.overlays.add(opened.head.id, name=name, attribution=attribution, document=made.document, says=made.says)
+    notice(request, f"{name} lies over the map. {' '.join(made.says)}")
+    return RedirectResponse(_back(opened, form), 303)
+
+
+@router.post("/networks/{network_id}/map/overlays/{overlay_id}/delete")
+def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, overlay_id: int) -> Response:
+    """Delete one; the file it came from is nobody's of ours."""
+    if not store.overlays.drop(opened.head.id, overlay_id):
+        raise RefusedError(404)
+    notice(request, "The overlay is deleted.")
+    return RedirectResponse(_back(opened, form), 303)
+
+
+@router.get("/networks/{network_id}/map/overlays/{overlay_id}.json")
+def shapes(opened: ReadableDep, store: StoreDep, overlay_id: int) -> Response:
+    """The shapes of one as GeoJSON."""
+    found = store.overlays.document(opened.head.id, overlay_id)
+    if found is None:
+        raise RefusedError(404)
+    return Response(found, media_type="application/geo+json")
+
+
+@router.get("/networks/{network_id}/map/country/{key}.json")
+def country(
+    opened: ReadableDep, maps: MapsDep, settings: SettingsDep, key: Literal["coast", "borders", "roads"]
+) -> Response:
+    """Coast, borders or roads of Natural Earth in the network's area; no features where it has none."""
+    shelf = shelf_of(settings.data_folder)
+    if not any((shelf.folder / key).glob("*.zip")):
+        raise RefusedError(404)
+    found = country_overlay(shelf, key, bounds_deg=_area(opened, maps, settings))
+    nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
+    return JSONResponse(nothing if found is None else found.document | {"says": list(found.says)})
+
+
+def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
+    """Which of coast, borders and roads are here, each with its words."""
+    folder = shelf_of(settings.data_folder).folder
+    return tuple((key, label) for key, label in COUNTRY if any((folder / key).glob("*.zip")))
+
+
+def _area(opened: Opened, maps: Maps, settings: Settings) -> Bounds:
+    """South, west, north and east of the network's usual map. [degrees]"""
+    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
+    return wanted.grid.bounds_deg
+
+
+def _back(opened: Opened, form: dict[str, str]) -> str:
+    """The map as it stood, with its overlays beside it."""
+    asked = asked_by(form)
+    layer = "" if asked.layer == "quality_class" else asked.layer
+    stands = [(name, value) for name, value in asked.stands if value and name != "panel"]
+    return to("zones.show", opened.head.id, layer=layer, panel="overlays", query=stands)
