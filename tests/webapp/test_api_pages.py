@@ -49,6 +49,7 @@ def test_every_page_and_action_is_offered_and_described(client: TestClient) -> N
     assert without_fields == {
         "/networks/demo/{key}",
         "/networks/{network_id}/delete",
+        "/networks/{network_id}/map/overlays/{overlay_id}/delete",
         "/networks/{network_id}/point/direct",
         "/networks/{network_id}/undelete",
         "/networks/{network_id}/edit",
