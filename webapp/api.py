@@ -15,7 +15,6 @@ from sfn.answer import check, delays, point
 from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
-from sfn.study.delays import delays as delays_of
 from sfn.study.point import tried_signals
 from webapp.config.addresses import Room
 from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
@@ -39,6 +38,7 @@ from webapp.standing.tries import TriesDep
 from webapp.store.approvals import unapproved
 from webapp.store.differences import ABSENT, compared
 from webapp.store.store import ConflictError, Revision, Saved, Store, Summary
+from webapp.timing.delays import answered
 
 Author = Annotated[str, Field(min_length=1, max_length=120, description="Who saves, for the record.")]
 Reason = Annotated[str, Field(min_length=1, max_length=500, description="Why, for the record.")]
@@ -266,11 +266,8 @@ def answer_delays(opened: StatedDep, maps: MapsDep, store: StoreDep) -> dict[str
 
     Beside it `urgent`: sheets that were issued in an emergency, until their plan is approved or they are issued anew.
     """
-    answered = delays_of(
-        opened.network, problems=maps.checked(opened.network), ground=maps.ground_if_open(opened.network)
-    )
     urgent = unapproved(store, opened.head.id, opened.document)
-    answer = delays.document(answered, revision=opened.head.revision.number)
+    answer = delays.document(answered(opened.network, maps), revision=opened.head.revision.number)
     return answer | {"urgent": [one.as_json() for one in urgent]}
 
 

@@ -238,7 +238,10 @@
     query.append("lat", where.lat.toFixed(7));
     query.append("lon", L.Util.wrapNum(where.lng, [-180, 180], true).toFixed(7));
     query.append("map", part.split("/").pop()); // its pixel there stands beside the place
+    // What stands in the panel is another place's: it must not be taken for this one's while the server works.
+    const late = setTimeout(() => { byId("point-part").innerHTML = '<p class="quiet" role="status">Working out the signals there…</p>'; }, 250);
     const answer = await fetch(`${page.dataset.point}?${query}`);
+    clearTimeout(late);
     if (mine !== clicks) return;
     byId("point-part").innerHTML = answer.ok ? await answer.text() : '<p class="assumed">No signals could be worked out there.</p>';
   }

@@ -8,6 +8,7 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from sfn.pairs import Pair
+from sfn.plan import Network
 from sfn.report.arrival_rows import ArrivalRows, launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.study.delays import KINDS, NO_LOOP, Delays, Loop, delays
@@ -19,6 +20,7 @@ from webapp.shell.render import page
 from webapp.shell.windows import USUAL_ROWS_N, Shown, Window, window
 from webapp.standing.release import released
 from webapp.standing.sheet_stands import SheetStands, sheet_stands
+from webapp.work.maps import Maps
 
 router = Room("delays")
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -64,9 +66,7 @@ def show(
 ) -> Response:
     """The delay table, pairs and loops; of many pairs or loops those parts that are asked for."""
     network = opened.network
-    found = maps.worked_out(
-        "delays", network, lambda: delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
-    )
+    found = answered(network, maps)
     few = len(found.pairs) <= USUAL_ROWS_N
     names = {site.id: site.name for site in network.sites}
     picture = launch_rows(found.table, network, service_of(network))
@@ -84,6 +84,13 @@ def show(
             sheets={} if state else sheet_stands(released(opened, store, maps)),
             states=tuple(state.name for state in network.today.planned or ()),
         ),
+    )
+
+
+def answered(network: Network, maps: Maps) -> Delays:
+    """The delays of a network on its ground, kept: the page and the interface for scripts have one answer."""
+    return maps.worked_out(
+        "delays", network, lambda: delays(network, problems=maps.checked(network), ground=maps.ground_if_open(network))
     )
 
 
