@@ -11,9 +11,7 @@ from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.sites import place
-from sfn.plan import Network
 from sfn.reception.coverage import Coverage
-from sfn.report.colours import site_colours
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.over_smooth import smooth_says
@@ -30,6 +28,7 @@ from webapp.shell.problems import RefusedError, is_api, wants_json
 from webapp.shell.render import html, notice, page
 from webapp.shell.saving import base_of
 from webapp.shell.security import from_elsewhere
+from webapp.shell.site_marks import site_marks
 from webapp.standing.complaints import Complaint, complaints_of
 from webapp.standing.tries import (
     SiteTry,
@@ -189,7 +188,7 @@ def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, t
     answer: dict[str, Any] = {
         "bounds": _corners(found.coverage.grid),
         "layers": [{"name": layer.name, "label": layer.label} for layer in found.layers],
-        "sites": _marks(opened.network, now, tries),
+        "sites": _marks(now, tries),
         "pairs": [list(pair) for pair in neighbours(found)],
         "has_shade": not found.coverage.smooth,
         "says": html(request, MapTry(now.says, now.doubts, to("zones.show", opened.head.id))),
@@ -270,7 +269,7 @@ def _page(
         doubts=now.doubts if now else (),
         pixel_m=wanted.grid.pixel_m if wanted else 0.0,
         corners_deg=_corners(wanted.grid) if wanted else None,
-        marks=_marks(network, now, what) if now else [],
+        marks=_marks(now, what) if now else [],
         job=job.view() if job else None,
         ready=ready,
         levels_url="" if ready or job or not wanted else to("zones.start", opened.head.id, query=query),
@@ -291,22 +290,11 @@ def _corners(grid: Grid) -> tuple[tuple[float, float], tuple[float, float]]:
     return (south, west), (north, east)
 
 
-def _marks(network: Network, now: Tried, what: WhatIf) -> list[dict[str, Any]]:
+def _marks(now: Tried, what: WhatIf) -> list[dict[str, Any]]:
     """The sites of a network as the map marks them, with what is tried."""
-    placed, colours = place(network), site_colours(len(network.sites))
     return [
-        {
-            "id": site.id,
-            "name": site.name,
-            "lat": placed[site.id].lat_deg,
-            "lon": placed[site.id].lon_deg,
-            "offset_us": site.offset_us,
-            "on_air": site.on_air,
-            "clock_us": what.clock_errors_us.get(site.id, 0.0),
-            "route": what.routes.get(site.id, MAIN),
-            "colour": colours[i],
-        }
-        for i, site in enumerate(now.network.sites)
+        mark | {"clock_us": what.clock_errors_us.get(mark["id"], 0.0), "route": what.routes.get(mark["id"], MAIN)}
+        for mark in site_marks(now.network)
     ]
 
 
