@@ -20,6 +20,7 @@ OPENAPI = "/api/openapi.json"
 SITE_LINKS = "/site/"
 """Under it whoever holds a signed link comes in without a name."""
 STATIC = "/static"
+HEALTH, READY = "/healthz", "/readyz"
 
 ROUTES: dict[str, str] = {}
 """Of every route its path, gaps in braces, by its name."""

@@ -30,6 +30,8 @@ OPEN_PATHS = (
     addresses.STATIC + "/",
     addresses.SITE_LINKS,
 )
+WATCHED = (addresses.HEALTH, addresses.READY)
+"""Asked by whatever watches the service: answered without looking who it is, so also while the database is away."""
 HELD = "sid"
 """Under which a browser's session keeps what the database knows the hash of."""
 
@@ -45,7 +47,7 @@ class Door:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the request through, or answer with the log-in page's address."""
-        if scope["type"] != "http" or scope["path"].startswith(f"{addresses.STATIC}/"):
+        if scope["type"] != "http" or scope["path"].startswith(f"{addresses.STATIC}/") or scope["path"] in WATCHED:
             await self.app(scope, receive, send)
             return
         person = await run_in_threadpool(who, scope)
