@@ -145,8 +145,8 @@ ROUTERS = (
 GUARDS = (Depends(security.not_from_elsewhere), Depends(security.form_is_ours), Depends(roles.allowed))
 """What stands before every address."""
 
-# Not offered to scripts a second time: the interface itself, logging in, and a technician's signed link.
-OWN = (api.router, about_api.router, account.router, provider_pages.router, site_reading.router)
+# Not offered to scripts a second time: the interface itself, logging in, a technician's signed link, the watch.
+OWN = (api.router, about_api.router, account.router, provider_pages.router, site_reading.router, health.router)
 
 
 def middleware(settings: Settings) -> list[Middleware]:

@@ -65,7 +65,7 @@ HIDDEN = {  # looking that takes more than a role
     ),
 }
 LAST = ("/account/password", "/account/sign-out-everywhere", "/log-out")
-OPEN = ("/log-in", "/site/", "/log-in/provider", "/log-in/provider/back")
+OPEN = ("/log-in", "/site/", "/log-in/provider", "/log-in/provider/back", "/healthz", "/readyz")
 
 
 @dataclass(frozen=True)

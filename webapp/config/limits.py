@@ -39,6 +39,7 @@ def plainly(value: object) -> object:
 
 NetworkId = Annotated[int, BeforeValidator(plainly), Field(ge=1, le=MOST_ID)]
 RevisionNumber = Annotated[int, BeforeValidator(plainly), Field(ge=1, le=MOST_ID)]
+OverlayId = Annotated[int, BeforeValidator(plainly), Field(ge=1, le=MOST_ID)]
 Latitude = Annotated[float, Field(ge=-90, le=90, allow_inf_nan=False, description="WGS 84. [degrees]")]
 Longitude = Annotated[float, Field(ge=-180, le=180, allow_inf_nan=False, description="WGS 84. [degrees]")]
 Number = Annotated[float, Field(gt=-LARGEST_NUMBER, lt=LARGEST_NUMBER, allow_inf_nan=False)]

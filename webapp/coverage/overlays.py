@@ -9,6 +9,7 @@ from sfn.country.sets import Bounds
 from sfn.errors import Problem
 from sfn.study.overlay import country_overlay, read_overlay
 from webapp.config.addresses import Room, to
+from webapp.config.limits import OverlayId
 from webapp.config.settings import Settings
 from webapp.coverage.map_address import asked_by
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
@@ -45,7 +46,7 @@ def add(
 
 
 @router.post("/networks/{network_id}/map/overlays/{overlay_id}/delete")
-def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, overlay_id: int) -> Response:
+def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, overlay_id: OverlayId) -> Response:
     """Delete one; the file it came from is nobody's of ours."""
     if not store.overlays.drop(opened.head.id, overlay_id):
         raise RefusedError(404)
@@ -54,7 +55,7 @@ def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, 
 
 
 @router.get("/networks/{network_id}/map/overlays/{overlay_id}.json")
-def shapes(opened: ReadableDep, store: StoreDep, overlay_id: int) -> Response:
+def shapes(opened: ReadableDep, store: StoreDep, overlay_id: OverlayId) -> Response:
     """The shapes of one as GeoJSON."""
     found = store.overlays.document(opened.head.id, overlay_id)
     if found is None:
