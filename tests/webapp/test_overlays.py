@@ -93,3 +93,14 @@ def test_coast_is_offered_where_it_was_brought(
     found = client.get(f"/networks/{number}/map/country/coast.json").json()
     assert found["says"][0] == "Made with Natural Earth."
     assert len(found["features"]) == 1
+
+
+@pytest.mark.parametrize(("field", "longest"), [("name", 80), ("attribution", 200)])
+def test_what_was_typed_is_kept_whole_or_refused(client: TestClient, number: int, field: str, longest: int) -> None:
+    """Nothing is cut in silence."""
+    content = json.dumps(LINE).encode()
+    refused = sent(client, number, content, **{field: "x" * (longest + 1)})
+    assert refused.status_code == 422
+    assert f"is {longest + 1} characters long" in refused.text
+    assert sent(client, number, content, **{field: "x" * longest}).status_code == 303
+    assert "x" * longest in client.get(f"/networks/{number}/map").text

@@ -37,12 +37,21 @@ def add(
             422, Problem("file", "none was chosen", "a file of lines or places", code="file-missing", fields=("file",))
         )
     chosen = files["file"][0]
-    name = form.get("name", "").strip()[:LONGEST_NAME] or safe_name(chosen.filename or "overlay")[:LONGEST_NAME]
-    attribution = form.get("attribution", "").strip()[:LONGEST_ATTRIBUTION]
+    name = _typed(form, "name", LONGEST_NAME) or safe_name(chosen.filename or "overlay")[:LONGEST_NAME]
+    attribution = _typed(form, "attribution", LONGEST_ATTRIBUTION)
     made = read_overlay(chosen.file.read(), bounds_deg=_area(opened, maps, settings))
     store.overlays.add(opened.head.id, name=name, attribution=attribution, document=made.document, says=made.says)
     notice(request, f"{name} lies over the map. {' '.join(made.says)}")
     return RedirectResponse(_back(opened, form), 303)
+
+
+def _typed(form: dict[str, str], field: str, longest: int) -> str:
+    """A line as it was typed; refused where it is longer than is kept."""
+    typed = form.get(field, "").strip()
+    if len(typed) > longest:
+        what = f"is {len(typed)} characters long"
+        raise RefusedError(422, Problem(field, what, f"at most {longest}", code="text-too-long", fields=(field,)))
+    return typed
 
 
 @router.post("/networks/{network_id}/map/overlays/{overlay_id}/delete")
