@@ -110,7 +110,8 @@ def _read(path: Path, bounds_deg: Bounds) -> Overlay:
             str(name) for name, geometry in list_layers(path) if geometry is not None and name not in GPX_VERTICES
         ]
         for layer in layers:
-            meta, _, held, fields = read(path, layer=layer)
+            # As text, for of dates nothing is needed and numpy 2.5 warns of what pyogrio makes of them.
+            meta, _, held, fields = read(path, layer=layer, datetime_as_string=True)
             made = shapely.from_wkb(held)
             made = np.where(shapely.is_missing(made), shapely.Point(), made)
             vertices_n += int(shapely.get_num_coordinates(made).sum())
