@@ -69,6 +69,11 @@ def read_overlay(content: bytes, *, bounds_deg: Bounds) -> Overlay:
         return _read(path, bounds_deg)
 
 
+def country_file(shelf: Shelf, key: str) -> Path | None:
+    """The archive of coast, borders or roads, the last by name; None where none was fetched."""
+    return max((shelf.folder / key).glob("*.zip"), default=None)
+
+
 def country_overlay(shelf: Shelf, key: str, *, bounds_deg: Bounds) -> Overlay | None:
     """Coast or borders of Natural Earth, where they were fetched; None where they were not, or the area has none.
 
@@ -80,11 +85,11 @@ def country_overlay(shelf: Shelf, key: str, *, bounds_deg: Bounds) -> Overlay | 
     bounds_deg : tuple of float
         [degrees]
     """
-    files = sorted((shelf.folder / key).glob("*.zip"))
-    if not files:
+    file = country_file(shelf, key)
+    if file is None:
         return None
     try:
-        found = read_overlay(files[-1].read_bytes(), bounds_deg=bounds_deg)
+        found = read_overlay(file.read_bytes(), bounds_deg=bounds_deg)
     except PlanError as error:
         if error.problems[0].code == "nothing-here":
             return None

@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.country.sets import Bounds
 from sfn.errors import Problem
-from sfn.study.overlay import country_overlay, read_overlay
+from sfn.study.overlay import country_file, country_overlay, read_overlay
 from webapp.config.addresses import Room, to
 from webapp.config.limits import OverlayId
 from webapp.config.settings import Settings
@@ -78,7 +78,7 @@ def country(
 ) -> Response:
     """Coast, borders or roads of Natural Earth in the network's area; no features where it has none."""
     shelf = shelf_of(settings.data_folder)
-    if not any((shelf.folder / key).glob("*.zip")):
+    if country_file(shelf, key) is None:
         raise RefusedError(404)
     found = country_overlay(shelf, key, bounds_deg=_area(opened, maps, settings))
     nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
@@ -87,8 +87,8 @@ def country(
 
 def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
     """Which of coast, borders and roads are here, each with its words."""
-    folder = shelf_of(settings.data_folder).folder
-    return tuple((key, label) for key, label in COUNTRY if any((folder / key).glob("*.zip")))
+    shelf = shelf_of(settings.data_folder)
+    return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
 
 
 def _area(opened: Opened, maps: Maps, settings: Settings) -> Bounds:

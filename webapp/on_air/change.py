@@ -134,20 +134,19 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     levels, found = maps.find(key), released(network, store, maps)
     people = None if levels is None else maps.listeners(part.network, levels.grid).people
     shown = key if levels is not None else ""
-
-    def planned() -> tuple[ChangePlan, object]:
-        """The plan, and whom it counts: kept with it, so that others are not taken for them."""
-        plan = change_plan(
+    plan = maps.worked_out(
+        f"change against {older} over {shown}",
+        part.network,
+        lambda: change_plan(
             part.network,
             old=None if old is None else old.network,
             coverage=levels,
             reviewed=found.reviewed,
             issued_at=issued_at(network, store),
             people=people,
-        )
-        return plan, people
-
-    plan, _ = maps.worked_out(f"change against {older} over {shown}, people {id(people)}", part.network, planned)
+        ),
+        beside=people,
+    )
     revisions = tuple(one for one in store.history(network.head.id) if one.number < current)
     stale = tuple(line.stale_says for line in found.lines if line.stale_says)
     asked = settings.approval == "other"

@@ -6,6 +6,8 @@ from typing import Annotated, Generic, TypeVar
 
 from fastapi import Query
 
+from webapp.config.limits import whole_number
+
 Row = TypeVar("Row")
 
 USUAL_ROWS_N = 200
@@ -49,7 +51,7 @@ def window(rows: Sequence[Row], asked: str, *, most: int = USUAL_ROWS_N) -> Wind
         Rows of a part.
     """
     parts_n = max(1, -(-len(rows) // most))
-    number = min(max(int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else 1, 1), parts_n)
+    number = min(max(whole_number(asked) or 1, 1), parts_n)
     begin = (number - 1) * most
     shown = tuple(rows[begin : begin + most])
     return Window(shown, number, begin + 1 if shown else 0, len(rows), parts_n)

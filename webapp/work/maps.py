@@ -152,9 +152,9 @@ class Maps:
         """The one check, terrain included, and what follows for every sheet."""
         return self.worked_out("review", network, lambda: review(network, problems=self.checked(network)))
 
-    def worked_out(self, what: str, network: Network, make: Callable[[], T]) -> T:
+    def worked_out(self, what: str, network: Network, make: Callable[[], T], *, beside: object = None) -> T:
         """What follows from a network on its ground and today's date, kept: see `WorkedOut.of`."""
-        return self._worked_out.of(what, network, self.ground_if_open(network), make)
+        return self._worked_out.of(what, network, self.ground_if_open(network), make, beside=beside)
 
     def wanted(
         self, network: Network, *, bounds: tuple[float, float, float, float] | None, pixel_m: float | None, most: int

@@ -20,7 +20,7 @@ class WorkedOut:
 
     def __init__(self) -> None:
         self._standing: Kept[Network] = Kept(_parts_n, most_bytes=KEPT_PARTS_N, least_n=2)
-        self._answers: Kept[tuple[Network, Any]] = Kept(_pairs_n, most_bytes=KEPT_PAIRS_N, least_n=4)
+        self._answers: Kept[tuple[Network, object, Any]] = Kept(_pairs_n, most_bytes=KEPT_PAIRS_N, least_n=4)
 
     def standing(self, store: Store, saved: Saved) -> Network:
         """A revision as the engine reads it beside what was reported: the same record until more is."""
@@ -28,21 +28,25 @@ class WorkedOut:
         key = (network_id, number, store.entries.last_id(network_id), saved.own_services)
         return self._standing.get(key, lambda: standing(store, saved))
 
-    def of(self, what: str, network: Network, ground: Ground | None, make: Callable[[], T]) -> T:
+    def of(
+        self, what: str, network: Network, ground: Ground | None, make: Callable[[], T], *, beside: object = None
+    ) -> T:
         """What follows from a network on its ground and today's date.
 
         Parameters
         ----------
         what : str
-            Which answer it is, with all that it depends on besides.
+            Which answer it is, with all that tells it from others of its kind.
         network : Network
             It is kept with the answer, so that no other takes its place in memory meanwhile.
+        beside : object, optional
+            What else it follows from: kept likewise.
         ground : Ground or None
             None where it cannot be opened.
         make : callable
         """
-        key = (what, id(network), "" if ground is None else ground.digest, datetime.now(UTC).date())
-        found: T = self._answers.get(key, lambda: (network, make()))[1]
+        key = (what, id(network), id(beside), "" if ground is None else ground.digest, datetime.now(UTC).date())
+        found: T = self._answers.get(key, lambda: (network, beside, make()))[2]
         return found
 
 
@@ -51,6 +55,6 @@ def _parts_n(network: Network) -> int:
     return len(network.sites) + len(network.stages)
 
 
-def _pairs_n(kept: tuple[Network, Any]) -> int:
+def _pairs_n(kept: tuple[Network, object, Any]) -> int:
     """How large an answer is, roughly: the largest have a line for every two sites."""
     return 100 + len(kept[0].sites) ** 2
