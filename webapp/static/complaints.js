@@ -9,9 +9,10 @@
     const label = document.createElement("span");
     label.textContent = item.textContent.trim().replace(/\s+/g, " ");
     const icon = L.divIcon({ className: "site-icon", html, iconSize: [22, 22], iconAnchor: [11, 13] });
-    L.marker([Number(item.dataset.lat), Number(item.dataset.lon)], { icon, alt: label.textContent })
+    const mark = L.marker([Number(item.dataset.lat), Number(item.dataset.lon)], { icon })
       .bindTooltip(label, { className: "site-label" })
       .on("click", () => { location.href = item.querySelector("a").href; })
       .addTo(page.leaflet);
+    mark.getElement().setAttribute("aria-label", label.textContent);
   }
 })();

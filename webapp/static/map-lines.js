@@ -20,7 +20,7 @@
 
   function label(feature, lines) {
     const part = feature.geometry.coordinates, [lon, lat] = part[Math.floor(part.length / 2)];
-    L.marker([lat, lon], { interactive: false, icon: L.divIcon({ className: "line-label", html: feature.properties.label, iconSize: null }) }).addTo(lines);
+    L.marker([lat, lon], { keyboard: false, interactive: false, icon: L.divIcon({ className: "line-label", html: feature.properties.label, iconSize: null }) }).addTo(lines);
   }
 
   async function draw() {

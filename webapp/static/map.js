@@ -81,7 +81,7 @@
     const step = [0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((s) => s / degrees >= 90) || 10; // room for a label
     const digits = step < 0.01 ? 3 : step < 0.1 ? 2 : step < 1 ? 1 : 0;
     const style = { color: "#8d8670", weight: 0.7, opacity: 0.6, interactive: false };
-    const say = (where, text) => L.marker(where, { interactive: false, icon: L.divIcon({ className: "graticule", html: text, iconSize: null }) }).addTo(grid);
+    const say = (where, text) => L.marker(where, { keyboard: false, interactive: false, icon: L.divIcon({ className: "graticule", html: text, iconSize: null }) }).addTo(grid);
     for (let lat = Math.ceil(view.getSouth() / step) * step; lat < view.getNorth(); lat += step) {
       L.polyline([[lat, view.getWest()], [lat, view.getEast()]], style).addTo(grid);
       say([lat, view.getWest()], `${Math.abs(lat).toFixed(digits)}° ${lat < 0 ? "S" : "N"}`);
@@ -105,6 +105,7 @@
       label.textContent = `${site.name}, ${signed(site.offset_us)}${site.clock_us ? `, clock ${signed(site.clock_us)}` : ""}${site.route === "main" ? "" : `, ${site.route}`}${site.on_air ? "" : ", not transmitting"}`;
       const mark = L.marker([site.lat, site.lon], { icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
         .bindTooltip(label, { permanent: sites.length <= 6, direction: "right", offset: [10, 0], className: "site-label" }).addTo(marks);
+      mark.getElement().setAttribute("aria-label", label.textContent); // before anybody hears of it, too
       page.dispatchEvent(new CustomEvent("marked", { detail: { site, mark: mark.getElement(), says: label.textContent } }));
       if (held === site.id) mark.getElement().focus();
     }
@@ -150,7 +151,7 @@
     const labels = Object.entries(longest).map(([delay, { geometry }]) => {
       const [lon, lat] = geometry.coordinates[Math.floor(geometry.coordinates.length / 2)];
       const text = `${delay > 0 ? "+" : delay < 0 ? "−" : ""}${Math.abs(delay)} µs`;
-      return L.marker([lat, lon], { interactive: false, icon: L.divIcon({ className: "line-label", html: text, iconSize: null }) });
+      return L.marker([lat, lon], { keyboard: false, interactive: false, icon: L.divIcon({ className: "line-label", html: text, iconSize: null }) });
     });
     lines = L.layerGroup([lines, ...labels]).addTo(map);
   }
