@@ -7,6 +7,7 @@ reference clock). A failure takes its thing away; the first route that still has
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from sfn.errors import in_range
@@ -69,14 +70,14 @@ class Outcome:
         return STATE_WORDS[self.state]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Effect:
     """A failure and every site after it."""
 
     failure: str
     outcomes: tuple[Outcome, ...]
 
-    @property
+    @cached_property
     def counts(self) -> dict[State, int]:
         """Sites in each state, the worst first; only of states in which there are some."""
         found = Counter(o.state for o in self.outcomes)

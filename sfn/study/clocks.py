@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
+from functools import cache
 from itertools import combinations
 from math import isinf
 from typing import TypeVar
@@ -147,23 +147,29 @@ def clocks(network: Network, asked: AskedClocks) -> Clocks:
             )
     if problems:
         raise PlanError(problems)
+
+    # Sites share few kinds of clocks, and large networks have many sites and pairs.
+    @cache
+    def alone(kind: str) -> tuple[Clock, float, tuple[Alarm, ...], tuple[str, ...]]:
+        """A clock, how long it holds, when to leave, and what counts for nothing."""
+        clock = made[kind]
+        warned = alarms(clock, limit_us=limit_us, reaction_h=asked.reaction_h)
+        return clock, time_to_limit(clock, limit_us=limit_us), warned, () if kind == LOCKED else left_out(clock)
+
     sites = tuple(
-        SiteClock(
-            site.id, site.name, kind, clock, time_to_limit(clock, limit_us=limit_us),
-            alarms(clock, limit_us=limit_us, reaction_h=asked.reaction_h), () if kind == LOCKED else left_out(clock),
-        )
+        SiteClock(site.id, site.name, kind_of[site.id], *alone(kind_of[site.id]))
         for site in with_clock(network)
         if site.on_air
-        for kind in [kind_of[site.id]]
-        for clock in [made[kind]]
-    )  # fmt: skip
-    # Sites share few kinds of clocks.
-    at_worst = cache(partial(pair_time_to_limit, limit_us=limit_us))
-    independent = cache(partial(pair_time_to_limit, limit_us=limit_us, worst_case=False))
-    pairs = tuple(
-        PairClock(a.site_name, b.site_name, at_worst(a.clock, b.clock), independent(a.clock, b.clock))
-        for a, b in combinations(sites, 2)
     )
+
+    @cache
+    def together(a: str, b: str) -> tuple[float, float]:
+        """At worst and independent."""
+        one, other = made[a], made[b]
+        at_worst = pair_time_to_limit(one, other, limit_us=limit_us)
+        return at_worst, pair_time_to_limit(one, other, limit_us=limit_us, worst_case=False)
+
+    pairs = tuple(PairClock(a.site_name, b.site_name, *together(a.kind, b.kind)) for a, b in combinations(sites, 2))
     named = f"{carried.name}: {limit_us:g} µs" if asked.limit_us is None else f"{limit_us:g} µs"
     return Clocks(limit_us, named, sites, pairs, cable_error_us)
 

@@ -191,7 +191,7 @@ def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> Net
             else _reception(part.network, maps, wanted.key, doubts=problems)
         ),
         unserved=unserved,
-        changes=tuple(store.history(opened.head.id))[:CHANGES_N],
+        changes=store.history(opened.head.id, most=CHANGES_N),
         drawn=_drawn(part, stands),
     )
 

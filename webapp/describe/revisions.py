@@ -14,6 +14,7 @@ from webapp.config.limits import NetworkId, RevisionNumber, whole_number
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of
 from webapp.shell.render import notice, page
+from webapp.shell.windows import Shown, Window, window
 from webapp.standing.editing import Draft, save, saved_says, typed, typed_beside
 from webapp.standing.told import put_down
 from webapp.store.differences import clashes, compared, merged, shown
@@ -22,6 +23,7 @@ from webapp.store.frozen import unfrozen
 from webapp.store.store import ConflictError, Revision, Store
 
 router = Room("revisions")
+MOST_ROWS_N = 100
 CHOICE = "choice "
 
 
@@ -35,6 +37,8 @@ class RevisionsPage(Context):
     """Which network, in which revision."""
     revisions: tuple[Revision, ...]
     """The newest first."""
+    rows: Window[Revision]
+    """Those of them that stand here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +105,10 @@ class ConflictPage(Context):
 
 
 @router.get("/networks/{network_id}/revisions")
-def show(request: Request, store: StoreDep, network: NetworkDep) -> Response:
-    """Every revision."""
-    return page(request, RevisionsPage(network=network.head, revisions=store.history(network.head.id)))
+def show(request: Request, store: StoreDep, network: NetworkDep, revisions: Shown = "") -> Response:
+    """Every revision; of many the part that is asked for."""
+    found = store.history(network.head.id)
+    return page(request, RevisionsPage(network.head, found, window(found, revisions, most=MOST_ROWS_N)))
 
 
 @router.get("/networks/{network_id}/compare")

@@ -10,13 +10,14 @@ from fastapi.responses import Response
 from sfn.check.references import receivers_of, references
 from sfn.clock.oscillator import NOTE
 from sfn.errors import PlanError, Problem
+from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.report.stream_charts import holdover_chart
 from sfn.study.clocks import ASSUMED, LOCKED, Clocks, PairClock, kinds, with_clock
 from sfn.study.failures import FailureRow, failure_table, without_clock_row
 from sfn.study.muting import MutingOrder, muting_order
 from sfn.study.standby_routes import StandbyRoute
-from sfn.timing import delay_table
+from sfn.timing import DelayTable, delay_table
 from webapp.config.addresses import Room, to
 from webapp.forms import stream as forms
 from webapp.forms.clock_typed import clocks_of, standby_of
@@ -73,22 +74,20 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
     """Time to the tolerance of every site and pair, alarms, failures."""
     typed = dict(request.query_params.multi_items())
     part = in_part(opened)  # clocks need no place; launches and levels do
-    table = delay_table(part.network)
+    asked = sorted(item for item in typed.items() if item[0] != "pairs")
     try:
-        found = clocks_of(opened.network, typed)
-        standby = standby_of(table, typed)
+        made = maps.worked_out(f"clocks {asked}", opened.network, lambda: _answer(opened.network, part.network, typed))
     except PlanError as error:
         parts = _parts(opened, typed, error.problems)
         left = forms.elsewhere(parts, error.problems)
         return page(
             request, ClocksPage(part.head, parts, None, False, NOTE, "", (), (), None, (), (), (), left), status=422
         )
-    holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
-    rows = failure_table(part.network, table, tolerance_us=found.limit_us, holdover_h=holds)
+    found = made.found
     levels = None if part.network.unjudged else _levels(part, maps, settings.limits.grid_points)
     there = {site.id for site in part.network.sites}
     clock_by_site = {s.site_id: s.clock for s in found.sites if s.kind != LOCKED and s.site_id in there}
-    order = None if levels is None else muting_order(part.network, levels, table.launches(), clocks=clock_by_site)
+    order = None if levels is None else muting_order(part.network, levels, made.table.launches(), clocks=clock_by_site)
     few = len(found.pairs) <= USUAL_ROWS_N
     chosen = any(name.startswith("clock-") for name in typed)
     context = ClocksPage(
@@ -98,10 +97,10 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         not chosen,
         NOTE,
         _chart(found),
-        rows,
+        made.failures,
         without_clock_row(part.network),
         order,
-        standby,
+        made.standby,
         _references(opened),
         tuple(references(opened.network)),
         (),
@@ -109,6 +108,31 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         to("clocks.show", opened.head.id, query=[item for item in typed.items() if item[0] != "pairs"]),
     )
     return page(request, context)
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """What follows from a network and what is typed of its clocks, whatever levels there are."""
+
+    table: DelayTable
+    found: Clocks
+    standby: tuple[StandbyRoute, ...]
+    failures: tuple[FailureRow, ...]
+
+
+def _answer(whole: Network, part: Network, typed: dict[str, str]) -> _Answer:
+    """Clocks of all sites; routes and failures of those that can be read.
+
+    Raises
+    ------
+    PlanError
+        With every problem at its field.
+    """
+    table, found = delay_table(part), clocks_of(whole, typed)
+    standby = standby_of(table, typed)
+    holds = {site.site_id: None if isinf(site.time_to_limit_h) else site.time_to_limit_h for site in found.sites}
+    failures = failure_table(part, table, tolerance_us=found.limit_us, holdover_h=holds)
+    return _Answer(table, found, standby, failures)
 
 
 def _references(opened: Opened) -> tuple[tuple[str, str, float | None], ...]:

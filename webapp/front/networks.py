@@ -14,10 +14,12 @@ from webapp.shell.context import Context
 from webapp.shell.dependencies import FormDep, PersonDep, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
+from webapp.shell.windows import Shown, Sought, Window, has_words, window
 from webapp.store.documents import parsed
 from webapp.store.store import Summary
 
 router = Room("networks")
+MOST_ROWS_N = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,11 @@ class NetworksPage(Context):
 
     TEMPLATE: ClassVar[str] = "front/networks.html"
     networks: tuple[Summary, ...]
-    """The last saved first."""
+    """The last saved first; of those that are looked for where something is."""
+    rows: Window[Summary]
+    """Those of them that stand here."""
+    find: str
+    """What is looked for."""
     demos: tuple[Demo, ...]
     """Demo networks that can be loaded."""
 
@@ -48,12 +54,15 @@ class DeletedPage(Context):
     TEMPLATE: ClassVar[str] = "front/deleted.html"
     networks: tuple[Summary, ...]
     """Each can be brought back."""
+    rows: Window[Summary]
+    """Those of them that stand here."""
 
 
 @router.get("/")
-def show(request: Request, store: StoreDep) -> Response:
-    """The list of networks, and the ways to a new one."""
-    return page(request, NetworksPage(networks=store.summaries(), demos=demos()))
+def show(request: Request, store: StoreDep, find: Sought = "", networks: Shown = "") -> Response:
+    """The list of networks, or of those that are looked for; and the ways to a new one."""
+    found = tuple(one for one in store.summaries() if has_words(find, one.name, one.service, one.author))
+    return page(request, NetworksPage(found, window(found, networks, most=MOST_ROWS_N), find, demos()))
 
 
 @router.post("/networks/demo/{key}")
@@ -78,9 +87,10 @@ def take_in(store: StoreDep, form: FormDep, file: Annotated[UploadFile, File()])
 
 
 @router.get("/deleted")
-def deleted(request: Request, store: StoreDep) -> Response:
+def deleted(request: Request, store: StoreDep, networks: Shown = "") -> Response:
     """Deleted networks."""
-    return page(request, DeletedPage(networks=store.summaries(deleted=True)))
+    found = store.summaries(deleted=True)
+    return page(request, DeletedPage(found, window(found, networks, most=MOST_ROWS_N)))
 
 
 @router.post("/networks/{network_id}/delete")

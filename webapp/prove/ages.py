@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.ages import changed_document
 from sfn.errors import PlanError, Problem
 from sfn.report.history_chart import history_chart
-from sfn.study.ages import Ages, ages, launches_seen
+from sfn.study.ages import Ages, StageAge, ages, launches_seen
 from sfn.study.history import History, histories, history_csv
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room, to
@@ -20,6 +20,7 @@ from webapp.shell.dependencies import FormDep, ListsDep, NetworkDep, Opened, Sto
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
+from webapp.shell.windows import Shown, Window, window
 from webapp.store.store import Store
 
 router = Room("ages")
@@ -49,6 +50,10 @@ class AgesPage(Context):
     """The change as it was typed."""
     problems: tuple[Problem, ...]
     """What is wrong with it."""
+    stages: Window[StageAge]
+    """Those of its stages that stand here."""
+    choices: tuple[StageAge, ...]
+    """Every stage, to choose from, by its short name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +71,9 @@ class HistoryPage(Context):
 
 
 @router.get("/networks/{network_id}/ages")
-def show(request: Request, opened: NetworkDep, store: StoreDep) -> Response:
-    """Every site, the worst first."""
-    return page(request, _page(opened, store))
+def show(request: Request, opened: NetworkDep, store: StoreDep, stages: Shown = "") -> Response:
+    """Every site, the worst first; of many stages the part that is asked for."""
+    return page(request, _page(opened, store, stages=stages))
 
 
 @router.post("/networks/{network_id}/ages")
@@ -120,16 +125,24 @@ def chart(
 
 
 def _page(
-    opened: Opened, store: Store, *, typed: ChangeTyped | None = None, problems: tuple[Problem, ...] = ()
+    opened: Opened,
+    store: Store,
+    *,
+    typed: ChangeTyped | None = None,
+    problems: tuple[Problem, ...] = (),
+    stages: str = "",
 ) -> AgesPage:
     """The page; launches are the newest on the timeline of each site."""
     today, parents = f"{datetime.now(UTC):%Y-%m-%d}", {one.id: one.fed_off_air_from for one in opened.network.sites}
     seen = launches_seen(reported_events(opened, store), parents=parents)
+    found = ages(opened.network, today=today, seen=seen)
     return AgesPage(
         network=opened.head,
-        found=ages(opened.network, today=today, seen=seen),
+        found=found,
         typed=typed or ChangeTyped(day=today),
         problems=problems,
+        stages=window(found.stages, stages),
+        choices=tuple(sorted(found.stages, key=lambda one: one.stage.id)),
     )
 
 

@@ -72,8 +72,8 @@ class Stories:
         with self._lock:
             kept = self._kept.setdefault(store, OrderedDict())
             story, left_out = kept.pop(key, (Story(), max(0, number - MOST_REVISIONS)))
-            for one in reversed(store.history(network_id)):
-                if max(story.number, left_out) < one.number <= number:
+            for one in reversed(store.history(network_id, above=max(story.number, left_out))):
+                if one.number <= number:
                     network = _network_of(store, opened, one.number)
                     story.add(Saved(one.number, one.saved_at, one.author, one.reason, network))
             kept[key] = (story, left_out)

@@ -40,9 +40,15 @@ class Typed(str):
     __slots__ = ()
 
 
+class TypedText(Markup):
+    """The same between the tags of a text field, where quotation marks stand as they are: JSON is half of them."""
+
+    __slots__ = ()
+
+
 def _finalized(value: object) -> object:
     """What a template prints: a text with characters that nobody sees made visible, unless it is sent back."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Typed) else value
+    return visible(value) if isinstance(value, str) and not isinstance(value, Typed | TypedText) else value
 
 
 @cache  # templates are compiled once a process
@@ -77,6 +83,7 @@ def environment() -> Environment:
     )
     made.filters["spelled"] = lambda text: re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
+    made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
     return made
 

@@ -13,6 +13,8 @@ Row = TypeVar("Row")
 USUAL_ROWS_N = 200
 Shown = Annotated[str, Query(max_length=9)]
 """Which part of a table, as an address asks for it."""
+Sought = Annotated[str, Query(max_length=200)]
+"""Words that the rows of a table are looked through for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,3 +57,9 @@ def window(rows: Sequence[Row], asked: str, *, most: int = USUAL_ROWS_N) -> Wind
     begin = (number - 1) * most
     shown = tuple(rows[begin : begin + most])
     return Window(shown, number, begin + 1 if shown else 0, len(rows), parts_n)
+
+
+def has_words(sought: str, *texts: str) -> bool:
+    """Whether every word that is looked for stands somewhere in the texts, whatever its letter case."""
+    whole = "\n".join(texts).casefold()
+    return all(word in whole for word in sought.casefold().split())

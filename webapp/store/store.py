@@ -153,12 +153,16 @@ class Store:
         with self._engine.begin() as connection:
             return self._read(connection, network_id, number, even_deleted=even_deleted)
 
-    def history(self, network_id: int) -> tuple[Revision, ...]:
-        """Every revision of a network, the newest first; raises `MissingError` as `read` does."""
+    def history(self, network_id: int, *, above: int = 0, most: int | None = None) -> tuple[Revision, ...]:
+        """Revisions of a network, the newest first: those with a number `above` one, `most` of them where given.
+
+        Raises `MissingError` as `read` does.
+        """
         own = self.own_services()
         # Only under services of one's own does the document say anything about the checksum.
         query = select(revisions) if own else select(*_WITHOUT_DOCUMENT)
-        query = query.where(revisions.c.network_id == network_id).order_by(revisions.c.number.desc())
+        query = query.where(revisions.c.network_id == network_id, revisions.c.number > above)
+        query = query.order_by(revisions.c.number.desc()).limit(most)
         with self._engine.begin() as connection:
             self._head(connection, network_id)
             rows = connection.execute(query)

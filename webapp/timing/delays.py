@@ -13,6 +13,7 @@ from sfn.report.arrival_rows import ArrivalRows, launch_rows
 from sfn.report.tables import delays_csv, delays_xlsx
 from sfn.study.delays import KINDS, NO_LOOP, Delays, Loop, delays
 from sfn.systems.of_network import service_of
+from sfn.timing.row import DelayRow
 from webapp.config.addresses import Room
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened, StatedDep, StoreDep
@@ -23,6 +24,8 @@ from webapp.standing.sheet_stands import SheetStands, sheet_stands
 from webapp.work.maps import Maps
 
 router = Room("delays")
+MOST_ROWS_N = 100
+"""Routes of a part of the table: each has its arithmetic, with a term a stage."""
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -36,6 +39,8 @@ class DelaysPage(Context):
     """Which network, in which revision."""
     found: Delays
     """The table, its pairs, loops and problems."""
+    rows: Window[DelayRow]
+    """Those of its rows that stand here, in document order."""
     names: dict[str, str]
     """Site names by id."""
     pairs: Window[Pair]
@@ -61,10 +66,11 @@ def show(
     store: StoreDep,
     maps: MapsDep,
     state: str = "",
+    rows: Shown = "",
     pairs: Shown = "",
     loops: Shown = "",
 ) -> Response:
-    """The delay table, pairs and loops; of many pairs or loops those parts that are asked for."""
+    """The delay table, pairs and loops; of many rows, pairs or loops those parts that are asked for."""
     network = opened.network
     found = answered(network, maps)
     few = len(found.pairs) <= USUAL_ROWS_N
@@ -75,6 +81,7 @@ def show(
         DelaysPage(
             network=opened.head,
             found=found,
+            rows=window(found.table.rows, rows, most=MOST_ROWS_N),
             names=names,
             pairs=window(found.pairs if few else sorted(found.pairs, key=lambda pair: pair.ground_m), pairs),
             loops=window(found.loops, loops, most=100),
