@@ -156,27 +156,30 @@ def attenuation(
     )
     total = np.zeros(off_deg.shape)
     if horizontal is not None:
-        angle, loss_db = _round(horizontal)
+        angle, loss_db = round_by_angle(horizontal)
         total = total + np.interp(np.mod(off_deg, 360.0), angle, loss_db)
     if vertical is not None:
-        rows = np.array([*_by_angle(vertical, turn_deg=None).items()])
+        rows = np.array([*by_angle(vertical).items()])
         tilt_deg = pattern.electrical_tilt_deg + pattern.mechanical_tilt_deg * np.cos(np.radians(off_deg))
         total = total + np.interp(elevation + tilt_deg, rows[:, 0], rows[:, 1])
     return np.asarray(np.where(np.isnan(off_deg + elevation), np.nan, total))
 
 
-def _round(table: Table) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def round_by_angle(table: Table) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Angles and attenuations of a horizontal table, carried beyond 0 and 360 degrees."""
-    by_angle = _by_angle(table, turn_deg=360.0)
-    angle, loss_db = np.array(list(by_angle)), np.array(list(by_angle.values()))
+    held = by_angle(table, turn_deg=360.0)
+    angle, loss_db = np.array(list(held)), np.array(list(held.values()))
     return (
         np.concatenate([[angle[-1] - 360.0], angle, [angle[0] + 360.0]]),
         np.concatenate([[loss_db[-1]], loss_db, [loss_db[0]]]),
     )
 
 
-def _by_angle(table: Table, *, turn_deg: float | None) -> dict[float, float]:
-    """Attenuation by angle, in order of angle; where one direction has two, the greater (`contradictions` names it)."""
+def by_angle(table: Table, *, turn_deg: float | None = None) -> dict[float, float]:
+    """Attenuation by angle, in order of angle; where one direction has two, the greater (`contradictions` names it).
+
+    `turn_deg`: a whole turn, where angles go round.
+    """
     return dict(sorted((angle if turn_deg is None else angle % turn_deg, loss) for angle, loss in table))
 
 

@@ -42,6 +42,8 @@ class PointLevels:
         From the transmitter, from true north. [degrees]
     rx_ground_m : ndarray
         Ground height that was used at the point, above sea level. [m]
+    tx_elevation_deg : ndarray
+        Elevation at which the ray leaves, towards the point or the horizon that hides it. [degrees]
     line_of_sight : ndarray of bool
         Whether the antennas see each other over the bare ground.
     covered : ndarray of bool
@@ -58,6 +60,7 @@ class PointLevels:
     ground_distance_m: Floats
     bearing_deg: Floats
     rx_ground_m: Floats
+    tx_elevation_deg: Floats
     line_of_sight: NDArray[np.bool_]
     covered: NDArray[np.bool_]
     smooth: bool
@@ -139,6 +142,7 @@ def _by_sweep(
         ground_distance_m=distance_m,
         bearing_deg=bearing_deg,
         rx_ground_m=found.ground_m,
+        tx_elevation_deg=found.tx_elevation_deg,
         line_of_sight=found.line_of_sight,
         covered=covered,
         smooth=ground.terrain is None,
@@ -169,6 +173,7 @@ def _by_paths(
         ground_distance_m=table([p.ground_distance_m for p in found]),
         bearing_deg=table([p.bearing_deg for p in found]),
         rx_ground_m=table([p.rx_ground_m for p in found]),
+        tx_elevation_deg=table([p.loss[0].tx_elevation_deg if p.loss else np.nan for p in found]),
         line_of_sight=table([bool(p.loss) and p.loss[0].line_of_sight for p in found]).astype(bool),
         covered=table([p.ground.covered for p in found]).astype(bool),
         smooth=ground.terrain is None,

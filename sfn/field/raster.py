@@ -43,6 +43,9 @@ class LevelRaster:
         Geodesic from the site. [m]
     rx_ground_m : ndarray of float32
         Ground at the pixel above sea level. [m] NaN where not covered.
+    tx_elevation_deg : ndarray of float32
+        Elevation at which the ray leaves, towards the pixel or the horizon that hides it: what else the antenna turns
+        on, so that another can be tried without walking the ground again (`sfn.field.gain`). [degrees]
     line_of_sight : ndarray of bool
         Whether the antennas see each other over the bare ground.
     covered : ndarray of bool
@@ -62,6 +65,7 @@ class LevelRaster:
     level_1pct_dbuvm: Singles
     ground_distance_m: Singles
     rx_ground_m: Singles
+    tx_elevation_deg: Singles
     line_of_sight: Flags
     covered: Flags
     smooth: bool
@@ -148,6 +152,7 @@ def level_raster(
         level_1pct_dbuvm=field[1].astype(np.float32),
         ground_distance_m=(found.distance_km * 1000.0).astype(np.float32),
         rx_ground_m=found.ground_m.astype(np.float32),
+        tx_elevation_deg=found.tx_elevation_deg.astype(np.float32),
         line_of_sight=found.line_of_sight,
         covered=covered,
         smooth=window.terrain is None,

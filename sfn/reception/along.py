@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sfn.field.indoors import indoor_loss_db
 from sfn.field.levels import levels_at
 from sfn.field.shift import site_shift
+from sfn.field.transmitter import Transmitter
 from sfn.geodesy.globe import FURTHEST_REACH_M
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.geodesy.sites import place, within_reach
@@ -39,6 +40,10 @@ class LineSignals:
         From antenna to antenna. [us]
     bearing_deg : ndarray, shape (S, M)
         From the places to the sites. [degrees]
+    tx_bearing_deg, tx_elevation_deg : ndarray, shape (S, M)
+        From the sites to the places, and at which elevation the ray leaves: what an antenna turns on. [degrees]
+    radiating : tuple of Transmitter
+        What the levels are of, site by site.
     rx_ground_m : ndarray, shape (M,)
         Ground above sea level; NaN where it is not known. [m]
     covered : ndarray of bool, shape (S, M)
@@ -56,6 +61,9 @@ class LineSignals:
     level_1pct_dbuvm: Floats
     travel_us: Floats
     bearing_deg: Floats
+    tx_bearing_deg: Floats
+    tx_elevation_deg: Floats
+    radiating: tuple[Transmitter, ...]
     rx_ground_m: Floats
     covered: NDArray[np.bool_]
     rx_height_m: float
@@ -107,7 +115,7 @@ def line_signals(
     within_reach(network, placed, lat_deg, lon_deg, most_m=FURTHEST_REACH_M, where="line")
     radiating = transmitters(network, placed)
     shape = (len(radiating), len(lat_deg))
-    level, rare, travel, bearing = (np.full(shape, np.nan) for _ in range(4))
+    level, rare, travel, bearing, leaves, rises = (np.full(shape, np.nan) for _ in range(6))
     covered, above = np.ones(shape, dtype=bool), np.full(shape[1], np.nan)
     smooth, averaged = True, (1, 1, 1)
     for i, (one, site) in enumerate(zip(radiating, network.sites, strict=True)):
@@ -119,6 +127,7 @@ def line_signals(
         shift_db = site_shift(site, found.bearing_deg) - indoor_loss_db(network)
         level[i], rare[i], covered[i] = found.level_dbuvm + shift_db, found.level_1pct_dbuvm + shift_db, found.covered
         bearing[i] = inverse(lat_deg, lon_deg, one.lat_deg, one.lon_deg)[1]
+        leaves[i], rises[i] = found.bearing_deg, found.tx_elevation_deg
         above = np.where(np.isnan(above), found.rx_ground_m, above)
         smooth &= found.smooth
         averaged = coarsest(averaged, found.averaged)
@@ -129,7 +138,9 @@ def line_signals(
         tell("all sites", len(radiating), len(radiating))
     ids = tuple(site.id for site in network.sites)
     others = other_signals(network, lat_deg, lon_deg, ground=ground, rx_height_m=height_m)
-    return LineSignals(ids, level, rare, travel, bearing, above, covered, height_m, smooth, averaged, others)
+    return LineSignals(
+        ids, level, rare, travel, bearing, leaves, rises, radiating, above, covered, height_m, smooth, averaged, others
+    )
 
 
 def other_signals(

@@ -51,6 +51,11 @@ class Coverage:
     averaged : tuple of int
         Samples along a side of each height, and of each cover height or zone, that some site's levels rest on: 1
         where they are as in the files. `averaged_says` puts it in words.
+    tx_elevation_deg : ndarray of float32, shape (S, M)
+        Elevation at which each ray leaves its site: what an antenna turns on, so that another can be tried. A fifth of
+        the memory of all; bearings are worked out anew instead. [degrees]
+    radiating : tuple of Transmitter
+        What the levels are of, site by site; empty where they were made by hand, and cannot follow a try.
     gains : dict
         What `sfn.reception.aimed` keeps of roof antennas, by the sites on air. [dB]
     """
@@ -63,7 +68,13 @@ class Coverage:
     rx_ground_m: NDArray[np.float32]
     covered: NDArray[np.bool_]
     smooth: bool
+    tx_elevation_deg: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
+    radiating: tuple[Transmitter, ...] = ()
     gains: dict[tuple[int, ...], NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
+    bearings: dict[int, NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
+    """Bearings of the pixels from sites whose antenna was tried otherwise, by their place; never copied. [degrees]"""
+    retried: bool = False
+    """Whether its levels follow another power or antenna than they were computed with, in arrays of their own."""
     averaged: tuple[int, int, int] = (1, 1, 1)
     others: "Coverage | None" = None
     """Levels of transmitters of other programmes; None where none is listed."""
@@ -74,6 +85,13 @@ class Coverage:
     def averaged_says(self) -> str:
         """What must be said where the ground was made coarser; empty where it was not."""
         return averaged_says(*self.averaged)
+
+    @property
+    def kept_bytes(self) -> int:
+        """Memory of its largest arrays."""
+        levels = self.level_dbuvm.nbytes + self.level_1pct_dbuvm.nbytes
+        kept = sum(one.nbytes for one in (*self.gains.values(), *self.bearings.values()))
+        return levels + kept + self.travel_us.nbytes + self.tx_elevation_deg.nbytes
 
     def area_km2(self) -> NDArray[np.float64]:
         """Ground area of each pixel, shape (M,). [km2]"""
@@ -162,7 +180,7 @@ def coverage(
     """
     radiating = transmitters(network, placed)
     count, pixels = len(radiating), grid.pixels_n
-    level, level_1pct = (np.empty((count, pixels), dtype=np.float32) for _ in range(2))
+    level, level_1pct, rises = (np.empty((count, pixels), dtype=np.float32) for _ in range(3))
     covered = np.ones(pixels, dtype=bool)
     rx_ground = np.full(pixels, np.nan, dtype=np.float32)
     smooth, averaged = True, (1, 1, 1)
@@ -180,6 +198,7 @@ def coverage(
     )
     for i, raster in made:
         level[i], level_1pct[i] = raster.level_dbuvm.ravel(), raster.level_1pct_dbuvm.ravel()
+        rises[i] = raster.tx_elevation_deg.ravel()
         shift_db = shift_on(network, radiating[i], grid) - inside_db
         if np.any(shift_db):
             level[i] += np.ravel(shift_db)
@@ -235,6 +254,8 @@ def coverage(
         rx_ground,
         covered,
         smooth,
+        rises,
+        radiating,
         averaged=averaged,
         others=others,
     )

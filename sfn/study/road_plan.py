@@ -1,11 +1,8 @@
 """A road from a line to its answer: samples, levels once, then the plan and what is tried on it."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from math import log10
+from dataclasses import dataclass
 from pathlib import Path
-
-import numpy as np
 
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
@@ -15,6 +12,7 @@ from sfn.plan import Network
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.coverage import levels_key
 from sfn.reception.listeners import listeners
+from sfn.reception.radiated import line_as_radiated
 from sfn.study.losers import names_near
 from sfn.study.road import Road, road
 from sfn.study.what_if import WhatIf, tried
@@ -153,7 +151,7 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
     """
     placed = place(network)
     now = tried(network, tries, placed=placed, as_set=as_set)
-    signals = _as_strong(of.signals, network, now.network)
+    signals = line_as_radiated(now.network, of.signals)
     found = road(now, of.samples, signals, near=of.near)
     before = None
     if now.says:
@@ -164,19 +162,6 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
         measured = overlaid(of.log, of.samples, signals.level_dbuvm, sites=signals.sites, on_air=found.sites)
     doubts = (*of.track.problems, *(() if of.log is None else of.log.origin.problems))
     return PlannedRoad(found, before, measured, now.table, now.doubts, doubts, stamped_checksum(network))
-
-
-def _as_strong(signals: LineSignals, network: Network, now: Network) -> LineSignals:
-    """The levels of a network with the powers that it has in a planned state: they add to both planes alike."""
-    before, after = ({site.id: site.erp_kw.h + site.erp_kw.v for site in one.sites} for one in (network, now))
-    if before == after:
-        return signals
-    shift_db = np.array([[10 * log10(after[site] / before[site])] for site in signals.sites])
-    return replace(
-        signals,
-        level_dbuvm=signals.level_dbuvm + shift_db,
-        level_1pct_dbuvm=signals.level_1pct_dbuvm + shift_db,
-    )
 
 
 def planned_road(

@@ -16,6 +16,7 @@ from sfn.reception.coverage import Coverage
 from sfn.reception.heard import HeardAreas, heard_areas
 from sfn.reception.others import needed_on, others_says
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
+from sfn.reception.radiated import as_radiated
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.numbers import db, number
@@ -218,6 +219,7 @@ def zones(
     network : Network
         Says which sites are on air and what counts.
     coverage : Coverage
+        Levels follow powers and antennas of `network`.
     launches : mapping of site id to launch time
         [us]
     people : ndarray, shape (M,), optional
@@ -232,7 +234,7 @@ def zones(
     PlanError
         If the service is not known.
     """
-    carried = service_of(network)
+    coverage, carried = as_radiated(network, coverage), service_of(network)
     counts = criteria(network, carried)
     on_air = coverage.on_air(network)
     arrivals = coverage.arrivals(launches)

@@ -359,8 +359,10 @@ class Maps:
 
 
 def _zones_bytes(made: Zones) -> int:
-    """Memory of a map's layers, with as much again for what they are made of."""
-    return 2 * sum(layer.values.nbytes for layer in made.layers)
+    """Memory of a map's layers, with as much again for what they are made of, and of levels that follow a try."""
+    levels = made.coverage
+    own = levels.level_dbuvm.nbytes + levels.level_1pct_dbuvm.nbytes if levels.retried else 0
+    return 2 * sum(layer.values.nbytes for layer in made.layers) + own
 
 
 def _effect_bytes(made: Effect) -> int:
@@ -370,4 +372,4 @@ def _effect_bytes(made: Effect) -> int:
 
 def _bytes(made: Coverage) -> int:
     """Memory of a coverage."""
-    return made.level_dbuvm.nbytes + made.level_1pct_dbuvm.nbytes + made.travel_us.nbytes
+    return made.kept_bytes

@@ -1,0 +1,92 @@
+"""Levels that were computed once, as a network with other powers and antennas radiates: no path is walked again.
+
+Whatever takes levels of a network asks here, so that none of a try are mixed with those of the plan.
+"""
+
+from dataclasses import replace
+
+from sfn.errors import PlanError, Problem, Touch
+from sfn.field.gain import bearings_on, level_change, same_path
+from sfn.field.transmitter import Transmitter, transmitter
+from sfn.plan import Network
+from sfn.reception.along import LineSignals
+from sfn.reception.coverage import Coverage, received_plane
+
+
+def as_radiated(network: Network, computed: Coverage) -> Coverage:
+    """A map's levels as a network radiates; the map itself where that is what they were computed of.
+
+    Parameters
+    ----------
+    network : Network
+        With the sites of the map, at their places and heights; powers and antennas may be others.
+    computed : Coverage
+
+    Returns
+    -------
+    Coverage
+        Levels within 0.001 dB of those computed anew: what is kept are float32 levels, and float32 angles.
+
+    Raises
+    ------
+    PlanError
+        If a site stands elsewhere or higher, or the frequency is another: then the levels are of another path.
+    """
+    changed = _changed(network, computed.radiating)
+    if not changed:
+        return computed
+    plane, after = received_plane(network), list(computed.radiating)
+    level, rare = computed.level_dbuvm.copy(), computed.level_1pct_dbuvm.copy()
+    for i, radiates in changed.items():
+        before, after[i] = computed.radiating[i], radiates
+        if i not in computed.bearings:
+            computed.bearings[i] = bearings_on(before, computed.grid)
+        change_db = level_change(before, radiates, computed.bearings[i], computed.tx_elevation_deg[i], plane=plane)
+        level[i] += change_db
+        rare[i] += change_db
+    return replace(computed, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after), gains={}, retried=True)
+
+
+def line_as_radiated(network: Network, signals: LineSignals) -> LineSignals:
+    """The same for levels along a line; arguments and refusals as for `as_radiated`."""
+    changed = _changed(network, signals.radiating)
+    if not changed:
+        return signals
+    plane, after = received_plane(network), list(signals.radiating)
+    level, rare = signals.level_dbuvm.copy(), signals.level_1pct_dbuvm.copy()
+    for i, radiates in changed.items():
+        before, after[i] = signals.radiating[i], radiates
+        change_db = level_change(
+            before, radiates, signals.tx_bearing_deg[i], signals.tx_elevation_deg[i], plane=plane
+        )  # fmt: skip
+        level[i] += change_db
+        rare[i] += change_db
+    return replace(signals, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after))
+
+
+def _changed(network: Network, radiating: tuple[Transmitter, ...]) -> dict[int, Transmitter]:
+    """What is radiated otherwise, by its place among the sites."""
+    sites = {site.id: site for site in network.sites}
+    found, problems = {}, []
+    for i, before in enumerate(radiating):
+        site = sites.get(before.id)
+        if site is None:
+            continue
+        now = transmitter(site, network, lat_deg=before.lat_deg, lon_deg=before.lon_deg)
+        if now == before:
+            continue
+        if same_path(before, now):
+            found[i] = now
+            continue
+        problems.append(
+            Problem(
+                f"sites[{network.places[site.id]}]",
+                f"site {site.name} stands, or radiates, otherwise than when these levels were computed",
+                "levels computed anew",
+                code="levels-of-another-path",
+                touches=(Touch(site.id),),
+            )
+        )
+    if problems:
+        raise PlanError(problems)
+    return found
