@@ -1,4 +1,4 @@
-"""What-ifs on the command line: ``--offset SITE:US``, ``--clock SITE:US``, ``--route SITE:ROUTE``, ``--off SITE``."""
+"""What-ifs on the command line: ``--offset SITE:US``, ``--power SITE:DB`` and their like, of one site each."""
 
 import argparse
 
@@ -6,6 +6,8 @@ from sfn.cli.table import say_left_out
 from sfn.errors import PlanError, Problem
 from sfn.library.opened import Opened, load
 from sfn.plan.number_text import number_written
+from sfn.study.lever_try import ALL_ROUND, Lever
+from sfn.study.lever_typed import TYPED, levers_typed
 from sfn.study.what_if import WhatIf
 from sfn.study.window_try import WindowTry
 from sfn.systems.ofdm_window import MAP_STRATEGIES
@@ -18,6 +20,11 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("clock", "SITE:US", "try a clock that is late by so much"),
         ("route", "SITE:ROUTE", "try a route, with the main route's setting"),
         ("off", "SITE", "try a site off the air"),
+        ("power", "SITE:POWER", "try more or less power (3dB, -6dB) or another e.r.p. (2.5kW, 400W)"),
+        ("azimuth", "SITE:DEG", "try the antenna turned, clockwise from the north that the document counts from"),
+        ("pattern", "SITE:OTHER", f"try the pattern of another site; {ALL_ROUND}: alike in all directions"),
+        ("electrical-tilt", "SITE:DEG", "try another electrical tilt, downwards"),
+        ("mechanical-tilt", "SITE:DEG", "try another mechanical tilt, downwards"),
     ):
         parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
     add_state(parser)
@@ -48,10 +55,19 @@ def tries_argument(args: argparse.Namespace) -> WhatIf:
     problems: list[Problem] = []
     numbers = {name: _numbers(name, getattr(args, name), problems) for name in ("offset", "clock")}
     routes = dict(_pairs("route", args.route, problems))
+    levers = _levers(args, problems)
     if problems:
         raise PlanError(problems)
     window = WindowTry(args.strategy, args.backoff_us, args.threshold_db)
-    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off), window, args.state)
+    return WhatIf(numbers["offset"], numbers["clock"], routes, frozenset(args.off), window, args.state, levers)
+
+
+def _levers(args: argparse.Namespace, problems: list[Problem]) -> dict[str, Lever]:
+    """Power, direction, pattern and tilts, by site."""
+    given = {name: dict(_pairs(name, getattr(args, name.replace("-", "_")), problems)) for name in TYPED}
+    made, found = levers_typed(given, prefix="--")
+    problems += found
+    return made
 
 
 def _pairs(name: str, texts: list[str], problems: list[Problem]) -> list[tuple[str, str]]:

@@ -1,4 +1,4 @@
-"""A network with some things tried: other offsets, sites off the air, a clock that drifted, a standby route."""
+"""A network with some things tried: offsets, clocks, routes, sites off the air, power and antennas."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -10,6 +10,8 @@ from sfn.geodesy.position import Located
 from sfn.plan import Network, Site
 from sfn.plan.left_out import why_left_out
 from sfn.report.numbers import us
+from sfn.study.lever_says import beyond_levels, lever_doubts, lever_says
+from sfn.study.lever_try import Lever, differing, lever_problems, levered
 from sfn.study.states import state_says
 from sfn.study.window_try import WindowTry, with_window
 from sfn.timing import DelayTable, delay_table
@@ -31,6 +33,8 @@ class WhatIf:
     """How OFDM receivers place their window."""
     state: str = ""
     """The planned state that it is tried in; empty: as the network stands."""
+    levers: Mapping[str, Lever] = field(default_factory=dict)
+    """Power, direction, pattern and tilts."""
 
     def against(self, network: Network) -> "WhatIf":
         """Only what differs from the plan, so that an address that repeats the plan is no try."""
@@ -44,12 +48,17 @@ class WhatIf:
             frozenset(name for name in self.off_air if name not in sites or sites[name].on_air),
             self.window if self.window and with_window(network, self.window)[1] else WindowTry(),
             self.state,
+            {
+                name: kept
+                for name, lever in self.levers.items()
+                if (kept := differing(lever, sites[name], network) if name in sites else lever)
+            },
         )
 
     def problems(self, network: Network) -> tuple[Problem, ...]:
         """Sites and routes that the network does not have, and figures beyond reason."""
         sites = {site.id: site for site in network.sites}
-        named = {*self.offsets_us, *self.clock_errors_us, *self.routes, *self.off_air}
+        named = {*self.offsets_us, *self.clock_errors_us, *self.routes, *self.off_air, *self.levers}
         found = [*why_left_out(network.left_out, named)]
         gone = {one.site_id for one in network.left_out}
         for key, names in (
@@ -57,6 +66,7 @@ class WhatIf:
             ("clock", self.clock_errors_us),
             ("route", self.routes),
             ("off", self.off_air),
+            ("lever", self.levers),
         ):
             found += [
                 Problem(
@@ -95,7 +105,7 @@ class WhatIf:
                         values={"route": route},
                     )
                 )
-        return tuple(found)
+        return (*found, *lever_problems(network, self.levers))
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +165,9 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     planned = network.model_copy(
         update={
             "sites": tuple(
-                site.model_copy(update={"offset_us": what.offsets_us.get(site.id, site.offset_us)})
+                levered(site, what.levers.get(site.id, Lever()), network).model_copy(
+                    update={"offset_us": what.offsets_us.get(site.id, site.offset_us)}
+                )
                 for site in network.sites
             )
         }
@@ -172,8 +184,16 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
             launches[name] += moved.get(at, 0.0)
             at = parents[at]
     sites_say = (text for site in network.sites for text in _sentences(site, what, table, silent, names, as_set))
-    says = (*state_says(network), *sites_say, *windows_said)
-    doubts = (*_beyond_fields(network, table, placed, what), *_unfit_routes(network, what))
+    levers_say = (
+        *(lever_says(site, what.levers[site.id], network) for site in network.sites if site.id in what.levers),
+        *(beyond_levels(network, what.levers) if what.levers else ()),
+    )
+    says = (*state_says(network), *sites_say, *windows_said, *levers_say)
+    doubts = (
+        *_beyond_fields(network, table, placed, what),
+        *_unfit_routes(network, what),
+        *lever_doubts(network, what.levers, placed),
+    )
     return Tried(network.model_copy(update={"sites": sites}), table, launches, says, doubts)
 
 

@@ -30,7 +30,7 @@ ALL = {"ground_digest": "d", "rx_height_m": 1.5, "receiver_polarisation": None, 
 def raster(value: float, size: int = 40) -> LevelRaster:
     """A raster of one value."""
     level = np.full((size, size), value, dtype=np.float32)
-    return LevelRaster(level, level + 3, level * 0, level * 0, level > 0, level > 0, True)
+    return LevelRaster(level, level + 3, level * 0, level * 0, level * 0, level > 0, level > 0, True)
 
 
 def test_what_is_kept_comes_back(tmp_path: Path) -> None:

@@ -327,6 +327,6 @@ def test_a_fault_in_one_site_is_raised_by_name() -> None:
 def test_a_raster_can_be_described_as_json(raster: LevelRaster) -> None:
     """The record's arrays have names that a script can list."""
     assert (
-        '["level_dbuvm", "level_1pct_dbuvm", "ground_distance_m", "rx_ground_m", "line_of_sight", "covered"]'
+        '["level_dbuvm", "level_1pct_dbuvm", "ground_distance_m", "rx_ground_m", "tx_elevation_deg", "line_of_sight", "covered"]'
         == json.dumps(list(raster.arrays()))
     )
