@@ -88,7 +88,8 @@ def user(settings: Settings, given: argparse.Namespace) -> int:
             accounts.end(given.name)
         else:
             for one in accounts.users():
-                print(f"{one.name}\t{one.role}{'' if one.ended_at is None else f'  ended {one.ended_at:%Y-%m-%d}'}")
+                ended = "" if one.ended_at is None else f"  ended {one.ended_at:%Y-%m-%d}"
+                print(f"{one.name}\t{one.role}{ended}{'  damaged: comes in no more' if one.damaged else ''}")
     finally:
         store.close()
     return 0

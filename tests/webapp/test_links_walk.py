@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
-from sqlalchemy import update
 from starlette.testclient import TestClient
 
 from tests.webapp.conftest import token_in
@@ -15,6 +14,7 @@ from webapp.on_air.site_links import token_of
 from webapp.store import passwords
 from webapp.store.links_kept import KeptLink
 from webapp.store.schema import links
+from webapp.store.seals import change
 from webapp.store.store import Store
 
 WORDS = "several words do well"
@@ -125,7 +125,7 @@ def test_over_it_takes_nothing_and_says_why(
     else:
         with store.writing() as connection:
             past = (datetime.now(UTC) - timedelta(minutes=1)).replace(tzinfo=None)
-            connection.execute(update(links).where(links.c.id == kept.id).values(ends_at=past))
+            assert change(connection, links, links.c.id == kept.id, {"ends_at": past}) == 1
     refused = sent(phone, address, "queued on the mountain")
     assert refused.status_code == 410
     (problem,) = refused.json()["problems"]

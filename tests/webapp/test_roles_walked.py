@@ -48,7 +48,7 @@ CHANGES = {
         N/measurements/recordings/upload N/offsets/find N/point/direct N/point/hear/upload N/road
         N/road.{form} N/road/again N/road/upload N/signals N/tables/upload""",
     "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
-        N/delete
+        N/damaged/{entry_id}/set-aside N/delete
         N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
         N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept
         N/offsets/weights N/others N/others/upload N/people N/people/upload N/readings/restarts
@@ -164,7 +164,7 @@ def prepare(made: Ground, settings: Settings) -> None:
     made.gaps.update({
         "site_id": link.site_id, "token": token_of(settings.session_key, link), "link_id": link.id, "token_id": 1,
         "job_id": job_id, "job": job_id, "key": "x", "number": 1, "form": "csv", "name": "x", "sound": "x",
-        "overlay_id": over,
+        "overlay_id": over, "entry_id": 1,
     })  # fmt: skip
 
 

@@ -12,10 +12,11 @@ from sfn.errors import PlanError, Problem
 from webapp.config.addresses import Room, to
 from webapp.config.limits import NetworkId, RevisionNumber, whole_number
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of
+from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of, read_network
 from webapp.shell.render import notice, page
 from webapp.shell.windows import Shown, Window, window
 from webapp.standing.editing import Draft, save, saved_says, typed, typed_beside
+from webapp.standing.set_aside import DamagedEntry, damaged_entries, set_aside
 from webapp.standing.told import put_down
 from webapp.store.differences import clashes, compared, merged, shown
 from webapp.store.documents import as_text
@@ -39,6 +40,12 @@ class RevisionsPage(Context):
     """The newest first."""
     rows: Window[Revision]
     """Those of them that stand here."""
+    problems: tuple[Problem, ...] = ()
+    """Why nothing can be shown of the newest: the database is damaged."""
+    damaged: frozenset[int] = frozenset()
+    """Numbers of the revisions whose document is not what was saved."""
+    entries: tuple[DamagedEntry, ...] = ()
+    """Readings, sign-offs and issues that are not what was written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +112,41 @@ class ConflictPage(Context):
 
 
 @router.get("/networks/{network_id}/revisions")
-def show(request: Request, store: StoreDep, network: NetworkDep, revisions: Shown = "") -> Response:
-    """Every revision; of many the part that is asked for."""
-    found = store.history(network.head.id)
-    return page(request, RevisionsPage(network.head, found, window(found, revisions, most=MOST_ROWS_N)))
+def show(request: Request, store: StoreDep, network_id: NetworkId, revisions: Shown = "") -> Response:
+    """Every revision, of many the part that is asked for; of a damaged network too, with what is whole."""
+    try:
+        head = read_network(request, store, network_id).head
+    except PlanError as refused:
+        if not any(problem.code == "store-damaged" for problem in refused.problems):
+            raise
+        return _damaged_page(request, store, network_id, refused.problems, revisions)
+    found = store.history(network_id)
+    return page(request, RevisionsPage(head, found, window(found, revisions, most=MOST_ROWS_N)))
+
+
+def _damaged_page(
+    request: Request, store: Store, network_id: int, problems: tuple[Problem, ...], revisions: str
+) -> Response:
+    """What is left of a damaged network, and the ways out of it."""
+    (name, newest), damaged = store.newest(network_id), store.damaged(network_id)
+    network = None if newest.number in damaged else store.read(network_id).network
+    found = store.history(network_id)
+    context = RevisionsPage(
+        NetworkHead(network_id, name, newest), found, window(found, revisions, most=MOST_ROWS_N), problems, damaged,
+        damaged_entries(store, network_id, network),
+    )  # fmt: skip
+    return page(request, context)
+
+
+@router.post("/networks/{network_id}/damaged/{entry_id}/set-aside")
+def put_aside(request: Request, store: StoreDep, network_id: NetworkId, entry_id: NetworkId, form: FormDep) -> Response:
+    """Go on without a damaged entry: what it may have said is set counts as unknown."""
+    by, reason = form.get("author", "").strip(), form.get("reason", "").strip()
+    unknown = set_aside(store, network_id, entry_id, by=by, reason=reason)
+    request.session["author"] = by
+    until = f" What is set at {', '.join(map(format, unknown))} is not known until it is read again." if unknown else ""
+    notice(request, f"Entry {entry_id} is set aside.{until}")
+    return RedirectResponse(to("revisions.show", network_id), 303)
 
 
 @router.get("/networks/{network_id}/compare")
@@ -124,7 +162,9 @@ def compare(
 
 
 @router.post("/networks/{network_id}/revisions/{number}/restore")
-def restore(request: Request, store: StoreDep, network: NetworkDep, number: RevisionNumber, form: FormDep) -> Response:
+def restore(
+    request: Request, store: StoreDep, network_id: NetworkId, number: RevisionNumber, form: FormDep
+) -> Response:
     """Make an old revision the newest."""
     author = form.get("author", "").strip()
     if not author:
@@ -140,10 +180,11 @@ def restore(request: Request, store: StoreDep, network: NetworkDep, number: Revi
             ]
         )
     request.session["author"] = author
-    made = store.restore(network.head.id, number, base_revision=network.head.revision.number, author=author)
-    request.state.problems = unfrozen(store, network.head.id, store.read(network.head.id, made.number).document)
+    newest = store.newest(network_id)[1].number
+    made = store.restore(network_id, number, base_revision=newest, author=author)
+    request.state.problems = unfrozen(store, network_id, store.read(network_id, made.number).document)
     notice(request, f"Revision {number} is restored, as revision {made.number}.")
-    return RedirectResponse(to("revisions.show", network.head.id), 303)
+    return RedirectResponse(to("revisions.show", network_id), 303)
 
 
 @router.post("/networks/{network_id}/merge")

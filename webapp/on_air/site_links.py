@@ -87,6 +87,9 @@ def open_link(links: Links, session_key: str, token: str) -> SiteLink:
     if kept is None:  # given after the backup that this store was restored from: nobody could withdraw it
         what = "the control room has no such link: it was given before an older state was restored"
         raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-unknown"))
+    if kept.damaged or (kept.network_id, kept.site_id, kept.revision) != (link.network_id, link.site_id, link.revision):
+        what = "what the control room has of this link is damaged: it may have been withdrawn"
+        raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-damaged"))
     if kept.withdrawn_at is not None:
         links.tried(kept)
         what = f"this link was withdrawn on {kept.withdrawn_at:%Y-%m-%d %H:%M} UTC"

@@ -128,7 +128,7 @@ PersonDep = Annotated[Person, Depends(current_user)]
 JobsDep = Annotated[Jobs, Depends(_jobs)]
 
 
-def _read(request: Request, store: Store, network_id: int) -> Opened:
+def read_network(request: Request, store: Store, network_id: int) -> Opened:
     """The newest revision; its faults stand on the page (`webapp.shell.render`)."""
     found = opened(store.read(network_id), store, _maps(request))
     request.state.opened = found.network
@@ -137,19 +137,19 @@ def _read(request: Request, store: Store, network_id: int) -> Opened:
 
 
 def _network(request: Request, network_id: NetworkId, store: StoreDep) -> Opened:
-    return _read(request, store, network_id)
+    return read_network(request, store, network_id)
 
 
 def _readable(request: Request, network_id: NetworkId, store: StoreDep) -> Opened:
-    return in_part(_read(request, store, network_id))
+    return in_part(read_network(request, store, network_id))
 
 
 def _stated(request: Request, network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
-    return in_its_state(_read(request, store, network_id), state)
+    return in_its_state(read_network(request, store, network_id), state)
 
 
 def _readable_stated(request: Request, network_id: NetworkId, store: StoreDep, state: str = "") -> Opened:
-    return in_its_state(in_part(_read(request, store, network_id)), state)
+    return in_its_state(in_part(read_network(request, store, network_id)), state)
 
 
 def in_its_state(found: Opened, state: str) -> Opened:

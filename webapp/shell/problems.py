@@ -82,6 +82,8 @@ class ProblemPage(Context):
     """Each thing that is wrong, with its place."""
     back: str
     """Address of the network that it was about; empty where it was about none."""
+    revisions: str
+    """Address of its revisions where the database is damaged: the ways out stand there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,9 +133,10 @@ def refusal(
     technician = request.url.path.startswith("/site/")
     if technician and status in (404, 410):
         title, sentence = "This link opens no sheet", "Set nothing from an older one."
-    return page(
-        request, ProblemPage(status, title, sentence, technician, problems, _network_of(request, status)), status=status
-    )
+    back = _network_of(request, status)
+    harmed = back and not technician and any(problem.code == "store-damaged" for problem in problems)
+    ways_out = to("revisions.show", int(request.path_params["network_id"])) if harmed else ""
+    return page(request, ProblemPage(status, title, sentence, technician, problems, back, ways_out), status=status)
 
 
 def install(app: FastAPI) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Engine, Row, Select, and_, delete, func, insert, or_, select, update
+from sqlalchemy import Engine, Row, Select, and_, delete, func, select
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
@@ -17,6 +17,7 @@ from webapp.store.audit import Audit
 from webapp.store.passwords import hash_password, password_matches, token_hash
 from webapp.store.roles import ROLES, SCOPES, Person, name_key
 from webapp.store.schema import sessions, tokens, users
+from webapp.store.seals import change, damaged, first, holds, put, rows, utc, utc_or_none
 
 SESSION_S = 12 * 3600  # one working day; a stolen cookie is worth no more
 SESSION_ID_N = 16
@@ -31,8 +32,10 @@ class User:
     id: int
     name: str
     role: str
-    made_at: datetime
+    made_at: datetime | None
     ended_at: datetime | None
+    damaged: bool = False
+    """Whether the row is not what was written: then they do not come in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +46,11 @@ class Token:
     user: str
     label: str
     scope: str
-    made_at: datetime
+    made_at: datetime | None
     ends_at: datetime | None
     revoked_at: datetime | None
+    damaged: bool = False
+    """Whether the row is not what was written: then it opens nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +87,12 @@ class Accounts:
     def users(self) -> tuple[User, ...]:
         """Every user, also those who have left, by name."""
         with self._engine.begin() as connection:
-            return tuple(_user(row) for row in connection.execute(select(users).order_by(users.c.key)))
+            return tuple(_user(row) for row in connection.execute(rows(users).order_by(users.c.key)))
 
     def find(self, name: str) -> User | None:
         """The user of a name, also one who has left; None where there never was one."""
         with self._engine.begin() as connection:
-            row = connection.execute(_named(select(users), name)).first()
+            row = connection.execute(_named(rows(users), name)).first()
         return None if row is None else _user(row)
 
     def add(self, name: str, *, role: str, password: str, because: str = "") -> User:
@@ -127,10 +132,10 @@ class Accounts:
                 "password_hash": hashed,
                 "made_at": self._now(),
             }
-            connection.execute(insert(users).values(**values))
+            put(connection, users, values)
             told = {"role": role, "because": because} if because else {"role": role}
             self._audit.add("user added", subject=name, body=told, within=connection)
-            row = connection.execute(select(users).where(users.c.key == name_key(name))).one()
+            row = connection.execute(rows(users).where(users.c.key == name_key(name))).one()
         return _user(row)
 
     def set_role(self, name: str, role: str) -> None:
@@ -142,7 +147,7 @@ class Accounts:
             row = self._row(connection, name)
             if role != "administrator":
                 self._another_administrator(connection, row)
-            connection.execute(update(users).where(users.c.id == row.id).values(role=role))
+            change(connection, users, users.c.id == row.id, {"role": role})
             self._audit.add("role changed", subject=row.name, body={"role": role, "was": row.role}, within=connection)
 
     def set_password(self, name: str, password: str) -> None:
@@ -150,27 +155,37 @@ class Accounts:
         hashed = hash_password(password, name=name)
         with self._writing.begin() as connection:
             row = self._row(connection, name)
-            connection.execute(update(users).where(users.c.id == row.id).values(password_hash=hashed))
+            change(connection, users, users.c.id == row.id, {"password_hash": hashed})
             connection.execute(delete(sessions).where(sessions.c.user_id == row.id))
             self._audit.add("password changed", subject=row.name, within=connection)
 
     def end(self, name: str) -> None:
-        """Let a user in no more; their sessions and tokens end, their name stays with what they did."""
+        """Let a user in no more, also a damaged one; sessions and tokens end, the name stays with what they did."""
         with self._writing.begin() as connection:
-            row = self._row(connection, name)
+            row = self._row(connection, name, even_damaged=True)
             self._another_administrator(connection, row)
             now = self._now()
-            connection.execute(update(users).where(users.c.id == row.id).values(ended_at=now))
+            change(connection, users, users.c.id == row.id, {"ended_at": now}, damaged=True)
             connection.execute(delete(sessions).where(sessions.c.user_id == row.id))
             still = and_(tokens.c.user_id == row.id, tokens.c.revoked_at.is_(None))
-            connection.execute(update(tokens).where(still).values(revoked_at=now))
+            change(connection, tokens, still, {"revoked_at": now}, damaged=True)
             self._audit.add("user ended", subject=row.name, within=connection)
 
     def password_hash(self, name: str) -> str | None:
-        """The hash that a password of this user must match; None where there is no such user."""
-        query = _named(select(users.c.password_hash), name).where(users.c.ended_at.is_(None))
+        """The hash that a password of this user must match; None where there is no such user.
+
+        Raises
+        ------
+        PlanError
+            If what the database has of the user is not what was written.
+        """
         with self._engine.begin() as connection:
-            return connection.execute(query).scalar()
+            row = connection.execute(_named(rows(users), name).where(users.c.ended_at.is_(None))).first()
+        if row is None:
+            return None
+        if not holds(users, row):
+            raise PlanError([_damaged_user(row)])
+        return str(row.password_hash)
 
     def matches(self, name: str, password: str) -> bool:
         """Whether this is the user's password."""
@@ -189,21 +204,18 @@ class Accounts:
             row = self._row(connection, name)
             connection.execute(delete(sessions).where(sessions.c.ends_at <= now))
             values = {"began_at": now, "ends_at": now + timedelta(seconds=SESSION_S), "address": address}
-            connection.execute(insert(sessions).values(token_hash=token_hash(token), user_id=row.id, **values))
+            put(connection, sessions, {"token_hash": token_hash(token), "user_id": row.id, **values})
             self._audit.add("signed in", subject=row.name, body=by, who=row.name, within=connection)
         return token
 
     def of_session(self, token: str) -> Person | None:
-        """Who is signed in with it; None where nobody is, or it has ended."""
-        query = (
-            select(users.c.id, users.c.name, users.c.role)
-            .join(sessions, sessions.c.user_id == users.c.id)
-            .where(sessions.c.token_hash == token_hash(token), sessions.c.ends_at > self._now())
-            .where(users.c.ended_at.is_(None))
-        )
+        """Who is signed in with it; None where nobody is, it has ended, or its row or the user's is damaged."""
         with self._engine.begin() as connection:
-            row = connection.execute(query).first()
-        return row and Person(row.name, row.role, "session", row.id)
+            held = first(connection, sessions, rows(sessions).where(sessions.c.token_hash == token_hash(token)))
+            if held is None or utc(held.ends_at) <= self._clock():
+                return None
+            user = self._in(connection, held.user_id)
+        return user and Person(user.name, user.role, "session", user.id)
 
     def sign_out(self, token: str) -> None:
         """End one session."""
@@ -214,28 +226,29 @@ class Accounts:
 
     def sessions(self, user_id: int, *, here: str = "") -> tuple[Session, ...]:
         """Sessions of a user that have not ended, the newest first; `here` is what the asking browser shows."""
-        mine = select(sessions).where(sessions.c.user_id == user_id, sessions.c.ends_at > self._now())
+        mine = rows(sessions).where(sessions.c.user_id == user_id, sessions.c.ends_at > self._now())
         with self._engine.begin() as connection:
-            rows = connection.execute(mine.order_by(sessions.c.began_at.desc(), sessions.c.token_hash)).all()
+            found = connection.execute(mine.order_by(sessions.c.began_at.desc(), sessions.c.token_hash)).all()
         return tuple(
             Session(
                 row.token_hash[:SESSION_ID_N],
-                row.began_at.replace(tzinfo=UTC),
-                row.ends_at.replace(tzinfo=UTC),
+                utc(row.began_at),
+                utc(row.ends_at),
                 row.address,
                 row.token_hash == token_hash(here),
             )
-            for row in rows
+            for row in found
+            if holds(sessions, row)
         )
 
     def end_session(self, user_id: int, session_id: str) -> bool:
         """End one session of a user; whether there was one to end."""
         there = and_(sessions.c.user_id == user_id, func.substr(sessions.c.token_hash, 1, SESSION_ID_N) == session_id)
         with self._writing.begin() as connection:
-            row = connection.execute(select(sessions).where(there)).first()
+            row = connection.execute(rows(sessions).where(there)).first()
             if row is not None:
                 connection.execute(delete(sessions).where(sessions.c.token_hash == row.token_hash))
-                told = {"began_at": f"{row.began_at:%Y-%m-%d %H:%M} UTC", "address": row.address}
+                told = {"began_at": f"{str(row.began_at)[:16]} UTC", "address": row.address}
                 self._audit.add("session ended", body=told, within=connection)
         return row is not None
 
@@ -274,29 +287,29 @@ class Accounts:
                 raise PlanError([Problem("label", what, "one of them revoked first", code="too-many-tokens")])
             ends_at = None if days is None else now + timedelta(days=days)
             values = {"user_id": user_id, "label": label, "scope": scope, "made_at": now, "ends_at": ends_at}
-            connection.execute(insert(tokens).values(token_hash=token_hash(token), **values))
+            put(connection, tokens, {"token_hash": token_hash(token), **values})
             self._audit.add("token made", subject=label, body={"scope": scope, "days": days}, within=connection)
         return token
 
     def of_token(self, token: str) -> Person | None:
-        """Whose token it is; None where it is none, or has ended."""
-        query = (
-            select(users.c.id, users.c.name, users.c.role, tokens.c.scope)
-            .join(tokens, tokens.c.user_id == users.c.id)
-            .where(tokens.c.token_hash == token_hash(token), tokens.c.revoked_at.is_(None))
-            .where(or_(tokens.c.ends_at.is_(None), tokens.c.ends_at > self._now()), users.c.ended_at.is_(None))
-        )
+        """Whose token it is; None where it is none, has ended, or its row or the user's is damaged."""
         with self._engine.begin() as connection:
-            row = connection.execute(query).first()
-        return row and Person(row.name, row.role, "token", row.id, row.scope)
+            held = first(connection, tokens, rows(tokens).where(tokens.c.token_hash == token_hash(token)))
+            if held is None or held.revoked_at is not None:
+                return None
+            if held.ends_at is not None and utc(held.ends_at) <= self._clock():
+                return None
+            user = self._in(connection, held.user_id)
+        return user and Person(user.name, user.role, "token", user.id, held.scope)
 
     def tokens(self, user_id: int | None = None) -> tuple[Token, ...]:
         """Tokens of a user, or all, the newest first."""
-        query = select(tokens, users.c.name).join(users, users.c.id == tokens.c.user_id).order_by(tokens.c.id.desc())
+        query = rows(tokens).order_by(tokens.c.id.desc())
         if user_id is not None:
             query = query.where(tokens.c.user_id == user_id)
         with self._engine.begin() as connection:
-            return tuple(_token(row) for row in connection.execute(query))
+            names = {row.id: row.name for row in connection.execute(select(users.c.id, users.c.name))}
+            return tuple(_token(row, str(names.get(row.user_id, ""))) for row in connection.execute(query))
 
     def revoke(self, token_id: int, *, user_id: int | None = None) -> bool:
         """End a token, of one user where given; whether there was one to end."""
@@ -304,7 +317,7 @@ class Accounts:
         if user_id is not None:
             there = and_(there, tokens.c.user_id == user_id)
         with self._writing.begin() as connection:
-            done = connection.execute(update(tokens).where(there).values(revoked_at=self._now())).rowcount == 1
+            done = change(connection, tokens, there, {"revoked_at": self._now()}, damaged=True) == 1
             if done:
                 self._audit.add("token revoked", subject=str(token_id), within=connection)
         return done
@@ -314,12 +327,18 @@ class Accounts:
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC).replace(tzinfo=None)
 
-    def _row(self, connection: Connection, name: str) -> Row[Any]:
+    def _in(self, connection: Connection, user_id: int) -> Row[Any] | None:
+        """A user who may come in, by number."""
+        return first(connection, users, rows(users).where(users.c.id == user_id, users.c.ended_at.is_(None)))
+
+    def _row(self, connection: Connection, name: str, *, even_damaged: bool = False) -> Row[Any]:
         """A user who may come in."""
-        row = connection.execute(_named(select(users), name).where(users.c.ended_at.is_(None))).first()
+        row = connection.execute(_named(rows(users), name).where(users.c.ended_at.is_(None))).first()
         if row is None:
             expected = "one of those that `python -m webapp user list` shows"
             raise PlanError([Problem("name", f"there is no user {name[:60]}", expected, code="user-unknown")])
+        if not even_damaged and not holds(users, row):
+            raise PlanError([_damaged_user(row)])
         return row
 
     def _another_administrator(self, connection: Connection, row: Row[Any]) -> None:
@@ -363,15 +382,20 @@ def _role_problems(role: str) -> list[Problem]:
     return [Problem("role", f"cannot be {role[:40]!r}", ", ".join(ROLES), code="role-unknown", fields=("role",))]
 
 
-def _utc(moment: datetime | None) -> datetime | None:
-    return moment and moment.replace(tzinfo=UTC)
+def _damaged_user(row: Row[Any]) -> Problem:
+    """That nobody comes in by a row."""
+    helps = "an administrator who ends this user and makes another: python -m webapp user end, user add"
+    return damaged(f"user {row.name}", helps=helps, values={"user": str(row.name)})
 
 
 def _user(row: Row[Any]) -> User:
-    return User(row.id, row.name, row.role, row.made_at.replace(tzinfo=UTC), _utc(row.ended_at))
+    sound = holds(users, row)
+    return User(row.id, str(row.name), str(row.role), utc_or_none(row.made_at), utc_or_none(row.ended_at), not sound)
 
 
-def _token(row: Row[Any]) -> Token:
+def _token(row: Row[Any], name: str) -> Token:
+    """Its record; of a damaged one, what can be shown."""
     return Token(
-        row.id, row.name, row.label, row.scope, row.made_at.replace(tzinfo=UTC), _utc(row.ends_at), _utc(row.revoked_at)
-    )
+        row.id, name, str(row.label), str(row.scope), utc_or_none(row.made_at), utc_or_none(row.ends_at),
+        utc_or_none(row.revoked_at), not holds(tokens, row),
+    )  # fmt: skip

@@ -316,6 +316,11 @@ def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
                         faults.append(f"{where}: its checksum is not that of its document")
                 except PlanError as refused:
                     faults.append(f"{where}: {refused.problems[0].what}")
+            try:
+                store.entries.of(network.id, kind="")
+            except PlanError as refused:
+                faults += [f"{one.where}: {one.what}" for one in refused.problems]
+        faults += store.rows_damaged()
         faults += [f"record, {fault}" for fault in store.audit.verify().faults]
     finally:
         store.close()

@@ -55,8 +55,8 @@ def unchanged(text: str, digest: str | None, *, network_id: int, number: int) ->
         problem = Problem(
             f"network {network_id}, revision {number}",
             "its document is not what was saved: the database is damaged; nothing is shown or worked out from it",
-            "the last backup (python -m webapp restore FILE --replace), or an older revision made the newest "
-            f"(POST /api/networks/{network_id}/restore)",
+            "the last backup (python -m webapp restore FILE --replace), or an older revision made the newest, under "
+            f"Revisions (or POST /api/networks/{network_id}/restore)",
             code="store-damaged",
             values={"network": network_id, "revision": number},
         )

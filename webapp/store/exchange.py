@@ -17,14 +17,16 @@ from sqlalchemy.exc import SQLAlchemyError
 from sfn.errors import PlanError, Problem
 from webapp.config.limits import LONGEST_LINE_N
 from webapp.store.documents import digest_of, network_of, unchanged
+from webapp.store.entries import SET_ASIDE, Entries, count_more
 from webapp.store.schema import entries, networks, new_id, revisions
+from webapp.store.seals import seal
 from webapp.store.store import Store
 
 KIND = "sfn-delays store"
 FORMAT = 1
 _TABLES = {"network": networks, "revision": revisions, "entry": entries}
-_HERE_ALONE = "digest"
-"""Of a document's text as this store keeps it: an export has the document, and a digest of its own."""
+_HERE_ALONE = frozenset({"digest", "entries_n"})
+"""Of texts and rows as this store keeps them, and how many: an export has what they are of, and a digest of its own."""
 _TIMES = ("deleted_at", "saved_at", "made_at")
 
 
@@ -32,7 +34,7 @@ def exported(store: Store) -> Iterator[str]:
     """The lines of a store; the whole in one state, whatever is being saved."""
     digest, count = hashlib.sha256(), 0
     with store.reading() as connection:
-        for line in _lines(connection):
+        for line in _lines(connection, store.entries):
             digest.update(line.encode())
             count += 1
             yield line
@@ -76,14 +78,17 @@ def imported(store: Store, lines: Iterable[str]) -> int:
     return len(ids)
 
 
-def _lines(connection: Connection) -> Iterator[str]:
-    """All but the end."""
+def _lines(connection: Connection, kept: Entries) -> Iterator[str]:
+    """All but the end; a damaged entry that somebody set aside stays behind."""
     yield _text({"store": {"kind": KIND, "format": FORMAT}})
     for network in connection.execute(select(networks).order_by(networks.c.id)).all():
+        kept.look(connection, network.id)
         yield _text({"network": _plain(network._asdict())})
         for kind, table, order in (("revision", revisions, revisions.c.number), ("entry", entries, entries.c.id)):
-            rows = connection.execute(select(table).where(table.c.network_id == network.id).order_by(order))
-            for row in rows:
+            query = select(table).where(table.c.network_id == network.id).order_by(order)
+            if kind == "entry":
+                query = query.where(entries.c.id.not_in(kept.unsound(connection, network.id)))
+            for row in connection.execute(query):
                 if kind == "revision":
                     unchanged(row.document, row.digest, network_id=network.id, number=row.number)
                 yield _text({kind: _plain(row._asdict())})
@@ -91,7 +96,7 @@ def _lines(connection: Connection) -> Iterator[str]:
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
     """A row as JSON: times in ISO 8601, UTC; documents and bodies as themselves."""
-    told = {key: value for key, value in row.items() if key != _HERE_ALONE}
+    told = {key: value for key, value in row.items() if key not in _HERE_ALONE}
     made = {key: f"{value.isoformat()}Z" if isinstance(value, datetime) else value for key, value in told.items()}
     return {key: json.loads(value) if key in ("document", "body") else value for key, value in made.items()}
 
@@ -114,7 +119,7 @@ def _read(line: str, number: int) -> dict[str, Any]:
 def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[int, int], number: int) -> None:
     """One row, under its network's number here."""
     table = _TABLES.get(kind)
-    if table is None or set(values) != {column.name for column in table.c} - {_HERE_ALONE}:
+    if table is None or set(values) != {column.name for column in table.c} - _HERE_ALONE:
         raise _wrong(number, f"holds {kind[:40]!r} with other keys than this program has", "an export of this version")
     row = dict(values)
     try:
@@ -123,7 +128,7 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
                 row[key] = datetime.fromisoformat(row[key].removesuffix("Z"))
         if kind == "network":
             old = row.pop("id")
-            ids[old] = new_id(connection.execute(insert(networks).values(**row)))
+            ids[old] = new_id(connection.execute(insert(networks).values(**row, entries_n=0)))
             return
         if row["network_id"] not in ids:
             what = f"belongs to network {str(row['network_id'])[:40]}, which does not stand before it"
@@ -131,11 +136,15 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
         row["network_id"] = ids[row["network_id"]]
         if kind == "entry":
             row.pop("id")
+            if row["kind"] == SET_ASIDE:  # entries have other numbers here, and the damaged one stayed behind
+                row["body"] = {**row["body"], "entry": 0}
             row["body"] = json.dumps(row["body"], ensure_ascii=False)
+            row["digest"] = seal(entries, row)
+            count_more(connection, row["network_id"], 1)
         else:
             network_of(row["document"], "")  # to be readable, whatever its service says
             row["document"] = json.dumps(row["document"], ensure_ascii=False)
-            row[_HERE_ALONE] = digest_of(row["document"])
+            row["digest"] = digest_of(row["document"])
         connection.execute(insert(table).values(**row))
     except PlanError as refused:
         raise _wrong(number, refused.problems[0].what, refused.problems[0].expected) from refused

@@ -1,15 +1,16 @@
 """Technicians' links as the office knows them: made by whom, for what, until when, withdrawn or not."""
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from sqlalchemy import Engine, Row, and_, insert, select, update
+from sqlalchemy import ColumnElement, Engine, Row, and_, select
 
 from webapp.store.audit import ACTING, Audit
 from webapp.store.schema import audit as audit_lines, links
+from webapp.store.seals import change, holds, put, rows, utc, utc_or_none
 
 TRIED = "withdrawn link opened"
 
@@ -32,10 +33,12 @@ class KeptLink:
     made_with: str
     """One of `Means`; empty where nobody wrote it down."""
     withdrawn_by: str
+    damaged: bool = False
+    """Whether its row is not what was written: then nothing of it is to be believed, and it opens nothing."""
 
     def opens(self, revision: int) -> bool:
         """Whether it is one of a revision and was not withdrawn."""
-        return self.revision == revision and self.withdrawn_at is None
+        return self.revision == revision and self.withdrawn_at is None and not self.damaged
 
 
 class Links:
@@ -53,13 +56,13 @@ class Links:
             "network_id": network_id,
             "site_id": site_id,
             "revision": revision,
-            "made_at": self._now(),
+            "made_at": self._clock().astimezone(UTC).replace(tzinfo=None),
             "made_by": ACTING.get().who or made_by,
             "made_with": made_with,
             "ends_at": ends_at.astimezone(UTC).replace(tzinfo=None),
         }
         with self._engine.execution_options(writes=True).begin() as connection:
-            connection.execute(insert(links).values(id=link_id, **values))
+            put(connection, links, {"id": link_id, **values})
             told = {
                 "link": link_id,
                 "revision": revision,
@@ -74,29 +77,33 @@ class Links:
         return found
 
     def of(self, network_id: int) -> tuple[KeptLink, ...]:
-        """Links of a network that have not ended, withdrawn ones too, the newest first."""
-        query = select(links).where(links.c.network_id == network_id, links.c.ends_at > self._now())
-        with self._engine.begin() as connection:
-            return tuple(_link(row) for row in connection.execute(query.order_by(links.c.made_at.desc(), links.c.id)))
+        """Links of a network that have not ended, withdrawn ones too, the newest first; damaged ones last."""
+        now = self._now()
+        found = [one for one in self._all(links.c.network_id == network_id) if one.damaged or one.ends_at > now]
+        return tuple(sorted(found, key=lambda one: (one.damaged, -one.made_at.timestamp(), one.id)))
 
     def open_by(self, name: str) -> tuple[KeptLink, ...]:
         """Links of every network that a person made and that still open something."""
-        still = and_(links.c.made_by == name, links.c.ends_at > self._now(), links.c.withdrawn_at.is_(None))
-        with self._engine.begin() as connection:
-            return tuple(_link(row) for row in connection.execute(select(links).where(still)))
+        found = self._all(links.c.made_by == name)
+        now = self._now()
+        return tuple(one for one in found if one.withdrawn_at is None and not one.damaged and one.ends_at > now)
 
     def find(self, link_id: str) -> KeptLink | None:
-        """One link, ended or withdrawn ones too."""
+        """One link, ended, withdrawn and damaged ones too."""
+        return next(self._all(links.c.id == link_id), None)
+
+    def _all(self, wanted: ColumnElement[bool]) -> Iterator[KeptLink]:
+        """Links, in no order."""
         with self._engine.begin() as connection:
-            row = connection.execute(select(links).where(links.c.id == link_id)).first()
-        return None if row is None else _link(row)
+            found = connection.execute(rows(links).where(wanted)).all()
+        return (_link(row) for row in found)
 
     def withdraw(self, network_id: int, link_id: str) -> bool:
         """Let a link open nothing from now on; whether there was one to withdraw."""
         there = and_(links.c.id == link_id, links.c.network_id == network_id, links.c.withdrawn_at.is_(None))
-        values = {"withdrawn_at": self._now(), "withdrawn_by": ACTING.get().who}
+        values = {"withdrawn_at": self._clock().astimezone(UTC).replace(tzinfo=None), "withdrawn_by": ACTING.get().who}
         with self._engine.execution_options(writes=True).begin() as connection:
-            done = connection.execute(update(links).where(there).values(**values)).rowcount == 1
+            done = change(connection, links, there, values, damaged=True) == 1
             if done:
                 self._audit.add("link withdrawn", subject=link_id, network_id=network_id, within=connection)
         return done
@@ -114,13 +121,21 @@ class Links:
                 self._audit.add(TRIED, subject=link.id, network_id=link.network_id, body=told, within=connection)
 
     def _now(self) -> datetime:
-        return self._clock().astimezone(UTC).replace(tzinfo=None)
+        return self._clock().astimezone(UTC)
+
+
+_LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def _link(row: Row[Any]) -> KeptLink:
-    """The record of a row."""
+    """The record of a row; of one that does not hold, what can be shown of it."""
+    if holds(links, row):
+        return KeptLink(
+            row.id, row.network_id, row.site_id, row.revision, utc(row.made_at), row.made_by, utc(row.ends_at),
+            utc_or_none(row.withdrawn_at), row.made_with or "", row.withdrawn_by or "",
+        )  # fmt: skip
     return KeptLink(
-        row.id, row.network_id, row.site_id, row.revision, row.made_at.replace(tzinfo=UTC), row.made_by,
-        row.ends_at.replace(tzinfo=UTC), row.withdrawn_at and row.withdrawn_at.replace(tzinfo=UTC),
-        row.made_with or "", row.withdrawn_by or "",
+        str(row.id), row.network_id, str(row.site_id), 0, utc_or_none(row.made_at) or _LONG_AGO, str(row.made_by),
+        utc_or_none(row.ends_at) or _LONG_AGO, utc_or_none(row.withdrawn_at), str(row.made_with or ""),
+        str(row.withdrawn_by or ""), damaged=True,
     )  # fmt: skip

@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import and_, delete, select
 
 from sfn.errors import PlanError, Problem
 from sfn.units import counted
@@ -25,6 +25,7 @@ from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
 from webapp.store.backup import BLOCK, DATABASE, TERRAIN, Verified, alone, missing, opened, refusal, verify
 from webapp.store.migrations import versions
 from webapp.store.schema import file_of, links, sessions, tokens, users
+from webapp.store.seals import change
 from webapp.store.store import Store
 
 
@@ -182,19 +183,23 @@ def _brought_up(fresh: Path, taken: TakenBack | None, source: Path, found: Verif
         with store.writing() as connection:
             ended_n = connection.execute(delete(sessions)).rowcount
             links_n = sum(
-                connection.execute(
-                    update(links)
-                    .where(links.c.id == one, links.c.withdrawn_at.is_(None))
-                    .values(withdrawn_at=_moment(at), withdrawn_by=by)
-                ).rowcount
+                change(
+                    connection,
+                    links,
+                    and_(links.c.id == one, links.c.withdrawn_at.is_(None)),
+                    {"withdrawn_at": _moment(at), "withdrawn_by": by},
+                    damaged=True,
+                )
                 for one, (at, by) in taken.links.items()
             )
             tokens_n = sum(
-                connection.execute(
-                    update(tokens)
-                    .where(tokens.c.token_hash == one, tokens.c.revoked_at.is_(None))
-                    .values(revoked_at=_moment(at))
-                ).rowcount
+                change(
+                    connection,
+                    tokens,
+                    and_(tokens.c.token_hash == one, tokens.c.revoked_at.is_(None)),
+                    {"revoked_at": _moment(at)},
+                    damaged=True,
+                )
                 for one, at in taken.tokens.items()
             )
             people = tuple(_people(connection.execute(select(users)).mappings().all(), taken))

@@ -125,7 +125,7 @@ WORDS: Mapping[Action, str] = {
 
 def may(person: Person, action: Action) -> bool:
     """Whether somebody may do something; a token for reading lets nobody do more than look and compute."""
-    if person.scope == "read" and action not in ("read", "compute"):
+    if person.scope != "write" and action not in ("read", "compute"):
         return False
     return action in ROLES.get(person.role, frozenset())
 

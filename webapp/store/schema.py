@@ -40,6 +40,7 @@ networks = Table(
     Column("sites", Integer, nullable=False),
     Column("head", Integer, nullable=False),
     Column("deleted_at", DateTime(timezone=False)),  # UTC, as every time here
+    Column("entries_n", Integer),  # how many there are, so that one which is gone shows
     sqlite_autoincrement=True,  # an address once given out never means another network
 )
 
@@ -68,6 +69,7 @@ entries = Table(
     Column("made_at", DateTime(timezone=False), nullable=False),
     Column("made_by", String, nullable=False),
     Column("body", Text, nullable=False),  # JSON
+    Column("digest", String(64)),  # of the row: `webapp.store.seals`
     sqlite_autoincrement=True,
 )
 
@@ -82,6 +84,7 @@ users = Table(
     Column("password_hash", String, nullable=False),  # argon2id
     Column("made_at", DateTime(timezone=False), nullable=False),
     Column("ended_at", DateTime(timezone=False)),
+    Column("digest", String(64)),  # of the row: `webapp.store.seals`
     sqlite_autoincrement=True,
 )
 
@@ -94,6 +97,7 @@ sessions = Table(
     Column("began_at", DateTime(timezone=False), nullable=False),
     Column("ends_at", DateTime(timezone=False), nullable=False),
     Column("address", String, nullable=False),
+    Column("digest", String(64)),  # of the row: `webapp.store.seals`
 )
 
 tokens = Table(
@@ -107,6 +111,7 @@ tokens = Table(
     Column("made_at", DateTime(timezone=False), nullable=False),
     Column("ends_at", DateTime(timezone=False)),
     Column("revoked_at", DateTime(timezone=False)),
+    Column("digest", String(64)),  # of the row: `webapp.store.seals`
     sqlite_autoincrement=True,
 )
 
@@ -124,6 +129,7 @@ links = Table(
     Column("withdrawn_at", DateTime(timezone=False)),
     Column("withdrawn_by", String),
     Column("made_with", String),
+    Column("digest", String(64)),  # of the row: `webapp.store.seals`
 )
 
 # What was typed and is not saved yet, step by step. Nobody's plan: the oldest go.

@@ -13,9 +13,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, Select, insert, select, update
+from sqlalchemy import Engine, Row, Select, func, insert, select, update
 from sqlalchemy.engine import Connection
 
+from sfn.errors import PlanError, Problem
 from sfn.plan import Network, checksum
 from sfn.systems.mode_table import text_of_own
 from sfn.systems.of_network import stamped
@@ -26,7 +27,8 @@ from webapp.store.drafts import Drafts
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
 from webapp.store.overlays import Overlays
-from webapp.store.schema import networks, new_id, open_engine, revisions
+from webapp.store.schema import links, networks, new_id, open_engine, revisions, tokens, users
+from webapp.store.seals import HELPS, unsound
 
 Document = Mapping[str, Any]
 
@@ -168,7 +170,33 @@ class Store:
             rows = connection.execute(query)
             if not own:
                 return tuple(_revision(row) for row in rows)
-            return tuple(_under(own, _revision(row), _document(row)) for row in rows)
+            return tuple(_under(own, _revision(row), _document(row)) if _holds(row) else _revision(row) for row in rows)
+
+    def damaged(self, network_id: int) -> frozenset[int]:
+        """Revisions of a network whose document is not what was saved; raises `MissingError` as `read` does."""
+        query = select(revisions).where(revisions.c.network_id == network_id)
+        with self._engine.begin() as connection:
+            self._head(connection, network_id)
+            return frozenset(row.number for row in connection.execute(query) if not _holds(row))
+
+    def rows_damaged(self) -> tuple[str, ...]:
+        """Users, tokens and links that are not what was written, in words."""
+        with self._engine.begin() as connection:
+            return tuple(
+                f"{table.name}, {number}: what the database has of it is not what was written"
+                for table in (users, tokens, links)
+                for number in unsound(connection, table)
+            )
+
+    def newest(self, network_id: int) -> tuple[str, Revision]:
+        """Name of a network, and its newest revision, without its document; raises `MissingError` as `read` does."""
+        query = select(networks.c.name, *_WITHOUT_DOCUMENT).where(
+            networks.c.id == network_id, revisions.c.network_id == network_id, revisions.c.number == networks.c.head
+        )
+        with self._engine.begin() as connection:
+            self._head(connection, network_id)
+            row = connection.execute(query).one()
+            return str(row.name), _revision(row)
 
     # Writing
 
@@ -250,6 +278,13 @@ class Store:
         head = connection.execute(query).scalar()
         if head is None:
             raise MissingError
+        # The row says which is the newest, and so does what is there: of one turned bit in it, an older plan would be.
+        last = connection.execute(select(func.max(revisions.c.number)).where(revisions.c.network_id == network_id))
+        newest = last.scalar()
+        if newest != head:
+            what = f"the database is damaged: revision {head} counts as the newest, and {newest} is"
+            values = {"network": network_id, "head": head, "newest": newest}
+            raise PlanError([Problem(f"network {network_id}", what, HELPS, code="store-damaged", values=values)])
         return int(head)
 
     def _read(
@@ -295,6 +330,11 @@ class Store:
         subject = str(document.get("name") or "")
         self.audit.add("saved", subject=subject, network_id=network_id, body=told, who=author, within=connection)
         return made
+
+
+def _holds(row: Row[Any]) -> bool:
+    """Whether a revision's document is what was saved."""
+    return row.digest is None or row.digest == digest_of(row.document)
 
 
 def _document(row: Row[Any]) -> dict[str, Any]:
