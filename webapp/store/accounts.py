@@ -1,7 +1,6 @@
 """Users, the browsers they are signed in with, and their scripts' tokens. What is made or ended counts at once."""
 
 import secrets
-import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -11,9 +10,9 @@ from sqlalchemy import Engine, Row, Select, and_, delete, func, select
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
-from sfn.visible import UNDRAWN
 from webapp.config.limits import LONGEST_PERSON_N
 from webapp.store.audit import Audit
+from webapp.store.names import name_problems
 from webapp.store.passwords import hash_password, password_matches, token_hash
 from webapp.store.roles import ROLES, SCOPES, Person, name_key
 from webapp.store.schema import sessions, tokens, users
@@ -103,18 +102,8 @@ class Accounts:
         PlanError
             If the name is taken or none, the role is none, the password too short, or the first is no administrator.
         """
-        name, problems = " ".join(name.split()), []
-        if not name or len(name) > LONGEST_PERSON_N or not name.isprintable():
-            expected = f"1 to {LONGEST_PERSON_N} characters"
-            problems.append(Problem("name", f"cannot be {name[:40]!r}", expected, code="user-name", fields=("name",)))
-        elif unseen := [f"U+{ord(one):04X}" for one in name if one in UNDRAWN]:
-            what = f"{name[:40]!r} has characters that nobody sees: {', '.join(dict.fromkeys(unseen))}"
-            expected = "letters that are drawn"
-            problems.append(Problem("name", what, expected, code="user-name-unseen", fields=("name",)))
-        elif mixed := _mixed(name):
-            what = f"{mixed!r} mixes letters of two alphabets that look alike"
-            problems.append(Problem("name", what, "one alphabet a word", code="user-name-mixed", fields=("name",)))
-        problems += _role_problems(role)
+        name = " ".join(name.split())
+        problems = [*name_problems(name), *_role_problems(role)]
         if not problems and not self.some() and role != "administrator":
             what = "there is no user yet, and the first makes the others"
             problems.append(Problem("role", what, "administrator", code="first-user-role", fields=("role",)))
@@ -353,27 +342,6 @@ def _named(query: Select[Any], name: str) -> Select[Any]:
     """The users of a name; first the one whose key was made before ways to write one letter counted as one."""
     before = " ".join(name.split()).casefold()
     return query.where(users.c.key.in_({name_key(name), before})).order_by((users.c.key == before).desc())
-
-
-_ALIKE = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE")
-
-
-def _mixed(name: str) -> str:
-    """The first word whose letters are of more than one alphabet of those that look alike; empty where none is."""
-    for word in name.split():
-        if (
-            len(
-                {
-                    alphabet
-                    for letter in word
-                    for alphabet in _ALIKE
-                    if unicodedata.name(letter, "").startswith(alphabet)
-                }
-            )
-            > 1
-        ):
-            return word
-    return ""
 
 
 def _role_problems(role: str) -> list[Problem]:
