@@ -7,6 +7,7 @@ import scipy.signal
 from sfn.errors import PlanError
 from sfn.survey.arrivals.paths import paths
 from tests.bench.bench_arrivals import DEVIATION_HZ, drawn, recorded
+from tests.bench.bench_bent import bent
 from tests.bench.bench_two_arrivals import RATE_HZ
 from tests.sfn.survey.arrivals import made_at_rf as made
 from tests.sfn.survey.arrivals.test_paths import found
@@ -80,3 +81,27 @@ def test_a_straight_recording_of_slow_programme_is_not_refused(seed: int) -> Non
     for path in found.paths:
         off_us = min(abs(path.delay_us - base_us - us) for us, *_ in arrivals)
         assert off_us < 1.96 * path.uncertainty_us
+
+
+@pytest.mark.parametrize("seed", [16, 30])
+def test_a_pressed_envelope_is_told_where_the_fit_takes_most_of_it(seed: int) -> None:
+    """Two paths 1.9 and 1.6 us apart, levelled within 10 us and by a hyperbolic tangent: 0.9 and 0.2 us off before."""
+    _, _, options, reference, heard = bent(seed)
+    with pytest.raises(PlanError) as told:
+        paths(reference, heard, reference_rate_hz=RATE_HZ, rate_hz=options["rate_hz"], deviation_hz=DEVIATION_HZ / 0.7)
+    (problem,) = told.value.problems
+    assert "amplitude-bent" == problem.code
+    assert 0 < problem.values["gain_ratio"] < 0.9
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_restless_oscillator_is_no_limiter(seed: int) -> None:
+    """Phase noise of 0.01 radians between 1 and 50 kHz leaves more across the signal than along it; the delays hold."""
+    reference, heard = made.recorded(TWO, seed=seed, snr_db=40.0)
+    white = np.fft.rfft(np.random.default_rng(seed).standard_normal(len(heard)))
+    f = np.fft.rfftfreq(len(heard), 1 / made.RATE_HZ)
+    turn = np.fft.irfft(white * ((f > 1e3) & (f < 50e3)), len(heard))
+    answer = found(reference, heard * np.exp(1j * 0.01 * turn / turn.std()))
+    assert 2 == len(answer.paths)
+    apart_us = answer.paths[1].delay_us - answer.paths[0].delay_us
+    assert abs(apart_us - 12.0) < 1.96 * float(np.hypot(*(path.uncertainty_us for path in answer.paths)))
