@@ -18,6 +18,7 @@ from sfn.plan import Network
 from sfn.plan.left_out import LeftOut, why_left_out
 from sfn.reception.aimed import bare_says
 from sfn.reception.coverage import Coverage, received_plane, shift_on, transmitters
+from sfn.reception.radiated import as_radiated
 from sfn.report.numbers import number
 from sfn.study.frame import contours_cut_says
 from sfn.terrain.ground import Ground, averaged_says, coarsest
@@ -146,7 +147,7 @@ def coverage_contours(
     licence: tuple[Area, ...] = (),
 ) -> Contours:
     """The same out of levels that a map has already; arguments and refusals as `network_contours`."""
-    wanted = _wanted(network, sites, main)
+    wanted, computed = _wanted(network, sites, main), as_radiated(network, computed)
     inside_db = np.float32(indoor_loss_db(network))  # a contour is of the field outdoors
     rows = {name: computed.level_dbuvm[computed.sites.index(name)] + inside_db for name in wanted}
     levels = {name: row.reshape(computed.grid.shape) for name, row in rows.items()}

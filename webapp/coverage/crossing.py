@@ -67,8 +67,9 @@ def show(
     planned = zones_of(opened, maps, key, WhatIf(state=tries.state))[0]
     then = zones_of(opened, maps, key, found.what)[0]
     cost = compared(planned, then)
+    radiating = tried(network, WhatIf(levers=tries.levers), placed=place(network)).network
     with_offsets = tried(network, WhatIf(found.what.offsets_us, state=tries.state), placed=place(network))
-    effect = maps.effect(network, key, with_offsets)
+    effect = maps.effect(radiating, key, with_offsets)
     losing = effect.losing if effect else ()
     offsets = tuple((site, f"{value:.12g}") for site, value in found.what.against(network).offsets_us.items())
     return page(

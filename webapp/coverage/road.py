@@ -3,12 +3,10 @@
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
-from pydantic import BaseModel, FailFast, Field
-from pydantic.dataclasses import dataclass as checked
 from starlette.datastructures import UploadFile
 
 from sfn.answer.road_document import document
@@ -18,7 +16,6 @@ from sfn.field.around import bounds_of
 from sfn.geodesy.sites import place
 from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
 from sfn.study.what_if import WhatIf, tried
-from sfn.study.window_try import WindowTry
 from sfn.survey.drive_log import DriveLog, log_of_levels
 from sfn.survey.track import (
     EXPECTED,
@@ -34,7 +31,7 @@ from sfn.survey.track import (
 from sfn.systems.fm_carried import heard_programme
 from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
-from webapp.config.limits import MOST_LEVELS_N, Latitude, Longitude, Number
+from webapp.coverage.road_asked import RoadAsked
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
 from webapp.shell.problems import RefusedError
@@ -314,47 +311,6 @@ def _page(
 for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True)
 
 
-@checked(slots=True, frozen=True)  # a sixth of a model's memory, and there are many
-class LevelMeasured:
-    """A level measured on the road."""
-
-    lat: Latitude
-    lon: Longitude
-    level_dbuvm: Annotated[float, Field(ge=-50, le=160, description="[dBuV/m]")]
-    site: Annotated[str, Field(description="Whose signal, by its id; empty for all on air together.")] = ""
-
-
-class RoadAsked(BaseModel):
-    """A line to drive along, and what is tried on the way; sites by their ids."""
-
-    line: Annotated[
-        list[tuple[Latitude, Longitude]],
-        Field(min_length=2, max_length=20_000, description="[latitude, longitude] pairs on WGS 84. [degrees]"),
-    ]
-    spacing_m: Annotated[float, Field(ge=5, le=10_000, description="Distance of samples. [m]")] = 100.0
-    rx_height_m: Annotated[float | None, Field(ge=1, le=3000, description="Above ground. [m]")] = None
-    as_set: Annotated[bool, Field(description="With what is set now, not with the computed settings.")] = False
-    offsets_us: Annotated[dict[str, Number], Field(description="Offsets tried, positive is later. [us]")] = {}
-    clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
-    routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
-    off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
-    state: Annotated[str, Field(description="A planned state of the network, by its name; today where empty.")] = ""
-    strategy: Annotated[str, Field(description="How OFDM receivers place their window; the network's where empty.")] = (
-        ""
-    )
-    backoff_us: Annotated[float | None, Field(description="Back-off of that strategy. [us]")] = None
-    threshold_db: Annotated[float | None, Field(description="How far down the strategy first looks. [dB]")] = None
-    log: Annotated[
-        list[LevelMeasured],
-        FailFast(),  # a problem for each would be a quarter of a gigabyte
-        Field(
-            max_length=MOST_LEVELS_N,
-            description="Measured levels to hold against the prediction; of unreadable ones the first is told. "
-            "A longer log goes to the page Route as a file.",
-        ),
-    ] = []
-
-
 @for_scripts.post("/networks/{network_id}/road")
 def answer_road(opened: ReadableDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
     """Reception along a road, as ``python -m sfn road --json`` answers."""
@@ -383,14 +339,7 @@ def _planned(opened: Opened, maps: Maps, body: RoadAsked) -> PlannedRoad:
     return planned_road(
         network,
         track_of(body.line, source="line"),
-        tries=WhatIf(
-            body.offsets_us,
-            body.clocks_late_us,
-            body.routes,
-            frozenset(body.off_air),
-            WindowTry(body.strategy, body.backoff_us, body.threshold_db),
-            body.state,
-        ),
+        tries=body.tries,
         as_set=body.as_set,
         spacing_m=body.spacing_m,
         rx_height_m=body.rx_height_m,

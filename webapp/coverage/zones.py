@@ -14,6 +14,7 @@ from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
+from sfn.study.lever_saved import with_levers
 from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import Offered, Zones, neighbours, offered, shares_said
@@ -37,6 +38,7 @@ from webapp.standing.tries import (
     area_of,
     by_form,
     changed_document,
+    levers_kept,
     query_of,
     site_tries,
     window_tries,
@@ -210,17 +212,22 @@ def shares(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) 
 
 @router.post("/networks/{network_id}/map/keep")
 def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: FormDep) -> Response:
-    """Save the offsets that were tried as a new revision."""
-    reason = form.get("reason", "").strip() or "offsets tried on the map"
+    """Save the offsets and levers that were tried as a new revision; levers only where the licence was thought of."""
+    levers = levers_kept(opened.network, form)
+    reason = form.get("reason", "").strip() or f"{'offsets and levers' if levers else 'offsets'} tried on the map"
     author = form.get("author", "").strip()
     if not author:
         raise RefusedError(
             422, Problem("author", "a save needs a name", "yours", code="author-missing", fields=("author",))
         )
     base, document = base_of({"base": "", **form}), changed_document(opened.document, form)
+    document = with_levers(document, opened.network, levers)
     request.session["author"] = author
     if document == opened.document and base == opened.head.revision.number:
-        notice(request, "No offset differs from the plan: nothing was saved. Clocks, routes and silent sites are not.")
+        notice(
+            request,
+            "No offset or lever differs from the plan: nothing was saved. Clocks, routes and silent sites are not.",
+        )
     else:
         store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)
         notice(request, "Saved as a new revision. The sheets follow it.")

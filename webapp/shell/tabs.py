@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from sfn.study.lever_typed import TYPED
 from webapp.config.addresses import to
 
 # What an address says of a try: see `webapp.standing.tries`. Forms without a script send one field a site.
-TRIED = ("offset", "clock", "route", "off", "state", "strategy", "backoff_us", "threshold_db")
-TRIED_BY_FORM = ("offset-", "clock-")
+TRIED = ("offset", "clock", "route", "off", "state", "strategy", "backoff_us", "threshold_db", *TYPED)
+TRIED_BY_FORM = ("offset-", "clock-", *(f"{name}-" for name in TYPED))
 
 
 def tried_in(query: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:

@@ -1,7 +1,7 @@
-"""What a page tries: offsets, clock errors, routes and sites off air out of an address or a form."""
+"""What a page tries: offsets, clock errors, routes, sites off air and levers, out of an address or a form."""
 
 import copy
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar
 
@@ -14,24 +14,33 @@ from sfn.plan import Network
 from sfn.plan.number_text import number_written
 from sfn.report.numbers import us
 from sfn.study.by_hand import sliders
+from sfn.study.lever_try import Lever
+from sfn.study.lever_typed import TYPED, lever_texts, levers_typed
 from sfn.study.optimised import Asked
 from sfn.study.what_if import WhatIf
 from sfn.study.window_try import WindowTry, placed_now, unknown_strategy
 from sfn.systems.ofdm_window import MAP_STRATEGIES
 from sfn.timing import DelayTable
+from webapp.standing.lever_fields import LeverTry, lever_try
 
 # Finer than any terrain, coarser than any map.
 LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
 Part = TypeVar("Part")
 Listed = Annotated[list[str], Query(default_factory=list)]
+ElectricalTilts = Annotated[list[str], Query(default_factory=list, alias="electrical-tilt")]
+MechanicalTilts = Annotated[list[str], Query(default_factory=list, alias="mechanical-tilt")]
 
 
 def tries(
     request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed, strategy: str = "",
-    backoff_us: str = "", threshold_db: str = "", state: str = "",
+    backoff_us: str = "", threshold_db: str = "", state: str = "", *, power: Listed, azimuth: Listed, pattern: Listed,
+    electrical_tilt: ElectricalTilts, mechanical_tilt: MechanicalTilts,
 ) -> WhatIf:  # fmt: skip
     """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
     ``strategy=first``, ``backoff_us=5``, ``threshold_db=12`` once.
+
+    ``power=north:-3dB`` (or ``2.5kW``), ``azimuth=north:120``, ``pattern=north:south`` (``-``: alike all round),
+    ``electrical-tilt=north:2``, ``mechanical-tilt=north:1``; each any number of times.
 
     A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
     """
@@ -41,6 +50,14 @@ def tries(
     routes: dict[str, str] = _read(lambda: dict(_pairs("route", route)), {}, problems)
     backoff: float | None = _read(lambda: number_of("backoff_us", backoff_us), None, problems)
     threshold: float | None = _read(lambda: number_of("threshold_db", threshold_db), None, problems)
+    given = {
+        "power": power,
+        "azimuth": azimuth,
+        "pattern": pattern,
+        "electrical-tilt": electrical_tilt,
+        "mechanical-tilt": mechanical_tilt,
+    }
+    levers: dict[str, Lever] = _read(lambda: _levers(request, given), {}, problems)
     if problems:
         raise PlanError([*problems, *unknown_strategy(strategy.strip())])
     return WhatIf(
@@ -50,7 +67,17 @@ def tries(
         frozenset(filter(None, off)),
         WindowTry(strategy.strip(), backoff, threshold),
         state.strip(),
+        levers,
     )
+
+
+def _levers(request: Request, given: Mapping[str, list[str]]) -> dict[str, Lever]:
+    """Power, direction, pattern and tilts by site."""
+    texts = {name: dict(_pairs(name, [*given[name], *_of_form(request, name)])) for name in TYPED}
+    made, problems = levers_typed(texts)
+    if problems:
+        raise PlanError(problems)
+    return made
 
 
 def _read(of: Callable[[], Part], otherwise: Part, problems: list[Problem]) -> Part:
@@ -64,7 +91,7 @@ def _read(of: Callable[[], Part], otherwise: Part, problems: list[Problem]) -> P
 
 def by_form(request: Request) -> bool:
     """Whether an address comes out of a form, and has a shorter way to say the same."""
-    return any(name.startswith(("offset-", "clock-")) for name in request.query_params)
+    return any(name.startswith(("offset-", "clock-", *(f"{one}-" for one in TYPED))) for name in request.query_params)
 
 
 def query_of(what: WhatIf) -> list[tuple[str, str]]:
@@ -74,6 +101,7 @@ def query_of(what: WhatIf) -> list[tuple[str, str]]:
         *(("clock", f"{site}:{value:.12g}") for site, value in what.clock_errors_us.items()),
         *(("route", f"{site}:{route}") for site, route in what.routes.items()),
         *(("off", site) for site in sorted(what.off_air)),
+        *((name, f"{site}:{text}") for site, lever in what.levers.items() for name, text in lever_texts(lever).items()),
         *([("state", what.state)] if what.state else []),
         *([("strategy", what.window.strategy)] if what.window.strategy else []),
         *(
@@ -118,6 +146,8 @@ class SiteTry:
     high: str
     bounds: str
     """What bounds its offset, in words."""
+    lever: LeverTry
+    """Power and antenna."""
 
 
 def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteTry, ...]:
@@ -135,7 +165,18 @@ def site_tries(network: Network, what: WhatIf, table: DelayTable) -> tuple[SiteT
         texts = (f"{site.offset_us:.12g}", f"{offset:.12g}", f"{clock:.12g}")
         wide, step_us = ranges[site.id], steps_us.get(site.id, 0.0)
         reach = (f"{step_us:.12g}" if step_us > 0 else "", f"{wide.low_us:.12g}", f"{wide.high_us:.12g}", wide.bounds)
-        made.append(SiteTry(site.id, site.name, site.on_air, *texts, site.id in what.off_air, tuple(routes), *reach))
+        made.append(
+            SiteTry(
+                site.id,
+                site.name,
+                site.on_air,
+                *texts,
+                site.id in what.off_air,
+                tuple(routes),
+                *reach,
+                lever_try(network, site, what),
+            )
+        )
     return tuple(made)
 
 
@@ -209,6 +250,36 @@ def changed_document(document: dict[str, Any], form: dict[str, str]) -> dict[str
     return made
 
 
+def levers_kept(network: Network, form: Mapping[str, str]) -> dict[str, Lever]:
+    """The levers of a form's ``power-SITE`` and like fields, to be saved as the plan.
+
+    Raises
+    ------
+    PlanError
+        If one cannot be read or tried, or nobody ticked that the licence was thought of.
+    """
+    texts = {name: {site.id: form.get(f"{name}-{site.id}", "") for site in network.sites} for name in TYPED}
+    levers, problems = levers_typed(texts)
+    what = WhatIf(levers=levers)
+    problems = problems or what.problems(network)
+    levers = {} if problems else dict(what.against(network).levers)
+    if levers and form.get("licence") != "yes":
+        names = ", ".join(format(site.name) for site in network.sites if site.id in levers)
+        problems = (
+            Problem(
+                "licence",
+                f"power, direction, pattern or tilt of {names} would become the plan",
+                "the box ticked, once they were held against the licence, its contours and exposure near the antenna; "
+                "local codes and licensed practice govern",
+                code="licence-unconfirmed",
+                fields=("licence",),
+            ),
+        )
+    if problems:
+        raise PlanError(problems)
+    return levers
+
+
 def _pairs(name: str, values: list[str]) -> list[tuple[str, str]]:
     """``site:value`` texts."""
     made = []
@@ -222,7 +293,7 @@ def _pairs(name: str, values: list[str]) -> list[tuple[str, str]]:
 
 def _of_form(request: Request, name: str) -> list[str]:
     """``offset-south`` and its like in the form of ``offset``."""
-    sent = request.query_params.multi_items()
+    sent = request.query_params.multi_items()  # a tilt's name holds no other's
     return [f"{key.removeprefix(f'{name}-')}:{text}" for key, text in sent if key.startswith(f"{name}-") and text]
 
 

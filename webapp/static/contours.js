@@ -19,13 +19,13 @@
   async function draw() {
     clear();
     const typed = { level: byId("contour-level").value, site: byId("contour-site").value, main: byId("contour-main").value };
-    const query = new URLSearchParams(typed), file = byId("contour-licence").files[0];
+    const trying = page.tries(), query = new URLSearchParams([...Object.entries(typed), ...trying]), file = byId("contour-licence").files[0];
     let answer;
     if (file) {
       const body = new FormData();
       for (const [key, value] of Object.entries(typed)) body.append(key, value);
       body.append("file", file);
-      answer = await fetch(box.dataset.licence, { method: "POST", body, headers: { Accept: "application/json", "X-CSRF-Token": page.dataset.token } });
+      answer = await fetch(`${box.dataset.licence}?${trying}`, { method: "POST", body, headers: { Accept: "application/json", "X-CSRF-Token": page.dataset.token } });
     } else {
       answer = await fetch(`${box.dataset.contours.replace("FORM", "json")}?${query}`, { headers: { Accept: "application/json" } });
     }

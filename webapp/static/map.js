@@ -205,7 +205,7 @@
     shares(mine);
     page.classList.toggle("is-tried", Boolean(view.says.trim()));
     for (const input of document.querySelectorAll("[data-keep]")) {
-      const typed = document.querySelector(`[data-try="offset"][data-site="${input.dataset.keep}"]`);
+      const typed = document.querySelector(`[data-try="${input.dataset.figure || "offset"}"][data-site="${CSS.escape(input.dataset.keep)}"]`);
       input.value = typed.value.trim() === typed.dataset.plan ? "" : typed.value.trim();
     }
     if (first) {

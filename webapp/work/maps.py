@@ -308,7 +308,8 @@ class Maps:
         if found is None:
             return None
         judged = {"service", "thresholds", "frequency_mhz", "listeners", "weights", "programme"}
-        about = network.model_dump_json(include=judged)
+        radiated = network.model_dump_json(include={"sites": {"__all__": {"erp_kw", "antenna"}}})
+        about = network.model_dump_json(include=judged) + radiated
         known = f"{key} {about} {found.on_air(network).tolist()} {network.own_services}"
         with self._lock:
             if known in self._objectives:

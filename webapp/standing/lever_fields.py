@@ -1,0 +1,68 @@
+"""The fields in which power, direction, pattern and tilts of one site are tried."""
+
+from dataclasses import dataclass
+
+from sfn.plan import Antenna, Network, Site
+from sfn.report.numbers import number
+from sfn.study.lever_says import kw
+from sfn.study.lever_try import ALL_ROUND, Lever, has_tables, levered
+from sfn.study.lever_typed import TYPED, lever_texts
+from sfn.study.what_if import WhatIf
+
+
+@dataclass(frozen=True, slots=True)
+class LeverField:
+    """One figure: its name in the form, its label, what is tried, what the plan has, its unit, what helps."""
+
+    name: str
+    label: str
+    value: str
+    plan: str
+    unit: str
+    help: str
+    idle: str = ""
+    """Why it would do nothing as things stand; empty where it would do something."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeverTry:
+    """Power and antenna of one site in the form of what is tried."""
+
+    fields: tuple[LeverField, ...]
+    """Power, azimuth, tilts."""
+    pattern: str
+    """Whose pattern is tried; empty for the site's own."""
+    patterns: tuple[tuple[str, str], ...]
+    """Whose may be, and what each is called; the first is as planned."""
+    is_tried: bool
+    """Whether anything is."""
+    kept: tuple[tuple[str, str], ...]
+    """Every name with what is tried, as a save sends it."""
+
+
+def lever_try(network: Network, site: Site, what: WhatIf) -> LeverTry:
+    """The fields of one site."""
+    lever = what.levers.get(site.id, Lever())
+    texts, plan = lever_texts(lever), site.antenna or Antenna()
+    now = levered(site, lever, network).antenna or Antenna()
+    planes = (now, *((now.vertical_plane,) if now.vertical_plane else ()))
+    turns, tilts = any(one.horizontal for one in planes), any(one.vertical for one in planes)
+    flat = "" if tilts else "no vertical pattern: a tilt does nothing"
+    still = "" if turns or (tilts and now.mechanical_tilt_deg) else "no horizontal pattern: turning does nothing"
+    power, north = kw(max(site.erp_kw.h, site.erp_kw.v)), f"from {plan.azimuth_from}"
+    electrical, mechanical = number(plan.electrical_tilt_deg, 1), number(plan.mechanical_tilt_deg, 1)
+    fields = tuple(
+        LeverField(name, name.replace("-", " "), texts.get(name, ""), *rest)
+        for name, *rest in (
+            ("power", power, "", "as 3 dB, -6 dB, 2.5 kW", ""),
+            ("azimuth", number(plan.azimuth_deg, 1), "°", north, still),
+            ("electrical-tilt", electrical, "°", "downwards, alike all round", flat),
+            ("mechanical-tilt", mechanical, "°", "downwards towards the azimuth", flat),
+        )
+    )
+    own = "its own pattern" if has_tables(site.antenna) else "alike all round, as planned"
+    having = [one for one in network.sites if one.id != site.id and has_tables(one.antenna)]
+    bare = ((ALL_ROUND, "alike all round"),) if has_tables(site.antenna) else ()
+    patterns = (("", own), *((one.id, f"pattern of {one.name}") for one in having), *bare)
+    kept = tuple((name, texts.get(name, "")) for name in TYPED)
+    return LeverTry(fields, lever.pattern, patterns, bool(lever), kept)
