@@ -23,11 +23,13 @@ from sfn.field.licence import read_areas
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.library.coverage import THREADS_N
+from sfn.plan import Network
 from sfn.reception.coverage import usual_pixel_m
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.vector import kml
 from sfn.study.contours import Contours, network_contours, sentences
+from sfn.study.over_smooth import smooth_says
 from sfn.terrain.credits import credits_say, network_credits
 from sfn.terrain.ground import open_ground
 
@@ -74,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(document(found, file=None if args.out is None else str(args.out)))
     else:
-        _print(found)
+        _print(found, network)
     return 0
 
 
@@ -111,7 +113,7 @@ def _write(file: Path, found: Contours, name: str, whose: str) -> None:
         ) from None
 
 
-def _print(found: Contours) -> None:
+def _print(found: Contours, network: Network) -> None:
     """What the contours hold, for people."""
     print_table(
         ("site", "areas", "km2", "not covered km2", "reaches the edge"),
@@ -136,3 +138,4 @@ def _print(found: Contours) -> None:
         print(found.averaged_says)
     if found.smooth:
         print("no terrain: smooth earth")
+        print(smooth_says(network))

@@ -41,7 +41,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--rx-height-m", type=float, metavar="H", help="receiving antenna above ground (the network's receiver)"
     )
     parser.add_argument(
-        "--rx-ground-m", type=float, metavar="H", help="ground above sea level at the point (terrain, or 0)"
+        "--rx-ground-m",
+        type=float,
+        metavar="H",
+        help="ground above sea level there (terrain, or the lowest site's)",
     )
     parser.add_argument(
         "--as-set", action="store_true", help="launches with what is set now, not with the computed settings"

@@ -87,7 +87,8 @@ def levels_at(
     rx_height_m : float
         Receiving antenna above ground, 1 to 3000. [m]
     rx_ground_m : array_like, broadcast with the points, optional
-        Ground above sea level at the points. [m] NaN or None: from the terrain, sea level where there is none.
+        Ground above sea level at the points. [m] NaN or None: from the terrain; without one the transmitter's
+        `plain_m`.
     ground : Ground or GroundWindow, optional
         Where the ground comes from; or, already read, the ground that holds the site, the points and what lies
         between. None: a smooth earth.
@@ -109,8 +110,7 @@ def levels_at(
     ITU-R P.1812: up to 16 points by their own paths (`sfn.field.path`), more by the sweep, where a point takes the
     terrain up to 1.25 m beside it (a few hundredths of a dB) and gets no level beyond 1000 km.
 
-    Without terrain the earth is smooth at sea level, or, where a ground height is given for the point, at the lower
-    of that and the transmitter's ground: a plateau is a plateau and not a cliff above the sea.
+    Without terrain the earth is smooth at the network's plain, see `sfn.field.path.smooth_surface_m`.
     """
     if not 1.0 <= rx_height_m <= 3000.0:
         raise ValueError(f"rx_height_m must be from 1 to 3000 m, got {rx_height_m!r}")

@@ -41,6 +41,9 @@ class Transmitter:
         Lapse of radio refractivity through the lowest kilometre, of the network. [N-units]
     surface_refractivity_n0 : float
         Sea-level surface refractivity, of the network. [N-units]
+    plain_m : float
+        Where a smooth earth lies in the place of terrain, above sea level. [m] 0 where the network names a terrain, so
+        that rasters over it do not hang on the lowest site.
     pattern : Pattern, optional
         What the antenna takes off the e.r.p. away from its direction of maximum. None: nothing.
 
@@ -65,12 +68,14 @@ class Transmitter:
     frequency_mhz: float
     delta_n: float
     surface_refractivity_n0: float
+    plain_m: float = 0.0
     pattern: Pattern | None = None
 
     def __post_init__(self) -> None:
         in_range("lat_deg", self.lat_deg, least=-90.0, greatest=90.0, unit="degrees")
         in_range("lon_deg", self.lon_deg, least=-180.0, greatest=180.0, unit="degrees")
         in_range("ground_m", self.ground_m, least=-500.0, greatest=9000.0, unit="m")
+        in_range("plain_m", self.plain_m, least=-500.0, greatest=9000.0, unit="m")
         in_range("antenna_m", self.antenna_m, least=1.0, greatest=GREATEST_ANTENNA_M, unit="m")
         in_range("erp_h_kw", self.erp_h_kw, least=0.0, greatest=1e5, unit="kW")
         in_range("erp_v_kw", self.erp_v_kw, least=0.0, greatest=1e5, unit="kW")
@@ -115,6 +120,7 @@ def transmitter(site: Site, network: Network, *, lat_deg: float, lon_deg: float)
         frequency_mhz=network.frequency_mhz,
         delta_n=network.delta_n,
         surface_refractivity_n0=network.surface_refractivity_n0,
+        plain_m=network.plain_m if network.terrain is None else 0.0,
         pattern=None
         if site.antenna is None
         else pattern(site.antenna, lat_deg=lat_deg, lon_deg=lon_deg, ground_m=site.ground_m),

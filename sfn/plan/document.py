@@ -1,5 +1,6 @@
 """The records of the network document, ``"format": 1``."""
 
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
@@ -268,6 +269,7 @@ class Network(Record):
     _left_out: tuple[LeftOut, ...] = PrivateAttr(default=())
     _set_aside: tuple[tuple[int, Site], ...] = PrivateAttr(default=())
     _reported: Reported | None = PrivateAttr(default=None)
+    _plain_m: float | None = PrivateAttr(default=None)
 
     @property
     def own_services(self) -> str:
@@ -321,6 +323,22 @@ class Network(Record):
         aside = tuple((i, site) for i, site in enumerate(self.sites) if site.id in gone)
         made = self.model_copy(update={"sites": tuple(site for site in self.sites if site.id not in gone)})
         made._left_out, made._set_aside = left_out, aside
+        return made
+
+    @property
+    def plain_m(self) -> float:
+        """Height of the plain that stands in the place of terrain: the lowest ground of all its sites. [m]
+
+        Neither sea level, above which a mast on a high plateau would stand as on a cliff, nor each site's own ground,
+        on which a mountain's mast would lose its mountain: a place has one height for all of them. Sites off air count,
+        so that silence moves no ground; `of_sites` keeps it for some of the sites.
+        """
+        return min(site.ground_m for site in self.sites) if self._plain_m is None else self._plain_m
+
+    def of_sites(self, sites: Sequence[Site]) -> "Network":
+        """The same network with these sites alone, in the same country: the plain lies where it lay."""
+        made = self.model_copy(update={"sites": tuple(sites)})
+        made._plain_m = self.plain_m
         return made
 
     @property

@@ -239,7 +239,7 @@ def coverage(
         short = np.isnan(others.level_dbuvm)
         if ground.terrain is not None and short.any():  # what disturbs must not be forgotten
             rows = np.flatnonzero(short.any(axis=1))
-            some = theirs.model_copy(update={"sites": tuple(theirs.sites[row] for row in rows)})
+            some = theirs.of_sites([theirs.sites[row] for row in rows]).model_copy(update={"terrain": None})
             flat = coverage(some, grid, placed=at, ground=Ground(), executor=executor, cache=cache, cancelled=cancelled)
             for row, smooth_50, smooth_1 in zip(rows, flat.level_dbuvm, flat.level_1pct_dbuvm, strict=True):
                 np.copyto(others.level_dbuvm[row], smooth_50, where=short[row])

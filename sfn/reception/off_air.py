@@ -136,7 +136,7 @@ def fed_off_air(network: Network, *, ground: Ground | None = None) -> tuple[FedO
     routes = all_routes(network)
     # A site that cannot be placed is nobody's doubt but its own and that of those it feeds: the others are looked at.
     sound = tuple(site for site in network.sites if site.id in placed and site.id in launches)
-    network = network.model_copy(update={"sites": sound})
+    network = network.of_sites(sound)
     made = []
     for i, site in children:
         if site not in sound:
@@ -163,7 +163,7 @@ def _site(
     others = tuple(s for s in network.sites if s.id not in _behind(network, site.id))
     at = placed[site.id]
     point = signals_at(
-        network.model_copy(update={"sites": others}), launches, lat_deg=at.lat_deg, lon_deg=at.lon_deg, placed=placed,
+        network.of_sites(others), launches, lat_deg=at.lat_deg, lon_deg=at.lon_deg, placed=placed,
         counts=criteria(network, carried), ground=ground, rx_height_m=height_m,
         rx_ground_m=site.ground_m if ground is None or ground.terrain is None else None,
     )  # fmt: skip

@@ -33,7 +33,8 @@ def others_of(network: Network) -> Network | None:
         )
         for one in listed
     )
-    return network.without(()).model_copy(update={"sites": sites, "other_transmitters": None, "corrections": None})
+    alone = network.of_sites(sites).without(())
+    return alone.model_copy(update={"other_transmitters": None, "corrections": None})
 
 
 def others_placed(of: Network) -> dict[str, Located]:

@@ -39,7 +39,7 @@ def reach_m(network: Network, placed: Mapping[str, Located], *, ground: Ground) 
     network : Network
     placed : mapping of site id to Located
     ground : Ground
-        Where there is terrain, receivers stand as high as the lowest site's ground, else at sea level, as on the map.
+        Where there is terrain, receivers stand as high as the lowest site's ground; so they do without it.
 
     Raises
     ------

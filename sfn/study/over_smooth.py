@@ -2,29 +2,34 @@
 
 from sfn.plan import Network
 
-# Below it the smooth earth at sea level adds little to an antenna's height.
+# Below it the plain adds little to an antenna's height.
 HIGH_GROUND_M = 100.0
 
 
 def smooth_says(network: Network) -> str:
-    """That antennas count from sea level where no terrain is named, in words; empty where it matters little.
+    """Where the plain lies that stands in the place of terrain, in words; empty where a terrain is named.
 
-    `sfn.field.path.smooth_surface_m` lays the smooth earth at sea level where the receiver's ground is not given. The
-    DVB-T2 demo, 770 to 1190 m up, has 81 dBuV/m 93 km from its first site; with all ground lowered by 770 m it has 36.
+    It lies as low as the lowest site (`sfn.plan.Network.plain_m`), so that masts on hills keep their hills. Where the
+    country about a site lies as high as the site, its antenna counts as far too high: then that is said too, of the
+    highest. In the DVB-T2 demo, 770 to 1190 m up, a level 93 km away was 45 dB too strong when the plain lay at sea
+    level.
 
     Parameters
     ----------
     network : Network
     """
-    known = [site for site in network.sites if site.on_air]
-    if network.terrain is not None or not known:
+    if network.terrain is not None:
         return ""
-    highest = max(known, key=lambda site: site.ground_m)
-    if highest.ground_m < HIGH_GROUND_M:
-        return ""
-    counts_m = highest.ground_m + highest.antenna_m
+    sites = network.sites
+    lowest = min(sites, key=lambda site: site.ground_m)
+    lies = f"The smooth earth lies at {network.plain_m:.0f} m, the ground of {lowest.name}, the lowest site"
+    known = [site for site in sites if site.on_air]
+    highest = max(known or sites, key=lambda site: site.ground_m)
+    if highest.ground_m - network.plain_m < HIGH_GROUND_M:
+        return lies
+    counts_m = highest.ground_m - network.plain_m + highest.antenna_m
     return (
-        f"The smooth earth lies at sea level: the antenna of {highest.name} counts as {counts_m:.0f} m high, not "
-        f"{highest.antenna_m:.0f} m. Where the country lies high, levels towards the horizon and beyond it come out "
-        "far too strong, by tens of dB: only a terrain mends that"
+        f"{lies}: the antenna of {highest.name} counts as {counts_m:.0f} m high, not {highest.antenna_m:.0f} m. Where "
+        "the country about it lies as high as the site, its levels towards the horizon and beyond it come out far too "
+        "strong, by tens of dB: only a terrain mends that"
     )

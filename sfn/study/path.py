@@ -229,7 +229,7 @@ def _ground_says(answer: PathAnswer) -> str:
     """What is known of the ground, in words."""
     ground = answer.levels.ground
     if ground.smooth:
-        return "no terrain: the earth counts as smooth"
+        return f"no terrain: a smooth earth at {number(ground.ground_m[0], 0)} m above sea level"
     if ground.covered:
         return "terrain, known all the way"
     if ground.broken:

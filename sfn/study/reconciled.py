@@ -67,7 +67,7 @@ def reconciled(
     as_set : bool
         Compare with what is set now instead of the computed settings.
     terrain : Terrain, optional
-        Ground at points whose height was not told; sea level without it.
+        Ground at points whose height was not told; the network's plain without it.
     doubts : sequence of Problem
         About the table that the measurements stood in; they become the first of the answer's problems.
     excluded : sequence of Measurement

@@ -26,7 +26,7 @@ def planned_differences(
     network : Network
     measurements : sequence of Measurement (M,)
     terrain : Terrain, optional
-        Gives the ground at points whose `rx_ground_m` was not told; sea level without it.
+        Gives the ground at points whose `rx_ground_m` was not told; the network's plain without it.
     as_set : bool
         Launches with what is set now, not with the computed settings. Measurements made before a correction was
         taken up are held against the settings of then, see `sfn.survey.taken_up`.
@@ -49,7 +49,8 @@ def planned_differences(
     ground_m = np.array([m.rx_ground_m for m in measurements])
     untold = np.isnan(ground_m)
     if untold.any():
-        ground_m[untold] = 0.0 if terrain is None else np.nan_to_num(heights(terrain, lat[untold], lon[untold]))
+        found_m = np.nan if terrain is None else heights(terrain, lat[untold], lon[untold])
+        ground_m[untold] = np.where(np.isnan(found_m), network.plain_m, found_m)
 
     def of(ids: list[str]) -> tuple[NDArray[np.float64], ...]:
         rows = [

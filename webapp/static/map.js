@@ -224,12 +224,19 @@
     if (at && !first) signals(at);
   }
 
-  // Seconds of work, which follow the map.
-  async function shares(mine) {
-    if (!byId("shares-say")) return;
-    const answer = await fetch(address("shares.json"), { headers: { Accept: "application/json" } });
-    const said = answer.ok ? (await answer.json()).says : "Share of places: could not be worked out.";
-    if (mine === turn && byId("shares-say")) byId("shares-say").textContent = said;
+  // Seconds of work, which follow the map once nothing has changed for a while: one at a time, else every key pressed adds its own.
+  let sharing = false, resting = null;
+  function shares(mine) {
+    clearTimeout(resting);
+    if (byId("shares-say") && !sharing) resting = setTimeout(() => share(mine), 800);
+  }
+  async function share(mine) {
+    sharing = true;
+    const answer = await fetch(address("shares.json"), { headers: { Accept: "application/json" } }).catch(() => null);
+    const said = answer?.ok ? (await answer.json()).says : "Share of places: could not be worked out.";
+    sharing = false;
+    if (mine !== turn) shares(turn);
+    else if (byId("shares-say")) byId("shares-say").textContent = said;
   }
 
   let clicks = 0;

@@ -16,6 +16,7 @@ from sfn.solve.objective import Score
 from sfn.study.by_hand import Slider, plan_reason, sliders
 from sfn.study.optimise import held_of, optimise
 from sfn.study.optimised import Asked
+from sfn.study.over_smooth import smooth_says
 from sfn.study.weights import weight_shapes
 from sfn.study.zones import Offered, offered
 from sfn.systems.of_network import service_of
@@ -85,8 +86,8 @@ class OffsetsPage(Context):
     """Whether the network names people to count."""
     ofdm: bool
     """Whether the service is an OFDM one."""
-    smooth: bool
-    """Whether no terrain is named."""
+    smooth_says: str
+    """Where the plain lies that stands in the place of terrain, in words; empty where a terrain is named."""
     averaged_says: str
     """How terrain or cover behind the levels was made coarser, in words; empty where it is as in the files."""
     stale: bool
@@ -234,7 +235,7 @@ def offsets_page(
         people_said=people_said,
         people_known=network.listeners is not None,
         ofdm=service_of(network).kind == "ofdm",
-        smooth=network.terrain is None,
+        smooth_says=smooth_says(network),
         averaged_says=computed.averaged_says if computed is not None else "",
         stale=stale,
         problems=problems,

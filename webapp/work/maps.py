@@ -92,6 +92,7 @@ class Maps:
         self._checks: Kept[tuple[Problem, ...]] = Kept(len, most_bytes=KEPT_PROBLEMS_N, least_n=4)
         self._worked_out = WorkedOut()
         self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
+        self._drawing = threading.Lock()
         self._drawn: Kept[Zones] = Kept(_zones_bytes, most_bytes=KEPT_ZONES_BYTES, least_n=2)
 
     def ground(self, network: Network) -> Ground:
@@ -226,8 +227,9 @@ class Maps:
         )
 
         def make() -> Zones:
-            """Draw it."""
-            return zones(now.network, computed, now.launches, people=people, drawn=drawn, executor=self.executor)
+            """Draw it; levels drawn take all cores for seconds: one at a time, so that a fast one need not wait."""
+            with self._drawing if drawn else contextlib.nullcontext():
+                return zones(now.network, computed, now.launches, people=people, drawn=drawn, executor=self.executor)
 
         return self._drawn.get(about, make)
 

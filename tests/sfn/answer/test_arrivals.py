@@ -15,7 +15,7 @@ from sfn.survey.measurements import understood
 from tests.sfn.networks import EXAMPLE_PATH, example
 from tests.sfn.survey.arrivals import made_at_rf as made
 
-LAT_DEG, LON_DEG, LATE_US = 36.28, -84.19, 3.0
+LAT_DEG, LON_DEG, LATE_US = 36.28, -84.15, 3.0
 
 
 @pytest.fixture

@@ -57,8 +57,12 @@ def test_the_stronger_plane_counts_unless_the_receiver_says() -> None:
 
 def test_a_plateau_is_not_a_cliff_above_the_sea() -> None:
     """Where the ground of both ends is 1 500 m the level is that of the same antennas at sea level."""
-    low = levels_at(NORTH, 36.0, -84.25, rx_height_m=1.5, rx_ground_m=0.0)
-    high = levels_at(replace(NORTH, ground_m=1500.0), 36.0, -84.25, rx_height_m=1.5, rx_ground_m=1500.0)
+    low = levels_at(replace(NORTH, ground_m=0.0, plain_m=0.0), 36.0, -84.25, rx_height_m=1.5)
+    raised = replace(NORTH, ground_m=1500.0, plain_m=1500.0)
+    high = levels_at(raised, 36.0, -84.25, rx_height_m=1.5)
+    given = levels_at(raised, 36.0, -84.25, rx_height_m=1.5, rx_ground_m=1500.0)
+    assert float(high.rx_ground_m) == 1500.0
+    assert float(given.level_dbuvm) == pytest.approx(float(high.level_dbuvm), abs=1e-9)
 
     assert float(low.level_dbuvm) == pytest.approx(float(high.level_dbuvm), abs=1e-9)
 

@@ -109,7 +109,7 @@ def test_a_void_in_the_sea_is_sea_level() -> None:
 
 def test_level_terrain_equals_the_smooth_earth() -> None:
     """Over level ground at 200 m the levels with and without terrain are the same, at both percentages."""
-    site = replace(SUMMIT, lat_deg=36.25, lon_deg=-84.35, ground_m=200.0)
+    site = replace(SUMMIT, lat_deg=36.25, lon_deg=-84.35, ground_m=200.0, plain_m=200.0)
     over = path_levels(site, 36.1, -84.2, ground=flat(200.0), rx_height_m=10.0, step_m=100.0)
     smooth = path_levels(site, 36.1, -84.2, ground=GroundWindow(), rx_height_m=10.0, rx_ground_m=200.0)
 

@@ -38,12 +38,13 @@ def measured(truth_us: Mapping[str, float], set_us: Mapping[str, float], when: s
     """South against north at some places: what an instrument would show of the true latencies and settings."""
     network = read(json.dumps(TREE))
     placed = place(network)
+    plain_m = min(site.ground_m for site in network.sites)  # no terrain: receivers stand as low as the lowest site
     rows = []
     for k, (lat, lon) in enumerate(PLACES[:n]):
         arrival = {}
         for site in network.sites[:2]:
             at = placed[site.id]
-            height_m = network.receiver.height_m - site.ground_m - site.antenna_m
+            height_m = plain_m + network.receiver.height_m - site.ground_m - site.antenna_m
             path_m = math.hypot(Geod(ellps="WGS84").inv(at.lon_deg, at.lat_deg, lon, lat)[2], height_m)
             travel_us = path_m * (1 + network.refractivity_n * 1e-6) / 299.792458
             arrival[site.id] = truth_us[site.id] + set_us[site.id] + travel_us
