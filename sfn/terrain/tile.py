@@ -136,7 +136,7 @@ def tile_of(path: Path, *, memory: Memory | None = None) -> Tile:
 
 def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: Memory | None) -> Tile:
     """The tile of an open file."""
-    crs = _crs(source, told)
+    crs = system_of(source, told)
     if source.count >= 3 and source.dtypes[0] == "uint8":
         raise UnusableError("is a picture, not heights", "one band of heights in metres")
     if source.dtypes[0].startswith("complex"):
@@ -161,7 +161,7 @@ def _looked_at(path: Path, source: rasterio.DatasetReader, told: Told, memory: M
     )  # fmt: skip
 
 
-def _crs(source: rasterio.DatasetReader, told: Told) -> rasterio.crs.CRS:
+def system_of(source: rasterio.DatasetReader, told: Told) -> rasterio.crs.CRS:
     """The coordinate system a file says, or what somebody said where it says none."""
     if source.transform.is_identity and (source.gcps[0] or source.rpcs is not None):
         raise UnusableError(
@@ -277,11 +277,11 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         target_west - turn_deg, target_north, target.step_lon_deg, target.step_lat_deg
     )
     with open_raster(tile.path) as source:
-        crs = _crs(source, tile.told)
+        crs = system_of(source, tile.told)
         part = _part(source, crs, tile, target, turn_deg)
         if part is None:
             return out
-        heights_m = _values_of(source, tile, part, blended)
+        heights_m = values_of(source, tile, part, blended)
         row, column, _, _ = part
         a, b, c, d, e, f = tuple(source.transform)[:6]
         lain = rasterio.Affine(a, b, c + a * column + b * row, d, e, f + d * column + e * row)
@@ -317,7 +317,7 @@ def _part(
     return row, column, last_row - row, last_column - column
 
 
-def _values_of(
+def values_of(
     source: rasterio.DatasetReader, tile: Tile, part: tuple[int, int, int, int], blended: bool
 ) -> NDArray[np.float32]:
     """Part of a file in metres, voids and what cannot be heights NaN."""

@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
 from sfn.study.coast import bounds_around
+from sfn.terrain.as_laid import off_the_file
 from sfn.terrain.coast import Zones, write_zones, zones_of_classes, zones_of_polygons
 from sfn.terrain.dem import Terrain, terrain_from_folder
 from sfn.terrain.ground import Ground
@@ -25,6 +26,10 @@ from sfn.terrain.told import Told, keep_told
 FOLDER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,59}")
 # Beside the folders while files arrive; not a name that a folder may have.
 ARRIVING = ".arriving-"
+
+
+# So many files of a terrain are held to their own samples: 0.1 s each, once.
+MOST_LAID_N = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,5 +276,13 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
         remarks.append(
             f"Voids in {len(void)} of {len(terrain.tiles)} files, most in {worst} (about {max(worst_pct, 0.1):.1f} %): "
             "not known, and never taken for sea."
+        )
+    moved = [found for tile in terrain.tiles[:MOST_LAID_N] if (found := off_the_file(tile))]
+    if moved:
+        rms_m, most_m = (max(one) for one in zip(*moved, strict=True))
+        of = "" if len(terrain.tiles) <= MOST_LAID_N else f" (the first {MOST_LAID_N} files were looked at)"
+        remarks.append(
+            f"Laid on latitude and longitude its heights lie {rms_m:.1f} m rms, {most_m:.1f} m at most, off the file's "
+            f"own samples{of}; some three times as far over areas too large for the finer lattice. Not classes."
         )
     return tuple(remarks)

@@ -15,6 +15,7 @@ from affine import Affine
 from pyproj import CRS, Transformer
 
 from sfn.errors import PlanError
+from sfn.terrain.as_laid import off_the_file
 from sfn.terrain.dem import Terrain, heights, terrain_from_files, terrain_from_folder
 from sfn.terrain.ground import Ground, averaged_says, ground_window, window_averaged
 from sfn.terrain.packed import PackedError, unpacked
@@ -107,6 +108,31 @@ def test_ridges_of_a_raster_in_utm_are_not_shaved(tmp_path: Path) -> None:
 
         assert float(np.sqrt(np.mean(apart**2))) < 0.3
         assert abs(float(np.mean(apart[own > np.quantile(own, 0.95)]))) < 0.3
+
+
+@pytest.mark.parametrize(("rough_m", "least_m", "most_m"), [(0.0, 0.0, 0.3), (20.0, 3.0, 20.0)])
+def test_how_far_heights_are_moved_is_measured(tmp_path: Path, rough_m: float, least_m: float, most_m: float) -> None:
+    """Gentle waves stay within 0.3 m rms, chance of 20 m at every sample does not: said as `heights` has it here."""
+    side, transform = 200, Affine(30.0, 0.0, 600_000.0, 0.0, -30.0, 5_200_000.0)
+    x, y = np.meshgrid(np.arange(side), np.arange(side))
+    chance = np.random.default_rng(8).normal(0.0, rough_m, x.shape)
+    own = (700.0 + 40.0 * np.sin(x / 9.0) * np.cos(y / 11.0) + chance).astype(np.float32)
+    terrain = terrain_from_files([written(tmp_path / "utm.tif", transform, crs="EPSG:32632", data=own)], name="u")
+    rms_m, worst_m = off_the_file(terrain.tiles[0])
+    inside = np.s_[5:-5, 5:-5]
+    east, north = transform * (x[inside] + 0.5, y[inside] + 0.5)
+    lon, lat = Transformer.from_crs("EPSG:32632", "EPSG:4326", always_xy=True).transform(east, north)
+    apart = heights(terrain, lat, lon) - own[inside]
+
+    assert least_m <= rms_m < most_m
+    assert rms_m == pytest.approx(float(np.sqrt(np.mean(apart**2))), rel=0.25)
+    assert rms_m < worst_m <= float(np.abs(apart).max()) * 1.2
+
+
+def test_a_raster_along_latitude_is_not_moved(tmp_path: Path) -> None:
+    """Its samples are kept: there is nothing to say."""
+    transform = Affine(0.001, 0.0, 9.0, 0.0, -0.001, 47.0)
+    assert off_the_file(terrain_from_files([written(tmp_path / "a.tif", transform)], name="a").tiles[0]) is None
 
 
 def test_where_a_raster_in_utm_is_read_no_finer_it_is_said(tmp_path: Path) -> None:
