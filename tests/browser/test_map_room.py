@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Request, expect
 
 pytestmark = pytest.mark.browser
 
@@ -218,3 +218,30 @@ def test_the_ruler_measures_between_two_sites_and_places_are_found(page: Page, a
     page.locator("#find-place").press("Enter")
     page.wait_for_url(re.compile("at=36.250000%2C-84.300000"))
     fits(page)
+
+
+def test_shares_follow_once_and_never_pile_up(page: Page, address: str) -> None:
+    """Six offsets one after the other: the shares, seconds of both cores, are worked out one at a time, the last too."""
+    drawn(page, address)
+    expect(page.locator("#map-summary")).not_to_contain_text("updating", timeout=120_000)
+    under_way, most, asked = set(), [0], []
+
+    def begun(request: Request) -> None:
+        if "/shares.json" in request.url:
+            under_way.add(request)
+            asked.append(request.url)
+            most[0] = max(most[0], len(under_way))
+
+    page.on("request", begun)
+    page.on("requestfinished", lambda request: under_way.discard(request))
+    page.get_by_role("tab", name="Offsets").click()
+    for n in range(6):
+        page.locator("#offset-gap").fill(f"-{n + 3}")
+        page.wait_for_timeout(400)
+    expect(page.locator("#shares-say")).to_contain_text(
+        "shares of the people here", timeout=120_000, use_inner_text=False
+    )
+    page.wait_for_function("!document.getElementById('shares-say').textContent.includes('updating')", timeout=120_000)
+    assert most == [1]
+    assert 1 <= len(asked) <= 3, asked
+    assert "offset=gap%3A-8" in asked[-1]
