@@ -6,9 +6,10 @@ import numpy as np
 import rasterio
 import rasterio.warp
 
+from sfn.terrain.carried import WGS84
 from sfn.terrain.dem import Terrain, window
 from sfn.terrain.heights import sample
-from sfn.terrain.tile import WGS84, Tile, open_raster, system_of, values_of
+from sfn.terrain.tile import Tile, open_raster, system_of, values_of
 
 # So many squares each way over the file, of so many samples a side.
 SQUARES_N, SIDE_N = 3, 48
