@@ -18,7 +18,7 @@ from tests.sfn.networks import EXAMPLE_PATH, example as example_network
 from tests.sfn.survey.arrivals import made_at_rf as made
 from webapp.store.store import Store
 
-AT, LATE_US = (36.28, -84.19), 3.0
+AT, LATE_US = (36.28, -84.15), 3.0
 
 
 @pytest.fixture

@@ -115,7 +115,7 @@ def test_a_programme_is_heard_beside_itself(client: TestClient, post: Callable[.
         post(
             f"/networks/{number}/point/hear/upload",
             files={"programme": ("tone.flac", tone(2.5))},
-            at="36.28, -84.19",
+            at="36.28, -84.15",
             phase="worst tenth",
             receiver="mono",
         ),

@@ -76,8 +76,8 @@ def test_the_page_shows_the_network_before_any_level_is_there(client: TestClient
 
 
 def test_over_a_smooth_earth_high_sites_are_said_on_map_and_point(client: TestClient, number: int) -> None:
-    """The example's highest site, South ridge, stands 900 m up with an antenna of 40 m, and names no terrain."""
-    said = "the antenna of South ridge counts as 940 m high, not 40 m"
+    """The example's highest site, South ridge, stands 340 m above Gap, the lowest, with an antenna of 40 m, and no terrain is named."""
+    said = "at 560 m, the ground of Gap, the lowest site: the antenna of South ridge counts as 380 m high, not 40 m"
     for address in (f"map?bounds={AREA}&pixel_m=500", "point?at=36.3%2C-84.2"):
         assert said in client.get(f"/networks/{number}/{address}").text
 

@@ -86,6 +86,8 @@ class OffsetsPage(Context):
     """Whether the network names people to count."""
     ofdm: bool
     """Whether the service is an OFDM one."""
+    smooth: bool
+    """Whether no terrain is named."""
     smooth_says: str
     """Where the plain lies that stands in the place of terrain, in words; empty where a terrain is named."""
     averaged_says: str
@@ -235,6 +237,7 @@ def offsets_page(
         people_said=people_said,
         people_known=network.listeners is not None,
         ofdm=service_of(network).kind == "ofdm",
+        smooth=network.terrain is None,
         smooth_says=smooth_says(network),
         averaged_says=computed.averaged_says if computed is not None else "",
         stale=stale,
