@@ -3,7 +3,6 @@
 import argparse
 import gc
 import getpass
-import logging
 import os
 import secrets
 import socket
@@ -29,6 +28,7 @@ from webapp.config.settings import (
     secrets_there,
     write_secrets,
 )
+from webapp.shell import log_lines
 from webapp.shell.connections import protocol
 from webapp.shell.provider import usable
 from webapp.store.backup import alone
@@ -104,7 +104,7 @@ def serve(settings: Settings) -> int:
     port = listener.getsockname()[1]
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
     app = create_app(settings, store)
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    log_lines.set_up(settings)
     print(f"sfn-delays is ready: open http://{shown}:{port}/ in a browser. Ctrl-C ends it.", flush=True)
     if not settings.on_loopback and not settings.https:
         print("Passwords travel unencrypted here: put a TLS proxy in front, and set SFN_DELAYS_HTTPS=yes.", flush=True)

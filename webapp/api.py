@@ -16,7 +16,7 @@ from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from sfn.study.point import tried_signals
-from webapp.config.addresses import Room
+from webapp.config.addresses import Room, to
 from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.coverage import road
 from webapp.on_air import packet
@@ -193,7 +193,7 @@ def list_networks(store: StoreDep, deleted: bool = False) -> list[NetworkLine]:
 def make_network(request: Request, store: StoreDep, body: NewNetwork, response: Response) -> SavedAnswer:
     """A new network."""
     made = store.create(body.document, author=proven(request, body.author), reason=body.reason)
-    response.headers["Location"] = f"/api/networks/{made.network_id}"
+    response.headers["Location"] = to("api.read_network", made.network_id)
     return _saved(made, body.document, store)
 
 

@@ -14,6 +14,7 @@ from starlette.middleware.sessions import SessionMiddleware
 from starlette.routing import BaseRoute
 from starlette.staticfiles import StaticFiles
 
+from sfn.errors import PlanError, Problem
 from webapp import api
 from webapp.config import addresses
 from webapp.config.settings import SERVICES_FILE, LiveSecrets, Settings
@@ -56,6 +57,7 @@ from webapp.front import (
     guide,
     health,
     jobs,
+    metrics,
     networks,
     provider as provider_pages,
     record,
@@ -67,7 +69,10 @@ from webapp.on_air import change, head_end, live, packet, readings, sheets, site
 from webapp.prove import ages, arrivals, drives, measurements, states, timeline
 from webapp.shell import api_pages, door, problems, security
 from webapp.shell.api_shapes import shared
+from webapp.shell.base_path import BasePath
 from webapp.shell.body_limit import BodyLimit
+from webapp.shell.measured import Measured
+from webapp.shell.observed import Observed
 from webapp.shell.provider import Provider
 from webapp.shell.render import environment
 from webapp.store import roles
@@ -131,6 +136,7 @@ ROUTERS = (
     arrivals.router,
     drives.router,
     health.router,
+    metrics.router,
     trust.router,
     guide.router,
     jobs.router,
@@ -146,12 +152,23 @@ GUARDS = (Depends(security.not_from_elsewhere), Depends(security.form_is_ours), 
 """What stands before every address."""
 
 # Not offered to scripts a second time: the interface itself, logging in, a technician's signed link, the watch.
-OWN = (api.router, about_api.router, account.router, provider_pages.router, site_reading.router, health.router)
+OWN = (
+    api.router,
+    about_api.router,
+    account.router,
+    provider_pages.router,
+    site_reading.router,
+    health.router,
+    metrics.router,
+)
 
 
-def middleware(settings: Settings) -> list[Middleware]:
+def middleware(settings: Settings, measured: Measured) -> list[Middleware]:
     """Outermost first: a request passes them downwards, its answer upwards."""
+    based = [Middleware(BasePath, base=settings.base_path)] if settings.base_path else []
     return [
+        *based,
+        Middleware(Observed, measured=measured, access_log=settings.access_log),
         Middleware(security.SecurityHeaders),
         Middleware(security.HostCheck, settings=settings),
         Middleware(security.OwnRequests),
@@ -183,10 +200,11 @@ def described() -> tuple[BaseRoute, ...]:
 def create_app(settings: Settings, store: Store, *, executor: Executor | None = None) -> FastAPI:
     """The application over a store. `executor` runs long computations; by default threads, one a core allowed."""
     limits = settings.limits
+    own_part(settings.base_path)
     threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
     running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
 
-    maps = Maps(running, settings.data_folder)
+    maps, measured = Maps(running, settings.data_folder), Measured()
     store.services_file = settings.data_folder / SERVICES_FILE
 
     @asynccontextmanager
@@ -201,7 +219,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         title="sfn-delays",
         description=api.__doc__ or "",
         lifespan=lifespan,
-        middleware=middleware(settings),
+        middleware=middleware(settings, measured),
         dependencies=list(GUARDS),
         docs_url=None,  # the framework's page loads scripts from elsewhere; ours is /api
         redoc_url=None,
@@ -209,18 +227,33 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
         telemetry={"auto_configure": False},  # nothing leaves this machine
     )
     app.state.settings, app.state.store, app.state.jobs = settings, store, running
-    app.state.maps = maps
+    app.state.maps, app.state.measured = maps, measured
+    measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)
     app.state.templates, app.state.attempts = environment(), Attempts()
     problems.install(app)
     app.add_exception_handler(ConflictError, _conflict)
     app.router.routes.extend(described())
-    app.openapi = lambda: _with_records(app)  # type: ignore[method-assign]
+    app.openapi = lambda: _with_records(app, settings.base_path)  # type: ignore[method-assign]
     leaflet = Path(str(files("js_lib_leaflet"))) / "static" / "js_lib_leaflet"
     app.mount(f"{addresses.STATIC}/leaflet", StaticFiles(directory=leaflet), name="leaflet")
     app.mount(addresses.STATIC, StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     return app
+
+
+def own_part(base_path: str) -> None:
+    """Refuse a base path that begins like one of our own: nobody could tell a path with it from one without.
+
+    Raises
+    ------
+    PlanError
+        If it does.
+    """
+    first = base_path.split("/")[1:2]
+    if first and first[0] in {path.split("/")[1] for path in (*addresses.ROUTES.values(), addresses.STATIC)}:
+        what = f"SFN_DELAYS_BASE_PATH begins with /{first[0]}, and so do addresses of the application"
+        raise PlanError([Problem("SFN_DELAYS_BASE_PATH", what, "another word, as /delays", code="setting-unusable")])
 
 
 def _conflict(request: Request, raised: Exception) -> Response:
@@ -229,9 +262,11 @@ def _conflict(request: Request, raised: Exception) -> Response:
     return api.conflict_answer(raised) if problems.wants_json(request) else revisions.conflict_page(request, raised, {})
 
 
-def _with_records(app: FastAPI) -> dict[str, Any]:
-    """The schema with the records that pages answer with."""
+def _with_records(app: FastAPI, base_path: str) -> dict[str, Any]:
+    """The schema with the records that pages answer with, and where its paths begin."""
     schema = FastAPI.openapi(app)
+    if base_path:
+        schema["servers"] = [{"url": base_path}]
     for name, shape in shared().items():
         schema["components"]["schemas"].setdefault(name, shape)
     return schema

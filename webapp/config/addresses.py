@@ -5,6 +5,7 @@ An address is written once, beside what answers it; templates and handlers say `
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from contextvars import ContextVar
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -20,7 +21,10 @@ OPENAPI = "/api/openapi.json"
 SITE_LINKS = "/site/"
 """Under it whoever holds a signed link comes in without a name."""
 STATIC = "/static"
-HEALTH, READY = "/healthz", "/readyz"
+HEALTH, READY, METRICS = "/healthz", "/readyz", "/metrics"
+
+BASE: ContextVar[str] = ContextVar("base", default="")
+"""What stands before every path, where a proxy gives the application a part of its addresses: ``/delays``."""
 
 ROUTES: dict[str, str] = {}
 """Of every route its path, gaps in braces, by its name."""
@@ -87,7 +91,7 @@ def to(
     fields = [(key, one) for key, value in asked.items() for one in _said(value)]
     ready = query if isinstance(query, str) else urlencode([*query])
     whole = "&".join(part for part in (urlencode(fields), ready) if part)
-    return made + (f"?{whole}" if whole else "") + (f"#{quote(fragment, safe='')}" if fragment else "")
+    return inside(made) + (f"?{whole}" if whole else "") + (f"#{quote(fragment, safe='')}" if fragment else "")
 
 
 def log_in(after: str = HOME) -> str:
@@ -104,6 +108,16 @@ def _said(value: object) -> Sequence[str]:
     return ("true",) if value is True else (str(value),)
 
 
+def inside(path: str) -> str:
+    """A path of the application as a browser asks for it."""
+    return BASE.get() + path
+
+
+def outside(public: str, address: str) -> str:
+    """An address of ours as others reach it, as it is where there is no `public` one, which has `BASE` already."""
+    return address if not public else public + address.removeprefix(BASE.get())
+
+
 def beside(address: str) -> str:
     """What an address and its neighbours begin with: the address without its last part."""
     return address.rpartition("/")[0]
@@ -111,12 +125,12 @@ def beside(address: str) -> str:
 
 def static(name: str) -> str:
     """A file of ours: style sheet, script, picture."""
-    return f"{STATIC}/{name}"
+    return inside(f"{STATIC}/{name}")
 
 
 def leaflet(name: str) -> str:
     """A file of Leaflet's."""
-    return f"{STATIC}/leaflet/{name}"
+    return inside(f"{STATIC}/leaflet/{name}")
 
 
 def operation(route: APIRoute) -> str:

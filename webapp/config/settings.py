@@ -9,6 +9,9 @@
 | `allowed_hosts` | ``SFN_DELAYS_HOSTNAMES`` | names under which it answers, separated by commas |
 | `https` | ``SFN_DELAYS_HTTPS`` | ``yes`` behind a TLS proxy: cookies then travel over TLS only |
 | `public_url` | ``SFN_DELAYS_PUBLIC_URL`` | where others reach it, as ``https://sfn.example.org``: for sheets, links |
+| `log` | ``SFN_DELAYS_LOG`` | ``text`` for people, ``json`` for programs: what is written to standard error |
+| `access_log` | ``SFN_DELAYS_ACCESS_LOG`` | ``yes``: a line for every request |
+| `base_path` | ``SFN_DELAYS_BASE_PATH`` | before every path, behind a proxy: ``/delays``; else the public address's |
 | `approval` | ``SFN_DELAYS_APPROVAL`` | ``other``: only who did not make the plan approves, signs off, issues |
 | `sources` | ``SFN_DELAYS_DOWNLOADS``, ``SFN_DELAYS_SOURCE_...`` | open data: `sfn.country.sources` |
 | `password_hash` | in ``secrets.json`` | argon2 hash, written by ``--set-password`` |
@@ -22,6 +25,7 @@ import contextlib
 import ipaddress
 import json
 import os
+import re
 import secrets
 import socket
 from collections.abc import Mapping
@@ -58,9 +62,12 @@ class Settings:
     allowed_hosts: tuple[str, ...] = ()
     https: bool = False
     public_url: str = ""
+    base_path: str = ""
     password_hash: str | None = field(default=None, repr=False)
     api_token_hash: str | None = field(default=None, repr=False)
     approval: str = "any"
+    log: str = "text"
+    access_log: bool = False
     provider: ProviderSettings | None = None
     sources: Sources = field(default_factory=Sources)
     secrets_lost: bool = False
@@ -143,9 +150,12 @@ def read_settings(
         allowed_hosts=tuple(n.strip().lower() for n in names.split(",") if n.strip()),
         https=_yes_or_no("SFN_DELAYS_HTTPS", environ.get("SFN_DELAYS_HTTPS") or "no"),
         public_url=public_url,
+        base_path=_base_path(environ.get("SFN_DELAYS_BASE_PATH", ""), public_url),
         password_hash=held.get("password_hash"),
         api_token_hash=held.get("api_token_hash"),
-        approval=_approval(environ.get("SFN_DELAYS_APPROVAL") or "any"),
+        approval=_one_of("SFN_DELAYS_APPROVAL", environ.get("SFN_DELAYS_APPROVAL") or "any", ("any", "other")),
+        log=_one_of("SFN_DELAYS_LOG", environ.get("SFN_DELAYS_LOG") or "text", ("text", "json")),
+        access_log=_yes_or_no("SFN_DELAYS_ACCESS_LOG", environ.get("SFN_DELAYS_ACCESS_LOG") or "no"),
         secrets_lost=lost,
         sources=sources(environ),
         provider=provider_settings(environ, held, back=public_url and f"{public_url}{PROVIDER_BACK}"),
@@ -298,9 +308,21 @@ def _public_url(text: str) -> str:
     return given
 
 
-def _approval(text: str) -> str:
-    if text not in ("any", "other"):
-        raise _refusal("SFN_DELAYS_APPROVAL", f"SFN_DELAYS_APPROVAL is {text!r}", "any or other")
+def _base_path(text: str, public_url: str) -> str:
+    """What stands before every path: as it is set, or as the public address has it."""
+    given, public = text.strip().rstrip("/"), urlsplit(public_url).path
+    if given and not re.fullmatch(r"(/[A-Za-z0-9._~-]+)+", given):
+        what = f"SFN_DELAYS_BASE_PATH is {text!r}"
+        raise _refusal("SFN_DELAYS_BASE_PATH", what, "as /delays: letters, digits, and . _ ~ - between slashes")
+    if given and public_url and given != public:
+        what = f"SFN_DELAYS_BASE_PATH is {text!r}, and SFN_DELAYS_PUBLIC_URL is {public_url!r}"
+        raise _refusal("SFN_DELAYS_BASE_PATH", what, "a public address that ends in the base path")
+    return given or public
+
+
+def _one_of(name: str, text: str, known: tuple[str, str]) -> str:
+    if text not in known:
+        raise _refusal(name, f"{name} is {text!r}", " or ".join(known))
     return text
 
 

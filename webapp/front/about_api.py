@@ -6,7 +6,8 @@ from typing import Any, ClassVar
 from fastapi import Request
 from fastapi.responses import Response
 
-from webapp.config.addresses import Room
+from webapp.config.addresses import BASE, Room
+from webapp.config.settings import Settings
 from webapp.shell.context import Context
 from webapp.shell.dependencies import SettingsDep
 from webapp.shell.render import page
@@ -33,9 +34,16 @@ def show(request: Request, settings: SettingsDep) -> Response:
     context = AboutApiPage(
         operations=operations(request.app.openapi()),
         needs_token=settings.password_hash is not None,
-        base=str(request.base_url).rstrip("/"),
+        base=_own_address(request, settings),
     )
     return page(request, context)
+
+
+def _own_address(request: Request, settings: Settings) -> str:
+    """As it is called from elsewhere; on loopback as it was asked for."""
+    if settings.public_url or not settings.on_loopback:
+        return settings.public_url or f"http://{settings.host}:{settings.port}{BASE.get()}"
+    return str(request.base_url).rstrip("/") + BASE.get()
 
 
 def operations(schema: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:

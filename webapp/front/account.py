@@ -64,7 +64,7 @@ def show(request: Request, store: StoreDep, person: PersonDep, after: str = addr
     """Ask for name and password."""
     after = local_address(after)
     if person.via != "nobody":
-        return RedirectResponse(after, 303)
+        return RedirectResponse(addresses.inside(after), 303)
     return page(request, LogInPage(after, store.accounts.some(), "", "", _provider_name(request)))
 
 
@@ -75,7 +75,7 @@ def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
     name, password, names = form.get("name", "").strip(), form.get("password", ""), store.accounts.some()
     held = store.accounts.password_hash(name) if names else request.app.state.secrets.password_hash
     if held is None and not names:
-        return RedirectResponse(after, 303)
+        return RedirectResponse(addresses.inside(after), 303)
     where = address_of(request.scope)
     right, wait_s = request.app.state.attempts.check(password, held, address=where, name=name)
     if right:
@@ -86,7 +86,7 @@ def enter(request: Request, store: StoreDep, form: FormDep) -> Response:
         begin(request, {"password": password_mark(str(held))})
         store.audit.add("signed in", subject="the installation's password")
     if right:
-        return RedirectResponse(after, 303)
+        return RedirectResponse(addresses.inside(after), 303)
     if wait_s:
         if request.app.state.attempts.slowed_first(address=where, name=name):
             store.audit.add("sign-in slowed", subject=name[:120], body={"wait_s": wait_s})

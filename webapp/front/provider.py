@@ -29,7 +29,7 @@ async def ask(request: Request, store: StoreDep, person: PersonDep, after: str =
     """Send the browser to the provider; only from a page of ours."""
     after, provider = local_address(after), _provider(request)
     if person.via != "nobody":
-        return RedirectResponse(after, 303)
+        return RedirectResponse(addresses.inside(after), 303)
     if provider is None or from_elsewhere(request.headers) or not await run_in_threadpool(store.accounts.some):
         return RedirectResponse(log_in(after), 303)
     try:
@@ -43,7 +43,7 @@ async def answer(request: Request, store: StoreDep, person: PersonDep) -> Respon
     """Look at what the provider says, and let a user in."""
     provider = _provider(request)
     if person.via != "nobody":
-        return RedirectResponse(addresses.HOME, 303)
+        return RedirectResponse(addresses.inside(addresses.HOME), 303)
     if provider is None or not await run_in_threadpool(store.accounts.some):
         return RedirectResponse(to("account.show"), 303)
     try:
@@ -53,7 +53,7 @@ async def answer(request: Request, store: StoreDep, person: PersonDep) -> Respon
         return await run_in_threadpool(_refused, request, store, refused, addresses.HOME)
     await run_in_threadpool(_attempts(request).forget, address=address_of(request.scope), name=TRIED)
     begin(request, {HELD: token})
-    return RedirectResponse(local_address(after), 303)
+    return RedirectResponse(addresses.inside(local_address(after)), 303)
 
 
 def _let_in(accounts: Accounts, settings: ProviderSettings, claimed: Claimed, address: str) -> str:

@@ -37,17 +37,15 @@ class HeadEndPage(Context):
 @router.get("/networks/{network_id}/head-end")
 def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Every field that is entered at the head-end."""
-    address = public_address(request, settings, to("head_end.show", opened.head.id))
+    address = public_address(settings, to("head_end.show", opened.head.id))
     lines = head_end_lines(released(opened, store, maps))
     return page(request, HeadEndPage(opened.head, lines, all(line.line.issued for line in lines), address))
 
 
 @router.get("/networks/{network_id}/head-end.pdf")
-def as_pdf(
-    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, paper: Paper = "a4"
-) -> Response:
+def as_pdf(opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, paper: Paper = "a4") -> Response:
     """The same as a PDF."""
-    address = public_address(request, settings, to("head_end.show", opened.head.id))
+    address = public_address(settings, to("head_end.show", opened.head.id))
     lines, number = head_end_lines(released(opened, store, maps)), opened.head.revision.number
     opens = code_says(number, locked=locked(store, settings))
     made = pdf(printed_head_end(opened, lines, address=address, opens=opens), paper=paper)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import segno
 
 from sfn.plan import Site
-from webapp.config.addresses import to
+from webapp.config.addresses import outside, to
 from webapp.config.settings import Settings
 from webapp.on_air.printing import LinkLine
 from webapp.on_air.site_links import checked_days, given_link, kept_link, token_of
@@ -78,6 +78,6 @@ def _line(
     if given.withdrawn_at is not None:
         why_not = f"its link of this revision was withdrawn on {when(given.withdrawn_at)}"
         return LinkLine(site.name, "", "", (why_not,), withdrawn=site.id, to_make=site.id, site_id=site.id)
-    address = base + to("site_reading.show", token_of(settings.session_key, given))
+    address = outside(base, to("site_reading.show", token_of(settings.session_key, given)))
     code = segno.make(address, error="m", micro=False).svg_data_uri(scale=4, border=2) if base else ""
     return LinkLine(site.name, address, code, site_id=site.id, ends_at=given.ends_at)

@@ -10,7 +10,7 @@ from fastapi import Query, Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import Problem, Touch
-from webapp.config.addresses import Room, to
+from webapp.config.addresses import Room, outside, to
 from webapp.config.limits import whole_number
 from webapp.config.settings import Settings
 from webapp.on_air.change import change_page
@@ -32,7 +32,6 @@ from webapp.paper import PAPERS, Paper, Printed, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
-from webapp.shell.public import public_base
 from webapp.shell.render import page, when
 from webapp.standing.release import Released, SheetLine, released, why_not
 from webapp.store.store import Store
@@ -80,7 +79,7 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, s
     """What goes with it, or why there is none."""
     found = released(opened, store, maps)
     others = tuple(line.sheet.site.name for line in found.lines if not line.issued)
-    reachable = bool(public_base(request, settings))
+    reachable = bool(settings.public_url)
     context = PacketPage(
         opened.head, refusals(opened, found), others, reachable, unprintable_says(opened), USUAL_DAYS, MOST_DAYS
     )
@@ -89,7 +88,7 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, s
 
 @router.post("/networks/{network_id}/packet.pdf")
 def as_pdf(
-    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, jobs: JobsDep,
+    opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep, jobs: JobsDep,
     form: FormDep,
 ) -> Response:  # fmt: skip
     """The packet, its links made; of a large network the job that makes it."""
@@ -100,7 +99,7 @@ def as_pdf(
     checked_days(days)
     if reasons := refusals(opened, released(opened, store, maps)):
         raise RefusedError(422, *reasons)
-    base, who = public_base(request, settings), copy_context()
+    base, who = settings.public_url, copy_context()
 
     def work(progress: Progress) -> MadePacket:
         """Every page; in the name of whoever asked for it."""
@@ -206,7 +205,7 @@ def packet(
     asked = locked(store, settings)
     parts += [_sheet(opened, line, by_site[line.sheet.site.id], base=base, asked=asked) for line in in_steps]
     if away := head_end_lines(found):
-        address = base + to("head_end.show", opened.head.id) if base else ""
+        address = outside(base, to("head_end.show", opened.head.id)) if base else ""
         opens = code_says(opened.head.revision.number, locked=asked)
         parts.append(printed_head_end(opened, away, address=address, opens=opens))
     return pdf([*parts, printed_links(opened, lines)], paper=paper, tell=tell)
@@ -218,7 +217,7 @@ def _sheet(opened: Opened, line: SheetLine, link: LinkLine, *, base: str, asked:
     if base and link.address and link.ends_at is not None:
         opens = f"revision {number}: the code opens the technician's page, without a log-in, until {when(link.ends_at)}"
         return printed_sheet(opened, line, address=f"{link.address}#revision-{number}", opens=opens)
-    address = base + to("sheets.show", opened.head.id, line.sheet.site.id, revision=number) if base else ""
+    address = outside(base, to("sheets.show", opened.head.id, line.sheet.site.id, revision=number)) if base else ""
     return printed_sheet(opened, line, address=address, opens=code_says(number, locked=asked))
 
 
@@ -233,7 +232,6 @@ _PDF: dict[int | str, dict[str, Any]] = {200: {"content": _FILE, "description": 
 
 @for_scripts.post("/networks/{network_id}/packet", response_class=Response, responses=_PDF)
 def answer_packet(
-    request: Request,
     opened: NetworkDep,
     store: StoreDep,
     maps: MapsDep,
@@ -242,6 +240,6 @@ def answer_packet(
     paper: Paper = "a4",
 ) -> Response:
     """Change plan, every sheet and signed links of the newest revision as one PDF; makes the links."""
-    base = public_base(request, settings)
+    base = settings.public_url
     made = packet(opened, store, maps, settings, base=base, days=days, paper=paper)
     return as_file(made, f"work-packet-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")

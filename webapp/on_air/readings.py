@@ -22,7 +22,6 @@ from webapp.paper import Paper, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
-from webapp.shell.public import public_base
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.standing.readings import LABELS
@@ -135,7 +134,7 @@ def show_links(
                 )
             ]
         )
-    base = public_base(request, settings)
+    base = settings.public_url
     lines = link_lines(opened, released(opened, store, maps), store.links, settings, base=base, sites=chosen)
     names = {one.id: one.name for one in opened.network.sites}
     none = tuple(line.site_name for line in lines if line.to_make)
@@ -147,7 +146,6 @@ def show_links(
 
 @router.get("/networks/{network_id}/readings/links.pdf")
 def links_as_pdf(
-    request: Request,
     opened: NetworkDep,
     store: StoreDep,
     maps: MapsDep,
@@ -155,7 +153,7 @@ def links_as_pdf(
     paper: Paper = "a4",
 ) -> Response:
     """The links that were made, of all sites, as a PDF."""
-    base, found = public_base(request, settings), released(opened, store, maps)
+    base, found = settings.public_url, released(opened, store, maps)
     lines = link_lines(opened, found, store.links, settings, base=base, sites=opened.network.sites)
     made = pdf(printed_links(opened, lines), paper=paper)
     return as_file(made, f"links-network-{opened.head.id}-revision-{opened.head.revision.number}.pdf")

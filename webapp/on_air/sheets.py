@@ -105,7 +105,7 @@ def show(
 ) -> Response:
     """One site's sheet; asked for with the revision of a copy, whether that copy still holds."""
     line, number = released(opened, store, maps).of(site_id), opened.head.revision.number
-    address = public_address(request, settings, to("sheets.show", opened.head.id, site_id, revision=number))
+    address = public_address(settings, to("sheets.show", opened.head.id, site_id, revision=number))
     older = revision if revision not in (None, number) else None
     context = SheetPage(
         opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older,
@@ -116,7 +116,6 @@ def show(
 
 @router.get("/networks/{network_id}/sheets/{site_id}/sheet.pdf")
 def as_pdf(
-    request: Request,
     opened: NetworkDep,
     store: StoreDep,
     maps: MapsDep,
@@ -127,7 +126,7 @@ def as_pdf(
     """The same sheet as a PDF."""
     line = released(opened, store, maps).of(site_id)
     number = opened.head.revision.number
-    address = public_address(request, settings, to("sheets.show", opened.head.id, site_id, revision=number))
+    address = public_address(settings, to("sheets.show", opened.head.id, site_id, revision=number))
     opens = code_says(number, locked=locked(store, settings))
     made = pdf(printed_sheet(opened, line, address=address, opens=opens), paper=paper)
     name = f"sheet-network-{opened.head.id}-{site_id}-revision-{number}{'' if line.issued else '-not-issued'}.pdf"
@@ -135,10 +134,10 @@ def as_pdf(
 
 
 @router.get("/networks/{network_id}/sheets/{site_id}/qr.svg")
-def as_qr(request: Request, opened: NetworkDep, settings: SettingsDep, site_id: str) -> Response:
+def as_qr(opened: NetworkDep, settings: SettingsDep, site_id: str) -> Response:
     """The address of the sheet, for a phone."""
     here = to("sheets.show", opened.head.id, site_id, revision=opened.head.revision.number)
-    address = public_address(request, settings, here)
+    address = public_address(settings, here)
     if not address:
         what = "this application has no address that a phone could reach"
         raise RefusedError(

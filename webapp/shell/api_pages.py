@@ -15,6 +15,7 @@ from fastapi.routing import APIRoute
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from webapp.config.addresses import BASE, inside
 from webapp.config.bundled import folder
 from webapp.shell.api_shapes import responses
 from webapp.shell.form_names import accepted, only
@@ -115,8 +116,9 @@ class NextAsData:
             if message["type"] == "http.response.start" and message["status"] in (302, 303, 307):
                 moved = True
                 location = Headers(raw=message["headers"]).get("location", "/")
-                inside = location.startswith("/") and not location.startswith(PREFIX)
-                where = f"{PREFIX}{location}" if inside else location
+                bare = location.removeprefix(BASE.get())
+                ours = bare.startswith("/") and not bare.startswith(PREFIX)
+                where = inside(f"{PREFIX}{bare}") if ours else location
                 found = scope.get("state", {}).get("problems", ())
                 said = {"problems": [problem.as_json() for problem in found]} if found else {}
                 body = json.dumps({"next": where, **said}).encode()

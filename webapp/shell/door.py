@@ -65,7 +65,7 @@ class Door:
         return any(path == p or (p.endswith("/") and path.startswith(p)) for p in self.open_paths)
 
     def _refusal(self, scope: Scope) -> Response:
-        if scope["path"].startswith("/api"):
+        if _by_program(scope):
             problem = Problem(
                 "authorization", "this needs a session or a token", "Authorization: Bearer TOKEN", code="not-signed-in"
             )
@@ -80,7 +80,7 @@ def who(scope: Scope) -> Person:
     store: Store = state.store
     held: LiveSecrets = state.secrets
     scheme, _, token = Headers(scope=scope).get("authorization", "").partition(" ")
-    if scope["path"].startswith("/api") and scheme.lower() == "bearer" and token.strip():
+    if _by_program(scope) and scheme.lower() == "bearer" and token.strip():
         person = store.accounts.of_token(token.strip()) or _of_before(token.strip(), held.api_token_hash)
         if person is not None:
             return person
@@ -91,6 +91,11 @@ def who(scope: Scope) -> Person:
         return OWNER
     mark = str(scope["session"].get("password", ""))
     return KEEPER if hmac.compare_digest(mark, password_mark(held.password_hash)) else NOBODY
+
+
+def _by_program(scope: Scope) -> bool:
+    """Whether an address is asked by programs, which bring a token."""
+    return bool(scope["path"].startswith("/api") or scope["path"] == addresses.METRICS)
 
 
 def _of_before(token: str, api_token_hash: str | None) -> Person | None:

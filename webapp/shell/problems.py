@@ -22,7 +22,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sfn.errors import PlanError, Problem
 from sfn.units import grouped
-from webapp.config.addresses import to
+from webapp.config.addresses import inside, to
 from webapp.shell.context import Context
 from webapp.shell.render import page
 from webapp.shell.security import FromElsewhereError, NotByLookingError, NotOursError
@@ -180,7 +180,7 @@ def _from_elsewhere(request: Request, raised: Exception) -> Response:
     """Another site's page: told shortly, whatever it is shown as there; a page of ours has a button."""
     assert isinstance(raised, FromElsewhereError)
     if raised.opens_page:
-        return page(request, FromElsewherePage(request.url.path, tuple(request.query_params.multi_items())))
+        return page(request, FromElsewherePage(inside(request.url.path), tuple(request.query_params.multi_items())))
     return PlainTextResponse("Another site's page asked for this.", 403)
 
 

@@ -18,7 +18,7 @@ from sfn.plan import Network, SiteName
 from sfn.report import numbers
 from sfn.study.clocks import in_words
 from sfn.visible import visible
-from webapp.config.addresses import OPENAPI, beside, leaflet, static, to
+from webapp.config.addresses import OPENAPI, beside, inside, leaflet, static, to
 from webapp.config.bundled import folder
 from webapp.forms.places import anchor as anchor
 from webapp.shell.api_pages import PREFIX
@@ -67,6 +67,7 @@ def environment() -> Environment:
         "beside": beside,
         "static": static,
         "leaflet": leaflet,
+        "inside": inside,
         "OPENAPI": OPENAPI,
         "groups": GROUPS,
     }

@@ -192,7 +192,7 @@ def open_engine(url: str) -> Engine:
     PlanError
         If the database is damaged, cannot be written, or was made by a newer program; it says which.
     """
-    engine = create_engine(url)
+    engine = create_engine(url, hide_parameters=True)  # what is written is nobody's business in a log
     file = file_of(url)
     if make_url(url).get_backend_name() == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite)

@@ -144,6 +144,12 @@ class Store:
         with self._engine.begin() as connection:
             return tuple(_summary(row) for row in connection.execute(query))
 
+    def networks_n(self) -> int:
+        """How many networks there are that are not deleted."""
+        with self._engine.begin() as connection:
+            query = select(func.count()).select_from(networks).where(networks.c.deleted_at.is_(None))
+            return int(connection.execute(query).scalar_one())
+
     def read(self, network_id: int, number: int | None = None, *, even_deleted: bool = False) -> Saved:
         """The newest revision of a network, or revision `number` of it.
 

@@ -11,6 +11,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Executor
+from contextvars import copy_context
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -172,7 +173,7 @@ class Jobs:
             job = Job(title=title, key=key, result_url=result_url)
             self._jobs[job.id] = job
             self._forget()
-        self._executor.submit(job.run, work)
+        self._executor.submit(copy_context().run, job.run, work)  # what it logs bears the request that asked for it
         return job
 
     def under_way(self, key: str) -> Job | None:
@@ -187,6 +188,11 @@ class Jobs:
         """The job of that id, while it is remembered."""
         with self._lock:
             return self._jobs.get(job_id)
+
+    def states(self) -> tuple[State, ...]:
+        """The state of every job that is remembered."""
+        with self._lock:
+            return tuple(job.state for job in self._jobs.values())
 
     def cancel_all(self) -> None:
         """Ask every job to stop; the application is ending."""
