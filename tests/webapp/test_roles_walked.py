@@ -218,7 +218,7 @@ def test_nobody_sees_and_does_nothing(ground: Ground) -> None:
         if path.startswith(OPEN):
             assert answer.status_code < 500, (method, path)
             continue
-        closed = 401 if path.startswith("/api") else 303
+        closed = 401 if path.startswith(("/api", "/metrics")) else 303
         assert answer.status_code == closed, (method, path, answer.status_code)
         assert closed == 401 or answer.headers["location"].startswith("/log-in"), path
         assert "North ridge" not in answer.text
