@@ -5,6 +5,7 @@ import gc
 import getpass
 import os
 import secrets
+import signal
 import socket
 import sys
 from collections.abc import Iterator, Sequence
@@ -41,6 +42,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the application, or one of its commands. 0 done, 1 found something wrong, 2 could not."""
     given = arguments().parse_args(argv)
     try:
+        if given.command == commands.SERVICE_FILES:  # of no installation in particular
+            return commands.service_files(given.folder)
         settings = read_settings(
             os.environ,
             host=given.host,
@@ -119,9 +122,19 @@ def serve(settings: Settings) -> int:
     # What stands for good is looked through no more: each full collection took some 100 ms of whatever request met it.
     gc.collect()
     gc.freeze()
-    with alone(settings.data_folder, shared=True), _compiling(), suppress(KeyboardInterrupt):  # Ctrl-C ends it
+    with alone(settings.data_folder, shared=True), _compiling(), suppress(KeyboardInterrupt), _stopped_by_term():
         uvicorn.Server(config).run(sockets=[listener])
     return 0
+
+
+@contextmanager
+def _stopped_by_term() -> Iterator[None]:
+    """The server ends itself at SIGTERM and then raises it once more: by then all is done, and what follows is ours."""
+    before = signal.signal(signal.SIGTERM, lambda *_: None)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 @contextmanager

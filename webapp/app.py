@@ -1,5 +1,6 @@
 """The application: its middleware, its routers, its static files. Reads like a contents page."""
 
+import logging
 from collections.abc import AsyncIterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import asynccontextmanager
@@ -82,6 +83,8 @@ from webapp.store.store import ConflictError, Store
 from webapp.timing import delays, offset_weights, offsets, offsets_hand
 from webapp.work.jobs import Jobs
 from webapp.work.maps import Maps
+
+LOG = logging.getLogger("webapp")
 
 # In the order of the first screen, the network's tabs, the rest.
 ROUTERS = (
@@ -210,7 +213,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         yield
-        running.cancel_all()
+        LOG.info("ending; computations that are stopped: %s", running.cancel_all())
         threads.shutdown(wait=True, cancel_futures=True)
         maps.close()
         store.close()

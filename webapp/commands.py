@@ -53,6 +53,8 @@ def add_to(parser: argparse.ArgumentParser) -> None:
     made.add_argument("--days", type=int, default=USUAL_DAYS, help=f"how long its links last ({USUAL_DAYS})")
     made = commands.add_parser("audit-verify", help="look for changed lines in the record of what was done")
     made.add_argument("--last", metavar="HASH", default="", help="of a last line that was noted: it is to be there")
+    made = commands.add_parser(SERVICE_FILES, help="write the files that run it as a service: systemd, containers, TLS")
+    made.add_argument("folder", metavar="FOLDER", type=Path, help="where they are put; nothing there is overwritten")
 
 
 def only_reads(given: argparse.Namespace) -> bool:
@@ -211,6 +213,29 @@ def make_packet(settings: Settings, given: argparse.Namespace) -> int:
     return 0
 
 
+def service_files(folder: Path) -> int:
+    """Write the unit, the container files and the TLS proxy's, to be looked at and changed.
+
+    Raises
+    ------
+    PlanError
+        If one of them is there, or cannot be written.
+    """
+    for source in sorted(SERVICE_FOLDER.iterdir()):
+        target = folder / source.name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with target.open("x", encoding="utf-8") as out:
+                out.write(source.read_text(encoding="utf-8"))
+        except OSError as refused:
+            what = f"cannot be written ({refused.strerror})"
+            raise PlanError([Problem(str(target), what, "a new file", code="export-unwritten")]) from refused
+        print(target)
+    return 0
+
+
+SERVICE_FILES = "service-files"
+SERVICE_FOLDER = Path(__file__).parent / "service_files"
 READS = ("backup", "backup-verify", "export", "packet", "audit-verify")
 COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
     "user": user,

@@ -194,11 +194,13 @@ class Jobs:
         with self._lock:
             return tuple(job.state for job in self._jobs.values())
 
-    def cancel_all(self) -> None:
-        """Ask every job to stop; the application is ending."""
+    def cancel_all(self) -> int:
+        """Ask every job to stop, for the application is ending; how many had not ended."""
         with self._lock:
-            for job in self._jobs.values():
-                job.progress.cancel()
+            still = [job for job in self._jobs.values() if job.state not in ENDED]
+        for job in still:
+            job.progress.cancel()
+        return len(still)
 
     def _forget(self) -> None:
         ended = [job.id for job in self._jobs.values() if job.state in ENDED]
