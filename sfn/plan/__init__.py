@@ -20,7 +20,7 @@ from sfn.plan.others import OtherTransmitter
 from sfn.plan.position import Position, Power
 from sfn.plan.reading import checksum, read, read_document, read_file, written
 from sfn.plan.receiver import Receiver, ReceiverWindow, Thresholds
-from sfn.plan.record import SiteName
+from sfn.plan.record import FieldName, PersonName, SiteName
 from sfn.plan.stage import Stage
 from sfn.plan.time_stamps import TimeStamps
 from sfn.plan.weight import Weight
@@ -33,10 +33,12 @@ __all__ = [
     "CoverClass",
     "CoverSource",
     "DelayField",
+    "FieldName",
     "ListenerSource",
     "Network",
     "OffAir",
     "OtherTransmitter",
+    "PersonName",
     "Place",
     "PlanePattern",
     "Position",

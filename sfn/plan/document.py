@@ -16,7 +16,7 @@ from sfn.plan.planned import PlannedState
 from sfn.plan.position import Position, Power
 from sfn.plan.programme import Programme
 from sfn.plan.receiver import Levels, Receiver, Thresholds
-from sfn.plan.record import CalledSite, Day, Id, Latency, Name, Record, Text
+from sfn.plan.record import CalledField, CalledSite, Day, Id, Latency, Name, Record, Text
 from sfn.plan.reported import Reported
 from sfn.plan.stage import Stage
 from sfn.plan.time_stamps import TimeStamps
@@ -36,7 +36,7 @@ def _unit(given: object) -> object:
 class DelayField(Record):
     """One place where a delay can be set at a site."""
 
-    name: Name
+    name: CalledField
     """What the technician finds on the device or in the stream."""
     unit: Annotated[str, Field(min_length=1, max_length=40), BeforeValidator(_unit)]
     """us, ms, 100ns, 1/16.384MHz or samples@RATE; unknown: to be read off the device before anything is set."""

@@ -8,14 +8,35 @@ from pydantic_core import PydanticCustomError
 
 Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=120)]
-_READS_AS_WORDS = re.compile("""[,;:!?"“”]|[.] """)
+_READS_AS_WORDS, _PARTS = re.compile("""[,;:!?"“”]|[.] """), re.compile("""[,;:!?"“”]""")
+_WORDS = re.compile(r"[^\W\d_]+")
+# Words and units that sentences about a setting are made of.
+_OURS = frozenset(
+    "all and any are as at back both by each every from has is it known leave ms nobody none not nothing now ns of off"
+    " on once only or other roll same set stands that the them then these this to unknown until us was with µs".split()
+)
 
 
-class SiteName(str):
-    """A site's name, which a sentence shows as a name: f-strings put it in quotation marks where it reads as words.
+class Called(str):
+    """What somebody named: an f-string puts it in quotation marks where a sentence would take it for words of its own.
 
-    That is where it begins with a small letter, bears no letter at all, or holds what ends or parts sentences. Tables,
-    keys and documents have it as it was typed, and so has a column of fixed width.
+    Tables, keys and documents have it as it was typed, and so has a column of fixed width.
+    """
+
+    __slots__ = ()
+
+    def __format__(self, spec: str) -> str:
+        """Into a sentence; with a width it is a cell of a table."""
+        return f'"{self!s}"' if not spec and self.reads_as_words() else str.__format__(self, spec)
+
+    def reads_as_words(self) -> bool:
+        """Whether it begins with a small letter, bears no letter at all, or holds what ends or parts sentences."""
+        first = next(filter(str.isalpha, self), "")
+        return not first or first.islower() or bool(_READS_AS_WORDS.search(self))
+
+
+class SiteName(Called):
+    """A site's name.
 
     Examples
     --------
@@ -26,14 +47,43 @@ class SiteName(str):
 
     __slots__ = ()
 
-    def __format__(self, spec: str) -> str:
-        """Into a sentence; with a width it is a cell of a table."""
+
+class PersonName(Called):
+    """Who did something, as they are called: initials keep their stops.
+
+    Examples
+    --------
+    >>> f"reported by {PersonName('A. Oak')}, and by {PersonName('nobody')}"
+    'reported by A. Oak, and by "nobody"'
+    """
+
+    __slots__ = ()
+
+    def reads_as_words(self) -> bool:
+        """As any name, but for the stop of an initial."""
         first = next(filter(str.isalpha, self), "")
-        words = not first or first.islower() or _READS_AS_WORDS.search(self)
-        return f'"{self!s}"' if words and not spec else str.__format__(self, spec)
+        return not first or first.islower() or bool(_PARTS.search(self))
+
+
+class FieldName(Called):
+    """What a delay field is called: small letters are usual, so it is in marks where it bears a word of sentences.
+
+    Examples
+    --------
+    >>> f"set {FieldName('exciter delay')} to 3 ms; set {FieldName('0 us')} to 3 ms, {FieldName('back to old')} to 1"
+    'set exciter delay to 3 ms; set "0 us" to 3 ms, "back to old" to 1'
+    """
+
+    __slots__ = ()
+
+    def reads_as_words(self) -> bool:
+        """Whether it begins with no letter, parts sentences, or has a word or a unit of ours in it."""
+        words = _WORDS.findall(self.lower())
+        return not self[:1].isalpha() or bool(_READS_AS_WORDS.search(self)) or not _OURS.isdisjoint(words)
 
 
 CalledSite = Annotated[Name, AfterValidator(SiteName)]
+CalledField = Annotated[Name, AfterValidator(FieldName)]
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 # A minute is beyond any chain: the bound catches values typed in the wrong unit.

@@ -14,7 +14,7 @@ from datetime import datetime
 from math import floor
 from typing import Any, Literal
 
-from sfn.plan import Network, Site, SiteName
+from sfn.plan import FieldName, Network, Site, SiteName
 from sfn.plan.reported import Key, Source
 from sfn.study.change_plan import ChangePlan
 from sfn.study.readings import Judged
@@ -29,13 +29,23 @@ _MINUTE_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class StepField:
-    """One field of a step: to what (None: withheld since), and back to what (None: nobody knows), in its own unit."""
+    """One field of a step: to what (None: withheld since), and back to what (None: nobody knows), in its own unit.
+
+    `or_back` is what else was said to stand there before the change: at the issue, or reported since. One of them was
+    found so and the other is a slip, and nobody but the people there knows which.
+    """
 
     route: str
     name: str
     unit: str
     value: float | None
     back: float | None
+    or_back: tuple[float, ...] = ()
+
+    @classmethod
+    def of(cls, kept: Mapping[str, Any]) -> "StepField":
+        """From what was kept; changes of before have no second way back."""
+        return cls(**{**kept, "name": FieldName(kept["name"]), "or_back": tuple(kept.get("or_back", ()))})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +58,11 @@ class Step:
     before: bool = False
     """Made before the change began: it goes back with the others."""
 
+    @property
+    def unsure(self) -> bool:
+        """Whether more than one old value was said to have stood there."""
+        return any(one.or_back for one in self.fields)
+
     def as_json(self) -> dict[str, Any]:
         """As it is kept."""
         fields = [{key: getattr(one, key) for key in StepField.__dataclass_fields__} for one in self.fields]
@@ -56,9 +71,7 @@ class Step:
     @classmethod
     def of(cls, kept: Mapping[str, Any]) -> "Step":
         """From what was kept."""
-        return cls(
-            kept["site"], SiteName(kept["name"]), tuple(StepField(**one) for one in kept["fields"]), kept["before"]
-        )
+        return cls(kept["site"], SiteName(kept["name"]), tuple(map(StepField.of, kept["fields"])), kept["before"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +184,10 @@ def plan_mark(plan: ChangePlan) -> str:
 
 def _add(lines: dict[str, dict[Key, StepField]], site: Site, route: str, line: FieldLine) -> None:
     """Add a field to the step of its site, once."""
-    made = StepField(route, line.name, line.unit, line.value, line.back.value)
+    back = line.back
+    told = (back.at_issue, *(other.value for other in back.others))
+    others = tuple(dict.fromkeys(value for value in told if value is not None and value != back.value))
+    made = StepField(route, line.name, line.unit, line.value, back.value, others)
     lines.setdefault(site.id, {}).setdefault(key_of(site, route, line.name), made)
 
 

@@ -54,7 +54,7 @@ def test_conflict_carries_both(client: TestClient, made: str, example: Document)
     assert "first" == told["theirs"]["document"]["notes"]
     assert "second" == told["mine"]["notes"]
     assert 2 == told["theirs"]["revision"]
-    assert "was saved by a" in told["problems"][0]["what"]
+    assert 'was saved by "a"' in told["problems"][0]["what"]
 
 
 def test_restore_delete_undelete(client: TestClient, made: str, example: Document) -> None:

@@ -562,6 +562,34 @@ def test_without_a_change_both_are_told(client: TestClient, store: Store, number
     assert "found so, or a slip?" in client.get(f"/networks/{number}/change").text
 
 
+def test_a_change_begun_after_a_slip_names_both_ways_back(
+    client: TestClient, store: Store, number: int, post: Callable[..., Any]
+) -> None:
+    """Before it begins, while it is under way, on a call, and at the site: what was reported, and what stood at the issue."""
+    sheet = client.get(f"/api/pages/networks/{number}/sheets/south").json()["sheet"]
+    lines = sheet["routes"][0]["fields"]
+    stood = [one["back"]["value"] for one in lines]
+    slip = {"site": "south", "fields": [{"value": value + 7} for value in stood]}
+    send(client, number, slip)
+    live = f"/networks/{number}/change/live"
+    page = client.get(live).text
+    assert "Two old values stand against each other." in page
+    assert "said to have stood there at or since the issue" in page
+    deadline = f"{datetime.now(UTC) + timedelta(hours=2):%Y-%m-%d %H:%M}"
+    assert post(f"{live[:-5]}/confirm/begin", author="C. Room", deadline=deadline).status_code == 303
+    south = next(one for one in steps(store, number) if one["site"] == "south")
+    assert [(one["back"], one["or_back"]) for one in south["fields"]] == [(value + 7, [value]) for value in stood]
+    page = client.get(live).text
+    assert page.count("said to have stood there too. Found so, or a slip?") == 2 * len(stood), "table, and going back"
+    told = told_back(client.get(link(number, "south")).text)
+    assert all("said to have stood there too. Ask the control room which." in one for one in told)
+    send(client, number, south)
+    assert post(f"{live[:-5]}/confirm/back", author="C. Room").status_code == 303
+    assert "said to have stood there too. Ask the control room which." in client.get(link(number, "south")).text
+    others = [one for one in steps(store, number) if one["site"] != "south"]
+    assert all(field["or_back"] == [] for one in others for field in one["fields"])
+
+
 def test_an_order_to_go_back_outlives_a_new_revision(
     client: TestClient, store: Store, begun: int, post: Callable[..., Any]
 ) -> None:

@@ -77,6 +77,7 @@ def environment() -> Environment:
         count=count,
         apart=apart,
         named=named,
+        called=called,
         anchor=anchor,
         hours=in_words,
         place=place_said,
@@ -189,6 +190,11 @@ def apart(name: str) -> str:
 def named(name: str) -> str:
     """A site's name within a sentence: in quotation marks where it would read as words of it."""
     return apart(format(SiteName(name)))
+
+
+def called(name: str) -> str:
+    """A field's or a person's name within a sentence, by the rule of its kind (`sfn.plan.record`)."""
+    return apart(format(name))
 
 
 def count(number: int, one: str, many: str) -> str:

@@ -18,6 +18,7 @@ from sqlalchemy import Engine, Row, func, insert, select, update
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
+from sfn.plan import PersonName
 from webapp.store.audit import Audit
 from webapp.store.schema import entries, networks
 from webapp.store.seals import HELPS, damaged, holds, rows, seal, utc
@@ -237,6 +238,6 @@ def words(row: Row[Any]) -> str:
 def _entry(row: Row[Any]) -> Entry:
     """The record of a row that holds."""
     return Entry(
-        row.id, row.network_id, row.revision, row.site_id, row.kind, utc(row.made_at), row.made_by,
+        row.id, row.network_id, row.revision, row.site_id, row.kind, utc(row.made_at), PersonName(row.made_by),
         json.loads(row.body),
     )  # fmt: skip

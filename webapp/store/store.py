@@ -17,7 +17,7 @@ from sqlalchemy import Engine, Row, Select, func, insert, select, update
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, checksum
+from sfn.plan import Network, PersonName, checksum
 from sfn.systems.mode_table import text_of_own
 from sfn.systems.of_network import stamped
 from webapp.store.accounts import Accounts
@@ -379,7 +379,7 @@ def _revision(row: Row[Any]) -> Revision:
         network_id=row.network_id,
         number=row.number,
         saved_at=row.saved_at.replace(tzinfo=UTC),
-        author=row.author,
+        author=PersonName(row.author),
         reason=row.reason,
         checksum=row.checksum,
     )
