@@ -49,7 +49,7 @@ class SiteName(Called):
 
 
 class PersonName(Called):
-    """Who did something, as they are called: initials keep their stops.
+    """Who did something, as they are called: initials keep their stops, and a call has "A, for B".
 
     Examples
     --------
@@ -60,9 +60,11 @@ class PersonName(Called):
     __slots__ = ()
 
     def reads_as_words(self) -> bool:
-        """As any name, but for the stop of an initial."""
-        first = next(filter(str.isalpha, self), "")
-        return not first or first.islower() or bool(_PARTS.search(self))
+        """As any name, but for the stop of an initial and for two people on a call."""
+        return any(
+            not (first := next(filter(str.isalpha, one), "")) or first.islower() or bool(_PARTS.search(one))
+            for one in self.split(", for ")
+        )
 
 
 class FieldName(Called):

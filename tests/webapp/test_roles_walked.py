@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -97,6 +98,7 @@ class Ground:
 @pytest.fixture(scope="module")
 def ground(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ground]:
     """Made once: walking leaves it as it is, but for what an administrator does."""
+    routes()
     folder = tmp_path_factory.mktemp("walked")
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(passwords, "PasswordHasher", lambda: PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
@@ -168,8 +170,13 @@ def prepare(made: Ground, settings: Settings) -> None:
     })  # fmt: skip
 
 
+@cache
 def routes() -> list[tuple[str, str]]:
-    """Every method and path of the application, pages and both interfaces."""
+    """Every method and path of the application, pages and both interfaces.
+
+    Made before an application's threads run: the framework silences a warning of its own for the whole process
+    meanwhile, and another thread that does so too lets it through.
+    """
     found = set()
     for router in (*ROUTERS, second_places(tuple(one for one in ROUTERS if one not in OWN))):
         for route in router.routes:

@@ -33,13 +33,13 @@ def test_a_field_that_reads_as_words_is_in_marks(name: str) -> None:
     assert f"{FieldName(name):<20}|" == f"{name:<20}|", "a cell of a table"
 
 
-@pytest.mark.parametrize("name", ["Ada", "A. Oak", "Ada Oak-Lind", "AE", "李雷"])
+@pytest.mark.parametrize("name", ["Ada", "A. Oak", "C. Room, for B. Oak", "Ada Oak-Lind", "AE", "李雷"])
 def test_a_plain_person_is_as_typed(name: str) -> None:
     """Initials keep their stops."""
     assert f"read by {name} at 9" == f"read by {PersonName(name)} at 9"
 
 
-@pytest.mark.parametrize("name", ["nobody", "the office", "1", "Ada, then set 5 ms", 'Ada "x"'])
+@pytest.mark.parametrize("name", ["nobody", "C. Room, for nobody", "the office", "1", "Ada, then set 5 ms", 'Ada "x"'])
 def test_a_person_who_reads_as_words_is_in_marks(name: str) -> None:
     """Who is called so must not turn a sentence round."""
     assert f'read by "{name}" at 9' == f"read by {PersonName(name)} at 9"
