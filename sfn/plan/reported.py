@@ -6,6 +6,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import accumulate
 from typing import Literal
 
 from sfn.errors import Problem
@@ -105,9 +106,16 @@ class Reported:
     def rivals(self, key: Key) -> tuple[tuple[Stood, Stood], ...]:
         """Pairs of reports of a field, the later first, that may have held in either order and say otherwise."""
         stood = self.reports.get(key, ())
-        return tuple(
-            (later, earlier)
-            for n, later in enumerate(stood)
-            for earlier in stood[:n]
-            if earlier.latest >= later.earliest and earlier.value != later.value
-        )
+        # Of many reports few reach over others: looking back ends where none before can.
+        reach = list(accumulate((one.latest for one in stood), max))
+        found = []
+        for n, later in enumerate(stood):
+            first = n
+            while first and reach[first - 1] >= later.earliest:
+                first -= 1
+            found += [
+                (later, earlier)
+                for earlier in stood[first:n]
+                if earlier.latest >= later.earliest and earlier.value != later.value
+            ]
+        return tuple(found)
