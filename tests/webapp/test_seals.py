@@ -14,6 +14,7 @@ from sqlalchemy.exc import DatabaseError
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
+from tests.webapp.conftest import token_in
 from webapp.config.settings import Settings
 from webapp.on_air.site_links import token_of
 from webapp.store import backup, passwords
@@ -323,3 +324,30 @@ def harmed_link(
         number, site_id="north", revision=1, ends_at=datetime.now(UTC) + timedelta(days=7), made_with="link page"
     )
     return f"/site/{token_of(settings.session_key, kept)}", settings.data_folder / "networks.sqlite"
+
+
+def test_a_database_that_fails_at_the_door_says_so(
+    settings: Settings, store: Store, client_with: Callable[..., TestClient]
+) -> None:
+    """The page of sessions overwritten: where it is found out who asks, so on every address; in words, not as a fault."""
+    store.accounts.add("Admin", role="administrator", password=WORDS)
+    client = client_with()
+    shown = client.get("/log-in").text
+    data = {"csrf_token": token_in(shown), "name": "Admin", "password": WORDS}
+    assert client.post("/log-in", data=data, follow_redirects=False).status_code == 303
+    assert client.get("/api/networks").status_code == 200
+    store.close()
+    path = settings.data_folder / "networks.sqlite"
+    with closing(sqlite3.connect(path)) as held:
+        held.execute("pragma wal_checkpoint(truncate)")
+        (page_n,) = held.execute("pragma page_size").fetchone()
+        roots = held.execute("select rootpage from sqlite_master where tbl_name = 'sessions'").fetchall()
+    content = bytearray(path.read_bytes())
+    for (root,) in roots:
+        content[(root - 1) * page_n : root * page_n] = b"\xff" * page_n
+    path.write_bytes(content)
+    answer = client.get("/api/networks")
+    assert answer.status_code == 507, answer.text
+    (problem,) = answer.json()["problems"]
+    assert problem["code"] == "store-damaged"
+    assert "restore" in problem["expected"]

@@ -8,6 +8,7 @@ import errno
 import logging
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -311,7 +312,11 @@ class LastResort:
             await self.app(scope, receive, noting)
         except ClientDisconnect:
             LOG.info("the sender went away at %s %s", scope["method"], scope["path"])
-        except Exception:
+        except Exception as raised:
+            if not begun and isinstance(raised, DatabaseError):  # met where it is found out who asks, before any page
+                with suppress(DatabaseError):  # one without words is a fault
+                    await _store_refused(Request(scope, receive), raised)(scope, receive, send)
+                    return
             number = secrets.token_hex(4)
             LOG.exception("fault %s at %s %s", number, scope["method"], scope["path"])
             if begun:
