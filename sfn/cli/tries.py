@@ -25,6 +25,7 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("pattern", "SITE:OTHER", f"try the pattern of another site; {ALL_ROUND}: alike in all directions"),
         ("electrical-tilt", "SITE:DEG", "try another electrical tilt, downwards"),
         ("mechanical-tilt", "SITE:DEG", "try another mechanical tilt, downwards"),
+        ("antenna-height", "SITE:M", "try the middle of the antenna so high above ground"),
     ):
         parser.add_argument(f"--{name}", action="append", default=[], metavar=shape, help=f"{text}; repeatable")
     add_state(parser)

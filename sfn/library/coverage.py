@@ -18,6 +18,7 @@ from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.stamp import Stamp, stamp
 from sfn.study.compared import of_site
+from sfn.study.lever_try import at_heights
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import Zones, shares_said, zones
 from sfn.terrain.credits import network_credits
@@ -140,7 +141,8 @@ def coverage(
     now = tried(network, WhatIf() if tries is None else tries, placed=placed, as_set=as_set)
     heard = listeners(network, grid, folder=plan.folder, anywhere=True)
     with ThreadPoolExecutor(THREADS_N) as executor:
-        levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
+        hung = at_heights(network, now.network)
+        levels = levels_over(hung, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = zones(now.network, levels, now.launches, people=heard.people, drawn=True, executor=executor)
     made_at = datetime.now(UTC)
     by = stamp(

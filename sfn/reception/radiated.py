@@ -9,8 +9,9 @@ from sfn.errors import PlanError, Problem, Touch
 from sfn.field.gain import bearings_on, level_change, same_path
 from sfn.field.transmitter import Transmitter, transmitter
 from sfn.plan import Network
-from sfn.reception.along import LineSignals
+from sfn.reception.along import Floats, LineSignals, line_signals
 from sfn.reception.coverage import Coverage, received_plane
+from sfn.terrain.ground import Ground
 
 
 def as_radiated(network: Network, computed: Coverage) -> Coverage:
@@ -62,6 +63,45 @@ def line_as_radiated(network: Network, signals: LineSignals) -> LineSignals:
         level[i] += change_db
         rare[i] += change_db
     return replace(signals, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after))
+
+
+def line_walked(
+    network: Network, signals: LineSignals, lat_deg: Floats, lon_deg: Floats, *, ground: Ground | None
+) -> LineSignals:
+    """Signals along a line with antennas at other heights: those sites are computed anew, the others are as kept.
+
+    Parameters
+    ----------
+    network : Network
+        With the sites of the line.
+    signals : LineSignals
+    lat_deg, lon_deg : ndarray, shape (M,)
+        The places that they are of. [degrees]
+    ground : Ground, optional
+        What they were computed over; a smooth earth without it.
+
+    Returns
+    -------
+    LineSignals
+        The very record where no antenna hangs otherwise.
+    """
+    hung_m = {one.id: one.antenna_m for one in signals.radiating}
+    moved = tuple(site for site in network.sites if hung_m.get(site.id, site.antenna_m) != site.antenna_m)
+    if not moved:
+        return signals
+    alone = network.model_copy(update={"sites": moved, "other_transmitters": None})
+    anew = line_signals(alone, lat_deg, lon_deg, ground=ground, rx_height_m=signals.rx_height_m)
+    radiating, changed = list(signals.radiating), {name: getattr(signals, name).copy() for name in _OF_SITES}
+    for row, name in enumerate(anew.sites):
+        at = signals.sites.index(name)
+        radiating[at] = anew.radiating[row]
+        for key, values in changed.items():
+            values[at] = getattr(anew, key)[row]
+    return replace(signals, radiating=tuple(radiating), **changed)
+
+
+# What a line has of each site that its antenna's height bears on.
+_OF_SITES = ("level_dbuvm", "level_1pct_dbuvm", "travel_us", "tx_elevation_deg", "covered")
 
 
 def _changed(network: Network, radiating: tuple[Transmitter, ...]) -> dict[int, Transmitter]:

@@ -37,6 +37,8 @@ def with_levers(document: Mapping[str, Any], network: Network, levers: Mapping[s
         now = levered(site, lever, network)
         if now.erp_kw != site.erp_kw:
             typed["erp_kw"] = now.erp_kw.model_dump(exclude_defaults=True)
+        if now.antenna_m != site.antenna_m:
+            typed["antenna_m"] = now.antenna_m
         if now.antenna == site.antenna or now.antenna is None:
             continue
         antenna = typed.get("antenna") or {}

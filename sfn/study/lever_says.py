@@ -15,9 +15,9 @@ from sfn.study.lever_try import ALL_ROUND, Lever, has_tables, levered
 from sfn.units import THIN
 
 CAUTION = (
-    "power, direction, pattern and tilt are bounds of a licence: nothing is changed at a mast before its e.r.p. and "
-    "contours are held against the licence and exposure near the antenna is looked at again; local codes and licensed "
-    "practice govern"
+    "power, direction, pattern, tilt and height are bounds of a licence: nothing is changed at a mast before its "
+    "e.r.p. and contours are held against the licence and exposure near the antenna is looked at again; local codes "
+    "and licensed practice govern"
 )
 _NOT_HERE = "is not worked out with this try (page Off-air relays, command repeaters)"
 # More than this above the plan, in any direction, is asked about.
@@ -43,6 +43,11 @@ def lever_says(site: Site, lever: Lever, network: Network) -> str:
     for key, words in (("electrical_tilt_deg", "electrical tilt"), ("mechanical_tilt_deg", "mechanical tilt")):
         if getattr(lever, key) is not None:
             parts.append(f"{words} {angle(getattr(after, key))} instead of {angle(getattr(before, key))}")
+    if now.antenna_m != site.antenna_m:
+        parts.append(
+            f"antenna {number(now.antenna_m, 1)} m above ground instead of {number(site.antenna_m, 1)} m (whether the "
+            "mast carries it there is not known here)"
+        )
     said = f"{site.name}: {', '.join(parts)}"
     if site.level_shift is not None:
         said += "; its levels stay corrected by drive tests of the antenna as it was"

@@ -1,6 +1,7 @@
-"""Levers besides delay, tried at a site: power, the antenna's direction, pattern and tilts.
+"""Levers besides delay, tried at a site: power, the antenna's direction, pattern, tilts and height.
 
-None of them changes the path between site and place: levels follow by what is radiated there (`sfn.field.gain`).
+But for the height none of them changes the path between site and place: levels follow by what is radiated there
+(`sfn.field.gain`). With another height the levels of that one site are computed anew.
 """
 
 from collections.abc import Iterator, Mapping
@@ -37,6 +38,8 @@ class Lever:
         Id of the site whose tables of attenuation are taken, or `ALL_ROUND`; direction and tilts stay the site's own.
     electrical_tilt_deg, mechanical_tilt_deg : float, optional
         Downwards. [degrees]
+    antenna_m : float, optional
+        Middle of the antenna above ground. [m]
     """
 
     power_db: float | None = None
@@ -45,6 +48,7 @@ class Lever:
     pattern: str = ""
     electrical_tilt_deg: float | None = None
     mechanical_tilt_deg: float | None = None
+    antenna_m: float | None = None
 
     def __bool__(self) -> bool:
         """Whether anything is tried."""
@@ -58,6 +62,7 @@ BOUNDS = {
     "azimuth_deg": ("an azimuth", -180.0, 360.0, "degrees"),
     "electrical_tilt_deg": ("an electrical tilt", -20.0, 20.0, "degrees"),
     "mechanical_tilt_deg": ("a mechanical tilt", -20.0, 20.0, "degrees"),
+    "antenna_m": ("an antenna height", 1.0, 1000.0, "m"),
 }
 
 
@@ -98,6 +103,8 @@ def levered(site: Site, lever: Lever, network: Network) -> Site:
     antenna = _antenna(site, lever, network)
     if antenna != site.antenna:
         new["antenna"] = antenna
+    if lever.antenna_m not in (None, site.antenna_m):
+        new["antenna_m"] = lever.antenna_m
     return site.model_copy(update=new) if new else site
 
 
@@ -208,7 +215,22 @@ FIELDS = {
     "pattern": "pattern",
     "electrical_tilt_deg": "electrical-tilt",
     "mechanical_tilt_deg": "mechanical-tilt",
+    "antenna_m": "antenna-height",
 }
+
+
+def at_heights(network: Network, now: Network) -> Network:
+    """A network with its antennas as high as in a try of it, and else as it stands; the very network where all are."""
+    tried_m = {site.id: site.antenna_m for site in now.sites}
+    if all(tried_m.get(site.id, site.antenna_m) == site.antenna_m for site in network.sites):
+        return network
+    return network.model_copy(
+        update={
+            "sites": tuple(
+                site.model_copy(update={"antenna_m": tried_m.get(site.id, site.antenna_m)}) for site in network.sites
+            )
+        }
+    )
 
 
 def has_tables(antenna: Antenna | None) -> bool:

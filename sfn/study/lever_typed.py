@@ -14,7 +14,9 @@ TYPED = {
     "pattern": "pattern",
     "electrical-tilt": "electrical_tilt_deg",
     "mechanical-tilt": "mechanical_tilt_deg",
+    "antenna-height": "antenna_m",
 }
+_EXPECTED = {"power": EXPECTED_POWER, "antenna-height": "metres above ground, as 45"}
 
 
 def levers_typed(
@@ -47,7 +49,7 @@ def levers_typed(
                     Problem(
                         f"{prefix}{name}" if prefix else f"{name}-{site}",
                         f"{site}: {error}",
-                        EXPECTED_POWER if name == "power" else "degrees, as 120 or -2.5",
+                        _EXPECTED.get(name, "degrees, as 120 or -2.5"),
                         code="not-a-number",
                         values={"site": site},
                     )
@@ -65,11 +67,11 @@ def _with(lever: Lever, name: str, text: str) -> Lever:
     value = float(number_written(text))
     if name == "azimuth":
         return replace(lever, azimuth_deg=value)
-    return (
-        replace(lever, electrical_tilt_deg=value)
-        if name == "electrical-tilt"
-        else replace(lever, mechanical_tilt_deg=value)
-    )
+    if name == "antenna-height":
+        return replace(lever, antenna_m=value)
+    if name == "electrical-tilt":
+        return replace(lever, electrical_tilt_deg=value)
+    return replace(lever, mechanical_tilt_deg=value)
 
 
 def lever_texts(lever: Lever) -> dict[str, str]:

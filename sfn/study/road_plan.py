@@ -12,7 +12,7 @@ from sfn.plan import Network
 from sfn.reception.along import LineSignals, line_signals
 from sfn.reception.coverage import levels_key
 from sfn.reception.listeners import listeners
-from sfn.reception.radiated import line_as_radiated
+from sfn.reception.radiated import line_as_radiated, line_walked
 from sfn.study.losers import names_near
 from sfn.study.road import Road, road
 from sfn.study.what_if import WhatIf, tried
@@ -40,6 +40,8 @@ class Line:
     rx_height_m: float | None
     levels: str
     """What the levels were computed from."""
+    ground: Ground | None = None
+    """Over which ground."""
 
     def holds(self, network: Network, ground: Ground) -> bool:
         """Whether the levels are those of a network still: no delay, no offset, nothing on or off air changes them."""
@@ -129,11 +131,11 @@ def line(
     signals = line_signals(network, along.lat_deg, along.lon_deg, ground=ground, rx_height_m=rx_height_m, tell=tell)
     near = _names(network, along, folder=folder, anywhere=anywhere)
     key = "" if ground is None else _key(network, ground)
-    return Line(track, along, signals, near, log, spacing_m, rx_height_m, key)
+    return Line(track, along, signals, near, log, spacing_m, rx_height_m, key, ground)
 
 
 def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) -> PlannedRoad:
-    """The road with something tried; levels are not computed again.
+    """The road with something tried; only of a site whose antenna hangs at another height levels are computed again.
 
     Parameters
     ----------
@@ -151,7 +153,8 @@ def on_line(network: Network, of: Line, tries: WhatIf, *, as_set: bool = False) 
     """
     placed = place(network)
     now = tried(network, tries, placed=placed, as_set=as_set)
-    signals = line_as_radiated(now.network, of.signals)
+    places = of.samples.lat_deg, of.samples.lon_deg
+    signals = line_as_radiated(now.network, line_walked(now.network, of.signals, *places, ground=of.ground))
     found = road(now, of.samples, signals, near=of.near)
     before = None
     if now.says:

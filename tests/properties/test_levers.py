@@ -14,12 +14,13 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from sfn.errors import PlanError
+from sfn.field.rasters import CacheFolder
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import Network, read
 from sfn.reception.coverage import Coverage, coverage
-from sfn.reception.radiated import as_radiated, line_as_radiated
-from sfn.study.lever_try import ALL_ROUND, Lever
+from sfn.reception.radiated import as_radiated, line_as_radiated, line_walked
+from sfn.study.lever_try import ALL_ROUND, Lever, at_heights
 from sfn.study.point import tried_signals
 from sfn.study.road_plan import line, on_line
 from sfn.study.what_if import WhatIf, tried
@@ -91,7 +92,12 @@ def saved(levers: dict[str, Lever], of: Network = PLAN) -> Network:
                 antenna[key] = value
         most = max(erp.get("h", 0.0), erp.get("v", 0.0))
         ratio = 10 ** ((lever.power_db or 0.0) / 10) if lever.erp_kw is None else lever.erp_kw / most
-        changes[name] = {"erp_kw": {plane: value * ratio for plane, value in erp.items()}, "antenna": antenna}
+        height_m = by_id[name]["antenna_m"] if lever.antenna_m is None else lever.antenna_m
+        changes[name] = {
+            "antenna_m": height_m,
+            "erp_kw": {plane: value * ratio for plane, value in erp.items()},
+            "antenna": antenna,
+        }
     made = network(**changes)
     return made if of.receiver == PLAN.receiver else made.model_copy(update={"receiver": of.receiver})
 
@@ -106,7 +112,7 @@ powers = st.one_of(
 
 
 @st.composite
-def levers(draw: st.DrawFn) -> dict[str, Lever]:
+def levers(draw: st.DrawFn, heights: bool = False) -> dict[str, Lever]:
     """Levers at one site or more: pattern kept, another's, or none; what turns it only where there is one."""
     made = {}
     for name in draw(st.lists(st.sampled_from(SITES), min_size=1, max_size=3, unique=True)):
@@ -118,7 +124,8 @@ def levers(draw: st.DrawFn) -> dict[str, Lever]:
                 "electrical_tilt_deg": draw(st.none() | tilts),
                 "mechanical_tilt_deg": draw(st.none() | tilts),
             }
-        made[name] = Lever(pattern=pattern, **draw(powers), **turned)
+        height = draw(st.none() | st.floats(5, 250).map(lambda v: round(v, 1))) if heights else None
+        made[name] = Lever(pattern=pattern, antenna_m=height, **draw(powers), **turned)
     return made
 
 
@@ -143,9 +150,9 @@ def test_a_try_on_the_map_is_the_network_saved_with_it(plane: str, tries: dict[s
 
 
 @settings(max_examples=4)
-@given(tries=levers())
+@given(tries=levers(heights=True))
 def test_a_try_on_a_road_and_at_a_point_is_the_network_saved_with_it(tries: dict[str, Lever]) -> None:
-    """Along the road from kept levels, at the point from its own paths."""
+    """Along the road from kept levels, at the point from its own paths; with antennas at other heights too."""
     then = saved(tries)
     made = on_line(PLAN, ROAD, WhatIf(levers=tries))
     anew = line(then, TRACK, spacing_m=250.0, ground=GROUND, folder=DEMOS)
@@ -153,7 +160,10 @@ def test_a_try_on_a_road_and_at_a_point_is_the_network_saved_with_it(tries: dict
     assert made.found.level_dbuvm == pytest.approx(
         on_line(then, anew, WhatIf()).found.level_dbuvm, abs=BOUND_DB, nan_ok=True
     )
-    kept = line_as_radiated(tried(PLAN, WhatIf(levers=tries), placed=place(PLAN)).network, ROAD.signals)
+    now = tried(PLAN, WhatIf(levers=tries), placed=place(PLAN)).network
+    places = ROAD.samples.lat_deg, ROAD.samples.lon_deg
+    kept = line_as_radiated(now, line_walked(now, ROAD.signals, *places, ground=GROUND))
+    assert kept.travel_us == pytest.approx(anew.signals.travel_us, abs=1e-6)
     assert kept.level_1pct_dbuvm == pytest.approx(anew.signals.level_1pct_dbuvm, abs=BOUND_DB, nan_ok=True)
 
     here, there = (
@@ -182,6 +192,25 @@ def test_a_try_that_is_taken_back_is_the_network_as_it_stood() -> None:
     assert not np.array_equal(between.quality.margin_db, before.quality.margin_db)
     for ours, theirs in zip(after.layers, before.layers, strict=True):
         assert ours.values.tobytes() == theirs.values.tobytes()
+
+
+def test_another_height_works_out_that_site_alone(tmp_path: Path) -> None:
+    """One raster more is kept, the three others are those of before; levels are those of the network saved with it."""
+    kept, tries = CacheFolder(tmp_path, 10**9), {"gap": Lever(antenna_m=70.0, power_db=-2.0)}
+    now = tried(PLAN, WhatIf(levers=tries), placed=place(PLAN))
+    counts, made = [], []
+    with ThreadPoolExecutor(2) as executor:
+        for of in (PLAN, at_heights(PLAN, now.network)):
+            made.append(coverage(of, GRID, placed=place(of), ground=GROUND, executor=executor, cache=kept))
+            counts.append(len(list(tmp_path.glob("*.raster"))))
+    found, anew = as_radiated(now.network, made[1]), covered(saved(tries))
+    gap = found.sites.index("gap")
+
+    assert counts == [4, 5]
+    assert at_heights(PLAN, tried(PLAN, WhatIf(), placed=place(PLAN)).network) is PLAN
+    assert np.nanmax(np.abs(found.level_dbuvm - anew.level_dbuvm)) < BOUND_DB
+    assert np.array_equal(found.travel_us, anew.travel_us)
+    assert np.nanmean(np.abs(found.level_dbuvm[gap] - MAP.level_dbuvm[gap] + 2.0)) > 0.5
 
 
 def test_a_roof_antenna_points_anew_when_another_site_becomes_the_strongest() -> None:

@@ -140,6 +140,33 @@ def test_the_form_without_a_script_is_led_to_the_shorter_address(client: TestCli
     assert 'value="-3 dB" placeholder="3' in page
 
 
+def test_another_height_works_out_its_own_levels_and_is_held_against_the_plan(
+    client: TestClient, post: Callable[..., Any], number: int
+) -> None:
+    """The page of the try starts them; before that its parts say what is lacking, afterwards they are drawn."""
+    part, query = ready(client, number), "antenna-height=north:150"
+    refused = client.get(f"{part}/view.json?{query}", headers={"Accept": "application/json"})
+    assert refused.status_code == 422
+    assert [p["code"] for p in refused.json()["problems"]] == ["levels-to-be-computed"]
+    before = client.get(f"{part}/layer/level_dbuvm.png").content
+
+    area = "bounds=36.18,-84.28,36.40,-84.14&pixel_m=500"
+    assert 'id="start"' in client.get(f"/networks/{number}/map?{area}&{query}").text
+    shown = start_levels(client, f"/networks/{number}/map?{area}&{query}")
+    assert f'data-part="{part}"' in shown
+    view = client.get(f"{part}/view.json?{query}").json()
+    assert "150.0 m above ground instead of 60.0 m" in view["says"]
+    assert view["short"].startswith("Against the plan")
+    assert client.get(f"{part}/layer/level_dbuvm.png?{query}").content != before
+    assert client.get(f"{part}/layer/level_dbuvm.png").content == before
+    assert client.get(f"{part}/contours.json?level=60&{query}").status_code == 200
+    point = client.get(f"/networks/{number}/point/part?lat=36.29&lon=-84.21&map={part.rpartition('/')[2]}&{query}")
+    assert point.status_code == 200
+    asked = {"base": "1", "author": "me", "antenna-height-north": "150", "licence": "yes"}
+    assert post(f"/networks/{number}/map/keep", **asked).status_code == 303
+    assert client.get(f"/api/networks/{number}").json()["document"]["sites"][0]["antenna_m"] == 150.0
+
+
 def test_a_road_takes_levers_of_a_script(client: TestClient, number: int) -> None:
     """`levers` of the body, each figure bounded; the level of that site alone moves."""
     line = [[36.25, -84.25], [36.33, -84.18]]

@@ -19,6 +19,7 @@ from webapp.coverage.zones import coverage_of
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep
 from webapp.shell.stamped import as_file, stamp_of
 from webapp.standing.tries import TriesDep, number_of
+from webapp.work.map_heights import key_of_try
 from webapp.work.maps import Maps
 
 router = Room("contours")
@@ -70,10 +71,11 @@ def _found(
     if at_dbuvm is None or not LEAST_DBUVM <= at_dbuvm <= GREATEST_DBUVM:
         expected = f"{LEAST_DBUVM:g} to {GREATEST_DBUVM:g} dBuV/m"
         raise PlanError([Problem("level", f"cannot be {level!r}", expected, code="out-of-range", fields=("level",))])
-    computed = coverage_of(opened, maps, key)
+    coverage_of(opened, maps, key)
     sites = [site] if site else []
     what = WhatIf(levers=tries.levers, state=tries.state)
     now = tried(opened.network, what, placed=place(opened.network))
+    computed = coverage_of(opened, maps, key_of_try(maps, opened.network, now.network, key))
     found = coverage_contours(now.network, computed, sites, at_dbuvm=at_dbuvm, main=main or None, licence=areas)
     return found, now.says
 

@@ -18,6 +18,7 @@ from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, ReadableStatedDep
 from webapp.shell.render import page
 from webapp.standing.tries import TriesDep
+from webapp.work.map_heights import key_of_try
 
 router = Room("crossing")
 PLACES_SHOWN_N = 6
@@ -69,7 +70,7 @@ def show(
     cost = compared(planned, then)
     radiating = tried(network, WhatIf(levers=tries.levers), placed=place(network)).network
     with_offsets = tried(network, WhatIf(found.what.offsets_us, state=tries.state), placed=place(network))
-    effect = maps.effect(radiating, key, with_offsets)
+    effect = maps.effect(radiating, key_of_try(maps, network, radiating, key), with_offsets)
     losing = effect.losing if effect else ()
     offsets = tuple((site, f"{value:.12g}") for site, value in found.what.against(network).offsets_us.items())
     return page(

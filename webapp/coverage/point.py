@@ -24,6 +24,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.shell.security import from_elsewhere, looked_at_by_program
 from webapp.standing.tries import TriesDep, WindowTried, height_of, query_of, window_tries
+from webapp.work.map_heights import key_of_try
 from webapp.work.maps import Maps
 
 router = Room("point")
@@ -167,10 +168,11 @@ def part(
     found, now = judged_at(opened, maps, tries, lat, lon, None)
     trying = query_of(tries.against(opened.network))
     link = to("point.show", opened.head.id, at=f"{degrees(lat)}, {degrees(lon)}", query=trying)
-    computed = maps.find(map_key)
+    key = key_of_try(maps, opened.network, now.network, map_key)
+    computed = maps.find(key)
     pixel, meet = None, ""
     if computed is not None and computed.sites == tuple(site.id for site in opened.network.sites):
-        pixel = pixel_at(maps.zones(opened.network, computed, now, key=map_key, drawn=False), lat, lon)
+        pixel = pixel_at(maps.zones(opened.network, computed, now, key=key, drawn=False), lat, lon)
         meet = to(
             "crossing.show", opened.head.id, map_key, query=[("lat", f"{lat:.7f}"), ("lon", f"{lon:.7f}"), *trying]
         )

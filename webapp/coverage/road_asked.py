@@ -32,6 +32,7 @@ class LeverAsked(BaseModel):
     pattern: Annotated[str, Field(max_length=64, description="Site whose pattern is taken; - for none.")] = ""
     electrical_tilt_deg: Annotated[float | None, Field(ge=-20, le=20, description="Downwards. [degrees]")] = None
     mechanical_tilt_deg: Annotated[float | None, Field(ge=-20, le=20, description="Downwards. [degrees]")] = None
+    antenna_m: Annotated[float | None, Field(ge=1, le=1000, description="Above ground. [m]")] = None
 
 
 class RoadAsked(BaseModel):

@@ -45,6 +45,7 @@ from webapp.standing.tries import (
 )
 from webapp.store.overlays import KeptOverlay
 from webapp.work.jobs import Job, JobView
+from webapp.work.map_heights import key_of_try, missing
 from webapp.work.maps import Maps, Wanted
 
 router = Room("zones")
@@ -158,12 +159,13 @@ def show(
         now = tried(network, tries, placed=place(network))
         area, pixel = area_of(asked.bounds, asked.pixel_m)
         wanted = maps.wanted(network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
+        lacking = missing(maps, network, now.network, wanted)
     except PlanError as error:
         return page(request, _page(request, opened, asked, tries, problems=error.problems), status=422)
     if asked.streets:
         request.state.image_origins = (STREETS,)
-    job = None if maps.find(wanted.key) else jobs.under_way(wanted.key)
-    shown = _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, maps=maps)
+    job = jobs.under_way(lacking[1].key) if lacking else None
+    shown = _page(request, opened, asked, tries, now=now, wanted=wanted, job=job, ready=lacking is None)
     return page(request, shown, status=202 if job and is_api(request) else 200)
 
 
@@ -176,7 +178,9 @@ def start(
     area, pixel = area_of(asked.bounds, asked.pixel_m)
     wanted = maps.wanted(opened.network, bounds=area, pixel_m=pixel, most=settings.limits.grid_points)
     back = _address(opened, asked, tries.against(opened.network))
-    job = maps.start(opened.network, wanted, result_url=back)
+    now = tried(opened.network, tries, placed=place(opened.network))
+    lacking = missing(maps, opened.network, now.network, wanted)
+    job = maps.start(*lacking, result_url=back) if lacking else None
     if job is not None and wants_json(request) and not is_api(request):
         return JSONResponse(as_json(job.view()), 202)
     return RedirectResponse(back if job is None else to("jobs.show", job.id), 303)
@@ -258,12 +262,11 @@ def _page(
     now: Tried | None = None,
     wanted: Wanted | None = None,
     job: Job | None = None,
-    maps: Maps | None = None,
+    ready: bool = False,
     problems: tuple[Problem, ...] = (),
 ) -> ZonesPage:
     """The page; without `now` and `wanted` the one that says why there is no map."""
     network, query = opened.network, urlencode(query_of(what.against(opened.network)))
-    ready = bool(maps and wanted and maps.find(wanted.key))
     return ZonesPage(
         network=opened.head,
         sites=site_tries(network, what, now.table) if now else (),
@@ -307,9 +310,10 @@ def _marks(now: Tried, what: WhatIf) -> list[dict[str, Any]]:
 
 def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:
     """The map with what is tried; `drawn`: with shares of places from drawn levels."""
-    computed = coverage_of(opened, maps, key)
+    coverage_of(opened, maps, key)
     now = tried(opened.network, what, placed=place(opened.network))
-    return maps.zones(opened.network, computed, now, key=key, drawn=drawn), now
+    rests_on = key_of_try(maps, opened.network, now.network, key)
+    return maps.zones(opened.network, coverage_of(opened, maps, rests_on), now, key=rests_on, drawn=drawn), now
 
 
 def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> tuple[MapSummary, Zones]:

@@ -58,6 +58,7 @@ def lever_try(network: Network, site: Site, what: WhatIf) -> LeverTry:
             ("azimuth", number(plan.azimuth_deg, 1), "°", north, still),
             ("electrical-tilt", electrical, "°", "downwards, alike all round", flat),
             ("mechanical-tilt", mechanical, "°", "downwards towards the azimuth", flat),
+            ("antenna-height", number(site.antenna_m, 1), "m", "above ground; works out this site's levels anew", ""),
         )
     )
     own = "its own pattern" if has_tables(site.antenna) else "alike all round, as planned"

@@ -28,19 +28,21 @@ LEAST_PIXEL_M, MOST_PIXEL_M = 1.0, 50_000.0
 Part = TypeVar("Part")
 Listed = Annotated[list[str], Query(default_factory=list)]
 ElectricalTilts = Annotated[list[str], Query(default_factory=list, alias="electrical-tilt")]
+Heights = Annotated[list[str], Query(default_factory=list, alias="antenna-height")]
 MechanicalTilts = Annotated[list[str], Query(default_factory=list, alias="mechanical-tilt")]
 
 
 def tries(
     request: Request, offset: Listed, clock: Listed, route: Listed, off: Listed, strategy: str = "",
     backoff_us: str = "", threshold_db: str = "", state: str = "", *, power: Listed, azimuth: Listed, pattern: Listed,
-    electrical_tilt: ElectricalTilts, mechanical_tilt: MechanicalTilts,
+    electrical_tilt: ElectricalTilts, mechanical_tilt: MechanicalTilts, antenna_height: Heights,
 ) -> WhatIf:  # fmt: skip
     """``offset=south:-12.5``, ``clock=gap:3``, ``route=south:standby``, ``off=north``; each any number of times.
     ``strategy=first``, ``backoff_us=5``, ``threshold_db=12`` once.
 
     ``power=north:-3dB`` (or ``2.5kW``), ``azimuth=north:120``, ``pattern=north:south`` (``-``: alike all round),
-    ``electrical-tilt=north:2``, ``mechanical-tilt=north:1``; each any number of times.
+    ``electrical-tilt=north:2``, ``mechanical-tilt=north:1``, ``antenna-height=north:45``; each any number
+    of times.
 
     A form without a script sends ``offset-south=-12.5`` and ``clock-gap=3``; a field left empty tries nothing.
     """
@@ -56,6 +58,7 @@ def tries(
         "pattern": pattern,
         "electrical-tilt": electrical_tilt,
         "mechanical-tilt": mechanical_tilt,
+        "antenna-height": antenna_height,
     }
     levers: dict[str, Lever] = _read(lambda: _levers(request, given), {}, problems)
     if problems:

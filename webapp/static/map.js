@@ -188,6 +188,7 @@
     for (const input of document.querySelectorAll("[data-try]")) input.removeAttribute("aria-invalid");
     if (!answer.ok) {
       const said = await answer.json().catch(() => ({ problems: [] }));
+      if (!first && (said.problems || []).some((p) => p.code === "levels-to-be-computed")) { location.assign(state()); return; } // the page works out that site
       const line = (text) => Object.assign(document.createElement("p"), { className: "assumed", textContent: text });
       byId("map-try").replaceChildren(...(said.problems || []).map((p) => line(`${p.what}; ${p.expected}`)), line("The map below does not follow what is typed."));
       for (const problem of said.problems || []) document.getElementById(problem.where)?.setAttribute("aria-invalid", "true");
@@ -288,7 +289,7 @@
     if (!event.target.matches('[data-try], [data-window], [name="route"], [name="off"]')) return;
     clearTimeout(waiting);
     // While a number is typed the map waits for its end; a switch acts at once.
-    waiting = setTimeout(redraw, event.target.matches("input[data-try], input[data-window]") ? 150 : 0);
+    waiting = setTimeout(redraw, event.target.matches('[data-try="antenna-height"]') ? 1200 : event.target.matches("input[data-try], input[data-window]") ? 150 : 0);
   });
   byId("map-try").addEventListener("click", (event) => {
     if (event.target.id !== "back-to-plan") return;

@@ -65,7 +65,14 @@ def test_a_power_without_a_unit_is_refused(text: str) -> None:
 
 def test_what_is_written_is_read_again() -> None:
     """An address holds every figure of a lever."""
-    lever = Lever(power_db=-3.25, azimuth_deg=120.5, pattern="south", electrical_tilt_deg=1.5, mechanical_tilt_deg=-2.0)
+    lever = Lever(
+        power_db=-3.25,
+        azimuth_deg=120.5,
+        pattern="south",
+        electrical_tilt_deg=1.5,
+        mechanical_tilt_deg=-2.0,
+        antenna_m=45.0,
+    )
     made, problems = levers_typed({name: {"north": text} for name, text in lever_texts(lever).items()})
 
     assert (made, problems) == ({"north": lever}, ())
