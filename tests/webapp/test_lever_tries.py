@@ -4,12 +4,17 @@ import html
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from sfn.geodesy.sites import place
+from sfn.study.lever_try import Lever
+from sfn.study.what_if import WhatIf, tried
 from tests.webapp.conftest import start_levels
 from tests.webapp.test_zones import pixels, ready
 from webapp.store.store import Store
+from webapp.work.maps import Maps
 
 CARDIOID = [[0, 0], [90, 6], [180, 25], [270, 6]]
 AT = "lat=36.29&lon=-84.21"
@@ -165,6 +170,33 @@ def test_another_height_works_out_its_own_levels_and_is_held_against_the_plan(
     asked = {"base": "1", "author": "me", "antenna-height-north": "150", "licence": "yes"}
     assert post(f"/networks/{number}/map/keep", **asked).status_code == 303
     assert client.get(f"/api/networks/{number}").json()["document"]["sites"][0]["antenna_m"] == 150.0
+
+
+def test_who_loses_by_an_offset_is_judged_with_the_power_that_is_tried(
+    client: TestClient, store: Store, number: int
+) -> None:
+    """The change that a crossing lists places of, with a lever, is that of the network saved with it."""
+    maps: Maps = client.app.state.maps  # type: ignore[attr-defined]
+    network = store.read(number).network
+    keys = []
+    levers = {"south": Lever(power_db=9.0, azimuth_deg=250.0)}
+    radiating = tried(network, WhatIf(levers=levers), placed=place(network)).network
+    for of in (network, radiating):
+        area = (36.18, -84.28, 36.40, -84.14)
+        wanted = maps.wanted(of, bounds=area, pixel_m=500.0, most=10**6)
+        job = maps.start(of, wanted, result_url="")
+        assert job is None or job.ended.wait(120)
+        keys.append(wanted.key)
+    moved = tried(radiating, WhatIf(offsets_us={"south": 20.0}), placed=place(radiating))
+    ours, theirs = (maps.effect(radiating, key, moved) for key in keys)
+    plan = maps.effect(network, keys[0], moved)
+
+    assert keys[0] != keys[1]
+    assert ours is not None
+    assert theirs is not None
+    assert plan is not None
+    assert np.isclose(ours.kind, theirs.kind, equal_nan=True).mean() > 0.999
+    assert not np.isclose(ours.kind, plan.kind, equal_nan=True).all()
 
 
 def test_a_road_takes_levers_of_a_script(client: TestClient, number: int) -> None:

@@ -26,6 +26,7 @@ from sfn.plan import Network
 from sfn.propagation.link import SweepCancelled
 from sfn.reception.coverage import Coverage, coverage, coverage_key, usual_pixel_m
 from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.radiated import as_radiated
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
 from sfn.solve.objective import Objective
@@ -317,6 +318,7 @@ class Maps:
             if known in self._objectives:
                 self._objectives.move_to_end(known)
                 return self._objectives[known]
+        found = as_radiated(network, found)
         made = network_objective(network, found, self.counted(network, found.grid), executor=self.executor)
         with self._lock:
             self._objectives[known] = made
@@ -329,6 +331,7 @@ class Maps:
         computed, what = self.find(key), self.objective(network, key)
         if computed is None or what is None:
             return None
+        computed = as_radiated(network, computed)
         saved = delay_table(network, placed=place(network)).launches()
         counted = self.counted(network, computed.grid)
         about = (key, network.model_dump_json(), tuple(now.launches.items()), network.own_services)
