@@ -89,7 +89,7 @@ def line_walked(
     moved = tuple(site for site in network.sites if hung_m.get(site.id, site.antenna_m) != site.antenna_m)
     if not moved:
         return signals
-    alone = network.model_copy(update={"sites": moved, "other_transmitters": None})
+    alone = network.of_sites(moved).model_copy(update={"other_transmitters": None})
     anew = line_signals(alone, lat_deg, lon_deg, ground=ground, rx_height_m=signals.rx_height_m)
     radiating, changed = list(signals.radiating), {name: getattr(signals, name).copy() for name in _OF_SITES}
     for row, name in enumerate(anew.sites):

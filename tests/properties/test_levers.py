@@ -194,6 +194,21 @@ def test_a_try_that_is_taken_back_is_the_network_as_it_stood() -> None:
         assert ours.values.tobytes() == theirs.values.tobytes()
 
 
+def test_over_a_smooth_earth_another_height_stands_on_the_same_plain() -> None:
+    """The site that is worked out alone keeps the plain of all sites, the lowest of which is another."""
+    flat = PLAN.model_copy(update={"terrain": None})
+    lowest = min(flat.sites, key=lambda site: site.ground_m).id
+    other = next(site.id for site in flat.sites if site.id != lowest)
+    along = line(flat, TRACK, spacing_m=2000.0, ground=Ground(), folder=DEMOS)
+    found = on_line(flat, along, WhatIf(levers={other: Lever(antenna_m=120.0)})).found
+    sites = tuple(s.model_copy(update={"antenna_m": 120.0}) if s.id == other else s for s in flat.sites)
+    then = flat.model_copy(update={"sites": sites})
+    anew = on_line(then, line(then, TRACK, spacing_m=2000.0, ground=Ground(), folder=DEMOS), WhatIf()).found
+
+    assert found.level_dbuvm == pytest.approx(anew.level_dbuvm, abs=1e-6)
+    assert np.abs(found.level_dbuvm - along.signals.level_dbuvm).max() > 1.0
+
+
 def test_another_height_works_out_that_site_alone(tmp_path: Path) -> None:
     """One raster more is kept, the three others are those of before; levels are those of the network saved with it."""
     kept, tries = CacheFolder(tmp_path, 10**9), {"gap": Lever(antenna_m=70.0, power_db=-2.0)}
