@@ -25,6 +25,7 @@ from sfn.plan import Antenna, Network, read_file
 from sfn.plan.demos import demo_files
 from sfn.plan.position import Power
 from sfn.reception.coverage import Coverage, transmitters
+from sfn.reception.quality import service_quality, yardstick
 from sfn.reception.radiated import as_radiated
 from sfn.study.zones import zones
 
@@ -135,21 +136,38 @@ def main(side: int) -> None:
     print(f"{SITES_N} sites x {grid.pixels_n} places; elevations {megabytes[0]:.0f} MB beside {megabytes[1]:.0f} MB")
     before = transmitters(of, plan)
     with ThreadPoolExecutor(2) as executor:
+        yard, arrivals = yardstick(of), computed.arrivals(launches)
+
+        def classes(now: Network) -> object:
+            """Levels as radiated, and the class of each place by them."""
+            found = as_radiated(now, computed)
+            return service_quality(
+                found.level_dbuvm, arrivals, yard, frequency_mhz=of.frequency_mhz,
+                level_1pct_dbuvm=found.level_1pct_dbuvm, sites=found.sites, executor=executor,
+            )  # fmt: skip
+
         drawn = timed(lambda: zones(of, computed, launches, executor=executor))
-        print(f"plan, FM classes and layers: {drawn[0]:.2f} s of the processor, {drawn[1]:.2f} s by the clock")
+        plain = timed(lambda: classes(of))
+        print(
+            f"plan: classes {plain[0]:.2f} s of the processor, {plain[1]:.2f} by the clock; with all layers and sums "
+            f"{drawn[0]:.2f} ({drawn[1]:.2f})",
+            flush=True,
+        )
         for count in (1, SITES_N):
             now = tried(of, count)
             after = transmitters(now, plan)
             first = timed(lambda: as_radiated(now, computed), rounds=1)  # noqa: B023  called at once
             ours = timed(lambda: as_radiated(now, computed))  # noqa: B023
             theirs = timed(lambda: numpy_levels(computed, before, after), rounds=1)  # noqa: B023
+            both = timed(lambda: classes(now))  # noqa: B023
             whole = timed(lambda: zones(now, computed, launches, executor=executor))  # noqa: B023
             apart = np.abs(as_radiated(now, computed).level_dbuvm - numpy_levels(computed, before, after)[0])
             print(
                 f"levers at {count:2d}: levels {ours[0]:.2f} s ({ours[1]:.2f} by the clock; {first[1]:.2f} the first "
-                f"time, with bearings), numpy {theirs[0]:.2f} s, {theirs[0] / ours[0]:.1f} times; levels, classes and "
-                f"layers {whole[0]:.2f} s ({whole[1]:.2f}); apart {float(np.median(apart)):.4f} dB in the middle, "
-                f"{float(apart.max()):.2f} at most (sphere)"
+                f"time, with bearings), numpy {theirs[0]:.2f} s, {theirs[0] / ours[0]:.1f} times; levels and classes "
+                f"{both[0]:.2f} ({both[1]:.2f}), with all layers and sums {whole[0]:.2f} ({whole[1]:.2f}); apart "
+                f"{float(np.median(apart)):.4f} dB in the middle, {float(apart.max()):.2f} at most (sphere)",
+                flush=True,
             )
             computed = replace(computed, bearings={})
 
