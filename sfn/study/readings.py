@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 
+from sfn.by_identity import ByIdentity
 from sfn.plan import DelayField
 from sfn.plan.number_text import number_written
 from sfn.study.asks import Asks, asks
@@ -126,7 +127,7 @@ def judged(
     """
     route = route_of(made, reading.route)
     planned = route.row.launch_us
-    table = asks(made, route, deadline=deadline, questions=ask, going_back=going_back)
+    table = _table(made, route, deadline, ask, going_back)
     launches = _launches(route, reading)
     typed, seen = _typed(route, reading, table), dict(zip(reading.names, map(exact, reading.readings_us), strict=True))
     asked = [Question(name, text) for name, text in table.questions(typed, seen)]
@@ -163,6 +164,19 @@ def judged(
         advised,
         None if worst_us is None else float(worst_us),
     )
+
+
+_TABLES: ByIdentity[Sheet, dict[tuple[str, str | None, bool], Asks]] = ByIdentity()
+
+
+def _table(made: Sheet, route: RouteSheet, deadline: str | None, ask: bool, going_back: bool) -> Asks:
+    """The table of a route; without questions kept with its sheet: an office judges all readings of a site by it."""
+    if ask:
+        return asks(made, route, deadline=deadline, questions=True, going_back=going_back)
+    kept, key = _TABLES.get(made, lambda _: {}), (route.row.route, deadline, going_back)
+    if key not in kept:
+        kept[key] = asks(made, route, deadline=deadline, questions=False, going_back=going_back)
+    return kept[key]
 
 
 def _typed(route: RouteSheet, reading: Reading, table: Asks) -> dict[str, Fraction]:

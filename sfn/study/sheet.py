@@ -94,7 +94,7 @@ class RouteSheet:
         return route_veiled(made, why_withheld(self.verdict.reasons))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Sheet:
     """One site's field sheet. `verdict` is that of the main route: it decides whether the sheet may go out."""
 
