@@ -30,6 +30,5 @@ def smooth_says(network: Network) -> str:
     counts_m = highest.ground_m - network.plain_m + highest.antenna_m
     return (
         f"{lies}: the antenna of {highest.name} counts as {counts_m:.0f} m high, not {highest.antenna_m:.0f} m. Where "
-        "the country about it lies as high as the site, its levels towards the horizon and beyond it come out far too "
-        "strong, by tens of dB: only a terrain mends that"
+        "the country lies as high as the site, levels far from it come out tens of dB too strong"
     )
