@@ -19,7 +19,7 @@ from sfn.country.shelf import Shelf
 from sfn.errors import PlanError
 from sfn.report.numbers import number
 from sfn.study.overlay_files import EXPECTED, MOST_VERTICES_N, kind_of, laid_out, refused
-from sfn.units import grouped
+from sfn.units import counted, grouped
 
 SIMPLIFIED_M = 10.0
 LONGEST_DEGREE_M = 111_700.0  # of latitude, at a pole of WGS84; no degree is longer
@@ -28,6 +28,7 @@ MOST_NAMED_N = 300
 """Names that a map of a region can show; longer lists keep their shapes and lose their names."""
 AROUND_RATIO = 0.1
 GPX_VERTICES = ("track_points", "route_points")  # of lines that are there as lines
+LONGEST_NAME_N, CUT = 80, "\N{HORIZONTAL ELLIPSIS}"
 NAME_FIELDS = ("name", "NAME", "Name", "title", "label")
 
 
@@ -171,6 +172,8 @@ def _clipped(shapes: NDArray[np.object_], names: list[str], area: Sequence[float
     if sum(map(bool, named)) > MOST_NAMED_N:
         says.append(f"More than {MOST_NAMED_N} names: none is shown.")
         named = [""] * len(named)
+    if cut_n := sum(len(name) == LONGEST_NAME_N and name.endswith(CUT) for name in named):
+        says.append(f"{counted(cut_n, 'name')} longer than {LONGEST_NAME_N} characters, cut there (“{CUT}”).")
     features = [
         {"type": "Feature", "properties": {"name": name} if name else {}, "geometry": _geometry(shape)}
         for shape, name in zip(made, named, strict=True)
@@ -221,4 +224,9 @@ def _names(fields: list[str], columns: Sequence[Any], count: int) -> list[str]:
     wanted = next((one for one in NAME_FIELDS if one in fields), None)
     if wanted is None:
         return [""] * count
-    return ["" if text is None else str(text).strip()[:80] for text in columns[fields.index(wanted)]]
+    return ["" if text is None else _shown(str(text).strip()) for text in columns[fields.index(wanted)]]
+
+
+def _shown(name: str) -> str:
+    """A name as a map shows it; the end of what is cut stays to be seen."""
+    return name if len(name) <= LONGEST_NAME_N else name[: LONGEST_NAME_N - 1] + CUT

@@ -78,9 +78,15 @@ def country(
 ) -> Response:
     """Coast, borders or roads of Natural Earth in the network's area; no features where it has none."""
     shelf = shelf_of(settings.data_folder)
-    if country_file(shelf, key) is None:
+    file = country_file(shelf, key)
+    if file is None:
         raise RefusedError(404)
-    found = country_overlay(shelf, key, bounds_deg=_area(opened, maps, settings))
+    # Reading and cutting it takes a second of the processor: kept for the network and this very file.
+    found = maps.worked_out(
+        f"country {key} {file.name} {file.stat().st_mtime_ns}",
+        opened.network,
+        lambda: country_overlay(shelf, key, bounds_deg=_area(opened, maps, settings)),
+    )
     nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
     return JSONResponse(nothing if found is None else found.document | {"says": list(found.says)})
 

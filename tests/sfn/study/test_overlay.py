@@ -162,3 +162,16 @@ def test_coast_comes_from_the_shelf_where_it_was_fetched(tmp_path: Path) -> None
     assert found.says[0] == "Made with Natural Earth."
     assert np.array(found.document["features"][0]["geometry"]["coordinates"]) == pytest.approx(np.array(ROAD))
     assert country_overlay(shelf, "coast", bounds_deg=(50.0, 8.0, 51.0, 9.0)) is None
+
+
+def test_a_long_name_is_cut_where_it_can_be_seen(tmp_path: Path) -> None:
+    """80 characters stay as they are; of 81 the last shown is an ellipsis, and that is said."""
+    short, long = "a" * 80, "b" * 81
+    features = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": {"type": "LineString", "coordinates": ROAD}}
+        for name in (short, long)
+    ]
+    content = json.dumps({"type": "FeatureCollection", "features": features}).encode()
+    found = read_overlay(content, bounds_deg=AREA)
+    assert [one["properties"]["name"] for one in found.document["features"]] == [short, "b" * 79 + "…"]
+    assert any(said.startswith("1 name longer than 80 characters") for said in found.says)
