@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from sfn.answer.layer_lines import layer_lines
 from sfn.answer.zones import lines_document
+from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.plan.formula import guarded
 from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
-from sfn.study.over_smooth import smooth_says
 from sfn.study.zones import LAYERS, RECEPTION, Layer, Zones, neighbours
 
 FORMS = ("tif", "geojson", "png", "csv", "kml")

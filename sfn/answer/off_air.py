@@ -27,6 +27,7 @@ def _site(one: OffAirSite) -> dict[str, Any]:
         "receiving_height_m": found.height_m,
         "receiving_antenna": found.antenna,
         "smooth_earth": found.smooth,
+        "smooth_earth_says": one.smooth_says or None,
         "processing_us": found.processing_us,
         "received_dbuvm": found.repeater.received_dbuvm if found.repeater else None,
         "received_typed": found.received_typed,

@@ -17,6 +17,7 @@ def document(found: PointSignals, quality: PointQuality | None = None) -> dict[s
         "rx_height_m": found.rx_height_m,
         "rx_ground_m": found.rx_ground_m,
         "smooth_earth": found.smooth,
+        "smooth_earth_says": found.smooth_says or None,
         "usable": found.usable,
         "uncovered": list(found.uncovered),
         "over_gaps": list(found.over_gaps),

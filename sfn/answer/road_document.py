@@ -27,6 +27,7 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "samples_n": len(samples.distance_m),
         "rx_height_m": found.signals.rx_height_m,
         "smooth_earth": found.signals.smooth,
+        "smooth_earth_says": found.smooth_says or None,
         "terrain_averaged": found.signals.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         "other_transmitters_say": found.others_says,

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from sfn.answer.map_listeners import heard_document
+from sfn.field.over_smooth import smooth_says
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import CLASSES, class_words, shown_classes
@@ -50,6 +51,7 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "pixel_m": found.coverage.grid.pixel_m,
         "bounds": list(found.coverage.grid.bounds_deg),
         "smooth_earth": found.coverage.smooth,
+        "smooth_earth_says": smooth_says(found.network) or None,
         "terrain_averaged": found.coverage.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         "programme": heard_programme(found.network) or None,

@@ -23,13 +23,11 @@ from sfn.field.licence import read_areas
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.library.coverage import THREADS_N
-from sfn.plan import Network
 from sfn.reception.coverage import usual_pixel_m
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.numbers import number
 from sfn.report.vector import kml
 from sfn.study.contours import Contours, network_contours, sentences
-from sfn.study.over_smooth import smooth_says
 from sfn.terrain.credits import credits_say, network_credits
 from sfn.terrain.ground import open_ground
 
@@ -76,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(document(found, file=None if args.out is None else str(args.out)))
     else:
-        _print(found, network)
+        _print(found)
     return 0
 
 
@@ -103,7 +101,7 @@ def _write(file: Path, found: Contours, name: str, whose: str) -> None:
     """The contours as a file."""
     drawn = features(found, credits_say=whose)
     is_kml = file.suffix.lower() == ".kml"
-    heading = "; ".join(filter(None, (f"{name}, {found.at_dbuvm:g} dBuV/m", found.cut_says, whose)))
+    heading = "; ".join(filter(None, (f"{name}, {found.at_dbuvm:g} dBuV/m", found.cut_says, found.smooth_says, whose)))
     text = kml(drawn, name=heading) if is_kml else json.dumps(drawn, ensure_ascii=False)
     try:
         file.write_text(text, encoding="utf-8")
@@ -113,7 +111,7 @@ def _write(file: Path, found: Contours, name: str, whose: str) -> None:
         ) from None
 
 
-def _print(found: Contours, network: Network) -> None:
+def _print(found: Contours) -> None:
     """What the contours hold, for people."""
     print_table(
         ("site", "areas", "km2", "not covered km2", "reaches the edge"),
@@ -136,6 +134,5 @@ def _print(found: Contours, network: Network) -> None:
         print(found.bare_says)
     if found.averaged_says:
         print(found.averaged_says)
-    if found.smooth:
-        print("no terrain: smooth earth")
-        print(smooth_says(network))
+    if found.smooth_says:
+        print(found.smooth_says)

@@ -19,13 +19,13 @@ from pathlib import Path
 from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.library.point import point
 from sfn.plan import Network
 from sfn.reception.heard import Heard
 from sfn.reception.signals import PointSignals
 from sfn.report.numbers import number
 from sfn.study.heard import PHASES, heard, own_programme, shipped_programme
-from sfn.study.over_smooth import smooth_says
 from sfn.study.point import nothing_says
 from sfn.systems.of_network import service_of
 
@@ -124,10 +124,16 @@ def run(args: argparse.Namespace) -> int:
         print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
         if quality.probability is not None:
             apart = number(100 * (quality.independent_probability or 0.0), 0)
+            goes_by = (
+                f"; the class goes by the quick estimate of that, {number(100 * (quality.quick_probability or 0), 0)} %"
+            )
+            if quality.by_another:
+                goes_by = (
+                    " as far as our own sites go: stations with other programmes are left out, the class goes by them"
+                )
             print(
                 f"{number(100 * quality.probability, 0)} % of the places around are served, levels drawn and receivers "
-                f"following ({apart} % if sites faded independently); the class goes by the quick estimate of that, "
-                f"{number(100 * (quality.quick_probability or 0.0), 0)} %"
+                f"following ({apart} % if sites faded independently){goes_by}"
             )
         for said in quality.says.lines:
             print(said)

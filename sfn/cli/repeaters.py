@@ -83,4 +83,6 @@ def _print(one: OffAirSite) -> None:
             for h in found.heard
         ),
     )
+    if found.smooth:
+        print(f"no terrain: smooth earth. {one.smooth_says}")
     print()

@@ -38,11 +38,11 @@ from sfn.cli.logs import add_log_options, print_origins, reading_arguments
 from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.field.shift import shift_says
 from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
-from sfn.study.over_smooth import smooth_says
 from sfn.study.road import Road, Stretch
 from sfn.study.road_plan import planned_road
 from sfn.survey.drive_log import read_log

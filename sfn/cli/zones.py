@@ -22,11 +22,11 @@ from sfn.cli.progress import progress_teller
 from sfn.cli.table import add_json, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.field.shift import shift_says
 from sfn.geodesy.position import on_globe
 from sfn.library.coverage import coverage
 from sfn.report.numbers import number
-from sfn.study.over_smooth import smooth_says
 from sfn.study.zones import shares_said
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY

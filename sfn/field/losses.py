@@ -107,8 +107,8 @@ def _over_smooth_earth(
 ) -> tuple[link.Losses, NDArray[np.bool_]]:  # fmt: skip
     """The same model where no terrain is known; one sweep for each height of the surface (one, mostly)."""
     shape = lat.shape
-    at_m = np.where(np.isnan(given_m), transmitter.plain_m, given_m)
     surface_m = np.broadcast_to(smooth_surface_m(transmitter, given_m), shape)
+    at_m = np.where(np.isnan(given_m), surface_m, given_m)
     if lat.size and at_m.min() == at_m.max() and surface_m.min() == surface_m.max():
         part = _over_level_ground(
             transmitter, lat, lon, (float(surface_m.flat[0]), float(at_m.flat[0])), ground, rx_height_m, plane, step_m,

@@ -62,7 +62,7 @@ class PathGround:
     broken : bool
         Some height is not known at all, or the point lies beyond 3000 km: there is no answer.
     rx_ground_m : float
-        What the terrain has at the receiving point, small voids filled; the network's plain without terrain. [m]
+        What the terrain has at the receiving point, small voids filled; the surface of a smooth earth. [m]
     obstacle_m : tuple of float or None
         What stands before the receiver: its distance from the site, and its top above sea level. [m] None: its place
         is bare.
@@ -251,9 +251,7 @@ def path_ground(
         surface_m = float(smooth_surface_m(transmitter, np.asarray(rx_ground_m)))
         level_m = np.full(at_m.size, surface_m)
         stands_m = _obstacle_m(at_m, level_m, own_m, clear_m)
-        return PathGround(
-            at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far, transmitter.plain_m, stands_m
-        )
+        return PathGround(at_m, lat, lon, level_m, cover_m, zone, True, True, None, too_far, surface_m, stands_m)
     found_m = float(heights_m[-1])
     heights_m[0] = raw_m[0] = transmitter.ground_m
     if np.isfinite(rx_ground_m):
@@ -323,7 +321,8 @@ def smooth_surface_m(transmitter: Transmitter, rx_ground_m: Floats) -> Floats:
     """Height of the smooth earth above sea level where no terrain is known. [m]
 
     The lowest of the transmitter's own ground, its network's plain (`sfn.plan.Network.plain_m`) and the receiver's
-    ground where that is given. Never more than 3000 m below the transmitting antenna, the model's limit.
+    ground where that is given; a receiver stands on it where its ground is not given. Never more than 3000 m below the
+    transmitting antenna, the model's limit.
     """
     lowest = np.fmin(min(transmitter.plain_m, transmitter.ground_m), rx_ground_m)
     return np.maximum(lowest, transmitter.ground_m + transmitter.antenna_m - GREATEST_HEIGHT_M)

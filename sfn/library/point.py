@@ -39,7 +39,7 @@ class PointAnswer:
             ("over a small gap in the terrain that was filled from its rim", found.over_gaps),
         )
         said = [f"tried: {one}" for one in self.tried.says]
-        said += ["no terrain: smooth earth"] if found.smooth else []
+        said += ["no terrain: smooth earth", found.smooth_says] if found.smooth else []
         said += [f"{what}: {', '.join(names)}" for what, names in lists if names]
         said += [] if self.quality is None else [self.quality.others_says]
         said += [found.corrected, f"roof antenna ({found.roof}) points at the strongest" if found.roof else ""]

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from sfn.answer.optimise_document import document
 from sfn.answer.optimise_nights import nights_document
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.field.rasters import SiteProgress
 from sfn.field.shift import shift_says
 from sfn.geodesy.grid import Grid, grid_for
@@ -54,7 +55,7 @@ class OptimiseAnswer:
             document(self.found)
             | nights
             | {"seed": self.found.asked.seed, "pixel_m": grid.pixel_m, "smooth_earth": self.levels.smooth}
-            | {"terrain_averaged": self.levels.averaged_says or None}
+            | {"smooth_earth_says": smooth_says(network) or None, "terrain_averaged": self.levels.averaged_says or None}
             | {"level_shifts": shift_says(network) or None, "programme": heard_programme(network) or None}
         )
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from sfn.plan import Network
 from sfn.reception.class_says import ClassSays, class_says
-from sfn.reception.classes import CLASSES, TOO_WEAK, WITH_MARGIN, class_words
+from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, WITH_MARGIN, class_words
 from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
 from sfn.reception.others import Needed, needed_at, others_says
@@ -69,6 +69,11 @@ class PointQuality:
     """What is known of these, in words."""
     quick_probability: float | None = None
     """OFDM: the quick estimate of the same share, by which the class goes."""
+
+    @property
+    def by_another(self) -> bool:
+        """Whether the class goes by a station with another programme, which the shares leave out."""
+        return self.class_name == CLASSES[OTHER_STATION]
 
 
 def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> PointQuality | None:

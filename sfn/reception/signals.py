@@ -7,6 +7,7 @@ import numpy as np
 
 from sfn.field.indoors import indoor_loss_db
 from sfn.field.levels import PointLevels, levels_at
+from sfn.field.over_smooth import smooth_says
 from sfn.field.shift import shift_says, site_shift
 from sfn.field.transmitter import Transmitter
 from sfn.geodesy.globe import FURTHEST_PATH_M
@@ -73,6 +74,8 @@ class PointSignals:
     """Sites that are not listed because they cannot be read."""
     others: LineSignals | None = None
     """Transmitters of other programmes at this one place, before the receiving antenna; None where none is listed."""
+    smooth_says: str = ""
+    """Where the plain lies that stands in the place of terrain; empty where one is named or the ground was given."""
 
 
 def signals_at(
@@ -131,10 +134,11 @@ def signals_at(
     uncovered, over_gaps = (tuple(name for name, known in gaps if known == wanted) for wanted in (False, True))
     smooth = all(levels.smooth for _, levels in made)
     above = next((float(levels.rx_ground_m) for _, levels in made if np.isfinite(levels.rx_ground_m)), rx_ground_m)
+    lies = smooth_says(network) if rx_ground_m is None else ""
     if not heard:
         return PointSignals(
             lat_deg, lon_deg, height, above, (), None, False, smooth, uncovered, over_gaps, too_far=too_far,
-            left_out=network.left_out,
+            left_out=network.left_out, smooth_says=lies,
         )  # fmt: skip
     level = np.array([[signal.level_dbuvm] for signal, _ in heard])
     arrival = np.array([[signal.arrival_us] for signal, _ in heard])
@@ -160,6 +164,7 @@ def signals_at(
         too_far,
         network.left_out,
         other_signals(network, np.array([lat_deg]), np.array([lon_deg]), ground=ground, rx_height_m=height),
+        lies,
     )
 
 

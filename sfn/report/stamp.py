@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sfn.field.over_smooth import smooth_said
 from sfn.field.shift import shift_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_says
@@ -47,6 +48,8 @@ class Stamp:
         What stands beside every class of reception, a sentence each; empty in files without classes.
     credits : str
         Whose data its ground and people are, in words; empty where nobody asks for it.
+    smooth : str
+        That levels are those over a smooth earth, and where it lies, in words; empty where a terrain is named.
     """
 
     network: str
@@ -61,6 +64,7 @@ class Stamp:
     programme: str = ""
     classes: tuple[str, ...] = ()
     credits: str = ""
+    smooth: str = ""
 
     @property
     def is_try(self) -> bool:
@@ -72,7 +76,9 @@ class Stamp:
         """What must stand beside the figures: who is left out, what is cut, corrected and heard, what classes are."""
         heard = f"FM quality of {self.programme}" if self.programme else ""
         return tuple(
-            said for said in (self.left_out, self.cut, self.corrected, heard, *self.classes, self.credits) if said
+            said
+            for said in (self.left_out, self.cut, self.smooth, self.corrected, heard, *self.classes, self.credits)
+            if said
         )
 
     @property
@@ -98,6 +104,7 @@ class Stamp:
         said = {
             "left_out": self.left_out,
             "cut": self.cut,
+            "ground": self.smooth,
             "levels": self.corrected,
             "programme": self.programme,
             "classes_say": ". ".join(self.classes),
@@ -149,6 +156,7 @@ def stamp(
         heard_programme(network),
         classes,
         credits_say(credits),
+        smooth_said(network),
     )
 
 

@@ -10,6 +10,7 @@ from sfn.check.on_sheet import settings_on_sheet, to_enter
 from sfn.check.review import Review
 from sfn.check.verdict import Verdict
 from sfn.errors import PlanError, Problem, Touch
+from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Site
 from sfn.plan.reported import Reported
@@ -114,6 +115,11 @@ class ChangePlan:
     def veil(self, made: dict[str, Any]) -> dict[str, Any]:
         """Its plain data; while one site that changes is withheld, nobody is told what to set."""
         return plan_veiled(made, self.problems)
+
+    @property
+    def smooth_says(self) -> str:
+        """Where the plain lies that areas and differences are judged over; empty where a terrain is named."""
+        return smooth_says(self.network)
 
     @property
     def worst(self) -> Moment | None:

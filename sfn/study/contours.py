@@ -10,6 +10,7 @@ import numpy as np
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.contours import Area, Overreach, contours, inside, overreach
 from sfn.field.indoors import indoor_loss_db
+from sfn.field.over_smooth import smooth_said
 from sfn.field.raster import Singles
 from sfn.field.rasters import CacheFolder, SiteProgress, level_rasters
 from sfn.geodesy.grid import Grid
@@ -74,6 +75,8 @@ class Contours:
     """Sites that have no contour because they cannot be read."""
     bare_says: str = ""
     """That a directional receiving antenna is not counted; empty where there is none."""
+    smooth_says: str = ""
+    """Where the plain lies that stands in the place of terrain, in words; empty where a terrain is named."""
 
     @property
     def averaged_says(self) -> str:
@@ -207,6 +210,7 @@ def _contours(
         insides=tuple(insides),
         left_out=network.left_out,
         bare_says=bare_says(network),
+        smooth_says=smooth_said(network),
     )
 
 

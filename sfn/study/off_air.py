@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from sfn.field.over_smooth import smooth_says
 from sfn.plan import Network
 from sfn.reception.off_air import FedOffAir, Heard, fed_off_air
 from sfn.stream.off_air import COMMON_MARGIN_DB, Repeater, greatest_output_dbw, longest_echo_m, ripple_db
@@ -35,6 +36,8 @@ class OffAirSite:
     found: FedOffAir
     loop: Loop | None
     next: Heard | None
+    smooth_says: str = ""
+    """Where the plain lies that levels are worked out over; empty where a terrain is named."""
 
 
 def off_air_sites(network: Network, *, ground: Ground | None = None) -> tuple[OffAirSite, ...]:
@@ -49,7 +52,7 @@ def off_air_sites(network: Network, *, ground: Ground | None = None) -> tuple[Of
     for found in fed_off_air(network, ground=ground):
         others = [h for h in found.heard if h.site != found.site.fed_off_air_from]
         loop = None if found.repeater is None else _loop(found.repeater, found)
-        made.append(OffAirSite(found, loop, others[0] if others else None))
+        made.append(OffAirSite(found, loop, others[0] if others else None, smooth_says(network)))
     return tuple(made)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.indoors import indoor_loss_db, indoors_says
+from sfn.field.over_smooth import smooth_says
 from sfn.field.path import PathLevels, path_levels
 from sfn.field.shift import site_shift
 from sfn.field.transmitter import Transmitter, transmitter
@@ -47,6 +48,8 @@ class PathAnswer:
         The same as a number. [dB]
     bare : str
         That a directional receiving antenna is not counted; empty where there is none.
+    smooth_says : str
+        Where the plain lies that stands in the place of terrain; empty where one is named or the ground was given.
     """
 
     site: Site
@@ -59,6 +62,7 @@ class PathAnswer:
     indoors: str = ""
     indoors_db: float = 0.0
     bare: str = ""
+    smooth_says: str = ""
 
     @property
     def shift_db(self) -> float:
@@ -161,6 +165,7 @@ def path_answer(
         indoors=indoors_says(network),
         indoors_db=indoor_loss_db(network),
         bare=bare_says(network),
+        smooth_says=smooth_says(network) if rx_ground_m is None else "",
     )
 
 
@@ -229,7 +234,9 @@ def _ground_says(answer: PathAnswer) -> str:
     """What is known of the ground, in words."""
     ground = answer.levels.ground
     if ground.smooth:
-        return f"no terrain: a smooth earth at {number(ground.ground_m[0], 0)} m above sea level"
+        return f"no terrain: a smooth earth at {number(ground.ground_m[0], 0)} m above sea level" + (
+            f". {answer.smooth_says}" if answer.smooth_says else ""
+        )
     if ground.covered:
         return "terrain, known all the way"
     if ground.broken:

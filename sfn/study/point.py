@@ -10,7 +10,6 @@ from sfn.reception.signals import PointSignals, signals_at
 from sfn.reception.significance import criteria
 from sfn.report.arrival_rows import ArrivalRows, point_rows
 from sfn.report.stems import Stems, stems
-from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm import of_strategy
@@ -120,7 +119,7 @@ class Judged:
     nothing_says: str
     """Why there is no signal; empty where there is one."""
     smooth_says: str
-    """How much too high antennas count where no terrain is named; empty where it matters little."""
+    """As in `sfn.reception.signals.PointSignals`."""
 
 
 def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
@@ -137,7 +136,7 @@ def judged(network: Network, point: PointSignals, table: DelayTable) -> Judged:
     quality = point_quality(network, point, yard)
     about = (
         yard.placing, yard.carried.guard_us, yard.carried.required_cn_profile_source, nothing_says(network, point),
-        smooth_says(network),
+        point.smooth_says,
     )  # fmt: skip
     if quality is None:
         return Judged(point, None, None, None, is_fm, *about)

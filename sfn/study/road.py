@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.line import inverse
 from sfn.plan import Network
 from sfn.reception.aimed import behind_antenna
@@ -36,7 +37,6 @@ from sfn.reception.quality import (
 )
 from sfn.reception.significance import significant
 from sfn.report.numbers import number
-from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried
 from sfn.survey.track import Samples
 from sfn.systems.ofdm_window import RISK_STRATEGY

@@ -9,13 +9,13 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from sfn.chain import MAIN
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.grid import Grid
 from sfn.geodesy.sites import place
 from sfn.reception.coverage import Coverage
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.lever_saved import with_levers
-from sfn.study.over_smooth import smooth_says
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.study.zones import Offered, Zones, neighbours, offered, shares_said
 from sfn.systems.of_network import service_of

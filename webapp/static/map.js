@@ -101,7 +101,7 @@
       const tick = site.offset_us > 0 ? '<line x1="12" y1="12" x2="23" y2="12"/>' : site.offset_us < 0 ? '<line x1="1" y1="12" x2="12" y2="12"/>' : "";
       const html = `<svg width="24" height="24" class="site-mark${site.on_air ? "" : " off"}"><circle cx="12" cy="12" r="6" fill="${/^#[0-9a-f]{6}$/.test(site.colour) ? site.colour : "#fff"}"/>${tick}</svg>`;
       const label = document.createElement("span");
-      const signed = (us) => `${us >= 0 ? "+" : "−"}${Math.abs(us)} µs`;
+      const signed = (us) => `${us >= 0 ? "+" : "−"}${Number(Math.abs(us).toFixed(3))} µs`;
       label.textContent = `${site.name}, ${signed(site.offset_us)}${site.clock_us ? `, clock ${signed(site.clock_us)}` : ""}${site.route === "main" ? "" : `, ${site.route}`}${site.on_air ? "" : ", not transmitting"}`;
       const mark = L.marker([site.lat, site.lon], { icon: L.divIcon({ className: "site-icon", html, iconSize: [24, 24], iconAnchor: [12, 12] }) })
         .bindTooltip(label, { permanent: sites.length <= 6, direction: "right", offset: [10, 0], className: "site-label" }).addTo(marks);

@@ -8,6 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from sfn.answer.optimise_document import document
 from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.sites import place
 from sfn.plan import Network, Weight
 from sfn.plan.number_text import number_in
@@ -16,7 +17,6 @@ from sfn.solve.objective import Score
 from sfn.study.by_hand import Slider, plan_reason, sliders
 from sfn.study.optimise import held_of, optimise
 from sfn.study.optimised import Asked
-from sfn.study.over_smooth import smooth_says
 from sfn.study.weights import weight_shapes
 from sfn.study.zones import Offered, offered
 from sfn.systems.of_network import service_of

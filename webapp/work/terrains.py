@@ -282,7 +282,12 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
         rms_m, most_m = (max(one) for one in zip(*moved, strict=True))
         of = "" if len(terrain.tiles) <= MOST_LAID_N else f" (the first {MOST_LAID_N} files were looked at)"
         remarks.append(
-            f"Laid on latitude and longitude its heights lie {rms_m:.1f} m rms, {most_m:.1f} m at most, off the file's "
-            f"own samples{of}; some three times as far over areas too large for the finer lattice. Not classes."
+            f"Laid on latitude and longitude its heights lie {_metres(rms_m)} rms, {_metres(most_m)} at most, off the "
+            f"file's own samples{of}; some three times as far over areas too large for the finer lattice. Not classes."
         )
     return tuple(remarks)
+
+
+def _metres(value_m: float) -> str:
+    """A small height; what rounds to nothing is not called nothing."""
+    return f"{value_m:.1f} m" if value_m >= 0.05 else "under 0.05 m"

@@ -1,5 +1,6 @@
 """Without terrain the ground is one plain, as low as the lowest site; where it lies is said."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,9 +9,9 @@ import pytest
 
 import sfn
 from sfn.cli import main
+from sfn.field.over_smooth import smooth_says
 from sfn.library.opened import Opened
-from sfn.plan import Network, read_file
-from sfn.study.over_smooth import smooth_says
+from sfn.plan import Network, OtherTransmitter, read_file
 from sfn.study.what_if import WhatIf
 
 DEMOS = Path(__file__).parents[3] / "demo_sites"
@@ -90,3 +91,51 @@ def test_the_command_says_it_unless_the_ground_is_given(capsys: pytest.CaptureFi
     assert "counts as" not in capsys.readouterr().out
     assert main(["contours", str(DEMOS / "dvbt2_chain.json"), "--level-dbuvm", "60", "--pixel-m", "20000"]) == 0
     assert "lies at 770 m" in capsys.readouterr().out
+
+
+def test_a_station_below_the_plain_is_not_heard_from_a_plinth(plan: Opened) -> None:
+    """Another programme's mast on ground 600 m below our lowest site: a receiver stands 10 m above its plain too.
+
+    By how much it disturbs hangs on its mast and not on its valley: the same as on the plain's own height.
+    """
+    needed = []
+    for ground_m in (CASTLE_M, CASTLE_M - 600.0):
+        far = OtherTransmitter.model_validate(
+            {
+                "id": "far", "name": "Far", "position": {"text": "42.6, -3.2"}, "ground_m": ground_m, "antenna_m": 100,
+                "erp_kw": {"h": 10, "v": 0}, "spacing_khz": 0,
+            }
+        )  # fmt: skip
+        network = plan.network.model_copy(update={"other_transmitters": (far,)})
+        quality = sfn.point(replace(plan, network=network), 41.7, -3.4).document["quality"]
+        needed.append(quality["needed_beside_others_dbuvm"])
+    assert needed[0] == pytest.approx(needed[1], abs=1e-6)
+
+
+def test_what_leaves_the_program_says_so(plan: Opened, tmp_path: Path) -> None:
+    """Answers for scripts and files of map and contours name the plain and the mast that counts too high."""
+    said = "counts as 510 m high, not 90 m"
+    answer = sfn.coverage(plan, pixel_m=20_000.0)
+    assert said in answer.stamp.tags()["ground"]
+    assert any(said in one for one in answer.stamp.remarks)
+    assert said in answer.document["smooth_earth_says"]
+    assert said in sfn.point(plan, 41.7, -3.4).document["smooth_earth_says"]
+    assert sfn.point(plan, 41.7, -3.4, rx_ground_m=800.0).document["smooth_earth_says"] is None
+    out = tmp_path / "contours.geojson"
+    asked = ["contours", str(DEMOS / "dvbt2_chain.json"), "--level-dbuvm", "60", "--pixel-m", "20000"]
+    assert main([*asked, "--out", str(out)]) == 0
+    assert said in json.loads(out.read_text(encoding="utf-8"))["properties"]["ground"]
+
+
+def test_relays_and_paths_say_it_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """Levels decide there whom a relay follows; over a terrain nothing is said."""
+    demo = str(DEMOS / "dvbt2_chain.json")
+    assert main(["repeaters", demo]) == 0
+    told = capsys.readouterr().out
+    assert "fed off air from" in told
+    assert "counts as 510 m high" in told
+    assert main(["path", demo, "--site", "a01", "--at", "41.7,-3.4"]) == 0
+    assert "counts as 510 m high" in capsys.readouterr().out
+    ridge = str(DEMOS / "fm_ridge.json")
+    assert main(["repeaters", ridge]) == 0
+    assert "smooth earth" not in capsys.readouterr().out

@@ -32,3 +32,9 @@ def smooth_says(network: Network) -> str:
         f"{lies}: the antenna of {highest.name} counts as {counts_m:.0f} m high, not {highest.antenna_m:.0f} m. Where "
         "the country lies as high as the site, levels far from it come out tens of dB too strong"
     )
+
+
+def smooth_said(network: Network) -> str:
+    """The same beside figures that leave the pages, with what is missing; empty where a terrain is named."""
+    lies = smooth_says(network)
+    return f"No terrain: levels are those over a smooth earth, without hills. {lies}" if lies else ""
