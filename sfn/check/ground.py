@@ -1,18 +1,22 @@
 """What levels rest on: zones where a sea is near, terrain of treetops, the air. Delays do not rest on it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from sfn.errors import Problem, Touch
+from sfn.field.over_smooth import smooth_says
 from sfn.field.path import LEAST_STEP_M
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
 from sfn.terrain.ground import Ground, averaged_says, window_averaged
 from sfn.terrain.sea import COAST_KM, sea_km
+from sfn.units import counted
 
 # Within this of the equator the ITU's maps have other air than the document's usual figures.
 WARM_DEG = 35.0
 USUAL_DELTA_N, USUAL_N0 = 45.0, 325.0
+# From so far above the lowest site a mast over a smooth earth is asked about: pages say it from 100 m on.
+FAR_ABOVE_M = 500.0
 
 
 def ground_basis_problems(network: Network, placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]:
@@ -73,7 +77,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 fields=("terrain", "cover", "zones"),
             )
         )
-    found += _finer(placed, ground)
+    found += [*_far_above_the_plain(network), *_finer(placed, ground)]
     warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]
     if warm and (network.delta_n, network.surface_refractivity_n0) == (USUAL_DELTA_N, USUAL_N0):
         by_sea = "50 to 80 N-units/km and 340 to 390 N-units by the sea" if coastal else "40 to 60 N-units/km inland"
@@ -92,6 +96,26 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
             )
         )
     return tuple(found)
+
+
+def _far_above_the_plain(network: Network) -> Iterator[Problem]:
+    """Sites far above the lowest where a smooth earth stands in the place of terrain: one slip lowers the country."""
+    if network.terrain is not None:
+        return
+    high = [site for site in network.sites if site.ground_m - network.plain_m >= FAR_ABOVE_M]
+    if not high:
+        return
+    yield Problem(
+        "terrain",
+        f"{smooth_says(network)}; {counted(len(high), 'site')} {'stands' if len(high) == 1 else 'stand'} "
+        f"{FAR_ABOVE_M:g} m and more above it",
+        "a terrain; or the lowest site's ground looked at again",
+        "warning",
+        code="far-above-the-plain",
+        touches=tuple(Touch(site.id) for site in high),
+        fields=("terrain", "ground_m"),
+        values={"plain_m": network.plain_m, "sites_n": float(len(high))},
+    )
 
 
 def _finer(placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]:

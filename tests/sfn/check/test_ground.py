@@ -85,3 +85,20 @@ def test_treetops_without_cover_and_usual_air_near_the_equator() -> None:
     assert "surface-without-cover" not in codes(network, placed, replace(surface, cover=surface.terrain))
     assert "refractivity-usual" in codes(network, warm, Ground())
     assert "refractivity-usual" not in codes(told, warm, Ground()) | codes(network, placed, Ground())
+
+
+def test_one_low_site_that_lowers_the_whole_country_is_asked_about() -> None:
+    """Without terrain the plain lies at the lowest site's ground: 499 m below the others is let pass, 500 m is not."""
+    network = example()  # 850, 900 and 560 m
+    for low_m, expected in ((401.0, set()), (400.0, {"south"}), (350.0, {"north", "south"})):
+        sites = [s.model_copy(update={"ground_m": low_m}) if s.id == "gap" else s for s in network.sites]
+        found = [
+            p
+            for p in all_problems(network.model_copy(update={"sites": tuple(sites)}))
+            if p.code == "far-above-the-plain"
+        ]
+        assert {t.site for p in found for t in p.touches} == expected
+        assert all("the ground of Gap, the lowest site" in p.what for p in found)
+        assert all(consequence_of(p, tolerated_us=1.0) == "remark" for p in found)
+    level = fine(1.0 / 3600.0)
+    assert not [p for p in all_problems(network, ground=level) if p.code == "far-above-the-plain"]
