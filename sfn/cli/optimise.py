@@ -23,10 +23,10 @@ was looked at; steps: every set of offsets in steps of `search_step_us`, not eve
 that covers, `settled_says`; `tried`, `starts` (each with start and its score), `terrain_averaged` (how far ground
 heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
 each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
-night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `programme` (of FM), `rests_on`
-(sentences: what makes a place served), `level_shifts` (null: none). With --nights also `nights`, each with night,
-changed, offsets, settled_on_devices, settled_says, after and common_delay_held_us: the first is what to set in the
-first night.
+night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
+FM), `rests_on` (sentences: what makes a place served), `level_shifts` (null: none). With
+--nights also `nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and
+common_delay_held_us: the first is what to set in the first night.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out; null: they are).

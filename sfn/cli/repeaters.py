@@ -1,6 +1,7 @@
 """Sites fed off air: what each hears at its receiving antenna, and how far its loop is from oscillation.
 
 JSON keys: `sites`, each with id, parent, receiving_height_m, receiving_antenna (whose curve), smooth_earth,
+smooth_earth_says (where it lies; null over a terrain),
 processing_us (from antenna to antenna), received_dbuvm of the parent and received_typed, missing (keys of the site's
 `off_air` that are needed); the loop as input_dbw, output_dbw, gain_db, isolation_db and isolation_estimated,
 needed_isolation_db, cancelled_db, margin_db, ripple_db (null: it oscillates), allowed (margin_db, output_dbw,

@@ -136,7 +136,7 @@ def fed_off_air(network: Network, *, ground: Ground | None = None) -> tuple[FedO
     routes = all_routes(network)
     # A site that cannot be placed is nobody's doubt but its own and that of those it feeds: the others are looked at.
     sound = tuple(site for site in network.sites if site.id in placed and site.id in launches)
-    network = network.of_sites(sound)
+    network = network.model_copy(update={"sites": sound})
     made = []
     for i, site in children:
         if site not in sound:

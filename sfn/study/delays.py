@@ -74,7 +74,7 @@ def delays(network: Network, *, problems: tuple[Problem, ...] | None = None, gro
     table = delay_table(network, placed=placed)
     launches = table.known_launches()
     sound = tuple(site for site in network.sites if site.id in placed and site.id in launches)
-    others = network if len(sound) == len(network.sites) else network.of_sites(sound)
+    others = network if len(sound) == len(network.sites) else network.model_copy(update={"sites": sound})
     pairs = pair_differences(others, launches, placed=placed)
     found = all_problems(network) if problems is None else problems
     loops = _loops(others, placed, ground)

@@ -7,6 +7,7 @@ from sfn.plan import Network
 from sfn.reception.off_air import FedOffAir, Heard, fed_off_air
 from sfn.stream.off_air import COMMON_MARGIN_DB, Repeater, greatest_output_dbw, longest_echo_m, ripple_db
 from sfn.terrain.ground import Ground
+from sfn.timing.readable import readable
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +49,14 @@ def off_air_sites(network: Network, *, ground: Ground | None = None) -> tuple[Of
     PlanError
         If the service is not known.
     """
-    made = []
-    for found in fed_off_air(network, ground=ground):
+    fed = fed_off_air(network, ground=ground)
+    if not fed:
+        return ()
+    made, lies = [], smooth_says(readable(network))
+    for found in fed:
         others = [h for h in found.heard if h.site != found.site.fed_off_air_from]
         loop = None if found.repeater is None else _loop(found.repeater, found)
-        made.append(OffAirSite(found, loop, others[0] if others else None, smooth_says(network)))
+        made.append(OffAirSite(found, loop, others[0] if others else None, lies))
     return tuple(made)
 
 
