@@ -9,8 +9,8 @@ JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length
 `programme` (of FM quality; null: no FM), sentences beside classes as in `zones`; `served_m`, `classes` (each `class`,
 `code`, `for_people`: the class in words for people, `length_m`, `share_pct`), `risk_served_m` (OFDM: by the strategy
 "strongest"), `drawn_served_m` (OFDM: most places served, levels drawn), `unknown_m` (nothing known), `uncovered_m`
-(a site's path leaves the terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`, `lost_m`, `class` (of most
-of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted`
+(a site's path leaves the terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`,
+`lost_m`, `class` (of most of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted`
 (the strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us`
 and `hurts_level_db` (`hurts` minus `wanted`), `worst_class` and `worst_for_people` (its class, which need not be that
 of most of the stretch), `nearest`, `away_m`; where something is tried, also `planned_lost_m`
