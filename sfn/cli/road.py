@@ -8,20 +8,20 @@ JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length
 `smooth_earth`, `smooth_earth_says` (where it lies), `other_transmitters_say` (what is known of other programmes),
 `programme` (of FM quality; null: no FM), sentences beside classes as in `zones`; `served_m`, `classes` (each `class`,
 `code`, `for_people`: the class in words for people, `length_m`, `share_pct`), `risk_served_m` (OFDM: by the strategy
-"strongest"), `drawn_served_m` (OFDM: most places served, levels drawn), `unknown_m` (nothing known), `uncovered_m`
-(a site's path leaves the terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`,
-`lost_m`, `class` (of most of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`, `lon`, `hurts`, `wanted`
-(the strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus `wanted`), `hurts_delay_us`
-and `hurts_level_db` (`hurts` minus `wanted`), `worst_class` and `worst_for_people` (its class, which need not be that
-of most of the stretch), `nearest`, `away_m`; where something is tried, also `planned_lost_m`
-and `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches` of the plan,
-these with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
+"strongest"), `drawn_served_m` (OFDM: most places served, levels drawn), `unknown_m` (nothing known), `uncovered_m` (a
+site's path leaves the terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`,
+`lost_m`, `class` (of most of it), `for_people`, `lengths_m` (by class), and of its worst sample `margin_db`, `lat`,
+`lon`, `hurts`, `wanted` (the strongest), `second`, `delay_difference_us` and `level_difference_db` (`second` minus
+`wanted`), `hurts_delay_us` and `hurts_level_db` (`hurts` minus `wanted`), `worst_class` and `worst_for_people` (its
+class, which need not be that of most of the stretch), `nearest`, `away_m`; where something is tried, also
+`planned_lost_m` and `planned_margin_db` of the same part; `before` (where something is tried: lengths and `stretches`
+of the plan, these with `tried_lost_m` and `tried_margin_db`); `measured` (the log: `stretches_n`, `off_road_n`,
 `prediction_minus_measurement_db`, `spread_db`, `stretches`); `samples`: `distance_m`, `lat`, `lon`, `rx_ground_m`,
 `covered`, `class`, `for_people`, `quality_margin_db`, `stereo_snr_db` and `mono_snr_db` (FM: worst tenth of phases;
 and `share_stereo`, `share_blended`, `share_upset` of listeners) or `cni_db` (OFDM, 8-VSB), `hurts`,
-`coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us`
-(`second` minus `strongest`), `hurts_level_db` and `hurts_delay_us` (`hurts` minus `strongest`), `signals` (strongest
-first; differences are from the strongest); `problems`.
+`coverage_probability`, `level_dbuvm`, `strongest`, `second`, `level_difference_db` and `delay_difference_us` (`second`
+minus `strongest`), `hurts_level_db` and `hurts_delay_us` (`hurts` minus `strongest`), `signals` (strongest first;
+differences are from the strongest); `problems`.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals.
