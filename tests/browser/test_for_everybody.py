@@ -28,6 +28,7 @@ FINDINGS = """async () => (await axe.run({
 NOT_WALKED = {
     "hear.show", "offsets_hand.numbers", "crossing.show", "point.part", "point.direct", "links.advice", "losses.measured",
     "packet.made", "site_reading.state", "measurements.show_recording", "arrivals.show", "health.alive", "health.ready",
+    "metrics.show",
     "jobs.show", "account.show", "provider.ask", "provider.answer", "editor.begin",
 }  # fmt: skip
 FILE = re.compile(r"\.(\{form\}|[a-z]+)$")

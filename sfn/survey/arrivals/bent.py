@@ -101,8 +101,11 @@ def bent(
         turn = np.exp(1j * (one.turned + 2 * np.pi * carrier_hz / rate_hz * np.arange(first, first + n)))
         rails += [(y * turn).real / rms, (y * turn).imag / rms]
         left += [(rest * turn).real, (rest * turn).imag]
-    soft, pressed = _cube(np.concatenate(envelope), np.concatenate(along))
-    soft, soft_sigmas = _seen(soft, pressed, np.concatenate(envelope))
+    size = np.concatenate(envelope)
+    soft, pressed = _cube(size, np.concatenate(along))
+    soft, soft_sigmas = _seen(soft, pressed, size)
+    if float(np.std(size)) < _LEAST_MOVED_RATIO:
+        pressed = 0.0  # one path: what is left across may be a jump, and chance has a sign
     clipped, clipped_sigmas = _seen(*_cube(np.concatenate(rails), np.concatenate(left)), np.concatenate(rails))
     noise = 10 ** (-snr_db / 20) / np.sqrt(2)
     gain = float(np.std(np.concatenate(along)) / max(float(np.std(np.concatenate(across))), 1e-12))
