@@ -104,8 +104,8 @@ def bent(
     size = np.concatenate(envelope)
     soft, pressed = _cube(size, np.concatenate(along))
     soft, soft_sigmas = _seen(soft, pressed, size)
-    if float(np.std(size)) < _LEAST_MOVED_RATIO:
-        pressed = 0.0  # one path: what is left across may be a jump, and chance has a sign
+    if len(fitted.at_samples) < 2:
+        pressed = 0.0  # one path takes nothing of a bend; what it leaves across may be a jump, and chance has a sign
     clipped, clipped_sigmas = _seen(*_cube(np.concatenate(rails), np.concatenate(left)), np.concatenate(rails))
     noise = 10 ** (-snr_db / 20) / np.sqrt(2)
     gain = float(np.std(np.concatenate(along)) / max(float(np.std(np.concatenate(across))), 1e-12))
