@@ -104,16 +104,17 @@ def bent(
     size = np.concatenate(envelope)
     soft, pressed = _cube(size, np.concatenate(along))
     soft, soft_sigmas = _seen(soft, pressed, size)
-    if len(fitted.at_samples) < 2:
-        pressed = 0.0  # one path takes nothing of a bend; what it leaves across may be a jump, and chance has a sign
     clipped, clipped_sigmas = _seen(*_cube(np.concatenate(rails), np.concatenate(left)), np.concatenate(rails))
     noise = 10 ** (-snr_db / 20) / np.sqrt(2)
     gain = float(np.std(np.concatenate(along)) / max(float(np.std(np.concatenate(across))), 1e-12))
     return Bent(soft, soft_sigmas, clipped, clipped_sigmas, float(evenness / noise), gain, pressed)
 
 
-def straight(found: Bent, *, snr_db: float, where: str) -> None:
+def straight(found: Bent, *, snr_db: float, whole: bool, where: str) -> None:
     """Refuse a recording whose amplitude was bent.
+
+    Not `whole`: stretches were left out. The paths that their jump put there are in the phase of the others, and show as
+    a pressed envelope does.
 
     Raises
     ------
@@ -138,7 +139,7 @@ def straight(found: Bent, *, snr_db: float, where: str) -> None:
             " arrivals pull each other and cast images"
         )
         values = {"bent_ratio": ratio}
-    elif found.gain_ratio < _PRESSED_RATIO and found.pressed_w_ratio < -_PRESSED_SIGMAS:
+    elif whole and found.gain_ratio < _PRESSED_RATIO and found.pressed_w_ratio < -_PRESSED_SIGMAS:
         what = (
             f"its envelope is pressed ({found.gain_ratio:.2f} times as much is left along the signal as across it, and"
             " that goes against the envelope): a limiter, or a gain control within microseconds"

@@ -183,7 +183,7 @@ def paths(
         used, fitted, heard=work.heard, rate_hz=work.band.rate_hz, carrier_hz=carrier_hz,
         evenness=evenness(heard.real, heard.imag), snr_db=snr_db,
     )  # fmt: skip
-    straight(seen, snr_db=snr_db, where=where)
+    straight(seen, snr_db=snr_db, whole=not out, where=where)
     found = _answer(
         work, fitted, stretches, all_of, carrier_hz=carrier_hz, stated_hz=deviation_hz, duration_s=len(heard) / rate_hz,
         where=where,
