@@ -113,8 +113,8 @@ def bent(
 def straight(found: Bent, *, snr_db: float, whole: bool, where: str) -> None:
     """Refuse a recording whose amplitude was bent.
 
-    Not `whole`: stretches were left out. The paths that their jump put there are in the phase of the others, and show as
-    a pressed envelope does.
+    Not `whole`: stretches were left out. The paths that their jump put there are in the phase of the others, and show
+    as a pressed envelope does.
 
     Raises
     ------
