@@ -19,7 +19,6 @@ from pathlib import Path
 from sfn.cli.table import add_json, place_argument, print_json, print_table
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
-from sfn.field.over_smooth import smooth_says
 from sfn.library.point import point
 from sfn.plan import Network
 from sfn.reception.heard import Heard
@@ -153,8 +152,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"roof antenna ({found.roof}) points at the strongest: levels are those behind it")
     if found.smooth:
         print("no terrain: smooth earth")
-        if args.rx_ground_m is None and (above := smooth_says(now.network)):
-            print(above)
+        if found.smooth_says:
+            print(found.smooth_says)
     if found.uncovered:
         print(f"the terrain does not cover the path from {', '.join(found.uncovered)}: not listed")
     if found.too_far:

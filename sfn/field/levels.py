@@ -87,8 +87,8 @@ def levels_at(
     rx_height_m : float
         Receiving antenna above ground, 1 to 3000. [m]
     rx_ground_m : array_like, broadcast with the points, optional
-        Ground above sea level at the points. [m] NaN or None: from the terrain; without one the transmitter's
-        `plain_m`.
+        Ground above sea level at the points. [m] NaN or None: from the terrain; without one the smooth earth's
+        surface.
     ground : Ground or GroundWindow, optional
         Where the ground comes from; or, already read, the ground that holds the site, the points and what lies
         between. None: a smooth earth.

@@ -3,15 +3,22 @@
 Whatever takes levels of a network asks here, so that none of a try are mixed with those of the plan.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem, Touch
 from sfn.field.gain import bearings_on, level_change, same_path
-from sfn.field.transmitter import Transmitter, transmitter
+from sfn.field.transmitter import Plane, Transmitter, transmitter
 from sfn.plan import Network
 from sfn.reception.along import Floats, LineSignals, line_signals
 from sfn.reception.coverage import Coverage, received_plane
 from sfn.terrain.ground import Ground
+
+Levels = TypeVar("Levels", Coverage, LineSignals)
 
 
 def as_radiated(network: Network, computed: Coverage) -> Coverage:
@@ -36,16 +43,10 @@ def as_radiated(network: Network, computed: Coverage) -> Coverage:
     changed = _changed(network, computed.radiating)
     if not changed:
         return computed
-    plane, after = received_plane(network), list(computed.radiating)
-    level, rare = computed.level_dbuvm.copy(), computed.level_1pct_dbuvm.copy()
-    for i, radiates in changed.items():
-        before, after[i] = computed.radiating[i], radiates
+    for i in changed:
         if i not in computed.bearings:
-            computed.bearings[i] = bearings_on(before, computed.grid)
-        change_db = level_change(before, radiates, computed.bearings[i], computed.tx_elevation_deg[i], plane=plane)
-        level[i] += change_db
-        rare[i] += change_db
-    return replace(computed, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after), gains={}, retried=True)
+            computed.bearings[i] = bearings_on(computed.radiating[i], computed.grid)
+    return _moved(replace(computed, gains={}, retried=True), changed, computed.bearings, plane=received_plane(network))
 
 
 def line_as_radiated(network: Network, signals: LineSignals) -> LineSignals:
@@ -53,16 +54,7 @@ def line_as_radiated(network: Network, signals: LineSignals) -> LineSignals:
     changed = _changed(network, signals.radiating)
     if not changed:
         return signals
-    plane, after = received_plane(network), list(signals.radiating)
-    level, rare = signals.level_dbuvm.copy(), signals.level_1pct_dbuvm.copy()
-    for i, radiates in changed.items():
-        before, after[i] = signals.radiating[i], radiates
-        change_db = level_change(
-            before, radiates, signals.tx_bearing_deg[i], signals.tx_elevation_deg[i], plane=plane
-        )  # fmt: skip
-        level[i] += change_db
-        rare[i] += change_db
-    return replace(signals, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after))
+    return _moved(signals, changed, dict(enumerate(signals.tx_bearing_deg)), plane=received_plane(network))
 
 
 def line_walked(
@@ -102,6 +94,22 @@ def line_walked(
 
 # What a line has of each site that its antenna's height bears on.
 _OF_SITES = ("level_dbuvm", "level_1pct_dbuvm", "travel_us", "tx_elevation_deg", "covered")
+
+
+def _moved(
+    kept: Levels, changed: Mapping[int, Transmitter], bearing_deg: Mapping[int, NDArray[np.floating]], *,
+    plane: Plane | None,
+) -> Levels:  # fmt: skip
+    """Levels moved by what some of the sites radiate otherwise; bearings of the rays by the site's place. [degrees]"""
+    level, rare, after = kept.level_dbuvm.copy(), kept.level_1pct_dbuvm.copy(), list(kept.radiating)
+    for i, radiates in changed.items():
+        change_db = level_change(
+            kept.radiating[i], radiates, bearing_deg[i], kept.tx_elevation_deg[i], plane=plane
+        )  # fmt: skip
+        level[i] += change_db
+        rare[i] += change_db
+        after[i] = radiates
+    return replace(kept, level_dbuvm=level, level_1pct_dbuvm=rare, radiating=tuple(after))
 
 
 def _changed(network: Network, radiating: tuple[Transmitter, ...]) -> dict[int, Transmitter]:
