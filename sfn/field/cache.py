@@ -21,7 +21,7 @@ from sfn.geodesy.grid import Grid
 from sfn.terrain.digest import combined_digest
 
 # Raised whenever the same arguments give other levels: it is part of every key.
-MODEL_VERSION = "p1812-8/15"
+MODEL_VERSION = "p1812-8/16"
 SUFFIX = ".raster"
 DIGEST_BYTES = 32
 # A part that was left by a killed process; writing one takes a second.

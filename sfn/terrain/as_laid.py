@@ -16,12 +16,12 @@ SQUARES_N, SIDE_N = 3, 48
 
 
 @lru_cache(maxsize=512)
-def off_the_file(tile: Tile) -> tuple[float, float] | None:
-    """Heights as laid over a small area, beside the file's own samples: rms and greatest difference. [m]
+def off_the_file(tile: Tile) -> tuple[float, float, float] | None:
+    """Heights beside the file's own samples: rms and greatest difference, and rms over a very large area. [m]
 
     The file's coordinate system is carried onto latitude and longitude, and heights are taken between samples twice:
-    the rougher the ground, the more that moves them. None where nothing is moved (the file lies along latitude and
-    longitude), or where none of the samples looked at is known.
+    the rougher the ground, the more that moves them, most where an area is too large for a lattice finer than the file.
+    None where nothing is moved (the file lies along latitude and longitude), or where no sample looked at is known.
 
     Parameters
     ----------
@@ -39,13 +39,17 @@ def off_the_file(tile: Tile) -> tuple[float, float] | None:
                 rows, columns = np.mgrid[row : row + own_m.shape[0], column : column + own_m.shape[1]]
                 x, y = source.transform * (columns.ravel() + 0.5, rows.ravel() + 0.5)
                 lon, lat = map(np.asarray, rasterio.warp.transform(system_of(source, tile.told), WGS84, x, y))
-                laid = window(terrain, south_deg=lat.min(), west_deg=lon.min(), north_deg=lat.max(), east_deg=lon.max())
-                apart.append(sample(laid, lat, lon) - own_m.ravel())
-    found = np.concatenate(apart)
-    found = found[np.isfinite(found)]
+                bounds = {"south_deg": lat.min(), "west_deg": lon.min(), "north_deg": lat.max(), "east_deg": lon.max()}
+                fine = window(terrain, **bounds)
+                # Room for half of the finer samples: as fine as the file and no finer.
+                coarse = window(terrain, **bounds, most_samples=fine.height_m.size // 2)
+                apart.append([sample(laid, lat, lon) - own_m.ravel() for laid in (fine, coarse)])
+    found = np.concatenate(apart, axis=1)
+    found = found[:, np.isfinite(found).all(axis=0)]
     if not found.size:
         return None
-    return float(np.sqrt(np.mean(found**2))), float(np.abs(found).max())
+    rms_m = np.sqrt(np.mean(found**2, axis=1))
+    return float(rms_m[0]), float(np.abs(found[0]).max()), float(rms_m[1])
 
 
 def _starts(count: int) -> list[int]:

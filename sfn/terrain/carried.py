@@ -5,19 +5,24 @@ samples: within 3 cm), and the value there is interpolated once. GDAL's own warp
 slip by an eighth of a sample, whatever tolerance is asked for: 3 m of 30, and 0.3 m of height in ridge country.
 """
 
+import math
+
 import numpy as np
 import rasterio
 import rasterio.crs
 import rasterio.warp
 from numpy.typing import NDArray
 
-from sfn.terrain.kernels import cubic, nearest
+from sfn.terrain.kernels import bilinear, cubic, nearest
 
 WGS84 = "EPSG:4326"
 # Samples of the target between places that are worked out.
 TABLE_SAMPLES = 32
 # Rows of the target at a time.
 STRIP_ROWS = 256
+# How often a finer target is mended by what it misses. Fractal ground of 100 m rms over 15 km, at its own samples of
+# 30 m: 0.81 m rms as carried, 0.20 after once, 0.06 after twice; chance of 20 m at each sample: 3.9, 1.2 and 0.4.
+MENDED_N = 2
 # Samples that lie so near to the target's own, in steps, are taken as they are.
 ON_A_SAMPLE, WIDEST_COPIED_DEG = 1e-3, 90.0
 
@@ -65,9 +70,50 @@ def carried(
     return out
 
 
-def _table_places(count: int) -> Floats:
-    """Samples of the target that are worked out: every 32nd, and the last."""
-    return np.append(np.arange(0.0, count - 1, TABLE_SAMPLES), count - 1.0)
+def fitted(
+    values: Singles, lain: rasterio.Affine, crs: rasterio.crs.CRS, place: rasterio.Affine, *, shape: tuple[int, int]
+) -> Singles:
+    """Heights on the samples of a finer target such that, taken straight between them, they pass through the file's.
+
+    Straight lines between samples of a surface that passes through the file's heights cut its tops and fill its
+    hollows. What is missing at the file's samples is carried onto the target and added, `MENDED_N` times.
+
+    Parameters
+    ----------
+    values, lain, crs, place, shape
+        As in `carried`; a place of the target hangs on what lies within `reach_n` samples of it.
+
+    Returns
+    -------
+    ndarray, `shape`
+        [m] NaN as in `carried`.
+    """
+    laid = carried(values, lain, crs, place, shape=shape, blended=True)
+    at_row, at_column = (_table_places(count, TABLE_SAMPLES // 4) for count in values.shape)
+    x, y = lain * (at_column[None, :] + 0.5 + 0.0 * at_row[:, None], at_row[:, None] + 0.5 + 0.0 * at_column[None, :])
+    lon, lat = (np.asarray(v).reshape(x.shape) for v in rasterio.warp.transform(crs, WGS84, x.ravel(), y.ravel()))
+    middle = place.c + place.a * shape[1] / 2.0
+    across, down = (at - 0.5 for at in ~place * (middle + (lon - middle + 180.0) % 360.0 - 180.0, lat))
+    missing = np.empty_like(values)
+    for _ in range(MENDED_N):
+        for first in range(0, len(values), STRIP_ROWS):
+            own = np.arange(first, min(first + STRIP_ROWS, len(values)), dtype=np.float64)
+            r, c = (_between(table, at_row, at_column, own, values.shape[1]) for table in (down, across))
+            part = slice(first, first + own.size)
+            missing[part] = values[part] - bilinear(laid, r.ravel(), c.ravel()).reshape(r.shape)
+        laid += carried(np.nan_to_num(missing, nan=0.0), lain, crs, place, shape=shape, blended=True)
+    return laid
+
+
+def reach_n(cells: float) -> int:
+    """How many samples of a target away a file's sample may still move one, by samples of the target to one of it."""
+    # Cubic over two samples each way, whichever way round they run, then one of the target; each time it is mended.
+    return math.ceil(MENDED_N * (2.0 * math.sqrt(2.0) * cells + 1.0)) + 2
+
+
+def _table_places(count: int, every: int = TABLE_SAMPLES) -> Floats:
+    """Samples that are worked out: every 32nd, and the last."""
+    return np.append(np.arange(0.0, count - 1, every), count - 1.0)
 
 
 def _within(
@@ -120,4 +166,7 @@ def _between(table: Floats, at_row: Floats, at_column: Floats, row: Floats, colu
     column = np.arange(columns, dtype=np.float64)
     j = np.clip(np.searchsorted(at_column, column, side="right") - 1, 0, at_column.size - 2)
     share = (column - at_column[j]) / (at_column[j + 1] - at_column[j])
-    return np.asarray(lines[:, j] + share * (lines[:, j + 1] - lines[:, j]))
+    out = (lines[:, 1:] - lines[:, :-1]).take(j, axis=1)
+    out *= share
+    out += lines.take(j, axis=1)
+    return np.asarray(out)

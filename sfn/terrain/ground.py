@@ -23,7 +23,7 @@ ON_A_SAMPLE = 1e-7
 # Samples a side of the blocks in which voids are looked for.
 FILLED_SAMPLES = 1024
 # A UTM raster of 30 m of ridge country, beside its own samples: read twice as fine as it is, and just so.
-REFINED_M, UNREFINED_M = 0.1, 0.3
+REFINED_M, UNREFINED_M = 0.01, 0.3
 # Cover and zones beside the terrain: 256 MB of float32 each.
 MOST_COVER_SAMPLES = 64_000_000
 

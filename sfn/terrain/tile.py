@@ -3,7 +3,7 @@
 import math
 import os
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from sfn.terrain.carried import WGS84, carried
+from sfn.terrain.carried import WGS84, carried, fitted, reach_n
 from sfn.terrain.digest import combined_digest, file_digest
 from sfn.terrain.heights import METRES_PER_DEGREE_M, HeightGrid
 from sfn.terrain.memory import Memory
@@ -37,6 +37,8 @@ LOOKED_AT_N = 256
 # GDAL keeps what it has read in a twentieth of the machine's memory, beside our own; asked at its first file. [MB]
 os.environ.setdefault("GDAL_CACHEMAX", "128")
 READ_ROWS = 512
+# A target so many times as fine as a file that lies askew can pass through the file's samples.
+FITTED_FROM = 1.5
 # Points along each edge of a rectangle that is carried into another coordinate system.
 EDGE_N = 21
 
@@ -271,21 +273,33 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         Between samples in metres; else the nearest value as it is. The target is as fine as the file.
     """
     rows, columns = target.height_m.shape
-    _, target_west, target_north, _ = target.bounds_deg
-    out = np.full((rows, columns), np.nan, dtype=np.float32)
-    place = rasterio.transform.from_origin(
-        target_west - turn_deg, target_north, target.step_lon_deg, target.step_lat_deg
+    cells = min(tile.step_lat_deg / target.step_lat_deg, tile.step_lon_deg / target.step_lon_deg)
+    finer = blended and tile.askew and cells >= FITTED_FROM
+    wider = 0
+    if finer:
+        wider = reach_n(max(tile.step_lat_deg / target.step_lat_deg, tile.step_lon_deg / target.step_lon_deg))
+    reached = replace(
+        target,
+        height_m=np.empty((rows + 2 * wider, columns + 2 * wider), dtype=np.float32),
+        north_deg=target.north_deg + wider * target.step_lat_deg,
+        west_deg=target.west_deg - wider * target.step_lon_deg,
     )
+    _, west, north, _ = reached.bounds_deg
+    place = rasterio.transform.from_origin(west - turn_deg, north, target.step_lon_deg, target.step_lat_deg)
     with open_raster(tile.path) as source:
         crs = system_of(source, tile.told)
-        part = _part(source, crs, tile, target, turn_deg)
+        part = _part(source, crs, tile, reached, turn_deg)
         if part is None:
-            return out
+            return np.full((rows, columns), np.nan, dtype=np.float32)
         heights_m = values_of(source, tile, part, blended)
         row, column, _, _ = part
         a, b, c, d, e, f = tuple(source.transform)[:6]
         lain = rasterio.Affine(a, b, c + a * column + b * row, d, e, f + d * column + e * row)
-        return carried(heights_m, lain, crs, place, shape=out.shape, blended=blended)
+        shape = reached.height_m.shape
+        if not finer:
+            return carried(heights_m, lain, crs, place, shape=shape, blended=blended)
+        laid = fitted(heights_m, lain, crs, place, shape=shape)
+        return np.ascontiguousarray(laid[wider : wider + rows, wider : wider + columns])
 
 
 def _part(

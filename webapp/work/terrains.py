@@ -279,11 +279,12 @@ def _remarks(terrain: Terrain) -> tuple[str, ...]:
         )
     moved = [found for tile in terrain.tiles[:MOST_LAID_N] if (found := off_the_file(tile))]
     if moved:
-        rms_m, most_m = (max(one) for one in zip(*moved, strict=True))
+        rms_m, most_m, large_m = (max(one) for one in zip(*moved, strict=True))
         of = "" if len(terrain.tiles) <= MOST_LAID_N else f" (the first {MOST_LAID_N} files were looked at)"
         remarks.append(
             f"Laid on latitude and longitude its heights lie {_metres(rms_m)} rms, {_metres(most_m)} at most, off the "
-            f"file's own samples{of}; some three times as far over areas too large for the finer lattice. Not classes."
+            f"file's own samples{of}; {_metres(large_m)} rms over areas too large for a lattice finer than the file "
+            "(said there). Not classes."
         )
     return tuple(remarks)
 

@@ -16,7 +16,7 @@ from pyproj import CRS, Transformer
 
 from sfn.errors import PlanError
 from sfn.terrain.as_laid import off_the_file
-from sfn.terrain.dem import Terrain, heights, terrain_from_files, terrain_from_folder
+from sfn.terrain.dem import Terrain, heights, terrain_from_files, terrain_from_folder, window
 from sfn.terrain.ground import Ground, averaged_says, ground_window, window_averaged
 from sfn.terrain.packed import PackedError, unpacked
 from sfn.terrain.told import Told, keep_told
@@ -110,23 +110,58 @@ def test_ridges_of_a_raster_in_utm_are_not_shaved(tmp_path: Path) -> None:
         assert abs(float(np.mean(apart[own > np.quantile(own, 0.95)]))) < 0.3
 
 
-@pytest.mark.parametrize(("rough_m", "least_m", "most_m"), [(0.0, 0.0, 0.3), (20.0, 3.0, 20.0)])
-def test_how_far_heights_are_moved_is_measured(tmp_path: Path, rough_m: float, least_m: float, most_m: float) -> None:
-    """Gentle waves stay within 0.3 m rms, chance of 20 m at every sample does not: said as `heights` has it here."""
-    side, transform = 200, Affine(30.0, 0.0, 600_000.0, 0.0, -30.0, 5_200_000.0)
-    x, y = np.meshgrid(np.arange(side), np.arange(side))
-    chance = np.random.default_rng(8).normal(0.0, rough_m, x.shape)
-    own = (700.0 + 40.0 * np.sin(x / 9.0) * np.cos(y / 11.0) + chance).astype(np.float32)
+def fractal(side: int, *, rms_m: float) -> np.ndarray:
+    """Ground whose power falls with the third power of frequency, as mountains' does: roughest at its own samples."""
+    across = np.hypot(*np.meshgrid(np.fft.fftfreq(side), np.fft.fftfreq(side)))
+    across[0, 0] = 1.0
+    chance = np.random.default_rng(8).normal(size=(side, side))
+    ground = np.fft.ifft2(np.fft.fft2(chance) / across**1.5).real
+    return np.asarray(1000.0 + rms_m * (ground - ground.mean()) / ground.std(), dtype=np.float32)
+
+
+CHANCE = (700.0 + np.random.default_rng(8).normal(0.0, 20.0, (200, 200))).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("own", "most_m", "most_large_m"),
+    [(fractal(200, rms_m=100.0), 0.3, 5.0), (CHANCE, 0.6, 15.0)],
+    ids=["fractal", "chance"],
+)
+def test_heights_in_utm_pass_through_the_files_own(
+    tmp_path: Path, own: np.ndarray, most_m: float, most_large_m: float
+) -> None:
+    """On the roughest ground too they stay within 0.3 m rms; what is said of it is what `heights` has."""
+    transform = Affine(30.0, 0.0, 600_000.0, 0.0, -30.0, 5_200_000.0)
     terrain = terrain_from_files([written(tmp_path / "utm.tif", transform, crs="EPSG:32632", data=own)], name="u")
-    rms_m, worst_m = off_the_file(terrain.tiles[0])
+    rms_m, worst_m, large_m = off_the_file(terrain.tiles[0])
     inside = np.s_[5:-5, 5:-5]
+    x, y = np.meshgrid(np.arange(own.shape[1]), np.arange(own.shape[0]))
     east, north = transform * (x[inside] + 0.5, y[inside] + 0.5)
     lon, lat = Transformer.from_crs("EPSG:32632", "EPSG:4326", always_xy=True).transform(east, north)
     apart = heights(terrain, lat, lon) - own[inside]
 
-    assert least_m <= rms_m < most_m
+    assert float(np.sqrt(np.mean(apart**2))) < most_m
     assert rms_m == pytest.approx(float(np.sqrt(np.mean(apart**2))), rel=0.25)
     assert rms_m < worst_m <= float(np.abs(apart).max()) * 1.2
+    assert rms_m < large_m < most_large_m
+
+
+def test_a_height_in_utm_does_not_hang_on_where_the_window_lies(tmp_path: Path) -> None:
+    """What is mended reaches as far as is said, and no farther: windows of every place have the same heights."""
+    transform = Affine(30.0, 0.0, 600_000.0, 0.0, -30.0, 5_200_000.0)
+    own = CHANCE.copy()
+    own[90:94, 60:70] = np.nan
+    terrain = terrain_from_files([written(tmp_path / "utm.tif", transform, crs="EPSG:32632", data=own)], name="u")
+    south, west, north, east = terrain.bounds_deg
+    whole = window(terrain, south_deg=south, west_deg=west, north_deg=north, east_deg=east)
+    for part in np.random.default_rng(3).uniform(0.05, 0.6, (12, 2)):
+        low, left = south + part[0] * (north - south), west + part[1] * (east - west)
+        small = window(terrain, south_deg=low, west_deg=left, north_deg=low + 0.011, east_deg=left + 0.011)
+        row = round((whole.north_deg - small.north_deg) / whole.step_lat_deg)
+        column = round((small.west_deg - whole.west_deg) / whole.step_lon_deg)
+        same = whole.height_m[row : row + small.height_m.shape[0], column : column + small.height_m.shape[1]]
+
+        assert np.allclose(same, small.height_m, atol=2e-2, equal_nan=True)
 
 
 def test_a_raster_along_latitude_is_not_moved(tmp_path: Path) -> None:
