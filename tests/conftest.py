@@ -17,7 +17,7 @@ settings.load_profile("unhurried")
 ROOT = Path(__file__).parent.parent
 # One letter of every script that CI has a font for: .ci/run installs them.
 SCRIPTS = "北서かกकعא"
-LEFT_OUT = ("no poppler on this machine", "no fonts on this machine")
+LEFT_OUT = ("no poppler on this machine", "no fonts on this machine", "no PostgreSQL on this machine")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -9,11 +9,10 @@ import signal
 import socket
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from multiprocessing import get_context
 
 import uvicorn
-from sqlalchemy.exc import DatabaseError
 
 from sfn.errors import PlanError, Problem
 from sfn.field.warm import compiled, warm
@@ -32,9 +31,10 @@ from webapp.config.settings import (
 from webapp.shell import log_lines
 from webapp.shell.connections import protocol
 from webapp.shell.provider import usable
-from webapp.store.backup import alone
+from webapp.store.backup import ONE_SERVER, alone
+from webapp.store.common import same_key
+from webapp.store.engines import REFUSALS, store_problem
 from webapp.store.passwords import hash_password, token_hash
-from webapp.store.schema import store_problem
 from webapp.store.store import Store
 
 
@@ -62,7 +62,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if given.set_provider_secret:
             return set_provider_secret(settings)
         return serve(settings)
-    except DatabaseError as refused:
+    except REFUSALS as refused:
         print(store_problem(refused, None).line("webapp"), file=sys.stderr)
         return 2
     except PlanError as refused:
@@ -94,14 +94,22 @@ def serve(settings: Settings) -> int:
     Raises
     ------
     PlanError
-        If others are meant to reach it and nobody would be asked who they are, or the address is taken.
+        If others are meant to reach it and nobody would be asked who they are, the address is taken, or the database
+        is SQLite's and another process serves it.
     """
     store = Store(settings.database_url)
+    one_server = ExitStack()
     try:
         closed(settings, store)
+        if store.shared:
+            with store.writing() as connection:
+                same_key(connection, settings.session_key)
+        else:
+            one_server.enter_context(alone(settings.data_folder, what=ONE_SERVER))
         begun(settings.data_folder)
         listener = listen(settings)
     except PlanError:
+        one_server.close()
         store.close()
         raise
     port = listener.getsockname()[1]
@@ -122,7 +130,8 @@ def serve(settings: Settings) -> int:
     # What stands for good is looked through no more: each full collection took some 100 ms of whatever request met it.
     gc.collect()
     gc.freeze()
-    with alone(settings.data_folder, shared=True), _compiling(), suppress(KeyboardInterrupt), _stopped_by_term():
+    one_server.enter_context(alone(settings.data_folder, shared=True))
+    with one_server, _compiling(), suppress(KeyboardInterrupt), _stopped_by_term():
         uvicorn.Server(config).run(sockets=[listener])
     return 0
 

@@ -234,7 +234,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     measured.looks_at(lambda: metrics.looked_at(app))
     app.state.secrets = LiveSecrets(settings)
     app.state.provider = None if settings.provider is None else Provider(settings.provider)
-    app.state.templates, app.state.attempts = environment(), Attempts()
+    app.state.templates, app.state.attempts = environment(), Attempts(store.slowed)
     problems.install(app)
     app.add_exception_handler(ConflictError, _conflict)
     app.router.routes.extend(described())

@@ -2,19 +2,30 @@
 
 import html
 import json
+import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
+from tests.webapp.small_postgres import LEFT_OUT as NO_POSTGRES, SmallPostgres, programs
 from webapp.app import create_app
 from webapp.config.settings import Settings
 from webapp.store.store import Store
 
+# Store, record, people, what is read at the sites, and walks through pages: everything that asks the database otherwise
+# than by number. The rest runs on SQLite alone.
+BOTH_STORES = frozenset(
+    {
+        "test_store", "test_audit", "test_acts_recorded", "test_users", "test_links", "test_steps", "test_overlays",
+        "test_timeline", "test_standing_kept", "test_measured_rows", "test_networks", "test_live",
+    }
+)  # fmt: skip
 EXAMPLE = Path(__file__).parents[1] / "sfn" / "example-network.json"
 
 
@@ -48,12 +59,40 @@ def example() -> dict[str, Any]:
     return document
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run the tests of some modules on both stores; one that is marked `sqlite` looks at SQLite's own file."""
+    twice = metafunc.module.__name__.rpartition(".")[2] in BOTH_STORES
+    if twice and "database" in metafunc.fixturenames and not any(metafunc.definition.iter_markers("sqlite")):
+        metafunc.parametrize("database", ["sqlite", "postgresql"], indirect=True)
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[SmallPostgres]:
+    """A PostgreSQL server of this worker; in CI it must be there."""
+    found = programs()
+    if found is None or find_spec("psycopg") is None:
+        assert os.environ.get("CI") != "true", "CI needs postgresql (.ci/run installs it) and psycopg"
+        pytest.skip(f"left out, {NO_POSTGRES} (Debian: postgresql; Python: psycopg)")
+    made = SmallPostgres(found)
+    yield made
+    made.end()
+
+
 @pytest.fixture
-def settings(tmp_path: Path) -> Settings:
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a database that nobody else uses."""
+    if getattr(request, "param", "sqlite") == "sqlite":
+        yield f"sqlite:///{tmp_path / 'networks.sqlite'}"
+        return
+    server: SmallPostgres = request.getfixturevalue("postgres")
+    with server.database() as url:
+        yield url
+
+
+@pytest.fixture
+def settings(tmp_path: Path, database: str) -> Settings:
     """Settings of an application that nobody else uses."""
-    return Settings(
-        tmp_path, f"sqlite:///{tmp_path / 'networks.sqlite'}", session_key="test-key-of-the-tests-that-nobody-guesses"
-    )
+    return Settings(tmp_path, database, session_key="test-key-of-the-tests-that-nobody-guesses")
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
 from webapp.config.settings import Settings
+from webapp.store.engines import store_problem
 from webapp.store.exchange import exported
-from webapp.store.schema import store_problem
 from webapp.store.store import Store
 
 FLIPS = 60

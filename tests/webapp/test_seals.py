@@ -18,8 +18,8 @@ from tests.webapp.conftest import token_in
 from webapp.config.settings import Settings
 from webapp.on_air.site_links import token_of
 from webapp.store import backup, passwords
+from webapp.store.engines import store_problem
 from webapp.store.exchange import exported, imported
-from webapp.store.schema import store_problem
 from webapp.store.store import Store
 
 WORDS = "several words do well"

@@ -161,6 +161,7 @@ def test_answered_save_survives_kill(settings: Settings) -> None:
     store.close()
 
 
+@pytest.mark.sqlite
 def test_sqlite_writes_through_to_the_disk(store: Store, settings: Settings) -> None:
     """Write-ahead log, and FULL synchronisation on the connection that writes: a power cut loses no answered save."""
     with store._writing.begin() as connection:

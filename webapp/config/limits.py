@@ -15,7 +15,7 @@ from sfn.plan.json_parts import JsonMost
 from sfn.plan.reading import MOST_PARTS
 from sfn.units import grouped
 
-MOST_ID = 2**63 - 1
+MOST_ID = 2**31 - 1
 """What a database's integer holds; a greater one is no address of ours."""
 LONGEST_NAME_N = 400
 """Characters of one part of an address: a site's id, a layer, a signed link."""

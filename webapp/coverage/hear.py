@@ -16,6 +16,7 @@ from webapp.config.addresses import Room, to
 from webapp.coverage.point import judged_at
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, ReadableDep, UploadsDep
+from webapp.shell.following import found as followed
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.standing.tries import TriesDep, height_of, query_of
@@ -103,7 +104,7 @@ def sound(jobs: JobsDep, job: str, sound: Literal["received", "undisturbed"]) ->
 
 def _played(jobs: JobsDep, job: str) -> Played:
     """The result of a job that is still kept."""
-    ended = jobs.find(job)
-    if ended is None or not isinstance(ended.result, Played):
+    ended = followed(jobs, job)
+    if not isinstance(ended.result, Played):
         raise RefusedError(404)
     return ended.result

@@ -1,5 +1,6 @@
 """For whatever watches the service: whether the process answers, and whether it can do its work. No name is needed."""
 
+import logging
 import os
 import tempfile
 from pathlib import Path
@@ -10,8 +11,10 @@ from sqlalchemy.exc import SQLAlchemyError
 from sfn.errors import Problem
 from webapp.config.addresses import HEALTH, READY, Room
 from webapp.shell.dependencies import SettingsDep, StoreDep
+from webapp.store.engines import AWAY, store_problem
 from webapp.store.store import Store
 
+LOG = logging.getLogger("webapp")
 router = Room("health")
 UNKEPT = {"Cache-Control": "no-store"}
 
@@ -36,8 +39,14 @@ def _database(store: Store) -> tuple[Problem, ...]:
     """What is wrong with the database; its address is nobody's business here."""
     try:
         store.answers()
-    except (SQLAlchemyError, OSError):
-        return (Problem("database", "the database does not answer", "see what the service writes", code="store-away"),)
+    except (SQLAlchemyError, OSError) as refused:
+        unknown = Problem("database", "the database does not answer", "see what the service writes", code=AWAY)
+        try:
+            told = store_problem(refused, None) if isinstance(refused, SQLAlchemyError) else unknown
+        except SQLAlchemyError:
+            told = unknown
+        LOG.error("not ready: %s", told.what)
+        return (Problem("database", told.what, told.expected, code=AWAY),)
     return ()
 
 

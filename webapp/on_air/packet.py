@@ -31,6 +31,7 @@ from webapp.on_air.site_links import MOST_DAYS, USUAL_DAYS, checked_days
 from webapp.paper import PAPERS, Paper, Printed, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
+from webapp.shell.following import found as followed
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page, when
 from webapp.standing.release import Released, SheetLine, released, why_not
@@ -119,8 +120,8 @@ def as_pdf(
 @router.get("/networks/{network_id}/packet/{job_id}")
 def made(opened: NetworkDep, jobs: JobsDep, job_id: str) -> Response:
     """What a job made, as long as it is kept."""
-    job = jobs.find(job_id)
-    if job is None or not isinstance(job.result, MadePacket) or job.result.network_id != opened.head.id:
+    job = followed(jobs, job_id)
+    if not isinstance(job.result, MadePacket) or job.result.network_id != opened.head.id:
         raise RefusedError(404)
     return _as_file(job.result)
 

@@ -12,7 +12,7 @@ from sfn.study.arrivals import Arrivals
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, ReadableDep, SettingsDep, UploadsDep
-from webapp.shell.following import as_json, not_yet
+from webapp.shell.following import as_json, found as followed, not_yet
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.work.arrivals import looking_for_arrivals
@@ -54,8 +54,8 @@ def take(
 @router.get("/networks/{network_id}/measurements/arrivals/{job_id}")
 def show(request: Request, opened: ReadableDep, jobs: JobsDep, job_id: str) -> Response:
     """What a job found."""
-    job = jobs.find(job_id)
-    if job is None or not isinstance(job.result, Arrivals):
+    job = followed(jobs, job_id)
+    if not isinstance(job.result, Arrivals):
         raise RefusedError(404)
     return page(
         request,
@@ -123,8 +123,8 @@ def look_for_arrivals(
 @for_scripts.get("/networks/{network_id}/arrivals/{job_id}")
 def answer_arrivals(opened: ReadableDep, jobs: JobsDep, job_id: str, response: Response) -> dict[str, Any]:
     """Every arrival, as ``python -m sfn arrivals --json`` answers; 202 while it is looked for, 422 where refused."""
-    job = jobs.find(job_id)
-    if job is None or job.result_url != to("arrivals.show", opened.head.id, job_id):
+    job = followed(jobs, job_id)
+    if job.result_url != to("arrivals.show", opened.head.id, job_id):
         raise RefusedError(404)
     if isinstance(job.result, Arrivals):
         return document(job.result)

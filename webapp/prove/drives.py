@@ -20,7 +20,7 @@ from sfn.survey.drive_log import Origin
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, ReadableDep, StoreDep, UploadsDep
-from webapp.shell.following import as_json, not_yet
+from webapp.shell.following import as_json, found as followed, not_yet
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
@@ -259,8 +259,8 @@ def runs_for_scripts(
 @for_scripts.get("/networks/{network_id}/drives/{job_id}")
 def answer_drives(opened: ReadableDep, jobs: JobsDep, job_id: str, response: Response) -> dict[str, Any]:
     """As the commands `calibrate` and `runs` answer; 202 while it is worked on, 422 where refused."""
-    job = jobs.find(job_id)
-    if job is None or job.result_url != to("drives.show", opened.head.id, job=job_id):
+    job = followed(jobs, job_id)
+    if job.result_url != to("drives.show", opened.head.id, job=job_id):
         raise RefusedError(404)
     if isinstance(job.result, Calibrated):
         return levels_document(job.result)

@@ -37,6 +37,7 @@ from webapp.shell.dependencies import (
     StoreDep,
     UploadsDep,
 )
+from webapp.shell.following import found as followed
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
@@ -229,8 +230,8 @@ def take_recordings(
 @router.get("/networks/{network_id}/measurements/recordings/{job_id}")
 def show_recording(request: Request, opened: ReadableDep, jobs: JobsDep, job_id: str) -> Response:
     """The delay that a job found."""
-    job = jobs.find(job_id)
-    if job is None or not isinstance(job.result, Measured):
+    job = followed(jobs, job_id)
+    if not isinstance(job.result, Measured):
         raise RefusedError(404)
     found = job.result.found
     course = delay_course(found.sections_s, found.sections_us)

@@ -57,8 +57,16 @@ def stop(job: Job, person: Person, store: Store) -> None:
 
 
 def found(jobs: Jobs, job_id: str) -> Job:
-    """A remembered job; a page that is not there otherwise."""
+    """A job that this process remembers; a page that says where it may be otherwise."""
     job = jobs.find(job_id)
     if job is None:
-        raise RefusedError(404)
+        what = (
+            "this process of the service knows no such computation: it was begun in another one, before the service was"
+            " started anew, or too long ago to be remembered"
+        )
+        expected = (
+            "started again here; levels that were finished lie on the disk and are read, not computed. Where several"
+            " processes serve, the proxy is to keep each browser at one"
+        )
+        raise RefusedError(404, Problem("job", what, expected, code="job-unknown"))
     return job

@@ -15,7 +15,6 @@ from typing import Any, ClassVar
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse
-from sqlalchemy.exc import DatabaseError
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.responses import Response
@@ -27,8 +26,8 @@ from webapp.config.addresses import inside, to
 from webapp.shell.context import Context
 from webapp.shell.render import page
 from webapp.shell.security import FromElsewhereError, NotByLookingError, NotOursError
+from webapp.store.engines import AWAY, REFUSALS, store_problem
 from webapp.store.roles import NotAllowedError
-from webapp.store.schema import store_problem
 from webapp.store.store import MissingError
 
 LOG = logging.getLogger("webapp")
@@ -51,9 +50,17 @@ SENTENCES = {
     414: ("This address is longer than any of ours", ""),
     422: ("This cannot be used as it is", "Each line says what is wrong, and what would be right."),
     507: ("This was not saved", "What you typed is still in the page you came from: go back, and send it once more."),
+    503: (
+        "The database cannot be asked at the moment",
+        "Nothing that was saved is lost. What you typed is still in the page you came from: go back, and send it once"
+        " more in a moment.",
+    ),
     500: ("A fault in this program", "Nothing that was saved is lost. The program's log names the place under"),
 }
 
+LATER = (AWAY, "store-busy", "store-no-entry", "store-unreachable")
+"""What ends by itself, or by whoever looks after the database: the same request does then."""
+RETRY_S = 10
 MOST_TOLD_N = 100
 """Problems of one request that are told; of more only how many."""
 
@@ -150,7 +157,8 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(NotByLookingError, _not_by_looking)
     app.add_exception_handler(FromElsewhereError, _from_elsewhere)
     app.add_exception_handler(NotAllowedError, _not_allowed)
-    app.add_exception_handler(DatabaseError, _store_refused)
+    for kind in REFUSALS:
+        app.add_exception_handler(kind, _store_refused)
     app.add_exception_handler(OSError, _file_refused)
     app.add_exception_handler(RequestValidationError, _unreadable_request)
 
@@ -194,11 +202,15 @@ def _not_allowed(request: Request, raised: Exception) -> Response:
 
 
 def _store_refused(request: Request, raised: Exception) -> Response:
-    """What the database refused, where there are words for it: a full disk, a folder that cannot be written."""
-    assert isinstance(raised, DatabaseError)
+    """What the database refused, where there are words for it: it is away, a full disk, no right to write."""
+    assert isinstance(raised, REFUSALS)
     problem = store_problem(raised, None)
     LOG.error("the database refused at %s: %s", request.url.path, problem.what)
-    return refusal(request, 507, (problem,))
+    if problem.code not in LATER or not request.app.state.store.shared:
+        return refusal(request, 507, (problem,))
+    answer = refusal(request, 503, (problem,))
+    answer.headers["Retry-After"] = str(RETRY_S)
+    return answer
 
 
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -313,8 +325,8 @@ class LastResort:
         except ClientDisconnect:
             LOG.info("the sender went away at %s %s", scope["method"], scope["path"])
         except Exception as raised:
-            if not begun and isinstance(raised, DatabaseError):  # met where it is found out who asks, before any page
-                with suppress(DatabaseError):  # one without words is a fault
+            if not begun and isinstance(raised, REFUSALS):  # met where it is found out who asks, before any page
+                with suppress(*REFUSALS):  # one without words is a fault
                     await _store_refused(Request(scope, receive), raised)(scope, receive, send)
                     return
             number = secrets.token_hex(4)

@@ -1,8 +1,9 @@
 """The audit trail: who did what, when and from where; only ever added to, each line sealed with the one before.
 
 A line's hash is SHA-256 over the hash of the line before it and its own fields as JSON, so that a changed, removed or
-inserted line shows. A cut-off end shows in SQLite's own count of the lines that were ever written, as long as that is
-left alone: whoever may write the file can change it too, so note the last hash that `verify` gives elsewhere.
+inserted line shows. A cut-off end shows in SQLite's own count of the lines that were ever written, or in ours beside
+PostgreSQL's table, as long as that is left alone: whoever may write the database can change it too, so note the last
+hash that `verify` gives elsewhere.
 """
 
 import hashlib
@@ -17,6 +18,7 @@ from typing import Any
 from sqlalchemy import Engine, Select, func, insert, select
 from sqlalchemy.engine import Connection
 
+from webapp.store.common import AUDIT_LINES, put, read
 from webapp.store.schema import audit
 
 START = "0" * 64
@@ -77,6 +79,7 @@ class Audit:
 
     def __init__(self, engine: Engine, clock: Callable[[], datetime]) -> None:
         self._engine, self._clock = engine, clock
+        self._counted = engine.dialect.name == "sqlite"  # by itself, whatever is taken out
 
     def add(
         self,
@@ -109,7 +112,8 @@ class Audit:
             "subject": subject[:500],
             "body": json.dumps(told, ensure_ascii=False, allow_nan=False, sort_keys=True),
         }
-        within.execute(insert(audit).values(**values, before=last, hash=sealed(last, values)))
+        numbered = {} if self._counted else {"id": self._next(within)}
+        within.execute(insert(audit).values(**numbered, **values, before=last, hash=sealed(last, values)))
 
     def lines(
         self,
@@ -206,21 +210,27 @@ class Audit:
                 whose = _printed(f"{row['action']} by {row['who'] or 'nobody'}, {row['at']}")[:300]
                 faults.append(f"{at}: it was changed ({whose})")
             before, last_id, seen = row["hash"], max(row["id"], 0), seen or row["hash"] == known
-        written = self._written()
-        if written is not None and written > last_id:
+        with self._engine.begin() as connection:
+            written = self.written_in(connection)
+        if written > last_id:
             faults.append(f"lines {last_id + 1} to {written} are gone: the end was cut off")
-        elif written is not None and written < last_id:
+        elif written < last_id:
             faults.append(f"the count of lines says {written}, and the last is {last_id}: it was changed")
         if not seen:
             faults.append(f"no line has the hash {known[:64]}: it was cut off, or made anew")
         return Verified(number, _printed(before), tuple(faults[:MOST_FAULTS]))
 
-    def _written(self) -> int | None:
-        """How many lines were ever written, by SQLite's own count; None where another database keeps none."""
-        if self._engine.dialect.name != "sqlite":
-            return None
-        with self._engine.begin() as connection:
-            found = connection.exec_driver_sql("select seq from sqlite_sequence where name = 'audit'").scalar()
+    def _next(self, within: Connection) -> int:
+        """The number of the next line, counted on: a sequence of PostgreSQL leaves one out for what was rolled back."""
+        number = int(read(within, AUDIT_LINES) or 0) + 1
+        put(within, AUDIT_LINES, str(number))
+        return number
+
+    def written_in(self, connection: Connection) -> int:
+        """How many lines were ever written, by SQLite's own count or by ours."""
+        if not self._counted:
+            return int(read(connection, AUDIT_LINES) or 0)
+        found = connection.exec_driver_sql("select seq from sqlite_sequence where name = 'audit'").scalar()
         return int(found) if isinstance(found, int) else 0
 
 

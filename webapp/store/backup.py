@@ -3,7 +3,7 @@
 | in the archive | what |
 |---|---|
 | ``manifest.json`` | version of the tables, and of every part its bytes and SHA-256 |
-| ``networks.sqlite`` | networks, revisions, entries, users, the record: by SQLite's online backup |
+| ``networks.sqlite`` | networks, revisions, entries, users, the record: SQLite's online backup, or PostgreSQL's rows |
 | ``secrets.json``, ``services.toml`` | keys and the own file of services, where there are any |
 | ``terrain/...`` | terrain and people files: their names and digests, or all of them |
 
@@ -29,14 +29,15 @@ from typing import IO, Any
 from sfn.errors import PlanError, Problem
 from sfn.plan import checksum
 from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
+from webapp.store import carried
 from webapp.store.documents import network_of
+from webapp.store.engines import file_of
 from webapp.store.migrations import versions
-from webapp.store.schema import file_of
 from webapp.store.store import Store
 
 MANIFEST, DATABASE, TERRAIN = "manifest.json", "networks.sqlite", "terrain"
 FORMAT = 1
-LOCK_FILE = "serving.lock"
+LOCK_FILE, ONE_SERVER = "serving.lock", "server.lock"
 MOST_MANIFEST_BYTES = 20_000_000
 MOST_PARTS = 100_000
 BLOCK = 1 << 20
@@ -78,7 +79,7 @@ def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
     Raises
     ------
     PlanError
-        If the database is none of SQLite, `target` is there, or a file cannot be read or written.
+        If the database is not there, `target` is, or a file cannot be read or written.
     """
     if target.exists():
         raise refusal(str(target), "is there already", "another name, or the old one moved away", "backup-exists")
@@ -86,7 +87,7 @@ def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
     try:
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as folder:
             held = Path(folder) / DATABASE
-            _copied(_database(settings), held)
+            _database_into(settings, held)
             with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
                 made = _written(settings, stream, held, whole=whole)
                 stream.flush()
@@ -124,8 +125,10 @@ def verify(source: Path) -> Verified:
 
 
 @contextlib.contextmanager
-def alone(folder: Path, *, shared: bool = False) -> Iterator[None]:
+def alone(folder: Path, *, shared: bool = False, what: str = LOCK_FILE) -> Iterator[None]:
     """Hold the data folder: any number of servers together, a restore alone. Where the system has no locks, nothing.
+
+    `what` is held of it: `ONE_SERVER` by the process that serves SQLite, whose jobs and waits are in its memory.
 
     Raises
     ------
@@ -139,26 +142,34 @@ def alone(folder: Path, *, shared: bool = False) -> Iterator[None]:
         return
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        opened = (folder / LOCK_FILE).open("ab")
+        opened = (folder / what).open("ab")
     except OSError as refused:
-        what, expected = f"cannot be written ({refused.strerror})", "a folder that may be written; --data"
-        raise refusal(str(folder), what, expected, "data-folder-read-only") from refused
+        said, expected = f"cannot be written ({refused.strerror})", "a folder that may be written; --data"
+        raise refusal(str(folder), said, expected, "data-folder-read-only") from refused
     with opened as held:
         try:
             fcntl.flock(held, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
         except OSError:
-            what = "is being restored" if shared else "is in use: the application is running"
-            raise refusal(str(folder), what, "once that has ended", "data-folder-in-use") from None
+            said = "is being restored" if shared else "is in use: the application is running"
+            expected = "once that has ended"
+            if what == ONE_SERVER:
+                expected += "; several processes serve one database only where that is PostgreSQL"
+            raise refusal(str(folder), said, expected, "data-folder-in-use") from None
         yield
 
 
-def _database(settings: Settings) -> Path:
-    """The database's file."""
+def _database_into(settings: Settings, held: Path) -> None:
+    """One state of the database as a SQLite file, whatever is being written."""
     file = file_of(settings.database_url)
-    if file is None or not file.is_file():
-        expected = "a SQLite database; for others their own means, or `python -m webapp export FILE`"
-        raise refusal("database", "there is no SQLite file to back up", expected, "backup-database")
-    return file
+    if file is None:
+        with carried.opened(settings.database_url) as store:
+            carried.to_file(store, held)
+        with contextlib.closing(sqlite3.connect(held)) as made:
+            made.execute("pragma journal_mode=delete")  # one file, no log beside it
+        return
+    if not file.is_file():
+        raise refusal("database", "there is no SQLite file to back up", "a database that was begun", "backup-database")
+    _copied(file, held)
 
 
 def _copied(source: Path, target: Path) -> None:

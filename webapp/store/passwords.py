@@ -3,7 +3,6 @@
 import hashlib
 import math
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Callable
 from functools import cache
@@ -12,6 +11,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
 from sfn.errors import PlanError, Problem
+from webapp.store.slowed import Held, InMemory, Key, Slowed, Tries
 
 LEAST_PASSWORD = 12  # characters
 LONGEST_PASSWORD = 128
@@ -76,17 +76,19 @@ class Attempts:
 
     Counted for each address and name, so that nobody's guessing keeps others out, and, with more patience, for each
     address alone: an attacker has many names. Whoever is signed in is not asked.
-    The wait is told at once and no thread sleeps. One check at a time, for argon2 takes 64 MB a check.
+    The wait is told at once and no thread sleeps. One check at a time in a process, for argon2 takes 64 MB a check. A
+    try counts as wrong before it is looked at, and not any more where it was right: of many at once, in however many
+    processes that share what is `kept`, none is looked at for nothing.
     """
 
     FREE_FAILURES = 3
     FREE_ALONE = 30
     LONGEST_S = 300.0
-    MOST_KEPT = 10_000
+    MOST_TOLD = 10_000
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock, self._lock = clock, threading.Lock()
-        self._kept: OrderedDict[tuple[str, str | None], tuple[int, float]] = OrderedDict()
+    def __init__(self, kept: Slowed | None = None, clock: Callable[[], float] | None = None) -> None:
+        self._kept = kept or InMemory()
+        self._clock, self._lock = clock or self._kept.now_s, threading.Lock()
         self._told: OrderedDict[tuple[str, str], float] = OrderedDict()
 
     def check(self, password: str, password_hash: str | None, *, address: str = "", name: str = "") -> tuple[bool, int]:
@@ -97,46 +99,55 @@ class Attempts:
         both, alone = (address, name.casefold()), (address, None)
         with self._lock:
             now_s = self._clock()
-            wait_s = max(self._kept.get(key, (0, 0.0))[1] - now_s for key in (both, alone))
-            if wait_s > 0:
-                return False, math.ceil(wait_s)
-            if password_matches(password, password_hash or no_password()) and password_hash is not None:
-                self._kept.pop(both, None)
-                return True, 0
-            self._failed(both, self.FREE_FAILURES)
-            self._failed(alone, self.FREE_ALONE)
-            return False, 0
+            with self._kept.changing() as held:
+                before = held.of(alone)
+                wait_s = max(held.of(both).until_s, before.until_s) - now_s
+                if wait_s > 0:
+                    return False, math.ceil(wait_s)
+                self._failed(held, both, self.FREE_FAILURES)
+                self._failed(held, alone, self.FREE_ALONE)
+                counted = held.of(alone)
+            if not password_matches(password, password_hash or no_password()) or password_hash is None:
+                return False, 0
+            with self._kept.changing() as held:
+                held.drop(both)
+                after = held.of(alone)
+                until_s = before.until_s if after == counted else after.until_s  # others may have failed meanwhile
+                if after.failures > 1:
+                    held.put(alone, Tries(after.failures - 1, until_s), now_s=now_s)
+                else:
+                    held.drop(alone)
+            return True, 0
 
     def slowed_first(self, *, address: str, name: str) -> bool:
-        """Whether this wait is told of for the first time: the record gets one line of it, not one a try."""
+        """Whether this process tells of the wait for the first time: the record gets a line of it, not one a try."""
         key = (address, name.casefold())
-        with self._lock:
-            until_s = max(self._kept.get(one, (0, 0.0))[1] for one in (key, (address, None)))
+        with self._lock, self._kept.changing() as held:
+            until_s = max(held.of(key).until_s, held.of((address, None)).until_s)
             first = self._told.get(key) != until_s
             self._told[key] = until_s
-            while len(self._told) > self.MOST_KEPT:
+            while len(self._told) > self.MOST_TOLD:
                 self._told.popitem(last=False)
             return first
 
     def wait_s(self, *, address: str, name: str) -> int:
         """Seconds to wait before what is no password is looked at again; 0: now."""
-        with self._lock:
-            return max(0, math.ceil(self._kept.get((address, name), (0, 0.0))[1] - self._clock()))
+        with self._kept.changing() as held:
+            return max(0, math.ceil(held.of((address, name)).until_s - self._clock()))
 
     def failed(self, *, address: str, name: str) -> None:
         """Count what failed without a password, with the patience for an address that many people share."""
-        with self._lock:
-            self._failed((address, name), self.FREE_ALONE)
+        with self._kept.changing() as held:
+            self._failed(held, (address, name), self.FREE_ALONE)
 
     def forget(self, *, address: str, name: str) -> None:
         """Somebody got in."""
-        with self._lock:
-            self._kept.pop((address, name), None)
+        with self._kept.changing() as held:
+            held.drop((address, name))
 
-    def _failed(self, key: tuple[str, str | None], free: int) -> None:
+    def _failed(self, held: Held, key: Key, free: int) -> None:
         """Count a failure."""
-        failures = self._kept.pop(key, (0, 0.0))[0] + 1
-        beyond, now_s = failures - free, self._clock()
-        self._kept[key] = (failures, now_s + min(self.LONGEST_S, 2.0 ** min(beyond, 20)) if beyond >= 0 else 0.0)
-        while len(self._kept) > self.MOST_KEPT:
-            self._kept.popitem(last=False)
+        failures, now_s = held.of(key).failures + 1, self._clock()
+        beyond = failures - free
+        until_s = now_s + min(self.LONGEST_S, 2.0 ** min(beyond, 20)) if beyond >= 0 else 0.0
+        held.put(key, Tries(failures, until_s), now_s=now_s)

@@ -22,9 +22,11 @@ from sqlalchemy import and_, delete, select
 from sfn.errors import PlanError, Problem
 from sfn.units import counted
 from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
+from webapp.store import carried
 from webapp.store.backup import BLOCK, DATABASE, TERRAIN, Verified, alone, missing, opened, refusal, verify
+from webapp.store.engines import file_of
 from webapp.store.migrations import versions
-from webapp.store.schema import file_of, links, sessions, tokens, users
+from webapp.store.schema import links, networks, sessions, tokens, users
 from webapp.store.seals import change
 from webapp.store.store import Store
 
@@ -67,13 +69,13 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
             Problem(str(source), fault, "a backup that is whole", code="backup-damaged") for fault in found.faults
         )
     database = file_of(settings.database_url)
-    if database is None:
-        raise refusal("database", "is none of SQLite", "the database's own means", "backup-database")
     with alone(settings.data_folder), opened(source) as (archive, manifest):
         if manifest.get("version") not in versions():
             what = f"was made by a newer program (tables {manifest.get('version')})"
             raise refusal(str(source), what, "that program, or a newer one", "store-newer")
-        if database.exists() and not replace:
+        if database is None:
+            _may_be_exchanged(settings, replace=replace)
+        elif database.exists() and not replace:
             expected = "--replace, which sets it aside, or another --data folder"
             raise refusal(str(database), "there is a database already", expected, "store-there")
         try:
@@ -86,21 +88,29 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
 
 
 def _exchanged(
-    settings: Settings, archive: zipfile.ZipFile, database: Path, source: Path, found: Verified
+    settings: Settings, archive: zipfile.ZipFile, file: Path | None, source: Path, found: Verified
 ) -> Iterator[str]:
-    """Everything is written beside its place first; then the old gives way and the new takes it."""
+    """Everything is written beside its place first; then the old gives way and the new takes it.
+
+    Of PostgreSQL, without a `file`, rows give way to rows in one transaction; as they were, they are a SQLite file.
+    """
     folder = settings.data_folder
-    with tempfile.TemporaryDirectory(dir=database.parent, prefix=".restore-") as held:
+    with tempfile.TemporaryDirectory(dir=folder if file is None else file.parent, prefix=".restore-") as held:
         fresh = Path(held)
         names = _unpacked(archive, fresh)
+        database = file or _rows_of(settings, fresh / "before" / DATABASE)
         was_there = database.exists()
         taken = _taken_back(database) if was_there else TakenBack()
         said = _brought_up(fresh / DATABASE, taken, source, found)
         aside = folder / f"before-restore-{datetime.now(UTC):%Y%m%dT%H%M%S%f}"
+        if file is None:
+            with carried.opened(settings.database_url) as store:
+                carried.from_file(fresh / DATABASE, store)
         moved = [*_set_aside(folder, database, aside, names)]
         for name in names:
             if name == DATABASE:
-                (fresh / name).replace(database)
+                if file is not None:
+                    (fresh / name).replace(file)
                 continue
             target = folder.joinpath(*PurePosixPath(name).parts)
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -117,6 +127,31 @@ def _exchanged(
             f" since {found.made_at} are good again; look at each"
         )
     yield from said
+
+
+def _may_be_exchanged(settings: Settings, *, replace: bool) -> None:
+    """Refuse to touch rows of PostgreSQL that are in use, or that nobody said may give way.
+
+    Raises
+    ------
+    PlanError
+        If another process is on the database, or networks or users are there.
+    """
+    with carried.opened(settings.database_url) as store, store.reading() as connection:
+        carried.not_in_use(connection)
+        there = connection.execute(select(networks.c.id).limit(1)).first() is not None or store.accounts.some()
+    if there and not replace:
+        expected = "--replace, which keeps them in a SQLite file, or another database"
+        raise refusal("database", "there are networks or users already", expected, "store-there")
+
+
+def _rows_of(settings: Settings, file: Path) -> Path:
+    """What PostgreSQL has, as a SQLite file; none is made where it has nothing."""
+    file.parent.mkdir()
+    with carried.opened(settings.database_url) as store:
+        if not carried.to_file(store, file):
+            file.unlink()
+    return file
 
 
 def _unpacked(archive: zipfile.ZipFile, fresh: Path) -> list[str]:

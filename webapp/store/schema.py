@@ -4,30 +4,20 @@ A network is a row that points at its newest revision; a revision is written onc
 an older program becomes this one stands in `webapp.store.migrations`; a test holds both to the same tables.
 """
 
-import logging
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
     Column,
     DateTime,
-    Engine,
+    Float,
     ForeignKey,
     Integer,
     MetaData,
     String,
     Table,
     Text,
-    create_engine,
-    event,
 )
-from sqlalchemy.engine import Connection, CursorResult, make_url
-from sqlalchemy.exc import DatabaseError
-
-from sfn.errors import PlanError, Problem
-from webapp.store.migrations import prepare
-
-LOG = logging.getLogger("webapp.store")
+from sqlalchemy.engine import CursorResult
 
 METADATA = MetaData()
 
@@ -179,76 +169,23 @@ audit = Table(
     sqlite_autoincrement=True,
 )
 
-
-def open_engine(url: str) -> Engine:
-    """An engine with the tables made; SQLite set up so that an answered save survives a power cut.
-
-    SQLite: write-ahead log (readers never wait for a writer), ``synchronous=FULL`` (a commit is on
-    the disk before it is answered), and transactions begun by us, writers with ``IMMEDIATE`` so that
-    two of them queue instead of failing half-way.
-
-    Raises
-    ------
-    PlanError
-        If the database is damaged, cannot be written, or was made by a newer program; it says which.
-    """
-    engine = create_engine(url, hide_parameters=True)  # what is written is nobody's business in a log
-    file = file_of(url)
-    if make_url(url).get_backend_name() == "sqlite":
-        event.listen(engine, "connect", _set_up_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
-    try:
-        copied = prepare(engine, METADATA, file=file)
-    except DatabaseError as refused:
-        engine.dispose()
-        raise PlanError([store_problem(refused, file)]) from refused
-    except PlanError:
-        engine.dispose()
-        raise
-    if copied is not None:
-        LOG.info("the database was of an older version; as it was, it is kept as %s", copied)
-    return engine
-
-
-def file_of(url: str) -> Path | None:
-    """The file of a SQLite database; None for any other, and for one in memory."""
-    made = make_url(url)
-    return Path(made.database) if made.get_backend_name() == "sqlite" and made.database else None
-
-
-# What SQLite says, what it means, and what helps. What is not among them is a fault and goes to the log.
-_SAID = (
-    ("disk is full", "store-disk-full", "the disk is full: nothing was written", "room on the disk, then once more"),
-    ("readonly", "store-read-only", "the database cannot be written", "a folder and a file that may be written"),
-    ("unable to open", "store-unreachable", "the database cannot be opened", "a folder that exists and may be written"),
-    ("disk i/o error", "store-disk-fault", "the disk does not answer", "a look at the disk, then the last backup"),
-    ("malformed", "store-damaged", "the database is damaged", "the last backup: python -m webapp restore FILE"),
-    ("could not decode", "store-damaged", "the database is damaged", "the last backup: python -m webapp restore FILE"),
-    ("not a database", "store-damaged", "this is no database", "the last backup: python -m webapp restore FILE"),
-    ("locked", "store-busy", "the database is busy with another program", "a moment, then once more"),
+# Wrong passwords where several processes share a database (`webapp.store.slowed`): of address and name only a hash.
+attempts = Table(
+    "attempts",
+    METADATA,
+    Column("key", String(64), primary_key=True),
+    Column("failures", Integer, nullable=False),
+    Column("until_s", Float, nullable=False),  # seconds since 1970, UTC
+    Column("changed_s", Float, nullable=False, index=True),
 )
 
-
-def store_problem(refused: DatabaseError, file: Path | None) -> Problem:
-    """What a database refuses, in words; raises what it was given where there are none for it."""
-    said = str(refused.orig).lower()
-    for sign, code, what, expected in _SAID:
-        if sign in said:
-            return Problem("database" if file is None else str(file), what, expected, code=code)
-    raise refused
-
-
-def _set_up_sqlite(connection: object, _record: object) -> None:
-    connection.isolation_level = None  # type: ignore[attr-defined]  # the driver no longer begins on its own
-    cursor = connection.cursor()  # type: ignore[attr-defined]
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "busy_timeout=10000"):
-        cursor.execute(f"PRAGMA {pragma}")
-    cursor.close()
-
-
-def _begin_sqlite(connection: Connection) -> None:
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+# What all processes on one database have in common, each by its name (`webapp.store.common`).
+common = Table(
+    "common",
+    METADATA,
+    Column("name", String, primary_key=True),
+    Column("value", String, nullable=False),
+)
 
 
 def new_id(made: CursorResult[Any]) -> int:

@@ -24,11 +24,13 @@ from webapp.store.accounts import Accounts
 from webapp.store.audit import Audit
 from webapp.store.documents import digest_of, network_of, unchanged
 from webapp.store.drafts import Drafts
+from webapp.store.engines import open_engine
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
 from webapp.store.overlays import Overlays
-from webapp.store.schema import links, networks, new_id, open_engine, revisions, tokens, users
+from webapp.store.schema import links, networks, new_id, revisions, tokens, users
 from webapp.store.seals import HELPS, unsound
+from webapp.store.slowed import InDatabase, Slowed
 
 Document = Mapping[str, Any]
 
@@ -108,6 +110,10 @@ class Store:
         self.links = Links(self._engine, clock, self.audit)
         self.drafts = Drafts(self._engine, clock)
         self.overlays = Overlays(self._engine, clock, self.audit)
+        self.shared = self._engine.dialect.name == "postgresql"
+        """Whether several processes may serve this database at a time."""
+        self.slowed: Slowed | None = InDatabase(self._engine) if self.shared else None
+        """Wrong passwords, where several processes count them; else the one that serves does."""
 
     def close(self) -> None:
         """Give the connections back."""
