@@ -353,10 +353,9 @@ def test_two_processes_are_one_service(
         assert "begun in another one" in b.get(job).text
 
         # wrong passwords at the one make the other wait too
-        stranger, elsewhere = (httpx.Client(base_url=str(one.base_url), timeout=60) for one in (a, b))
-        codes = [_sign_in(stranger, "ben", "wrong words here") for _ in range(3)]
-        assert codes == [403, 403, 403]
-        assert _sign_in(elsewhere, "ben", WORDS) == 429
+        with httpx.Client(base_url=a.base_url, timeout=60) as one, httpx.Client(base_url=b.base_url, timeout=60) as two:
+            assert [_sign_in(one, "ben", "wrong words here") for _ in range(3)] == [403, 403, 403]
+            assert _sign_in(two, "ben", WORDS) == 429
 
         # who is ended at the one is out at the other
         ended = a.post("/log-out", data={"csrf_token": token}, follow_redirects=False)
