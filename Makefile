@@ -36,6 +36,12 @@ lint: $(VENV)/.installed ## mend what ruff can mend, then show the rest
 bench: $(VENV)/.installed ## benchmarks: ours beside the named reference, as ratios
 	@for f in tests/bench/bench_*.py; do echo "== $$f"; $(BIN)/python $$f; done
 
+soak: $(VENV)/.installed ## the attacks of CI for long: every address, 50 kills, editors and broken caches (SOAK=5 for longer, SOAK_SEED=N)
+	SOAK=$${SOAK:-1} $(BIN)/python -m pytest -q -s tests/webapp/test_attacked.py
+
+audit: $(VENV)/.installed ## known holes in what is installed; says so where pip-audit's database cannot be reached
+	$(BIN)/python .ci/audit
+
 mutants: $(VENV)/.installed ## break the lines that reach the mast one by one; what no test notices is listed (ONLY='sfn.check.verdict*')
 	$(BIN)/python -m mutmut run --max-children 2 $(ONLY)
 	$(BIN)/python -m mutmut results
@@ -49,4 +55,4 @@ reference: $(VENV)/.installed ## the library's pages from its docstrings, in bui
 clean: ## remove the environments
 	rm -rf .venv .venv-3.*
 
-.PHONY: help run reference test suite test-newer lint bench mutants trust clean
+.PHONY: help run reference test suite test-newer lint bench soak audit mutants trust clean
