@@ -8,18 +8,23 @@ Which site that is depends on what is on air, so it is worked out after levels, 
 | S, M | sites on air, and places | |
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
-from sfn.geodesy.line import sphere_bearing
-from sfn.geodesy.sites import place
+from sfn.geodesy.line import inverse, sphere_bearing
+from sfn.geodesy.sites import place, placed_sites
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.systems.receiving_antenna import RoofAntenna, aimed_levels, roof_antenna
 
 Singles = NDArray[np.float32]
 Floats = NDArray[np.float64]
+
+# Two positions written for the antennas of one mast or one compound differ by less; two masts of a network by more.
+ONE_MAST_M = 250.0
 
 
 def roof_of(network: Network) -> RoofAntenna | None:
@@ -138,4 +143,30 @@ def bearings_to(network: Network, computed: Coverage, rows: NDArray[np.intp]) ->
     for i, row in enumerate(rows):
         at = placed[computed.sites[row]]
         made[i] = sphere_bearing(lat_deg, lon_deg, at.lat_deg, at.lon_deg).ravel()
+    return made
+
+
+def masts_of(network: Network, sites: Sequence[str]) -> NDArray[np.int64]:
+    """A number for each site, the same for those within `ONE_MAST_M` of each other: their levels fade together.
+
+    Sites that only lie in one direction from a place do not. Of one whose position cannot be read nothing is said: it
+    has a number of its own.
+
+    Parameters
+    ----------
+    network : Network
+    sites : sequence of str
+        Ids.
+    """
+    placed = placed_sites(network).at
+    made = np.arange(len(sites), dtype=np.int64)
+    known = [i for i, name in enumerate(sites) if name in placed]
+    if len(known) < 2:
+        return made
+    lat, lon = np.array([(placed[sites[i]].lat_deg, placed[sites[i]].lon_deg) for i in known]).T
+    for at, i in enumerate(known[1:], start=1):
+        apart_m = inverse(np.full(at, lat[at]), np.full(at, lon[at]), lat[:at], lon[:at])[0]
+        near = np.flatnonzero(apart_m <= ONE_MAST_M)
+        if near.size:
+            made[i] = made[known[near[0]]]
     return made

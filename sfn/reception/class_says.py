@@ -160,7 +160,8 @@ def _spread(network: Network, yard: Yardstick) -> str:
     usual = "" if spread.site_correlation_ratio == USUAL_CORRELATION else f", usually {USUAL_CORRELATION:g}"
     return (
         f"Over the places around, levels spread by {spread.sigma_db:g} dB ({source}); in the drawn shares sites up to "
-        f"30 degrees apart are correlated by {spread.site_correlation_ratio:g} ({correlation}{usual})"
+        f"30 degrees apart are correlated by {spread.site_correlation_ratio:g} ({correlation}{usual}), on one mast by "
+        f"{spread.cosited_correlation_ratio:g} (from memory)"
     )
 
 

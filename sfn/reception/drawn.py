@@ -4,6 +4,7 @@
 |---|---|---|
 | sigma | `sigma_db` | spread of a site's level over the places around a point |
 | rho | `site_correlation_ratio` | of two sites' levels up to 30 degrees apart, falling evenly to 0 at 90 |
+| | `cosited_correlation_ratio` | of two on one mast; in one direction and far from each other they are not that |
 
 With the window where the medians put it, shares of places came out up to 0.54 too high: a place around has other levels
 and a receiver there another window.
@@ -66,6 +67,7 @@ def drawn_coverage(
     placing: Placing,
     spread: Spread,
     bearing_deg: ArrayLike | None = None,
+    masts: ArrayLike | None = None,
     level_1pct_dbuvm: ArrayLike | None = None,
     frequency_mhz: float | None = None,
     noise_dbuvm: ArrayLike | None = None,
@@ -86,6 +88,8 @@ def drawn_coverage(
         Log-normal spread and correlation of the sites' levels.
     bearing_deg : (S, M) array_like, optional
         From the points to the sites; without it levels vary independently. [degrees]
+    masts : (S,) array_like of int, optional
+        Sites of one number share a mast; without it none do.
     level_1pct_dbuvm : (S, M) array_like, optional
         At 1 % of time, for the interfering parts; a signal's two levels vary together. [dBuV/m]
     frequency_mhz, noise_dbuvm
@@ -115,6 +119,9 @@ def drawn_coverage(
         )
     if bearing_deg is not None and bearings.shape != levels.shape:
         raise ValueError(f"bearing_deg must have the shape of the levels, {levels.shape}, got {bearings.shape}")
+    together = np.arange(len(levels), dtype=np.int64) if masts is None else np.ascontiguousarray(masts, np.int64)
+    if together.shape != levels.shape[:1]:
+        raise ValueError(f"masts must be one number for each of {len(levels)} sites, got shape {together.shape}")
     if placing.strategy not in MAP_STRATEGIES:
         raise ValueError(f"a map's strategy must be one of {', '.join(MAP_STRATEGIES)}, got {placing.strategy!r}")
     whole = filled(placing, service)
@@ -133,6 +140,7 @@ def drawn_coverage(
             rare,
             arrivals,
             bearings,
+            together,
             noise,
             window_times(service).clock(),
             np.array([*profile(service), float(service.required_cn_db or 0.0)]),

@@ -13,15 +13,12 @@ FEW_DRAWS_N = 64
 SURE = 0.02
 # Signals that far below the strongest (both levels) vary nothing that counts; they are added without being drawn.
 STEADY = 10 ** (-2.5)
-COSITED_DEG = 0.5
 DECIBEL = math.log(10.0) / 10.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def correlation_of(apart_deg: float, most: float, cosited: float) -> float:
+def correlation_of(apart_deg: float, most: float) -> float:
     """Correlation of two sites' levels by the angle between them, seen from the place."""
-    if apart_deg <= COSITED_DEG:
-        return cosited
     if apart_deg <= 30.0:
         return most
     return most * (90.0 - apart_deg) / 60.0 if apart_deg < 90.0 else 0.0
@@ -30,6 +27,7 @@ def correlation_of(apart_deg: float, most: float, cosited: float) -> float:
 @njit(cache=True, nogil=True, error_model="numpy")
 def mixing_of(
     bearing_deg: NDArray[np.float64],
+    mast: NDArray[np.int64],
     n: int,
     most: float,
     cosited: float,
@@ -43,7 +41,7 @@ def mixing_of(
         left = 1.0
         for j in range(i):
             apart = abs(bearing_deg[i] - bearing_deg[j]) % 360.0
-            value = correlation_of(min(apart, 360.0 - apart), most, cosited)
+            value = cosited if mast[i] == mast[j] else correlation_of(min(apart, 360.0 - apart), most)
             for k in range(j):
                 value -= mixing[i, k] * mixing[j, k]
             value = value / mixing[j, j] if mixing[j, j] > 1e-6 else 0.0
@@ -59,6 +57,7 @@ def drawn_points(
     level_1pct_dbuvm: NDArray[np.float64],
     arrival_us: NDArray[np.float64],
     bearing_deg: NDArray[np.float32],
+    masts: NDArray[np.int64],
     noise: NDArray[np.float64],
     times: NDArray[np.float64],
     profile: NDArray[np.float64],
@@ -81,6 +80,8 @@ def drawn_points(
         As in `sfn.systems.ofdm_blocks.ofdm_points`.
     bearing_deg : (S, M) array
         From the place to the sites; of no rows: levels vary independently.
+    masts : (S,) array
+        Sites of one number share a mast.
     draws : (D, N) array
         Standard normal; the columns go to the signals of a place by their level, the strongest first.
     """
@@ -89,7 +90,7 @@ def drawn_points(
     powers, rare_powers = np.empty((sites, BLOCK)), np.empty((sites, BLOCK))
     power, against, arrival = np.empty(sites), np.empty(sites), np.empty(sites)
     median, ratio, bearing = np.empty(sites), np.empty(sites), np.empty(sites)
-    order, mixing = np.empty(sites, np.int64), np.zeros((sites, sites))
+    order, mixing, mast = np.empty(sites, np.int64), np.zeros((sites, sites)), np.empty(sites, np.int64)
     spread = DECIBEL * sigma_db
     least, greatest = 10.0 ** (min(profile[0], profile[1]) / 10), 10.0 ** (max(profile[1], profile[2]) / 10)
     for m in range(start, stop):
@@ -121,14 +122,14 @@ def drawn_points(
             rare = rare_powers[s, b] if rare_powers[s, b] >= ABSENT else powers[s, b]
             median[i], ratio[i], arrival[i] = powers[s, b], rare / powers[s, b], arrival_us[s, m]
             if bearing_deg.shape[0] > 0:
-                bearing[i] = bearing_deg[s, m]
+                bearing[i], mast[i] = bearing_deg[s, m], masts[s]
             # Without noise that hides them, weak ones far outside the guard interval may still matter: by 1 % level.
             if kept == i and i < draws.shape[1] and (median[i] >= floor or rare >= 0.1 * noise_power):
                 kept += 1
             power[i], against[i] = median[i], rare
         correlated = bearing_deg.shape[0] > 0 and most_correlation > 0.0
         if correlated:
-            mixing_of(bearing, kept, most_correlation, cosited, mixing)
+            mixing_of(bearing, mast, kept, most_correlation, cosited, mixing)
         good, done = 0, 0
         while done < draws.shape[0]:
             until = min(FEW_DRAWS_N, draws.shape[0]) if done == 0 else draws.shape[0]

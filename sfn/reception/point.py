@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
+from sfn.reception.aimed import masts_of
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, WITH_MARGIN, class_words
 from sfn.reception.figures import figures
@@ -105,6 +106,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
             yard,
             frequency_mhz=network.frequency_mhz,
             bearing_deg=bearing,
+            masts=masts_of(network, [signal.site for signal in point.signals]),
             level_1pct_dbuvm=rare,
             correlated=correlated,
         )

@@ -139,6 +139,7 @@ def drawn_share(
     *,
     frequency_mhz: float,
     bearing_deg: NDArray[np.floating],
+    masts: NDArray[np.int64],
     level_1pct_dbuvm: NDArray[np.floating] | None = None,
     correlated: bool = True,
     executor: Executor | None = None,
@@ -152,6 +153,8 @@ def drawn_share(
     yard : Yardstick
     bearing_deg : ndarray, shape (S, M)
         From the places to the sites. [degrees]
+    masts : ndarray, shape (S,)
+        From `sfn.reception.aimed.masts_of`.
     correlated : bool
         False: as if no two sites' levels varied together.
     """
@@ -164,6 +167,7 @@ def drawn_share(
         placing=yard.placing,
         spread=yard.spread,
         bearing_deg=bearing_deg if correlated else None,
+        masts=masts,
         level_1pct_dbuvm=level_1pct_dbuvm,
         frequency_mhz=frequency_mhz,
         executor=executor,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.line import inverse
 from sfn.plan import Network
-from sfn.reception.aimed import behind_antenna
+from sfn.reception.aimed import behind_antenna, masts_of
 from sfn.reception.along import LineSignals
 from sfn.reception.area import SERVED
 from sfn.reception.class_says import ClassSays, class_says
@@ -295,6 +295,7 @@ def road(
         yard,
         frequency_mhz=network.frequency_mhz,
         bearing_deg=signals.bearing_deg[rows],
+        masts=masts_of(network, sites),
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
     )
     quality = replace(quality, probability=share)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
-from sfn.reception.aimed import bearings_to, received
+from sfn.reception.aimed import bearings_to, masts_of, received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, is_served, shown_classes
@@ -261,6 +261,7 @@ def zones(
             yard,
             frequency_mhz=network.frequency_mhz,
             bearing_deg=bearings_to(network, coverage, on_air),
+            masts=masts_of(network, [coverage.sites[i] for i in on_air]),
             level_1pct_dbuvm=rare,
             executor=executor,
         )

@@ -106,17 +106,20 @@ def test_shares_at_the_edge_of_the_equaliser(mode: str, strategy: str) -> None:
 
 
 def test_sites_near_in_bearing_vary_together() -> None:
-    """Two sites 10 and two 60 degrees apart, and two on one mast, against draws with correlations typed here."""
+    """Two sites 10 and two 60 degrees apart, two on one mast, two in one direction: correlations typed here."""
     of, rng = service("dab-mode-1"), np.random.default_rng(6)
     noise = noise_field_dbuvm(of)
     levels, arrivals = np.full(2, noise + 15.0 - 2.0), np.array([0.0, 30.0])
     shares = []
-    for bearings, rho in (([40.0, 50.0], 0.5), ([350.0, 50.0], 0.25), ([90.0, 90.2], 0.9), ([0.0, 180.0], 0.0)):
+    for bearings, masts, rho in (
+        ([40.0, 50.0], None, 0.5), ([350.0, 50.0], None, 0.25), ([90.0, 90.2], [4, 4], 0.9),
+        ([0.0, 180.0], None, 0.0), ([90.0, 90.0], [0, 1], 0.5),
+    ):  # fmt: skip
         drawn = rng.standard_normal((DRAWS, 2)) @ np.linalg.cholesky(np.array([[1.0, rho], [rho, 1.0]])).T
         theirs = share_of("dab-mode-1", "quasi-optimal", levels, arrivals, noise, SIGMA_DB * drawn)
         ours = drawn_coverage(
             levels[:, None], arrivals[:, None], of, placing=Placing(), spread=Spread(SIGMA_DB),
-            bearing_deg=np.array(bearings)[:, None],
+            bearing_deg=np.array(bearings)[:, None], masts=masts,
         )  # fmt: skip
         assert abs(float(ours[0]) - theirs) < WITHIN
         shares.append(float(ours[0]))
@@ -150,6 +153,7 @@ def test_threads_and_neighbours_change_nothing() -> None:
     [
         ({"arrival_us": np.zeros((2, 3))}, "one shape"),
         ({"bearing_deg": np.zeros((1, 4))}, "bearing_deg"),
+        ({"masts": [1, 2, 3]}, "masts"),
         ({"placing": Placing("best")}, "a map's strategy"),
         ({"noise_dbuvm": [1.0, 2.0]}, "noise_dbuvm"),
     ],

@@ -125,7 +125,13 @@ def test_spread_and_correlation_come_from_the_document() -> None:
         [
             float(
                 drawn_share(
-                    level, arrival, yard, frequency_mhz=223.936, bearing_deg=np.array([[0.0], [20.0]]), correlated=c
+                    level,
+                    arrival,
+                    yard,
+                    frequency_mhz=223.936,
+                    bearing_deg=np.array([[0.0], [20.0]]),
+                    masts=np.arange(2),
+                    correlated=c,
                 )[0]
             )
             for c in (True, False)
