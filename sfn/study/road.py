@@ -276,16 +276,15 @@ def road(
     rows = np.array([i for i, name in enumerate(signals.sites) if name in radiating], dtype=np.intp)
     sites = tuple(signals.sites[i] for i in rows)
     gain_db = behind_antenna(network, signals.level_dbuvm[rows], signals.bearing_deg[rows])
-    level = signals.level_dbuvm[rows] + gain_db
-    launches = np.array([now.launches[name] for name in sites], dtype=np.float64)
-    arrival = signals.travel_us[rows] + launches[:, None]
+    level, rare = signals.level_dbuvm[rows] + gain_db, signals.level_1pct_dbuvm[rows] + gain_db
+    arrival = signals.travel_us[rows] + np.array([now.launches[name] for name in sites])[:, None]
     beside = needed_along(network, signals, rows, yard.carried)
     quality = service_quality(
         level,
         arrival,
         yard,
         frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+        level_1pct_dbuvm=rare,
         sites=sites,
         other_dbuvm=None if beside is None else beside.level_dbuvm,
     )
@@ -296,7 +295,7 @@ def road(
         frequency_mhz=network.frequency_mhz,
         bearing_deg=signals.bearing_deg[rows],
         masts=masts_of(network, sites),
-        level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
+        level_1pct_dbuvm=rare,
     )
     quality = replace(quality, probability=share)
     strongest, second = _two(level)
