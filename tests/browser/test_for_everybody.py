@@ -1,4 +1,4 @@
-"""Pages for everybody: axe-core finds nothing serious at either width, and nothing scrolls sideways on a telephone.
+"""Pages for everybody: axe-core finds nothing serious at either width; a telephone has five screens, none sideways.
 
 axe-core comes with the Python package axe-playwright-python; its rules for WCAG 2.0, 2.1 and 2.2, A and AA, are all on.
 """
@@ -20,9 +20,8 @@ pytestmark = pytest.mark.browser
 
 WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 AXE = (Path(str(files("axe_playwright_python"))) / "axe.min.js").read_text(encoding="utf-8")
-FINDINGS = """async () => (await axe.run({
-  runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"], resultTypes: ["violations"],
-})).violations.filter((one) => ["serious", "critical"].includes(one.impact))
+ALL, CONTRAST = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"], ["color-contrast"]
+FINDINGS = """async (rules) => (await axe.run({ runOnly: rules, resultTypes: ["violations"] })).violations.filter((one) => ["serious", "critical"].includes(one.impact))
   .map((one) => [one.id, one.nodes.map((node) => node.target.join(" ") + ": " + node.failureSummary)])"""
 # What its address alone does not show: answers to what was sent in, pieces that stand in other pages, what has no person.
 NOT_WALKED = {
@@ -32,6 +31,8 @@ NOT_WALKED = {
     "jobs.show", "account.show", "provider.ask", "provider.answer", "editor.begin",
 }  # fmt: skip
 FILE = re.compile(r"\.(\{form\}|[a-z]+)$")
+SCREENS = 5
+WARNS = '.problems li, .notice, .left-out, .on-top, [aria-invalid="true"], .field-problem'
 QUERY = {
     "point.show": "?at=36.30,-84.20",
     "path.show": "?site=summit&at=36.30,-84.20",
@@ -44,6 +45,7 @@ def opened(browser: Browser) -> Iterator[BrowserContext]:
     """One browser window for the whole walk, with axe-core in every page of it."""
     made = browser.new_context(viewport=WIDE)  # type: ignore[arg-type]
     made.add_init_script(AXE)
+    made.set_default_timeout(120_000)  # the machine is shared
     yield made
     made.close()
 
@@ -58,21 +60,31 @@ def pages(opened: BrowserContext, address: str) -> dict[str, str]:
     network = page.url
     page.goto(f"{network}/map")
     page.wait_for_selector("#map-summary table", timeout=240_000)
+    part = str(page.locator("#map-page").get_attribute("data-part"))
     page.goto(f"{network}/sites/north")
     page.get_by_role("button", name="Add another site").click()
     page.wait_for_url(re.compile("/edit/"))
-    known = {"network_id": network.rpartition("/")[2], "site_id": "north", "key": draft_of(page.url)}
+    known = {"network_id": network.rpartition("/")[2], "site_id": "north", "key": key_in(page.url, "edit")}
     issue(page, network)
     page.goto(f"{network}/readings/links")
     page.get_by_role("button", name="Make links").click()
     known["token"] = page.locator(".link-text a").first.inner_text().rpartition("/")[2]
     page.close()
+    of_map = known | {"key": key_in(part, "map")}
     return {
-        name: address
-        + re.sub(r"\{(\w+)(:\w+)?\}", lambda gap: quote(known[gap[1]], safe=""), path)
-        + QUERY.get(name, "")
+        name: filled(address, path, of_map if "/map/" in path else known) + QUERY.get(name, "")
         for name, path in written()
     }
+
+
+def gaps(path: str) -> list[str]:
+    """The names in a route's address."""
+    return re.findall(r"\{(\w+)", path)
+
+
+def filled(address: str, path: str, known: dict[str, str]) -> str:
+    """A route's address with its gaps filled."""
+    return address + re.sub(r"\{(\w+)(:\w+)?\}", lambda gap: quote(known[gap[1]], safe=""), path)
 
 
 def written() -> Iterator[tuple[str, str]]:
@@ -83,31 +95,111 @@ def written() -> Iterator[tuple[str, str]]:
             yield route.name, route.path
 
 
-def draft_of(address: str) -> str:
-    """The key of a draft's address."""
-    found = re.search(r"/edit/([^?#]+)", address)
+def key_in(address: str, behind: str) -> str:
+    """The key that an address has behind a word."""
+    found = re.search(rf"/{behind}/([^?#/]+)", address)
     assert found
     return found[1]
 
 
-def found_on(page: Page, name: str, width: str) -> list[str]:
+def found_on(page: Page, name: str, how: str, rules: list[str]) -> list[str]:
     """What axe-core finds, a line each."""
-    seen: list[tuple[str, list[str]]] = page.evaluate(FINDINGS)
-    return [f"{name} {width}: {rule} at {where}" for rule, nodes in seen for where in nodes]
+    seen: list[tuple[str, list[str]]] = page.evaluate(FINDINGS, rules)
+    return [f"{name} {how}: {rule} at {where}" for rule, nodes in seen for where in nodes]
+
+
+def on_a_telephone(page: Page, name: str) -> list[str]:
+    """What a telephone does not bear: a page that scrolls sideways, five screens and more, a warning folded away."""
+    wide, tall = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
+    hidden = page.locator("details.fold:not([open])").locator(WARNS).count()
+    wrong = [f"{name} scrolls sideways"] if wide > PHONE["width"] else []
+    wrong += [f"{name} is {tall / PHONE['height']:.1f} screens long"] if tall > SCREENS * PHONE["height"] else []
+    return wrong + ([f"{name} folds {hidden} warnings away"] if hidden else [])
+
+
+def ground(page: Page, selector: str) -> str:
+    """The colour behind something."""
+    return str(page.locator(selector).evaluate("(one) => getComputedStyle(one).backgroundColor"))
 
 
 def test_every_page_is_for_everybody(opened: BrowserContext, pages: dict[str, str]) -> None:
-    """No serious or critical finding of axe-core on any page at both widths; nothing sticks out at 390 pixels."""
+    """No serious or critical finding at both widths, nor of contrast in the dark; at 390 pixels five screens at most."""
     page, wrong = opened.new_page(), []
     for name, where in pages.items():
         page.set_viewport_size(WIDE)  # type: ignore[arg-type]
         answer = page.goto(where)
         assert answer
         assert answer.ok, where
-        wrong += found_on(page, name, "at 1280")
+        wrong += found_on(page, name, "at 1280", ALL)
+        page.emulate_media(color_scheme="dark")
+        wrong += found_on(page, name, "in the dark", CONTRAST)
+        page.emulate_media(color_scheme="light")
+        page.close()
+        page = opened.new_page()  # as a telephone opens it
         page.set_viewport_size(PHONE)  # type: ignore[arg-type]
-        wrong += found_on(page, name, "at 390")
+        page.goto(where)
+        wrong += on_a_telephone(page, name)
+        page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+        wrong += found_on(page, name, "at 390", ALL)
         if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-            wrong.append(f"{name} scrolls sideways")
+            wrong.append(f"{name} scrolls sideways when unfolded")
     assert wrong == []
     assert len(pages) > 40
+
+
+def test_a_larger_network_is_no_longer_on_a_telephone(opened: BrowserContext, address: str) -> None:
+    """Twelve sites: five screens at most too, with everything that warns in sight."""
+    page, wrong = opened.new_page(), []
+    page.goto(address)
+    page.locator('form[action="/networks/demo/dvbt2_chain"] button').click()
+    page.wait_for_url(re.compile(r"/networks/\d+$"))
+    known = {"network_id": page.url.rpartition("/")[2], "site_id": "a02"}
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    walked = [
+        (name, filled(address, path, known))
+        for name, path in written()
+        if set(gaps(path)) <= set(known) and name != "zones.show"  # it would start a minute of work
+    ]
+    for name, where in walked:
+        page.goto(where + QUERY.get(name, "").replace("36.30,-84.20", "41.7,-3.9").replace("summit", "a01"))
+        wrong += on_a_telephone(page, name)
+    assert wrong == []
+    assert len(walked) > 35
+    page.close()
+
+
+def test_in_the_dark_pages_turn_dark_pictures_stay_and_print_is_pale(
+    opened: BrowserContext, pages: dict[str, str]
+) -> None:
+    """The page is dark, map and legend keep the pale paper that their colours are chosen for; paper never turns dark."""
+    page = opened.new_page()
+    page.set_viewport_size(WIDE)  # type: ignore[arg-type]
+    page.emulate_media(color_scheme="light")
+    page.goto(pages["zones.show"])
+    by_day = {one: ground(page, one) for one in ("html", "#map", ".map-legend")}
+    page.emulate_media(color_scheme="dark")
+    at_night = {one: ground(page, one) for one in ("html", "#map", ".map-legend")}
+    assert at_night["#map"] == by_day["#map"]
+    assert at_night[".map-legend"] == by_day[".map-legend"]
+    assert max(int(part) for part in re.findall(r"\d+", at_night["html"])) < 64
+    assert page.locator(".class-1").first.evaluate("(one) => getComputedStyle(one).fill") == "rgb(1, 102, 94)"
+    page.goto(pages["sheets.show"])
+    page.emulate_media(media="print", color_scheme="dark")
+    assert ground(page, "html") == "rgb(255, 255, 255)"
+    assert page.locator("article.sheet").evaluate("(one) => getComputedStyle(one).color") == "rgb(28, 42, 49)"
+    page.close()
+
+
+def test_whoever_asks_for_less_motion_gets_none(browser: Browser, pages: dict[str, str]) -> None:
+    """The map jumps instead of gliding, and nothing on the page fades."""
+    context = browser.new_context(reduced_motion="reduce")
+    page = context.new_page()
+    page.goto(pages["zones.show"])
+    page.wait_for_function("document.getElementById('map-page').leaflet")
+    map_of = "document.getElementById('map-page').leaflet"
+    assert page.evaluate(f"{map_of}.options.zoomAnimation") is False
+    before = page.evaluate(f"{map_of}.getCenter().lng")
+    after = page.evaluate(f"{{ {map_of}.panBy([80, 0]); {map_of}.getCenter().lng }}")
+    assert after == pytest.approx(before + page.evaluate(f"360 / 256 * 80 / 2 ** {map_of}.getZoom()"))
+    assert page.locator("button").first.evaluate("(one) => getComputedStyle(one).transitionDuration") == "0s"
+    context.close()

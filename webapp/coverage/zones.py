@@ -190,7 +190,7 @@ def start(
 def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """What the map is made of: bounds, layers with legends, sites, pairs, the summary as a piece of the page."""
     found, now = zones_of(opened, maps, key, tries)
-    summary, planned = _summary(opened, maps, key, found, now)
+    summary, planned = summed_up(opened, maps, key, found, now)
     answer: dict[str, Any] = {
         "bounds": _corners(found.coverage.grid),
         "layers": [{"name": layer.name, "label": layer.label} for layer in found.layers],
@@ -316,7 +316,7 @@ def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool 
     return maps.zones(opened.network, coverage_of(opened, maps, rests_on), now, key=rests_on, drawn=drawn), now
 
 
-def _summary(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> tuple[MapSummary, Zones]:
+def summed_up(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> tuple[MapSummary, Zones]:
     """The map in numbers, against the plan where something is tried; and the plan's map."""
     state = opened.network.state
     alone = WhatIf(state=state.name if state else "")

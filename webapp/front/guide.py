@@ -76,6 +76,8 @@ def _named(tokens: list[Token]) -> list[Chapter]:
             level = int(token.tag[1])
             found.append(Chapter(named[1], _NAMED.sub("", inline.content), level))
             token.tag = tokens[at + 2].tag = f"h{level + 1}"
+            if level == 1:
+                token.attrSet("data-fold", "")  # a telephone shows the chapters first
         elif token.type == "table_open":
             token.attrSet("class", "list")
     return found

@@ -1,0 +1,33 @@
+// On a telephone, parts of a page that can wait are folded: what is to be done stands within a few screens.
+// A heading with data-fold takes all up to the next heading of its rank with it; any other element folds alone, under
+// the words of its data-fold. What warns, or has something wrong in it, stays open. Without this script nothing is folded.
+"use strict";
+(() => {
+  if (!matchMedia("(max-width: 40rem)").matches) return;
+  const heading = /^H[1-6]$/, stays = '.problems li, .notice, .left-out, .on-top, .still-needed, [aria-invalid="true"], .field-problem';
+  for (const marked of document.querySelectorAll("[data-fold]")) {
+    const part = document.createElement("details"), summary = document.createElement("summary"), taken = [];
+    part.className = "fold";
+    if (heading.test(marked.tagName)) {
+      for (let next = marked.nextElementSibling; next && !(heading.test(next.tagName) && next.tagName <= marked.tagName) && !("foldEnd" in next.dataset); next = next.nextElementSibling) taken.push(next);
+      marked.before(part);
+      summary.append(marked);
+    } else {
+      marked.before(part);
+      summary.textContent = marked.dataset.fold;
+      taken.push(marked);
+    }
+    part.append(summary, ...taken);
+    part.open = taken.some((one) => one.matches(stays) || one.querySelector(stays));
+  }
+  for (const part of document.querySelectorAll("details.inner[open]")) part.open = Boolean(part.querySelector(stays));
+  // A link to something folded opens it.
+  const reveal = () => {
+    const named = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    for (let at = named; at; at = at.parentElement) if (at.tagName === "DETAILS") at.open = true;
+    if (named) named.scrollIntoView();
+  };
+  reveal();
+  addEventListener("hashchange", reveal);
+  addEventListener("beforeprint", () => { for (const part of document.querySelectorAll("details.fold")) part.open = true; });
+})();
