@@ -1,6 +1,7 @@
 """Without JavaScript everything but the moving map works: forms, tables of km² and people, sheets."""
 
 import re
+import time
 from collections.abc import Iterator
 
 import pytest
@@ -36,8 +37,10 @@ def test_map_point_and_path_are_answered(plain: Page, address: str) -> None:
     page.goto(f"{network}/map")
     start = page.get_by_role("button", name="Work out field strengths")
     if start.count():
-        start.click()
-        while not page.url.startswith(f"{network}/map") or page.locator("#start").count():
+        with page.expect_navigation():
+            start.click()
+        until = time.monotonic() + 240
+        while not page.locator("img.still").count() and time.monotonic() < until:
             page.wait_for_timeout(1000)
             page.goto(f"{network}/map")
     expect(page.locator("img.still")).to_be_visible()
