@@ -1,6 +1,6 @@
 // On a telephone, parts of a page that can wait are folded: what is to be done stands within a few screens.
 // A heading with data-fold takes all up to the next heading of its rank with it; any other element folds alone, under
-// the words of its data-fold. What warns, or has something wrong in it, stays open. Without this script nothing is folded.
+// the words of its data-fold; of a table with data-fold-after only the rows behind so many. What warns, or has something wrong in it, stays open. Without this script nothing is folded.
 "use strict";
 (() => {
   if (!matchMedia("(max-width: 40rem)").matches) return;
@@ -19,6 +19,17 @@
     }
     part.append(summary, ...taken);
     part.open = taken.some((one) => one.matches(stays) || one.querySelector(stays));
+  }
+  for (const long of document.querySelectorAll("table[data-fold-after]")) {
+    const body = long.tBodies[0], rows = [...body.rows].slice(Number(long.dataset.foldAfter));
+    if (!rows.length) continue;
+    const part = document.createElement("details"), summary = document.createElement("summary"), rest = long.cloneNode(false);
+    part.className = "fold";
+    summary.textContent = `${rows.length} more`;
+    rest.append(long.tHead.cloneNode(true), body.cloneNode(false));
+    rest.tBodies[0].append(...rows);
+    part.append(summary, rest);
+    long.after(part);
   }
   for (const part of document.querySelectorAll("details.inner[open]")) part.open = Boolean(part.querySelector(stays));
   // A link to something folded opens it.
