@@ -165,7 +165,7 @@ def masts_of(network: Network, sites: Sequence[str]) -> NDArray[np.int64]:
         return made
     lat, lon = np.array([(placed[sites[i]].lat_deg, placed[sites[i]].lon_deg) for i in known]).T
     for at, i in enumerate(known[1:], start=1):
-        apart_m = inverse(np.full(at, lat[at]), np.full(at, lon[at]), lat[:at], lon[:at])[0]
+        apart_m = inverse(lat[at], lon[at], lat[:at], lon[:at])[0]
         near = np.flatnonzero(apart_m <= ONE_MAST_M)
         if near.size:
             made[i] = made[known[near[0]]]

@@ -273,11 +273,9 @@ def read(tile: Tile, target: HeightGrid, *, turn_deg: float, blended: bool) -> N
         Between samples in metres; else the nearest value as it is. The target is as fine as the file.
     """
     rows, columns = target.height_m.shape
-    cells = min(tile.step_lat_deg / target.step_lat_deg, tile.step_lon_deg / target.step_lon_deg)
-    finer = blended and tile.askew and cells >= FITTED_FROM
-    wider = 0
-    if finer:
-        wider = reach_n(max(tile.step_lat_deg / target.step_lat_deg, tile.step_lon_deg / target.step_lon_deg))
+    cells = tile.step_lat_deg / target.step_lat_deg, tile.step_lon_deg / target.step_lon_deg
+    finer = blended and tile.askew and min(cells) >= FITTED_FROM
+    wider = reach_n(max(cells)) if finer else 0
     reached = replace(
         target,
         height_m=np.empty((rows + 2 * wider, columns + 2 * wider), dtype=np.float32),

@@ -6,7 +6,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -81,23 +81,19 @@ class SmallPostgres:
         self.stop()
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    @contextmanager
-    def database(self) -> Iterator[str]:
+    def database(self) -> AbstractContextManager[str]:
         """A database of its own with our tables, copied from one that was made once; gives its address."""
-        self._made_n += 1
-        name = f"t{self._made_n}"
-        self._do(f"create database {name} template model")
-        try:
-            yield self.url(name)
-        finally:
-            self._do(f"drop database if exists {name} with (force)")
+        return self._made("template model")
+
+    def empty(self) -> AbstractContextManager[str]:
+        """The same without any table."""
+        return self._made("")
 
     @contextmanager
-    def empty(self) -> Iterator[str]:
-        """The same without any table."""
+    def _made(self, of: str) -> Iterator[str]:
         self._made_n += 1
         name = f"t{self._made_n}"
-        self._do(f"create database {name}")
+        self._do(f"create database {name} {of}")
         try:
             yield self.url(name)
         finally:
