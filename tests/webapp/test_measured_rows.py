@@ -1,7 +1,7 @@
 """Measurements as records of the network: kept, listed, excluded by name, adjusted together, never corrected twice."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -90,7 +90,7 @@ def test_an_appended_line_never_repeats_a_correction(
         fields = {f"set-{n}": str(one.value) for n, one in enumerate(row.fields, 1)}
         told = post(f"/networks/{number}/timeline", kind="told", site=site, author="C. Room", **fields)
         assert told.status_code == 303, told.text
-    now = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:59Z}"
+    now = f"{datetime.now(UTC) + timedelta(seconds=1):%Y-%m-%dT%H:%M:%SZ}"  # after what was just told
     rows = HEAD + line("2026-10-01T10:20Z", n=2) + line(now, set_us=set_us)
     answer = post(f"/networks/{number}/measurements", csv=rows, **{"hold-north": "yes"})
     assert answer.status_code == 200

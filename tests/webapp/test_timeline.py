@@ -270,7 +270,7 @@ def test_a_whole_document_beats_no_report_unless_it_says_since_when(
     assert "plan-old-value-contradicted" in {one["code"] for one in answer["problems"]}
     assert present(client, number, "north")["codec delay"]["value"] == 500.0
     document["sites"][0]["delay_fields"][0]["set"] = 34
-    at = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:59Z}"
+    at = f"{datetime.now(UTC) + timedelta(seconds=1):%Y-%m-%dT%H:%M:%SZ}"  # after the report
     body |= {"document": document, "base_revision": 2, "set_at": at}
     assert client.put(f"/api/networks/{number}", json=body).status_code == 200
     assert present(client, number, "north")["codec delay"]["value"] == 34.0
