@@ -256,26 +256,28 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
     stood: dict[str, tuple[str, bool]] = {}
     measured: Judged | None = None
     launches: list[float] = []
-    plane = ""
+    plane, route = "", route_of(made, name)
     for reading, current in readings:
         if reading.replaced:
             stood, measured, launches = {}, None, []
             continue
+        found: Judged | None = None
         try:
-            found = judged(made, reading, ask=False)
+            typed = _numbers_typed(route, reading)
+            if reading.readings_us or not current:  # of many readings, most are settings of today's plan
+                found = judged(made, reading, ask=False)
         except ValueError:  # typed for a plane or field that the newest revision no longer has
             continue
-        typed = {line.name: text for line in found.settings if (text := reading.as_set[line.name]) is not None}
         unknown = [name for name, text in reading.as_set.items() if text is None and name in stood]
         stood = {name: one for name, one in stood.items() if name not in unknown}
         # What was measured before a field was turned says nothing of what is on air now.
         if unknown or any(_turned_since(stood, name, text) for name, text in typed.items()):
             measured = None
-        counts = current or found.state not in ("disagrees", "split")
+        counts = found is None or current or found.state not in ("disagrees", "split")
         stood |= {name: (text, counts) for name, text in typed.items()}
         if not counts:
             measured = None
-        elif found.launches:
+        elif found is not None and found.launches:
             if measured is None or reading.plane != plane:
                 launches = []
             launches += [launch.launch_us for launch in found.launches]
@@ -294,9 +296,19 @@ def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]
     return SiteState(stands, settings, measured, name, scatter, ())
 
 
+def _numbers_typed(route: RouteSheet, reading: Reading) -> dict[str, str]:
+    """Settings of a route's fields as they were typed; raises ValueError, as `judged` does, where one is no number."""
+    typed = {line.name: text for line in route.fields if (text := reading.as_set.get(line.name)) is not None}
+    for text in typed.values():
+        number_written(text)
+    return typed
+
+
 def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, typed: str) -> bool:
     """Whether a field was reported at another setting before."""
-    return name in stood and float(number_written(stood[name][0])) != float(number_written(typed))
+    if name not in stood or stood[name][0] == typed:
+        return False
+    return float(number_written(stood[name][0])) != float(number_written(typed))
 
 
 def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dict[str, Any]:

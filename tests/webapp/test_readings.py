@@ -554,3 +554,31 @@ def test_what_was_reported_is_the_next_sheets_way_back(
     fields = client.get(f"/api/pages/networks/{number}/sheets/south").json()["sheet"]["routes"][0]["fields"]
     assert [106, pytest.approx(382.7)] == [field["back"]["value"] for field in fields]
     assert "the plan says that" in client.get(f"/networks/{number}/change").text
+
+
+def test_a_site_with_many_sendings_shows_them_in_parts(client: TestClient, store: Store, number: int) -> None:
+    """Each stands in one part, the newest first; scripts get all of them; the state is that of all."""
+    times = [datetime(2026, 6, 1, tzinfo=UTC) + timedelta(hours=n) for n in range(45)]
+    rows = [
+        (
+            "north",
+            {
+                "route": "main", "as_set": {}, "readings_us": [], "plane": "", "test_cable_us": 0.0,
+                "demodulator_us": 0.0, "texts": {"remarks": f"visit {n};"}, "confirmed": [],
+                "held_at": at.isoformat(), "taken_at": f"{at:%Y-%m-%d %H:%M}",
+            },
+        )
+        for n, at in enumerate(times)
+    ]  # fmt: skip
+    store.entries.add_many(number, revision=1, kind="reading", made_by="T", rows=rows)
+    address = f"/networks/{number}/readings"
+    seen: list[str] = []
+    for part in ("1", "2", "3"):
+        page = client.get(address, params={"site": "north", "part": part}).text
+        seen += re.findall(r"visit (\d+);", page)
+    assert seen == [str(n) for n in reversed(range(45))]
+    first = client.get(address).text
+    assert re.findall(r"visit (\d+);", first) == seen[:20]
+    assert "1 to 20 of 45" in re.sub(r"</?strong>", "", first)
+    assert re.findall(r"visit (\d+);", client.get(f"/api/pages{address}").text) == seen
+    assert client.get(address, params={"site": "north", "part": "99"}).status_code == 200

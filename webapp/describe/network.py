@@ -168,7 +168,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
 def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> NetworkStands:
     """How the network stands by its sheets, by what was reported, and by the usual map."""
     network, problems = opened.network, maps.checked(opened.network)
-    reported, _ = reported_lines(opened, store, maps, released(opened, store, maps))
+    reported, _ = reported_lines(opened, store, maps, released(opened, store, maps), most=1)
     lines = {one.sheet.site.id: one for one in reported}
     stands = tuple(
         _stand(lines[site.id]) if site.id in lines else SiteStand(site.id, site.name, "withheld", "planned", "")
@@ -223,7 +223,7 @@ def _reception(network: Network, maps: Maps, key: str, *, doubts: Iterable[Probl
 def _stand(line: SiteReported) -> SiteStand:
     """One site, with the day of what is known of it."""
     site, issue = line.sheet.site, line.line.issue
-    said = line.kept[0].held.at if line.kept and line.state.state != "planned" else issue.made_at if issue else None
+    said = line.newest_at if line.newest_at and line.state.state != "planned" else issue.made_at if issue else None
     since = "" if said is None else f"{said:%Y-%m-%d}"
     return SiteStand(site.id, site.name, line.line.state, line.state.state, since)
 

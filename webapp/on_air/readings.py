@@ -19,19 +19,23 @@ from webapp.on_air.link_lines import link_lines
 from webapp.on_air.printing import LinkLine, as_file, printed_links
 from webapp.on_air.site_links import USUAL_DAYS, checked_days
 from webapp.paper import Paper, pdf
+from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
+from webapp.shell.windows import Shown
 from webapp.standing.readings import LABELS
 from webapp.standing.release import Released, released
-from webapp.standing.site_lines import STATES, SiteLine, reported_lines, reports_of, site_line
+from webapp.standing.site_lines import EVERY_N, STATES, SiteLine, reported_lines, reports_of, site_line
 from webapp.standing.under_way import taken_back
 from webapp.store.entries import Entry
 from webapp.store.links_kept import KeptLink
 
 router = Room("readings")
+READINGS_N = 20
+"""So many of each site's readings stand on the page at a time."""
 _UNISSUED = "without an issued sheet"
 
 
@@ -91,9 +95,13 @@ class ReadingLinksPage(Context):
 
 
 @router.get("/networks/{network_id}/readings")
-def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep) -> Response:
-    """Every site at a glance."""
-    lines, by_site = reported_lines(opened, store, maps, released(opened, store, maps))
+def show(
+    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, site: str = "", part: Shown = ""
+) -> Response:
+    """Every site at a glance, and what was sent last from each, or `part` of what `site` sent. Scripts get all."""
+    most = EVERY_N if request.url.path.startswith(PREFIX) else READINGS_N
+    found = released(opened, store, maps)
+    lines, by_site = reported_lines(opened, store, maps, found, most=most, parts={site: part} if site else {})
     counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
     always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
     counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}

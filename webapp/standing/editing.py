@@ -23,6 +23,7 @@ from webapp.shell.api_pages import PREFIX
 from webapp.standing.told import SET_AT, contradictions, put_down, since
 from webapp.store.differences import compared, in_words
 from webapp.store.documents import network_of
+from webapp.store.frozen import UNFROZEN
 from webapp.store.store import MissingError, Revision, Saved, Store
 from webapp.work.maps import Maps
 
@@ -169,6 +170,14 @@ def asks(request: Request) -> bool:
     return not request.url.path.startswith(PREFIX)
 
 
+def _against(draft: Draft, maps: Maps, store: Store) -> tuple[Problem, ...]:
+    """What the reports say against a draft; of one that nobody edited, as it was worked out for the revision."""
+    if draft.document != draft.base.document:
+        return contradictions(store, draft.base.revision.network_id, draft.network)
+    reported = maps.standing(store, draft.base).reported
+    return () if reported is None else tuple(one for one in reported.problems if one.code != UNFROZEN)
+
+
 def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
     """The draft with what keeps it from being saved, or else with what the check and the reports say against it.
 
@@ -178,7 +187,7 @@ def looked_at(draft: Draft, maps: Maps, store: Store) -> Draft:
         return draft
     try:
         found = maps.checked(draft.network)
-        against = contradictions(store, draft.base.revision.network_id, draft.network)
+        against = _against(draft, maps, store)
         return replace(draft, advice=(*found, *against))
     except PlanError as refused:
         needed, wrong = parted(refused.problems, draft.document)

@@ -190,6 +190,11 @@ def reading_of(body: Mapping[str, Any]) -> Reading:
     )
 
 
+def reading_in(entry: Entry) -> Reading:
+    """The engine's record of an entry: a reading, or that the device was replaced."""
+    return replace(reading_of(entry.body), replaced=entry.kind == REPLACED)
+
+
 def confirmed(form: Mapping[str, str]) -> frozenset[str]:
     """Questions whose box was ticked."""
     return frozenset(value for name, value in form.items() if name.startswith("confirm-"))
@@ -201,7 +206,7 @@ def kept(
     """Entries held against a sheet, in their order; `deadline` and `going_back` as in `sfn.study.asks`."""
     found = []
     for entry in entries:
-        reading = replace(reading_of(entry.body), replaced=entry.kind == REPLACED)
+        reading = reading_in(entry)
         try:
             found.append(
                 Kept(entry, reading, judged(made, reading, deadline=deadline, ask=False, going_back=going_back))
