@@ -40,11 +40,18 @@ def thinned(what: Objective, *, places_n: int, seed: int) -> Objective:
     held = what.places
     if places_n >= held.weight.size:
         return what
-    chance = _chances(held.weight, places_n)
+    return replace(what, places=_part(held, *drawn_places(held.weight, places_n, seed=seed)))
+
+
+def drawn_places(
+    weight: NDArray[np.float64], places_n: int, *, seed: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """About so many places, drawn the likelier the more they weigh, and what each then counts for."""
+    chance = _chances(weight, places_n)
     # one random beginning, then equal steps along the sum of chances
     at = np.cumsum(chance) + np.random.default_rng(seed).random()
     chosen = np.flatnonzero(np.floor(at) > np.floor(at - chance))
-    return replace(what, places=_part(held, chosen, held.weight[chosen] / chance[chosen]))
+    return chosen, weight[chosen] / chance[chosen]
 
 
 def _chances(wanted: NDArray[np.float64], places_n: int) -> NDArray[np.float64]:

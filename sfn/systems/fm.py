@@ -357,8 +357,11 @@ def quality(
             out.snr_local_db, out.strongest, out.limiting, out.amplitude_sum_ratio,
         )  # fmt: skip
 
-    edges = np.linspace(0, places, max(1, workers) + 1).astype(int)
-    with ThreadPoolExecutor(max(1, workers)) as pool:
+    if workers <= 1:  # a pool costs more than a few places do
+        part(0, places)
+        return out
+    edges = np.linspace(0, places, workers + 1).astype(int)
+    with ThreadPoolExecutor(workers) as pool:
         list(pool.map(part, edges[:-1], edges[1:]))
     return out
 
