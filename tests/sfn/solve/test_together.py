@@ -44,7 +44,7 @@ def every_plan(rng_seed: int, *, service: str) -> dict[float, float]:
             found = service_quality(
                 made.level_dbuvm + change.astype(np.float32), made.travel_us + offsets[:, None], made.yard,
                 frequency_mhz=made.frequency_mhz, level_1pct_dbuvm=made.level_1pct_dbuvm + change.astype(np.float32),
-                sites=made.sites,
+                sites=made.sites, workers=1,
             )  # fmt: skip
             without = float(made.weight[~is_served(found.quality_class)].sum())
             best[cost] = min(best.get(cost, np.inf), without)
