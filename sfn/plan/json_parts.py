@@ -6,9 +6,11 @@ A value costs many times its bytes once it is read: two megabytes of empty lists
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 import numpy as np
+from pydantic_core import from_json
 
 from sfn.errors import PlanError, Problem
 from sfn.units import grouped
@@ -115,6 +117,42 @@ def given_twice(items: Iterable[tuple[str, Any]]) -> list[str]:
     """Keys of one object that stand in it once more; `items` as `json.loads` hands them to its hook."""
     seen: set[str] = set()
     return [key for key, _ in items if key in seen or seen.add(key)]  # type: ignore[func-returns-value]
+
+
+def taken_apart(text: bytes) -> Any:
+    """What `json.loads` makes of a text, in less than half of its time; where the quicker reader says no, its answer.
+
+    Raises
+    ------
+    ValueError, RecursionError
+        As `json.loads`.
+    """
+    try:
+        return from_json(text)
+    except ValueError:
+        return json.loads(text)
+
+
+def keys_of(tree: Any, objects_n: int) -> tuple[int, int]:
+    """How many keys all objects of a tree have together, and the one that has most.
+
+    Parameters
+    ----------
+    tree : any
+        As `json.loads` gives it.
+    objects_n : int
+        How many objects its text has: once they are found nobody looks through what is left, mostly lists of numbers.
+    """
+    found_n, together, most = 0, 0, 0
+    level = [tree] if isinstance(tree, dict | list) else []
+    while level:
+        sizes = [len(one) for one in level if type(one) is dict]
+        found_n, together, most = found_n + len(sizes), together + sum(sizes), max(most, max(sizes, default=0))
+        if found_n >= objects_n:
+            break
+        holding: Iterable[Iterable[Any]] = (one.values() if type(one) is dict else one for one in level)
+        level = [one for one in chain.from_iterable(holding) if type(one) is dict or type(one) is list]
+    return together, most
 
 
 def read_within(text: str | bytes, most: JsonMost, where: str) -> Any:

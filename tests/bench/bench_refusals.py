@@ -21,6 +21,7 @@ from typing import Any
 
 import uvicorn
 
+from webapp.__main__ import COLLECTED_AT
 from webapp.app import create_app
 from webapp.config.limits import Limits
 from webapp.config.settings import read_settings
@@ -28,6 +29,8 @@ from webapp.shell.connections import protocol
 from webapp.store.store import Store
 
 EXAMPLE = json.loads((Path(__file__).parents[1] / "sfn" / "example-network.json").read_text(encoding="utf-8"))
+AGAIN_N = 4
+"""Further times: at the first the system gives the process its memory, which costs by machine as much again."""
 JSON = {"Content-Type": "application/json"}
 
 
@@ -107,6 +110,7 @@ def serve(port: int, data: str) -> None:
     app = create_app(settings, Store(settings.database_url))
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*COLLECTED_AT)
     config = uvicorn.Config(app, port=port, http=protocol(Limits()), log_config=None, access_log=False)
     uvicorn.Server(config).run()
 
@@ -161,11 +165,16 @@ def measured(path: str, body: Any) -> str:
         Path(f"/proc/{pid}/clear_refs").write_text("5")
         status, answer, seconds = sent(port, path, body)
         grown_mb, spent_s = resident_mb(pid, "VmHWM") - before_mb, processor_s(pid) - before_s
+        before_s = processor_s(pid)
+        for _ in range(AGAIN_N):
+            sent(port, path, body)
+        again_s = (processor_s(pid) - before_s) / AGAIN_N
     finally:
         os.kill(pid, signal.SIGKILL)
         os.waitpid(pid, 0)
         shutil.rmtree(data, ignore_errors=True)
-    figures = f"{status} {1e3 * spent_s:5.0f} ms processor {1e3 * seconds:5.0f} ms clock {grown_mb:+5.0f} MB"
+    figures = f"{status} {1e3 * spent_s:5.0f} ms processor, again {1e3 * again_s:5.0f} ms"
+    figures += f" {1e3 * seconds:5.0f} ms clock {grown_mb:+5.0f} MB"
     return f"{figures} {len(answer):6} bytes of answer {answer[:240]!r}"
 
 

@@ -12,6 +12,8 @@ from urllib.parse import quote, urlencode
 from fastapi import APIRouter
 from fastapi.routing import APIRoute
 
+from webapp.config.quick_json import QuickJsonRoute
+
 HOME = "/"
 LOG_IN = "/log-in"
 PROVIDER = "/log-in/provider"
@@ -41,6 +43,7 @@ class Room(APIRouter):
     """
 
     def __init__(self, page: str, *, under: str = "", include_in_schema: bool = False, **given: Any) -> None:
+        given.setdefault("route_class", QuickJsonRoute)
         super().__init__(include_in_schema=include_in_schema, generate_unique_id_function=operation, **given)
         self.page, self.under = page, under
 

@@ -17,6 +17,8 @@ from webapp.shell.problems import refusal
 
 MOST_KEYS_N = 100
 """Keys of an object within a JSON body, on an average: only a form's is larger, and there is one."""
+PARTS = "sfn_delays.json_parts"
+"""Where a request has what its JSON body was seen to be made of."""
 ROAD = re.compile(r"/road(\.\w+)?$")
 DOCUMENT = re.compile(r"/api/networks(/\d+)?")
 
@@ -72,6 +74,7 @@ class BodyLimit:
             return
         arrived, waited_s, whole, fields = 0, 0.0, False, 1
         parts, most = JsonParts(), self._most(scope)
+        scope[PARTS] = parts
 
         async def counted() -> Message:
             nonlocal arrived, waited_s, whole, fields

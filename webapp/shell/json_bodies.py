@@ -7,8 +7,9 @@ from typing import Any
 from fastapi import Request
 
 from sfn.errors import PlanError, Problem
-from sfn.plan.json_parts import given_twice, parts_of
+from sfn.plan.json_parts import JsonParts, given_twice, keys_of
 from sfn.units import grouped
+from webapp.shell.body_limit import PARTS
 from webapp.shell.dependencies import whole_characters
 from webapp.shell.problems import RefusedError
 from webapp.store.roles import SAFE_METHODS
@@ -40,26 +41,14 @@ async def no_key_twice(request: Request) -> None:
     body = await request.body()
     if _HALF.search(body):
         whole_characters(sent)
-    if _keys(sent) < parts_of(body).keys:
+    parts: JsonParts = request.scope[PARTS]
+    if keys_of(sent, parts.objects)[0] < parts.keys:
         raise PlanError(
             Problem(
                 key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
             )
             for key in _twice(body)
         )
-
-
-def _keys(sent: Any) -> int:
-    """How many keys all objects have together."""
-    found, inside = 0, [[sent]]
-    while inside:
-        for one in inside.pop():
-            if type(one) is dict:
-                found += len(one)
-                inside.append(list(one.values()))
-            elif type(one) is list:
-                inside.append(one)
-    return found
 
 
 def _twice(body: bytes) -> list[str]:
