@@ -8,8 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, read, read_document, reading
-from sfn.plan.json_parts import JsonParts
+from sfn.plan import Network, checksum, read, read_document, reading
+from sfn.plan.json_parts import JsonParts, taken_apart
 from tests.bench.bench_refusals import largest
 from tests.sfn.plan.test_reading import EXAMPLE, changed
 
@@ -81,6 +81,36 @@ def test_several_faults_are_all_told(faults: list[tuple[list[str | int], Any]]) 
         if isinstance(at, list | dict):
             at[path[-1]] = copy.deepcopy(value)
     assert told(tree, whole=False) == told(tree, whole=True)
+
+
+def with_tuples(value: Any) -> Any:
+    """A tree as a record has it, so that no reader of JSON is needed."""
+    if isinstance(value, dict):
+        return {key: with_tuples(one) for key, one in value.items()}
+    return tuple(map(with_tuples, value)) if isinstance(value, list) else value
+
+
+@given(
+    st.one_of(
+        st.from_regex(r"(0|[1-9][0-9]{0,6})\.[0-9]{1,30}(e-[0-9]{1,2})?", fullmatch=True),
+        st.floats(0, 1e6).map(repr),
+        st.sampled_from(["-0.0", "5e-324", "0.1e1", "850", "0.3", "8388608.000000001"]),
+    ),
+    st.text(alphabet='a\u00e9\u05d0\U0001f600\u2028"\\\x7f', max_size=8),
+)
+def test_no_digit_and_no_character_is_another_by_any_way(typed: str, note: str) -> None:
+    """The checksum on a sheet is that of the network as Python's own reader has it, whichever reader had the text."""
+    tree = json.loads(EXAMPLE)
+    tree["notes"], tree["stages"][0]["latency_us"] = note, float(typed)
+    plain = Network.model_validate(with_tuples(tree))
+    tree["stages"][0]["latency_us"] = 0
+    text = json.dumps(tree, ensure_ascii=False).replace('"latency_us": 0,', f'"latency_us": {typed},', 1).encode()
+    for most in (-1, 10**9):
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr(reading, "MOST_AT_ONCE_N", most)
+            for network in (read(text), read(text.decode()), read_document(taken_apart(text))):
+                assert repr(network.stages[0].latency_us) == repr(float(typed))
+                assert (network.notes, checksum(network)) == (note, checksum(plain))
 
 
 def test_the_largest_document_is_read() -> None:
