@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import from_json
 
 from sfn.by_identity import ByIdentity
 from sfn.errors import PlanError, Problem, Touch
 from sfn.plan.as_saved import as_saved
 from sfn.plan.document import Network
 from sfn.plan.in_pieces import MOST_AT_ONCE_N, Piece, network_of, pieces
-from sfn.plan.json_parts import JsonMost, JsonParts, given_twice, keys_of, parts_of
+from sfn.plan.json_parts import JsonMost, JsonParts, parts_of
+from sfn.plan.json_tree import MOST_KEYS_OF_ONE_N, MOST_TOLD_N, refused, sound, too_deep, tree_of
 from sfn.plan.record import SiteName
 from sfn.plan.references import reference_problems
 from sfn.units import grouped
@@ -25,8 +25,6 @@ from sfn.units import grouped
 GREATEST_DOCUMENT_BYTES = 8_000_000
 MOST_PARTS = JsonMost(values=700_000, texts=450_000, lists=160_000, objects=60_000, keys=300_000, loose=20_000)
 """Of a document: 200 sites of 30 stages with two antenna patterns a degree apart have 146,000 lists."""
-MOST_KEYS_OF_ONE_N = 2_000
-MOST_TOLD_N = 100
 _COUNTED_TOGETHER_N = 60_000
 """Characters of pieces that are counted at a time."""
 _MOST_HELD_N = 1_000
@@ -57,9 +55,9 @@ def read(text: str | bytes, *, own_services: str = "") -> Network:
     _bounded(len(sent))
     parts = parts_of(sent)
     _judged(parts)
-    tree = _sound(sent, parts)
+    tree = sound(sent, parts)
     if tree is None:
-        tree = _tree(text)
+        tree = tree_of(text)
     if parts.values + parts.keys > MOST_AT_ONCE_N:
         return _referring(network_of(tree, pieces(tree), _told), own_services)
     return _referring(_at_once(text if isinstance(text, str) else text.decode("utf-8-sig"), tree), own_services)
@@ -89,7 +87,7 @@ def read_document(document: Mapping[str, Any], *, own_services: str = "") -> Net
                 return _referring(network_of(document, chain(held, counted), _told), own_services)
         text = json.dumps(document)
     except RecursionError:
-        raise _too_deep() from None
+        raise too_deep() from None
     return _referring(_at_once(text, document), own_services)
 
 
@@ -138,7 +136,7 @@ def read_file(path: Path, *, own_services: str = "") -> Network:
     try:
         return read(path.read_bytes(), own_services=own_services)
     except OSError as error:
-        raise _refused(
+        raise refused(
             "file", f"cannot be read ({error.strerror})", "a readable JSON document", code="file-unreadable"
         ) from None
 
@@ -176,7 +174,7 @@ def _told(errors: Sequence[Any], tree: Any) -> PlanError:
     if any(error["type"] in {"json_invalid", "string_unicode"} for error in errors):
         # Python's reader takes it, no text can hold it.
         what = "contains half of a character (an escape from \\ud800 to \\udfff without its other half)"
-        return _refused("document", what, "whole characters", code="half-a-character")
+        return refused("document", what, "whole characters", code="half-a-character")
     outermost = _outermost(errors) if len(errors) <= MOST_AT_ONCE_N else errors
     problems = [_problem(item, tree) for item in outermost[:MOST_TOLD_N]]
     if more_n := len(outermost) - len(problems):
@@ -189,84 +187,16 @@ def _bounded(bytes_n: int) -> None:
     """Refuse a longer text than any document has."""
     if bytes_n > GREATEST_DOCUMENT_BYTES:
         what, expected = f"is {grouped(bytes_n)} bytes long", f"at most {grouped(GREATEST_DOCUMENT_BYTES)}"
-        raise _refused("document", what, expected, code="document-too-large")
+        raise refused("document", what, expected, code="document-too-large")
 
 
 def _judged(parts: JsonParts) -> None:
     """Refuse more values and keys than a document has, before any is made a record of."""
     if parts.keys > MOST_KEYS_OF_ONE_N * (1 + parts.objects / 20):
         what = f"has {grouped(parts.keys)} keys in {grouped(parts.objects)} objects"
-        raise _refused("document", what, f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one", code="document-too-large")
+        raise refused("document", what, f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one", code="document-too-large")
     for problem in parts.beyond(MOST_PARTS, "document"):
         raise PlanError([replace(problem, code="document-too-large")])
-
-
-def _sound(sent: bytes, parts: JsonParts) -> dict[str, Any] | None:
-    """The JSON tree of a text that `_tree` has nothing against, in half of its time; None leaves the text to it."""
-    try:
-        tree = from_json(sent, allow_inf_nan=False)
-    except ValueError:
-        return None
-    found_n, most_n = keys_of(tree, parts.objects)
-    return tree if isinstance(tree, dict) and found_n == parts.keys and most_n <= MOST_KEYS_OF_ONE_N else None
-
-
-def _tree(text: str | bytes) -> Any:
-    """The JSON tree; refuses what JSON readers usually let pass, and says what and where."""
-    twice: list[str] = []
-
-    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
-        """An object, remembering keys given twice."""
-        if len(items) > MOST_KEYS_OF_ONE_N:
-            what = f"has an object of {grouped(len(items))} keys"
-            expected = f"at most {grouped(MOST_KEYS_OF_ONE_N)} in one"
-            raise _refused("document", what, expected, code="document-too-large")
-        held = dict(items)
-        if len(held) < len(items):
-            twice.extend(given_twice(items))
-        return held
-
-    def constant(name: str) -> Any:
-        """NaN and infinities are not JSON."""
-        raise _refused(
-            "document",
-            f"contains {name}, which is not a number in JSON",
-            "a finite number or null",
-            code="not-a-json-number",
-        )
-
-    try:
-        decoded = text.decode("utf-8-sig") if isinstance(text, bytes) else text
-        tree = json.loads(decoded, object_pairs_hook=pairs, parse_constant=constant)
-    except UnicodeDecodeError as error:
-        raise _refused(
-            "document", f"is not UTF-8 text (byte {error.start})", "a JSON document in UTF-8", code="not-text"
-        ) from None
-    except json.JSONDecodeError as error:
-        where = f"line {error.lineno}, column {error.colno}"
-        raise _refused(where, f"is not JSON: {error.msg}", "a JSON document", code="not-json") from None
-    except RecursionError:
-        raise _too_deep() from None
-    except ValueError:
-        raise _refused(
-            "document", "contains a number that is too long to read", "fewer digits", code="number-too-long"
-        ) from None
-    if not isinstance(tree, dict):
-        raise _refused(
-            "document", f"is a {type(tree).__name__}, not an object", '{"format": 1, ...}', code="not-an-object"
-        )
-    if twice:
-        raise PlanError(
-            Problem(
-                key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
-            )
-            for key in dict.fromkeys(twice[:MOST_TOLD_N])
-        )
-    return tree
-
-
-def _too_deep() -> PlanError:
-    return _refused("document", "is nested too deeply", "a network document", code="nested-too-deeply")
 
 
 def _outermost(errors: Any) -> list[Any]:
@@ -405,8 +335,3 @@ def _described(loc: tuple[str | int, ...]) -> str:
     model = _model_at(loc[: names[-1]])
     field = model.model_fields.get(str(loc[names[-1]])) if model else None
     return (field.description or "").rstrip(".") if field else ""
-
-
-def _refused(where: str, what: str, expected: str, *, code: str) -> PlanError:
-    """One thing that keeps the whole from being read."""
-    return PlanError([Problem(where, what, expected, code=code)])
