@@ -1,6 +1,6 @@
 """Who allows a change, when, and how it is taken back."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -22,3 +22,5 @@ class WorkOrder(Record):
     """By when the old values go back if the new ones are not proven."""
     tolerated_error_us: Annotated[float, Field(gt=0, le=1000)] | None = None
     """Largest launch error that a technician may leave. [us]"""
+    language: Literal["en", "de"] | None = None
+    """Language of the field sheets, for the people at the sites; none: English."""

@@ -32,6 +32,7 @@ from webapp.paper import PAPERS, Paper, Printed, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
 from webapp.shell.following import found as followed
+from webapp.shell.languages import crew_language, printed_in, word
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page, when
 from webapp.standing.release import Released, SheetLine, released, why_not
@@ -216,10 +217,14 @@ def _sheet(opened: Opened, line: SheetLine, link: LinkLine, *, base: str, asked:
     """A sheet whose code opens the technician's page; without a link the office's, which asks for the log-in."""
     number = opened.head.revision.number
     if base and link.address and link.ends_at is not None:
-        opens = f"revision {number}: the code opens the technician's page, without a log-in, until {when(link.ends_at)}"
+        with printed_in(crew_language(opened.network)):
+            opens = word(
+                "revision %(number)s: the code opens the technician's page, without a log-in, until %(when)s"
+            ) % {"number": number, "when": when(link.ends_at)}
         return printed_sheet(opened, line, address=f"{link.address}#revision-{number}", opens=opens)
     address = outside(base, to("sheets.show", opened.head.id, line.sheet.site.id, revision=number)) if base else ""
-    return printed_sheet(opened, line, address=address, opens=code_says(number, locked=asked))
+    opens = code_says(number, locked=asked, language=crew_language(opened.network))
+    return printed_sheet(opened, line, address=address, opens=opens)
 
 
 for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True)

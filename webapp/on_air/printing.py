@@ -16,6 +16,7 @@ from webapp.paper import Printed, missing_says
 from webapp.paper.fonts import Fonts
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import Opened
+from webapp.shell.languages import ENGLISH, crew_language, printed_in, word
 from webapp.shell.render import paper_html
 from webapp.standing.release import Released, SheetLine, State
 from webapp.standing.sheet_stands import SheetStands
@@ -139,6 +140,10 @@ class SheetPaper(Context):
     opens: str
     """What the code on the sheet opens, to whom."""
 
+    def language(self) -> str:
+        """The crew's."""
+        return crew_language(self.sheet.network)
+
 
 def stand_ins(opened: Opened) -> dict[str, str]:
     """What stands for every name: ids of sites; the network's number; a delay field's place among its site's fields."""
@@ -153,7 +158,7 @@ def stand_ins(opened: Opened) -> dict[str, str]:
 def foot_of(opened: Opened, what: str) -> str:
     """What stands on every page: what it is, of which network, in which revision, and the checksum."""
     number, checksum = opened.head.revision.number, stamped_checksum(opened.network)
-    return " · ".join((what, opened.head.name, f"revision {number}", checksum))
+    return " · ".join((what, opened.head.name, word("revision %(number)s") % {"number": number}, checksum))
 
 
 def locked(store: Store, settings: Settings) -> bool:
@@ -161,9 +166,11 @@ def locked(store: Store, settings: Settings) -> bool:
     return store.accounts.some() or settings.password_hash is not None
 
 
-def code_says(revision: int, *, locked: bool) -> str:
+def code_says(revision: int, *, locked: bool, language: str = ENGLISH) -> str:
     """What the code on a printed page opens, to whom."""
-    return f"revision {revision}: the code opens it {'after the log-in' if locked else 'without a log-in'}"
+    with printed_in(language):
+        how = word("the code opens it after the log-in") if locked else word("the code opens it without a log-in")
+        return f"{word('revision %(number)s') % {'number': revision}}: {how}"
 
 
 def printed_sheet(opened: Opened, line: SheetLine, *, address: str, opens: str) -> Printed:
@@ -180,8 +187,12 @@ def printed_sheet(opened: Opened, line: SheetLine, *, address: str, opens: str) 
     """
     sheet = line.sheet
     context = SheetPaper(opened.head, sheet, line.signed, line.issued, address, line.state, line.issue, opens)
-    foot = foot_of(opened, sheet.site.name)
-    return Printed(paper_html(context), foot, address, opens, STAMPS[line.state], stand_ins(opened))
+    with printed_in(context.language()):
+        foot, stamp = foot_of(opened, sheet.site.name), STAMPS[line.state]
+        pages = word("page %(page)s of %(pages)s")
+        return Printed(
+            paper_html(context), foot, address, opens, word(stamp) if stamp else "", stand_ins(opened), pages
+        )
 
 
 def printed_head_end(opened: Opened, lines: tuple[HeadEndLine, ...], *, address: str, opens: str) -> Printed:

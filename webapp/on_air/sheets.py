@@ -15,6 +15,7 @@ from webapp.on_air.printing import as_file, code_says, locked, printed_sheet, un
 from webapp.paper import Paper, pdf, qr_svg
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, PersonDep, SettingsDep, StoreDep
+from webapp.shell.languages import crew_language
 from webapp.shell.problems import RefusedError
 from webapp.shell.public import public_address
 from webapp.shell.render import notice, page
@@ -77,6 +78,10 @@ class SheetPage(Context):
     unprintable: str
     """Which scripts of the network no font here has; empty where every name is printed whole."""
 
+    def language(self) -> str:
+        """The crew's."""
+        return crew_language(self.sheet.network)
+
 
 @router.get("/networks/{network_id}/sheets")
 def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
@@ -107,9 +112,10 @@ def show(
     line, number = released(opened, store, maps).of(site_id), opened.head.revision.number
     address = public_address(settings, to("sheets.show", opened.head.id, site_id, revision=number))
     older = revision if revision not in (None, number) else None
+    opens = code_says(number, locked=locked(store, settings), language=crew_language(opened.network))
     context = SheetPage(
-        opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older,
-        code_says(number, locked=locked(store, settings)), unprintable_says(opened),
+        opened.head, line.sheet, line.signed, line.issued, address, line.state, line.issue, older, opens,
+        unprintable_says(opened),
     )  # fmt: skip
     return page(request, context)
 
@@ -127,7 +133,7 @@ def as_pdf(
     line = released(opened, store, maps).of(site_id)
     number = opened.head.revision.number
     address = public_address(settings, to("sheets.show", opened.head.id, site_id, revision=number))
-    opens = code_says(number, locked=locked(store, settings))
+    opens = code_says(number, locked=locked(store, settings), language=crew_language(opened.network))
     made = pdf(printed_sheet(opened, line, address=address, opens=opens), paper=paper)
     name = f"sheet-network-{opened.head.id}-{site_id}-revision-{number}{'' if line.issued else '-not-issued'}.pdf"
     return as_file(made, name)

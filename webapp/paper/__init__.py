@@ -38,6 +38,8 @@ class Printed:
     """Stands across every page."""
     names: Mapping[str, str] = field(default_factory=dict)
     """What stands for each name where no font has its letters, such as a site's id."""
+    pages: str = "page %(page)s of %(pages)s"
+    """How its pages are numbered, in its language."""
 
 
 def pdf(
@@ -61,7 +63,7 @@ def pdf(
         found.sort(key=lambda block: not (isinstance(block, Text) and block.kind == "h1"))  # before notes above it
         if missing := fonts.missing_in(text):
             found.insert(1, Text("p", (Span(missing_says(missing), bold=True),)))
-        parts.append(Part(found, one.foot, one.address, one.caption, one.stamp, one.names))
+        parts.append(Part(found, one.foot, one.address, one.caption, one.stamp, one.names, one.pages))
     return printed(parts, paper=paper, fonts=fonts, tell=tell)
 
 

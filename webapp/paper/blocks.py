@@ -72,6 +72,8 @@ class Part:
     """Stands across every page."""
     names: Mapping[str, str] | None = None
     """What stands for each name where no font has its letters, such as a site's id."""
+    pages: str = "page %(page)s of %(pages)s"
+    """How its pages are numbered, in its language."""
 
 
 def blocks(html: str) -> list[Block]:

@@ -93,7 +93,7 @@ class Pages(FPDF):
         self.set_font("dejavu", size=_FOOT_PT)
         self.set_text_color(*_INK)
         self.set_xy(self.l_margin, y)
-        self.cell(self.epw, FOOT_LINE_MM, f"page {self.page_no()} of {{nb}}", align="C")
+        self.cell(self.epw, FOOT_LINE_MM, self._part.pages % {"page": self.page_no(), "pages": "{nb}"}, align="C")
 
     def part(self, part: Part) -> None:
         """Print a part, from the top of a new page."""

@@ -77,6 +77,10 @@ class Context:
     TEMPLATE: ClassVar[str]
     TAB: ClassVar[str] = ""
 
+    def language(self) -> str:
+        """The language of what `_()` marks in its template: English, but for what the crew reads."""
+        return "en"
+
     def moved_keys(self, made: Mapping[str, Any]) -> Mapping[str, Any]:  # noqa: ARG002
         """Keys under which scripts found something before it moved, out of the plain record; none usually."""
         return {}

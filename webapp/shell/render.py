@@ -23,6 +23,7 @@ from webapp.config.bundled import folder
 from webapp.forms.places import anchor as anchor
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, Frame, NetworkHead
+from webapp.shell.languages import doubt, native, printed_in, word, words
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
 from webapp.shell.tabs import GROUPS, tried_in
@@ -31,7 +32,7 @@ from webapp.store.signed import signed_for, unsigned_since
 from webapp.work.maps import Maps
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
-NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "native", "unit_text", "degrees")
+NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "unit_text", "degrees")
 
 
 class Typed(str):
@@ -61,7 +62,9 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_finalized,
+        extensions=["jinja2.ext.i18n"],
     )
+    made.install_gettext_callables(word, words, newstyle=True)  # type: ignore[attr-defined]
     made.globals |= {
         "to": to,
         "beside": beside,
@@ -87,6 +90,7 @@ def environment() -> Environment:
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
+    made.filters |= {"native": native, "word": word, "doubt": doubt}
     return made
 
 
@@ -139,7 +143,8 @@ def _filled(context: Context, frame: Frame) -> str:
     network = frame.network
     before = NAMES.set({} if network is None else network.names)
     try:
-        return str(environment().get_template(context.TEMPLATE).render(**values, frame=frame))
+        with printed_in(context.language()):
+            return str(environment().get_template(context.TEMPLATE).render(**values, frame=frame))
     finally:
         NAMES.reset(before)
 
