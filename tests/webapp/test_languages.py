@@ -90,7 +90,7 @@ def test_a_german_sheet_has_the_figures_of_the_english_one(
         english, german = (seen(client, number, site) for number in in_both)
         assert "field sheet" in english
         assert "Einstellblatt" in german
-        for said in ("Vorsicht", "Kette, Weg", "Zulässiger Fehler", "Zurückstellen bis"):
+        for said in ("Sicherheitshinweise", "Kette, Weg", "Zulässiger Fehler", "Zurückstellen bis"):
             assert said in german, said
         figures = [Counter(FIGURE.findall(re.sub(NO_FIGURES, "", text))) for text in (english, german)]
         assert figures[0] == figures[1]
@@ -113,7 +113,7 @@ def test_the_german_pdf_is_the_german_page(
     assert "Seite 1 von" in german
     assert "page 1 of" in english
     assert "NICHT FREIGEGEBEN" in german or "ZURÜCKGEHALTEN" in german
-    assert "Netz- und Hochfrequenzspannungen töten" in german
+    assert "Netz- und Hochfrequenzspannungen sind lebensgefährlich" in german
     assert "Prüfsumme" not in english
 
 

@@ -11,16 +11,16 @@ from contextvars import ContextVar
 from functools import cache
 from io import BytesIO
 from pathlib import Path
-
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
-from babel.support import Translations
+from typing import TYPE_CHECKING
 
 from sfn.check.doubts import DOUBTS
 from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.report import numbers
 from webapp.shell.places_said import text_said
+
+if TYPE_CHECKING:
+    from babel.support import Translations
 
 FOLDER = Path(__file__).parent.parent / "languages"
 ENGLISH = "en"
@@ -46,7 +46,7 @@ def printed_in(language: str) -> Iterator[None]:
 
 
 @cache
-def catalogue(language: str) -> Translations:
+def catalogue(language: str) -> "Translations":
     """The messages of a language.
 
     Raises
@@ -54,6 +54,11 @@ def catalogue(language: str) -> Translations:
     OSError
         If there is no catalogue of it.
     """
+    # Only where another language is printed: English needs no Babel.
+    from babel.messages.mofile import write_mo
+    from babel.messages.pofile import read_po
+    from babel.support import Translations
+
     with (FOLDER / f"{language}.po").open("rb") as file:
         read = read_po(file, locale=language)
     compiled = BytesIO()
