@@ -23,4 +23,4 @@ class WorkOrder(Record):
     tolerated_error_us: Annotated[float, Field(gt=0, le=1000)] | None = None
     """Largest launch error that a technician may leave. [us]"""
     language: Literal["en", "de"] | None = None
-    """Language of the field sheets, for the people at the sites; none: English."""
+    """Language of what reaches the sites: sheets, work packet, technician's page. English where none is given."""

@@ -11,7 +11,7 @@ def issue(page: Page, network: str) -> None:
         page.goto(network.partition("/networks/")[0] + str(address))
         page.locator("#signed_by").fill("A. Engineer")
         page.get_by_role("button", name="Sign off").click()
-        expect(page.locator("article.sheet")).to_contain_text("NOT ISSUED yet")
+        expect(page.locator("article.sheet")).to_have_attribute("data-state", "ready")
     page.goto(f"{network}/sheets")
     page.locator("#issued_by").fill("A. Planner")
     page.get_by_role("button", name="Issue the sheets").click()

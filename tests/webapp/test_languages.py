@@ -25,7 +25,7 @@ from webapp.store.store import Store
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = ("sheet_body", "to_enter")
-PYTHON = ("on_air/printing.py", "on_air/packet.py")
+PYTHON = ("on_air/printing.py", "on_air/packet.py", "shell/languages.py")
 NO_FIGURES = r"(checksum|Prüfsumme) [0-9a-f]{8}|1st 2nd 3rd|1\. 2\. 3\."
 SLOT, TAG, FIGURE = re.compile(r"%\(\w+\)s"), re.compile(r"</?\w+[^>]*>"), re.compile(r"\d[\d\u202f]*(?:\.\d+)?")
 

@@ -72,7 +72,10 @@ LABELS = {
     "cable_m": "antenna cable of its receiver",
     "cable_velocity_factor": "its velocity factor",
     "entered_ns": "compensation entered",
+    "language": "the crew's language",
 }
+# Where a choice's own text would not read as words.
+CHOICES = {"language": {"en": "English", "de": "German (Deutsch)"}}
 SUGGESTIONS = {
     "crs": ("EPSG:4326", "EPSG:4269", "EPSG:4267", "EPSG:4230", "EPSG:4277", "EPSG:27700", "EPSG:25832", "EPSG:25833"),
     "unit": ("us", "ms", "100ns", "1/16.384MHz", "samples@48000"),
@@ -216,7 +219,8 @@ class Sheet:
 
     def _field(self, path: tuple[str | int, ...], found: Leaf, values: Mapping[str, Any]) -> Field:
         name, value = name_of(path), values.get(found.key)
-        kind, choices = found.kind, tuple((str(c), str(c)) for c in found.choices)
+        words = CHOICES.get(found.key, {})
+        kind, choices = found.kind, tuple((str(c), words.get(str(c), str(c))) for c in found.choices)
         if found.key in self.ids:
             kind, choices = "choice", self.ids[found.key]
         if kind == "yes or no":

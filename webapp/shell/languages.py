@@ -91,9 +91,19 @@ def native(value: float | None, unit: str, *, signed: bool = False) -> str:
     return text
 
 
+def in_english(said: str) -> str:
+    """A text that exists in English only, as a page in another language prints it: whole, and named as such."""
+    return said if LANGUAGE.get() == ENGLISH else word("[in English: %(said)s]") % {"said": said}
+
+
 def doubt(problem: Problem) -> str:
-    """A doubt as a sheet prints it: in another language its kind first, then the check's own words and figures."""
-    said = text_said(problem.what)
+    """A doubt as a sheet prints it: in another language its kind by its code, then the check's own English sentence."""
+    said = in_english(text_said(problem.what))
     if LANGUAGE.get() == ENGLISH or problem.code not in DOUBTS:
         return said
-    return f"{word(DOUBTS[problem.code].why)} ({said})"
+    return f"{word(DOUBTS[problem.code].why)} {said}"
+
+
+def wanted(problem: Problem) -> str:
+    """What would be right instead, as a sheet prints it."""
+    return in_english(text_said(problem.expected))

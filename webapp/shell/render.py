@@ -23,7 +23,7 @@ from webapp.config.bundled import folder
 from webapp.forms.places import anchor as anchor
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, Frame, NetworkHead
-from webapp.shell.languages import doubt, native, printed_in, word, words
+from webapp.shell.languages import LANGUAGE, doubt, in_english, native, printed_in, wanted, word, words
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
 from webapp.shell.tabs import GROUPS, tried_in
@@ -67,6 +67,7 @@ def environment() -> Environment:
     made.install_gettext_callables(word, words, newstyle=True)  # type: ignore[attr-defined]
     made.globals |= {
         "to": to,
+        "printed_language": LANGUAGE.get,
         "beside": beside,
         "static": static,
         "leaflet": leaflet,
@@ -90,7 +91,7 @@ def environment() -> Environment:
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
-    made.filters |= {"native": native, "word": word, "doubt": doubt}
+    made.filters |= {"native": native, "word": word, "doubt": doubt, "wanted": wanted, "in_english": in_english}
     return made
 
 
