@@ -6,7 +6,7 @@ from playwright.sync_api import Page, expect
 def issue(page: Page, network: str) -> None:
     """Sign off every sheet that asks for a name, and issue them."""
     page.goto(f"{network}/sheets")
-    waiting = page.locator("tr", has_text="needs a sign-off").locator("th a")
+    waiting = page.locator('tr[data-state="needs sign-off"] th a')
     for address in [link.get_attribute("href") for link in waiting.all()]:
         page.goto(network.partition("/networks/")[0] + str(address))
         page.locator("#signed_by").fill("A. Engineer")
