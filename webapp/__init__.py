@@ -5,8 +5,8 @@ from importlib.util import find_spec
 # What the extra `web` brings, by the names it is imported by; a test holds them to pyproject.toml.
 NEEDS = tuple(
     (
-        "alembic argon2 babel fastapi fpdf itsdangerous jinja2 js_lib_leaflet markdown_it python_multipart segno sqlalchemy "
-        "uharfbuzz uvicorn"
+        "alembic argon2 babel fastapi fpdf itsdangerous jinja2 js_lib_leaflet markdown_it python_multipart segno "
+        "sqlalchemy uharfbuzz uvicorn"
     ).split()
 )
 
