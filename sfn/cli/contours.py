@@ -66,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
     with ThreadPoolExecutor(THREADS_N) as executor:
         found = network_contours(
             network, args.site, at_dbuvm=args.level_dbuvm, grid=grid, placed=placed, ground=ground, executor=executor,
-            main=args.main, licence=_licence(args.licence), progress=progress_teller(),
+            main=args.main, licence=() if args.licence is None else licence_areas(args.licence),
+            progress=progress_teller(),
         )  # fmt: skip
     if args.out is not None:
         whose = credits_say(network_credits(network, folder=args.network.resolve().parent, anywhere=True))
@@ -78,10 +79,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _licence(file: Path | None) -> tuple[Area, ...]:
-    """Areas of the licence file."""
-    if file is None:
-        return ()
+def licence_areas(file: Path) -> tuple[Area, ...]:
+    """Areas of a licence's file."""
     try:
         return read_areas(file.read_bytes())
     except OSError as error:

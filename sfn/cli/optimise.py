@@ -30,6 +30,20 @@ common_delay_held_us: the first is what to set in the first night.
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Also `levers_withheld` (why no levers are worked out; null: they are).
+
+With --vary offsets and levers are searched together (the document's `may_change`: lines of sites with power_db,
+azimuth_deg, electrical_tilt_deg and mechanical_tilt_deg, each with least, greatest and step, patterns, on_air; costs;
+licences with name, sites, level_dbuvm and area), and the answer is another: `plans`, the cheapest first, each serving
+more than those before it, with cost, served, gain = gained - lost (as weighed), `changes` (each with site, cost,
+fields as the document calls them (offset_us, ...), says, and settings of its delay fields: name, before, after,
+unit), offsets, common_delay_held_us, after, who gains and loses as above, cautions (problems: radiates more than
+planned), sampling (what the map's places leave open of the gain: twice the root of the sum of squares of what
+changes), within_sampling, says (its doubts). Beside them `served_now`, `vary`, `costs` (visit, rigging_day,
+licence_change, unit, assumed: nobody said them), `licences`, `reaching_out_as_planned` (each with site, licence,
+outside_km2), `plans_left_off` (how many of the front), `not_varied` (each with site, what, code, why), `caution`,
+`doubts`, `looked`, `places_searched` of `places`, `people_said`. Problems bear what, where, expected, severity, code,
+sites, routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C once ends the
+search and keeps the best so far.
 """
 
 import argparse
@@ -37,9 +51,12 @@ import sys
 from pathlib import Path
 
 from sfn.answer.optimise_document import document
+from sfn.cli.optimise_plans import print_plans
+from sfn.cli.plan_options import add_plan_options, plan_options, refuse_without_vary, stopped_by_hand
 from sfn.cli.progress import progress_teller
 from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
 from sfn.library.opened import load
+from sfn.library.plans import plans
 from sfn.library.search import optimise
 from sfn.report.numbers import number
 from sfn.solve.limits import RELAYS_CHANGED, RELAYS_MOST, RELAYS_MOVE
@@ -84,11 +101,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--budget-s", type=float, default=60.0, metavar="S", help=BUDGET_HELP)
     parser.add_argument("--pixel-m", type=float, metavar="M", help="pixel on the ground (about 160,000 pixels)")
+    add_plan_options(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Compute levels, search, print offsets and what they do."""
+    if args.vary is not None:
+        return _run_plans(args)
+    refuse_without_vary(args)
     plan = load(args.network, own_services=args.own_services)
     say_left_out(plan.readable, args)
     answer = optimise(
@@ -120,6 +141,24 @@ def run(args: argparse.Namespace) -> int:
         print(f"night {night}: {moved or 'nothing more'}; then {left} {one.what.unit} without service")
         print(f"night {night}: {one.settled_says}")
     print_problems(found.delays.problems)
+    return 0
+
+
+def _run_plans(args: argparse.Namespace) -> int:
+    """Compute levels, search offsets and levers together, print the plans."""
+    options = plan_options(args)
+    plan = load(args.network, own_services=args.own_services)
+    say_left_out(plan.readable, args)
+    with stopped_by_hand() as stopped:
+        answer = plans(
+            plan, **options, objective=args.objective, hold=args.hold, max_offset_us=args.max_offset_us,
+            max_move_us=args.max_move_us, from_set=args.from_set, seed=args.seed, budget_s=args.budget_s,
+            pixel_m=args.pixel_m, progress=progress_teller(), cancelled=stopped,
+        )  # fmt: skip
+    if args.json:
+        print_json(answer.document)
+    else:
+        print_plans(answer)
     return 0
 
 

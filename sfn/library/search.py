@@ -143,7 +143,7 @@ def optimise(
     PlanError
         If an argument or the network cannot be used, or people are to be counted and not known.
     """
-    _refuse(max_offset_us, max_move_us, max_changed, nights, seed, budget_s)
+    refuse(max_offset_us, max_move_us, max_changed, nights, seed, budget_s)
     if from_set and max_move_us is None:
         expected = "--max-move-us beside it, or no --from-set"
         raise PlanError([Problem("--from-set", "does nothing without --max-move-us", expected, code="option-idle")])
@@ -172,12 +172,12 @@ def optimise(
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = in_nights(
             network, levels, asked, placed=placed, nights=nights or 1, ground=ground, executor=executor,
-            progress=None if progress is None else _phases(progress),
+            progress=None if progress is None else phases(progress),
         )  # fmt: skip
     return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None)
 
 
-def _phases(progress: SiteProgress) -> Told:
+def phases(progress: SiteProgress) -> Told:
     """A search's progress as that of sites, in hundredths of each phase."""
 
     def told(launches: Doubles, score: Score, phase: str, part: float) -> None:  # noqa: ARG001  as searches tell it
@@ -186,7 +186,7 @@ def _phases(progress: SiteProgress) -> Told:
     return told
 
 
-def _refuse(
+def refuse(
     max_offset_us: float | None,
     max_move_us: float | None,
     max_changed: int | None,

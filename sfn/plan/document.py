@@ -10,6 +10,7 @@ from sfn.plan.correction import Correction
 from sfn.plan.ground import CoverSource, TerrainSource, ZoneSource
 from sfn.plan.left_out import UNJUDGED, LeftOut
 from sfn.plan.listeners import ListenerSource
+from sfn.plan.may_change import MayChange
 from sfn.plan.off_air import OffAir
 from sfn.plan.others import OtherTransmitter
 from sfn.plan.planned import PlannedState
@@ -264,6 +265,8 @@ class Network(Record):
     """Anything a colleague should know."""
     planned: Annotated[tuple[PlannedState, ...], Field(max_length=100)] | None = None
     """How the network is to stand later: a phase, a site out, reduced power."""
+    may_change: MayChange | None = None
+    """What a search for plans may change besides offsets, what changes cost, and licence contours."""
     _state: "tuple[PlannedState, Network] | None" = PrivateAttr(default=None)
     _own_services: str = PrivateAttr(default="")
     _left_out: tuple[LeftOut, ...] = PrivateAttr(default=())

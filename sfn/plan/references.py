@@ -17,7 +17,8 @@ def reference_problems(network: Network) -> tuple[Problem, ...]:
         Empty when the document holds together.
     """
     return (
-        *_unique(network), *_stages(network), *_sites(network), *_feeds(network), *_weights(network), *_planned(network)
+        *_unique(network), *_stages(network), *_sites(network), *_feeds(network), *_weights(network),
+        *_planned(network), *_may_change(network),
     )  # fmt: skip
 
 
@@ -174,3 +175,32 @@ def _weights(network: Network) -> Iterator[Problem]:
             what = f"weight {weight.name}: {weight.place!r} is no place of the listeners"
             expected = "the name of one of them" if known else "listeners, or an area instead of a place"
             yield Problem(f"weights[{i}].place", what, expected, code="place-unknown", fields=("place",))
+
+
+def _may_change(network: Network) -> Iterator[Problem]:
+    """Sites that lines of what may change, and licences, name."""
+    may = network.may_change
+    if may is None:
+        return
+    known, seen = [site.id for site in network.sites], Counter[str | None]()
+    for i, line in enumerate(may.lines):
+        where = f"may_change.lines[{i}]"
+        for j, name in enumerate(line.sites or ()):
+            yield from _known(f"{where}.sites[{j}]", name, known)
+        for j, name in enumerate(line.patterns or ()):
+            yield from () if name == "-" else _known(f"{where}.patterns[{j}]", name, known, more=", or -")
+        for whose in line.sites or (None,):
+            if seen[whose]:
+                what = f"site {whose} stands in two lines" if whose else "two lines are for all other sites"
+                yield Problem(where, what, "each site in one line", code="id-duplicate")
+            seen[whose] += 1
+    for i, licence in enumerate(may.licences):
+        for j, name in enumerate(licence.sites or ()):
+            yield from _known(f"may_change.licences[{i}].sites[{j}]", name, known)
+
+
+def _known(where: str, name: str, known: list[str], *, more: str = "") -> Iterator[Problem]:
+    """A site that the network does not have."""
+    if name not in known:
+        what = f"there is no site {name!r}"
+        yield Problem(where, what, f"one of {', '.join(known)}{more}", code="unknown-site", values={"site": name})

@@ -246,7 +246,6 @@ def together(
     cancelled : callable, optional
         Says whether to stop; the front so far is the answer.
     """
-    began_s = time.monotonic()
     thin, front = scene.sample(SAMPLE_PLACES_N, seed=seed), Front()
     phase = ["offsets alone"]
 
@@ -256,9 +255,11 @@ def together(
             one = front.plans()[-1]
             progress(one.offsets_us, Score(*one.key), phase[0], min((time.monotonic() - began_s) / budget_s, 1.0))
 
+    began_s = time.monotonic()
     standing = Standing(
         thin, options, limits, front=front, until_s=np.inf, executor=executor, cancelled=cancelled, told=told
     )
+    began_s = time.monotonic()  # code that is compiled at its first use is no part of the search
     run = _Search(standing, np.random.default_rng(seed), began_s=began_s, budget_s=budget_s)
     if limits.free.any():
         what = thin.objective(standing.level, standing.rare)
@@ -272,9 +273,18 @@ def together(
     if any(options.counts):
         steps.insert(0, ("offsets and levers together", run.everything, ALL_UNTIL))
     steps.insert(-2, ("back from the best", run.back, BACK_UNTIL))
-    for name, one, until in steps:
-        phase[0] = name
-        if "cancelled" in run.ended or not run.phase(one, until=until):
-            break
+
+    def follow(some: Sequence[tuple[str, Callable[[], None], float]]) -> None:
+        """Phase after phase."""
+        for name, one, until in some:
+            phase[0] = name
+            if "cancelled" in run.ended or not run.phase(one, until=until):
+                break
+
+    follow(steps)
+    again = [(name, one, 1.0) for name, one, _ in (steps[-1:] if len(steps) < 4 else (steps[0], steps[-1]))]
+    while "time" in run.ended and time.monotonic() < began_s + budget_s:  # one was cut short, and there is time left
+        run.ended.clear()
+        follow(again)
     ended = next((one for one in ("cancelled", "time") if one in run.ended), "settled")
     return Together(front.plans(), ended, standing.looked, time.monotonic() - began_s, thin.weight.size)

@@ -1,0 +1,121 @@
+"""Plans of change: offsets, power, antennas and silence searched together, each plan judged over the whole map.
+
+The search looks at a sample of the places (`sfn.solve.together`); what is answered is worked out as the map does it,
+from the network as a document would have it with the plan: its delay table, its settings, its levels.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
+
+import numpy as np
+
+from sfn.errors import PlanError, Problem
+from sfn.geodesy.position import Located
+from sfn.plan import Network
+from sfn.reception.coverage import Coverage
+from sfn.solve.descent import Told
+from sfn.solve.limits import Limits
+from sfn.solve.together import together
+from sfn.study.optimise import convex_starts, network_limits, network_objective, vars_key
+from sfn.study.optimise_devices import with_common_held
+from sfn.study.plan_judged import Judged
+from sfn.study.plan_levers import SiteLevers, costs_of, options_of, pattern_doubts, site_levers
+from sfn.study.plan_scene import Radiated, licence_of, network_scene
+from sfn.study.plans_found import MOST_PLANS_N, AskedPlans, Plan, Plans
+from sfn.study.served import State, counted_km2, state
+from sfn.timing import delay_table
+
+
+def plans(
+    network: Network,
+    computed: Coverage,
+    asked: AskedPlans,
+    *,
+    placed: Mapping[str, Located],
+    executor: Executor | None = None,
+    progress: Told | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Plans:
+    """The front of people (or area) served against cost, over the offsets and levers that may be varied.
+
+    Parameters
+    ----------
+    network : Network
+    computed : Coverage
+        From `sfn.reception.coverage.coverage`, of this network.
+    asked : AskedPlans
+    placed : mapping of site id to Located
+    executor : concurrent.futures.Executor, optional
+        Threads.
+    progress, cancelled : callable, optional
+        As in `sfn.solve.together.together`; once cancelled, the best so far is the answer.
+
+    Raises
+    ------
+    PlanError
+        If nothing may be varied, a pattern is not there, or the limits leave a site no offset.
+    """
+    if wrong := tuple(pattern_doubts(network, asked.general)):
+        expected = "sites of the network that have a pattern, or -"
+        raise PlanError(Problem("patterns", what, expected, code="pattern-unknown") for _, what in wrong)
+    levers, left = site_levers(network, asked.vary, held=asked.counted.held, general=asked.general)
+    costs, assumed = costs_of(network, asked.costs)
+    licences = (*asked.licences, *map(licence_of, network.may_change.licences if network.may_change else ()))
+    what = network_objective(network, computed, asked.counted, executor=executor)
+    table = delay_table(network, placed=placed)
+    base = with_common_held(network, table)
+    allowed = _limits(base, levers, asked, placed=placed)
+    if not allowed.free.any() and not any(one.fields for one in levers):
+        names = {site.id: site.name for site in network.whole.sites}
+        why = "; ".join(dict.fromkeys(f"{names[one.site]}, {one.what}: {one.why}" for one in left))
+        expected = "bounds in the document (may_change) or with the search, at one site at least"
+        raise PlanError([Problem("vary", f"nothing may be varied: {why}", expected, code="nothing-to-vary")])
+    radiated = Radiated(network, computed, levers, licences)
+    scene = network_scene(network, radiated, what)
+    before = state(network, computed, what, table.launches(), people=asked.counted.people, executor=executor)
+    found = together(
+        scene, options_of(levers, costs=costs, licensed=radiated.licensed), allowed, seed=asked.counted.seed,
+        budget_s=asked.counted.budget_s, starts=convex_starts(what, allowed), executor=executor, progress=progress,
+        cancelled=cancelled,
+    )  # fmt: skip
+    judged = Judged(
+        network, base, computed, what, levers, costs, allowed, table, before, asked.counted.people,
+        asked.counted.places, placed, executor,
+    )  # fmt: skip
+    front = _front([judged.plan(one) for one in found.plans], before)
+    kept = _few(front)
+    return Plans(
+        network, asked, what, costs, assumed, licences, radiated.overstepped(), before, kept, len(front) - len(kept),
+        left, found, int(scene.weight.size), counted_km2(computed),
+    )  # fmt: skip
+
+
+def _limits(base: Network, levers: Sequence[SiteLevers], asked: AskedPlans, *, placed: Mapping[str, Located]) -> Limits:
+    """Limits of the offsets, where a site that may be put on the air is on it."""
+    on = {one.site.id for one in levers if "on_air" in one.fields}
+    sites = tuple(s.model_copy(update={"on_air": True}) if s.id in on and not s.on_air else s for s in base.sites)
+    all_on = base.model_copy(update={"sites": sites})
+    bare = {site.id for site in sites if not site.delay_fields}
+    held = asked.counted.held | bare if "offset" in asked.vary else frozenset(site.id for site in sites)
+    return network_limits(all_on, delay_table(all_on, placed=placed), replace(asked.counted, held=held))
+
+
+def _front(plans: Sequence[Plan], before: State) -> tuple[Plan, ...]:
+    """Plans that serve more than the network as planned, and than every other that costs no more."""
+    made: list[Plan] = []
+    best = vars_key(before.score)
+    for plan in sorted(plans, key=lambda one: (one.cost, vars_key(one.after.score))):
+        if plan.changes and vars_key(plan.after.score)[0] < best[0]:
+            best = vars_key(plan.after.score)
+            made.append(plan)
+    return tuple(made)
+
+
+def _few(front: Sequence[Plan]) -> tuple[Plan, ...]:
+    """A short list: those go that serve least more than the one before them; never the first and the last."""
+    kept = list(front)
+    while len(kept) > MOST_PLANS_N:
+        more = [kept[k].gain - kept[k - 1].gain for k in range(1, len(kept) - 1)]
+        del kept[1 + int(np.argmin(more))]
+    return tuple(kept)

@@ -1,0 +1,232 @@
+"""What is asked of a search for plans, and its answer as records."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sfn.errors import Problem
+from sfn.plan import Network
+from sfn.plan.may_change import ChangeCosts, SiteChanges
+from sfn.reception.class_says import class_says
+from sfn.report.numbers import number
+from sfn.solve.objective import Objective
+from sfn.solve.together import Together
+from sfn.study.lever_says import CAUTION
+from sfn.study.losers import AreaLost, PlaceChange
+from sfn.study.optimised import Asked
+from sfn.study.plan_levers import NotVaried, Value
+from sfn.study.plan_scene import Licence, Overstepped
+from sfn.study.served import Doubles, State
+from sfn.systems.fm_carried import heard_programme
+
+Weight = float  # people or km2
+Cost = float  # in the unit of the costs
+
+MOST_PLANS_N = 10
+PLANS_CAUTION = (
+    f"{CAUTION}; another direction, pattern or tilt is a rigging job: work on masts and near radiating antennas "
+    "is for trained people alone, with power reduced or off as the local rules ask"
+)
+MEDIANS_SAY = "levels are predicted medians, 6 to 8 dB uncertain: what is gained on paper is looked for on the road"
+
+
+def sampling(weight: Doubles, before: State, after: State) -> Weight:
+    """What a map's places leave open of a difference: twice the root of the sum of squares of what changes. [weight]
+
+    As if each place that changes stood for its pixel by chance: the variance of a sum of independent parts.
+    """
+    return 2.0 * float(np.sqrt((weight[before.served != after.served] ** 2).sum()))
+
+
+@dataclass(frozen=True, slots=True)
+class AskedPlans:
+    """What plans are asked for.
+
+    Parameters
+    ----------
+    counted : Asked
+        People, weights, held sites, limits of offsets, seed and time; a limit on changed devices is not looked at:
+        costs say that.
+    vary : frozenset of str
+        Of `sfn.study.plan_levers.KINDS`.
+    general : SiteChanges
+        Bounds for what the document has none for.
+    costs : ChangeCosts, optional
+        Instead of the document's.
+    licences : tuple of Licence
+        Besides the document's.
+    """
+
+    counted: Asked
+    vary: frozenset[str]
+    general: SiteChanges = field(default_factory=SiteChanges)
+    costs: ChangeCosts | None = None
+    licences: tuple[Licence, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SiteChange:
+    """What a plan changes at one site.
+
+    Parameters
+    ----------
+    site : str
+    cost : float
+        Of all of it. [unit of the costs]
+    fields : mapping
+        Fields that change, with their new values, as `sfn.study.lever_try.Lever` and the document call them.
+    says : str
+        The same in words, from what to what.
+    settings : tuple of (field, before, after, unit)
+        Delay fields of the main route that are set otherwise.
+    """
+
+    site: str
+    cost: Cost
+    fields: Mapping[str, Value]
+    says: str
+    settings: tuple[tuple[str, float, float, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One plan of the front.
+
+    Parameters
+    ----------
+    cost : float
+        [unit of the costs]
+    planned : Network
+        As a document would have it with the plan.
+    changes : tuple of SiteChange
+        Site by site; relays that only move along are none of them.
+    common_held_us : float or None
+        The common delay that the plan fixes, so that no other device is set otherwise; None: as the document has it.
+    after : State
+    gained, lost : float
+        Of what is counted, as weighed: comes to adequate service, and loses it.
+    sampling : float
+        What the map's places leave open of the gain: twice the standard deviation of its sum, if each place that
+        changes had been as likely to or not. [people or km2]
+    places, areas
+        Who gains and who loses, as in `sfn.study.optimised.Optimised`.
+    cautions : tuple of Problem
+        Sites that radiate more than planned in some direction.
+    """
+
+    cost: Cost
+    planned: Network
+    changes: tuple[SiteChange, ...]
+    common_held_us: float | None
+    after: State
+    gained: Weight
+    lost: Weight
+    sampling: Weight
+    places: tuple[PlaceChange, ...]
+    areas: tuple[AreaLost, ...]
+    cautions: tuple[Problem, ...]
+
+    @property
+    def gain(self) -> Weight:
+        """How much more is served than today. [people or km2, as weighed]"""
+        return self.gained - self.lost
+
+    @property
+    def within_sampling(self) -> bool:
+        """Whether the gain is no larger than what the places leave open."""
+        return self.gain <= self.sampling
+
+
+@dataclass(frozen=True, slots=True)
+class Plans:
+    """The answer.
+
+    Parameters
+    ----------
+    network : Network
+    asked : AskedPlans
+    what : Objective
+    costs : ChangeCosts
+    costs_assumed : bool
+        Nobody said what changes cost.
+    licences : tuple of Licence
+    overstepped : tuple of Overstepped
+    before : State
+        As the network is planned.
+    plans : tuple of Plan
+        The cheapest first; each serves more than those before it.
+    left_off : int
+        Plans of the front that were left off this short list.
+    not_varied : tuple of NotVaried
+    found : Together
+    places_n : int
+        Places of the map that count.
+    area_km2 : ndarray, shape (M,)
+    """
+
+    network: Network
+    asked: AskedPlans
+    what: Objective
+    costs: ChangeCosts
+    costs_assumed: bool
+    licences: tuple[Licence, ...]
+    overstepped: tuple[Overstepped, ...]
+    before: State
+    plans: tuple[Plan, ...]
+    left_off: int
+    not_varied: tuple[NotVaried, ...]
+    found: Together
+    places_n: int
+    area_km2: Doubles
+
+    @property
+    def counted(self) -> Weight:
+        """All that is counted. [people or km2, as weighed]"""
+        return float(np.sum(self.what.weight))
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """What makes a place served, for whom, and FM's programme."""
+        heard = heard_programme(self.network)
+        return (*class_says(self.network, self.what.yard).lines, *((f"FM quality of {heard}",) if heard else ()))
+
+    def says(self, plan: Plan) -> tuple[str, ...]:
+        """What leaves a plan's gain open, in words."""
+        unit, said = self.what.unit, []
+        if plan.within_sampling:
+            said.append(
+                f"its gain of {number(plan.gain, 1)} {unit} is no larger than what the sampling of places leaves open "
+                f"({number(plan.sampling, 1)} {unit}): a finer pixel may take it away"
+            )
+        at = next(k for k, one in enumerate(self.plans) if one is plan)
+        if at:
+            before = self.plans[at - 1]
+            apart = sampling(self.what.weight, before.after, plan.after)
+            if plan.gain - before.gain <= apart:
+                said.append("what it serves more than the plan before it lies within the sampling of places")
+        return tuple(said)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What leaves the whole answer open, in words."""
+        said = [MEDIANS_SAY]
+        if self.found.places_n < self.places_n:
+            said.append(
+                f"searched on {number(self.found.places_n, 0)} of {number(self.places_n, 0)} places, drawn by what "
+                "they count for; every figure here is of all of them"
+            )
+        if self.found.ended != "settled":
+            why = {"time": "the time ended", "cancelled": "it was stopped"}[self.found.ended]
+            said.append(f"{why} before the search settled: better plans may be there")
+        if self.costs_assumed:
+            said.append("nobody said what changes cost: the costs are assumed")
+        if self.left_off:
+            said.append(f"{self.left_off} more plans of the front, between these, are left off")
+        relays = [site for site in self.network.sites if site.fed_off_air_from and site.on_air]
+        if relays and self.asked.vary - {"offset"}:
+            said.append(
+                "whether sites fed off air still hear their parents, and not themselves, is not looked at here: see "
+                "page Off-air relays (command repeaters) with the plan"
+            )
+        return tuple(said)

@@ -1,0 +1,90 @@
+"""``optimise --vary``: keys, words, refusals, and Ctrl-C."""
+
+import json
+import os
+import signal
+from pathlib import Path
+
+import pytest
+
+from sfn.cli import main
+from sfn.cli.plan_options import stopped_by_hand
+from tests.sfn.cli.test_keys_in_help import unspoken
+from tests.sfn.networks import EXAMPLE_PATH
+
+VARY = ["optimise", str(EXAMPLE_PATH), "--pixel-m", "2500", "--objective", "area", "--budget-s", "2"]
+
+
+def test_every_key_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of an answer with plans, however deep."""
+    options = ["--vary", "offset,power,on-off", "--power-steps", "-6:6:3", "--on-off"]
+    assert unspoken([*VARY, *options], capsys) == []
+
+
+def test_plans_and_their_doubts_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    """The table, what each changes, what is not varied, the caution."""
+    options = ["--vary", "power,azimuth", "--power-steps", "0:6:3", "--azimuth-steps", "0:270:90", "--hold", "gap"]
+    assert main([*VARY, *options, "--cost", "licence:5", "--cost-unit", "days"]) == 0
+    printed = capsys.readouterr().out
+
+    assert "costs in days: a visit 1, a rigging day 4, a licence change 5" in printed
+    assert "plan 1, cost 6:" in printed
+    assert "e.r.p. instead of" in printed
+    assert "ask the licence: " in printed
+    assert "would radiate up to" in printed
+    assert "azimuth: it has no horizontal pattern, so that turning it does nothing" in printed
+    assert "power: it is held for this search" in printed
+    assert "doubt: levels are predicted medians" in printed
+    assert "caution: power, direction, pattern, tilt and height are bounds of a licence" in printed
+
+
+def test_a_licence_file_binds(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Within a small triangle far away nothing may rise; the same search without it finds plans."""
+    ring = [[-84.40, 36.30], [-84.39, 36.30], [-84.39, 36.31], [-84.40, 36.30]]
+    area = tmp_path / "licence.geojson"
+    area.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}), encoding="utf-8")
+    options = ["--vary", "power", "--power-steps", "0:6:3", "--json"]
+    assert main([*VARY, *options]) == 0
+    assert json.loads(capsys.readouterr().out)["plans"]
+    assert main([*VARY, *options, "--licence", str(area), "--licence-level-dbuvm", "70"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+
+    assert answer["plans"] == []
+    assert answer["licences"] == [{"name": "licence.geojson", "level_dbuvm": 70.0, "sites": None}]
+    assert {one["licence"] for one in answer["reaching_out_as_planned"]} == {"licence.geojson"}
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--vary", "colour"], "--vary: cannot be colour; some of offset,power,azimuth,tilt,pattern,on-off"),
+        (["--vary", "power", "--power-steps", "3"], "--power-steps: cannot be '3'; LEAST:GREATEST:STEP, as -6:0:3"),
+        (["--vary", "power", "--power-steps", "3:0:1"], "least 3 lies above greatest 0"),
+        (["--vary", "power", "--power-steps", "0:90:1"], "--power-steps: cannot be used"),
+        (["--vary", "power"], "nothing may be varied"),
+        (["--vary", "power", "--tilt-steps", "0:2:1"], "--tilt-steps: does nothing where tilt is not varied"),
+        (["--vary", "power", "--max-changed", "2"], "--max-changed: does nothing with --vary"),
+        (["--vary", "power", "--max-offset-us", "2"], "--max-offset-us: does nothing where offsets are not varied"),
+        (["--vary", "pattern", "--patterns", "east"], "there is no site 'east'"),
+        (["--vary", "offset", "--cost", "trip:3"], "--cost: cannot be 'trip:3'; one of visit, rigging, licence"),
+        (["--vary", "offset", "--hold", "east"], "there is no site 'east'"),
+        (["--vary", "offset", "--licence-level-dbuvm", "60"], "does nothing without --licence"),
+        (["--power-steps", "-6:0:3"], "--power-steps: does nothing without --vary"),
+    ],
+)
+def test_what_cannot_be_done_is_said(capsys: pytest.CaptureFixture[str], options: list[str], said: str) -> None:
+    """Exit code 2 and a line in words."""
+    assert main([*VARY, *options]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_ctrl_c_stops_the_search_once_and_the_command_the_second_time() -> None:
+    """The first is kept as a wish to stop, the second goes where it always went."""
+    usual = signal.getsignal(signal.SIGINT)
+    with stopped_by_hand() as stopped:
+        assert not stopped()
+        os.kill(os.getpid(), signal.SIGINT)
+        assert stopped()
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGINT)
+    assert signal.getsignal(signal.SIGINT) is usual
