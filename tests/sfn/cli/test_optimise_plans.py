@@ -12,7 +12,7 @@ from sfn.cli.plan_options import stopped_by_hand
 from tests.sfn.cli.test_keys_in_help import unspoken
 from tests.sfn.networks import EXAMPLE_PATH
 
-VARY = ["optimise", str(EXAMPLE_PATH), "--pixel-m", "2500", "--objective", "area", "--budget-s", "2"]
+VARY = ["optimise", str(EXAMPLE_PATH), "--pixel-m", "2500", "--objective", "area", "--budget-s", "10"]
 
 
 def test_every_key_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:

@@ -69,7 +69,7 @@ def served_km2(network: Network, *, grid: Grid) -> float:
     return float(levels.area_km2()[is_served(found.quality_class)].sum())
 
 
-def search(tree: dict[str, Any], levels: Coverage, *, vary: str, budget_s: float = 20.0, **asked: Any) -> Plans:
+def search(tree: dict[str, Any], levels: Coverage, *, vary: str, budget_s: float = 300.0, **asked: Any) -> Plans:
     """Plans by area."""
     network = read(json.dumps(tree))
     held = frozenset(asked.pop("held", ()))
@@ -134,7 +134,7 @@ def test_the_front_is_that_of_every_document(levels: Coverage) -> None:
 def test_a_plan_taken_up_serves_what_it_says(levels: Coverage) -> None:
     """Saved into the document, read and computed from nothing; offsets go through the devices' steps."""
     tree = small()
-    found = search(tree, levels, vary="offset,power,azimuth,pattern", budget_s=6.0)
+    found = search(tree, levels, vary="offset,power,azimuth,pattern", budget_s=20.0)
     answer = plans_document(found)
 
     assert len(answer["plans"]) >= 2
@@ -152,7 +152,7 @@ def test_a_licence_holds_in_every_plan(levels: Coverage) -> None:
     """No site reaches out of its contour where it does not as planned; what it does already is told."""
     line = {"sites": ["north"], "power_db": {"least": 0, "greatest": 9, "step": 3}}
     tree = small(more={"may_change": {"lines": [line]}})
-    free = search(tree, levels, vary="power", budget_s=3.0)
+    free = search(tree, levels, vary="power", budget_s=30.0)
     assert {one.fields["power_db"] for plan in free.plans for one in plan.changes} - {3.0}
     # the contour of 3 dB more at 70 dB(uV/m), as a box of all its pixels
     north = levels.level_dbuvm[0].reshape(levels.grid.shape)
@@ -162,7 +162,7 @@ def test_a_licence_holds_in_every_plan(levels: Coverage) -> None:
     lat, lon = levels.grid.lat_deg[rows], levels.grid.lon_deg[columns]
     s, n, w, e = lat.min() - half, lat.max() + half, lon.min() - wide, lon.max() + wide
     box = Area(np.array([(w, s), (e, s), (e, n), (w, n), (w, s)]))
-    bound = search(tree, levels, vary="power", budget_s=3.0, licences=(Licence("box", 70.0, (box,)),))
+    bound = search(tree, levels, vary="power", budget_s=30.0, licences=(Licence("box", 70.0, (box,)),))
     raised = {one.fields["power_db"] for plan in bound.plans for one in plan.changes}
 
     outside = ~((levels.grid.lat_deg[:, None] > s) & (levels.grid.lat_deg[:, None] < n)
@@ -173,7 +173,7 @@ def test_a_licence_holds_in_every_plan(levels: Coverage) -> None:
     assert raised == {3.0}
     at = place(free.network)["north"]
     dot = Area(np.array([(at.lon_deg + x, at.lat_deg + y) for x, y in ((-0.01, 0), (0.01, 0), (0, 0.01), (-0.01, 0))]))
-    tight = search(tree, levels, vary="power", budget_s=3.0, licences=(Licence("dot", 70.0, (dot,)),))
+    tight = search(tree, levels, vary="power", budget_s=30.0, licences=(Licence("dot", 70.0, (dot,)),))
     assert tight.overstepped[0].site == "north"
     assert tight.plans == ()
 
@@ -181,7 +181,7 @@ def test_a_licence_holds_in_every_plan(levels: Coverage) -> None:
 def test_what_cannot_be_varied_is_named_with_why(levels: Coverage) -> None:
     """Each site and lever that was asked for and has nothing to try."""
     found = search(
-        small(), levels, vary="offset,power,azimuth,tilt,pattern,on-off", budget_s=1.0, held=("north",),
+        small(), levels, vary="offset,power,azimuth,tilt,pattern,on-off", budget_s=30.0, held=("north",),
         general=SiteChanges(on_air=True),
     )  # fmt: skip
     left = {(one.site, one.what): one.code for one in found.not_varied}
@@ -204,7 +204,7 @@ def test_nothing_to_vary_is_refused(levels: Coverage) -> None:
 def test_doubts_travel(levels: Coverage) -> None:
     """Assumed costs, predicted medians, and a gain within the sampling of places are said."""
     tree = small(more={"may_change": {"lines": LINES}})
-    found = search(tree, levels, vary="power,azimuth,pattern", budget_s=3.0)
+    found = search(tree, levels, vary="power,azimuth,pattern", budget_s=30.0)
     answer = plans_document(found)
 
     assert answer["costs"]["assumed"] is True
@@ -217,7 +217,7 @@ def test_doubts_travel(levels: Coverage) -> None:
         assert shown["sampling"] == pytest.approx(2 * np.sqrt((area[changed] ** 2).sum()))
         assert shown["within_sampling"] == (plan.gain <= shown["sampling"])
         assert any("sampling of places leaves open" in said for said in shown["says"]) == shown["within_sampling"]
-    dear = search(tree, levels, vary="power", budget_s=1.0, costs=ChangeCosts(visit=10, licence_change=0.5))
+    dear = search(tree, levels, vary="power", budget_s=30.0, costs=ChangeCosts(visit=10, licence_change=0.5))
     assert plans_document(dear)["costs"]["assumed"] is False
     assert {one.cost for one in dear.plans} <= {10.5}
 
