@@ -25,7 +25,7 @@ Three readings with a restart between are what a sheet asks for (common practice
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 Settings = Literal["none", "planned", "split", "part", "other", "back"]
@@ -34,6 +34,8 @@ ENOUGH_N = 3
 MOST_READINGS_N = 5
 SLIP = "slip"
 """Key of what is said while a slip is asked about and not answered."""
+GAP = "%(deadline)s"
+"""Stands for the deadline in a message."""
 UNREAD = "unread"
 """Key of what is said while a number cannot be read; the names of the fields follow its word."""
 
@@ -47,11 +49,20 @@ class Advice:
     text: str
     sent: str = ""
     """What is left of the sentence once it was sent; empty where all of it is."""
+    message: str = ""
+    """The sentence with `GAP` where the deadline stands: what a catalogue of another language goes by."""
+    deadline: str = ""
+    """By when the old values go back; empty where nothing says so."""
 
     @property
     def after(self) -> str:
         """What still holds once it was sent."""
         return self.sent or self.text
+
+    @property
+    def message_after(self) -> str:
+        """The same as a message."""
+        return self.sent or self.message
 
     def as_json(self) -> dict[str, Any]:
         """As data."""
@@ -85,6 +96,17 @@ def advice(
     """
     if not 0 <= agreeing_n <= readings_n:
         raise ValueError(f"agreeing_n must be from 0 to readings_n, got {agreeing_n} of {readings_n}")
+    made = _case(
+        settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline=GAP if deadline else "",
+        can_go_back=can_go_back, going_back=going_back,
+    )  # fmt: skip
+    return replace(made, text=made.text.replace(GAP, deadline), message=made.text, deadline=deadline)
+
+
+def _case(
+    settings: Settings, *, readings_n: int, agreeing_n: int, deadline: str, can_go_back: bool, going_back: bool
+) -> Advice:
+    """The same, with a gap for the deadline."""
     if going_back:
         settings = "other" if settings in ("split", "part") else settings
         return _back_advice(settings, readings_n=readings_n, agreeing_n=agreeing_n, deadline=deadline)
@@ -184,7 +206,10 @@ def advice_table(*, deadline: str, can_go_back: bool, going_back: bool = False) 
     slip = "Something typed looks like a slip. Answer the question under it before you go by anything here."
     every: tuple[Settings, ...] = ("none", "planned", "split", "part", "other", "back")
     unread = "Correct what is typed there before you go by anything here."
-    asked = {SLIP: Advice("repeat", "Check what is asked", slip), UNREAD: Advice("repeat", "Cannot be read", unread)}
+    asked = {
+        SLIP: Advice("repeat", "Check what is asked", slip, message=slip),
+        UNREAD: Advice("repeat", "Cannot be read", unread, message=unread),
+    }
     return asked | {
         key_of(one, n, agreeing): advice(
             one, readings_n=n, agreeing_n=agreeing, deadline=deadline, can_go_back=can_go_back, going_back=going_back

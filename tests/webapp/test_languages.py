@@ -4,6 +4,7 @@ import html
 import re
 from collections import Counter
 from collections.abc import Iterator
+from itertools import product
 from pathlib import Path
 from typing import Any, get_args
 
@@ -17,15 +18,23 @@ from sfn.check.doubts import DOUBTS
 from sfn.errors import PlanError
 from sfn.plan import read_document
 from sfn.plan.stage import Source, StageKind
+from sfn.survey.at_site import advice_table
 from sfn.timing import tolerated
 from tests.webapp.paper_text import text_of
 from webapp.on_air.printing import STAMPS
 from webapp.shell import languages
+from webapp.standing.readings import LABELS, LEVELS, LOCKS
+from webapp.standing.release import State
 from webapp.store.store import Store
 
 ROOT = Path(__file__).parents[2]
-TEMPLATES = ("sheet_body", "to_enter")
-PYTHON = ("on_air/printing.py", "on_air/packet.py", "shell/languages.py")
+TEMPLATES = (
+    "_partials/sheet_body", "_partials/to_enter", "_partials/way_back", "_partials/head_end_body",
+    "on_air/site_reading", "on_air/reading_links_paper",
+)  # fmt: skip
+PYTHON = ("on_air/printing.py", "on_air/packet.py", "on_air/site_reading.py", "shell/languages.py")
+SCRIPT = ROOT / "webapp" / "static" / "reading.js"
+SAID = re.compile(r'\bsay\("((?:[^"\\]|\\.)*)"')
 NO_FIGURES = r"(checksum|Prüfsumme) [0-9a-f]{8}|1st 2nd 3rd|1\. 2\. 3\."
 SLOT, TAG, FIGURE = re.compile(r"%\(\w+\)s"), re.compile(r"</?\w+[^>]*>"), re.compile(r"\d[\d\u202f]*(?:\.\d+)?")
 
@@ -33,16 +42,26 @@ SLOT, TAG, FIGURE = re.compile(r"%\(\w+\)s"), re.compile(r"</?\w+[^>]*>"), re.co
 def messages() -> Iterator[str]:
     """Everything that is printed in the crew's language."""
     for name in TEMPLATES:
-        with (ROOT / "templates" / "_partials" / f"{name}.html").open("rb") as file:
+        with (ROOT / "templates" / f"{name}.html").open("rb") as file:
             for _, _, found, _ in babel_extract(file, ("_", "gettext"), [], {}):
                 yield found if isinstance(found, str) else found[0]
     for name in PYTHON:
         with (ROOT / "webapp" / name).open("rb") as file:
             yield from (str(found) for _, _, found, _ in extract_python(file, ("word",), [], {}) if found)
+    yield from SAID.findall(SCRIPT.read_text(encoding="utf-8"))
+    yield from (label for labels in (LOCKS, LEVELS) for _, label in labels)
+    yield from (*LABELS.values(), *advised_texts(), *get_args(State))
     yield from (stamp for stamp in STAMPS.values() if stamp)
     yield from (doubt.why for doubt in DOUBTS.values())
     yield from (*get_args(StageKind), *get_args(Source), *languages.UNIT_WORDS, "main", "standby", "not known")
     yield "a tenth of the service's tolerance, none was given"
+
+
+def advised_texts() -> Iterator[str]:
+    """Every word and sentence of advice, with and without a deadline, back known or not, while going back or not."""
+    for deadline, known, back in product(("04:00", ""), (True, False), (True, False)):
+        for one in advice_table(deadline=deadline, can_go_back=known, going_back=back).values():
+            yield from (one.word, one.message, one.message_after)
 
 
 def test_every_message_is_there_in_german() -> None:
@@ -58,7 +77,19 @@ def test_every_message_is_there_in_german() -> None:
         assert not found.fuzzy, message
         assert set(SLOT.findall(message)) == set(SLOT.findall(str(found.string))), message
         assert sorted(TAG.findall(message)) == sorted(TAG.findall(str(found.string))), message
-    assert {str(one.id) for one in german if one.id} <= set(wanted)  # and nothing that is printed no more
+    assert {str(one.id) for one in german if one.id and not one.context} <= set(wanted)  # and nothing else
+
+
+def test_what_the_script_says_is_sent_to_it() -> None:
+    """Every message of the script bears the comment by which a page picks it."""
+    with (languages.FOLDER / "de.po").open("rb") as file:
+        german = read_po(file, locale="de")
+    said = SAID.findall(SCRIPT.read_text(encoding="utf-8"))
+    assert len(said) > 25
+    for message in said:
+        found = german.get(message)
+        assert found is not None, message
+        assert languages.TELEPHONE in found.auto_comments, message
 
 
 def test_the_words_of_a_missing_tolerance_are_those_of_the_engine() -> None:

@@ -11,6 +11,7 @@ from webapp.on_air.printing import HeadEndLine, as_file, code_says, locked, prin
 from webapp.paper import Paper, pdf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, SettingsDep, StoreDep
+from webapp.shell.languages import crew_language
 from webapp.shell.public import public_address
 from webapp.shell.render import page
 from webapp.standing.release import Released, released
@@ -32,6 +33,12 @@ class HeadEndPage(Context):
     """Whether every one of them may be entered."""
     address: str
     """Where this page is found by others; empty where the application has no public address."""
+    crew: str
+    """The language of the crew, in which it is printed."""
+
+    def language(self) -> str:
+        """The crew's."""
+        return self.crew
 
 
 @router.get("/networks/{network_id}/head-end")
@@ -39,7 +46,8 @@ def show(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, s
     """Every field that is entered at the head-end."""
     address = public_address(settings, to("head_end.show", opened.head.id))
     lines = head_end_lines(released(opened, store, maps))
-    return page(request, HeadEndPage(opened.head, lines, all(line.line.issued for line in lines), address))
+    issued = all(line.line.issued for line in lines)
+    return page(request, HeadEndPage(opened.head, lines, issued, address, crew_language(opened.network)))
 
 
 @router.get("/networks/{network_id}/head-end.pdf")
@@ -47,7 +55,7 @@ def as_pdf(opened: NetworkDep, store: StoreDep, maps: MapsDep, settings: Setting
     """The same as a PDF."""
     address = public_address(settings, to("head_end.show", opened.head.id))
     lines, number = head_end_lines(released(opened, store, maps)), opened.head.revision.number
-    opens = code_says(number, locked=locked(store, settings))
+    opens = code_says(number, locked=locked(store, settings), language=crew_language(opened.network))
     made = pdf(printed_head_end(opened, lines, address=address, opens=opens), paper=paper)
     issued = all(line.line.issued for line in lines)
     return as_file(made, f"head-end-network-{opened.head.id}-revision-{number}{'' if issued else '-not-issued'}.pdf")

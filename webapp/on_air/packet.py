@@ -208,7 +208,7 @@ def packet(
     parts += [_sheet(opened, line, by_site[line.sheet.site.id], base=base, asked=asked) for line in in_steps]
     if away := head_end_lines(found):
         address = outside(base, to("head_end.show", opened.head.id)) if base else ""
-        opens = code_says(opened.head.revision.number, locked=asked)
+        opens = code_says(opened.head.revision.number, locked=asked, language=crew_language(opened.network))
         parts.append(printed_head_end(opened, away, address=address, opens=opens))
     return pdf([*parts, printed_links(opened, lines)], paper=paper, tell=tell)
 

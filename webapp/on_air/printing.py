@@ -198,9 +198,11 @@ def printed_sheet(opened: Opened, line: SheetLine, *, address: str, opens: str) 
 def printed_head_end(opened: Opened, lines: tuple[HeadEndLine, ...], *, address: str, opens: str) -> Printed:
     """The head-end sheet as it goes to paper."""
     issued = all(line.line.issued for line in lines)
-    body = paper_html(HeadEndPaper(opened.head, lines, issued, address))
-    stamp = "" if issued else "NOT ISSUED"
-    return Printed(body, foot_of(opened, "head-end"), address, opens, stamp, stand_ins(opened))
+    with printed_in(crew_language(opened.network)):
+        body = paper_html(HeadEndPaper(opened.head, lines, issued, address))
+        stamp = "" if issued else word("NOT ISSUED")
+        foot, pages = foot_of(opened, word("head-end")), word("page %(page)s of %(pages)s")
+        return Printed(body, foot, address, opens, stamp, stand_ins(opened), pages)
 
 
 def printed_change(opened: Opened, context: ChangePage, found: Released) -> Printed:
@@ -215,8 +217,10 @@ def printed_change(opened: Opened, context: ChangePage, found: Released) -> Prin
 
 def printed_links(opened: Opened, lines: tuple[LinkLine, ...]) -> Printed:
     """Links for technicians as they go to paper."""
-    body = paper_html(ReadingLinksPaper(opened.head, lines))
-    return Printed(body, foot_of(opened, "links for technicians"), names=stand_ins(opened))
+    with printed_in(crew_language(opened.network)):
+        body = paper_html(ReadingLinksPaper(opened.head, lines))
+        foot, pages = foot_of(opened, word("links for technicians")), word("page %(page)s of %(pages)s")
+        return Printed(body, foot, names=stand_ins(opened), pages=pages)
 
 
 def as_file(made: bytes, name: str) -> Response:

@@ -92,12 +92,14 @@ def open_link(links: Links, session_key: str, token: str) -> SiteLink:
         raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-damaged"))
     if kept.withdrawn_at is not None:
         links.tried(kept)
-        what = f"this link was withdrawn on {kept.withdrawn_at:%Y-%m-%d %H:%M} UTC"
+        at = f"{kept.withdrawn_at:%Y-%m-%d %H:%M}"
+        what = f"this link was withdrawn on {at} UTC"
     elif datetime.now(UTC) > kept.ends_at:
-        what = f"this link ended on {kept.ends_at:%Y-%m-%d %H:%M} UTC"
+        at = f"{kept.ends_at:%Y-%m-%d %H:%M}"
+        what = f"this link ended on {at} UTC"
     else:
         return replace(link, ends_at=min(link.ends_at, kept.ends_at))
-    raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-ended"))
+    raise RefusedError(410, Problem("link", what, _NEW_ONE, code="link-ended", values={"at": at}))
 
 
 def checked_days(days: int) -> None:
@@ -138,10 +140,10 @@ def read_link(session_key: str, token: str, *, now: datetime | None = None) -> S
         ) from None
     ends_at = signed_at.astimezone(UTC) + timedelta(days=days)
     if (now or datetime.now(UTC)) > ends_at:
-        what = f"this link ended on {ends_at:%Y-%m-%d %H:%M} UTC"
+        at = f"{ends_at:%Y-%m-%d %H:%M}"
         raise RefusedError(
             410,
-            Problem("link", what, _NEW_ONE, code="link-ended"),
+            Problem("link", f"this link ended on {at} UTC", _NEW_ONE, code="link-ended", values={"at": at}),
         )
     return SiteLink(network_id, site_id, revision, ends_at, str(rest[0]) if rest else "")
 

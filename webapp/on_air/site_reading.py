@@ -26,6 +26,7 @@ from webapp.config.settings import Settings
 from webapp.on_air.site_links import SiteLink, open_link
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
+from webapp.shell.languages import crew_language, printed_in, rules_said, telephone_words, told, word
 from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import notice, page
 from webapp.standing.readings import (
@@ -110,6 +111,8 @@ class SiteReadingPage(Context):
     """Reports by which every field stands as wanted already; empty where one does not, or they were sent from here."""
     last: Kept | None
     """What was sent last on this route; None where that is nothing, or the sheet may not be gone by."""
+    words: str
+    """What its script says in the crew's language, as JSON; empty in English."""
     rules: str
     """Table of questions and advice as JSON; empty where the sheet may not be gone by: it would tell the setting."""
     seen: str
@@ -120,6 +123,10 @@ class SiteReadingPage(Context):
     """The change under way, if one is."""
     step: LiveStep | None
     """This site's step of it, if it has one."""
+
+    def language(self) -> str:
+        """The crew's."""
+        return crew_language(self.sheet.network)
 
 
 @router.get("/site/{token}")
@@ -173,7 +180,8 @@ def take(
     _keep(store, link, typed, issued=line.issued and fresh)
     if wants_json(request):
         return JSONResponse({"kept": True, "sending": typed.body["sending"], "next": secrets.token_urlsafe(12)})
-    notice(request, "The office has it. Thank you.")
+    with printed_in(crew_language(planned.network)):
+        notice(request, word("The office has it. Thank you."))
     return RedirectResponse(to("site_reading.show", token), 303)
 
 
@@ -291,8 +299,11 @@ def _again(
     if not wants_json(request):
         return _page(request, token, settings, store, maps, form, problems=problems, questions=questions, status=422)
     ticked = confirmed(form)
+    link = open_link(store.links, settings.session_key, token)
+    with printed_in(crew_language(_planned(link, store, maps).network)):
+        found = [p.as_json() | {"told": told(p)} for p in problems]
     asked = [{"field": q.field, "text": q.text, "confirmed": f"{q.field}: {q.text}" in ticked} for q in questions]
-    return JSONResponse({"kept": False, "problems": [p.as_json() for p in problems], "questions": asked}, 422)
+    return JSONResponse({"kept": False, "problems": found, "questions": asked}, 422)
 
 
 def _page(
@@ -343,6 +354,8 @@ def _page(
     )
     if last is not None and there is not None and _overtaken(last, there):
         last = None
+    with printed_in(crew_language(planned.network)):
+        words, rules = telephone_words(), rules_said(table.as_json(), table.advised_by_case())
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,
@@ -371,7 +384,8 @@ def _page(
         start=table.advised({}, {})[0] if there is None else there.advice,
         stands=() if there is None or last is not None else there.reports,
         last=last,
-        rules=json.dumps(table.as_json(), ensure_ascii=False, separators=(",", ":")) if holds else "",
+        words=words,
+        rules=json.dumps(rules, ensure_ascii=False, separators=(",", ":")) if holds else "",
         seen=_seen(link, line, fresh, store, live),
         live=live,
         step=step,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from sfn.errors import Problem
+from webapp.shell.languages import LANGUAGE
 from webapp.store.roles import Person
 from webapp.store.store import Revision
 
@@ -78,8 +79,8 @@ class Context:
     TAB: ClassVar[str] = ""
 
     def language(self) -> str:
-        """The language of what `_()` marks in its template: English, but for what the crew reads."""
-        return "en"
+        """The language of what `_()` marks in its template: that which holds, English where none was chosen."""
+        return LANGUAGE.get()
 
     def moved_keys(self, made: Mapping[str, Any]) -> Mapping[str, Any]:  # noqa: ARG002
         """Keys under which scripts found something before it moved, out of the plain record; none usually."""

@@ -5,26 +5,35 @@ is the language of the templates and needs none. Numbers, units and dates are th
 on a sheet is what stands on the device, in the tables and on the telephone.
 """
 
-from collections.abc import Iterator
+import json
+import re
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sfn.check.doubts import DOUBTS
 from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.report import numbers
+from sfn.survey.at_site import Advice
 from webapp.shell.places_said import text_said
 
 if TYPE_CHECKING:
+    from babel.messages.catalog import Catalog
     from babel.support import Translations
 
 FOLDER = Path(__file__).parent.parent / "languages"
 ENGLISH = "en"
 LANGUAGE: ContextVar[str] = ContextVar("language", default=ENGLISH)
+TELEPHONE = "telephone"
+"""Comment of the catalogues at what the technician's page says by its script."""
+WHAT, EXPECTED = "what", "expected"
+"""Contexts of the catalogues under which a problem's code stands: what is wrong, and what would be right."""
+_GAPS = re.compile(r"%\((\w+)\)s")
 UNIT_WORDS = ("steps of", "samples at")
 """Words within a unit that `sfn.report.numbers` writes."""
 
@@ -46,23 +55,29 @@ def printed_in(language: str) -> Iterator[None]:
 
 
 @cache
+def _read(language: str) -> "Catalog":
+    """The messages of a language, as its file has them."""
+    # Only where another language is printed: it takes 0.1 s.
+    from babel.messages.pofile import read_po
+
+    with (FOLDER / f"{language}.po").open("rb") as file:
+        return read_po(file, locale=language)
+
+
+@cache
 def catalogue(language: str) -> "Translations":
-    """The messages of a language.
+    """The messages of a language, to be looked up.
 
     Raises
     ------
     OSError
         If there is no catalogue of it.
     """
-    # Only where another language is printed: English needs no Babel.
     from babel.messages.mofile import write_mo
-    from babel.messages.pofile import read_po
     from babel.support import Translations
 
-    with (FOLDER / f"{language}.po").open("rb") as file:
-        read = read_po(file, locale=language)
     compiled = BytesIO()
-    write_mo(compiled, read)
+    write_mo(compiled, _read(language))
     compiled.seek(0)
     return Translations(compiled)
 
@@ -96,14 +111,75 @@ def in_english(said: str) -> str:
     return said if LANGUAGE.get() == ENGLISH else word("[in English: %(said)s]") % {"said": said}
 
 
+def by_code(problem: Problem, part: str) -> str:
+    """What the catalogue says of a problem's code, its figures filled in; empty where it has nothing or lacks a figure.
+
+    Parameters
+    ----------
+    problem : Problem
+    part : {'what', 'expected'}
+    """
+    said = str(catalogue(LANGUAGE.get()).pgettext(part, problem.code))
+    gaps = {key: _figure(key, value) for key, value in problem.values.items()}
+    gaps |= {"sites": ", ".join(problem.sites), "stages": ", ".join(problem.stages)}
+    known = said != problem.code and set(_GAPS.findall(said)) <= gaps.keys()
+    return said % gaps if known else ""
+
+
+def _figure(key: str, value: float | str | None) -> str:
+    """A figure of a problem, as pages print it."""
+    if isinstance(value, str) or value is None:
+        return value or ""
+    return numbers.us(value, 4) if key.endswith("_us") else numbers.number(value, 3)
+
+
 def doubt(problem: Problem) -> str:
-    """A doubt as a sheet prints it: in another language its kind by its code, then the check's own English sentence."""
-    said = in_english(text_said(problem.what))
-    if LANGUAGE.get() == ENGLISH or problem.code not in DOUBTS:
+    """A doubt as a sheet prints it.
+
+    In another language what its code says there; where that is nothing, its kind, and the check's own English sentence.
+    """
+    said = text_said(problem.what)
+    if LANGUAGE.get() == ENGLISH:
         return said
-    return f"{word(DOUBTS[problem.code].why)} {said}"
+    if theirs := by_code(problem, WHAT):
+        return theirs
+    kind = f"{word(DOUBTS[problem.code].why)} " if problem.code in DOUBTS else ""
+    return kind + in_english(said)
 
 
 def wanted(problem: Problem) -> str:
     """What would be right instead, as a sheet prints it."""
-    return in_english(text_said(problem.expected))
+    said = text_said(problem.expected)
+    return said if LANGUAGE.get() == ENGLISH else by_code(problem, EXPECTED) or in_english(said)
+
+
+def told(problem: Problem) -> str:
+    """What is wrong and what would be right, as the technician's page tells it."""
+    return "; ".join(filter(None, (doubt(problem), wanted(problem) if problem.expected else "")))
+
+
+def advised(advice: Advice) -> str:
+    """What is to be done at a site, in a sentence."""
+    return advice.text if LANGUAGE.get() == ENGLISH else word(advice.message) % {"deadline": advice.deadline}
+
+
+def advised_after(advice: Advice) -> str:
+    """What still holds of it once it was sent."""
+    return advice.after if LANGUAGE.get() == ENGLISH else word(advice.message_after) % {"deadline": advice.deadline}
+
+
+def rules_said(rules: dict[str, Any], advice: Mapping[str, Advice]) -> dict[str, Any]:
+    """The table that a telephone goes by, its advice in the language that is printed."""
+    said = {key: one.as_json() | {"word": word(one.word), "text": advised(one)} for key, one in advice.items()}
+    return rules | {"advice": said}
+
+
+def telephone_words() -> str:
+    """What the script of a technician's page says, and problems by their codes, as JSON; empty in English."""
+    language = LANGUAGE.get()
+    if language == ENGLISH:
+        return ""
+    said = {str(one.id): str(one.string) for one in _read(language) if TELEPHONE in one.auto_comments}
+    codes = {str(one.id): str(one.string) for one in _read(language) if one.context == WHAT}
+    wanted_by = {str(one.id): str(one.string) for one in _read(language) if one.context == EXPECTED}
+    return json.dumps({"said": said, WHAT: codes, EXPECTED: wanted_by}, ensure_ascii=False)

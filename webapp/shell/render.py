@@ -21,9 +21,10 @@ from sfn.visible import visible
 from webapp.config.addresses import OPENAPI, beside, inside, leaflet, static, to
 from webapp.config.bundled import folder
 from webapp.forms.places import anchor as anchor
+from webapp.shell import languages
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, Frame, NetworkHead
-from webapp.shell.languages import LANGUAGE, doubt, in_english, native, printed_in, wanted, word, words
+from webapp.shell.languages import LANGUAGE, printed_in, word, words
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
 from webapp.shell.tabs import GROUPS, tried_in
@@ -33,6 +34,8 @@ from webapp.work.maps import Maps
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
 NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "unit_text", "degrees")
+# What another language than English may print otherwise.
+SAID = ("native", "word", "doubt", "wanted", "told", "in_english", "advised", "advised_after")
 
 
 class Typed(str):
@@ -91,7 +94,7 @@ def environment() -> Environment:
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})
-    made.filters |= {"native": native, "word": word, "doubt": doubt, "wanted": wanted, "in_english": in_english}
+    made.filters |= {name: getattr(languages, name) for name in SAID}
     return made
 
 

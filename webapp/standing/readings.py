@@ -93,13 +93,15 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
         if not text:
             return None
         expected = f"a number from {written(least)} to {written(greatest)} {unit}"
+        figures = {"typed": text, "least": written(least), "greatest": written(greatest), "unit": unit}
         try:
             value = float(number_written(text))
         except ValueError as wrong:
-            problems.append(Problem(name, str(wrong), expected, code="not-a-number", fields=(name,)))
+            problems.append(Problem(name, str(wrong), expected, code="not-a-number", fields=(name,), values=figures))
             return None
         if not least <= value <= greatest:
-            problems.append(Problem(name, f"{text} is out of range", expected, code="out-of-range", fields=(name,)))
+            what = f"{text} is out of range"
+            problems.append(Problem(name, what, expected, code="out-of-range", fields=(name,), values=figures))
         return value
 
     name = form.get("route") or made.routes[0].row.route
@@ -124,9 +126,10 @@ def typed_reading(form: Mapping[str, str], made: Sheet, *, now: datetime) -> Typ
             Problem(
                 "plane",
                 "a reading needs the plane it was taken at",
-                ", ".join(t.plane for t in route.planes),
+                planes := ", ".join(t.plane for t in route.planes),
                 code="plane-missing",
                 fields=("plane",),
+                values={"planes": planes},
             )
         )
     initials = form.get("initials", "").strip()
@@ -234,7 +237,8 @@ def _texts(form: Mapping[str, str]) -> dict[str, str]:
 def _too_long(name: str, text: str, most_n: int) -> Problem:
     """Refuse a text that would have to be cut."""
     what = f"{LABELS.get(name, 'Initials')}: {grouped(len(text))} characters are too many, and none is cut off unasked"
-    return Problem(name, what, f"{grouped(most_n)} at most", code="too-long", fields=(name,))
+    values = {"typed_n": grouped(len(text)), "most_n": grouped(most_n)}
+    return Problem(name, what, f"{grouped(most_n)} at most", code="too-long", fields=(name,), values=values)
 
 
 def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str = "taken_at") -> str:
@@ -251,6 +255,7 @@ def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str =
                 "as 2026-09-14 08:30, in UTC",
                 code="not-a-date",
                 fields=(name,),
+                values={"typed": text},
             )
         )
         return ""
@@ -264,6 +269,7 @@ def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str =
                 f"the time of the reading, in UTC; it is {now:%Y-%m-%d %H:%M} now",
                 code="date-in-the-future",
                 fields=(name,),
+                values={"typed": f"{at:%Y-%m-%d %H:%M}", "now": f"{now:%Y-%m-%d %H:%M}"},
             )
         )
     if at < now - _BEHIND:
@@ -274,6 +280,7 @@ def time_typed(text: str, now: datetime, problems: list[Problem], *, name: str =
                 "the time of the reading",
                 code="date-long-past",
                 fields=(name,),
+                values={"typed": f"{at:%Y-%m-%d %H:%M}"},
             )
         )
     return f"{at:%Y-%m-%d %H:%M}"

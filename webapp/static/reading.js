@@ -18,6 +18,20 @@ let ended = false;  // the link is over
 let again = 0;
 let askAgain = false;  // a question went while its field was typed in
 
+// The crew's language: `say` looks a text of this script up, `byCode` a problem's code; `inEnglish` names as English
+// what has no other words yet. Without a catalogue all of it is English.
+const words = form.dataset.words ? JSON.parse(form.dataset.words) : null;
+const filled = (text, gaps) => text.replace(/%\((\w+)\)s/g, (_, name) => gaps[name]);
+const say = (text, gaps = {}) => filled((words && words.said[text]) || text, gaps);
+const inEnglish = (said) => (words && said ? say("[in English: %(said)s]", { said }) : said);
+const byCode = (part, code, gaps) => {
+  const text = words && words[part][code];
+  return text && [...text.matchAll(/%\((\w+)\)s/g)].every((gap) => gap[1] in gaps) ? filled(text, gaps) : "";
+};
+// A problem of the office's answer; `told` where the office knew the language.
+const whatSaid = (p) => byCode("what", p.code, p.values || {}) || inEnglish(p.what);
+const problemSaid = (p) => p.told || [whatSaid(p), byCode("expected", p.code, p.values || {}) || inEnglish(p.expected)].filter(Boolean).join("; ");
+
 const tell = (sentence, state) => {
   told.textContent = sentence;
   told.dataset.state = state;
@@ -45,7 +59,7 @@ const hold = (name, value) => {
     localStorage.setItem(name, JSON.stringify(value));
     return true;
   } catch {
-    tell("This browser keeps nothing: do not close the page before the office has answered.", "unkept");
+    tell(say("This browser keeps nothing: do not close the page before the office has answered."), "unkept");
     return false;
   }
 };
@@ -68,7 +82,7 @@ const ask = (questions) => {
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
     tick.checked = question.confirmed === true || ticked.has(tick.value);
-    label.append(tick, ` ${spelled(question.text)} `, one("span", "Tick it if it is so; else correct it.", "quiet"));
+    label.append(tick, ` ${inEnglish(spelled(question.text))} `, one("span", say("Tick it if it is so; else correct it."), "quiet"));
     box.append(label);
     const input = form.elements[question.field], field = input && input.closest && input.closest(".field");
     if (field) {
@@ -83,11 +97,11 @@ const unanswered = () => form.querySelector(".asked input:not(:checked)");
 const mark = (wrong) => {
   for (const said of form.querySelectorAll(".field-wrong")) said.remove();
   for (const input of form.querySelectorAll("[aria-invalid]")) input.removeAttribute("aria-invalid");
-  for (const [name, words] of Object.entries(wrong)) {
+  for (const [name, told] of Object.entries(wrong)) {
     const input = form.elements[name];
     if (!input || !input.setAttribute) continue;
     input.setAttribute("aria-invalid", "true");
-    input.after(one("p", words, "field-wrong"));
+    input.after(one("p", told, "field-wrong"));
     if (input.closest("details")) input.closest("details").open = true;
   }
 };
@@ -97,7 +111,7 @@ const refusals = () => {
   const wrong = {};
   for (const [name, text] of Object.entries(typed())) {
     const most = name === "initials" ? 40 : /^(remarks|test_signal|lock-|level-)/.test(name) ? longest : 200;
-    if (text.length > most) wrong[name] = `${text.length} characters, ${most} at most: nothing is cut off, shorten it`;
+    if (text.length > most) wrong[name] = say("%(n)s characters, %(most)s at most: nothing is cut off, shorten it", { n: text.length, most });
   }
   return wrong;
 };
@@ -115,6 +129,7 @@ const judge = (now) => {
       if (read.wrong) found.wrong[name] = read.wrong;
     }
   }
+  for (const name of Object.keys(found.wrong)) found.wrong[name] = byCode("what", "not-a-number", { typed: typed()[name] }) || inEnglish(found.wrong[name]);
   const wrong = { ...found.wrong, ...refusals() };
   if (now) {
     mark(wrong);
@@ -145,7 +160,7 @@ const bringBack = () => {
   }
   if (!something()) return;
   judge(true);
-  tell("Kept in this telephone, not yet sent to the office.", "kept");
+  tell(say("Kept in this telephone, not yet sent to the office."), "kept");
 };
 
 // The queue: readings that were finished, in their order. `tried` is when one was sent last: a page that comes after
@@ -166,10 +181,10 @@ const show = () => {
     const line = one("li", ""), said = Object.entries(item.form).filter(([name, text]) => text.trim() && /^(set-|reading-|lock-|level-|remarks)/.test(name));
     line.append(one("b", `${item.form.taken_at || officeTime(item.form.taken_clock)} UTC, ${item.form.initials}`), one("p", said.map(([name, text]) => `${label(name)} ${text}`).join(" · ")));
     if (item.refused) {
-      const button = one("button", "Take it back to correct it", "second");
+      const button = one("button", say("Take it back to correct it"), "second");
       button.type = "button";
       button.addEventListener("click", () => takeBack(item));
-      line.append(one("p", `The office did not take it: ${item.refused}`, "field-wrong"), button);
+      line.append(one("p", say("The office did not take it: %(why)s", { why: item.refused }), "field-wrong"), button);
     }
     return line;
   }));
@@ -180,7 +195,7 @@ const label = (name) => {
 };
 const takeBack = (item) => {
   if (something()) {
-    tell("Send what is typed above first, then take this one back.", "kept");
+    tell(say("Send what is typed above first, then take this one back."), "kept");
     return;
   }
   for (const [name, value] of Object.entries(item.form)) if (form.elements[name]) form.elements[name].value = value;
@@ -207,11 +222,11 @@ const anew = (go) => {
   history.scrollRestoration = "manual";
   go();
 };
-const over = (words) => {
+const over = (why) => {
   ended = true;
   if (navigator.serviceWorker && navigator.serviceWorker.controller) navigator.serviceWorker.controller.postMessage({ forget: true });
   if (verdict) verdict.hidden = true;
-  tell(`${words}. Set nothing from this page. What was typed is kept in this telephone, and is sent from a new link for this site.`, "over");
+  tell(say("%(why)s. Set nothing from this page. What was typed is kept in this telephone, and is sent from a new link for this site.", { why }), "over");
 };
 
 const flushQueue = async () => {
@@ -221,13 +236,13 @@ const flushQueue = async () => {
     const [item] = items;
     const left = ANSWER_MS - (Date.now() - (item.tried || 0));
     if (left > 0 && left <= ANSWER_MS && !mine.has(item.form.sending)) {
-      tell("Sent just now, before this page was loaded anew: looking whether the office has it …", "sending");
+      tell(say("Sent just now, before this page was loaded anew: looking whether the office has it …"), "sending");
       again = setTimeout(flush, left);
       return;
     }
     mine.add(item.form.sending);
     if (!retried(item.form.sending, Date.now())) return;
-    tell("Sending to the office …", "sending");
+    tell(say("Sending to the office …"), "sending");
     try {
       const { status, said } = await post(item);
       if (status === 200 && said.kept) {
@@ -235,27 +250,27 @@ const flushQueue = async () => {
         sent += 1;
         continue;
       }
-      const words = [...(said.problems || []).map((p) => `${p.what}; ${p.expected}`), ...(said.questions || []).map((q) => q.text)].join(". ");
-      if (status === 404 || status === 410) over(words);
-      else if (status === 422) unqueue(item.form.sending, (old) => ({ ...old, refused: words }));
+      const why = [...(said.problems || []).map(problemSaid), ...(said.questions || []).map((q) => inEnglish(q.text))].join(". ");
+      if (status === 404 || status === 410) over(why);
+      else if (status === 422) unqueue(item.form.sending, (old) => ({ ...old, refused: why }));
       else {
-        tell(`The office could not take it now (${words || status}). What you finished is kept in this telephone and is sent again; keep this page open, or come back to it.`, "waiting");
+        tell(say("The office could not take it now (%(why)s). What you finished is kept in this telephone and is sent again; keep this page open, or come back to it.", { why: why || status }), "waiting");
         again = setTimeout(flush, AGAIN_MS);
         return;
       }
     } catch {
-      tell("No connection. What you finished is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it.", "waiting");
+      tell(say("No connection. What you finished is kept in this telephone and is sent when the connection is back; keep this page open, or come back to it."), "waiting");
       again = setTimeout(flush, AGAIN_MS);
       return;
     }
   }
   if (ended) return;
-  if (queue().some((item) => item.refused)) tell("The office did not take everything: see below.", "refused");
+  if (queue().some((item) => item.refused)) tell(say("The office did not take everything: see below."), "refused");
   else if (sent && !something()) {
     const address = new URL(location.href);
     address.searchParams.set("sent", Date.now());
     anew(() => location.replace(address));
-  } else if (sent) tell("The office has what you sent. What you typed since then is kept in this telephone, not yet sent.", "kept");
+  } else if (sent) tell(say("The office has what you sent. What you typed since then is kept in this telephone, not yet sent."), "kept");
 };
 // One tab at a time; where there are no locks the office keeps the same sending once.
 const flush = () => (navigator.locks ? navigator.locks.request(queueKey, flushQueue) : flushQueue());
@@ -263,16 +278,16 @@ const flush = () => (navigator.locks ? navigator.locks.request(queueKey, flushQu
 const finish = () => {
   const found = judge(true);
   const wrong = { ...found.wrong };
-  if (!form.elements.initials.value.trim()) wrong.initials = "a reading needs initials";
-  if (!something()) wrong["set-1" in form.elements ? "set-1" : "remarks"] = "nothing was typed";
+  if (!form.elements.initials.value.trim()) wrong.initials = say("a reading needs initials");
+  if (!something()) wrong["set-1" in form.elements ? "set-1" : "remarks"] = say("nothing was typed");
   mark(wrong);
   if (Object.keys(wrong).length) {
-    tell(`Not sent: ${Object.entries(wrong).map(([name, words]) => `${label(name)}: ${words}`).join(". ")}.`, "refused");
+    tell(say("Not sent: %(why)s.", { why: Object.entries(wrong).map(([name, told]) => `${label(name)}: ${told}`).join(". ") }), "refused");
     form.querySelector("[aria-invalid]").scrollIntoView({ block: "center" });
     return;
   }
   if (unanswered()) {
-    tell("Not sent yet: something looks like a slip, see below.", "refused");
+    tell(say("Not sent yet: something looks like a slip, see below."), "refused");
     unanswered().scrollIntoView({ block: "center" });
     return;
   }
@@ -300,7 +315,7 @@ form.addEventListener("input", (event) => {
     askAgain = true;
   }
   judge(false);
-  if (keep()) tell("Kept in this telephone, not yet sent to the office.", "kept");
+  if (keep()) tell(say("Kept in this telephone, not yet sent to the office."), "kept");
 });
 form.addEventListener("change", (event) => {
   if (event.target.type !== "checkbox") askAgain = false;
@@ -319,7 +334,8 @@ form.addEventListener("submit", (event) => {
 // Whether what is shown still holds; a page that was kept may be older than the plan.
 const clockSaid = () => {
   const n = Math.round(Math.abs(ahead()) / 60000), long = n < 60 ? `${n} min` : `${Math.floor(n / 60)} h ${n % 60} min`;
-  return n < 2 ? "" : ` This telephone's clock is ${long} ${ahead() > 0 ? "fast" : "slow"}: do not type times from it.`;
+  if (n < 2) return "";
+  return ` ${ahead() > 0 ? say("This telephone's clock is %(long)s fast: do not type times from it.", { long }) : say("This telephone's clock is %(long)s slow: do not type times from it.", { long })}`;
 };
 const look = async () => {
   if (ended) return;
@@ -328,13 +344,13 @@ const look = async () => {
     const at = Date.parse(answer.headers.get("Date") || "");
     if (!Number.isNaN(at)) hold(clockKey, Date.now() - at);
     const said = await answer.json();
-    if (answer.status === 404 || answer.status === 410) over((said.problems || []).map((p) => p.what).join(". ") || "This link is over");
+    if (answer.status === 404 || answer.status === 410) over((said.problems || []).map(whatSaid).join(". ") || say("This link is over"));
     else if (answer.ok && said.seen !== form.dataset.seen) {
-      if (something()) tell("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept.", "stale");
+      if (something()) tell(say("This page is out of date: something has changed at the office. Set nothing more from it before you reload it; what is typed is kept."), "stale");
       else anew(() => location.reload());
-    } else if (answer.ok) stand(`Looked at the office at ${officeTime().slice(11)} UTC: this page is the present one.${clockSaid()}`);
+    } else if (answer.ok) stand(say("Looked at the office at %(time)s UTC: this page is the present one.", { time: officeTime().slice(11) }) + clockSaid());
   } catch {
-    stand(`No connection at ${officeTime().slice(11)} UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.${clockSaid()}`);
+    stand(say("No connection at %(time)s UTC: nobody can say here whether the plan has changed since this page came. Ask the control room before you set anything.", { time: officeTime().slice(11) }) + clockSaid());
   }
 };
 const until = offline.textContent;
@@ -346,14 +362,14 @@ const stand = (sentence) => {
 
 const worker = async () => {
   if (!window.isSecureContext || !navigator.serviceWorker) {
-    keeps = "This page came without TLS, so it does not open again without a connection: keep it open. What you type stays in this browser.";
+    keeps = say("This page came without TLS, so it does not open again without a connection: keep it open. What you type stays in this browser.");
     return;
   }
   try {
     await navigator.serviceWorker.register(form.dataset.worker, { scope: location.pathname });
     const ready = await navigator.serviceWorker.ready;
     navigator.serviceWorker.addEventListener("message", (event) => {
-      keeps = event.data.kept ? "This page opens without a connection too." : "This page is not wholly kept for use without a connection: keep it open.";
+      keeps = event.data.kept ? say("This page opens without a connection too.") : say("This page is not wholly kept for use without a connection: keep it open.");
       document.documentElement.dataset.kept = event.data.kept ? "yes" : "no";
       stand(looked);
     });
@@ -362,7 +378,7 @@ const worker = async () => {
     const routes = [...document.querySelectorAll("a.other-route")].map((link) => link.href.split("#")[0]);
     ready.active.postMessage({ keep: [...new Set([location.href.split("#")[0], ...files, ...routes])] });
   } catch {
-    keeps = "This browser does not keep the page: it does not open again without a connection. What you type stays in this browser.";
+    keeps = say("This browser does not keep the page: it does not open again without a connection. What you type stays in this browser.");
   }
 };
 
@@ -380,6 +396,6 @@ const address = new URL(location.href);
 if (address.searchParams.has("sent")) {
   address.searchParams.delete("sent");
   history.replaceState(null, "", address);
-  tell("The office has it. Thank you.", "sent");
+  tell(say("The office has it. Thank you."), "sent");
 }
 worker().then(() => { look(); flush(); });
