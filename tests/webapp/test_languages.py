@@ -30,7 +30,7 @@ from webapp.store.store import Store
 ROOT = Path(__file__).parents[2]
 TEMPLATES = (
     "_partials/sheet_body", "_partials/to_enter", "_partials/way_back", "_partials/head_end_body",
-    "on_air/site_reading", "on_air/reading_links_paper",
+    "on_air/site_reading", "on_air/reading_links_paper", "on_air/change",
 )  # fmt: skip
 PYTHON = ("on_air/printing.py", "on_air/packet.py", "on_air/site_reading.py", "shell/languages.py")
 SCRIPT = ROOT / "webapp" / "static" / "reading.js"
@@ -153,3 +153,23 @@ def test_another_language_is_refused_by_name(example: dict[str, Any]) -> None:
     with pytest.raises(PlanError) as refused:
         read_document({**example, "work_order": {"language": "fr"}})
     assert "work_order.language" in refused.value.problems[0].where
+
+
+@pytest.mark.parametrize("what", ["change.pdf", "head-end.pdf"])
+def test_the_german_plan_and_head_end_sheet_have_the_figures_of_the_english(
+    client: TestClient, store: Store, example: dict[str, Any], tmp_path: Path, poppler: None, what: str
+) -> None:
+    """The same numbers, each as often, and no whole English sentence of the template."""
+    example["sites"][0]["delay_fields"][0] |= {"entered_at": "head-end", "transmitter_id": "17"}
+    texts = {}
+    for language in ("en", "de"):
+        order = {"rollback_deadline": "04:00", "language": language}
+        number = store.create({**example, "work_order": order}, author="test", reason="first").network_id
+        text = text_of(client.get(f"/networks/{number}/{what}").content, tmp_path)
+        texts[language] = re.sub(r"\s+", " ", re.sub(r"[0-9a-f]{8}|\d{4}-\d\d-\d\d \d\d:\d\d", "", text))
+    english, german = texts["en"], texts["de"]
+    assert ("Änderungsplan" if what == "change.pdf" else "Blatt für die Kopfstelle") in german
+    assert Counter(FIGURE.findall(english)) == Counter(FIGURE.findall(german))
+    left = [one for one in dict.fromkeys(messages()) if len(one) > 24 and not SLOT.search(one) and not TAG.search(one)]
+    assert any(one in english for one in left)
+    assert [one for one in left if one in german and one not in WHYS] == []

@@ -207,12 +207,15 @@ def printed_head_end(opened: Opened, lines: tuple[HeadEndLine, ...], *, address:
 
 def printed_change(opened: Opened, context: ChangePage, found: Released) -> Printed:
     """The change plan as its page shows it, without forms and what is only for the screen."""
-    main = paper_html(context).partition("<main")[2].partition(">")[2].partition("</main>")[0]
     issued = all(line.issued for line in found.lines if line.sheet.site.id in found.reviewed.release)
-    unapproved = {"not approved": "NOT APPROVED", "emergency": "EMERGENCY"}.get(context.approval.state, "")
-    withheld = "WITHHELD" if context.plan.problems else "STALE" if context.stale else unapproved
-    stamp = withheld or ("" if issued else "NOT ISSUED")
-    return Printed(main, foot_of(opened, "change plan"), stamp=stamp, names=stand_ins(opened))
+    with printed_in(crew_language(opened.network)):
+        main = paper_html(context).partition("<main")[2].partition(">")[2].partition("</main>")[0]
+        unapproved = {"not approved": word("NOT APPROVED"), "emergency": word("EMERGENCY")}
+        approval = unapproved.get(context.approval.state, "")
+        withheld = word("WITHHELD") if context.plan.problems else word("STALE") if context.stale else approval
+        stamp = withheld or ("" if issued else word("NOT ISSUED"))
+        foot, pages = foot_of(opened, word("change plan")), word("page %(page)s of %(pages)s")
+        return Printed(main, foot, stamp=stamp, names=stand_ins(opened), pages=pages)
 
 
 def printed_links(opened: Opened, lines: tuple[LinkLine, ...]) -> Printed:

@@ -99,8 +99,16 @@ def words(one: str, many: str, number: int) -> str:
 def native(value: float | None, unit: str, *, signed: bool = False) -> str:
     """A setting in its device's own unit; only the words of the unit change with the language."""
     text = numbers.native(value, unit, signed=signed)
-    if value is None:
-        return word(text)
+    return word(text) if value is None else _units_said(text)
+
+
+def unit_text(unit: str) -> str:
+    """A delay field's unit in words."""
+    return _units_said(numbers.unit_text(unit))
+
+
+def _units_said(text: str) -> str:
+    """A unit that the engine wrote, its words in the language that is printed."""
     for said in UNIT_WORDS:
         text = text.replace(said, word(said))
     return text

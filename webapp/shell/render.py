@@ -33,9 +33,9 @@ from webapp.store.signed import signed_for, unsigned_since
 from webapp.work.maps import Maps
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
-NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "unit_text", "degrees")
+NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "degrees")
 # What another language than English may print otherwise.
-SAID = ("native", "word", "doubt", "wanted", "told", "in_english", "advised", "advised_after")
+SAID = ("native", "unit_text", "word", "doubt", "wanted", "told", "in_english", "advised", "advised_after")
 
 
 class Typed(str):
