@@ -8,11 +8,13 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from babel.messages.pofile import read_po
 from starlette.testclient import TestClient
 
+import sfn
 from sfn.errors import Problem, Touch
 from sfn.survey.at_site import advice, advice_table
-from tests.webapp.test_languages import FIGURE, SLOT, TAG, messages
+from tests.webapp.test_languages import FIGURE, ROOT, SLOT, TAG, messages
 from tests.webapp.test_readings import link
 from webapp.shell import languages
 from webapp.store.store import Store
@@ -122,3 +124,39 @@ def test_the_script_is_sent_its_words(client: TestClient, in_both: dict[str, tup
     words = json.loads(html.unescape(found[1]))
     assert words["said"]["Send what is typed above first, then take this one back."].startswith("Senden Sie zuerst")
     assert words["what"]["link-ended"] == "dieser Link gilt seit %(at)s UTC nicht mehr"
+
+
+@pytest.mark.parametrize("demo", ["fm_ridge", "dab_plain", "dvbt2_chain"])
+def test_a_doubt_in_german_has_the_figures_of_the_english_sentence(demo: str) -> None:
+    """Of every problem of the demos whose code the catalogue knows: figures, stages and fields, and nothing invented."""
+    found = 0
+    for problem in sfn.delay_table(sfn.load_demo(demo)).problems:
+        english = languages.doubt(problem)
+        with languages.printed_in("de"):
+            german = languages.doubt(problem)
+            if not languages.by_code(problem, "what"):
+                assert f"[{IN_ENGLISH}: {english}]" in german
+                continue
+        found += 1
+        bare = german
+        for name in (*problem.sites, *problem.stages, *problem.fields):  # ids may have digits
+            bare = bare.replace(name, "")
+        assert set(FIGURE.findall(bare)) <= set(FIGURE.findall(english)), (german, english)
+    assert found > 0
+
+
+def test_every_code_of_the_catalogue_is_one_of_the_program() -> None:
+    """And its gaps are figures of a problem, or what it names."""
+    with (languages.FOLDER / "de.po").open("rb") as file:
+        coded = [one for one in read_po(file, locale="de") if one.context]
+    source = "".join(
+        path.read_text(encoding="utf-8") for top in ("sfn", "webapp") for path in (ROOT / top).rglob("*.py")
+    )
+    assert len(coded) > 30
+    for one in coded:
+        assert one.context in (languages.WHAT, languages.EXPECTED)
+        code, _, figure = str(one.id).partition(" with ")
+        assert f'"{code}"' in source, one.id
+        assert not figure or f'"{figure}"' in source, one.id
+        for gap in SLOT.findall(str(one.string)):
+            assert f'"{gap[2:-2]}"' in source, (one.id, gap)

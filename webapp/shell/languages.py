@@ -20,6 +20,7 @@ from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.report import numbers
 from sfn.survey.at_site import Advice
+from sfn.units import THIN, written
 from webapp.shell.places_said import text_said
 
 if TYPE_CHECKING:
@@ -122,23 +123,28 @@ def in_english(said: str) -> str:
 def by_code(problem: Problem, part: str) -> str:
     """What the catalogue says of a problem's code, its figures filled in; empty where it has nothing or lacks a figure.
 
+    What stands under ``CODE with FIGURE`` goes before, where that figure is there and not nought.
+
     Parameters
     ----------
     problem : Problem
     part : {'what', 'expected'}
     """
-    said = str(catalogue(LANGUAGE.get()).pgettext(part, problem.code))
+    ids = [f"{problem.code} with {key}" for key, value in problem.values.items() if value] + [problem.code]
+    here = catalogue(LANGUAGE.get())
+    said = next((text for one in ids if (text := str(here.pgettext(part, one))) != one), "")
     gaps = {key: _figure(key, value) for key, value in problem.values.items()}
-    gaps |= {"sites": ", ".join(problem.sites), "stages": ", ".join(problem.stages)}
-    known = said != problem.code and set(_GAPS.findall(said)) <= gaps.keys()
-    return said % gaps if known else ""
+    named = {"sites": problem.sites, "stages": problem.stages, "fields": problem.fields, "routes": problem.routes}
+    gaps |= {key: ", ".join(map(word, names)) for key, names in named.items() if names}
+    return said % gaps if set(_GAPS.findall(said)) <= gaps.keys() else ""
 
 
 def _figure(key: str, value: float | str | None) -> str:
     """A figure of a problem, as pages print it."""
     if isinstance(value, str) or value is None:
         return value or ""
-    return numbers.us(value, 4) if key.endswith("_us") else numbers.number(value, 3)
+    text = written(round(value, 4))
+    return f"{text}{THIN}µs" if key.endswith("_us") else text
 
 
 def doubt(problem: Problem) -> str:
@@ -146,7 +152,7 @@ def doubt(problem: Problem) -> str:
 
     In another language what its code says there; where that is nothing, its kind, and the check's own English sentence.
     """
-    said = text_said(problem.what)
+    said = text_said(problem.what, problem.where)
     if LANGUAGE.get() == ENGLISH:
         return said
     if theirs := by_code(problem, WHAT):
@@ -157,7 +163,7 @@ def doubt(problem: Problem) -> str:
 
 def wanted(problem: Problem) -> str:
     """What would be right instead, as a sheet prints it."""
-    said = text_said(problem.expected)
+    said = text_said(problem.expected, problem.where)
     return said if LANGUAGE.get() == ENGLISH else by_code(problem, EXPECTED) or in_english(said)
 
 
