@@ -29,7 +29,7 @@ from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
 from webapp.shell.tabs import GROUPS, tried_in
 from webapp.store.roles import NOBODY, WORDS, current_user, may
-from webapp.store.signed import signed_for, unsigned_since
+from webapp.store.signed import doubts_held, unsigned_since
 from webapp.work.maps import Maps
 
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
@@ -78,7 +78,7 @@ def environment() -> Environment:
         "OPENAPI": OPENAPI,
         "groups": GROUPS,
     }
-    made.globals |= {"signed_for": signed_for, "unsigned_since": unsigned_since}
+    made.globals |= {"doubts_held": doubts_held, "unsigned_since": unsigned_since}
     made.filters.update(
         when=when,
         count=count,

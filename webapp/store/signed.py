@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from sfn.check.verdict import Reason, Verdict
+from sfn.errors import Problem, Touch
 from webapp.store.entries import Entry
 
 
@@ -21,6 +22,22 @@ def signed_for(signed: Entry, verdict: Verdict) -> tuple[str, ...]:
     if "signed_for" in signed.body:
         return tuple(str(one["what"]) for one in signed.body["signed_for"])
     return tuple(one.problem.what for one in verdict.because("sign-off") if _covered(signed.body, one))
+
+
+def doubts_held(signed: Entry, verdict: Verdict) -> tuple[Problem, ...]:
+    """The same doubts as problems, with code and figures as they were signed; for whoever prints other words."""
+    if "signed_for" not in signed.body:
+        return tuple(one.problem for one in verdict.because("sign-off") if _covered(signed.body, one))
+    return tuple(_problem(str(one["what"]), str(one["is"])) for one in signed.body["signed_for"])
+
+
+def _problem(what: str, mark: str) -> Problem:
+    """A doubt out of what a sign-off keeps of it."""
+    code, _, touches, stages, fields, values = json.loads(mark)
+    touched = tuple(Touch(site, route) for site, route in touches)
+    return Problem(
+        "", what, "", "warning", code=code, touches=touched, stages=tuple(stages), fields=tuple(fields), values=values
+    )
 
 
 def unsigned_since(signed: Entry, verdict: Verdict) -> tuple[Reason, ...]:
