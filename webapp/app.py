@@ -81,7 +81,7 @@ from webapp.store import roles
 from webapp.store.accounts import SESSION_S
 from webapp.store.passwords import Attempts
 from webapp.store.store import ConflictError, Store
-from webapp.timing import delays, offset_weights, offsets, offsets_hand
+from webapp.timing import delays, offset_weights, offsets, offsets_hand, plans
 from webapp.work.jobs import Jobs
 from webapp.work.maps import Maps
 
@@ -122,6 +122,7 @@ ROUTERS = (
     offsets.router,
     offset_weights.router,
     offsets_hand.router,
+    plans.router,
     contours.router,
     crossing.router,
     point.router,

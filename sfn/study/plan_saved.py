@@ -6,6 +6,7 @@ from typing import Any
 from sfn.plan import Network
 from sfn.study.lever_saved import with_levers
 from sfn.study.lever_try import Lever
+from sfn.study.what_if import WhatIf
 
 
 def with_plan(document: Mapping[str, Any], network: Network, plan: Mapping[str, Any]) -> dict[str, Any]:
@@ -26,11 +27,7 @@ def with_plan(document: Mapping[str, Any], network: Network, plan: Mapping[str, 
         Only what the plan changes is written otherwise.
     """
     fields = {one["site"]: one["fields"] for one in plan["changes"]}
-    levers = {
-        site: Lever(**{key: value for key, value in some.items() if key not in ("on_air", "offset_us")})
-        for site, some in fields.items()
-    }
-    made = with_levers(document, network, levers)
+    made = with_levers(document, network, levers_of(plan))
     now = {site.id: site.offset_us for site in network.sites}
     for typed in made["sites"]:
         name = typed["id"]
@@ -41,6 +38,30 @@ def with_plan(document: Mapping[str, Any], network: Network, plan: Mapping[str, 
     if plan["common_delay_held_us"] is not None:
         made["common_delay"] = {"mode": "fixed", "value_us": plan["common_delay_held_us"]}
     return made
+
+
+def radiates_otherwise(plan: Mapping[str, Any]) -> bool:
+    """Whether a plan changes more than delays: what a licence is asked about."""
+    return any(name != "offset_us" for one in plan["changes"] for name in one["fields"])
+
+
+def tried_of(plan: Mapping[str, Any], network: Network) -> WhatIf | None:
+    """A plan as a try, for the map; None where it puts a silent site on the air, which no try does."""
+    fields = {one["site"]: one["fields"] for one in plan["changes"]}
+    if any(some.get("on_air") for some in fields.values()):
+        return None
+    off = frozenset(site for site, some in fields.items() if some.get("on_air") is False)
+    what = WhatIf(offsets_us=plan["offsets"], off_air=off, levers=levers_of(plan))
+    return what.against(network)
+
+
+def levers_of(plan: Mapping[str, Any]) -> dict[str, Lever]:
+    """What a plan radiates otherwise, site by site."""
+    made = {
+        one["site"]: Lever(**{key: value for key, value in one["fields"].items() if key not in ("on_air", "offset_us")})
+        for one in plan["changes"]
+    }
+    return {site: lever for site, lever in made.items() if lever}
 
 
 def plan_reason(plan: Mapping[str, Any], *, unit: str, cost_unit: str) -> str:

@@ -54,7 +54,7 @@ def _new(form: Mapping[str, str]) -> dict[str, Any]:
     if form.get("factor", "").strip():
         made["factor"] = number(form["factor"].strip())
     if kind in ("area", "road"):
-        made[kind] = _points(form.get("points", ""))
+        made[kind] = points_typed(form.get("points", ""))
     elif kind == "place":
         made["place"] = form.get("place", "").strip()
     if kind in ("place", "road") and form.get("within_m", "").strip():
@@ -64,7 +64,7 @@ def _new(form: Mapping[str, str]) -> dict[str, Any]:
     return made
 
 
-def _points(text: str) -> list[list[float | int | str]]:
+def points_typed(text: str, *, field: str = "points") -> list[list[float | int | str]]:
     """Lines of latitude and longitude.
 
     Raises
@@ -80,11 +80,11 @@ def _points(text: str) -> list[list[float | int | str]]:
         if len(pieces) != 2 or any(isinstance(piece, str) for piece in pieces):
             problems.append(
                 Problem(
-                    "points",
+                    field,
                     f"line {n}: {line[:60]!r} is no place",
                     "36.2100, -84.3000",
                     code="point-unreadable",
-                    fields=("points",),
+                    fields=(field,),
                     values={"line": n},
                 )
             )

@@ -94,7 +94,7 @@ WORKED_OUT = re.compile(r"(/api/pages)?/networks/\{network_id\}/((map|road|offse
 Held against the path that the route was written with, as in `webapp.store.roles`.
 """
 COMPUTED = re.compile(
-    r"(/api(/pages)?)?/networks/\{network_id\}/((point|path)(\W.*)?|offsets|.+\.(pdf|xlsx|csv|geojson|kml)|change(/live)?)"
+    r"(/api(/pages)?)?/networks/\{network_id\}/((point|path)(\W.*)?|offsets|plans|.+\.(pdf|xlsx|csv|geojson|kml)|change(/live)?)"
 )
 """Routes of answers that take work each time they are asked for: a link on another site's page shows a button instead.
 

@@ -70,6 +70,7 @@ GROUPS = (
         (
             Tab("delays", "Delays", "delays.show"),
             Tab("offsets", "Timing offsets", "offsets.show"),
+            Tab("plans", "Plans of change", "plans.show"),
         ),
     ),
     Group(

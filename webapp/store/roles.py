@@ -81,7 +81,10 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
     (rf"{_ID}/(road|road{_FORM}|road/(upload|again)|drives/\w+/upload|losses/upload)", "compute"),
     (rf"{_ID}/point/(direct|hear/upload)", "compute"),
-    (rf"{_ID}/(offsets/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)", "compute"),
+    (
+        rf"{_ID}/(offsets/find|plans/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)",
+        "compute",
+    ),
     (r"/jobs/[^/]+/cancel", "compute"),
 )
 # What only looking needs more than `read` for.
