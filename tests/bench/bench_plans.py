@@ -24,6 +24,8 @@ MOST_US = 40.0
 
 def beside(seconds: float = 10.0, networks: float = 20, first: float = 0) -> None:
     """Gains of all three on each network, and medians of their ratios."""
+    small, _ = scene(np.random.default_rng(1), sites=3, points=100)  # code compiled at its first use counts for nobody
+    together(small, options(3), plain_limits(np.zeros(3), most_us=MOST_US), budget_s=20.0)
     ours, alone, evolved = [], [], []
     for k in range(int(first), int(first + networks)):
         rng = np.random.default_rng(1000 + k)
