@@ -134,9 +134,10 @@ def by_code(problem: Problem, part: str) -> str:
     here = catalogue(LANGUAGE.get())
     said = next((text for one in ids if (text := str(here.pgettext(part, one))) != one), "")
     gaps = {key: _figure(key, value) for key, value in problem.values.items()}
-    named = {"sites": problem.sites, "stages": problem.stages, "fields": problem.fields, "routes": problem.routes}
-    gaps |= {key: ", ".join(map(word, names)) for key, names in named.items() if names}
-    return said % gaps if set(_GAPS.findall(said)) <= gaps.keys() else ""
+    named = {"sites": problem.sites, "stages": problem.stages, "fields": problem.fields}
+    named["routes"] = tuple(map(word, problem.routes))
+    gaps |= {key: ", ".join(names) for key, names in named.items() if names}
+    return text_said(said % gaps) if set(_GAPS.findall(said)) <= gaps.keys() else ""
 
 
 def _figure(key: str, value: float | str | None) -> str:
