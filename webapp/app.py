@@ -32,6 +32,7 @@ from webapp.coverage import (
     point,
     road,
     road_linked,
+    roads,
     signals,
     zones,
 )
@@ -110,6 +111,7 @@ ROUTERS = (
     signals.router,
     road.router,
     road_linked.router,
+    roads.router,
     delays.router,
     zones.router,
     map_pieces.router,

@@ -1,7 +1,7 @@
 """Lines and places of one's own over a map: clipped to the network's area, simplified, and what was lost said.
 
 Areas are drawn by their outlines. Lines are simplified by Douglas and Peucker's rule (shapely), so that none moves by
-more than `SIMPLIFIED_M`; what is kept is drawn, and nothing is worked out from it.
+more than `SIMPLIFIED_M`; what is kept is drawn, and its roads can be driven along (`sfn.study.overlay_roads`).
 """
 
 from collections.abc import Sequence

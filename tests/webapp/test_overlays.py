@@ -1,6 +1,7 @@
 """Overlays of a network: brought in, listed with what was lost, given out, deleted; refusals in words."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -104,3 +105,54 @@ def test_what_was_typed_is_kept_whole_or_refused(client: TestClient, number: int
     assert f"is {longest + 1} characters long" in refused.text
     assert sent(client, number, content, **{field: "x" * longest}).status_code == 303
     assert "x" * longest in client.get(f"/networks/{number}/map").text
+
+
+def test_a_road_of_an_overlay_goes_to_the_route_page_with_its_doubt(
+    client: TestClient, post: Callable[..., Any], number: int, settings: Settings, tmp_path: Path
+) -> None:
+    """In the list, beside a clicked place, and driven along as tried; fetched roads say that they may lie beside."""
+    assert "none yet" in client.get(f"/networks/{number}/road/roads").text
+    assert sent(client, number, json.dumps(LINE).encode(), name="County").status_code == 303
+    shp = written(tmp_path, "ne_10m_roads.shp", "ESRI Shapefile", [(-84.29, 36.25), (-84.2, 36.31)], "EPSG:4326")
+    (settings.data_folder / "country/roads").mkdir(parents=True)
+    (settings.data_folder / "country/roads/ne_10m_roads.zip").write_bytes(
+        zipped(*(shp.with_suffix(end) for end in (".shp", ".shx", ".dbf", ".prj")))
+    )
+    listed = client.get(f"/api/pages/networks/{number}/road/roads").json()["lines"]["rows"]
+    assert [(one["name"], one["overlay"]) for one in listed] == [
+        ("Valley road", "Natural Earth"), ("Valley road", "County"),
+    ]  # fmt: skip
+    assert client.get(f"/api/pages/networks/{number}/road/roads?find=hill").json()["lines"]["rows"] == []
+    assert "alley" in client.get(f"/networks/{number}/road/roads?find=VALLEY").text
+    # Half way along County's: the other line passes some hundreds of metres north-west.
+    beside = client.get(f"/api/pages/networks/{number}/map/roads?lat=36.275&lon=-84.24").json()
+    assert [one["overlay"] for one in beside["lines"]] == ["County", "Natural Earth"]
+    assert beside["lines"][0]["away_m"] < 5 < 100 < beside["lines"][1]["away_m"] < 2000
+    offered = client.get(f"/networks/{number}/map/roads?lat=36.275&lon=-84.24&off=south").text
+    assert offered.count("Reception along Valley road") == 2
+    assert f"/networks/{number}/road/picked?off=south" in offered
+    assert client.get(f"/networks/{number}/map/roads?lat=30&lon=-84.24").text.strip() == ""
+    for one, beside_m in zip(beside["lines"], (10.0, 1000.0), strict=True):
+        answer = post(f"/networks/{number}/road/picked?off=south", picked=one["picked"])
+        assert answer.status_code == 303
+        told = re.search(r"(?:job=|/jobs/)([\w-]+)", answer.headers["location"])
+        assert told is not None
+        job = client.app.state.jobs.find(told[1])  # type: ignore[attr-defined]
+        assert job.ended.wait(120)
+        shown = client.get(job.result_url)
+        assert f"Valley road ({one['overlay']})" in shown.text
+        assert "beside the road" in shown.text
+        said = client.get(f"/api/pages{job.result_url}").json()
+        assert [p["values"]["beside_m"] for p in said["problems"] if p["code"] == "road-drawn"] == [beside_m]
+        assert "off=south" in job.result_url
+
+
+@pytest.mark.parametrize("picked", ["", "x", "99:0:Valley road", "1:7:Valley road", "1:0:another", "1:-1:Valley road"])
+def test_a_road_that_is_gone_is_refused_in_words(
+    client: TestClient, post: Callable[..., Any], number: int, picked: str
+) -> None:
+    """Nothing else is driven along in its place."""
+    sent(client, number, json.dumps(LINE).encode())
+    answer = post(f"/networks/{number}/road/picked", picked=picked)
+    assert answer.status_code == 422
+    assert "road of the list" in answer.text or "page shows now" in answer.text

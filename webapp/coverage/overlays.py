@@ -39,7 +39,7 @@ def add(
     chosen = files["file"][0]
     name = _typed(form, "name", LONGEST_NAME) or safe_name(chosen.filename or "overlay")[:LONGEST_NAME]
     attribution = _typed(form, "attribution", LONGEST_ATTRIBUTION)
-    made = read_overlay(chosen.file.read(), bounds_deg=_area(opened, maps, settings))
+    made = read_overlay(chosen.file.read(), bounds_deg=area_of(opened, maps, settings))
     store.overlays.add(opened.head.id, name=name, attribution=attribution, document=made.document, says=made.says)
     notice(request, f"{name} lies over the map. {' '.join(made.says)}")
     return RedirectResponse(_back(opened, form), 303)
@@ -85,7 +85,7 @@ def country(
     found = maps.worked_out(
         f"country {key} {file.name} {file.stat().st_mtime_ns}",
         opened.network,
-        lambda: country_overlay(shelf, key, bounds_deg=_area(opened, maps, settings)),
+        lambda: country_overlay(shelf, key, bounds_deg=area_of(opened, maps, settings)),
     )
     nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
     return JSONResponse(nothing if found is None else found.document | {"says": list(found.says)})
@@ -97,7 +97,7 @@ def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
     return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
 
 
-def _area(opened: Opened, maps: Maps, settings: Settings) -> Bounds:
+def area_of(opened: Opened, maps: Maps, settings: Settings) -> Bounds:
     """South, west, north and east of the network's usual map. [degrees]"""
     wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
     return wanted.grid.bounds_deg

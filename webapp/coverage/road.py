@@ -14,6 +14,7 @@ from sfn.answer.road_files import MEDIA, road_file
 from sfn.errors import PlanError, Problem
 from sfn.field.around import bounds_of
 from sfn.geodesy.sites import place
+from sfn.study.overlay_roads import road_track
 from sfn.study.road_plan import Line, PlannedRoad, line, on_line, planned_road
 from sfn.study.what_if import WhatIf, tried
 from sfn.survey.drive_log import DriveLog, log_of_levels
@@ -31,9 +32,11 @@ from sfn.survey.track import (
 from sfn.systems.fm_carried import heard_programme
 from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
+from webapp.config.limits import whole_number
 from webapp.coverage.road_asked import RoadAsked
+from webapp.coverage.roads import overlay_roads
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, UploadsDep
+from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.site_marks import site_marks
@@ -160,6 +163,23 @@ def send(
         )
         return page(request, context, status=422)
     return _started(opened, maps, jobs, tries, track, log, spacing_m, height_m)
+
+
+@router.post("/networks/{network_id}/road/picked")
+def pick(
+    opened: ReadableDep, store: StoreDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
+    tries: TriesDep,
+) -> Response:  # fmt: skip
+    """Start computing levels along a road of an overlay: `picked` is the overlay, the road's number and its name."""
+    key, _, rest = form.get("picked", "").partition(":")
+    number, _, name = rest.partition(":")
+    of = next((one for one in overlay_roads(opened, store, maps, settings) if one.key == key), None)
+    if of is None:
+        raise RefusedError(422, Problem("picked", "that overlay is gone", "a road of the list", code="road-gone"))
+    chosen = whole_number(number)
+    track = road_track(of.roads, -1 if chosen is None else chosen, name, overlay=of.name, fetched=of.fetched)
+    samples(track, spacing_m=USUAL_SPACING_M)  # refused here, where it is asked for
+    return _started(opened, maps, jobs, tries, track, None, USUAL_SPACING_M, None)
 
 
 @router.post("/networks/{network_id}/road/again")

@@ -48,4 +48,16 @@
     if (box.checked) show(box);
   }
   credits();
+
+  // Roads beside the clicked place, whatever is switched on.
+  const here = byId("roads-here");
+  let clicks = 0;
+  if (here) page.addEventListener("pinned", async ({ detail: at }) => {
+    const mine = ++clicks, query = page.tries();
+    query.append("lat", at.lat.toFixed(7));
+    query.append("lon", L.Util.wrapNum(at.lng, [-180, 180], true).toFixed(7));
+    here.replaceChildren(); // what stands there is another place's
+    const answer = await fetch(`${here.dataset.near}?${query}`).catch(() => null);
+    if (mine === clicks && answer?.ok) here.innerHTML = await answer.text(); // a template of ours, escaped there
+  });
 })();

@@ -79,7 +79,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/change/(confirm|emergency)(/.*)?", "control"),
     (rf"{_ID}/(signals|measurements|measurements/(residuals{_FORM}|echoes|recordings/upload))", "compute"),
     (rf"{_ID}/(measurements/)?arrivals/upload", "compute"),
-    (rf"{_ID}/(road|road{_FORM}|road/(upload|again)|drives/\w+/upload|losses/upload)", "compute"),
+    (rf"{_ID}/(road|road{_FORM}|road/(upload|again|picked)|drives/\w+/upload|losses/upload)", "compute"),
     (rf"{_ID}/point/(direct|hear/upload)", "compute"),
     (
         rf"{_ID}/(offsets/find|plans/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)",
