@@ -150,8 +150,9 @@ def road_track(roads: tuple[Road, ...], chosen: int, named: str, *, overlay: str
     name = f"{road.name or 'a line'} ({overlay})"
     made = track_of(list(zip(road.lat_deg.tolist(), road.lon_deg.tolist(), strict=True)), source=name)
     off_m = FETCHED_BESIDE_M if fetched else SIMPLIFIED_M
-    off = "a kilometre or more" if fetched else f"{number(SIMPLIFIED_M, 0)} m more than its file does"
-    what = f"is taken as the overlay draws it, cut to the network's area: it may lie {off} beside the road"
+    own = f"{number(SIMPLIFIED_M, 0)} m beside the line of its file"
+    off = "a kilometre or more beside the road" if fetched else own
+    what = f"is taken as the overlay draws it, cut to the network's area: it may lie {off}"
     told = Problem(
         name, what, "a track driven with a receiver, where metres count", "warning", code="road-drawn",
         values={"beside_m": off_m},

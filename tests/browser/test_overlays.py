@@ -42,7 +42,7 @@ def test_an_overlay_is_added_switched_and_deleted(page: Page, address: str, tmp_
     along.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Route", timeout=60_000)
     expect(page.locator("main")).to_contain_text("Valley road (valley.geojson)", timeout=60_000)
-    expect(page.locator("main")).to_contain_text("beside the road")
+    expect(page.locator("main")).to_contain_text("10 m beside the line of its file")
     fits(page)
     page.go_back()
     page.get_by_role("tab", name="Overlays").click()
