@@ -9,8 +9,9 @@ from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import CLASSES, class_words, shown_classes
 from sfn.reception.figures import hurting_minus_strongest
-from sfn.study.road import Road, Stretch
+from sfn.study.road import Road
 from sfn.study.road_plan import PlannedRoad
+from sfn.study.stretch import Stretch
 from sfn.systems.fm_carried import heard_programme
 from sfn.units import finite_or_none
 

@@ -10,6 +10,8 @@ figures of the shares drawn here (`classes_say`); `listeners` (car, portable, hi
 `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`:
 the estimate that the class goes by. `target_class`: the class that a fix reaches or does not. Sentences beside the
 class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
+`judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and
+the map shows nothing there); `coverage_probability_says` what the shares leave out.
 `needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none).
 """
 
@@ -119,6 +121,8 @@ def run(args: argparse.Namespace) -> int:
     ground = "that is not known" if found.rx_ground_m is None else f"at {found.rx_ground_m:g} m"
     print(f"receiver {found.rx_height_m:g} m above ground {ground}")
     if quality is not None:
+        if quality.without_says:
+            print(quality.without_says)
         hurt = f", main interferer {quality.hurts}" if quality.hurts else ""
         print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
         if quality.probability is not None:

@@ -43,8 +43,9 @@ from sfn.field.shift import shift_says
 from sfn.reception.classes import class_words, shown_classes
 from sfn.report.numbers import number
 from sfn.report.stamp import stamp
-from sfn.study.road import Road, Stretch
+from sfn.study.road import Road
 from sfn.study.road_plan import planned_road
+from sfn.study.stretch import Stretch
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
 from sfn.systems.fm_carried import heard_programme
@@ -159,8 +160,11 @@ def _print(found: Road, before: Road | None) -> None:
                 for s in found.stretches
             ),
         )
-    if found.uncovered_m:
-        print(f"the terrain leaves out the path from some site on {number(found.uncovered_m / 1000, 2)} km")
+    if found.unknown_says:
+        print(found.unknown_says)
+    if found.uncovered_m > found.unknown_m + 1.0:
+        gaps_km = number((found.uncovered_m - found.unknown_m) / 1000, 2)
+        print(f"the way runs over a small gap of the terrain that was filled from its rim on {gaps_km} km")
     if corrected := shift_says(found.network):
         print(corrected)
     for said in found.beside_says:

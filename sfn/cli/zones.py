@@ -11,7 +11,8 @@ of), `levels_spread_say`, `receiver_window`, `listeners_say`, `usable_says`, `to
 class a place lost in two ways has). `overlap`: `near_km2` and `near_people` are of its part where the second
 strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted. `credits`: whose data
 ground and people are (null: nobody asks to be named). `other_transmitters_say`: what is known of transmitters of
-other programmes.
+other programmes. `uncovered_by`: sites whose level the terrain leaves unknown, and on how many km2; one such site is
+enough for a place not to be judged (`uncovered_says`).
 """
 
 import argparse
@@ -101,11 +102,8 @@ def run(args: argparse.Namespace) -> int:
         print(said)
     print_table(("served by", "area km2", "people"), by_site)
     print(f"people: {heard.said}")
-    if found.uncovered_km2 > 0.0:
-        print(
-            f"not covered by the terrain on the way from some site: {number(found.uncovered_km2, 1)} km2; "
-            "no figure above counts it"
-        )
+    if uncovered := computed.uncovered_says(found.network):
+        print(f"{uncovered}; no figure above counts them")
     if found.cut_says:
         print(found.cut_says)
     if corrected := shift_says(found.network):

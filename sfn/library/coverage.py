@@ -56,13 +56,12 @@ class CoverageAnswer:
     def says(self) -> tuple[str, ...]:
         """What is tried, and what the figures rest on and leave out, in words."""
         levels = self.found.coverage
-        km2 = self.found.uncovered_km2
         said = (
             *(f"tried: {one}" for one in self.tried.says),
             *self.stamp.remarks,
             shares_said(self.found),
             f"people: {self.listeners.said}",
-            f"not covered by the terrain on the way from some site, and in no figure: {km2:.1f} km2" if km2 > 0 else "",
+            levels.uncovered_says(self.found.network),
             levels.averaged_says,
             "no terrain: smooth earth" if levels.smooth else "",
         )

@@ -41,7 +41,7 @@ class PointAnswer:
         said = [f"tried: {one}" for one in self.tried.says]
         said += ["no terrain: smooth earth", found.smooth_says] if found.smooth else []
         said += [f"{what}: {', '.join(names)}" for what, names in lists if names]
-        said += [] if self.quality is None else [self.quality.others_says]
+        said += [] if self.quality is None else [self.quality.without_says, self.quality.others_says]
         said += [found.corrected, f"roof antenna ({found.roof}) points at the strongest" if found.roof else ""]
         return tuple(one for one in (*said, left_out_says(found.left_out)) if one)
 

@@ -146,7 +146,7 @@ def overlap_summary(
     people : ndarray, shape (M,), optional
         People in each pixel.
     """
-    zone = np.isfinite(found.delay_spread_us)
+    zone = np.isfinite(found.delay_spread_us) & (area_km2 > 0)
     if not zone.any():
         return OverlapSummary(0.0, None, None, None, nobody := None if people is None else 0.0, near_db, 0.0, nobody)
     spread, area = found.delay_spread_us[zone].astype(np.float64), area_km2[zone]

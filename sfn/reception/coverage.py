@@ -20,8 +20,10 @@ from sfn.geodesy.line import direct, sphere_bearing
 from sfn.geodesy.position import Located
 from sfn.geodesy.travel import travel_times
 from sfn.plan import Network
+from sfn.plan.record import SiteName
 from sfn.reception.other_network import others_of, others_placed
 from sfn.terrain.ground import Ground, averaged_says, coarsest
+from sfn.units import grouped
 
 # A map without given bounds shows the sites and this much around them, at least, in this many pixels or so.
 MARGIN_OF_SPAN_RATIO = 0.25
@@ -96,6 +98,23 @@ class Coverage:
     def area_km2(self) -> NDArray[np.float64]:
         """Ground area of each pixel, shape (M,). [km2]"""
         return np.asarray(np.repeat(self.grid.pixel_area_km2, self.grid.columns_n))
+
+    def uncovered_by(self) -> tuple[tuple[str, float], ...]:
+        """Whose level is not known, and on how many km2, the most first: one such site is enough to judge nothing."""
+        area_km2 = self.area_km2()
+        rows = zip(self.sites, self.level_dbuvm, strict=True)
+        lost = ((name, float(area_km2[np.isnan(row)].sum())) for name, row in rows)
+        return tuple(sorted(((name, km2) for name, km2 in lost if km2 > 0), key=lambda one: -one[1]))
+
+    def uncovered_says(self, network: Network) -> str:
+        """How much the terrain does not cover, at the place or on the way from which sites; empty where all is."""
+        km2 = float(self.area_km2()[~self.covered].sum())
+        if not km2:
+            return ""
+        names = {site.id: format(SiteName(site.name)) for site in network.sites}
+        by = ", ".join(f"{names[name]} ({grouped(round(lost))} km2)" for name, lost in self.uncovered_by())
+        way = f" on the way from {by}" if by else ": small gaps on the way, filled from their rim"
+        return f"not covered by the terrain{way}; in all {grouped(round(km2))} km2 are not judged"
 
     def on_air(self, network: Network) -> NDArray[np.intp]:
         """Places in the first axis of the sites that are on air in a network."""

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from sfn.plan import Network
+from sfn.plan.record import SiteName
 from sfn.reception.aimed import masts_of
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, WITH_MARGIN, class_words
@@ -70,6 +71,26 @@ class PointQuality:
     """What is known of these, in words."""
     quick_probability: float | None = None
     """OFDM: the quick estimate of the same share, by which the class goes."""
+    without: tuple[str, ...] = ()
+    """Names of sites on air that it does without, their path's ground unknown: the map judges no such place, and no
+    fix is looked for."""
+
+    @property
+    def without_says(self) -> str:
+        """The same in words; empty where all are known."""
+        if not self.without:
+            return ""
+        names = ", ".join(format(SiteName(name)) for name in self.without)
+        return (
+            f"Judged without {names}: the terrain does not hold the way from there, so with all signals it may be "
+            "otherwise, and the map shows nothing here. No offset is advised"
+        )
+
+    @property
+    def probability_says(self) -> str:
+        """What the shares of places leave out; empty where nothing."""
+        left_out = self.probability is not None and self.beside is not None and self.beside.name_at(0)
+        return "levels of our own sites are drawn; stations with other programmes are left out" if left_out else ""
 
     @property
     def by_another(self) -> bool:
@@ -134,12 +155,13 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
             other_dbuvm=_other(network, yard, point, 1),
         ),
         answer,
-        () if found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
+        () if point.uncovered or found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
         class_says(network, yard),
         class_words(yard.carried)[WITH_MARGIN],
         needed_at(network, point, yard.carried),
         others_says(network, yard.carried, point.others),
         None if found.probability is None else float(found.probability[0]),
+        point.uncovered,
     )
 
 

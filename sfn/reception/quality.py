@@ -5,7 +5,7 @@ FM goes by the share of listeners: `sfn.systems.fm_shares`.
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -105,6 +105,14 @@ class ServiceQuality:
     limiting: Singles
     probability: Singles | None
     risk_class: Singles | None = None
+
+    def where(self, known: NDArray[np.bool_]) -> "ServiceQuality":
+        """The same at places where all signals are known, NaN at the others; shape (M,)."""
+        if known.all():
+            return self
+        none = np.float32(np.nan)
+        values = {one.name: getattr(self, one.name) for one in fields(self)}
+        return replace(self, **{k: np.where(known, v, none) for k, v in values.items() if v is not None})
 
 
 def yardstick(network: Network) -> Yardstick:

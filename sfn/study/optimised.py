@@ -119,6 +119,8 @@ class Optimised:
     """Of every site with a device: whether it gets another setting, against what is set now where that is told."""
     relays: tuple[Problem, ...]
     """What may end the signal of a site fed off air, or lead it astray: the figures count on that signal."""
+    uncovered_says: str = ""
+    """What the terrain does not cover, and on the way from which sites; empty where all is."""
 
     @property
     def rests_on(self) -> tuple[str, ...]:
@@ -137,6 +139,8 @@ class Optimised:
             return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
         if not self.limits.free.any():
             return "every site on the air is held: there is no offset to choose"
+        if self.uncovered_says and not self.area_km2.any():
+            return f"no place is judged: {self.uncovered_says}"
         if self.what.places.site.size == 0:
             return "no place that is counted changes with any offset: the sites' signals do not overlap there"
         return None

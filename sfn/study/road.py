@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from sfn.field.over_smooth import smooth_says
 from sfn.geodesy.line import inverse
 from sfn.plan import Network
+from sfn.plan.record import SiteName
 from sfn.reception.aimed import behind_antenna, masts_of
 from sfn.reception.along import LineSignals
 from sfn.reception.area import SERVED
@@ -37,6 +39,7 @@ from sfn.reception.quality import (
 )
 from sfn.reception.significance import significant
 from sfn.report.numbers import number
+from sfn.study.stretch import JOIN_M, Stretch
 from sfn.study.what_if import Tried
 from sfn.survey.track import Samples
 from sfn.systems.ofdm_window import RISK_STRATEGY
@@ -44,63 +47,7 @@ from sfn.units import finite_or_none
 
 Floats = NDArray[np.float64]
 
-# A driver takes two bad stretches with a breath between them for one.
-JOIN_M = 150.0
 LEVEL_SETS_N, PHASES_N = 64, 16  # of the drawn shares at each place
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """A part of the road without adequate service.
-
-    Parameters
-    ----------
-    from_m, to_m : float
-        Distances along the road. [m]
-    lost_m : float
-        How much of it is without: breaks of up to `JOIN_M` with service are part of a stretch. [m]
-    class_name, for_people : str
-        The class of most of that, of `CLASSES` and in the service's words.
-    lengths : tuple of (str, float)
-        How much of it is in each class without service, in the same words, the most first. [m]
-    margin_db : float
-        The worst on it; negative: not served. [dB]
-    lat_deg, lon_deg : float
-        Where that is; all that follows is of this place. [degrees]
-    hurts, wanted, second : str or None
-        The site whose signal hurts most, the strongest and the second strongest; no site hurts where all are too weak,
-        or another station disturbs: `other_transmitter` names that one, there.
-    delay_difference_us, level_difference_db : float or None
-        Of the two strongest signals, `second` minus `wanted`.
-    hurts_delay_us, hurts_level_db : float or None
-        `hurts` minus `wanted`; None where none hurts, or the strongest itself.
-    worst_class, worst_for_people : str
-        The class of this place, which may be another than that of most of the stretch.
-    nearest, away_m : str, float
-        Place or site nearest to that, and how far it is. [m]
-    """
-
-    from_m: float
-    to_m: float
-    lost_m: float
-    class_name: str
-    hurts: str | None
-    wanted: str | None
-    margin_db: float
-    lat_deg: float
-    lon_deg: float
-    delay_difference_us: float | None
-    level_difference_db: float | None
-    nearest: str
-    away_m: float
-    second: str | None
-    hurts_delay_us: float | None
-    hurts_level_db: float | None
-    other_transmitter: str | None = None
-    for_people: str = ""
-    lengths: tuple[tuple[str, float], ...] = ()
-    worst_class: str = ""
-    worst_for_people: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +76,8 @@ class Road:
     class_m : tuple of float
         Length in each of `CLASSES`, by their codes. [m]
     unknown_m, uncovered_m : float
-        Length where nothing can be said; and where the terrain leaves out the path from some site. [m]
+        Length that is not judged, for the level of some site is not known; and where the terrain leaves out some of
+        the path from some site, small gaps that were filled included. [m]
     stretches : tuple of Stretch
         Those without adequate service, the longest loss first.
     says : tuple of str
@@ -156,6 +104,8 @@ class Road:
     says: tuple[str, ...]
     beside: Needed | None = None
     """What others on the channel ask for at each place; None where none is listed."""
+    missing: tuple[str, ...] = ()
+    """Sites on air whose signal is not known somewhere: reception is not judged there, as on the map."""
 
     @property
     def served_m(self) -> float:
@@ -188,10 +138,21 @@ class Road:
         )
 
     @property
+    def unknown_says(self) -> str:
+        """How much of the way is not judged, and for want of whose signals; empty where all is."""
+        if not self.unknown_m:
+            return ""
+        names = {site.id: format(SiteName(site.name)) for site in self.network.sites}
+        why = ", ".join(names[name] for name in self.missing)
+        what = f": the terrain does not hold the way from {why}" if why else ", no signal is known"
+        return f"Reception is not judged on {number(self.unknown_m / 1000, 1)} km{what}"
+
+    @property
     def beside_says(self) -> tuple[str, ...]:
         """What page, command and files say beside classes."""
         said = self.says_of_classes.lines
-        return (*said, *((self.shares_say,) if self.shares_say else ()), self.others_says)
+        more = (one for one in (self.unknown_says, self.shares_say) if one)
+        return (*said, *more, self.others_says)
 
     @property
     def smooth_says(self) -> str:
@@ -307,16 +268,19 @@ def road(
         upset = np.flatnonzero(decides(quality.quality_class) & np.isfinite(quality.limiting))
         counts[quality.limiting[upset].astype(np.intp), upset] = True  # what decides the class counts there
     share_m = samples.share_m()
+    missing = np.isnan(level) & ~signals.covered[rows]
+    known = np.asarray(~missing.any(axis=0))
+    quality = quality.where(known)
     classes = quality.quality_class
     made = Road(
         network, samples, signals, yard, sites, level,
         np.where(np.isfinite(level), arrival - reference, np.nan), counts, strongest, second, quality,
-        figures(quality, level, arrival, yard),
-        _shares(yard, level, arrival, sites, None if beside is None else beside.level_dbuvm),
+        _where(known, figures(quality, level, arrival, yard)),
+        _where(known, _shares(yard, level, arrival, sites, None if beside is None else beside.level_dbuvm)),
         tuple(float(share_m[classes == k].sum()) for k in range(len(CLASSES))),
         float(share_m[np.isnan(classes)].sum()),
         float(share_m[~signals.covered[rows].all(axis=0)].sum()),
-        (), now.says, beside=beside,
+        (), now.says, beside, tuple(name for name, row in zip(sites, missing, strict=True) if row.any()),
     )  # fmt: skip
     return _with_stretches(made, near or {})
 
@@ -330,6 +294,11 @@ def _shares(
     found = listener_sharing(yard, level, arrival, sites, LEVEL_SETS_N, PHASES_N, workers=2)
     found = found.beside(under_others(level, other_dbuvm))
     return {"share_stereo": found.stereo, "share_blended": found.blended, "share_upset": found.upset}
+
+
+def _where(known: NDArray[np.bool_], values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values at places, NaN where reception is not judged."""
+    return {name: np.where(known, one, np.nan).astype(one.dtype) for name, one in values.items()}
 
 
 def _two(level: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
