@@ -100,21 +100,31 @@ class Coverage:
         return np.asarray(np.repeat(self.grid.pixel_area_km2, self.grid.columns_n))
 
     def uncovered_by(self) -> tuple[tuple[str, float], ...]:
-        """Whose level is not known, and on how many km2, the most first: one such site is enough to judge nothing."""
-        area_km2 = self.area_km2()
+        """Whose level is not known at places whose ground is, and on how many km2, the most first.
+
+        One such site is enough for a place not to be judged.
+        """
+        area_km2 = np.where(np.isfinite(self.rx_ground_m), self.area_km2(), 0.0)
         rows = zip(self.sites, self.level_dbuvm, strict=True)
         lost = ((name, float(area_km2[np.isnan(row)].sum())) for name, row in rows)
         return tuple(sorted(((name, km2) for name, km2 in lost if km2 > 0), key=lambda one: -one[1]))
 
     def uncovered_says(self, network: Network) -> str:
         """How much the terrain does not cover, at the place or on the way from which sites; empty where all is."""
-        km2 = float(self.area_km2()[~self.covered].sum())
-        if not km2:
+        lost = ~self.covered
+        if not lost.any():
             return ""
+        area_km2, beyond = self.area_km2(), np.isnan(self.rx_ground_m)
         names = {site.id: format(SiteName(site.name)) for site in network.sites}
-        by = ", ".join(f"{names[name]} ({grouped(round(lost))} km2)" for name, lost in self.uncovered_by())
-        way = f" on the way from {by}" if by else ": small gaps on the way, filled from their rim"
-        return f"not covered by the terrain{way}; in all {grouped(round(km2))} km2 are not judged"
+        by = ", ".join(f"{names[name]} ({grouped(round(km2))} km2)" for name, km2 in self.uncovered_by())
+        at_km2, all_km2 = float(area_km2[lost & beyond].sum()), float(area_km2[lost].sum())
+        parts = (
+            f"on the way from {by}" if by else "",
+            f"at the place on {grouped(round(at_km2))} km2" if at_km2 else "",
+            "over small gaps that were filled from their rim" if not by and not at_km2 else "",
+        )
+        told = ", and ".join(part for part in parts if part)
+        return f"not covered by the terrain {told}; in all {grouped(round(all_km2))} km2 are not judged"
 
     def on_air(self, network: Network) -> NDArray[np.intp]:
         """Places in the first axis of the sites that are on air in a network."""
