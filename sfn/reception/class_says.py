@@ -6,6 +6,7 @@ A class may seem to contradict a figure beside it (a positive margin, a share, a
 from dataclasses import dataclass
 
 from sfn.plan import Network
+from sfn.reception.aimed import ONE_MAST_M
 from sfn.reception.classes import classes_say
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.other_network import on_channel
@@ -160,8 +161,8 @@ def _spread(network: Network, yard: Yardstick) -> str:
     usual = "" if spread.site_correlation_ratio == USUAL_CORRELATION else f", usually {USUAL_CORRELATION:g}"
     return (
         f"Over the places around, levels spread by {spread.sigma_db:g} dB ({source}); in the drawn shares sites up to "
-        f"30 degrees apart are correlated by {spread.site_correlation_ratio:g} ({correlation}{usual}), on one mast by "
-        f"{spread.cosited_correlation_ratio:g} (from memory)"
+        f"30 degrees apart are correlated by {spread.site_correlation_ratio:g} ({correlation}{usual}), within "
+        f"{ONE_MAST_M:g}{THIN}m, as on one mast, by {spread.cosited_correlation_ratio:g} (from memory)"
     )
 
 
