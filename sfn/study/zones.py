@@ -266,6 +266,7 @@ def zones(
             executor=executor,
         )
         quality = replace(quality, probability=share)
+    quality = quality.where(coverage.judged(on_air))
     on_map = [coverage.sites[i] for i in on_air]
     area, people = counted_km2(coverage), counted_people(coverage, people)
     heard = (

@@ -79,6 +79,10 @@ def test_map_and_route_judge_the_same_places(half: Opened) -> None:
         assert one["area_km2"] == pytest.approx(area_km2[np.isfinite(computed.rx_ground_m)].sum())
         assert one["area_km2"] <= found.document["uncovered_km2"] + 1e-9
     assert sum(one["area_km2"] for one in found.document["classes"]) < 1e-9
+    assert np.isnan(found.found.quality.quality_class).all()
+    drawn = found.found.layer("quality_class")
+    assert drawn is not None
+    assert np.isnan(drawn.values).all()
     names = {site.id: site.name for site in half.network.sites}
     assert all(names[one["site"]] in found.document["uncovered_says"] for one in lost)
     assert found.document["overlap"]["delay_spread_us"]["max"] is None
