@@ -55,6 +55,8 @@ class NetworkLine(BaseModel):
     revision: int
     saved_at: datetime
     author: str
+    damaged: bool = False
+    """Whether the database has something else of it than was written: its pages open once that is settled."""
 
 
 class RevisionLine(BaseModel):
@@ -339,6 +341,7 @@ def _line(summary: Summary) -> NetworkLine:
         revision=summary.revision,
         saved_at=summary.saved_at,
         author=summary.author,
+        damaged=summary.damaged,
     )
 
 

@@ -144,10 +144,12 @@ def restore_backup(settings: Settings, given: argparse.Namespace) -> int:
 def verify_backup(_settings: Settings, given: argparse.Namespace) -> int:
     """Look through a backup; 1 where something in it does not hold."""
     found = backup.verify(given.file)
-    for fault in found.faults:
+    for fault in (*found.faults, *found.remarks):
         print(fault, file=sys.stderr)
     print(f"made {found.made_at}: {found.networks} networks, {found.revisions} revisions")
-    return 1 if found.faults else 0
+    if found.remarks and not found.faults:
+        print("it can be put back: of what is damaged nothing but itself is lost")
+    return 1 if found.faults or found.remarks else 0
 
 
 def export(settings: Settings, given: argparse.Namespace) -> int:

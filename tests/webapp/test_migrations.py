@@ -11,7 +11,7 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import create_engine
 
 from sfn.errors import PlanError
-from webapp.store.migrations import versions
+from webapp.store.migrations import _script, _upgrade, versions
 from webapp.store.schema import METADATA
 from webapp.store.store import Store
 
@@ -58,6 +58,7 @@ def test_an_old_store_is_migrated_after_a_copy(tmp_path: Path, example: dict[str
     url = old(path, example, schema=schema)
     store = Store(url)
     assert store.read(1).document == example
+    assert [one.damaged for one in (*store.summaries(), *store.history(1))] == [False, False]
     assert store.save(1, example, base_revision=1, author="Grace", reason="again").number == 2
     assert len(store.entries.of(1)) == schema.count("entries (\n")
     store.close()
@@ -70,6 +71,38 @@ def test_an_old_store_is_migrated_after_a_copy(tmp_path: Path, example: dict[str
         assert copy.execute("pragma integrity_check").fetchone() == ("ok",)
     copy.close()
     assert differences(url) == []
+
+
+def test_drafts_and_overlays_of_before_are_sealed(tmp_path: Path, example: dict[str, Any]) -> None:
+    """Of the version before they had a seal: read as they were, and a bit turned after that is told."""
+    path = tmp_path / "networks.sqlite"
+    url = old(path, example, schema=FIRST + SECOND)
+    engine = create_engine(url)
+    with engine.begin() as connection:
+        _upgrade(connection, _script(), "0002_entries", to="0009_shared")
+    engine.dispose()
+    moment = "2026-11-29 10:00:00.000000"
+    with sqlite3.connect(path) as made:
+        body = json.dumps({"document": example})
+        made.execute("insert into drafts values (1, 'key', 1, 1, null, ?, ?)", (moment, body))
+        row = (1, 1, "Roads", "Own", moment, '["Cut."]', '{"features": []}')
+        made.execute("insert into overlays values (?, ?, ?, ?, ?, ?, ?)", row)
+    made.close()
+    store = Store(url)
+    step, (kept,) = store.drafts.read(1, "key"), store.overlays.of(1)
+    assert step is not None
+    assert step.body == {"document": example}
+    assert (kept.name, kept.says, kept.damaged, store.overlays.gone_n(1)) == ("Roads", ("Cut.",), False, 0)
+    assert store.overlays.document(1, 1) == '{"features": []}'
+    with sqlite3.connect(path) as behind:
+        behind.execute("update drafts set body = replace(body, 'north', 'nosth')")
+        behind.execute("update overlays set document = replace(document, 'features', 'featuret')")
+    behind.close()
+    for ask in (lambda: store.drafts.read(1, "key"), lambda: store.overlays.document(1, 1)):
+        with pytest.raises(PlanError, match="not what was written"):
+            ask()
+    store.close()
+    assert len(list(tmp_path.glob("networks.sqlite.before-0010*"))) == 1
 
 
 def test_a_new_store_has_the_tables_of_a_migrated_one(tmp_path: Path) -> None:

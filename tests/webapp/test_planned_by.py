@@ -18,6 +18,8 @@ from starlette.testclient import TestClient
 from tests.webapp.conftest import token_in
 from webapp.config.settings import Settings
 from webapp.store import passwords
+from webapp.store.schema import revisions
+from webapp.store.seals import seal
 from webapp.store.store import Store
 
 WORDS = "several words do well"
@@ -127,7 +129,9 @@ def test_a_name_of_before_does_not_hide_who_saved(by: By, store: Store, number: 
     database = str(store._engine.url.database)  # as an older program left it
     moved(store, number, 50, 87.5, 110, author="Admin")
     with sqlite3.connect(database) as held:
-        held.execute("update revisions set author = 'demo' where number = 2")
+        held.row_factory = sqlite3.Row
+        row = dict(held.execute("select * from revisions where number = 2").fetchone()) | {"author": "demo"}
+        held.execute("update revisions set author = ?, seal = ? where number = 2", ("demo", seal(revisions, row)))
     assert approve(by("Admin"), number).status_code == 403
     assert approve(by("Ben"), number).status_code == 303
 

@@ -98,7 +98,9 @@ class ZonesPage(Context):
     smooth_says: str
     """How much too high antennas count then; empty where it matters little."""
     overlays: tuple[KeptOverlay, ...]
-    """The network's own lines and places over the map."""
+    """The network's own lines and places over the map; damaged ones are not drawn."""
+    overlays_gone: int
+    """How many more were kept: the database is damaged."""
     country: tuple[tuple[str, str], ...]
     """Coast, borders and roads that are here, each with its words."""
     complaints: tuple[Complaint, ...]
@@ -287,6 +289,7 @@ def _page(
         smooth=network.terrain is None,
         smooth_says=smooth_says(network),
         overlays=request.app.state.store.overlays.of(opened.head.id),
+        overlays_gone=request.app.state.store.overlays.gone_n(opened.head.id),
         country=on_shelf(request.app.state.settings),
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,

@@ -84,6 +84,9 @@ def show(
         store.read(network_id)  # a network that is not there is said by itself
         notice(request, f"That draft is no longer kept ({DAYS_KEPT} days at most); here is what is saved.")
         return RedirectResponse(to("network.show", network_id), 303)
+    if damaged_n := store.drafts.damaged_n(network_id):
+        steps = "1 kept step is" if damaged_n == 1 else f"{damaged_n} kept steps are"
+        notice(request, f"{steps} damaged in the database: Undo and Redo may end early. This one is whole.")
     return _shown(request, draft_of(store, step), view, index)
 
 

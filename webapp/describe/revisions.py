@@ -16,11 +16,13 @@ from webapp.shell.dependencies import FormDep, NetworkDep, StoreDep, head_of, re
 from webapp.shell.render import notice, page
 from webapp.shell.windows import Shown, Window, window
 from webapp.standing.editing import Draft, save, saved_says, typed, typed_beside
-from webapp.standing.set_aside import DamagedEntry, damaged_entries, set_aside
+from webapp.standing.set_aside import DamagedEntry, damaged_entries, row_anew, set_aside
 from webapp.standing.told import put_down
 from webapp.store.differences import clashes, compared, merged, shown
 from webapp.store.documents import as_text
 from webapp.store.frozen import unfrozen
+from webapp.store.network_rows import Anew
+from webapp.store.revision_rows import UNKNOWN
 from webapp.store.store import ConflictError, Revision, Store
 
 router = Room("revisions")
@@ -46,6 +48,10 @@ class RevisionsPage(Context):
     """Numbers of the revisions whose document is not what was saved."""
     entries: tuple[DamagedEntry, ...] = ()
     """Readings, sign-offs and issues that are not what was written."""
+    anew: Anew | None = None
+    """What the network's row can be made anew of, where nothing opens before that."""
+    gone: tuple[int, ...] = ()
+    """Numbers of revisions that were saved and are not there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,21 +127,45 @@ def show(request: Request, store: StoreDep, network_id: NetworkId, revisions: Sh
             raise
         return _damaged_page(request, store, network_id, refused.problems, revisions)
     found = store.history(network_id)
-    return page(request, RevisionsPage(head, found, window(found, revisions, most=MOST_ROWS_N)))
+    return page(request, RevisionsPage(head, found, window(found, revisions, most=MOST_ROWS_N), gone=_gone(found)))
 
 
 def _damaged_page(
     request: Request, store: Store, network_id: int, problems: tuple[Problem, ...], revisions: str
 ) -> Response:
     """What is left of a damaged network, and the ways out of it."""
-    (name, newest), damaged = store.newest(network_id), store.damaged(network_id)
-    network = None if newest.number in damaged else store.read(network_id).network
-    found = store.history(network_id)
+    anew, damaged = store.anew(network_id), store.damaged(network_id)
+    newest = anew.newest or Revision(network_id, 0, UNKNOWN, "", "", "", damaged=True)
+    found = store.history(network_id, even_damaged=True)
+    try:
+        network = store.read(network_id).network
+    except PlanError:
+        network = None
     context = RevisionsPage(
-        NetworkHead(network_id, name, newest), found, window(found, revisions, most=MOST_ROWS_N), problems, damaged,
-        damaged_entries(store, network_id, network),
+        NetworkHead(network_id, str(anew.row.get("name") or f"Network {network_id}"), newest), found,
+        window(found, revisions, most=MOST_ROWS_N), problems, damaged,
+        entries=() if anew.needed else damaged_entries(store, network_id, network),
+        anew=anew if anew.needed else None, gone=_gone(found),
     )  # fmt: skip
     return page(request, context)
+
+
+def _gone(found: tuple[Revision, ...]) -> tuple[int, ...]:
+    """Numbers that are missing below the newest."""
+    there = {one.number for one in found}
+    return tuple(number for number in range(1, max(there, default=0)) if number not in there)[:MOST_ROWS_N]
+
+
+@router.post("/networks/{network_id}/damaged/row")
+def make_row_anew(request: Request, store: StoreDep, network_id: NetworkId, form: FormDep) -> Response:
+    """Go on from a damaged row of the network: made anew of what is whole; what may be gone counts as unknown."""
+    by, reason = form.get("author", "").strip(), form.get("reason", "").strip()
+    unknown = row_anew(store, network_id, by=by, reason=reason)
+    request.session["author"] = by
+    until = f" What is set at {', '.join(map(format, unknown))} is not known until it is read again." if unknown else ""
+    notice(request, f"The row of network {network_id} is made anew.{until}")
+    there = any(one.id == network_id for one in store.summaries())
+    return RedirectResponse(to("revisions.show", network_id) if there else to("networks.show"), 303)
 
 
 @router.post("/networks/{network_id}/damaged/{entry_id}/set-aside")

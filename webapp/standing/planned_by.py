@@ -33,10 +33,13 @@ def planners(opened: Opened, store: Store, *, of: Literal["plan", "sheets"]) -> 
     kept = store.entries.of(network_id, kind=(ISSUE, APPROVED))
     frozen = {one.revision for one in kept if one.kind == ISSUE and one.body.get(FROZEN_FROM)}
     recorded = store.audit.savers(network_id)
-    saved_by = {
-        one.number: frozenset(name_key(name) for name in {one.author, *recorded.get(one.number, ())} if name.strip())
-        for one in store.history(network_id)
-        if one.number not in frozen
+    by_row = {one.number: one.author for one in store.history(network_id)}
+    saved_by = {  # the record knows who saved one whose row a disk has changed, or that is gone
+        number: frozenset(
+            name_key(name) for name in {by_row.get(number, ""), *recorded.get(number, ())} if name.strip()
+        )
+        for number in by_row.keys() | recorded.keys()
+        if number not in frozen
     }
     last, base = max(saved_by), 0
     for number in sorted({one.revision for one in kept if one.revision < last}):

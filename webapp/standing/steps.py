@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from sfn.errors import PlanError
 from webapp.standing.editing import Draft
 from webapp.store.drafts import KeptDraft
 from webapp.store.store import Store
@@ -14,7 +15,10 @@ def kept(store: Store, draft: Draft) -> str:
     """
     base = draft.base.revision
     follows = draft.step or _written(store, replace(draft, document=draft.base.document), "")
-    before = store.drafts.read(base.network_id, follows)
+    try:
+        before = store.drafts.read(base.network_id, follows)
+    except PlanError:  # a disk has changed it: what was typed is kept all the same, as a first step
+        before = None
     if before is not None and before.body["document"] == draft.document and before.base_revision == base.number:
         return follows
     return _written(store, draft, follows if before is not None else "")

@@ -8,7 +8,7 @@ hash that `verify` gives elsewhere.
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass
@@ -143,6 +143,14 @@ class Audit:
                 with suppress(ValueError, TypeError, KeyError, RecursionError):  # changed: `verify` names the line
                     found.setdefault(int(json.loads(row.body)["revision"]), set()).add(str(row.who))
         return found
+
+    def last_of(self, network_id: int, actions: Collection[str]) -> Line | None:
+        """The newest line of some actions on a network; None too where that line is not what was written."""
+        query = select(audit).where(audit.c.network_id == network_id, audit.c.action.in_(list(actions)))
+        with self._as_it_stands() as connection:
+            row = connection.execute(query.order_by(audit.c.id.desc()).limit(1)).first()
+        found = None if row is None else row._asdict()
+        return None if found is None or found["hash"] != _sealed_again(found) else _line(found)
 
     def actions(self) -> tuple[str, ...]:
         """Every kind of thing that was done."""

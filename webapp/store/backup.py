@@ -63,6 +63,9 @@ class Verified:
     revisions: int
     made_at: str
     faults: tuple[str, ...]
+    """What keeps it from being put back."""
+    remarks: tuple[str, ...] = ()
+    """Drafts and overlays that are not what was kept: nothing rests on them, and they are refused where they are."""
 
 
 def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
@@ -111,17 +114,18 @@ def verify(source: Path) -> Verified:
         If it is no backup at all.
     """
     with opened(source) as (archive, manifest), tempfile.TemporaryDirectory(prefix="verify-") as folder:
-        faults = list(_damaged(archive, manifest))
+        faults, remarks = list(_damaged(archive, manifest)), list[str]()
         held = Path(folder) / DATABASE
         try:
             with archive.open(DATABASE) as stream, held.open("wb") as out:
                 shutil.copyfileobj(stream, out, BLOCK)
             faults += _unsound(held)
-            networks, revisions = (0, 0) if faults else _looked_through(held, faults)
+            networks, revisions = (0, 0) if faults else _looked_through(held, faults, remarks)
         except (*UNREADABLE, KeyError, sqlite3.Error) as refused:
             faults.append(f"{DATABASE}: cannot be read ({refused})")
             networks = revisions = 0
-        return Verified(networks, revisions, str(manifest.get("made_at", "")), tuple(faults[:20]))
+        made_at = str(manifest.get("made_at", ""))
+        return Verified(networks, revisions, made_at, tuple(faults[:20]), tuple(remarks[:20]))
 
 
 @contextlib.contextmanager
@@ -311,31 +315,39 @@ def _unsound(database: Path) -> list[str]:
     return faults + [f"{DATABASE}: {table} row {row} belongs to no {parent}" for table, row, parent, _ in broken[:20]]
 
 
-def _looked_through(database: Path, faults: list[str]) -> tuple[int, int]:
-    """Networks and revisions; every document is held against its checksum, and the record against its seals."""
+def _looked_through(database: Path, faults: list[str], remarks: list[str]) -> tuple[int, int]:
+    """Networks and revisions; documents are held against their checksums, rows and the record against their seals."""
     store = Store(f"sqlite:///{database.as_posix()}")
     try:
         networks = [*store.summaries(), *store.summaries(deleted=True)]
         revisions = 0
         for network in networks:
-            for number in range(1, network.revision + 1):
-                revisions += 1
-                where = f"network {network.id}, revision {number}"
-                try:
-                    saved = store.read(network.id, number, even_deleted=True)
-                    if checksum(network_of(saved.document, "")) != saved.revision.checksum:
-                        faults.append(f"{where}: its checksum is not that of its document")
-                except PlanError as refused:
-                    faults.append(f"{where}: {refused.problems[0].what}")
             try:
                 store.entries.of(network.id, kind="")
             except PlanError as refused:
                 faults += [f"{one.where}: {one.what}" for one in refused.problems]
+            if store.anew(network.id).needed:
+                continue
+            for number in range(1, network.revision + 1):
+                revisions += 1
+                faults += _fault_of(store, network.id, number)
         faults += store.rows_damaged()
+        remarks += store.lesser_damaged()
         faults += [f"record, {fault}" for fault in store.audit.verify().faults]
     finally:
         store.close()
     return len(networks), revisions
+
+
+def _fault_of(store: Store, network_id: int, number: int) -> Iterator[str]:
+    """What is wrong with a revision."""
+    where = f"network {network_id}, revision {number}"
+    try:
+        saved = store.read(network_id, number, even_deleted=True)
+        if checksum(network_of(saved.document, "")) != saved.revision.checksum:
+            yield f"{where}: its checksum is not that of its document"
+    except PlanError as refused:
+        yield f"{where}: {refused.problems[0].what}"
 
 
 def missing(folder: Path, manifest: dict[str, Any]) -> list[str]:

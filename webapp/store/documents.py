@@ -1,6 +1,5 @@
 """Documents on their way in and out: bytes to a checked document, a document to a file."""
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import replace
@@ -8,6 +7,7 @@ from typing import Any
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import Network, read, read_document
+from webapp.store.seals import digest_of
 
 
 def parsed(content: bytes | str, *, source: str) -> dict[str, Any]:
@@ -36,11 +36,6 @@ def network_of(document: Mapping[str, Any], own_services: str) -> Network:
         With every problem and its place.
     """
     return read_document(document, own_services=own_services)
-
-
-def digest_of(text: str) -> str:
-    """SHA-256 of a document's text as the store keeps it."""
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def unchanged(text: str, digest: str | None, *, network_id: int, number: int) -> dict[str, Any]:

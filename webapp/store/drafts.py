@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Engine, delete, insert, select
+from sqlalchemy import Engine, delete, select
 
+from sfn.errors import PlanError
 from webapp.store.schema import drafts
+from webapp.store.seals import damaged, holds, put, rows
 
 DAYS_KEPT = 30
 MOST_KEPT_N = 500
@@ -45,35 +47,53 @@ class Drafts:
         now = self._clock().replace(tzinfo=None)
         mine = drafts.c.network_id == network_id
         with self._writing.begin() as connection:
-            connection.execute(
-                insert(drafts).values(
-                    key=key,
-                    network_id=network_id,
-                    base_revision=base_revision,
-                    follows=follows or None,
-                    kept_at=now,
-                    body=json.dumps(body, ensure_ascii=False),
-                )
-            )
+            values = {
+                "key": key,
+                "network_id": network_id,
+                "base_revision": base_revision,
+                "follows": follows or None,
+                "kept_at": now,
+                "body": json.dumps(body, ensure_ascii=False),
+            }
+            put(connection, drafts, values)
             connection.execute(delete(drafts).where(drafts.c.kept_at < now - timedelta(days=DAYS_KEPT)))
             newest = select(drafts.c.id).where(mine).order_by(drafts.c.id.desc()).limit(MOST_KEPT_N)
             connection.execute(delete(drafts).where(mine, drafts.c.id.not_in(newest)))
         return key
 
     def read(self, network_id: int, key: str) -> KeptDraft | None:
-        """A step of a network; None where it is not kept (any more)."""
-        query = select(drafts).where(drafts.c.network_id == network_id, drafts.c.key == key)
+        """A step of a network; None where it is not kept (any more).
+
+        Raises
+        ------
+        PlanError
+            If it is not what was kept, or is not found among steps of which some are not.
+        """
+        wanted = rows(drafts).where(drafts.c.key == key)
         with self._engine.begin() as connection:
-            row = connection.execute(query).one_or_none()
-        if row is None:
+            row = connection.execute(wanted.where(drafts.c.network_id == network_id)).one_or_none()
+            if row is None:  # also where an index, or the number of its network, was turned
+                row = connection.execute(rows(drafts).where(drafts.c.key.concat("") == key)).first()
+        if row is None and not self.damaged_n(network_id):
             return None
-        return KeptDraft(row.key, row.network_id, row.base_revision, row.follows or "", json.loads(row.body))
+        if row is not None and holds(drafts, row):
+            if row.network_id != network_id:
+                return None
+            return KeptDraft(row.key, row.network_id, row.base_revision, row.follows or "", json.loads(row.body))
+        helps = "the step before it (Back in the browser), or what is saved, under Sites & chains"
+        raise PlanError([damaged(f"network {network_id}, draft {key}", helps=helps, values={"network": network_id})])
+
+    def damaged_n(self, network_id: int) -> int:
+        """How many steps of a network are not what was kept, but for what was typed in them."""
+        with self._engine.begin() as connection:
+            found = connection.execute(rows(drafts, texts=False).where(drafts.c.network_id == network_id)).all()
+        return sum(not holds(drafts, row) for row in found)
 
     def after(self, network_id: int, key: str) -> str:
         """The newest step that follows one; empty where none does."""
         query = (
             select(drafts.c.key)
-            .where(drafts.c.network_id == network_id, drafts.c.follows == key)
+            .where(drafts.c.network_id + 0 == network_id, drafts.c.follows == key)  # by the rows, not by their index
             .order_by(drafts.c.id.desc())
             .limit(1)
         )

@@ -14,13 +14,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Engine, Row, func, insert, select, update
+from sqlalchemy import Engine, Row, func, insert, select
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import PersonName
 from webapp.store.audit import Audit
-from webapp.store.schema import entries, networks
+from webapp.store.network_rows import counted, row_of
+from webapp.store.schema import entries
 from webapp.store.seals import HELPS, damaged, holds, rows, seal, utc
 
 SIGN_OFF = "sign-off"
@@ -88,7 +89,7 @@ class Entries:
             ):
                 return
             connection.execute(insert(entries).values(**values, digest=seal(entries, values)))
-            count_more(connection, network_id, 1)
+            counted(connection, network_id, 1)
             told = {"revision": revision, **{key: value for key, value in body.items() if key in TOLD}}
             if carried:
                 told["made_by"] = made_by
@@ -114,7 +115,7 @@ class Entries:
             return
         with self._engine.execution_options(writes=True).begin() as connection:
             connection.execute(insert(entries), [{**one, "digest": seal(entries, one)} for one in values])
-            count_more(connection, network_id, len(values))
+            counted(connection, network_id, len(values))
             told = {"revision": revision, "entries_n": len(values)}
             self._audit.add(kind, subject="", network_id=network_id, body=told, who=made_by, within=connection)
 
@@ -170,14 +171,15 @@ class Entries:
         PlanError
             If one is not what was written, or they are not as many.
         """
-        counted = select(func.count(), func.max(entries.c.id)).where(entries.c.network_id == network_id)
-        there_n, last_id = connection.execute(counted).one()
-        written_n = connection.execute(select(networks.c.entries_n).where(networks.c.id == network_id)).scalar()
-        if written_n is not None and written_n != there_n:
+        query = select(func.count(), func.max(entries.c.id)).where(entries.c.network_id == network_id)
+        there_n, last_id = connection.execute(query).one()
+        written_n = row_of(connection, network_id, even_deleted=True).entries_n or 0
+        if written_n != there_n:
             what = f"the database is damaged: {written_n} entries were written, and {there_n} are there"
             values = {"network": network_id, "written": written_n, "there": there_n}
             where = f"network {network_id}, readings, sign-offs and issues"
-            raise PlanError([Problem(where, what, HELPS, code="store-damaged", values=values)])
+            expected = f"{HELPS}, or, under Revisions, going on with those that are there"
+            raise PlanError([Problem(where, what, expected, code="store-damaged", values=values)])
         known, at_s = self._looked.get(network_id, (0, 0.0))
         if known > (last_id or 0) or time.monotonic() - at_s > LOOKED_AT_S:
             known, at_s = 0, time.monotonic()
@@ -202,12 +204,6 @@ class Entries:
 def _of(network_id: int) -> Any:
     """A query of a network's rows, the oldest first."""
     return rows(entries).where(entries.c.network_id == network_id).order_by(entries.c.id)
-
-
-def count_more(connection: Connection, network_id: int, more: int) -> None:
-    """That a network has more entries."""
-    wanted = networks.c.id == network_id
-    connection.execute(update(networks).where(wanted).values(entries_n=func.coalesce(networks.c.entries_n, 0) + more))
 
 
 def _aside(every: Iterable[Row[Any]]) -> frozenset[int]:

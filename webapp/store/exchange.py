@@ -10,22 +10,24 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from sfn.errors import PlanError, Problem
 from webapp.config.limits import LONGEST_LINE_N
-from webapp.store.documents import digest_of, network_of, unchanged
-from webapp.store.entries import SET_ASIDE, Entries, count_more
-from webapp.store.schema import entries, networks, new_id, revisions
-from webapp.store.seals import seal
+from webapp.store import revision_rows
+from webapp.store.documents import network_of
+from webapp.store.entries import SET_ASIDE, Entries
+from webapp.store.network_rows import counted, row_of
+from webapp.store.schema import entries, networks, revisions
+from webapp.store.seals import put
 from webapp.store.store import Store
 
 KIND = "sfn-delays store"
 FORMAT = 1
 _TABLES = {"network": networks, "revision": revisions, "entry": entries}
-_HERE_ALONE = frozenset({"digest", "entries_n"})
+_HERE_ALONE = frozenset({"digest", "seal", "entries_n", "overlays_n"})
 """Of texts and rows as this store keeps them, and how many: an export has what they are of, and a digest of its own."""
 _TIMES = ("deleted_at", "saved_at", "made_at")
 
@@ -81,16 +83,20 @@ def imported(store: Store, lines: Iterable[str]) -> int:
 def _lines(connection: Connection, kept: Entries) -> Iterator[str]:
     """All but the end; a damaged entry that somebody set aside stays behind."""
     yield _text({"store": {"kind": KIND, "format": FORMAT}})
-    for network in connection.execute(select(networks).order_by(networks.c.id)).all():
-        kept.look(connection, network.id)
+    numbers = select(networks.c.id).union(select(revisions.c.network_id))
+    for number in sorted(connection.execute(numbers).scalars()):
+        row_of(connection, number, even_deleted=True)
+        network = connection.execute(select(networks).where(networks.c.id == number)).one()
+        kept.look(connection, number)
         yield _text({"network": _plain(network._asdict())})
         for kind, table, order in (("revision", revisions, revisions.c.number), ("entry", entries, entries.c.id)):
             query = select(table).where(table.c.network_id == network.id).order_by(order)
             if kind == "entry":
                 query = query.where(entries.c.id.not_in(kept.unsound(connection, network.id)))
+            if kind == "revision":
+                for row in connection.execute(revision_rows.of(number, texts=True)):
+                    revision_rows.sound(row)
             for row in connection.execute(query):
-                if kind == "revision":
-                    unchanged(row.document, row.digest, network_id=network.id, number=row.number)
                 yield _text({kind: _plain(row._asdict())})
 
 
@@ -128,7 +134,7 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
                 row[key] = datetime.fromisoformat(row[key].removesuffix("Z"))
         if kind == "network":
             old = row.pop("id")
-            ids[old] = new_id(connection.execute(insert(networks).values(**row, entries_n=0)))
+            ids[old] = put(connection, networks, {**row, "entries_n": 0, "overlays_n": 0})
             return
         if row["network_id"] not in ids:
             what = f"belongs to network {str(row['network_id'])[:40]}, which does not stand before it"
@@ -139,13 +145,11 @@ def _put(connection: Connection, kind: str, values: dict[str, Any], ids: dict[in
             if row["kind"] == SET_ASIDE:  # entries have other numbers here, and the damaged one stayed behind
                 row["body"] = {**row["body"], "entry": 0}
             row["body"] = json.dumps(row["body"], ensure_ascii=False)
-            row["digest"] = seal(entries, row)
-            count_more(connection, row["network_id"], 1)
+            counted(connection, row["network_id"], 1)
         else:
             network_of(row["document"], "")  # to be readable, whatever its service says
             row["document"] = json.dumps(row["document"], ensure_ascii=False)
-            row["digest"] = digest_of(row["document"])
-        connection.execute(insert(table).values(**row))
+        put(connection, table, row)
     except PlanError as refused:
         raise _wrong(number, refused.problems[0].what, refused.problems[0].expected) from refused
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError, SQLAlchemyError) as refused:

@@ -84,7 +84,7 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
             what, expected = f"cannot be written ({refused.strerror})", "room, and a folder that may be written"
             raise refusal(str(settings.data_folder), what, expected, "backup-unwritten") from refused
         said += missing(settings.data_folder, manifest)
-    return tuple(said)
+    return (*said, *found.remarks)
 
 
 def _exchanged(

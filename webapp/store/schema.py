@@ -31,6 +31,8 @@ networks = Table(
     Column("head", Integer, nullable=False),
     Column("deleted_at", DateTime(timezone=False)),  # UTC, as every time here
     Column("entries_n", Integer),  # how many there are, so that one which is gone shows
+    Column("overlays_n", Integer),  # the same of overlays
+    Column("seal", String(64)),  # of the row: `webapp.store.seals`
     sqlite_autoincrement=True,  # an address once given out never means another network
 )
 
@@ -45,6 +47,7 @@ revisions = Table(
     Column("checksum", String(8), nullable=False),
     Column("document", Text, nullable=False),  # JSON, its keys in the order they were typed
     Column("digest", String(64)),  # SHA-256 of that text: SQLite does not see a flipped bit
+    Column("seal", String(64)),  # of the row, the text by its digest: `webapp.store.seals`
 )
 
 # What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to.
@@ -133,6 +136,8 @@ drafts = Table(
     Column("follows", String),
     Column("kept_at", DateTime(timezone=False), nullable=False),
     Column("body", Text, nullable=False),  # JSON
+    Column("digest", String(64)),  # SHA-256 of that text
+    Column("seal", String(64)),  # of the row, the text by its digest
     sqlite_autoincrement=True,
 )
 
@@ -147,6 +152,8 @@ overlays = Table(
     Column("added_at", DateTime(timezone=False), nullable=False),
     Column("says", Text, nullable=False),  # JSON: what was left out, cut and simplified
     Column("document", Text, nullable=False),  # GeoJSON
+    Column("digest", String(64)),  # SHA-256 of that text
+    Column("seal", String(64)),  # of the row, the text by its digest
     sqlite_autoincrement=True,
 )
 

@@ -5,11 +5,15 @@
 | entries | another setting as what stands there or is gone back to; a signature of another revision, an order gone |
 | users, sessions, tokens | somebody comes in as somebody else, or for longer |
 | links | a link that was withdrawn or has ended opens again, or opens another sheet |
+| networks | a network is gone from the list, or back on it; an older revision in force; a lost reading not missed |
+| revisions | somebody else planned it, and may approve it then |
+| drafts, overlays | another figure is saved than was typed; a border or a road lies elsewhere |
 
 A row is sealed as it is written and looked at as it is read; a change of a row looks at it first, or it would vouch for
 the damage. What is of no row (a row that is gone) shows by count: `webapp.store.entries`. Times are read as they are
 kept, as text: what is no time any more must be told, not fail. A new column of one of these tables is part of its seal:
-its migration seals every row anew.
+its migration seals every row anew. Long texts (`_TEXTS`) have a digest of their own, which the seal covers: a list is
+looked at without reading them.
 """
 
 import hashlib
@@ -23,11 +27,13 @@ from sqlalchemy import ColumnElement, DateTime, Row, Select, String, Table, inse
 from sqlalchemy.engine import Connection
 
 from sfn.errors import Problem
+from webapp.store.schema import new_id
 
 LOG = logging.getLogger("webapp.store")
 
-SEAL = "digest"
-_OUTSIDE = {"entries": frozenset({SEAL, "id"})}
+_TEXTS = {"revisions": "document", "drafts": "body", "overlays": "document"}
+"""Text of a row that `digest` beside it is of."""
+_OUTSIDE = {"entries": frozenset({"digest", "id"})}
 """Of entries the number is not sealed: an import gives another. SQLite's index tells where it was turned."""
 HELPS = "the last backup (python -m webapp restore FILE --replace)"
 
@@ -43,19 +49,27 @@ def seal(table: Table, values: Mapping[str, Any]) -> str:
 
 def sealed_columns(table: Table) -> list[Any]:
     """Columns that the seal covers, in the order of the table."""
-    outside = _OUTSIDE.get(table.name, frozenset({SEAL}))
+    outside = _OUTSIDE.get(table.name, frozenset({_kept_in(table), _TEXTS.get(table.name, "")}))
     return [column for column in table.c if column.name not in outside]
 
 
-def holds(table: Table, row: Row[Any]) -> bool:
-    """Whether a row, read by `rows`, is what was written."""
-    values = row._asdict()
-    return bool(values[SEAL] == seal(table, values))
+def holds(table: Table, row: Row[Any] | Mapping[str, Any]) -> bool:
+    """Whether a row, read by `rows`, is what was written; its long text too where that was read."""
+    values, text = row if isinstance(row, Mapping) else row._asdict(), _TEXTS.get(table.name, "")
+    if text in values and values["digest"] != digest_of(values[text]):
+        return False
+    return bool(values[_kept_in(table)] == seal(table, values))
 
 
-def rows(table: Table) -> Select[Any]:
-    """A query of all of a table's columns, times as they are kept."""
-    return select(*(type_coerce(c, String).label(c.name) if isinstance(c.type, DateTime) else c for c in table.c))
+def rows(table: Table, *, texts: bool = True) -> Select[Any]:
+    """A query of a table's columns, times as they are kept; without long `texts` where nobody needs them."""
+    wanted = [c for c in table.c if texts or c.name != _TEXTS.get(table.name)]
+    return select(*(type_coerce(c, String).label(c.name) if isinstance(c.type, DateTime) else c for c in wanted))
+
+
+def _kept_in(table: Table) -> str:
+    """The column that has the seal."""
+    return "seal" if "seal" in table.c else "digest"
 
 
 def utc(kept: Any) -> datetime:
@@ -72,15 +86,17 @@ def utc_or_none(kept: Any) -> datetime | None:
         return None
 
 
-def put(connection: Connection, table: Table, values: Mapping[str, Any]) -> None:
-    """Write a new row, with its seal."""
+def put(connection: Connection, table: Table, values: Mapping[str, Any]) -> int:
+    """Write a new row, with its seal; its number where the database gives one, else 0."""
+    text, where = _TEXTS.get(table.name), _kept_in(table)
+    values = values if text is None else {**values, "digest": digest_of(values[text])}
     if "id" in table.c and "id" not in values and table.name not in _OUTSIDE:
-        key = connection.execute(insert(table).values(**values, digest="")).inserted_primary_key
-        assert key is not None
-        new = {**values, "id": int(key[0])}
-        connection.execute(update(table).where(table.c.id == new["id"]).values(digest=seal(table, new)))
-        return
-    connection.execute(insert(table).values(**values, digest=seal(table, values)))
+        number = new_id(connection.execute(insert(table).values({**values, where: ""})))
+        new = {**values, "id": number}
+        connection.execute(update(table).where(table.c.id == number).values({where: seal(table, new)}))
+        return number
+    connection.execute(insert(table).values({**values, where: seal(table, values)}))
+    return 0
 
 
 def change(
@@ -103,7 +119,7 @@ def change(
         there = row._asdict()
         new = {**there, **values}
         wanted = table.c[key.name] == there[key.name]
-        connection.execute(update(table).where(wanted).values(**values, digest=seal(table, new)))
+        connection.execute(update(table).where(wanted).values({**values, _kept_in(table): seal(table, new)}))
         done += 1
     return done
 
@@ -120,6 +136,11 @@ def first(connection: Connection, table: Table, query: Select[Any]) -> Row[Any] 
 def unsound(connection: Connection, table: Table) -> tuple[Any, ...]:
     """Ids of rows that are not what was written."""
     return tuple(row.id for row in connection.execute(rows(table)) if not holds(table, row))
+
+
+def digest_of(text: object) -> str:
+    """SHA-256 of a text as the store keeps it; of what is no text any more, of how it looks."""
+    return hashlib.sha256(str(text).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def damaged(where: str, *, helps: str, values: Mapping[str, Any] | None = None) -> Problem:

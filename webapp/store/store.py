@@ -4,62 +4,38 @@ A save names the revision it was made from. When another save came first the ans
 which carries both documents, so that the page can show them side by side and lose nothing typed.
 """
 
-import json
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, Select, func, insert, select, update
+from sqlalchemy import Engine, Table, func, select
 from sqlalchemy.engine import Connection
 
 from sfn.errors import PlanError, Problem
-from sfn.plan import Network, PersonName, checksum
+from sfn.plan import Network, checksum
 from sfn.systems.mode_table import text_of_own
-from sfn.systems.of_network import stamped
+from webapp.store import network_rows, revision_rows
 from webapp.store.accounts import Accounts
 from webapp.store.audit import Audit
-from webapp.store.documents import digest_of, network_of, unchanged
+from webapp.store.documents import network_of
 from webapp.store.drafts import Drafts
 from webapp.store.engines import open_engine
 from webapp.store.entries import Entries
 from webapp.store.links_kept import Links
+from webapp.store.network_rows import ANEW, DELETED, UNDELETED, Anew, MissingError, Summary, changed, columns, row_of
 from webapp.store.overlays import Overlays
-from webapp.store.schema import links, networks, new_id, revisions, tokens, users
-from webapp.store.seals import HELPS, unsound
+from webapp.store.revision_rows import Revision, document_holds, document_of, revision_of, under
+from webapp.store.schema import drafts, links, networks, overlays, revisions, tokens, users
+from webapp.store.seals import HELPS, put, unsound
 from webapp.store.slowed import InDatabase, Slowed
 
+__all__ = ["ConflictError", "Document", "MissingError", "Revision", "Saved", "Store", "Summary"]
+
 Document = Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """One line of the list of networks."""
-
-    id: int
-    name: str
-    service: str
-    sites: int
-    revision: int
-    saved_at: datetime
-    author: str
-    deleted_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Revision:
-    """One save, without its document."""
-
-    network_id: int
-    number: int
-    saved_at: datetime
-    author: str
-    reason: str
-    checksum: str
-    """As sheets print it: that of the document, and of its service where the user's own file gives other figures."""
 
 
 @dataclass(frozen=True)
@@ -75,10 +51,6 @@ class Saved:
     def network(self) -> Network:
         """As the engine reads it; raises `PlanError` as `network_of` does."""
         return network_of(self.document, self.own_services)
-
-
-class MissingError(Exception):
-    """No such network or revision, or it has been deleted."""
 
 
 class ConflictError(Exception):
@@ -140,15 +112,10 @@ class Store:
         return text_of_own(file) if file is not None and file.is_file() else ""
 
     def summaries(self, *, deleted: bool = False) -> tuple[Summary, ...]:
-        """All networks, the last saved first; or all deleted ones."""
-        query = (
-            select(networks, revisions.c.saved_at, revisions.c.author)
-            .join(revisions, (revisions.c.network_id == networks.c.id) & (revisions.c.number == networks.c.head))
-            .where(networks.c.deleted_at.is_not(None) if deleted else networks.c.deleted_at.is_(None))
-            .order_by(revisions.c.saved_at.desc(), networks.c.id.desc())
-        )
+        """All networks, the last saved first, damaged ones before them; or all deleted ones."""
         with self._engine.begin() as connection:
-            return tuple(_summary(row) for row in connection.execute(query))
+            found = network_rows.summaries(connection, deleted=deleted)
+            return tuple(sorted(found, key=lambda one: (one.damaged, one.saved_at, one.id), reverse=True))
 
     def networks_n(self) -> int:
         """How many networks there are that are not deleted."""
@@ -167,56 +134,67 @@ class Store:
         with self._engine.begin() as connection:
             return self._read(connection, network_id, number, even_deleted=even_deleted)
 
-    def history(self, network_id: int, *, above: int = 0, most: int | None = None) -> tuple[Revision, ...]:
+    def history(
+        self, network_id: int, *, above: int = 0, most: int | None = None, even_damaged: bool = False
+    ) -> tuple[Revision, ...]:
         """Revisions of a network, the newest first: those with a number `above` one, `most` of them where given.
 
-        Raises `MissingError` as `read` does.
+        Raises as `read` does; `even_damaged` not, where the network's row is not what was written.
         """
         own = self.own_services()
         # Only under services of one's own does the document say anything about the checksum.
-        query = select(revisions) if own else select(*_WITHOUT_DOCUMENT)
-        query = query.where(revisions.c.network_id == network_id, revisions.c.number > above)
+        query = revision_rows.of(network_id, texts=bool(own)).where(revisions.c.number > above)
         query = query.order_by(revisions.c.number.desc()).limit(most)
         with self._engine.begin() as connection:
-            self._head(connection, network_id)
-            rows = connection.execute(query)
-            if not own:
-                return tuple(_revision(row) for row in rows)
-            return tuple(_under(own, _revision(row), _document(row)) if _holds(row) else _revision(row) for row in rows)
+            if not even_damaged:
+                row_of(connection, network_id)
+            found = connection.execute(query).all()
+        if not own:
+            return tuple(map(revision_of, found))
+        return tuple(
+            under(own, revision_of(row), document_of(row)) if document_holds(row) else revision_of(row) for row in found
+        )
 
     def damaged(self, network_id: int) -> frozenset[int]:
-        """Revisions of a network whose document is not what was saved; raises `MissingError` as `read` does."""
-        query = select(revisions).where(revisions.c.network_id == network_id)
+        """Revisions of a network whose document is not what was saved."""
         with self._engine.begin() as connection:
-            self._head(connection, network_id)
-            return frozenset(row.number for row in connection.execute(query) if not _holds(row))
+            found = connection.execute(revision_rows.of(network_id, texts=True))
+            return frozenset(row.number for row in found if not document_holds(row))
+
+    def file_faults(self) -> tuple[str, ...]:
+        """What SQLite's own check finds in the file; nothing of PostgreSQL, which keeps sums of its own."""
+        if self.shared:
+            return ()
+        with self._engine.begin() as connection:
+            said = connection.exec_driver_sql("pragma integrity_check(5)").scalars().all()
+        return tuple(str(line) for line in said if line != "ok")
 
     def rows_damaged(self) -> tuple[str, ...]:
         """Users, tokens and links that are not what was written, in words."""
-        with self._engine.begin() as connection:
-            return tuple(
-                f"{table.name}, {number}: what the database has of it is not what was written"
-                for table in (users, tokens, links)
-                for number in unsound(connection, table)
-            )
+        return self._in_words(users, tokens, links)
+
+    def lesser_damaged(self) -> tuple[str, ...]:
+        """The same of drafts and overlays: nothing else rests on them."""
+        return self._in_words(drafts, overlays)
 
     def newest(self, network_id: int) -> tuple[str, Revision]:
-        """Name of a network, and its newest revision, without its document; raises `MissingError` as `read` does."""
-        query = select(networks.c.name, *_WITHOUT_DOCUMENT).where(
-            networks.c.id == network_id, revisions.c.network_id == network_id, revisions.c.number == networks.c.head
-        )
+        """Name of a network, and its newest revision, without its document; raises as `read` does."""
         with self._engine.begin() as connection:
-            self._head(connection, network_id)
-            row = connection.execute(query).one()
-            return str(row.name), _revision(row)
+            row = row_of(connection, network_id)
+            query = revision_rows.of(network_id).where(revisions.c.number == row.head)
+            return str(row.name), revision_of(connection.execute(query).one())
+
+    def anew(self, network_id: int) -> Anew:
+        """What the row of a network is made of where a disk has changed it; `MissingError` where nothing is there."""
+        with self._engine.begin() as connection:
+            return network_rows.anew(connection, network_id, self.audit)
 
     # Writing
 
     def create(self, document: Document, *, author: str, reason: str) -> Revision:
         """A new network with `document` as its revision 1."""
         with self._writing.begin() as connection:
-            made = connection.execute(insert(networks).values(head=1, **_columns(document)))
-            network_id = new_id(made)
+            network_id = put(connection, networks, {"head": 1, **columns(document)})
             return self._write(connection, network_id, 1, document, author, reason)
 
     def save(
@@ -239,27 +217,40 @@ class Store:
             If the network or the base revision does not exist.
         """
         with nullcontext(within) if within else self._writing.begin() as connection:
-            # One statement decides who was first, on every database.
-            moved = connection.execute(
-                update(networks)
-                .where(
-                    networks.c.id == network_id,
-                    networks.c.head == base_revision,
-                    networks.c.deleted_at.is_(None),
-                )
-                .values(head=base_revision + 1, **_columns(document))
-            )
-            if moved.rowcount == 1:
+            # Writers queue (`webapp.store.engines`): nobody saves between this look and what is written.
+            if row_of(connection, network_id).head == base_revision:
+                changed(connection, network_id, {"head": base_revision + 1, **columns(document)})
                 return self._write(connection, network_id, base_revision + 1, document, author, reason)
             theirs = self._read(connection, network_id, None)
             base = self._read(connection, network_id, base_revision)
         raise ConflictError(base=base, theirs=theirs, mine=document)
 
     def restore(self, network_id: int, number: int, *, base_revision: int, author: str) -> Revision:
-        """A new revision with the document of revision `number`; raises as `save` and `read` do."""
-        old = self.read(network_id, number)
+        """A new revision with the document of revision `number`; raises as `save` and `read` do.
+
+        Of the old one only the document has to be what was saved: who makes it the newest answers for it.
+        """
+        query = revision_rows.of(network_id, texts=True).where(revisions.c.number == number)
+        with self._engine.begin() as connection:
+            row_of(connection, network_id)
+            row = connection.execute(query).one_or_none()
+        if row is None:
+            raise MissingError
         reason = f"revision {number} restored"
-        return self.save(network_id, old.document, base_revision=base_revision, author=author, reason=reason)
+        return self.save(network_id, document_of(row), base_revision=base_revision, author=author, reason=reason)
+
+    def put_anew(self, network_id: int, *, who: str, reason: str, within: Connection) -> Anew:
+        """Make the row of a damaged network anew; raises `MissingError` where nothing is there."""
+        made = network_rows.anew(within, network_id, self.audit)
+        network_rows.put_anew(within, network_id, made)
+        told = {"reason": reason, "name": made.row.get("name"), "revision": made.row.get("head")}
+        told |= {
+            "entries_said_n": made.said_n,
+            "entries_n": made.entries_n,
+            "deleted": bool(made.row.get("deleted_at")),
+        }
+        self.audit.add(ANEW, network_id=network_id, body=told, who=who, within=within)
+        return made
 
     def delete(self, network_id: int) -> None:
         """Take a network off the list; nothing is lost, `undelete` brings it back."""
@@ -274,43 +265,41 @@ class Store:
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC).replace(tzinfo=None)
 
-    def _mark(self, network_id: int, deleted_at: datetime | None, *, was_deleted: bool) -> None:
-        state = networks.c.deleted_at.is_not(None) if was_deleted else networks.c.deleted_at.is_(None)
-        with self._writing.begin() as connection:
-            query = update(networks).where(networks.c.id == network_id, state).values(deleted_at=deleted_at)
-            if connection.execute(query).rowcount != 1:
-                raise MissingError
-            action = "deletion undone" if was_deleted else "deleted"
-            self.audit.add(action, network_id=network_id, within=connection)
+    def _in_words(self, *tables: Table) -> tuple[str, ...]:
+        with self._engine.begin() as connection:
+            return tuple(
+                f"{table.name}, {number}: what the database has of it is not what was written"
+                for table in tables
+                for number in unsound(connection, table)
+            )
 
-    def _head(self, connection: Connection, network_id: int, *, even_deleted: bool = False) -> int:
-        query = select(networks.c.head).where(networks.c.id == network_id)
-        if not even_deleted:
-            query = query.where(networks.c.deleted_at.is_(None))
-        head = connection.execute(query).scalar()
-        if head is None:
-            raise MissingError
-        # The row says which is the newest, and so does what is there: of one turned bit in it, an older plan would be.
-        last = connection.execute(select(func.max(revisions.c.number)).where(revisions.c.network_id == network_id))
-        newest = last.scalar()
-        if newest != head:
-            what = f"the database is damaged: revision {head} counts as the newest, and {newest} is"
-            values = {"network": network_id, "head": head, "newest": newest}
-            raise PlanError([Problem(f"network {network_id}", what, HELPS, code="store-damaged", values=values)])
-        return int(head)
+    def _mark(self, network_id: int, deleted_at: datetime | None, *, was_deleted: bool) -> None:
+        with self._writing.begin() as connection:
+            row = row_of(connection, network_id, even_deleted=was_deleted)
+            if (row.deleted_at is not None) != was_deleted:
+                raise MissingError
+            changed(connection, network_id, {"deleted_at": deleted_at})
+            action = UNDELETED if was_deleted else DELETED
+            self.audit.add(action, network_id=network_id, within=connection)
 
     def _read(
         self, connection: Connection, network_id: int, number: int | None, *, even_deleted: bool = False
     ) -> Saved:
-        head = self._head(connection, network_id, even_deleted=even_deleted)
-        query: Select[Any] = select(revisions).where(
-            revisions.c.network_id == network_id, revisions.c.number == (head if number is None else number)
-        )
+        head = row_of(connection, network_id, even_deleted=even_deleted).head
+        query = revision_rows.of(network_id, texts=True).where(
+            revisions.c.number == (head if number is None else number)
+        )  # fmt: skip
         row = connection.execute(query).one_or_none()
-        if row is None:
+        if row is None and number is not None and not 1 <= number <= head:
             raise MissingError
-        document, own = _document(row), self.own_services()
-        return Saved(_under(own, _revision(row), document), document, own)
+        if row is None:
+            what, where = (
+                "it was saved, and is gone: the database is damaged",
+                f"network {network_id}, revision {number or head}",
+            )
+            raise PlanError([Problem(where, what, HELPS, code="store-damaged", values={"network": network_id})])
+        document, own = revision_rows.sound(row), self.own_services()
+        return Saved(under(own, revision_of(row), document), document, own)
 
     def _write(
         self, connection: Connection, network_id: int, number: int, document: Document, author: str, reason: str
@@ -324,75 +313,9 @@ class Store:
             reason=reason,
             checksum=checksum(network_of(document, own)),
         )
-        made = _under(own, plain, document)
-        text = json.dumps(document, ensure_ascii=False, allow_nan=False)  # in the order it was typed
-        connection.execute(
-            insert(revisions).values(
-                network_id=network_id,
-                number=number,
-                saved_at=made.saved_at.replace(tzinfo=None),
-                author=author,
-                reason=reason,
-                checksum=plain.checksum,
-                document=text,
-                digest=digest_of(text),
-            )
-        )
+        made = under(own, plain, document)
+        revision_rows.write(connection, plain, dict(document))
         told = {"revision": number, "reason": reason, "checksum": made.checksum}
         subject = str(document.get("name") or "")
         self.audit.add("saved", subject=subject, network_id=network_id, body=told, who=author, within=connection)
         return made
-
-
-def _holds(row: Row[Any]) -> bool:
-    """Whether a revision's document is what was saved."""
-    return row.digest is None or row.digest == digest_of(row.document)
-
-
-def _document(row: Row[Any]) -> dict[str, Any]:
-    """A revision's document; raises `PlanError` where it is not what was saved."""
-    return unchanged(row.document, row.digest, network_id=row.network_id, number=row.number)
-
-
-_WITHOUT_DOCUMENT = [c for c in revisions.c if c.name != "document"]
-
-
-def _columns(document: Document) -> dict[str, Any]:
-    """What the list of networks shows without reading any document; written before the document is judged."""
-    sites = document.get("sites")
-    return {
-        "name": str(document.get("name") or "Unnamed network"),
-        "service": str(document.get("service") or ""),
-        "sites": len(sites) if isinstance(sites, list) else 0,
-    }
-
-
-def _summary(row: Row[Any]) -> Summary:
-    return Summary(
-        id=row.id,
-        name=row.name,
-        service=row.service,
-        sites=row.sites,
-        revision=row.head,
-        saved_at=row.saved_at.replace(tzinfo=UTC),
-        author=row.author,
-        deleted_at=row.deleted_at and row.deleted_at.replace(tzinfo=UTC),
-    )
-
-
-def _revision(row: Row[Any]) -> Revision:
-    return Revision(
-        network_id=row.network_id,
-        number=row.number,
-        saved_at=row.saved_at.replace(tzinfo=UTC),
-        author=PersonName(row.author),
-        reason=row.reason,
-        checksum=row.checksum,
-    )
-
-
-def _under(own_services: str, revision: Revision, document: Document) -> Revision:
-    """The revision with the checksum that sheets print; the table holds that of the document alone."""
-    service_id = str(document.get("service") or "")
-    told = stamped(revision.checksum, service_id=service_id, own_services=own_services)
-    return replace(revision, checksum=told)

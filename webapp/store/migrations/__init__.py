@@ -104,7 +104,7 @@ def _known(script: ScriptDirectory, version: str) -> None:
         raise PlanError([Problem("database", what, expected, code="store-newer", values={"version": version})])
 
 
-def _upgrade(connection: Connection, script: ScriptDirectory, held: str) -> None:
+def _upgrade(connection: Connection, script: ScriptDirectory, held: str, *, to: str = "head") -> None:
     """Run what is missing; a database without its version is first given it."""
     context = MigrationContext.configure(connection)
     if context.get_current_revision() is None:
@@ -112,7 +112,7 @@ def _upgrade(connection: Connection, script: ScriptDirectory, held: str) -> None
 
     def missing(revision: Any, _context: MigrationContext) -> Any:
         """The steps from there to the newest."""
-        return script._upgrade_revs("head", revision)
+        return script._upgrade_revs(to, revision)
 
     steps: Callable[..., Any] = missing
     with EnvironmentContext(Config(), script, fn=steps) as environment:
