@@ -233,7 +233,7 @@ def test_a_damaged_row_is_made_anew(
     assert post("/networks/1/damaged/row", author="Ada", reason="looked at the record").status_code == 303
     assert asked(store, drafts) == right
     assert client.get("/networks/1/delays").status_code == 200
-    (line,) = store.audit.lines(network_id=1, action="network's row made anew")
+    (line,) = store.audit.lines(network_id=1, action="line in the list written anew")
     assert (line.who, line.body["reason"], line.body["revision"]) == ("Ada", "looked at the record", 2)
     again = post("/networks/1/damaged/row", author="Ada", reason="twice")
     assert again.status_code == 422
@@ -278,7 +278,7 @@ def test_a_row_that_is_gone_or_another_number_s(
     with closing(sqlite3.connect(settings.data_folder / "networks.sqlite")) as held, held:
         held.execute("update networks set id = 66 where id = 2")
     assert [(one.id, one.damaged) for one in store.summaries()] == [(2, True), (66, True), (1, False)]
-    assert "its row is gone" in client.get("/networks/2/delays").text
+    assert "its line in the list is gone" in client.get("/networks/2/delays").text
     assert post("/networks/2/damaged/row", author="Ada", reason="gone").status_code == 303
     assert "it is no network's" in client.get("/networks/66/revisions").text
     assert post("/networks/66/damaged/row", author="Ada", reason="a stray").status_code == 303

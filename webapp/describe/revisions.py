@@ -163,7 +163,7 @@ def make_row_anew(request: Request, store: StoreDep, network_id: NetworkId, form
     unknown = row_anew(store, network_id, by=by, reason=reason)
     request.session["author"] = by
     until = f" What is set at {', '.join(map(format, unknown))} is not known until it is read again." if unknown else ""
-    notice(request, f"The row of network {network_id} is made anew.{until}")
+    notice(request, f"The line of network {network_id} in the list is written anew.{until}")
     there = any(one.id == network_id for one in store.summaries())
     return RedirectResponse(to("revisions.show", network_id) if there else to("networks.show"), 303)
 

@@ -119,6 +119,18 @@ class RefusedError(Exception):
         super().__init__(status)
 
 
+_DAMAGED = (
+    "The database is damaged",
+    "Nothing of this network is shown or worked out until that is settled. Do not set anything by a sheet or a page"
+    " printed earlier without asking what stands there now.",
+)
+_DAMAGED_AT_SITE = (
+    "The control room's record is damaged",
+    "Set nothing, and call the control room: what it has of this site is not certain. Open the same link again when it"
+    " says so.",
+)
+
+
 def refusal(
     request: Request,
     status: int,
@@ -142,8 +154,13 @@ def refusal(
     if technician and status in (404, 410):
         title, sentence = "This link opens no sheet", "Set nothing from an older one."
     back = _network_of(request, status)
-    harmed = back and not technician and any(problem.code == "store-damaged" for problem in problems)
-    ways_out = to("revisions.show", int(request.path_params["network_id"])) if harmed else ""
+    damaged = any(problem.code == "store-damaged" for problem in problems)
+    ways_out = ""
+    if damaged and technician:
+        title, sentence, problems = *_DAMAGED_AT_SITE, ()
+    elif damaged and back:
+        title, sentence = _DAMAGED
+        ways_out, back = to("revisions.show", int(request.path_params["network_id"])), ""
     return page(request, ProblemPage(status, title, sentence, technician, problems, back, ways_out), status=status)
 
 

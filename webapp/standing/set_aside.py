@@ -124,17 +124,17 @@ def row_anew(store: Store, network_id: int, *, by: str, reason: str) -> tuple[st
     problems = _unsaid(by, reason, does="does this", reason_is="what was looked at, and who was asked")
     found = store.anew(network_id)
     if not found.needed:
-        what, expected = f"the row of network {network_id} is what was written", "nothing to do"
+        what, expected = f"what the list has of network {network_id} is what was written", "nothing to do"
         problems.append(Problem("network", what, expected, code="row-not-damaged"))
     for fault in store.file_faults():
-        what = f"SQLite's own check finds the file damaged ({fault}): a row written into it may be lost again"
+        what = f"SQLite's own check finds the file damaged ({fault}): what is written into it may be lost again"
         problems.append(Problem("database", what, HELPS, code="store-damaged"))
     if problems:
         raise PlanError(problems)
     network = network_of(found.document, store.own_services()) if found.lost and found.document else None
     number, now = 0 if found.newest is None else found.newest.number, as_kept(Held.sure(datetime.now(UTC)))
     sites = () if network is None else network.sites
-    said = f"readings of this network may be gone, and its row was made anew: {reason}"
+    said = f"readings of this network may be gone, and its line in the list was written anew: {reason}"
     with store.writing() as connection:
         store.put_anew(network_id, who=by, reason=reason, within=connection)
         for site in sites:

@@ -25,7 +25,7 @@ from webapp.store.schema import entries
 from webapp.store.seals import HELPS, damaged, holds, rows, seal, utc
 
 SIGN_OFF = "sign-off"
-TOLD = ("note", "doubts", "reason", "route", "as_set", "checksum", "emergency", "from", "plan", "entry")
+TOLD = ("note", "doubts", "reason", "route", "as_set", "units", "checksum", "emergency", "from", "plan", "entry")
 """What of an entry stands in the audit trail too; all of it stands here."""
 ISSUE = "issue"
 SET_ASIDE = "set-aside"

@@ -19,7 +19,7 @@ from webapp.store.revision_rows import UNKNOWN, Revision, revision_of
 from webapp.store.schema import entries, networks, overlays, revisions
 from webapp.store.seals import HELPS, change, damaged, holds, put, rows, utc, utc_or_none
 
-DELETED, UNDELETED, ANEW = "deleted", "deletion undone", "network's row made anew"
+DELETED, UNDELETED, ANEW = "deleted", "deletion undone", "line in the list written anew"
 
 
 class MissingError(Exception):
@@ -203,11 +203,13 @@ def _as_found(network_id: int, row: Row[Any] | None, head: Revision | None) -> S
 
 def _damaged(network_id: int, row: Row[Any] | None, newest: int | None) -> Problem:
     """That nothing can be opened of a network, and the way on."""
-    helps = "its row made anew, under Revisions, of what is whole"
+    helps = "its line in the list written anew, under Revisions, of what is whole"
     where = f"network {network_id}: its name, whether it was deleted, its newest revision, how many readings it has"
     values: dict[str, Any] = {"network": network_id}
     if row is None:
-        what = "its row is gone, and its revisions are there: the database is damaged; nothing is lost of them"
+        what = (
+            "its line in the list is gone, and its revisions are there: the database is damaged, nothing of them lost"
+        )
         return Problem(where, what, f"{HELPS}, or {helps}", code="store-damaged", values=values)
     if row.head != newest:
         what = f"the database is damaged: revision {row.head} counts as the newest, and {newest or 'none'} is"
