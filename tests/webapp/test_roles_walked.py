@@ -50,7 +50,7 @@ CHANGES = {
         N/road.{form} N/road/again N/road/upload N/signals N/tables/upload""",
         N/road.{form} N/road/picked N/road/upload N/signals N/tables/upload""",
     "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
-        N/damaged/{entry_id}/set-aside N/delete
+        N/damaged/row N/damaged/{entry_id}/set-aside N/delete
         N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
         N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept N/plans/accept
         N/offsets/weights N/others N/others/upload N/people N/people/upload N/readings/restarts

@@ -183,7 +183,8 @@ def test_each_field_is_sealed(
     store.close()
     backup.backup(settings, tmp_path / "made.zip", whole=False)
     found = backup.verify(tmp_path / "made.zip")
-    if "drafts" in statement or ("overlays" in statement and "delete" not in statement and "_n" not in statement):
+    lesser = "drafts" in statement or ("overlays" in statement and "delete" not in statement and "_n" not in statement)
+    if lesser or "number = 1" in statement:  # an older revision
         assert found.remarks
         assert not found.faults, "the rest can be put back"
         said = restore.restore(settings, tmp_path / "made.zip", replace=True)

@@ -65,7 +65,8 @@ class Verified:
     faults: tuple[str, ...]
     """What keeps it from being put back."""
     remarks: tuple[str, ...] = ()
-    """Drafts and overlays that are not what was kept: nothing rests on them, and they are refused where they are."""
+    """Older revisions, drafts and overlays that are not what was kept: nothing in force rests on them, and each is
+    refused where it is. Else no backup could ever be put back once one of them is damaged."""
 
 
 def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
@@ -330,7 +331,7 @@ def _looked_through(database: Path, faults: list[str], remarks: list[str]) -> tu
                 continue
             for number in range(1, network.revision + 1):
                 revisions += 1
-                faults += _fault_of(store, network.id, number)
+                (faults if number == network.revision else remarks).extend(_fault_of(store, network.id, number))
         faults += store.rows_damaged()
         remarks += store.lesser_damaged()
         faults += [f"record, {fault}" for fault in store.audit.verify().faults]
