@@ -313,6 +313,18 @@ def test_a_damaged_link_opens_nothing(
     assert "was withdrawn" in client.get(address).text
 
 
+def test_a_telephone_is_told_to_set_nothing(harmed_link: tuple[str, Path], client: TestClient, store: Store) -> None:
+    """What the office has of the network is damaged: whoever stands at the site gets no figure, and no office's command."""
+    address, path = harmed_link
+    store.entries.add(1, revision=1, site_id="north", kind="sign-off", made_by="Ada", body={"note": "as agreed"})
+    behind(path, "update entries set body = replace(body, 'agreed', 'agrefd') where body like '%agreed%'")
+    answer = client.get(address)
+    assert answer.status_code == 422
+    assert "Set nothing, and call the control room" in answer.text
+    assert "What you typed is still in this telephone" in answer.text
+    assert "python -m webapp" not in answer.text
+
+
 @pytest.fixture
 def harmed_link(
     store: Store, settings: Settings, example: dict[str, Any], issue: Callable[[int], int]
