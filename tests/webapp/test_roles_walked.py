@@ -47,8 +47,7 @@ CHANGES = {
         N/links/advice N/losses/upload N/map/levels N/map/{key}/licence/upload N/measurements
         N/measurements/arrivals/upload N/measurements/echoes N/measurements/residuals.{form}
         N/measurements/recordings/upload N/offsets/find N/plans/find N/point/direct N/point/hear/upload N/road
-        N/road.{form} N/road/again N/road/upload N/signals N/tables/upload""",
-        N/road.{form} N/road/picked N/road/upload N/signals N/tables/upload""",
+        N/road.{form} N/road/again N/road/picked N/road/upload N/signals N/tables/upload""",
     "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
         N/damaged/row N/damaged/{entry_id}/set-aside N/delete
         N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
