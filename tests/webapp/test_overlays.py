@@ -147,6 +147,19 @@ def test_a_road_of_an_overlay_goes_to_the_route_page_with_its_doubt(
         assert "off=south" in job.result_url
 
 
+def test_a_damaged_overlay_has_no_roads_and_the_list_says_so(client: TestClient, store: Store, number: int) -> None:
+    """The others stay; its name stands in a notice."""
+    sent(client, number, json.dumps(LINE).encode(), name="County")
+    sent(client, number, json.dumps(LINE).encode(), name="Parish")
+    with store._writing.begin() as connection:
+        connection.exec_driver_sql("UPDATE overlays SET document = replace(document, '36.25', '36.29') WHERE id = 1")
+    said = client.get(f"/api/pages/networks/{number}/road/roads").json()
+    assert [one["overlay"] for one in said["lines"]["rows"]] == ["Parish"]
+    assert said["damaged"] == ["County"]
+    assert "not listed: County" in client.get(f"/networks/{number}/road/roads").text
+    assert client.get(f"/networks/{number}/map/roads?lat=36.275&lon=-84.24").text.count("Reception along") == 1
+
+
 @pytest.mark.parametrize("picked", ["", "x", "99:0:Valley road", "1:7:Valley road", "1:0:another", "1:-1:Valley road"])
 def test_a_road_that_is_gone_is_refused_in_words(
     client: TestClient, post: Callable[..., Any], number: int, picked: str

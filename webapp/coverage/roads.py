@@ -1,12 +1,13 @@
 """Roads of a network's overlays: listed, or those beside a place of the map, each one click from reception along it."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from fastapi import Request
 from fastapi.responses import Response
 
+from sfn.errors import PlanError
 from sfn.study.overlay import country_file, country_overlay
 from sfn.study.overlay_roads import NearRoad, Road, roads_near, roads_of
 from webapp.config.addresses import Room, to
@@ -37,6 +38,8 @@ class OverlayRoads:
     """Its number; or that `country` brought it."""
     name: str
     roads: tuple[Road, ...]
+    damaged: bool = False
+    """Whether it is not what was kept: nothing of it is listed."""
 
     @property
     def fetched(self) -> bool:
@@ -76,6 +79,8 @@ class RoadsPage(Context):
     """Those of this part."""
     overlays: tuple[str, ...]
     """What was looked through."""
+    damaged: tuple[str, ...]
+    """Overlays that are not what was kept: nothing of them is listed."""
     sought: str
     """Part of a name; empty: all."""
     query: tuple[tuple[str, str], ...]
@@ -110,8 +115,9 @@ def show(
     every = [_line(one, road) for one in there for road in one.roads if wanted in road.name.casefold()]
     every.sort(key=lambda line: -line.length_m)
     trying = tuple(query_of(tries.against(opened.network)))
-    names = tuple(one.name for one in there)
-    return page(request, RoadsPage(opened.head, window(every, part), names, find, trying))
+    names = tuple(one.name for one in there if one.roads)
+    damaged = tuple(one.name for one in there if one.damaged)
+    return page(request, RoadsPage(opened.head, window(every, part), names, damaged, find, trying))
 
 
 @router.get("/networks/{network_id}/map/roads")
@@ -138,8 +144,12 @@ def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) 
         def own(number: int = kept.id) -> tuple[Road, ...]:
             return roads_of(json.loads(store.overlays.document(opened.head.id, number) or '{"features": []}'))
 
-        roads = maps.worked_out(f"roads of overlay {kept.id}", opened.network, own)
-        made.append(OverlayRoads(str(kept.id), kept.name, roads))
+        try:
+            roads = maps.worked_out(f"roads of overlay {kept.id}", opened.network, own)
+        except PlanError:  # its text is not what was kept
+            roads = ()
+            kept = replace(kept, damaged=True)
+        made.append(OverlayRoads(str(kept.id), kept.name, roads, kept.damaged))
     shelf = shelf_of(settings.data_folder)
     if (file := country_file(shelf, "roads")) is not None:
 
@@ -149,4 +159,4 @@ def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) 
 
         key = f"fetched roads {file.name} {file.stat().st_mtime_ns}"
         made.append(OverlayRoads(FETCHED, FETCHED_NAME, maps.worked_out(key, opened.network, fetched)))
-    return tuple(one for one in made if one.roads)
+    return tuple(one for one in made if one.roads or one.damaged)
