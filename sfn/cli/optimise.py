@@ -35,15 +35,15 @@ With --vary offsets and levers are searched together (the document's `may_change
 azimuth_deg, electrical_tilt_deg and mechanical_tilt_deg, each with least, greatest and step, patterns, on_air; costs;
 licences with name, sites, level_dbuvm and area), and the answer is another: `plans`, the cheapest first, each serving
 more than those before it, with cost, served, gain = gained - lost (as weighed), `changes` (each with site, cost,
-fields as the document calls them (offset_us, ...), says, and settings of its delay fields: name, before, after,
-unit), offsets, common_delay_held_us, after, who gains and loses as above, cautions (problems: radiates more than
-planned), sampling (what the map's places leave open of the gain: twice the root of the sum of squares of what
-changes), within_sampling, says (its doubts). Beside them `served_now`, `vary`, `costs` (visit, rigging_day,
-licence_change, unit, assumed: nobody said them), `licences`, `reaching_out_as_planned` (each with site, licence,
-outside_km2), `plans_left_off` (how many of the front), `not_varied` (each with site, what, code, why), `caution`,
-`doubts`, `looked`, `places_searched` of `places`, `people_said`. Problems bear what, where, expected, severity, code,
-sites, routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C once ends the
-search and keeps the best so far.
+fields as the document calls them (offset_us, ...), says, and settings of its delay fields as the saved plan and this
+one split them, not as they stand at the site: name, before, after, unit), offsets, common_delay_held_us, after, who
+gains and loses as above, cautions (problems: radiates more than planned), sampling (what the map's places leave open
+of the gain: twice the root of the sum of squares of what changes), within_sampling, says (its doubts). Beside them
+`served_now`, `vary`, `costs` (visit, rigging_day, licence_change, unit, assumed: nobody said them), `licences`,
+`reaching_out_as_planned` (each with site, licence, outside_km2), `plans_left_off` (how many of the front),
+`not_varied` (each with site, what, code, why), `caution`, `doubts`, `looked`, `places_searched` of `places`,
+`people_said`. Problems bear what, where, expected, severity, code, sites, routes, stages, fields and values (more_db,
+towards_deg). Figures are predicted medians. Ctrl-C once ends the search and keeps the best so far.
 """
 
 import argparse

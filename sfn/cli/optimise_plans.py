@@ -46,8 +46,6 @@ def _print_plan(k: int, plan: Plan, found: Plans) -> None:
     print(f"\nplan {k}, cost {plan.cost:g}:")
     for change in plan.changes:
         print(f"  {change.says} (cost {change.cost:g})")
-        for name, before, after, unit in change.settings:
-            print(f"    {name}: {before:g} {unit}, then {after:g} {unit}")
     if plan.common_held_us is not None:
         print(f"  common delay fixed at {number(plan.common_held_us, 4)} us, so that no other device is set otherwise")
     gaining = [one for one in reversed(plan.places) if not one.loses and one.gained_people >= 1]
@@ -79,4 +77,5 @@ def _print_rest(found: Plans) -> None:
         print(f"doubt: {said}")
     print(f"search ended: {found.found.ended}, {found.found.looked} looked at in {number(found.found.seconds_s, 1)} s")
     print(f"caution: {PLANS_CAUTION}")
-    print("nothing is changed: put a plan into the document to apply it")
+    print("nothing is changed: put a plan into the document to apply it; delays are set by its issued sheets alone,")
+    print("power, antennas and silence by no sheet: they are ordered apart")

@@ -13,6 +13,7 @@ from sfn.plan.number_text import number_in
 from sfn.study.lever_try import ALL_ROUND, has_tables
 from sfn.study.plan_levers import KINDS
 from sfn.study.plan_scene import Licence, licence_of
+from webapp.config.limits import whole_number
 from webapp.forms.weights import points_typed
 
 BOUNDS = {
@@ -76,7 +77,7 @@ def asked_of(network: Network, typed: Mapping[str, str]) -> dict[str, Any]:
     for field, key in COSTS.items():
         costs[key] = _number(field, typed[field], 0, 1e6, "", problems)
     counted = {
-        "seed": int(_number("seed", typed["seed"], 0, 1e9, "", problems)),
+        "seed": _whole("seed", typed["seed"], 10**9, problems),
         "budget_s": _number("budget_s", typed["budget_s"], 1, 3600, "s", problems),
         "most_us": _number("most_us", typed["most_us"], 0, 10_000, "us", problems) if typed["most_us"] else None,
         "by_area": typed["count"] == "area",
@@ -117,6 +118,16 @@ def _number(name: str, text: str, least: float, greatest: float, unit: str, prob
         expected = f"{least:g} to {greatest:g} {unit}".strip()
         problems.append(Problem(name, str(error), expected, code="not-a-number", fields=(name,)))
         return 0.0
+
+
+def _whole(name: str, text: str, greatest: int, problems: list[Problem]) -> int:
+    """A whole number from 0; what is wrong goes to the others' problems."""
+    number = whole_number(text)
+    if number is None or not 0 <= number <= greatest:
+        what, expected = f"{text!r} is no whole number in its range", f"a whole number, 0 to {greatest}"
+        problems.append(Problem(name, what, expected, code="not-a-number", fields=(name,)))
+        return 0
+    return number
 
 
 def _record(of: Any, tree: dict[str, Any]) -> Any:

@@ -26,6 +26,7 @@ from webapp.shell.dependencies import (
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.standing.planned_by import planners
+from webapp.standing.radiated_since import radiated_since
 from webapp.standing.release import issued_at, released
 from webapp.standing.sheet_stands import sheet_stands
 from webapp.store.approvals import NOW, Plan, approval_of, approve
@@ -154,7 +155,10 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     looked_at = _to_approve(plan, current, before)
     approval = approval_of(store, network.head.id, looked_at, asked=asked)
     stands, waiting = sheet_stands(found), _waiting(plan)
-    return ChangePage(part.head, plan, before, revisions, shown, waiting, stale, stands, approval, looked_at.mark)
+    radiated = radiated_since(network, store)
+    return ChangePage(
+        part.head, plan, before, revisions, shown, waiting, stale, stands, approval, looked_at.mark, radiated
+    )  # fmt: skip
 
 
 def _to_approve(plan: ChangePlan, number: int, before: Revision | None) -> Plan:

@@ -53,6 +53,8 @@ class ChangePage(Context):
     """Whether it is approved, by whom, or why no longer."""
     steps: str
     """What tells its steps and old values from those of another plan: an approval is bound to it."""
+    radiated: str
+    """What is planned to be radiated otherwise, which no step orders; empty where nothing is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.public import public_address
 from webapp.shell.render import notice, page
 from webapp.standing.planned_by import planners
+from webapp.standing.radiated_since import radiated_since
 from webapp.standing.release import SheetLine, State, issue, released, sign_off
 from webapp.store.entries import Entry
 from webapp.store.roles import NotAllowedError, Person, another_person, may, name_key
@@ -49,6 +50,8 @@ class SheetsPage(Context):
     """Which scripts of the network no font here has; empty where every name is printed whole."""
     by_another: bool
     """Whether somebody else than the planner is to issue them."""
+    radiated: str
+    """What is planned to be radiated otherwise, which no sheet orders; empty where nothing is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,8 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
     frozen = opened.network.common_delay.value_us is not None
     common_us, unprintable = found.reviewed.table.common_delay_us, unprintable_says(opened)
     by_another = settings.approval == "other"
-    context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable, by_another)
+    radiated = radiated_since(opened, store)
+    context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable, by_another, radiated)
     return page(request, context)
 
 

@@ -11,7 +11,10 @@
     if (job.total) { bar.max = job.total; bar.value = job.done; }
     phase.textContent = job.phase;
     if (job.state === "finished") { location.replace(job.result_url); return; }
-    if (job.state !== "waiting" && job.state !== "running") { phase.textContent = `The search is ${job.state}.`; return; }
+    if (job.state !== "waiting" && job.state !== "running") {
+      if (box.querySelector("form")) location.reload(); // why it ended stands in the page
+      return;
+    }
     await new Promise((go) => setTimeout(go, 500));
   }
 })();

@@ -147,10 +147,9 @@ def accept(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep
         )
     changed = with_plan(opened.document, opened.network, plan)
     save(request, store, opened, changed, form, author=author, reason=reason)
-    notice(
-        request,
-        "Saved as a new revision. Nothing is changed at any site: sheets say what to set, a licence comes first.",
-    )
+    rest = " Power, antennas and silence are on no sheet: order them apart." if radiates_otherwise(plan) else ""
+    said = "Saved as a new revision. Nothing is changed at any site: sheets say what to set, a licence comes first."
+    notice(request, said + rest)
     return RedirectResponse(to("delays.show", opened.head.id), 303)
 
 
