@@ -75,8 +75,9 @@ class _Search:
         return "cancelled" not in self.ended
 
     def best(self) -> Seen:
-        """The plan that serves most."""
-        return self.at.front.plans()[-1]
+        """The plan that serves most; where even the plan as it is breaks a limit, that one, until another is found."""
+        found = self.at.front.plans()
+        return found[-1] if found else self.asis
 
     def everything(self) -> None:
         """No limit of cost: down from the best so far, then kicks."""

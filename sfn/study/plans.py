@@ -88,6 +88,7 @@ def plans(
     return Plans(
         network, asked, what, costs, assumed, licences, radiated.overstepped(), before, kept, len(front) - len(kept),
         left, found, int(scene.weight.size), counted_km2(computed),
+        not allowed.kept(allowed.now_us),
     )  # fmt: skip
 
 

@@ -179,6 +179,8 @@ class Plans:
     found: Together
     places_n: int
     area_km2: Doubles
+    beyond_limits: bool = False
+    """Whether the offsets as planned break what devices, relays or the search allow."""
 
     @property
     def counted(self) -> Weight:
@@ -219,6 +221,11 @@ class Plans:
         if self.found.ended != "settled":
             why = {"time": "the time ended", "cancelled": "it was stopped"}[self.found.ended]
             said.append(f"{why} before the search settled: better plans may be there")
+        if self.beyond_limits:
+            said.append(
+                "the offsets as planned break what devices, relays or these bounds allow: what is served as planned, "
+                "and by every plan that keeps them, is not to be had like that (see check, and the sheets withheld)"
+            )
         if self.costs_assumed:
             said.append("nobody said what changes cost: the costs are assumed")
         if self.left_off:

@@ -121,7 +121,7 @@ def test_a_german_sheet_has_the_figures_of_the_english_one(
         english, german = (seen(client, number, site) for number in in_both)
         assert "field sheet" in english
         assert "Einstellblatt" in german
-        for said in ("Sicherheitshinweise", "Kette, Weg", "Zulässiger Fehler", "Zurückstellen bis"):
+        for said in ("Sicherheitshinweise", "Kette, Weg", "Zulässiger Fehler", "Zurück auf den alten Wert spätestens"):
             assert said in german, said
         figures = [Counter(FIGURE.findall(re.sub(NO_FIGURES, "", text))) for text in (english, german)]
         assert figures[0] == figures[1]

@@ -48,7 +48,7 @@ def test_the_german_page_has_the_figures_of_the_english_one(
     figures = [Counter(FIGURE.findall(re.sub(r"\d{4}-\d\d-\d\d \d\d:\d\d", "", text))) for text in (english, german)]
     assert figures[0] == figures[1]
     assert "Send to the office" in english
-    for said in ("An das Büro senden", "Stellen Sie ein, tippen Sie ein, was dort steht", "Zurückstellen auf"):
+    for said in ("An das Büro senden", "Stellen Sie ein, tippen Sie ein, was dort steht", "Zurück auf"):
         assert said in german, said
     left = [one for one in dict.fromkeys(messages()) if len(one) > 24 and not SLOT.search(one) and not TAG.search(one)]
     assert any(one in english for one in left)

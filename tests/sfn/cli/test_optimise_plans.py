@@ -80,7 +80,9 @@ def test_what_cannot_be_done_is_said(capsys: pytest.CaptureFixture[str], options
 
 def test_ctrl_c_stops_the_search_once_and_the_command_the_second_time() -> None:
     """The first is kept as a wish to stop, the second goes where it always went."""
-    usual = signal.getsignal(signal.SIGINT)
+    first = signal.getsignal(signal.SIGINT)
+    usual = signal.default_int_handler  # a shell's background has none
+    signal.signal(signal.SIGINT, usual)
     with stopped_by_hand() as stopped:
         assert not stopped()
         os.kill(os.getpid(), signal.SIGINT)
@@ -88,3 +90,4 @@ def test_ctrl_c_stops_the_search_once_and_the_command_the_second_time() -> None:
         with pytest.raises(KeyboardInterrupt):
             os.kill(os.getpid(), signal.SIGINT)
     assert signal.getsignal(signal.SIGINT) is usual
+    signal.signal(signal.SIGINT, first)

@@ -75,6 +75,6 @@ def test_what_the_terrain_does_not_cover_is_told(tmp_path: Path, capsys: pytest.
     assert answer["uncovered_km2"] == pytest.approx(beyond_km2, rel=0.03)
     assert answer["uncovered_counted_km2"] == pytest.approx(0.0, abs=1.0)
     main([*arguments, "36.20,-84.40,36.40,-83.80"])
-    assert "not covered by the terrain on the way from some site: " in capsys.readouterr().out
+    assert "not covered by the terrain at the place on " in capsys.readouterr().out
     main([*arguments, "36.20,-84.40,36.40,-84.10", "--json"])
     assert json.loads(capsys.readouterr().out)["uncovered_km2"] == 0.0

@@ -1,5 +1,6 @@
 """Offsets and levers searched together, beside every plan of small grids."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -112,3 +113,23 @@ def test_a_cancelled_search_answers_with_what_it_has() -> None:
     assert found.plans[0].cost == 0.0
     assert not np.any(found.plans[0].offsets_us)
     assert found.seconds_s < 30.0
+
+
+def test_where_even_the_plan_as_it_is_breaks_a_limit_the_search_goes_on() -> None:
+    """No plan puts a site beyond what is allowed; where no offset may move, levers are searched all the same."""
+    made, _ = scene(np.random.default_rng(7), sites=3, points=120)
+    standing = np.array([30.0, 0.0, 0.0])
+    free = plain_limits(standing, most_us=10.0, step_us=STEP_US)
+    nothing = plain_limits(standing, most_us=10.0, step_us=STEP_US, held=[0, 1, 2])
+    too_far = replace(nothing, most_us=np.full((3, 3), 5.0))
+    assert not too_far.kept(standing)
+    as_it_is = together(made, options(3, powers=2, aims=1), too_far, seed=1, budget_s=20.0).plans
+    assert len(as_it_is) > 1
+    assert all((plan.offsets_us == standing).all() for plan in as_it_is)
+    for allowed in (free, nothing):
+        found = together(made, options(3, powers=2, aims=1), allowed, seed=1, budget_s=20.0)
+        assert all(allowed.kept(plan.offsets_us) for plan in found.plans)
+        costs, keys = [plan.cost for plan in found.plans], [plan.key for plan in found.plans]
+        assert costs == sorted(costs)
+        assert keys == sorted(keys, reverse=True)
+    assert not free.kept(standing)
