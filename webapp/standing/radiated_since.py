@@ -5,9 +5,10 @@ from sfn.study.radiated_apart import radiated_apart
 from webapp.shell.dependencies import Opened
 from webapp.store.entries import ISSUE
 from webapp.store.store import Store
+from webapp.work.maps import Maps
 
 
-def radiated_since(opened: Opened, store: Store) -> str:
+def radiated_since(opened: Opened, store: Store, maps: Maps) -> str:
     """Power, antennas and silence that the newest revision plans otherwise, in words; empty where nothing is.
 
     Against the newest revision before it of which a sheet was issued, else the first one.
@@ -19,7 +20,11 @@ def radiated_since(opened: Opened, store: Store) -> str:
         return ""
     since = f"revision {base}" + (", of which sheets were issued last" if issued else "")
     try:
-        apart = radiated_apart(store.read(opened.head.id, base).network, opened.network)
+        apart = maps.worked_out(
+            f"radiated since revision {base} of network {opened.head.id}",
+            opened.network,
+            lambda: radiated_apart(store.read(opened.head.id, base).network, opened.network),
+        )
     except PlanError:
         return f"Whether power, antennas or silence are planned otherwise since {since} is not known: it cannot be read"
     if not apart:
