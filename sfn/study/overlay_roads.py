@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
+from sfn.field.around import METRES_PER_DEGREE_M
 from sfn.geodesy.line import inverse
 from sfn.report.numbers import number
 from sfn.study.overlay import SIMPLIFIED_M
@@ -21,7 +22,6 @@ from sfn.survey.track import Track, track_of
 
 Floats = NDArray[np.float64]
 
-MEAN_DEGREE_M = 111_195.0
 # Natural Earth is drawn for maps at 1:10 million: a tenth of a millimetre on one. From memory, not looked up.
 FETCHED_BESIDE_M = 1000.0
 
@@ -103,10 +103,10 @@ def roads_near(roads: tuple[Road, ...], lat_deg: float, lon_deg: float, *, withi
     within_m : float
         At most so far. [m] Up to some tens of kilometres; the earth counts as a sphere (0.6 % of the distance).
     """
-    east_m = MEAN_DEGREE_M * float(np.cos(np.radians(lat_deg)))
+    east_m = METRES_PER_DEGREE_M * float(np.cos(np.radians(lat_deg)))
     found = []
     for road in roads:
-        x, y = (road.lon_deg - lon_deg) * east_m, (road.lat_deg - lat_deg) * MEAN_DEGREE_M
+        x, y = (road.lon_deg - lon_deg) * east_m, (road.lat_deg - lat_deg) * METRES_PER_DEGREE_M
         if x.min() > within_m or x.max() < -within_m or y.min() > within_m or y.max() < -within_m:
             continue
         away_m = _away(x, y)
