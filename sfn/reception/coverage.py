@@ -110,10 +110,10 @@ class Coverage:
 
         One such site is enough for a place not to be judged.
         """
-        area_km2 = np.where(np.isfinite(self.rx_ground_m), self.area_km2(), 0.0)
-        rows = zip(self.sites, self.level_dbuvm, strict=True)
-        lost = ((name, float(area_km2[np.isnan(row)].sum())) for name, row in rows)
-        return tuple(sorted(((name, km2) for name, km2 in lost if km2 > 0), key=lambda one: -one[1]))
+        at = np.flatnonzero(~self.covered & np.isfinite(self.rx_ground_m))  # few, or none, and maps follow each key
+        lost_km2 = (np.isnan(self.level_dbuvm[:, at]) @ self.area_km2()[at]).tolist()
+        lost = ((name, km2) for name, km2 in zip(self.sites, lost_km2, strict=True) if km2 > 0)
+        return tuple(sorted(lost, key=lambda one: -one[1]))
 
     def uncovered_says(self, network: Network) -> str:
         """How much the terrain does not cover, at the place or on the way from which sites; empty where all is."""
