@@ -37,7 +37,7 @@ class Held:
 
     def sure_beside(self, moment: datetime) -> bool:
         """Whether clocks leave no doubt on which side of a moment it lies."""
-        return not (self.earliest < moment <= self.latest)
+        return not (self.earliest < moment and not_sooner(self.latest, moment))
 
     @classmethod
     def sure(cls, at: datetime) -> "Held":
