@@ -40,6 +40,8 @@ def add_to(parser: argparse.ArgumentParser) -> None:
     put = commands.add_parser("restore", help="put a backup in the place of what is there")
     put.add_argument("file", metavar="FILE", type=Path)
     put.add_argument("--replace", action="store_true", help="networks that are there give way; a copy is kept")
+    held = "also where its database was damaged before: what is, is named, and opens nothing"
+    put.add_argument("--with-damage", action="store_true", help=held)
     for name, what in (
         ("backup-verify", "look through a backup: digests, database, documents, record"),
         ("export", "every network with all its revisions and entries, as JSON lines"),
@@ -135,7 +137,7 @@ def make_backup(settings: Settings, given: argparse.Namespace) -> int:
 
 def restore_backup(settings: Settings, given: argparse.Namespace) -> int:
     """Put a backup in the place of what is there."""
-    for line in restore(settings, given.file, replace=given.replace):
+    for line in restore(settings, given.file, replace=given.replace, with_damage=given.with_damage):
         print(line)
     print(f"{given.file} is restored into {settings.data_folder}")
     return 0
@@ -144,12 +146,15 @@ def restore_backup(settings: Settings, given: argparse.Namespace) -> int:
 def verify_backup(_settings: Settings, given: argparse.Namespace) -> int:
     """Look through a backup; 1 where something in it does not hold."""
     found = backup.verify(given.file)
-    for fault in (*found.faults, *found.remarks):
+    wrong = (*found.faults, *found.damage, *found.remarks)
+    for fault in wrong:
         print(fault, file=sys.stderr)
     print(f"made {found.made_at}: {found.networks} networks, {found.revisions} revisions")
-    if found.remarks and not found.faults:
+    if found.damage and not found.faults:
+        print("it can be put back by restore --with-damage: all but what is named above, which opens nothing")
+    elif found.remarks and not found.faults:
         print("it can be put back: of what is damaged nothing but itself is lost")
-    return 1 if found.faults or found.remarks else 0
+    return 1 if wrong else 0
 
 
 def export(settings: Settings, given: argparse.Namespace) -> int:

@@ -280,7 +280,7 @@ def test_a_backup_shows_a_changed_document_and_record(kept: Store, settings: Set
     behind.close()
     backup(settings, tmp_path / "b.zip", whole=False)
     found = verify(tmp_path / "b.zip")
-    said = " ".join(found.faults)
+    said = " ".join(found.damage)
     assert "network 2, revision 1: its document is not what was saved" in said
     assert "network 1, revision 1: its document is not what was saved" in " ".join(found.remarks), "an older revision"
     assert "record, line 2: it was changed" in said

@@ -175,7 +175,8 @@ def test_each_field_is_sealed(
     drafts = filled(store, example)
     behind(store, statement)
     with another(store) as fresh:
-        assert asked(fresh, drafts)[name] == TOLD
+        before = asked(fresh, drafts)
+        assert before[name] == TOLD
         if "drafts" not in statement and "overlays" not in statement:
             with pytest.raises(PlanError) as refused:
                 list(exported(fresh))
@@ -183,14 +184,21 @@ def test_each_field_is_sealed(
     store.close()
     backup.backup(settings, tmp_path / "made.zip", whole=False)
     found = backup.verify(tmp_path / "made.zip")
-    lesser = "drafts" in statement or ("overlays" in statement and "delete" not in statement and "_n" not in statement)
+    lesser = "drafts" in statement or ("overlays" in statement and "_n" not in statement)
     if lesser or "number = 1" in statement:  # an older revision
         assert found.remarks
-        assert not found.faults, "the rest can be put back"
+        assert (found.faults, found.damage) == ((), ()), "the rest can be put back"
         said = restore.restore(settings, tmp_path / "made.zip", replace=True)
         assert set(found.remarks) <= set(said)
-    elif "delete from overlays" not in statement:
-        assert found.faults
+    else:
+        assert found.damage
+        assert not found.faults, "the archive is what was written"
+        with pytest.raises(PlanError, match="--with-damage"):
+            restore.restore(settings, tmp_path / "made.zip", replace=True)
+        said = restore.restore(settings, tmp_path / "made.zip", replace=True, with_damage=True)
+        assert set(found.damage) <= set(said)
+        with another(store) as again:
+            assert asked(again, drafts) == before, "as it was: what is damaged is told, all else is there"
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from webapp.on_air.site_links import token_of
 from webapp.store import backup, passwords
 from webapp.store.engines import store_problem
 from webapp.store.exchange import exported, imported
+from webapp.store.restore import restore
 from webapp.store.store import Store
 
 WORDS = "several words do well"
@@ -159,7 +160,8 @@ def test_each_field_that_matters_is_sealed(
     path, doors = people
     behind(path, statement)
     with closing(Store(f"sqlite:///{path}", clock=lambda: NOW)) as store:
-        assert read_all(store, doors)[name] in (None, False, "store-damaged")
+        before = read_all(store, doors)
+        assert before[name] in (None, False, "store-damaged")
         if "entries" in statement:
             with pytest.raises(PlanError) as refused:
                 list(exported(store))
@@ -167,12 +169,23 @@ def test_each_field_that_matters_is_sealed(
     if "sessions" not in statement:  # these end with every restore
         settings = Settings(tmp_path, f"sqlite:///{path}", session_key="s" * 43)
         backup.backup(settings, tmp_path / "made.zip", whole=False)
-        assert any("not what was written" in one or "were written, and" in one for one in faults(tmp_path / "made.zip"))
+        told = damage(tmp_path / "made.zip")
+        assert any("not what was written" in one or "were written, and" in one for one in told)
+        with pytest.raises(PlanError, match=r"not what was written|were written, and") as refused:
+            restore(settings, tmp_path / "made.zip", replace=True)
+        assert {one.code for one in refused.value.problems} == {"backup-damaged"}
+        said = restore(settings, tmp_path / "made.zip", replace=True, with_damage=True)
+        assert set(told) <= set(said)
+        with closing(Store(settings.database_url, clock=lambda: NOW)) as again:
+            assert read_all(again, doors) == before | {"session": None}, "what is damaged opens nothing; all else does"
+            assert again.audit.lines(most=1)[0].body["damage"] == list(told)
 
 
-def faults(archive: Path) -> tuple[str, ...]:
-    """What looking through a backup finds."""
-    return backup.verify(archive).faults
+def damage(archive: Path) -> tuple[str, ...]:
+    """What looking through a backup finds that the database had lost before."""
+    found = backup.verify(archive)
+    assert found.faults == (), "the archive is what was written"
+    return found.damage
 
 
 def test_a_change_of_a_damaged_row_does_not_vouch_for_it(people: tuple[Path, dict[str, str]]) -> None:

@@ -28,6 +28,7 @@ from typing import IO, Any
 
 from sfn.errors import PlanError, Problem
 from sfn.plan import checksum
+from sfn.units import counted
 from webapp.config.settings import SECRETS_FILE, SERVICES_FILE, Settings
 from webapp.store import carried
 from webapp.store.documents import network_of
@@ -41,6 +42,7 @@ LOCK_FILE, ONE_SERVER = "serving.lock", "server.lock"
 MOST_MANIFEST_BYTES = 20_000_000
 MOST_PARTS = 100_000
 BLOCK = 1 << 20
+MOST_SAID = 20
 # What a damaged archive raises.
 UNREADABLE = (OSError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError)
 
@@ -63,10 +65,13 @@ class Verified:
     revisions: int
     made_at: str
     faults: tuple[str, ...]
-    """What keeps it from being put back."""
+    """The archive is not what was written, or its database none that can be read: it cannot be put back."""
+    damage: tuple[str, ...] = ()
+    """What the database had lost before the backup was made: a newest revision, a user, a token, a link, an entry, a
+    line of the record. Each is refused where it is asked for; somebody says that it is put back all the same."""
     remarks: tuple[str, ...] = ()
     """Older revisions, drafts and overlays that are not what was kept: nothing in force rests on them, and each is
-    refused where it is. Else no backup could ever be put back once one of them is damaged."""
+    refused where it is."""
 
 
 def backup(settings: Settings, target: Path, *, whole: bool) -> Made:
@@ -115,18 +120,19 @@ def verify(source: Path) -> Verified:
         If it is no backup at all.
     """
     with opened(source) as (archive, manifest), tempfile.TemporaryDirectory(prefix="verify-") as folder:
-        faults, remarks = list(_damaged(archive, manifest)), list[str]()
+        faults, damage, remarks = list(_damaged(archive, manifest)), list[str](), list[str]()
         held = Path(folder) / DATABASE
         try:
             with archive.open(DATABASE) as stream, held.open("wb") as out:
                 shutil.copyfileobj(stream, out, BLOCK)
             faults += _unsound(held)
-            networks, revisions = (0, 0) if faults else _looked_through(held, faults, remarks)
+            damage += _orphans(held)
+            networks, revisions = (0, 0) if faults else _looked_through(held, damage, remarks)
         except (*UNREADABLE, KeyError, sqlite3.Error) as refused:
             faults.append(f"{DATABASE}: cannot be read ({refused})")
             networks = revisions = 0
         made_at = str(manifest.get("made_at", ""))
-        return Verified(networks, revisions, made_at, tuple(faults[:20]), tuple(remarks[:20]))
+        return Verified(networks, revisions, made_at, *(_shortened(one) for one in (faults, damage, remarks)))
 
 
 @contextlib.contextmanager
@@ -307,16 +313,26 @@ def _damaged(archive: zipfile.ZipFile, manifest: dict[str, Any]) -> Iterator[str
             yield f"{name}: its content is not what was backed up"
 
 
+def _shortened(lines: list[str]) -> tuple[str, ...]:
+    """The first of many, and how many more there are."""
+    return (*lines[:MOST_SAID], *([f"and {len(lines) - MOST_SAID} more"] if len(lines) > MOST_SAID else []))
+
+
 def _unsound(database: Path) -> list[str]:
-    """What SQLite's own check finds."""
+    """What SQLite's own check finds in the file."""
     with contextlib.closing(sqlite3.connect(database)) as held:
-        said = [row[0] for row in held.execute("pragma integrity_check(20)")]
+        said = [row[0] for row in held.execute(f"pragma integrity_check({MOST_SAID + 1})")]
+    return [f"{DATABASE}: {line}" for line in said if line != "ok"]
+
+
+def _orphans(database: Path) -> list[str]:
+    """Rows of nothing that is there."""
+    with contextlib.closing(sqlite3.connect(database)) as held:
         broken = held.execute("pragma foreign_key_check").fetchall()
-    faults = [f"{DATABASE}: {line}" for line in said if line != "ok"]
-    return faults + [f"{DATABASE}: {table} row {row} belongs to no {parent}" for table, row, parent, _ in broken[:20]]
+    return [f"{DATABASE}: {table} row {row} belongs to no {parent}" for table, row, parent, _ in broken]
 
 
-def _looked_through(database: Path, faults: list[str], remarks: list[str]) -> tuple[int, int]:
+def _looked_through(database: Path, damage: list[str], remarks: list[str]) -> tuple[int, int]:
     """Networks and revisions; documents are held against their checksums, rows and the record against their seals."""
     store = Store(f"sqlite:///{database.as_posix()}")
     try:
@@ -326,15 +342,17 @@ def _looked_through(database: Path, faults: list[str], remarks: list[str]) -> tu
             try:
                 store.entries.of(network.id, kind="")
             except PlanError as refused:
-                faults += [f"{one.where}: {one.what}" for one in refused.problems]
+                damage += [f"{one.where}: {one.what}" for one in refused.problems]
             if store.anew(network.id).needed:
                 continue
+            if gone_n := store.overlays.gone_n(network.id):
+                remarks.append(f"network {network.id}: {counted(gone_n, 'overlay')} of it gone")
             for number in range(1, network.revision + 1):
                 revisions += 1
-                (faults if number == network.revision else remarks).extend(_fault_of(store, network.id, number))
-        faults += store.rows_damaged()
+                (damage if number == network.revision else remarks).extend(_fault_of(store, network.id, number))
+        damage += store.rows_damaged()
         remarks += store.lesser_damaged()
-        faults += [f"record, {fault}" for fault in store.audit.verify().faults]
+        damage += [f"record, {fault}" for fault in store.audit.verify().faults]
     finally:
         store.close()
     return len(networks), revisions

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sqlalchemy import column, delete, func, insert, literal, select, table, text
 from sqlalchemy.engine import Connection
-from sqlalchemy.exc import DataError
+from sqlalchemy.exc import DataError, IntegrityError
 
 from sfn.errors import PlanError, Problem
 from webapp.store import common
@@ -42,8 +42,8 @@ def from_file(file: Path, store: Store) -> None:
             new.execute(delete(one))
         try:
             _carried(old, new, lines=held.audit.written_in(old))
-        except DataError as refused:
-            what = "the backup has text or numbers that this database cannot hold"
+        except (DataError, IntegrityError, ValueError) as refused:  # a time that is none any more, too
+            what = "the backup has text or numbers that this database cannot hold, or rows of nothing that is there"
             problem = Problem("database", what, "the same backup into SQLite", code="store-import")
             raise PlanError([problem]) from refused
 

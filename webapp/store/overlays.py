@@ -79,7 +79,7 @@ class Overlays:
     def gone_n(self, network_id: int) -> int:
         """How many were kept and are not there: the database is damaged. Until one is added or deleted."""
         with self._engine.begin() as connection:
-            kept_n = row_of(connection, network_id).overlays_n or 0
+            kept_n = row_of(connection, network_id, even_deleted=True).overlays_n or 0
             return int(max(0, kept_n - _count(connection, network_id)))
 
     def document(self, network_id: int, overlay_id: int) -> str | None:

@@ -27,7 +27,7 @@ from webapp.store.backup import BLOCK, DATABASE, TERRAIN, Verified, alone, missi
 from webapp.store.engines import file_of
 from webapp.store.migrations import versions
 from webapp.store.schema import links, networks, sessions, tokens, users
-from webapp.store.seals import change
+from webapp.store.seals import change, rows
 from webapp.store.store import Store
 
 
@@ -43,7 +43,7 @@ class TakenBack:
     """Every user's row, by the key of the name."""
 
 
-def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ...]:
+def restore(settings: Settings, source: Path, *, replace: bool, with_damage: bool = False) -> tuple[str, ...]:
     """Put a backup in the place of what is there, which is kept beside it in a folder of its own.
 
     Parameters
@@ -52,6 +52,8 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
     source : Path
     replace : bool
         Whether networks that are there may give way.
+    with_damage : bool
+        Whether what the database had lost before the backup was made comes along: refused there, one by one, as here.
 
     Returns
     -------
@@ -64,9 +66,11 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
         If the backup does not hold, was made by a newer program, the application is running, or there are networks.
     """
     found = verify(source)
-    if found.faults:
+    if found.faults or (found.damage and not with_damage):
+        whole = "a backup that is whole"
+        ways = whole if found.faults else f"{whole}, or --with-damage: all else is put back, and this opens nothing"
         raise PlanError(
-            Problem(str(source), fault, "a backup that is whole", code="backup-damaged") for fault in found.faults
+            Problem(str(source), one, ways, code="backup-damaged") for one in (*found.faults, *found.damage)
         )
     database = file_of(settings.database_url)
     with alone(settings.data_folder), opened(source) as (archive, manifest):
@@ -84,7 +88,7 @@ def restore(settings: Settings, source: Path, *, replace: bool) -> tuple[str, ..
             what, expected = f"cannot be written ({refused.strerror})", "room, and a folder that may be written"
             raise refusal(str(settings.data_folder), what, expected, "backup-unwritten") from refused
         said += missing(settings.data_folder, manifest)
-    return (*said, *found.remarks)
+    return (*said, *found.damage, *found.remarks)
 
 
 def _exchanged(
@@ -237,7 +241,7 @@ def _brought_up(fresh: Path, taken: TakenBack | None, source: Path, found: Verif
                 )
                 for one, at in taken.tokens.items()
             )
-            people = tuple(_people(connection.execute(select(users)).mappings().all(), taken))
+            people = tuple(_people(connection.execute(rows(users)).mappings().all(), taken))
             now = datetime.now(UTC).replace(tzinfo=None)
             opening = select(links.c.id).where(links.c.withdrawn_at.is_(None), links.c.ends_at > now)
             open_n = len(connection.execute(opening).all())
@@ -245,6 +249,7 @@ def _brought_up(fresh: Path, taken: TakenBack | None, source: Path, found: Verif
             told = {
                 "made_at": found.made_at, "networks": found.networks, "sessions_ended": ended_n,
                 "links_still_withdrawn": links_n, "tokens_still_revoked": tokens_n, "people": list(people),
+                **({"damage": list(found.damage)} if found.damage else {}),
             }  # fmt: skip
             store.audit.add("restored", subject=source.name, body=told, within=connection)
     finally:
@@ -276,6 +281,9 @@ def _people(rows: Any, taken: TakenBack) -> Iterator[str]:
             yield f"{row['name']}'s password is that of the backup again"
 
 
-def _moment(text: str) -> datetime:
-    """A time as SQLite keeps it."""
-    return datetime.fromisoformat(text)
+def _moment(text: Any) -> datetime:
+    """A time as SQLite keeps it; now for what a disk made none of: what was taken back stays so."""
+    try:
+        return datetime.fromisoformat(str(text))
+    except ValueError:
+        return datetime.now(UTC).replace(tzinfo=None)
