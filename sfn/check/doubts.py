@@ -156,6 +156,8 @@ DOUBTS: Mapping[str, Doubt] = {
     "lock-proof-missing": Doubt(_R, "no delay brings signals together whose carrier, pilot or polarity differ"),
     "told-against-reading": Doubt(_R, "the way back is what the office was told after a reading said otherwise"),
     "plan-old-value-contradicted": Doubt(_R, "the way back is what was reported; the plan says otherwise"),
+    "radiated-otherwise": Doubt(_R, "map and people count on power or antennas that nobody said stand; delays do not"),
+    "radiated-unknown": Doubt(_R, "whether power or antennas are planned otherwise is not known; delays rest on none"),
     "date-impossible": Doubt(_S, "a measurement on a day that is not, or is to come"),
     "offset-limits-crossed": Doubt(_R, "limits for the search only"),
     "offset-outside-limits": Doubt(_R, "limits for the search only"),

@@ -1,7 +1,9 @@
-"""What two states of a network radiate otherwise: no sheet and no step of a change plan orders it."""
+"""What is planned to be radiated otherwise than it is known to be: no sheet and no step of a change plan orders it."""
 
+from collections.abc import Mapping
 from math import log10
 
+from sfn.errors import Problem, Touch
 from sfn.plan import Antenna, Network, Site
 from sfn.plan.record import SiteName
 from sfn.report.numbers import db, number
@@ -13,6 +15,42 @@ _ANGLES = (
     ("mechanical_tilt_deg", "mechanical tilt"),
 )
 _PATTERN = ("horizontal", "vertical", "vertical_plane", "azimuth_from")
+
+
+RADIATED_OTHERWISE = "radiated-otherwise"
+
+
+def radiated_problems(network: Network, was: Mapping[str, tuple[Site, str]]) -> tuple[Problem, ...]:
+    """A warning for each site that is planned to radiate otherwise than as it is known to.
+
+    Parameters
+    ----------
+    network : Network
+        The plan.
+    was : mapping of str to (Site, str)
+        By id, what a site is known to radiate, and since when or in what; of a site that is not there nothing is said.
+    """
+    found = []
+    for n, site in enumerate(network.whole.sites):
+        known, since = was.get(site.id, (site, ""))
+        if parts := _apart(known, site):
+            changes = ", ".join(parts)
+            what = (
+                f"site {SiteName(site.name)}: planned to radiate otherwise since {since}: {changes}. No field sheet "
+                "and no step of a change plan orders it, and nobody has said that it is done"
+            )
+            found.append(_otherwise(n, site, what, {"since": since, "changes": changes}))
+    return tuple(found)
+
+
+def _otherwise(n: int, site: Site, what: str, values: dict[str, str]) -> Problem:
+    """What is said of one site."""
+    expected = (
+        "an order of its own, within the licence, and then, on the site's timeline, that it radiates as planned; "
+        "until then map, people and the order of steps count on what does not stand"
+    )
+    touches, code = (Touch(site.id),), RADIATED_OTHERWISE
+    return Problem(f"sites[{n}]", what, expected, "warning", code=code, touches=touches, values=values)
 
 
 def radiated_apart(before: Network, after: Network) -> tuple[str, ...]:

@@ -15,6 +15,7 @@
 | ``told`` | somebody told the office what is set |
 | ``replaced`` | the device was replaced: whatever was known of its settings is over |
 | ``muted``, ``unmuted`` | it fell silent, or radiates again |
+| ``radiates`` | somebody said that its power and antenna are as a revision plans them |
 | ``lock`` | carrier, pilot, deviation and polarity were proven, or not |
 | ``complaint`` | a listener complained |
 | ``difference`` | a delay difference was measured on air, against another site |
@@ -31,7 +32,7 @@ from sfn.timeline.held import Held
 Kind = Literal[
     "planned", "set-in-plan", "stage-changed", "stage-measured", "corrected", "on-air", "off-air", "signed-off",
     "issued", "plan-approved", "read", "told", "replaced", "muted", "unmuted", "lock", "complaint", "difference",
-    "planned-state", "change-begun", "change-back", "change-ended",
+    "planned-state", "change-begun", "change-back", "change-ended", "radiates",
 ]  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from webapp.store.store import Store
 BOX = [[a, (0.0 if abs((a + 180) % 360 - 180) <= 60 else 14.0)] for a in range(0, 360, 30)]
 ASKED = {
     "vary-offset": "yes", "vary-power": "yes", "power-least": "-6", "power-greatest": "6", "power-step": "6",
-    "vary-on-off": "yes", "hold-north": "", "budget_s": "2", "seed": "2", "cost-visit": "1", "cost-rigging": "4",
+    "vary-on-off": "yes", "hold-north": "", "budget_s": "5", "seed": "2", "cost-visit": "1", "cost-rigging": "4",
     "cost-licence": "3", "cost-unit": "days",
 }  # fmt: skip
 

@@ -155,7 +155,7 @@ def change_page(network: Opened, store: Store, maps: Maps, settings: Settings, *
     looked_at = _to_approve(plan, current, before)
     approval = approval_of(store, network.head.id, looked_at, asked=asked)
     stands, waiting = sheet_stands(found), _waiting(plan)
-    radiated = radiated_since(network, store, maps)
+    radiated = radiated_since(network.network)
     return ChangePage(
         part.head, plan, before, revisions, shown, waiting, stale, stands, approval, looked_at.mark, radiated
     )  # fmt: skip

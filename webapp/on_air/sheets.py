@@ -97,7 +97,7 @@ def show_all(request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDe
     frozen = opened.network.common_delay.value_us is not None
     common_us, unprintable = found.reviewed.table.common_delay_us, unprintable_says(opened)
     by_another = settings.approval == "other"
-    radiated = radiated_since(opened, store, maps)
+    radiated = radiated_since(opened.network)
     context = SheetsPage(opened.head, found.lines, names, missing, common_us, frozen, unprintable, by_another, radiated)
     return page(request, context)
 

@@ -29,6 +29,7 @@ from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, Sto
 from webapp.shell.languages import crew_language, printed_in, rules_said, telephone_words, told, word
 from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import notice, page
+from webapp.standing.radiated_since import radiated_since
 from webapp.standing.readings import (
     LABELS,
     LEVELS,
@@ -246,6 +247,7 @@ def _seen(link: SiteLink, line: SheetLine, fresh: bool, store: Store, live: Live
     """What a page shows, in short: it changes with the sheet, the newest revision and what the office has."""
     entries = store.entries.of(link.network_id, kind=READING, site_id=link.site_id)
     said = [line.state, line.sheet.checksum, fresh, store.read(link.network_id).revision.number, live and live.mark]
+    said += [radiated_since(line.sheet.network)]
     return sha256(repr([*said, [entry.id for entry in entries]]).encode()).hexdigest()[:16]
 
 

@@ -27,6 +27,7 @@ from webapp.store.timeline import (
     ENDED,
     LOCK,
     MUTED,
+    RADIATES,
     READING,
     REPLACED,
     TOLD,
@@ -44,6 +45,7 @@ _KINDS: Mapping[str, Kind] = {
     READING: "read", TOLD: "told", REPLACED: "replaced", MUTED: "muted", UNMUTED: "unmuted", LOCK: "lock",
     COMPLAINT: "complaint", DIFFERENCE: "difference", ISSUE: "issued", SIGN_OFF: "signed-off",
     APPROVED: "plan-approved", BEGUN: "change-begun", BACK: "change-back", ENDED: "change-ended",
+    RADIATES: "radiates",
 }  # fmt: skip
 
 

@@ -74,6 +74,7 @@ def enter(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) 
     try:
         author = author_of(form)
         body = entry_of(kind, form, network=opened.network, fields=made.fields, now=datetime.now(UTC))
+        _has_site(store, opened, body.get("as_revision"), site)
     except PlanError as refused:
         return page(request, timeline_page(opened, store, known, typed=form, problems=refused.problems), status=422)
     revision = opened.head.revision.number
@@ -81,6 +82,24 @@ def enter(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep) 
     request.session["author"] = author
     notice(request, "It stands on the timeline.")
     return RedirectResponse(to("timeline.show", opened.head.id, site=known), 303)
+
+
+def _has_site(store: Store, opened: Opened, number: int | None, site_id: str) -> None:
+    """Refuse a revision, where one is named, that is none of the network's or has no such site.
+
+    Raises
+    ------
+    PlanError
+    """
+    if number is None:
+        return
+    newest = opened.head.revision.number
+    there = 0 < number <= newest and any(
+        site["id"] == site_id for site in store.read(opened.head.id, number).document["sites"]
+    )
+    if not there:
+        what, expected = f"revision {number} has no site {site_id}", f"one from 1 to {newest} that has it"
+        raise PlanError([Problem("as_revision", what, expected, code="unknown-revision", fields=("as_revision",))])
 
 
 def timeline_page(

@@ -15,8 +15,9 @@ from sfn.study.timeline import Present
 from sfn.survey.log_places import judged
 from sfn.survey.readings import question_setting
 from sfn.timeline.held import Held, held, instant
+from webapp.config.limits import whole_number
 from webapp.standing.readings import time_typed
-from webapp.store.timeline import COMPLAINT, LOCK, MUTED, REPLACED, TOLD, UNMUTED, as_kept
+from webapp.store.timeline import COMPLAINT, LOCK, MUTED, RADIATES, REPLACED, TOLD, UNMUTED, as_kept
 
 LOCKED = (
     ("carrier", "carrier"),
@@ -139,6 +140,20 @@ def _silence(
     return {"texts": {"remarks": words} if (words := _text(form, "words")) else {}}
 
 
+def _radiates(
+    form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
+) -> dict[str, Any]:
+    """As which revision it radiates; `entered_under` asks whether that is one with this site."""
+    words, number = _text(form, "words"), whole_number(form.get("as_revision", "").strip())
+    if number is None:
+        what = f"{form.get('as_revision', '')[:40]!r} is no revision"
+        problems.append(_no("as_revision", what, "the number of the one as which it radiates", "unknown-revision"))
+    if not words:
+        what = "nothing says who changed or looked at it, and how that is known"
+        problems.append(_no("words", what, "by whom, and what was read", "nothing-typed"))
+    return {"as_revision": number, "texts": {"remarks": words}}
+
+
 def _lock(
     form: Mapping[str, str], _fields: Sequence[Present], _network: Network, problems: list[Problem]
 ) -> dict[str, Any]:
@@ -200,4 +215,5 @@ def _no(name: str, what: str, expected: str, code: str) -> Problem:
 _Maker = Callable[[Mapping[str, str], Sequence[Present], Network, list[Problem]], dict[str, Any]]
 _MAKERS: Mapping[str, _Maker] = {
     TOLD: _told, REPLACED: _replaced, MUTED: _silence, UNMUTED: _silence, LOCK: _lock, COMPLAINT: _complaint,
+    RADIATES: _radiates,
 }  # fmt: skip

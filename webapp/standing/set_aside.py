@@ -25,6 +25,7 @@ from webapp.store.timeline import (
     EXCLUSION,
     LOCK,
     MUTED,
+    RADIATES,
     TOLD,
     UNMUTED,
     as_kept,
@@ -32,6 +33,7 @@ from webapp.store.timeline import (
 
 _SETS_NOTHING = frozenset({
     ISSUE, SIGN_OFF, APPROVED, BEGUN, BACK, ENDED, MUTED, UNMUTED, LOCK, COMPLAINT, DIFFERENCE, EXCLUSION, SET_ASIDE,
+    RADIATES,
 })  # fmt: skip
 """Kinds that say nothing of what stands in a device. Of any other word it is not known whether it did."""
 

@@ -6,6 +6,7 @@
 | ``told`` | what somebody told the office is set there; a present value typed into a form is that, too |
 | ``replaced`` | the device was replaced: nothing is known of its settings until they are read |
 | ``muted``, ``unmuted`` | the site fell silent, or radiates again |
+| ``radiates`` | power and antenna stand as a revision plans them, somebody says |
 | ``lock`` | carrier, pilot, deviation and polarity were proven to agree, or found not to |
 | ``complaint`` | what a listener complained of, where and when |
 | ``difference`` | a delay difference measured on air, with the settings in force then |
@@ -26,12 +27,14 @@ from sfn.timeline.held import Held, instant, text_to_fraction
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from webapp.store.entries import ISSUE, Entry
 from webapp.store.frozen import unfrozen
+from webapp.store.radiates import radiated_otherwise
 from webapp.store.store import Saved, Store
 
 READING, TOLD, REPLACED = "reading", "told", "replaced"
 DIFFERENCE, EXCLUSION = "difference", "exclusion"
 BEGUN, BACK, ENDED = "change-begun", "change-back", "change-ended"
 MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
+RADIATES = "radiates"
 _SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 
 
@@ -41,11 +44,20 @@ def standing(store: Store, saved: Saved) -> Network:
     network_id = saved.revision.network_id
     issued = issued_of(store, saved, network)
     stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id), issued=issued)
-    thawed = unfrozen(store, network_id, saved.document)
-    if not thawed:
+    more = (*unfrozen(store, network_id, saved.document), *radiated_otherwise(store, saved, _said(store, network_id)))
+    if not more:
         return stands
     reported = stands.reported or Reported({})
-    return stands.beside(replace(reported, problems=(*reported.problems, *thawed)))
+    return stands.beside(replace(reported, problems=(*reported.problems, *more)))
+
+
+def _said(store: Store, network_id: int) -> dict[str, int]:
+    """The revision as which each site was last said to radiate, by when that held."""
+    entries = store.entries.of(network_id, kind=RADIATES)
+    return {
+        one.site_id: int(one.body["as_revision"])
+        for one in sorted(entries, key=lambda one: (held_of(one).at, one.made_at))
+    }
 
 
 def issued_of(store: Store, saved: Saved, network: Network) -> dict[tuple[str, str], dict[str, float]]:
