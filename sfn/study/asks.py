@@ -9,8 +9,8 @@ from sfn.plan.reported import Stood
 from sfn.study.sheet import RouteSheet, Sheet
 from sfn.survey.at_site import Advice, Settings, advice, advice_table
 from sfn.survey.lock_sheet import UNITS, cable_rules, lock_rules
-from sfn.survey.rules import Groups, Sum, asked
-from sfn.survey.slips import GOING_BACK, SETTING, Wording, launch_rules, setting_rules
+from sfn.survey.rules import Asked, Groups, Sum, asked
+from sfn.survey.slips import launch_rules, setting_rules
 from sfn.timeline.present import key_of
 from sfn.timing.device import contributes
 from sfn.units import exact
@@ -65,8 +65,8 @@ class Asks:
         """Whether every old value is known."""
         return len(self.back) == len(self.planned)
 
-    def questions(self, typed: Mapping[str, Fraction], readings: Mapping[str, Fraction]) -> Iterator[tuple[str, str]]:
-        """Field and words of everything that looks like a slip, field by field.
+    def questions(self, typed: Mapping[str, Fraction], readings: Mapping[str, Fraction]) -> Iterator[tuple[str, Asked]]:
+        """Field and question of everything that looks like a slip, field by field.
 
         Parameters
         ----------
@@ -77,9 +77,9 @@ class Asks:
         """
         for name, groups in self.fields.items():
             if name in typed:
-                yield from ((name, text) for text in asked(groups, typed))
+                yield from ((name, one) for one in asked(groups, typed))
         for name, reading_us in readings.items():
-            yield from ((name, text) for text in asked(self.readings, {**typed, READING: reading_us}))
+            yield from ((name, one) for one in asked(self.readings, {**typed, READING: reading_us}))
 
     def advised(
         self, typed: Mapping[str, Fraction], readings: Mapping[str, Fraction]
@@ -147,7 +147,7 @@ def asks(
     going_back : bool
         Whether the sheet is one of `sfn.study.going_back`: it asks for the old values.
     """
-    order, wording = made.network.work_order, GOING_BACK if going_back else SETTING
+    order = made.network.work_order
     written = (order.rollback_deadline if order is not None else None) or ""
     own = {one.name: one for one in made.site.delay_fields}
     fields: dict[str, Groups] = {}
@@ -164,7 +164,7 @@ def asks(
         old = None if line.back.before == line.value else line.back.before
         others = {one.name: exact(one.value) for one in route.fields if one is not line}
         fields[f"set-{n}"] = setting_rules(
-            f"set-{n}", own[line.name], planned=line.value, old=old, wording=wording, total=total, others=others
+            f"set-{n}", own[line.name], planned=line.value, old=old, going_back=going_back, total=total, others=others
         )
     if questions:
         fields["test_cable_us"] = cable_rules("test_cable_us")
@@ -176,7 +176,7 @@ def asks(
     tolerated_us = exact(made.tolerated_us)
     plain = Sum(((READING, _ONE), ("test_cable_us", -_ONE), ("demodulator_us", -_ONE), ("plane_us", _ONE)))
     inside = Sum(plain.terms, plain.plus, _SECOND_US)
-    readings = _about_readings(made, route, (inside, plain), planned_us, tolerated_us, wording) if questions else ()
+    readings = _about_readings(made, route, (inside, plain), planned_us, tolerated_us, going_back) if questions else ()
     launch_us = exact(route.row.launch_us)
     planes = {one.plane: max(Fraction(0), launch_us - exact(one.passes_us)) for one in route.planes}
     off = inside.moved(-planned_us, turn=_SECOND_US)
@@ -229,7 +229,7 @@ def _total_off(planned: Mapping[str, Fraction], weights: Mapping[str, Fraction])
 
 def _about_readings(
     made: Sheet, route: RouteSheet, candidates: tuple[Sum, Sum], planned_us: Fraction, tolerated_us: Fraction,
-    wording: Wording,
+    going_back: bool,
 ) -> Groups:  # fmt: skip
     """Questions about each reading; counted inside the planned second, without it, and as it was typed."""
     turned_us = _turned(made, route)
@@ -240,7 +240,7 @@ def _about_readings(
         tolerance_us=tolerated_us,
         old_us=None if turned_us is None or abs(turned_us) <= tolerated_us else planned_us - turned_us,
         known=KNOWN,
-        wording=wording,
+        going_back=going_back,
     )
 
 

@@ -116,6 +116,11 @@ class LiveStep:
     said: tuple[str, ...]
     split: bool = False
 
+    @property
+    def sources(self) -> tuple[tuple[str, str], ...]:
+        """Who said what stands there since the change began, and whether it was read, told, or a device replaced."""
+        return tuple(dict.fromkeys((one.who, one.source) for one in self.fields if one.since and one.source))
+
 
 @dataclass(frozen=True, slots=True)
 class LiveChange:

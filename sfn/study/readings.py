@@ -21,6 +21,7 @@ from sfn.survey.readings import (
     restart_tolerance,
     state,
 )
+from sfn.survey.rules import Asked
 from sfn.timing.device import contributes
 from sfn.units import exact
 
@@ -58,7 +59,12 @@ class Question:
     """
 
     field: str
-    text: str
+    asked: Asked
+
+    @property
+    def text(self) -> str:
+        """In English."""
+        return self.asked.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +136,11 @@ def judged(
     table = _table(made, route, deadline, ask, going_back)
     launches = _launches(route, reading)
     typed, seen = _typed(route, reading, table), dict(zip(reading.names, map(exact, reading.readings_us), strict=True))
-    asked = [Question(name, text) for name, text in table.questions(typed, seen)]
+    asked = [Question(name, one) for name, one in table.questions(typed, seen)]
     asked += [
-        Question(f"lock-{name}", text)
+        Question(f"lock-{name}", one)
         for name, said in (reading.locks.items() if ask else ())
-        for text in question_lock(name, said, lock=made.site.lock, tolerance_us=made.tolerated_us)
+        for one in question_lock(name, said, lock=made.site.lock, tolerance_us=made.tolerated_us)
     ]
     advised, worst_us = table.advised(typed, seen)
     values = [launch.launch_us for launch in launches]
@@ -243,11 +249,11 @@ def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteSta
     states = [_route_state(made, name, of_route[name]) for name in routes]
     odd: tuple[State, ...] = ("disagrees", "split")
     shown = next((one for state in odd for one in states if one.state == state), states[0])
-    locks: dict[str, tuple[str, ...]] = {}
+    locks: dict[str, tuple[Asked, ...]] = {}
     for reading, _ in readings:
         for name, typed in reading.locks.items():
             locks[name] = tuple(question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us))
-    wrong = tuple(text for told in locks.values() for text in told)
+    wrong = tuple(one.text for told in locks.values() for one in told)
     return replace(shown, state="disagrees" if wrong else shown.state, locks=wrong)
 
 

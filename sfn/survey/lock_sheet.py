@@ -9,7 +9,8 @@ from fractions import Fraction
 
 from sfn.plan.document import LockSheet
 from sfn.plan.number_text import number_written
-from sfn.survey.rules import Group, Groups, Rule, Slot, Within, asked, value
+from sfn.survey.question_words import SAYS, in_parts
+from sfn.survey.rules import Asked, Gap, Group, Groups, Rule, Slot, Within, asked, value
 from sfn.units import PILOT_DEG_PER_US, exact
 
 # About a kilometre of cable: a test lead is metres, so this is nanoseconds typed as microseconds.
@@ -24,7 +25,7 @@ _NUMBER = re.compile(rf"([+\-\u2212]?[\d.,]+)\s*(?:{'|'.join(UNITS)})?", re.IGNO
 _TURN, _HALF = Fraction(360), Fraction(180)
 
 
-def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us: float) -> list[str]:
+def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us: float) -> list[Asked]:
     """What to ask about one line of the lock sheet.
 
     Parameters
@@ -40,8 +41,9 @@ def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us
 
     Examples
     --------
-    >>> question_lock("pilot_phase", "180", lock=LockSheet(pilot_phase_deg=0.0), tolerance_us=1.0)
-    ['the plan says 0 degrees, you typed 180: is the pilot or the composite inverted?']
+    >>> [asked] = question_lock("pilot_phase", "180", lock=LockSheet(pilot_phase_deg=0.0), tolerance_us=1.0)
+    >>> asked.code, asked.text
+    ('lock-inverted', 'the plan says 0 degrees, you typed 180: is the pilot or the composite inverted?')
     """
     found = _NUMBER.fullmatch(typed.strip())
     groups = () if lock is None else lock_rules(name, name, lock=lock, tolerance_us=tolerance_us)
@@ -50,7 +52,8 @@ def question_lock(name: str, typed: str, *, lock: LockSheet | None, tolerance_us
     try:
         number = number_written(found[1])
     except ValueError as error:
-        return [f"{error}: which is meant?"]
+        gaps = {"why": str(error), "typed": typed.strip()}
+        return [Asked("lock-unclear", gaps, "".join(in_parts(SAYS["lock-unclear"], gaps)))]
     return list(asked(groups, {name: number}))
 
 
@@ -62,23 +65,22 @@ def lock_rules(name: str, value_name: str, *, lock: LockSheet, tolerance_us: flo
     if name == "deviation" and lock.deviation_khz is not None:
         match_pct = lock.deviation_match_pct or USUAL_MATCH_PCT
         planned, reach = exact(lock.deviation_khz), exact(lock.deviation_khz) * exact(match_pct) / 100
-        says = f"the plan says {lock.deviation_khz:g} kHz within {match_pct:g} %, you typed "
-        words = (says, typed, ": is that the peak deviation of the whole composite, in kHz?")
-        return (Group((Rule((), words),), (Within(value(value_name), planned - reach, planned + reach),)),)
+        gaps: dict[str, Gap] = {"planned": f"{lock.deviation_khz:g}", "match": f"{match_pct:g}", "typed": typed}
+        rule = Rule((), "lock-deviation", gaps)
+        return (Group((rule,), (Within(value(value_name), planned - reach, planned + reach),)),)
     if name == "pre_emphasis" and lock.pre_emphasis_us is not None:
         us = exact(lock.pre_emphasis_us)
-        said = f"the plan says {lock.pre_emphasis_us} us, you typed "
-        words = (said, typed, ": is the processor set for another region?")
-        return (Group((Rule((), words),), (Within(value(value_name), us, us),)),)
+        rule = Rule((), "lock-pre-emphasis", {"planned": f"{lock.pre_emphasis_us}", "typed": typed})
+        return (Group((rule,), (Within(value(value_name), us, us),)),)
     return ()
 
 
-def question_cable(test_cable_us: float) -> list[str]:
+def question_cable(test_cable_us: float) -> list[Asked]:
     """What to ask about the latency of a test cable.
 
     Examples
     --------
-    >>> question_cable(50.0)
+    >>> [one.text for one in question_cable(50.0)]
     ['50 us are about 10 km of cable: are nanoseconds meant, 0.05 us?']
     """
     return list(asked(cable_rules("cable"), {"cable": exact(test_cable_us)}))
@@ -87,11 +89,12 @@ def question_cable(test_cable_us: float) -> list[str]:
 def cable_rules(name: str) -> Groups:
     """The question about the latency of a test cable, as a rule."""
     typed = value(name)
-    words = (
-        Slot(typed), " us are about ", Slot(typed.times(_LEAD_KM_PER_US), 0, fixed=True),
-        " km of cable: are nanoseconds meant, ", Slot(typed.times(Fraction(1, 1000))), " us?",
-    )  # fmt: skip
-    return (Group((Rule((Within(typed, None, exact(LONGEST_CABLE_US), outside=True),), words),)),)
+    gaps: dict[str, Gap] = {
+        "typed": Slot(typed),
+        "length": Slot(typed.times(_LEAD_KM_PER_US), 0, fixed=True),
+        "meant": Slot(typed.times(Fraction(1, 1000))),
+    }
+    return (Group((Rule((Within(typed, None, exact(LONGEST_CABLE_US), outside=True),), "cable-long", gaps),)),)
 
 
 def _pilot(name: str, planned_deg: Fraction, tolerance_us: Fraction) -> Group:
@@ -99,17 +102,14 @@ def _pilot(name: str, planned_deg: Fraction, tolerance_us: Fraction) -> Group:
     per_us = exact(PILOT_DEG_PER_US)
     reach, typed = tolerance_us * per_us, value(name)
     off = typed.moved(-planned_deg, turn=_TURN)
-    says = (f"the plan says {float(planned_deg):g} degrees, you typed ", Slot(typed))
-    inverted = Rule(
-        (Within(typed.moved(_HALF - planned_deg, turn=_TURN), -reach, reach),),
-        (*says, ": is the pilot or the composite inverted?"),
-    )
-    sign = Rule(
-        (Within(typed.times(Fraction(-1)).moved(-planned_deg, turn=_TURN), -reach, reach),),
-        (*says, ": is the sign meant?"),
-    )
-    size = Slot(off, 6, signed=True)
+    said: dict[str, Gap] = {"planned": f"{float(planned_deg):g}", "typed": Slot(typed)}
+    turned = Within(typed.moved(_HALF - planned_deg, turn=_TURN), -reach, reach)
+    other_sign = Within(typed.times(Fraction(-1)).moved(-planned_deg, turn=_TURN), -reach, reach)
     # The turn has to be taken before degrees become microseconds: both are of the same sum.
     late = Slot(off.scaled(1 / per_us), 2, fixed=True, signed=True)
-    plain = Rule((), (*says, ": ", size, " degrees are as much as ", late, " us of delay; was it measured against the reference of the plan?"), plain=True)  # noqa: E501  # fmt: skip
-    return Group((inverted, sign, plain), (Within(off, -reach, reach),))
+    rules = (
+        Rule((turned,), "lock-inverted", said),
+        Rule((other_sign,), "lock-sign", said),
+        Rule((), "lock-phase", said | {"off": Slot(off, 6, signed=True), "off_us": late}, plain=True),
+    )
+    return Group(rules, (Within(off, -reach, reach),))

@@ -21,7 +21,14 @@ State = Literal["planned", "set", "measured", "split", "disagrees", "not changed
 
 ONE_SECOND_US = 1e6
 # Fewer restarts than these get a remark.
-_FEW = 5
+FEW_N = 5
+STEPS_US = (
+    ("one sample at 48 kHz", 1e6 / 48_000),
+    ("one sample at 192 kHz", 1e6 / 192_000),
+    ("one period of the pilot", 1e6 / 19_000),
+    ("one packet of 1 ms", 1000.0),
+)
+"""Steps on which launches lie where something starts anywhere in one: name and size."""
 
 
 def question_setting(
@@ -47,7 +54,7 @@ def question_setting(
         If `typed` is no number.
     """
     groups = setting_rules("set", field, planned=planned, old=old, slips_alone=slips_alone)
-    return tuple(asked(groups, {"set": number_written(str(typed))}))
+    return tuple(one.text for one in asked(groups, {"set": number_written(str(typed))}))
 
 
 def question_launch(
@@ -85,7 +92,7 @@ def question_launch(
         known=[(name, name) for name, _ in known],
     )
     amounts = {name: exact(amount_us) for name, amount_us in known}
-    return tuple(asked(groups, {"reading": exact(measured_us), **amounts}))
+    return tuple(one.text for one in asked(groups, {"reading": exact(measured_us), **amounts}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +163,8 @@ class Restarts:
         cases, whichever is more. [us]
     step_us : float or None
         A known step that all differences are whole multiples of: buffers or dividers that start anywhere. [us]
+    step : str
+        Its name; empty where there is none.
     remark : str
         What to say with the number; empty when nothing.
     """
@@ -166,19 +175,20 @@ class Restarts:
     range_us: float
     tolerance_us: float
     step_us: float | None
+    step: str
     remark: str
+
+    @property
+    def few(self) -> bool:
+        """Whether more restarts are wanted before the scatter says much."""
+        return self.readings_n < FEW_N
 
 
 def restart_tolerance(
     launches_us: Sequence[float],
     *,
     resolution_us: float = 0.0,
-    steps_us: Sequence[tuple[str, float]] = (
-        ("one sample at 48 kHz", 1e6 / 48_000),
-        ("one sample at 192 kHz", 1e6 / 192_000),
-        ("one period of the pilot", 1e6 / 19_000),
-        ("one packet of 1 ms", 1000.0),
-    ),
+    steps_us: Sequence[tuple[str, float]] = STEPS_US,
 ) -> Restarts:
     """How far the launch may be off after a restart, from repeated measurements.
 
@@ -209,7 +219,7 @@ def restart_tolerance(
     remarks = []
     if step:
         remarks.append(f"the launches lie on steps of {step[0]} ({step[1]:.3f} us): something starts anywhere in it")
-    if n < _FEW:
+    if n < FEW_N:
         remarks.append(f"only {n} restarts: five or more say how far it scatters")
     return Restarts(
         readings_n=n,
@@ -218,6 +228,7 @@ def restart_tolerance(
         range_us=float(np.ptp(values)),
         tolerance_us=max(farthest, next_one, resolution_us),
         step_us=None if step is None else step[1],
+        step="" if step is None else step[0],
         remark="; ".join(remarks),
     )
 

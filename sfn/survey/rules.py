@@ -24,6 +24,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
+from sfn.survey.question_words import SAYS, Term, Unit, in_parts
 from sfn.units import THIN
 
 EXCHANGED = "exchanged"
@@ -193,28 +194,57 @@ class Slot:
         return made if self.step is None else made | {"step": str(self.step)}
 
 
+Gap = Slot | Unit | Term | str
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question that is asked of somebody.
+
+    Parameters
+    ----------
+    code : str
+        What is asked, a key of `SAYS`.
+    gaps : mapping of str to str, Unit or Term
+        Its figures, as people write them, and names.
+    text : str
+        In English.
+    """
+
+    code: str
+    gaps: Mapping[str, str | Unit | Term]
+    text: str
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """A question that is asked where all conditions hold."""
 
     when: tuple[Condition, ...]
-    says: tuple[str | Slot, ...]
+    code: str
+    gaps: Mapping[str, Gap]
     plain: bool = False
     """It only says that something differs; any other rule recognises a slip."""
 
-    def asks(self, values: Values) -> str | None:
+    @property
+    def says(self) -> tuple[str | Slot, ...]:
+        """In English."""
+        return in_words(SAYS[self.code], self.gaps)
+
+    def asks(self, values: Values) -> Asked | None:
         """The question, or None."""
         for one in self.when:
             found = one.holds(values)
             if found is None:
                 return None
             values = found
-        return "".join(one if isinstance(one, str) else one.text(values) for one in self.says)
+        gaps = {name: one.text(values) if isinstance(one, Slot) else one for name, one in self.gaps.items()}
+        return Asked(self.code, gaps, "".join(map(str, in_words(SAYS[self.code], gaps))))
 
     def as_json(self) -> dict[str, Any]:
         """As data."""
-        says = [one if isinstance(one, str) else one.as_json() for one in self.says]
-        return {"when": [one.as_json() for one in self.when], "says": says, "plain": self.plain}
+        when = [one.as_json() for one in self.when]
+        return {"when": when, "says": as_data(self.says), "code": self.code, "plain": self.plain}
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,11 +254,11 @@ class Group:
     rules: tuple[Rule, ...]
     unless: tuple[Condition, ...] = ()
 
-    def asks(self, values: Values) -> str | None:
+    def asks(self, values: Values) -> Asked | None:
         """The question, or None."""
         if self.unless and all(one.holds(values) is not None for one in self.unless):
             return None
-        return next((text for rule in self.rules if (text := rule.asks(values)) is not None), None)
+        return next((asked for rule in self.rules if (asked := rule.asks(values)) is not None), None)
 
     def as_json(self) -> dict[str, Any]:
         """As data."""
@@ -238,12 +268,29 @@ class Group:
 Groups = tuple[Group, ...]
 
 
-def asked(groups: Sequence[Group], values: Values) -> Iterator[str]:
+def asked(groups: Sequence[Group], values: Values) -> Iterator[Asked]:
     """What every group asks, in their order."""
     for group in groups:
-        text = group.asks(values)
-        if text is not None:
-            yield text
+        found = group.asks(values)
+        if found is not None:
+            yield found
+
+
+def in_words(sentence: str, gaps: Mapping[str, Gap]) -> tuple[str | Slot, ...]:
+    """A sentence in pieces, its units and terms in English; what stands side by side is one piece."""
+    made: list[str | Slot] = []
+    for one in in_parts(sentence, gaps):
+        piece = one.text if isinstance(one, Unit | Term) else one
+        if isinstance(piece, str) and made and isinstance(made[-1], str):
+            made[-1] += piece
+        else:
+            made.append(piece)
+    return tuple(made)
+
+
+def as_data(pieces: Sequence[str | Slot]) -> list[Any]:
+    """A sentence in pieces, as data."""
+    return [one if isinstance(one, str) else one.as_json() for one in pieces]
 
 
 def significant(number: Fraction, digits: int) -> str:

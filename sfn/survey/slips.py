@@ -5,14 +5,16 @@ decimal point, digits in another order; then whether the device can stand there 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from sfn.plan import DelayField
+from sfn.survey.question_words import FACTORS, Term, Unit
 from sfn.survey.rules import (
     EXCHANGED,
     Digits,
     Exchanged,
+    Gap,
     Group,
     Groups,
     Rule,
@@ -27,49 +29,21 @@ from sfn.units import exact, unit_length_us
 
 # A reading within a part in a thousand of what a slip would give is taken for that slip.
 _SLIP_RATIO = Fraction(1, 1000)
-_FACTORS = (
-    (Fraction(1000), "1,000 times"),
-    (Fraction(1, 1000), "a thousandth of"),
-    (Fraction(10), "10 times"),
-    (Fraction(1, 10), "a tenth of"),
-    (Fraction(100), "100 times"),
-    (Fraction(1, 100), "a hundredth of"),
+_FACTORS = tuple(
+    zip(
+        (Fraction(1000), Fraction(1, 1000), Fraction(10), Fraction(1, 10), Fraction(100), Fraction(1, 100)),
+        FACTORS,
+        strict=True,
+    )
 )
 _CONFUSED_UNITS = ("us", "ms", "ns", "samples@48000", "samples@192000", "1/16.384MHz")
 _LEAST_NEAR_US = Fraction(1, 1000)
 _OFF = Fraction(0)
 
 
-@dataclass(frozen=True, slots=True)
-class Wording:
-    """How a question names what is wanted (`source`, `wanted`, `launch`) and what stood there before (`old`)."""
-
-    source: str
-    wanted: str
-    launch: str
-    old: str
-    instead: str
-    """Before what is wanted instead of the old value."""
-    not_yet: str
-    old_launch: str
-
-
-SETTING = Wording(
-    "the plan", "planned", "the planned launch", "the old value", "the new one is", "is it not set yet?",
-    "the old setting gives: is the new one set, and was it stored?",
-)  # fmt: skip
-"""While a plan is set."""
-GOING_BACK = Wording(
-    "the order to go back", "ordered", "the launch with the old values", "the value that is taken back",
-    "the order is to go back to", "has it not gone back yet?",
-    "the setting that is taken back gives: has it gone back, and was it stored?",
-)  # fmt: skip
-"""While a change is taken back: the old values are what is wanted."""
-
-
 def setting_rules(
     name: str, field: DelayField, *, planned: float | None, old: float | None, slips_alone: bool = False,
-    wording: Wording = SETTING, total: Sum | None = None, others: Mapping[str, Fraction] | None = None,
+    going_back: bool = False, total: Sum | None = None, others: Mapping[str, Fraction] | None = None,
 ) -> Groups:  # fmt: skip
     """Questions about a typed setting, the likeliest first.
 
@@ -83,8 +57,8 @@ def setting_rules(
         The plan's value and the one before it, in the field's own unit.
     slips_alone : bool
         Nothing about a value that merely differs from the plan.
-    wording : Wording
-        What `planned` and `old` are called.
+    going_back : bool
+        While a change is taken back: `planned` then is the value before it, `old` what is taken back.
     total : Sum, optional
         By how much all fields of the route together differ from the planned total: at nought this one is part of
         another split of it, and no slip explains that. [us]
@@ -96,35 +70,33 @@ def setting_rules(
     if wanted is not None:
         was = None if old is None else exact(old)
         rules = [] if total is None else [_split(typed, wanted, total, field)]
-        rules += _exchanged(typed, was, others or {}, wording)
-        rules += _slips(name, wanted, was, unit=field.unit, wording=wording)
-        rules += [] if slips_alone else _plain(typed, wanted, field, wording)
+        rules += _exchanged(typed, was, others or {}, going_back=going_back)
+        rules += _slips(name, wanted, was, unit=field.unit, going_back=going_back)
+        rules += [] if slips_alone else _plain(typed, wanted, field, going_back=going_back)
         groups.append(Group(tuple(rules), (Within(typed, wanted, wanted),)))
     step, least, greatest = exact(field.step), exact(field.least), exact(field.greatest)
     fits = Within(typed, least, greatest)
     off_step = Whole(typed, step, outside=True)
     meant = tuple(
-        Rule((fits, off_step, *ways), (Slot(typed), f" is off the field's steps; {words} meant, that is ", said, "?"))
-        for words, ways, said in _in_other_units(typed, field, wanted)
-    )
-    beyond = (
-        _amount(typed, field.unit) + f" is outside what {field.name} can take, "
-        f"{_number(least)} to {_number(greatest)}: is it another field or another unit?"
-    )
-    stands = (
-        f"{field.name} goes in {_steps(step, field.unit)}, so it cannot stand at ", Slot(typed), ": is it ",
-        Slot(typed, step=step), "?",
+        Rule(
+            (fits, off_step, *ways), "off-steps-in-other-unit",
+            {"typed": Slot(typed), "other": Unit(other), "meant": Slot(there)},
+        )
+        for other, ways, there in _in_other_units(typed, field, wanted)
     )  # fmt: skip
-    cannot = (
-        Rule((Within(typed, least, greatest, outside=True),), beyond.parts),
-        Rule((off_step,), stands),
-    )
-    return (*groups, Group(meant), Group(cannot))
+    limits: dict[str, Gap] = {"field": field.name, "least": _number(least), "greatest": _number(greatest)}
+    beyond = Rule((Within(typed, least, greatest, outside=True),), "out-of-reach", _amount(typed, field.unit) | limits)
+    stands: dict[str, Gap] = {"field": field.name, "typed": Slot(typed), "nearest": Slot(typed, step=step)}
+    if step == 1:
+        cannot = Rule((off_step,), "not-whole", {**stands, "units": Unit(field.unit)})
+    else:
+        cannot = Rule((off_step,), "off-steps", {**stands, "step": _number(step), "unit": _behind(field.unit)})
+    return (*groups, Group(meant), Group((beyond, cannot)))
 
 
 def launch_rules(
     candidates: Sequence[Sum], *, name: str, planned_us: Fraction, tolerance_us: Fraction, old_us: Fraction | None,
-    known: Sequence[tuple[str, str]], wording: Wording = SETTING,
+    known: Sequence[tuple[str, str]], going_back: bool = False,
 ) -> Groups:  # fmt: skip
     """Questions about a measured launch that is not as planned.
 
@@ -140,8 +112,8 @@ def launch_rules(
         With the setting before. [us]
     known : sequence of (str, str)
         Words and name of amounts that may have been forgotten.
-    wording : Wording
-        What `planned_us` and `old_us` are called.
+    going_back : bool
+        While a change is taken back: `planned_us` then is the launch with the values before it.
     """
     offs = [one.moved(-planned_us, turn=one.turn) for one in candidates]
     off, rules = offs[0], list[Rule]()
@@ -149,63 +121,49 @@ def launch_rules(
         beyond = Within(one, -tolerance_us, tolerance_us, outside=True)
         slips = _launch_slips(
             one, Slot(measured.moved(_OFF)), planned_us=planned_us, tolerance_us=tolerance_us, old_us=old_us,
-            known=known, wording=wording,
+            known=known, going_back=going_back,
         )  # fmt: skip
-        rules += [Rule((beyond, *slip.when), slip.says) for slip in slips]
+        rules += [replace(slip, when=(beyond, *slip.when)) for slip in slips]
     swapped = Exchanged(name, off, -tolerance_us, tolerance_us)
-    says: tuple[str | Slot, ...] = (
-        "with two digits exchanged it is ",
-        Slot(value(EXCHANGED)),
-        f" us, as {wording.wanted}: is it a slip?",
-    )
-    rules.append(Rule((swapped,), says))
-    size, plane = Slot(off, 3, fixed=True, signed=True), " us: was it measured at the planned plane?"
-    says = (f"it differs from {wording.source} by ", size, " us, more than ", _number(tolerance_us), plane)
-    rules.append(Rule((), says, plain=True))
+    rules.append(Rule((swapped,), _code("launch-digits", going_back), {"meant": Slot(value(EXCHANGED))}))
+    size = Slot(off, 3, fixed=True, signed=True)
+    gaps: dict[str, Gap] = {"off": size, "tolerance": _number(tolerance_us)}
+    rules.append(Rule((), _code("launch-differs", going_back), gaps, plain=True))
     return (Group(tuple(rules), (Within(off, -tolerance_us, tolerance_us),)),)
 
 
 def _launch_slips(
     off: Sum, shown: Slot, *, planned_us: Fraction, tolerance_us: Fraction, old_us: Fraction | None,
-    known: Sequence[tuple[str, str]], wording: Wording,
+    known: Sequence[tuple[str, str]], going_back: bool,
 ) -> list[Rule]:  # fmt: skip
     """Slips that explain a launch `off` the plan: the old setting, forgotten amounts, the sign, the unit."""
     near = max(tolerance_us, _LEAST_NEAR_US)
-    made = []
+    made: list[Rule] = []
 
     def at(launch_us: Fraction, reach_us: Fraction = near) -> Within:
         """The launch lies there."""
         return Within(off, launch_us - reach_us - planned_us, launch_us + reach_us - planned_us)
 
     if old_us is not None:
-        asks = f" us is what {wording.old_launch}"
-        made.append(Rule((at(old_us),), (replace(shown, digits=3, fixed=True), asks)))
+        there = replace(shown, digits=3, fixed=True)
+        made.append(Rule((at(old_us),), _code("launch-old", going_back), {"typed": there}))
     for words, name in known:
-        amount = value(name)
-        there, size = Within(amount, None, _OFF, outside=True), Slot(amount, 3, fixed=True)
-        ways = (
-            (-1, f"it is late by just the {words} (", "subtracted"),
-            (1, f"it is early by just the {words} (", "subtracted twice"),
-        )
-        for sign, says, was in ways:
+        amount, told = value(name), Term(words)
+        counted, size = Within(amount, None, _OFF, outside=True), Slot(amount, 3, fixed=True)
+        for sign, code in ((-1, "not-subtracted"), (1, "subtracted-twice")):
             fits = Within(_plus(off, amount, Fraction(sign)), -near, near)
-            made.append(Rule((there, fits), (says, size, f" us): was that {was}?")))
-        for factor, unit in ((Fraction(1, 1000), "nanoseconds"), (Fraction(1000), "milliseconds")):
+            made.append(Rule((counted, fits), code, {"amount": told, "amount_us": size}))
+        for factor, unit in ((Fraction(1, 1000), "ns"), (Fraction(1000), "ms")):
             fits = Within(_plus(off, amount, 1 - factor), -near, near)
-            meant = (
-                f"it fits with {words} ",
-                Slot(amount.times(factor)),
-                " us: was ",
-                Slot(amount),
-                f" meant in {unit}?",
-            )
-            made.append(Rule((there, fits), meant))
-    sign_asks = f"it is {wording.launch} with the other sign: which came first, the pulse or the signal? ("
-    made.append(Rule((at(-planned_us),), (sign_asks, Slot(off, 3, fixed=True, signed=True), " us)")))
-    for factor, words in ((Fraction(1, 1000), "in ms"), (Fraction(1000), "in ns")):
+            gaps: dict[str, Gap] = {"amount": told, "meant_us": Slot(amount.times(factor)), "amount_us": Slot(amount)}
+            made.append(Rule((counted, fits), "amount-in-other-unit", gaps | {"other": Unit(unit)}))
+    turned = Slot(off, 3, fixed=True, signed=True)
+    made.append(Rule((at(-planned_us),), _code("launch-sign", going_back), {"off": turned}))
+    for factor, unit in ((Fraction(1, 1000), "ms"), (Fraction(1000), "ns")):
         meant_us = planned_us * factor
         reach_us = max(near * factor, _SLIP_RATIO * abs(meant_us))
-        made.append(Rule((at(meant_us, reach_us),), (shown, f" is {wording.launch} {words}: this field takes us")))
+        gaps = {"typed": shown, "meant": Unit(unit, behind=True)}
+        made.append(Rule((at(meant_us, reach_us),), _code("launch-other-unit", going_back), gaps))
     return made
 
 
@@ -217,50 +175,43 @@ def _plus(off: Sum, amount: Sum, times: Fraction) -> Sum:
     return Sum(tuple(factors.items()), off.plus, off.turn)
 
 
-def _slips(name: str, planned: Fraction, old: Fraction | None, *, unit: str, wording: Wording) -> list[Rule]:
+def _slips(name: str, planned: Fraction, old: Fraction | None, *, unit: str, going_back: bool) -> list[Rule]:
     """Slips that lead from the planned value, or from the old one, to what was typed."""
-    one, typed, meant = value(name), _amount(value(name), unit), _said(planned, unit)
+    one = value(name)
+    gaps = _amount(one, unit) | {"planned": _number(planned)}
     made = []
     if old is not None:
-        says = typed + f" is {wording.old}, {wording.instead} {meant}: {wording.not_yet}"
-        made.append(Rule((Within(one, old, old),), says.parts))
+        made.append(Rule((Within(one, old, old),), _code("old-value", going_back), gaps))
     if planned != 0:
-        says = _Text((f"{wording.source} says {meant}, you typed ",)) + typed + ": is the sign meant?"
-        made.append(Rule((Within(one, -planned, -planned),), says.parts))
+        made.append(Rule((Within(one, -planned, -planned),), _code("sign", going_back), gaps))
     length = unit_length_us(unit)
     for other, low, high in _other_units(planned, unit):
-        ratio = length / unit_length_us(other)
-        thousand = " (a factor of 1,000)" if ratio in (1000, Fraction(1, 1000)) else ""
-        taken = f" is the {wording.wanted} {meant} in {_unit_words(other)}{thousand}"
-        asks = (Slot(one), f"{taken}; this field takes {_unit_words(unit)}: which is meant?")
-        made.append(Rule((Within(one, low, high),), asks))
+        thousand = length / unit_length_us(other) in (1000, Fraction(1, 1000))
+        code = "other-unit-thousand" if thousand else "other-unit"
+        units = {"meant": Unit(other), "takes": Unit(unit)}
+        made.append(Rule((Within(one, low, high),), _code(code, going_back), gaps | units))
     for factor, words in _FACTORS:
         if planned != 0:
-            says = typed + f" is {words} the {wording.wanted} {meant}: is the decimal point right?"
-            made.append(Rule((_near(one, planned * factor),), says.parts))
-    says = typed + f" has the digits of the {wording.wanted} {meant} in another order: is it a slip?"
-    made.append(Rule((Digits(name, digits_of(planned)),), says.parts))
-    return made if old is None or old == planned else made + _slips_of_old(name, old, unit=unit, wording=wording)
+            says = gaps | {"times": Term(words)}
+            made.append(Rule((_near(one, planned * factor),), _code("decimal-point", going_back), says))
+    made.append(Rule((Digits(name, digits_of(planned)),), _code("digits", going_back), gaps))
+    return made if old is None or old == planned else made + _slips_of_old(name, old, unit=unit, going_back=going_back)
 
 
-def _slips_of_old(name: str, old: Fraction, *, unit: str, wording: Wording) -> list[Rule]:
+def _slips_of_old(name: str, old: Fraction, *, unit: str, going_back: bool) -> list[Rule]:
     """Slips that lead from the value before the change to what was typed."""
-    one, typed, was = value(name), _amount(value(name), unit), _said(old, unit)
-    still = f"is {wording.old} still set, and typed with a slip?"
+    one = value(name)
+    gaps = _amount(one, unit) | {"old": _number(old)}
     made = []
     if old != 0:
-        made.append(
-            Rule((Within(one, -old, -old),), (typed + f" is {wording.old} {was} with the other sign: {still}").parts)
-        )
+        made.append(Rule((Within(one, -old, -old),), _code("old-sign", going_back), gaps))
     for other, low, high in _other_units(old, unit):
-        made.append(
-            Rule((Within(one, low, high),), (Slot(one), f" is {wording.old} {was} in {_unit_words(other)}: {still}"))
-        )
+        made.append(Rule((Within(one, low, high),), _code("old-other-unit", going_back), gaps | {"meant": Unit(other)}))
     for factor, words in _FACTORS:
         if old != 0:
-            made.append(Rule((_near(one, old * factor),), (typed + f" is {words} {wording.old} {was}: {still}").parts))
-    says = typed + f" has the digits of {wording.old} {was} in another order: {still}"
-    return [*made, Rule((Digits(name, digits_of(old)),), says.parts)]
+            says = gaps | {"times": Term(words)}
+            made.append(Rule((_near(one, old * factor),), _code("old-decimal-point", going_back), says))
+    return [*made, Rule((Digits(name, digits_of(old)),), _code("old-digits", going_back), gaps)]
 
 
 def _other_units(number: Fraction, unit: str) -> list[tuple[str, Fraction, Fraction]]:
@@ -276,11 +227,11 @@ def _other_units(number: Fraction, unit: str) -> list[tuple[str, Fraction, Fract
 
 def _in_other_units(
     typed: Sum, field: DelayField, planned: Fraction | None
-) -> list[tuple[str, tuple[Within | Whole, ...], Slot]]:
+) -> list[tuple[str, tuple[Within | Whole, ...], Sum]]:
     """Units in which a number that is off the steps would be on them, and what it would be; not where that is asked."""
-    made: list[tuple[str, tuple[Within | Whole, ...], Slot]] = []
+    made: list[tuple[str, tuple[Within | Whole, ...], Sum]] = []
     length, step = unit_length_us(field.unit), exact(field.step)
-    for other, words in (("us", "are microseconds"), ("ms", "are milliseconds")):
+    for other in ("us", "ms"):
         if other == field.unit:
             continue
         there = typed.times(unit_length_us(other) / length)
@@ -290,7 +241,7 @@ def _in_other_units(
             for unit, low, high in (() if planned is None else _other_units(planned, field.unit))
             if unit == other
         ]
-        made.append((words, tuple(ways), Slot(there)))
+        made.append((other, tuple(ways), there))
     return made
 
 
@@ -300,11 +251,10 @@ def _near(one: Sum, number: Fraction) -> Within:
     return Within(one, number - reach, number + reach)
 
 
-def _exchanged(typed: Sum, old: Fraction | None, others: Mapping[str, Fraction], wording: Wording) -> list[Rule]:
+def _exchanged(typed: Sum, old: Fraction | None, others: Mapping[str, Fraction], *, going_back: bool) -> list[Rule]:
     """What is to be set at another field stands here; nought and the old value say nothing of that."""
-    says = " is the number {} for {}: are the two fields exchanged?"
     return [
-        Rule((Within(typed, one, one),), (Slot(typed), says.format(wording.wanted, other)))
+        Rule((Within(typed, one, one),), _code("fields-exchanged", going_back), {"typed": Slot(typed), "other": other})
         for other, one in others.items()
         if one not in (0, old)
     ]
@@ -312,38 +262,26 @@ def _exchanged(typed: Sum, old: Fraction | None, others: Mapping[str, Fraction],
 
 def _split(typed: Sum, planned: Fraction, total: Sum, field: DelayField) -> Rule:
     """The total of all fields is the planned one."""
-    asks = f" for {_said(planned, field.unit)}: the total of all fields is right, split another way. Is it set so?"
-    return Rule((Within(total, _OFF, _OFF),), (*_amount(typed, field.unit).parts, asks), plain=True)
+    gaps = _amount(typed, field.unit) | {"planned": _number(planned)}
+    return Rule((Within(total, _OFF, _OFF),), "another-split", gaps, plain=True)
 
 
-def _plain(typed: Sum, planned: Fraction, field: DelayField, wording: Wording) -> list[Rule]:
+def _plain(typed: Sum, planned: Fraction, field: DelayField, *, going_back: bool) -> list[Rule]:
     """A difference without an explanation, later or earlier."""
     off = typed.moved(-planned)
     made = []
     for more, low, high in ((True, _OFF, None), (False, None, _OFF)):
-        way = "later" if more == (field.sign == "later") else "earlier"
+        code = "differs-later" if more == (field.sign == "later") else "differs-earlier"
         amount_us = off.times(unit_length_us(field.unit) * (1 if more else -1))
-        says = _Text((f"{field.name} differs from {wording.source} by ",)) + _amount(off, field.unit)
-        made.append(
-            Rule(
-                (Within(off, low, high),),
-                (*says.parts, ", ", Slot(amount_us, 7), f" us {way}: is it meant?"),
-                plain=True,
-            )
-        )
+        gaps: dict[str, Gap] = {"field": field.name, "off": Slot(off), "unit": _behind(field.unit)}
+        gaps["off_us"] = Slot(amount_us, 7)
+        made.append(Rule((Within(off, low, high),), _code(code, going_back), gaps, plain=True))
     return made
 
 
-class _Text:
-    """A sentence that grows."""
-
-    __slots__ = ("parts",)
-
-    def __init__(self, parts: tuple[str | Slot, ...]) -> None:
-        self.parts = parts
-
-    def __add__(self, more: "str | _Text") -> "_Text":
-        return _Text((*self.parts, *((more,) if isinstance(more, str) else more.parts)))
+def _code(code: str, going_back: bool) -> str:
+    """A question's code, which differs while a change is taken back."""
+    return f"{code}-back" if going_back else code
 
 
 def _number(number: Fraction) -> str:
@@ -351,29 +289,11 @@ def _number(number: Fraction) -> str:
     return Slot(Sum((), number)).text({})
 
 
-def _amount(one: Sum, unit: str) -> _Text:
-    """A number with its unit: 5 us, 5 units of 100 ns, 5 samples at 192 kHz."""
-    return _Text((Slot(one), f" {_short(unit)}"))
+def _amount(typed: Sum, unit: str) -> dict[str, Gap]:
+    """What was typed, and its unit behind it."""
+    return {"typed": Slot(typed), "unit": _behind(unit)}
 
 
-def _said(number: Fraction, unit: str) -> str:
-    """The same of a number that stands in the table."""
-    return f"{_number(number)} {_short(unit)}"
-
-
-def _short(unit: str) -> str:
+def _behind(unit: str) -> Unit:
     """A unit behind a number."""
-    return unit if unit in ("us", "ms") else _unit_words(unit)
-
-
-def _steps(step: Fraction, unit: str) -> str:
-    """What a field goes in: steps of 0.1 us, whole units of 100 ns."""
-    return f"whole {_unit_words(unit)}" if step == 1 else f"steps of {_said(step, unit)}"
-
-
-def _unit_words(unit: str) -> str:
-    """A unit of a delay field in words."""
-    words = {"us": "microseconds", "ms": "milliseconds", "ns": "nanoseconds", "100ns": "units of 100 ns"}
-    if unit.startswith("samples@"):
-        return f"samples at {float(unit.removeprefix('samples@')) / 1000:g} kHz"
-    return words.get(unit, f"units of {unit.replace('MHz', ' MHz')}")
+    return Unit(unit, behind=True)

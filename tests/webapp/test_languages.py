@@ -19,6 +19,8 @@ from sfn.errors import PlanError
 from sfn.plan import read_document
 from sfn.plan.stage import Source, StageKind
 from sfn.survey.at_site import advice_table
+from sfn.survey.question_words import AMOUNTS, FACTORS
+from sfn.survey.readings import STEPS_US
 from sfn.timing import tolerated
 from tests.webapp.paper_text import text_of
 from webapp.on_air.printing import STAMPS
@@ -55,6 +57,7 @@ def messages() -> Iterator[str]:
     yield from (doubt.why for doubt in DOUBTS.values())
     yield from (*get_args(StageKind), *get_args(Source), *languages.UNIT_WORDS, "main", "standby", "not known")
     yield "a tenth of the service's tolerance, none was given"
+    yield from (*FACTORS, *AMOUNTS, *(name for name, _ in STEPS_US))
 
 
 def advised_texts() -> Iterator[str]:

@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 import sfn
 from sfn.errors import Problem, Touch
 from sfn.survey.at_site import advice, advice_table
+from sfn.survey.question_words import SAYS
 from tests.webapp.test_languages import FIGURE, ROOT, SLOT, TAG, messages
 from tests.webapp.test_readings import link
 from webapp.shell import languages
@@ -96,7 +97,6 @@ def test_advice_is_the_same_case_in_german() -> None:
     table = advice_table(deadline=deadline, can_go_back=True)
     with languages.printed_in("de"):
         said = {key: (languages.advised(one), languages.advised_after(one)) for key, one in table.items()}
-        assert languages.rules_said({"kept": 1}, table)["advice"]["none 0 0"]["does"] == "set"
     assert all((deadline in one.text) == (deadline in said[key][0]) for key, one in table.items())
     assert not any(one.text == said[key][0] or one.after == said[key][1] for key, one in table.items())
     assert sum(deadline in text for text, _ in said.values()) > 10
@@ -154,7 +154,10 @@ def test_every_code_of_the_catalogue_is_one_of_the_program() -> None:
     )
     assert len(coded) > 30
     for one in coded:
-        assert one.context in (languages.WHAT, languages.EXPECTED)
+        assert one.context in (languages.WHAT, languages.EXPECTED, languages.QUESTION)
+        if one.context == languages.QUESTION:
+            assert str(one.id) in SAYS
+            continue
         code, _, figure = str(one.id).partition(" with ")
         assert f'"{code}"' in source, one.id
         assert not figure or f'"{figure}"' in source, one.id

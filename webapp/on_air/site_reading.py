@@ -26,7 +26,7 @@ from webapp.config.settings import Settings
 from webapp.on_air.site_links import SiteLink, open_link
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, SettingsDep, StoreDep, opened
-from webapp.shell.languages import crew_language, printed_in, rules_said, telephone_words, told, word
+from webapp.shell.languages import asked, crew_language, printed_in, rules_said, telephone_words, told, word
 from webapp.shell.problems import RefusedError, wants_json
 from webapp.shell.render import notice, page
 from webapp.standing.radiated_since import radiated_since
@@ -304,8 +304,12 @@ def _again(
     link = open_link(store.links, settings.session_key, token)
     with printed_in(crew_language(_planned(link, store, maps).network)):
         found = [p.as_json() | {"told": told(p)} for p in problems]
-    asked = [{"field": q.field, "text": q.text, "confirmed": f"{q.field}: {q.text}" in ticked} for q in questions]
-    return JSONResponse({"kept": False, "problems": found, "questions": asked}, 422)
+        open_n = [
+            {"field": q.field, "text": q.text, "confirmed": f"{q.field}: {q.text}" in ticked, "code": q.asked.code,
+             "told": asked(q.asked)}
+            for q in questions
+        ]  # fmt: skip
+    return JSONResponse({"kept": False, "problems": found, "questions": open_n}, 422)
 
 
 def _page(
@@ -357,7 +361,7 @@ def _page(
     if last is not None and there is not None and _overtaken(last, there):
         last = None
     with printed_in(crew_language(planned.network)):
-        words, rules = telephone_words(), rules_said(table.as_json(), table.advised_by_case())
+        words, rules = telephone_words(), rules_said(table)
     context = SiteReadingPage(
         planned=planned.head,
         newest=store.read(link.network_id).revision.number,

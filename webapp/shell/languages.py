@@ -7,7 +7,7 @@ on a sheet is what stands on the device, in the tables and on the telephone.
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
@@ -19,7 +19,10 @@ from sfn.check.doubts import DOUBTS
 from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.report import numbers
+from sfn.study.asks import Asks
 from sfn.survey.at_site import Advice
+from sfn.survey.question_words import Term, Unit, in_parts
+from sfn.survey.rules import Asked, Groups, Slot, as_data
 from sfn.units import THIN, written
 from webapp.shell.places_said import text_said
 
@@ -34,6 +37,8 @@ TELEPHONE = "telephone"
 """Comment of the catalogues at what the technician's page says by its script."""
 WHAT, EXPECTED = "what", "expected"
 """Contexts of the catalogues under which a problem's code stands: what is wrong, and what would be right."""
+QUESTION = "question"
+"""Context under which the code of a question about a slip stands (`sfn.survey.question_words`)."""
 _GAPS = re.compile(r"%\((\w+)\)s")
 UNIT_WORDS = ("steps of", "samples at")
 """Words within a unit that `sfn.report.numbers` writes."""
@@ -183,10 +188,52 @@ def advised_after(advice: Advice) -> str:
     return advice.after if LANGUAGE.get() == ENGLISH else word(advice.message_after) % {"deadline": advice.deadline}
 
 
-def rules_said(rules: dict[str, Any], advice: Mapping[str, Advice]) -> dict[str, Any]:
-    """The table that a telephone goes by, its advice in the language that is printed."""
+def spelled(text: str) -> str:
+    """A question as the engine words it, its units spelled as at the fields."""
+    return re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
+
+
+def asked(question: Asked) -> str:
+    """A question about something that looks like a slip."""
+    if LANGUAGE.get() == ENGLISH:
+        return spelled(question.text)
+    return "".join(map(str, _put(question.code, question.gaps))) or in_english(spelled(question.text))
+
+
+def _put(code: str, gaps: Mapping[str, str | Slot | Unit | Term]) -> Sequence[str | Slot]:
+    """A question in pieces, in the language that is printed; none where its catalogue has no such code."""
+    sentence = str(catalogue(LANGUAGE.get()).pgettext(QUESTION, code))
+    return () if sentence == code else tuple(map(_piece, in_parts(sentence, gaps)))
+
+
+def _piece(one: str | Slot | Unit | Term) -> str | Slot:
+    """What fills a gap of a question."""
+    if isinstance(one, Unit):
+        return unit_text(one.unit)
+    return word(one.text) if isinstance(one, Term) else one
+
+
+def rules_said(table: Asks) -> dict[str, Any]:
+    """The table that a telephone goes by, its questions and its advice in the language that is printed.
+
+    In another language each question says ``told``; ``says`` stays English, for it is what the form sends back.
+    """
+    advice = table.advised_by_case()
     said = {key: one.as_json() | {"word": word(one.word), "text": advised(one)} for key, one in advice.items()}
-    return rules | {"advice": said}
+    rules = table.as_json() | {"advice": said}
+    if LANGUAGE.get() != ENGLISH:
+        rules["fields"] = {name: _told_rules(groups) for name, groups in table.fields.items()}
+        rules["readings"] = _told_rules(table.readings)
+    return rules
+
+
+def _told_rules(groups: Groups) -> list[dict[str, Any]]:
+    """Rules as data, with their questions in the language that is printed."""
+    return [
+        group.as_json()
+        | {"rules": [rule.as_json() | {"told": as_data(_put(rule.code, rule.gaps))} for rule in group.rules]}
+        for group in groups
+    ]
 
 
 def telephone_words() -> str:
@@ -194,7 +241,9 @@ def telephone_words() -> str:
     language = LANGUAGE.get()
     if language == ENGLISH:
         return ""
-    said = {str(one.id): str(one.string) for one in _read(language) if TELEPHONE in one.auto_comments}
+    telephone = [one for one in _read(language) if TELEPHONE in one.auto_comments]
+    said = {str(one.id): str(one.string) for one in telephone if not one.context}
     codes = {str(one.id): str(one.string) for one in _read(language) if one.context == WHAT}
     wanted_by = {str(one.id): str(one.string) for one in _read(language) if one.context == EXPECTED}
-    return json.dumps({"said": said, WHAT: codes, EXPECTED: wanted_by}, ensure_ascii=False)
+    questions = {str(one.id): str(one.string) for one in telephone if one.context == QUESTION}
+    return json.dumps({"said": said, WHAT: codes, EXPECTED: wanted_by, QUESTION: questions}, ensure_ascii=False)

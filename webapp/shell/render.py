@@ -1,6 +1,5 @@
 """Jinja environment, filters, and `page(request, context)`: the one way a template becomes an answer."""
 
-import re
 from dataclasses import fields
 from datetime import datetime
 from functools import cache
@@ -35,7 +34,19 @@ from webapp.work.maps import Maps
 # Filters for quantities: decimals and unit text are decided in sfn.report.numbers.
 NUMBERS = ("number", "us", "off_by", "ms", "km", "db", "dbuvm", "degrees")
 # What another language than English may print otherwise.
-SAID = ("native", "unit_text", "word", "doubt", "wanted", "told", "in_english", "advised", "advised_after")
+SAID = (
+    "native",
+    "unit_text",
+    "word",
+    "doubt",
+    "wanted",
+    "told",
+    "in_english",
+    "advised",
+    "advised_after",
+    "asked",
+    "spelled",
+)
 
 
 class Typed(str):
@@ -90,7 +101,6 @@ def environment() -> Environment:
         place=place_said,
         said=text_said,
     )
-    made.filters["spelled"] = lambda text: re.sub(r"\bus\b", "µs", text).replace("units of 100 ns", "steps of 100 ns")
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
     made.filters.update({name: getattr(numbers, name) for name in NUMBERS})

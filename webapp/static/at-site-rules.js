@@ -127,13 +127,14 @@ const atSite = (() => {
       known = holds[one.is](one, known);
       if (known === null) return null;
     }
-    return rule.says.map((one) => (typeof one === "string" ? one : slot(one, known))).join("");
+    const said = (pieces) => pieces.map((one) => (typeof one === "string" ? one : slot(one, known))).join("");
+    return { text: said(rule.says), ...(rule.told && rule.told.length ? { told: said(rule.told) } : {}), slip: !rule.plain };
   };
   const asked = (groups, values) => groups.flatMap((group) => {
     if (group.unless.length && group.unless.every((one) => holds[one.is](one, values) !== null)) return [];
     for (const rule of group.rules) {
-      const text = asks(rule, values);
-      if (text !== null) return [{ text, slip: !rule.plain }];
+      const found = asks(rule, values);
+      if (found !== null) return [found];
     }
     return [];
   });
@@ -160,7 +161,7 @@ const atSite = (() => {
         else (name.startsWith("reading-") ? readings : values)[name] = found.value;
       } else if (name.startsWith("lock-") && name in table.fields) {
         const found = lockNumber(text, table.units);
-        if (found && found.wrong && table.fields[name].length) locks[name] = [{ text: `${found.wrong}: which is meant?`, slip: true }];
+        if (found && found.wrong && table.fields[name].length) locks[name] = [{ text: `${found.wrong}: which is meant?`, code: "lock-unclear", gaps: { typed: text.trim() }, slip: true }];
         else if (found && found.value) locks[name] = asked(table.fields[name], { [name]: found.value });
       }
     }

@@ -31,6 +31,8 @@ const byCode = (part, code, gaps) => {
 // A problem of the office's answer; `told` where the office knew the language.
 const whatSaid = (p) => byCode("what", p.code, p.values || {}) || inEnglish(p.what);
 const problemSaid = (p) => p.told || [whatSaid(p), byCode("expected", p.code, p.values || {}) || inEnglish(p.expected)].filter(Boolean).join("; ");
+// A question; what is sent back keeps the English words of the table.
+const questionSaid = (q) => q.told || byCode("question", q.code, q.gaps || {}) || inEnglish(spelled(q.text));
 
 const tell = (sentence, state) => {
   told.textContent = sentence;
@@ -82,7 +84,7 @@ const ask = (questions) => {
     tick.name = `confirm-${n + 1}`;
     tick.value = `${question.field}: ${question.text}`;
     tick.checked = question.confirmed === true || ticked.has(tick.value);
-    label.append(tick, ` ${inEnglish(spelled(question.text))} `, one("span", say("Tick it if it is so; else correct it."), "quiet"));
+    label.append(tick, ` ${questionSaid(question)} `, one("span", say("Tick it if it is so; else correct it."), "quiet"));
     box.append(label);
     const input = form.elements[question.field], field = input && input.closest && input.closest(".field");
     if (field) {
@@ -250,7 +252,7 @@ const flushQueue = async () => {
         sent += 1;
         continue;
       }
-      const why = [...(said.problems || []).map(problemSaid), ...(said.questions || []).map((q) => inEnglish(q.text))].join(". ");
+      const why = [...(said.problems || []).map(problemSaid), ...(said.questions || []).map(questionSaid)].join(". ");
       if (status === 404 || status === 410) over(why);
       else if (status === 422) unqueue(item.form.sending, (old) => ({ ...old, refused: why }));
       else {

@@ -27,8 +27,8 @@ def test_pilot_turns_as_the_facts_say() -> None:
 )
 def test_what_differs_is_asked(name: str, typed: str, words: str) -> None:
     """In these words."""
-    (text,) = question_lock(name, typed, lock=LOCK, tolerance_us=1.0)
-    assert words in text
+    (asked,) = question_lock(name, typed, lock=LOCK, tolerance_us=1.0)
+    assert words in asked.text
 
 
 @pytest.mark.parametrize(
@@ -51,4 +51,4 @@ def test_what_agrees_or_is_words_is_not(name: str, typed: str) -> None:
 def test_a_test_lead_is_no_kilometres() -> None:
     """5 us of cable is a kilometre."""
     assert [] == question_cable(0.05) == question_cable(5.0)
-    assert "about 40 km" in question_cable(200.0)[0]
+    assert "about 40 km" in question_cable(200.0)[0].text

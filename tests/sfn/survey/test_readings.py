@@ -243,9 +243,9 @@ def test_two_fields_exchanged_are_asked() -> None:
     others = {"exciter delay": exact(484.5), "filter": exact(0), "link": exact(600)}
     rules = setting_rules("set", field("ms", 1), planned=3, old=600, others=others)
     first, *_ = asked(rules, {"set": exact(484.5)})
-    assert "484.5 is the number planned for exciter delay: are the two fields exchanged?" == first
+    assert "484.5 is the number planned for exciter delay: are the two fields exchanged?" == first.text
     for typed in (0, 600, 3):
-        assert not any("exchanged" in one for one in asked(rules, {"set": exact(typed)}))
+        assert not any(one.code == "fields-exchanged" for one in asked(rules, {"set": exact(typed)}))
 
 
 def test_digits_exchanged_in_a_setting_and_in_a_launch_are_asked() -> None:
