@@ -10,6 +10,7 @@ from sfn.answer.losers import losers_document
 from sfn.answer.served import score_document, state_document
 from sfn.plan.left_out import left_out_document
 from sfn.reception.classes import shown_classes
+from sfn.reception.others import others_says
 from sfn.study.optimise_devices import changed_says
 from sfn.study.optimised import Optimised
 
@@ -34,6 +35,7 @@ def document(found: Optimised) -> dict[str, Any]:
         "left_out_sites": left_out_document(found.network.left_out),
         "left_out_km2": found.left_out_km2,
         "left_out_people": found.left_out_people,
+        "other_transmitters_say": others_says(found.network, found.what.yard.carried),
         "before": state_document(found.before, shown),
         "after": state_document(found.after, shown),
         "served_gain_pct": _served_gain_pct(found, counted),

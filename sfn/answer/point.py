@@ -40,6 +40,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         "coverage_probability": quality.probability,
         "coverage_probability_independent": quality.independent_probability,
         "coverage_probability_quick": quality.quick_probability,
+        "coverage_probability_own": quality.own_probability,
         "coverage_probability_says": quality.probability_says or None,
         "judged_without": list(quality.without),
         "judged_without_says": quality.without_says or None,

@@ -11,7 +11,8 @@ figures of the shares drawn here (`classes_say`); `listeners` (car, portable, hi
 the estimate that the class goes by. `target_class`: the class that a fix reaches or does not. Sentences beside the
 class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
 `judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and
-the map shows nothing there); `coverage_probability_says` what the shares leave out.
+the map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
+`coverage_probability_own` the share without them.
 `needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none).
 """
 
@@ -130,10 +131,9 @@ def run(args: argparse.Namespace) -> int:
             goes_by = (
                 f"; the class goes by the quick estimate of that, {number(100 * (quality.quick_probability or 0), 0)} %"
             )
-            if quality.by_another:
-                goes_by = (
-                    " as far as our own sites go: stations with other programmes are left out, the class goes by them"
-                )
+            if quality.probability_says:
+                own = number(100 * (quality.own_probability or 0.0), 0)
+                goes_by = f"; {quality.probability_says} ({own} % without them){goes_by}"
             print(
                 f"{number(100 * quality.probability, 0)} % of the places around are served, levels drawn and receivers "
                 f"following ({apart} % if sites faded independently){goes_by}"

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.line import inverse, sphere_bearing
+from sfn.geodesy.position import Located
 from sfn.geodesy.sites import place, placed_sites
 from sfn.plan import Network
 from sfn.reception.coverage import Coverage
@@ -159,14 +160,19 @@ def masts_of(network: Network, sites: Sequence[str]) -> NDArray[np.int64]:
         Ids.
     """
     placed = placed_sites(network).at
-    made = np.arange(len(sites), dtype=np.int64)
-    known = [i for i, name in enumerate(sites) if name in placed]
+    return masts_at([placed.get(name) for name in sites])
+
+
+def masts_at(placed: Sequence[Located | None]) -> NDArray[np.int64]:
+    """The same of transmitters where they stand, None where that is not known."""
+    made = np.arange(len(placed), dtype=np.int64)
+    known = [(i, at) for i, at in enumerate(placed) if at is not None]
     if len(known) < 2:
         return made
-    lat, lon = np.array([(placed[sites[i]].lat_deg, placed[sites[i]].lon_deg) for i in known]).T
-    for at, i in enumerate(known[1:], start=1):
+    lat, lon = np.array([(at.lat_deg, at.lon_deg) for _, at in known]).T
+    for at, (i, _) in enumerate(known[1:], start=1):
         apart_m = inverse(lat[at], lon[at], lat[:at], lon[:at])[0]
         near = np.flatnonzero(apart_m <= ONE_MAST_M)
         if near.size:
-            made[i] = made[known[near[0]]]
+            made[i] = made[known[near[0]][0]]
     return made

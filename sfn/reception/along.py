@@ -54,6 +54,8 @@ class LineSignals:
         No terrain was used.
     averaged : tuple of int
         As in `sfn.reception.coverage.Coverage`.
+    lat_deg, lon_deg : ndarray, shape (M,)
+        The places. [degrees]
     """
 
     sites: tuple[str, ...]
@@ -68,6 +70,8 @@ class LineSignals:
     covered: NDArray[np.bool_]
     rx_height_m: float
     smooth: bool
+    lat_deg: Floats
+    lon_deg: Floats
     averaged: tuple[int, int, int] = (1, 1, 1)
     others: "LineSignals | None" = None
     """Of transmitters of other programmes; None where none is listed."""
@@ -139,8 +143,9 @@ def line_signals(
     ids = tuple(site.id for site in network.sites)
     others = other_signals(network, lat_deg, lon_deg, ground=ground, rx_height_m=height_m)
     return LineSignals(
-        ids, level, rare, travel, bearing, leaves, rises, radiating, above, covered, height_m, smooth, averaged, others
-    )
+        ids, level, rare, travel, bearing, leaves, rises, radiating, above, covered, height_m, smooth,
+        np.asarray(lat_deg, dtype=np.float64), np.asarray(lon_deg, dtype=np.float64), averaged, others,
+    )  # fmt: skip
 
 
 def other_signals(

@@ -15,6 +15,10 @@ from sfn.units import THIN, grouped
 
 LISTENERS = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
 PLANNED_HEIGHT_M = 10.0  # of the antenna that FM's usable levels are for (BS.412)
+OTHERS_SPREAD = (
+    "Levels of stations with other programmes spread over the places around as ours do, correlated by bearing and mast "
+    "alike: a place around is served where ours do and the strongest of them reaches what each of the others asks for"
+)
 OTHERS_WORSE = (
     "Where our own sites and another station both keep a place from being served, the class names the worse of them by "
     "margin; listeners' shares count every place that another station disturbs as that station's"
@@ -91,8 +95,15 @@ def class_says(network: Network, yard: Yardstick) -> ClassSays:
         window=yard.placing.says if ofdm else "",
         listeners=_listeners(yard),
         usable=_usable(network, yard),
-        others=OTHERS_WORSE if on_channel(network) else "",
+        others=_others(network, ofdm=ofdm),
     )
+
+
+def _others(network: Network, *, ofdm: bool) -> str:
+    """How stations with other programmes count."""
+    if not on_channel(network):
+        return ""
+    return f"{OTHERS_SPREAD}. {OTHERS_WORSE.split(';')[0]}" if ofdm else OTHERS_WORSE
 
 
 def _rule(yard: Yardstick) -> str:

@@ -24,7 +24,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.reception.drawn_kernels import drawn_points
+from sfn.reception.drawn_kernels import DRAWN_OTHERS_N, drawn_points
 from sfn.systems.link_chain import noise_field_dbuvm
 from sfn.systems.ofdm import profile
 from sfn.systems.ofdm_window import MAP_STRATEGIES, Placing, filled, window_times
@@ -47,6 +47,40 @@ class Spread:
     sigma_db: float
     site_correlation_ratio: float = USUAL_CORRELATION
     cosited_correlation_ratio: float = COSITED_CORRELATION
+
+
+@dataclass(frozen=True, slots=True)
+class Strangers:
+    """O transmitters of other programmes beside M places: their levels are drawn with ours.
+
+    Parameters
+    ----------
+    needed_dbuvm : (O, M) array
+        What the strongest of ours must reach beside each by its medians; not finite: nothing. [dB(uV/m)]
+    lat_deg, lon_deg : (M,) arrays
+        Of the places. [degrees]
+    theirs_deg : (O, 2) array
+        Latitude and longitude of the transmitters. [degrees]
+    masts : (S + O,) array of int
+        As the argument of `drawn_coverage`, ours and theirs.
+    """
+
+    needed_dbuvm: Doubles
+    lat_deg: Doubles
+    lon_deg: Doubles
+    theirs_deg: Doubles
+    masts: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """Share of places around M points, shape (M,), NaN where nothing is received: served, and but for other programmes.
+
+    Both are the same where no other transmitter is listed. [1]
+    """
+
+    share: Singles
+    own: Singles
 
 
 @cache
@@ -74,7 +108,36 @@ def drawn_coverage(
     draws_n: int = USUAL_DRAWS_N,
     executor: Executor | None = None,
 ) -> Singles:
+    """Share of places around each point where C/(N+I) reaches what the profile requires, beside no other programme.
+
+    See `drawn_beside`.
+    """
+    return drawn_beside(
+        level_dbuvm, arrival_us, service, placing=placing, spread=spread, bearing_deg=bearing_deg, masts=masts,
+        level_1pct_dbuvm=level_1pct_dbuvm, frequency_mhz=frequency_mhz, noise_dbuvm=noise_dbuvm, draws_n=draws_n,
+        executor=executor,
+    ).share  # fmt: skip
+
+
+def drawn_beside(
+    level_dbuvm: ArrayLike,
+    arrival_us: ArrayLike,
+    service: Service,
+    *,
+    placing: Placing,
+    spread: Spread,
+    bearing_deg: ArrayLike | None = None,
+    masts: ArrayLike | None = None,
+    level_1pct_dbuvm: ArrayLike | None = None,
+    frequency_mhz: float | None = None,
+    noise_dbuvm: ArrayLike | None = None,
+    strangers: Strangers | None = None,
+    draws_n: int = USUAL_DRAWS_N,
+    executor: Executor | None = None,
+) -> Drawn:
     """Share of places around each point where C/(N+I) reaches what the profile of arrivals requires.
+
+    And where the strongest of ours, as drawn, reaches what every transmitter of another programme asks for, as drawn.
 
     Parameters
     ----------
@@ -94,15 +157,12 @@ def drawn_coverage(
         At 1 % of time, for the interfering parts; a signal's two levels vary together. [dBuV/m]
     frequency_mhz, noise_dbuvm
         As for `sfn.systems.ofdm_map.ofdm_map`. [MHz, dBuV/m]
+    strangers : Strangers, optional
+        Transmitters of other programmes.
     draws_n : int
         A power of two.
     executor : concurrent.futures.Executor, optional
         Threads to share the points out to.
-
-    Returns
-    -------
-    share : (M,) float32 array
-        NaN where nothing is received. [1]
 
     Raises
     ------
@@ -131,7 +191,12 @@ def drawn_coverage(
     points = levels.shape[1]
     if noise.shape not in {(1,), (points,)}:
         raise ValueError(f"noise_dbuvm must be one field or one for each of {points} points, got shape {noise.shape}")
-    share = np.empty(points, np.float32)
+    share, own = np.empty(points, np.float32), np.empty(points, np.float32)
+    needed, theirs, lat_deg, lon_deg = np.empty((0, points)), np.empty((0, 2)), np.empty(0), np.empty(0)
+    if strangers is not None:
+        needed, theirs, together = strangers.needed_dbuvm, strangers.theirs_deg, strangers.masts
+        lat_deg, lon_deg = strangers.lat_deg, strangers.lon_deg
+    drawn_n = DRAWN_SIGNALS_N + (DRAWN_OTHERS_N if len(needed) else 0)
 
     def some(start: int) -> None:
         """One chunk of the points."""
@@ -150,16 +215,21 @@ def drawn_coverage(
             spread.sigma_db,
             spread.site_correlation_ratio,
             spread.cosited_correlation_ratio,
-            normal_draws(draws_n, DRAWN_SIGNALS_N),
+            needed,
+            lat_deg,
+            lon_deg,
+            theirs,
+            normal_draws(draws_n, drawn_n),
             start,
             min(start + POINTS_AT_A_TIME, points),
             share,
+            own,
         )
 
     starts = range(0, points, POINTS_AT_A_TIME)
     for _ in map(some, starts) if executor is None else executor.map(some, starts):
         pass
-    return share
+    return Drawn(share, own)
 
 
 def _rows(values: ArrayLike) -> Doubles:

@@ -14,6 +14,10 @@ SURE = 0.02
 # Signals that far below the strongest (both levels) vary nothing that counts; they are added without being drawn.
 STEADY = 10 ** (-2.5)
 DECIBEL = math.log(10.0) / 10.0
+RADIAN = math.pi / 180.0
+# Other transmitters of a place whose levels are drawn, those that ask for most; of more the medians count.
+DRAWN_OTHERS_N = 4
+SURE_SPREADS = 8.5  # below the strongest of ours, in spreads of one level: what asks for less asks for nothing
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -22,6 +26,14 @@ def correlation_of(apart_deg: float, most: float) -> float:
     if apart_deg <= 30.0:
         return most
     return most * (90.0 - apart_deg) / 60.0 if apart_deg < 90.0 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def bearing_of(lat: float, lon: float, to_lat: float, to_lon: float) -> float:
+    """Bearing on the sphere, as `sfn.geodesy.line.sphere_bearing` has it. [degrees]"""
+    one, two, east = lat * RADIAN, to_lat * RADIAN, (to_lon - lon) * RADIAN
+    north = math.cos(one) * math.sin(two) - math.sin(one) * math.cos(two) * math.cos(east)
+    return math.atan2(math.sin(east) * math.cos(two), north) / RADIAN
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -67,12 +79,19 @@ def drawn_points(
     sigma_db: float,
     most_correlation: float,
     cosited: float,
+    needed_dbuvm: NDArray[np.float64],
+    lat_deg: NDArray[np.float64],
+    lon_deg: NDArray[np.float64],
+    theirs_deg: NDArray[np.float64],
     draws: NDArray[np.float64],
     start: int,
     stop: int,
     share: NDArray[np.float32],
+    own_share: NDArray[np.float32],
 ) -> None:
-    """Share of draws in which C/(N+I) reaches what the profile requires, into the last argument.
+    """Share of draws that are served, and of those that are as far as our own sites go, into the last arguments.
+
+    Served: C/(N+I) reaches what the profile requires, and the strongest of ours what every other transmitter asks for.
 
     Parameters
     ----------
@@ -80,17 +99,26 @@ def drawn_points(
         As in `sfn.systems.ofdm_blocks.ofdm_points`.
     bearing_deg : (S, M) array
         From the place to the sites; of no rows: levels vary independently.
-    masts : (S,) array
-        Sites of one number share a mast.
+    masts : (S + O,) array
+        Transmitters of one number share a mast; the O others come last.
+    needed_dbuvm : (O, M) array
+        What the strongest of ours must reach beside each other transmitter by its medians; not finite: nothing.
+    lat_deg, lon_deg : (M,) arrays
+        Of the places; read where O is not 0.
+    theirs_deg : (O, 2) array
+        Latitude and longitude of the others.
     draws : (D, N) array
-        Standard normal; the columns go to the signals of a place by their level, the strongest first.
+        Standard normal; the columns go to the signals of a place by their level, the strongest first, then to others.
     """
-    sites = level_dbuvm.shape[0]
+    sites, others = level_dbuvm.shape[0], needed_dbuvm.shape[0]
+    most_kept = draws.shape[1] - (DRAWN_OTHERS_N if others > 0 else 0)
+    asked, asks = np.empty(DRAWN_OTHERS_N), np.empty(DRAWN_OTHERS_N, np.int64)
     rounded, scale = np.empty(BLOCK), np.empty(BLOCK, np.int64)
     powers, rare_powers = np.empty((sites, BLOCK)), np.empty((sites, BLOCK))
     power, against, arrival = np.empty(sites), np.empty(sites), np.empty(sites)
-    median, ratio, bearing = np.empty(sites), np.empty(sites), np.empty(sites)
-    order, mixing, mast = np.empty(sites, np.int64), np.zeros((sites, sites)), np.empty(sites, np.int64)
+    median, ratio, order = np.empty(sites), np.empty(sites), np.empty(sites, np.int64)
+    every = sites + DRAWN_OTHERS_N
+    bearing, mixing, mast = np.empty(every), np.zeros((every, every)), np.empty(every, np.int64)
     spread = DECIBEL * sigma_db
     least, greatest = 10.0 ** (min(profile[0], profile[1]) / 10), 10.0 ** (max(profile[1], profile[2]) / 10)
     for m in range(start, stop):
@@ -114,7 +142,7 @@ def drawn_points(
                 order[at] = s
                 n += 1
         if n == 0:
-            share[m] = np.nan
+            share[m], own_share[m] = np.nan, np.nan
             continue
         floor, kept = STEADY * powers[order[0], b], 0
         for i in range(n):
@@ -124,13 +152,32 @@ def drawn_points(
             if bearing_deg.shape[0] > 0:
                 bearing[i], mast[i] = bearing_deg[s, m], masts[s]
             # Without noise that hides them, weak ones far outside the guard interval may still matter: by 1 % level.
-            if kept == i and i < draws.shape[1] and (median[i] >= floor or rare >= 0.1 * noise_power):
+            if kept == i and i < most_kept and (median[i] >= floor or rare >= 0.1 * noise_power):
                 kept += 1
             power[i], against[i] = median[i], rare
         correlated = bearing_deg.shape[0] > 0 and most_correlation > 0.0
+        beside, steady = 0, 0.0
+        for o in range(others):
+            # Spelt so that what is not known asks for nothing.
+            ask = 10.0 ** (0.1 * needed_dbuvm[o, m]) if needed_dbuvm[o, m] > -np.inf else 0.0
+            if ask < median[0] * math.exp(-SURE_SPREADS * spread):
+                continue
+            at = beside
+            while at > 0 and asked[at - 1] < ask:
+                at -= 1
+            if beside == DRAWN_OTHERS_N:
+                steady = max(steady, min(ask, asked[beside - 1]))
+            if at < DRAWN_OTHERS_N:
+                beside = min(beside + 1, DRAWN_OTHERS_N)
+                for k in range(beside - 1, at, -1):
+                    asked[k], asks[k] = asked[k - 1], asks[k - 1]
+                asked[at], asks[at] = ask, o
         if correlated:
-            mixing_of(bearing, mast, kept, most_correlation, cosited, mixing)
-        good, done = 0, 0
+            for k in range(beside):
+                bearing[kept + k] = bearing_of(lat_deg[m], lon_deg[m], theirs_deg[asks[k], 0], theirs_deg[asks[k], 1])
+                mast[kept + k] = masts[sites + asks[k]]
+            mixing_of(bearing, mast, kept + beside, most_correlation, cosited, mixing)
+        good, own, done = 0, 0, 0
         while done < draws.shape[0]:
             until = min(FEW_DRAWS_N, draws.shape[0]) if done == 0 else draws.shape[0]
             for d in range(done, until):
@@ -160,8 +207,23 @@ def drawn_points(
                 served = cni >= greatest
                 if not served and cni >= least:
                     served = 10.0 * math.log10(cni) >= required_of(useful, most, second, profile)
+                own += 1 if served else 0
+                served = served and power[strongest] >= steady
+                for k in range(kept, kept + beside):
+                    z = draws[d, k]
+                    if correlated:
+                        z = 0.0
+                        for j in range(k + 1):
+                            z += mixing[k, j] * draws[d, j]
+                    served = served and power[strongest] >= asked[k - kept] * math.exp(spread * z)
                 good += 1 if served else 0
             done = until
-            if good <= SURE * done or good >= (1.0 - SURE) * done:
+            if settled(good, done) and settled(own, done):
                 break
-        share[m] = good / done
+        share[m], own_share[m] = good / done, own / done
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def settled(good: int, done: int) -> bool:
+    """Whether so few or so nearly all of the draws are served that no more are made."""
+    return good <= SURE * done or good >= (1.0 - SURE) * done

@@ -10,11 +10,12 @@ from sfn.plan import Network
 from sfn.plan.record import SiteName
 from sfn.reception.aimed import masts_of
 from sfn.reception.class_says import ClassSays, class_says
-from sfn.reception.classes import CLASSES, OTHER_STATION, TOO_WEAK, WITH_MARGIN, class_words
+from sfn.reception.classes import CLASSES, TOO_WEAK, WITH_MARGIN, class_words
+from sfn.reception.drawn_quality import drawn_share
 from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
 from sfn.reception.others import Needed, needed_at, others_says
-from sfn.reception.quality import ServiceQuality, Yardstick, decides, drawn_share, service_quality
+from sfn.reception.quality import ServiceQuality, Yardstick, decides, service_quality
 from sfn.reception.signals import PointSignals, Signal
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import heard_programme
@@ -48,7 +49,8 @@ class PointQuality:
     margin_db: float
     figure_db: float
     probability: float | None
-    """OFDM: share of the places around that are served, levels drawn, receivers following; sites as they correlate."""
+    """OFDM: share of the places around that are served, levels drawn, receivers following, sites as they correlate;
+    beside stations with other programmes, whose levels are drawn too."""
     independent_probability: float | None
     """The same as if no two sites' levels varied together."""
     wanted: str
@@ -74,6 +76,8 @@ class PointQuality:
     without: tuple[str, ...] = ()
     """Names of sites on air that it does without, their path's ground unknown: the map judges no such place, and no
     fix is looked for."""
+    own_probability: float | None = None
+    """OFDM: the drawn share as if no station with another programme were there."""
 
     @property
     def without_says(self) -> str:
@@ -88,14 +92,10 @@ class PointQuality:
 
     @property
     def probability_says(self) -> str:
-        """What the shares of places leave out; empty where nothing."""
-        left_out = self.probability is not None and self.beside is not None and self.beside.name_at(0)
-        return "levels of our own sites are drawn; stations with other programmes are left out" if left_out else ""
-
-    @property
-    def by_another(self) -> bool:
-        """Whether the class goes by a station with another programme, which the shares leave out."""
-        return self.class_name == CLASSES[OTHER_STATION]
+        """What the shares of places count besides our own sites; empty where nothing."""
+        if self.probability is None or self.beside is None or not self.beside.name_at(0):
+            return ""
+        return "levels of stations with other programmes are drawn with those of our own sites, and count"
 
 
 def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> PointQuality | None:
@@ -119,6 +119,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     place = None if np.isnan(limiting) else int(limiting)
     hurts = None if place is None else names[place]
     wanted = names[_wanted(answer)]
+    beside = needed_at(network, point, yard.carried)
     bearing = np.array([[(signal.bearing_deg + 180.0) % 360.0] for signal in point.signals])
     shares = [
         drawn_share(
@@ -129,11 +130,13 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
             bearing_deg=bearing,
             masts=masts_of(network, [signal.site for signal in point.signals]),
             level_1pct_dbuvm=rare,
+            strangers=None if beside is None else beside.strangers,
             correlated=correlated,
         )
         for correlated in (True, False)
     ]
-    together, apart = (None if share is None else float(share[0]) for share in shares)
+    together, apart = (None if share is None else float(share.share[0]) for share in shares)
+    own = None if shares[0] is None else float(shares[0].own[0])
     return PointQuality(
         CLASSES[int(found.quality_class[0])],
         class_words(yard.carried)[int(found.quality_class[0])],
@@ -152,16 +155,17 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
             level,
             arrival,
             [signal.site for signal in point.signals],
-            other_dbuvm=_other(network, yard, point, 1),
+            other_dbuvm=None if beside is None else beside.level_dbuvm,
         ),
         answer,
         () if point.uncovered or found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
         class_says(network, yard),
         class_words(yard.carried)[WITH_MARGIN],
-        needed_at(network, point, yard.carried),
+        beside,
         others_says(network, yard.carried, point.others),
         None if found.probability is None else float(found.probability[0]),
         point.uncovered,
+        own,
     )
 
 
@@ -207,15 +211,15 @@ def _judged(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         sites=[signal.site for signal in point.signals],
-        other_dbuvm=_other(network, yard, point, level.shape[1]),
+        other=_other(network, yard, point, level.shape[1]),
         workers=1,
     )
 
 
-def _other(network: Network, yard: Yardstick, point: PointSignals, places_n: int) -> np.ndarray | None:
+def _other(network: Network, yard: Yardstick, point: PointSignals, places_n: int) -> Needed | None:
     """What the strongest must reach beside others, the same at so many tries."""
     beside = needed_at(network, point, yard.carried)
-    return None if beside is None else np.broadcast_to(beside.level_dbuvm, (places_n,))
+    return None if beside is None else beside.at(np.zeros(places_n, dtype=np.intp))
 
 
 def _answer(

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.reception.beside import Beside, joint_share
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
-from sfn.reception.drawn import Spread, drawn_coverage
+from sfn.reception.drawn import Spread
 from sfn.reception.fm_sets import FmSets, fm_sets
 from sfn.reception.kernels import quiet_loop
 from sfn.reception.ofdm_receivers import placing_of, spread_of
@@ -93,10 +94,12 @@ class ServiceQuality:
     limiting : ndarray of float32
         Row of the signal that hurts most; NaN where none does that counts, or another station disturbs.
     probability : ndarray of float32 or None
-        OFDM: share of places around that are served: a quick estimate with the window where the medians put it, on
-        which the classes rest; `drawn_share` lets the receiver follow.
+        OFDM: share of places around that are served, beside stations with other programmes too: a quick estimate with
+        the window where the medians put it, on which the classes rest; `drawn_quality` lets the receiver follow.
     risk_class : ndarray of float32 or None
         OFDM: the class that a receiver with the strategy "strongest" would get, the receiver's risk.
+    risk_probability : ndarray of float32 or None
+        OFDM: `probability` of such receivers.
     """
 
     margin_db: Singles
@@ -105,6 +108,7 @@ class ServiceQuality:
     limiting: Singles
     probability: Singles | None
     risk_class: Singles | None = None
+    risk_probability: Singles | None = None
 
     def where(self, known: NDArray[np.bool_]) -> "ServiceQuality":
         """The same at places where all signals are known, NaN at the others; shape (M,)."""
@@ -140,48 +144,6 @@ def yardstick(network: Network) -> Yardstick:
     )
 
 
-def drawn_share(
-    level_dbuvm: NDArray[np.floating],
-    arrival_us: Doubles,
-    yard: Yardstick,
-    *,
-    frequency_mhz: float,
-    bearing_deg: NDArray[np.floating],
-    masts: NDArray[np.int64],
-    level_1pct_dbuvm: NDArray[np.floating] | None = None,
-    correlated: bool = True,
-    executor: Executor | None = None,
-) -> Singles | None:
-    """Share of places around each point that are served, levels drawn and windows placed anew; None but for OFDM.
-
-    Parameters
-    ----------
-    level_dbuvm, arrival_us, level_1pct_dbuvm, frequency_mhz, executor
-        As for `service_quality`.
-    yard : Yardstick
-    bearing_deg : ndarray, shape (S, M)
-        From the places to the sites. [degrees]
-    masts : ndarray, shape (S,)
-        From `sfn.reception.aimed.masts_of`.
-    correlated : bool
-        False: as if no two sites' levels varied together.
-    """
-    if yard.carried.kind != "ofdm" or not level_dbuvm.shape[0]:
-        return None
-    return drawn_coverage(
-        level_dbuvm,
-        arrival_us,
-        yard.carried,
-        placing=yard.placing,
-        spread=yard.spread,
-        bearing_deg=bearing_deg if correlated else None,
-        masts=masts,
-        level_1pct_dbuvm=level_1pct_dbuvm,
-        frequency_mhz=frequency_mhz,
-        executor=executor,
-    )
-
-
 def service_quality(
     level_dbuvm: NDArray[np.floating],
     arrival_us: Doubles,
@@ -190,7 +152,7 @@ def service_quality(
     frequency_mhz: float,
     level_1pct_dbuvm: NDArray[np.floating] | None = None,
     sites: Sequence[str] = (),
-    other_dbuvm: NDArray[np.floating] | None = None,
+    other: Beside | None = None,
     executor: Executor | None = None,
     workers: int = 2,
 ) -> ServiceQuality:
@@ -207,8 +169,8 @@ def service_quality(
         Levels at 1 % of time, for what interferes (OFDM, VSB). [dB(uV/m)]
     sites : sequence of str
         Ids of the rows; FM needs them where lock sheets let two sites differ.
-    other_dbuvm : ndarray, shape (M,), optional
-        What the strongest signal must reach against stations with other programmes. [dB(uV/m)]
+    other : Beside, optional
+        What the strongest signal must reach against stations with other programmes.
     executor : concurrent.futures.Executor, optional
         Threads to share the places among.
     workers : int
@@ -226,7 +188,7 @@ def service_quality(
         found = _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
     if yard.carried.kind != "fm":
         found = _hurting(found, level_dbuvm, arrival_us, yard.counts)
-    return found if other_dbuvm is None else _beside_others(found, top, other_dbuvm)
+    return found if other is None else _beside_others(found, top, other, yard)
 
 
 def decides(quality_class: NDArray[np.floating]) -> NDArray[np.bool_]:
@@ -247,29 +209,65 @@ def _hurting(
 
 
 def _beside_others(
-    found: ServiceQuality, top_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floating]
+    found: ServiceQuality, top_dbuvm: NDArray[np.floating], other: Beside, yard: Yardstick
 ) -> ServiceQuality:
     """The same where stations with other programmes count: they spoil what our own sites would serve, or upset less."""
-    spare = (top_dbuvm - other_dbuvm).astype(np.float32)
-    worse = ~(found.margin_db < spare)
-
-    def disturbed_of(own: Singles) -> NDArray[np.bool_]:
-        """Where they decide: our own sites serve the place, or upset it less."""
-        return np.asarray((spare < 0) & (own != TOO_WEAK) & ~np.isnan(own) & ((own != UPSET) | worse))
-
-    def classes(own: Singles) -> Singles:
-        """With the class of its own where they do."""
-        disturbed = disturbed_of(own)
-        beside = np.where((own == WITH_MARGIN) & (spare < LEVEL_MARGIN_DB), np.float32(JUST_ENOUGH), own)
-        return np.where(disturbed, np.float32(OTHER_STATION), beside).astype(np.float32)
-
+    spare = (top_dbuvm - other.level_dbuvm).astype(np.float32)
+    classes = beside_classes(found.quality_class, found.probability, found.margin_db, spare, other, yard)
+    disturbed = classes == OTHER_STATION
+    risk = found.risk_class
     return replace(
         found,
         margin_db=np.fmin(found.margin_db, np.where(np.isnan(found.margin_db), np.nan, spare)).astype(np.float32),
-        quality_class=classes(found.quality_class),
-        limiting=np.where(disturbed_of(found.quality_class), np.float32(np.nan), found.limiting).astype(np.float32),
-        risk_class=None if found.risk_class is None else classes(found.risk_class),
+        quality_class=classes,
+        limiting=np.where(disturbed, np.float32(np.nan), found.limiting).astype(np.float32),
+        probability=_joint(found.probability, other),
+        risk_class=None
+        if risk is None
+        else beside_classes(risk, found.risk_probability, found.margin_db, spare, other, yard),
+        risk_probability=_joint(found.risk_probability, other),
     )
+
+
+def _joint(own: Singles | None, other: Beside) -> Singles | None:
+    """OFDM: the quick share of places served beside other programmes."""
+    return own if own is None or other.share is None else joint_share(own, other.share).astype(np.float32)
+
+
+def beside_classes(
+    own: Singles,
+    own_share: Singles | None,
+    margin_db: Singles,
+    spare_db: Singles,
+    other: Beside,
+    yard: Yardstick,
+    share: Singles | None = None,
+) -> Singles:
+    """Classes where stations with other programmes count, out of those of our own sites alone, shape (M,).
+
+    Parameters
+    ----------
+    own, own_share, margin_db : ndarray
+        Classes, shares of places (OFDM) and margins of our own sites alone. [1, dB]
+    spare_db : ndarray
+        By how much the strongest reaches what is asked by the medians. [dB]
+    other : Beside
+    yard : Yardstick
+    share : ndarray, optional
+        OFDM: share of places served beside them, where it was drawn; else the quick estimate.
+    """
+    blocked, short = spare_db < 0, spare_db < LEVEL_MARGIN_DB
+    spoilt = blocked
+    joint = _joint(own_share, other) if share is None else share
+    if other.share is not None and joint is not None:
+        # OFDM: as our own sites are judged, by the share of the places around and not by a margin
+        blocked = blocked | (other.share < ACCEPTABLE_PROBABILITY)
+        spoilt = np.asarray((spare_db < 0) | (joint < ACCEPTABLE_PROBABILITY))
+        short = np.asarray(joint < yard.carried.location_pct / 100.0)
+    upset_less = blocked & ~(margin_db < spare_db)
+    disturbed = np.where(own == UPSET, upset_less, spoilt) & (own != TOO_WEAK) & ~np.isnan(own)
+    made = np.where((own == WITH_MARGIN) & short, np.float32(JUST_ENOUGH), own)
+    return np.where(disturbed, np.float32(OTHER_STATION), made).astype(np.float32)
 
 
 def _fm(
@@ -342,7 +340,7 @@ def _ofdm(
         classes.append(np.where(plenty, np.int8(WITH_MARGIN), np.where(served, np.int8(JUST_ENOUGH), weak)))
     made = _made(found.margin_db, found.cni_db, classes[0], found.hurting_site, found.shares[0])
     risk = np.where(np.isnan(found.margin_db), np.nan, classes[-1]).astype(np.float32)
-    return replace(made, risk_class=risk)
+    return replace(made, risk_class=risk, risk_probability=found.shares[-1])
 
 
 def _vsb(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.reception.beside import Beside
 from sfn.reception.classes import TOO_WEAK, WITH_MARGIN, is_served
 from sfn.reception.quality import ServiceQuality, Yardstick, service_quality
 from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, Packed, packed
@@ -105,7 +106,7 @@ def objective(
     frequency_mhz: float,
     weight: Doubles,
     unit: str,
-    other_dbuvm: NDArray[np.floating] | None = None,
+    other: Beside | None = None,
     executor: Executor | None = None,
 ) -> Objective:
     """The objective of a network, packed for the search.
@@ -124,8 +125,8 @@ def objective(
         People or km2 of each place, with whatever multiplies them; zero: does not matter.
     unit : str
         "people" or "km2".
-    other_dbuvm : ndarray, shape (M,), optional
-        What the strongest must reach against stations with other programmes. [dB(uV/m)]
+    other : Beside, optional
+        What the strongest must reach against stations with other programmes.
     executor : concurrent.futures.Executor, optional
         Threads.
 
@@ -147,13 +148,13 @@ def objective(
         frequency_mhz=frequency_mhz,
         weight=weight,
         sites=sites,
-        other_dbuvm=other_dbuvm,
+        other=other,
     )
     others = np.ones(places_n, dtype=bool)
     others[made.place] = False
     quality = service_quality(
         level_dbuvm, travel_us, yard, frequency_mhz=frequency_mhz, level_1pct_dbuvm=level_1pct_dbuvm,
-        sites=sites, other_dbuvm=other_dbuvm, executor=executor,
+        sites=sites, other=other, executor=executor,
     )  # fmt: skip
     usable = others & (quality.quality_class != TOO_WEAK) & ~np.isnan(quality.quality_class)
     return Objective(

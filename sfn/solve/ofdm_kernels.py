@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from sfn.reception.beside_kernels import first_needed
 from sfn.reception.statistics_kernels import NEPER_DB
 from sfn.solve.kernels import MOST_SIGNALS
 from sfn.systems.ofdm_kernels import parts_of, required_of, window_of
@@ -25,6 +26,8 @@ def ofdm_totals(
     b: NDArray[np.float64],
     travel_us: NDArray[np.float64],
     weight: NDArray[np.float64],
+    reached: NDArray[np.float64],
+    spare_db: NDArray[np.float64],
     offsets_us: NDArray[np.float64],
     moved: NDArray[np.bool_],
     shifts_us: NDArray[np.float64],
@@ -44,6 +47,8 @@ def ofdm_totals(
         Powers at 50 % and 1 % of time, the strongest of a place first.
     weight : (M,) array
         People or km2.
+    reached, spare_db : (M,) arrays
+        Share of places in which the strongest reaches what other programmes ask for, and by how much the medians do.
     offsets_us, moved : (S,) arrays
         Of the sites, and which of them are shifted. [us]
     shifts_us : (K,) array
@@ -67,6 +72,7 @@ def ofdm_totals(
             before[i] = travel_us[first + i] + offsets_us[site[first + i]]
             follows[i] = moved[site[first + i]]
         w = weight[p]
+        served_from, good_from = first_needed(acceptable, reached[p]), first_needed(target, reached[p])
         known = False
         inside_share, inside_db, share, margin = 0.0, 0.0, 0.0, 0.0
         for c in range(shifts_us.size):
@@ -84,14 +90,14 @@ def ofdm_totals(
                 share, margin = inside_share, inside_db
             else:
                 share, margin = _judged(power, against, at, n, t0, noise, times, profile, varied, k_factor)
-                margin = max(min(margin, most_db), least_db)
+                margin = max(min(margin, spare_db[p], most_db), least_db)
                 if inside:
                     known, inside_share, inside_db = True, share, margin
             strongest = 0
-            short = margin < 0.0 or share < acceptable
+            short = margin < 0.0 or share < served_from
             if short:
                 totals[c, 0] += w
-            if short or share < target:
+            if short or share < good_from:
                 totals[c, 1] += w
             totals[c, 2] += w * margin
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.reception.quality import Yardstick
+from sfn.reception.beside import Beside
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, Yardstick
 from sfn.systems.fm import LocalTable
 from sfn.systems.fm_shares import ShareTables
 from sfn.systems.link_chain import noise_field_dbuvm
@@ -41,6 +42,8 @@ class Packed:
     site, a, b, travel_us : ndarray, shape (N,)
         As `sfn.solve.kernels` says.
     base, level_margin_db, weight : ndarray, shape (M,)
+        OFDM: share of places in which the strongest reaches what other programmes ask for, and by how much the medians
+        do. [1, dB]
     noise_power_factor : float
         OFDM. ``10^(dBuV/m / 10)``.
     table : ShareTables or None
@@ -87,7 +90,7 @@ def packed(
     frequency_mhz: float,
     weight: Doubles,
     sites: Sequence[str] = (),
-    other_dbuvm: NDArray[np.floating] | None = None,
+    other: Beside | None = None,
 ) -> Packed:
     """Pack the places that offsets can change; arguments as in `sfn.solve.objective.objective`."""
     level = np.where(np.isnan(level_dbuvm), -np.inf, level_dbuvm.astype(np.float64))
@@ -97,8 +100,11 @@ def packed(
     rare = np.where(np.isnan(level_1pct_dbuvm), level, level_1pct_dbuvm.astype(np.float64))
     echo = present.copy()
     np.put_along_axis(echo, top_row[None], False, axis=0)
-    spare_db = np.full(top.size, np.inf) if other_dbuvm is None else top - other_dbuvm
-    weight = np.where(spare_db < 0, 0.0, weight)  # what another station spoils no offset mends
+    spare_db = np.full(top.size, np.inf) if other is None else top - other.level_dbuvm
+    spare_db = np.where(np.isnan(spare_db), np.inf, spare_db)
+    reached = np.ones(top.size) if other is None or other.share is None else np.nan_to_num(other.share)
+    # what another station spoils no offset mends
+    weight = np.where((spare_db < 0) | (reached < ACCEPTABLE_PROBABILITY), 0.0, weight)
     with np.errstate(invalid="ignore"):
         if yard.carried.kind == "fm":
             return _fm(level, echo, top_row, top, travel_us, yard, weight, sites, spare_db)
@@ -107,7 +113,10 @@ def packed(
         tolerated_db = np.maximum(noise_dbuvm, top - needed_db)
         heard = np.maximum(level, rare) > tolerated_db + 10 * np.log10(NEGLIGIBLE_RATIO)
         if yard.carried.kind == "ofdm":
-            return _ofdm(level, rare, present & heard, echo & heard, top_row, noise_dbuvm, needed_db, travel_us, weight)
+            return _ofdm(
+                level, rare, present & heard, echo & heard, top_row, noise_dbuvm, needed_db, travel_us, weight, reached,
+                spare_db,
+            )  # fmt: skip
         return _vsb(rare, echo & heard, top_row, top, noise_dbuvm, needed_db, travel_us, weight)
 
 
@@ -165,16 +174,17 @@ def _ofdm(
     needed_db: float,
     travel: Doubles,
     w: Doubles,
+    reached: Doubles,
+    other_spare_db: Doubles,
 ) -> Packed:
     """OFDM: places with two signals or more that together could be enough."""
     power, against, noise = 10 ** (level / 10), 10 ** (rare / 10), 10 ** (noise_dbuvm / 10)
     together = np.where(heard, power, 0.0).sum(axis=0)
     enough = together >= noise * 10 ** ((needed_db + COUNTED_FROM_DB) / 10)
     active = echo.any(axis=0) & enough & (w > 0)
-    nothing = np.zeros(w.size)
     kept = heard & active
     np.put_along_axis(kept, top_row[None], active[None], axis=0)
-    return _listed(kept, active, top_row, power, against, travel, nothing, nothing, w, noise, None)
+    return _listed(kept, active, top_row, power, against, travel, reached, other_spare_db, w, noise, None)
 
 
 def _listed(

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sfn.reception.beside import Beside
 from sfn.reception.classes import TOO_WEAK, WITH_MARGIN, is_served
 from sfn.reception.quality import Yardstick, service_quality
 from sfn.solve.objective import EVEN_RATIO, Objective
@@ -28,7 +29,7 @@ Singles = NDArray[np.float32]
 Places = NDArray[np.intp]
 Change = Callable[[int, Choice, Places], Singles]
 # Levels at some places as receivers get them, and what stations with other programmes ask there.
-Heard = Callable[[Singles, Singles, Places], tuple[Singles, Singles, Doubles | None]]
+Heard = Callable[[Singles, Singles, Places], tuple[Singles, Singles, Beside | None]]
 
 NEGLIGIBLE_DB = 26.0  # OFDM, VSB: below what the strongest tolerates; as `packing.NEGLIGIBLE_RATIO`
 SPARE_DB = 3.0
@@ -106,7 +107,7 @@ class Scene:
             level, rare, other = self.heard(level, rare, self.place[at])
         quality = service_quality(
             level, self.travel_us[:, at] + offsets_us[:, None], self.yard, frequency_mhz=self.frequency_mhz,
-            level_1pct_dbuvm=rare, sites=self.sites, other_dbuvm=other, workers=1,
+            level_1pct_dbuvm=rare, sites=self.sites, other=other, workers=1,
         )  # fmt: skip
         classes = quality.quality_class
         known = ~np.isnan(classes)
@@ -157,7 +158,7 @@ class Scene:
             level, rare, other = self.heard(level, rare, self.place)
         made = packed(
             level, rare, self.travel_us, self.yard, frequency_mhz=self.frequency_mhz, weight=self.weight,
-            sites=self.sites, other_dbuvm=other,
+            sites=self.sites, other=other,
         )  # fmt: skip
         return Objective(
             self.sites, self.unit, self.weight, self.yard, made, np.zeros(3), max(float(self.weight.sum()), 1e-12)

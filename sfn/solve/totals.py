@@ -100,8 +100,8 @@ def _ofdm(
     def work(places: Whole) -> Doubles:
         out = np.zeros((shifts.size, 3))
         ofdm_totals(
-            places, held.start, held.site, held.a, held.b, held.travel_us, held.weight, offsets, moved, shifts,
-            clock, needed, strategy, figures, out,
+            places, held.start, held.site, held.a, held.b, held.travel_us, held.weight, held.base, held.level_margin_db,
+            offsets, moved, shifts, clock, needed, strategy, figures, out,
         )  # fmt: skip
         return out
 

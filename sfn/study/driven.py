@@ -216,5 +216,5 @@ def _quality(signals: LineSignals, now: Tried) -> ServiceQuality:
         frequency_mhz=now.network.frequency_mhz,
         level_1pct_dbuvm=signals.level_1pct_dbuvm[rows] + gain_db,
         sites=[signals.sites[i] for i in rows],
-        other_dbuvm=None if beside is None else beside.level_dbuvm,
+        other=beside,
     )

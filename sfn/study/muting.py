@@ -18,7 +18,7 @@ from sfn.plan import Network
 from sfn.reception.aimed import received
 from sfn.reception.area import class_summary
 from sfn.reception.coverage import Coverage
-from sfn.reception.others import needed_on
+from sfn.reception.others import Needed, needed_on
 from sfn.reception.quality import Yardstick, service_quality, yardstick
 from sfn.study.served import counted_km2, served_summary
 
@@ -130,7 +130,7 @@ class Scene:
     area_km2: NDArray[np.float64]
     yard: Yardstick
     frequency_mhz: float
-    other_dbuvm: NDArray[np.float64] | None = None
+    beside: Needed | None = None
 
     @classmethod
     def of(
@@ -157,21 +157,22 @@ class Scene:
             counted_km2(coverage)[kept] * (pixels_n / kept.size),
             yard,
             network.frequency_mhz,
-            None if beside is None else beside.level_dbuvm[kept],
+            None if beside is None else beside.at(kept),
         )
 
     def served_km2(self, late_us: Mapping[str, float], *, off: set[str] | None = None) -> float:
         """Area served with some sites late and some off. [km2]"""
         rows = [i for i, name in enumerate(self.names) if name not in (off or set())]
         late = np.array([late_us.get(self.names[i], 0.0) for i in rows])[:, None]
+        level = self.level_dbuvm[rows]
         found = service_quality(
-            self.level_dbuvm[rows],
+            level,
             self.arrival_us[rows] + late,
             self.yard,
             frequency_mhz=self.frequency_mhz,
             level_1pct_dbuvm=self.level_1pct_dbuvm[rows],
             sites=[self.names[i] for i in rows],
-            other_dbuvm=self.other_dbuvm,
+            other=None if self.beside is None else self.beside.of(rows, level),
         )
         return class_summary(found.quality_class, self.area_km2).served_km2
 

@@ -69,7 +69,7 @@ def network_objective(network: Network, computed: Coverage, asked: Asked, *, exe
         frequency_mhz=network.frequency_mhz,
         weight=np.where(computed.covered, weight, 0.0),
         unit="people" if asked.counts_people else "km2",
-        other_dbuvm=other_needed(network, computed),
+        other=other_needed(network, computed, executor=executor),
         executor=executor,
     )
 

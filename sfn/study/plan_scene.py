@@ -1,7 +1,7 @@
 """Levels of a network for the search for plans: what its sites radiate with a choice, and what licences allow."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,15 +13,16 @@ from sfn.field.transmitter import transmitter
 from sfn.plan import Network
 from sfn.plan.may_change import LicenceContour
 from sfn.reception.aimed import aimed_beside, bearings_to, behind_antenna, roof_of
+from sfn.reception.beside import Beside
 from sfn.reception.coverage import Coverage, received_plane
 from sfn.reception.other_network import on_channel, others_of
-from sfn.reception.others import needed
+from sfn.reception.others import around_of, needed
+from sfn.reception.quality import yardstick
 from sfn.solve.objective import Objective
 from sfn.solve.options import Choice
 from sfn.solve.scene import Heard, Scene
 from sfn.study.lever_try import levered
 from sfn.study.plan_levers import SiteLevers
-from sfn.systems.of_network import service_of
 
 Doubles = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -142,7 +143,7 @@ def _heard(network: Network, computed: Coverage) -> Heard | None:
     theirs, of, roof = computed.others, others_of(network), roof_of(network) is not None
     if not roof and (theirs is None or of is None):
         return None
-    carried, listed = service_of(network), on_channel(network)
+    carried, listed = yardstick(network).carried, on_channel(network)
     every = np.arange(len(computed.sites), dtype=np.intp)
     ours_deg = bearings_to(network, computed, every) if roof else None
     beside = None if theirs is None or of is None else (theirs.level_dbuvm, theirs.level_1pct_dbuvm)
@@ -150,7 +151,12 @@ def _heard(network: Network, computed: Coverage) -> Heard | None:
     if roof and theirs is not None and of is not None:
         theirs_deg = bearings_to(of, theirs, np.arange(len(theirs.sites), dtype=np.intp))
 
-    def heard(level: Singles, rare: Singles, places: Places) -> tuple[Singles, Singles, Doubles | None]:
+    lat_deg, lon_deg = (
+        part.ravel() for part in np.meshgrid(computed.grid.lat_deg, computed.grid.lon_deg, indexing="ij")
+    )
+    around = None if of is None else around_of(network, of, computed.sites, lat_deg, lon_deg, carried)
+
+    def heard(level: Singles, rare: Singles, places: Places) -> tuple[Singles, Singles, Beside | None]:
         """Levels as receivers get them, and what the strongest must reach."""
         other, bare = None, level
         if ours_deg is not None:
@@ -162,7 +168,8 @@ def _heard(network: Network, computed: Coverage) -> Heard | None:
             if ours_deg is not None and theirs_deg is not None:
                 off_db = aimed_beside(network, bare, ours_deg[:, places], theirs_deg[:, places])
                 at, rarely = at + off_db, rarely + off_db
-            other = needed(listed, carried, at, rarely).level_dbuvm
+            asked = needed(listed, carried, at, rarely)
+            other = asked if around is None else replace(asked, share=around.at(places).share(level, asked.each_dbuvm))
         return level, rare, other
 
     return heard

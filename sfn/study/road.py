@@ -25,6 +25,7 @@ from sfn.reception.classes import (
     is_served,
     shown_classes,
 )
+from sfn.reception.drawn_quality import drawn_share
 from sfn.reception.figures import figures
 from sfn.reception.heard import listener_sharing, under_others
 from sfn.reception.others import Needed, needed_along, others_says
@@ -33,7 +34,6 @@ from sfn.reception.quality import (
     ServiceQuality,
     Yardstick,
     decides,
-    drawn_share,
     service_quality,
     yardstick,
 )
@@ -247,7 +247,7 @@ def road(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         sites=sites,
-        other_dbuvm=None if beside is None else beside.level_dbuvm,
+        other=beside,
     )
     share = drawn_share(
         level,
@@ -257,8 +257,9 @@ def road(
         bearing_deg=signals.bearing_deg[rows],
         masts=masts_of(network, sites),
         level_1pct_dbuvm=rare,
+        strangers=None if beside is None else beside.strangers,
     )
-    quality = replace(quality, probability=share)
+    quality = replace(quality, probability=None if share is None else share.share)
     strongest, second = _two(level)
     columns = np.arange(level.shape[1])
     reference = arrival[np.maximum(strongest, 0), columns] if len(rows) else np.full(level.shape[1], np.nan)

@@ -12,10 +12,9 @@ from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, class_summary
 from sfn.reception.classes import is_served
 from sfn.reception.coverage import Coverage
-from sfn.reception.others import needed_on
+from sfn.reception.others import Needed, needed_on
 from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.solve.objective import Objective, Score, quality_totals
-from sfn.systems.of_network import service_of
 
 Doubles = NDArray[np.float64]
 
@@ -79,10 +78,9 @@ def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
     return level, rare
 
 
-def other_needed(network: Network, computed: Coverage) -> Doubles | None:
-    """What the strongest must reach beside transmitters of other programmes, shape (M,); None: none is listed."""
-    beside = needed_on(network, computed, computed.on_air(network), service_of(network))
-    return None if beside is None else beside.level_dbuvm
+def other_needed(network: Network, computed: Coverage, *, executor: Executor | None = None) -> Needed | None:
+    """What the strongest must reach beside transmitters of other programmes, at each pixel; None: none is listed."""
+    return needed_on(network, computed, computed.on_air(network), yardstick(network).carried, executor=executor)
 
 
 def state(
@@ -102,7 +100,7 @@ def judged(
     """Reception of given levels and arrivals, shape (S, M)."""
     quality = service_quality(
         level, arrivals, what.yard, frequency_mhz=network.frequency_mhz, level_1pct_dbuvm=rare, sites=computed.sites,
-        other_dbuvm=other_needed(network, computed), executor=executor,
+        other=other_needed(network, computed, executor=executor), executor=executor,
     )  # fmt: skip
     found = quality_totals(quality, what.weight, np.ones(what.weight.size, bool))
     mean = float(found[2]) / max(what.usable_weight, 1e-12)
@@ -136,11 +134,11 @@ def quality_of(
     rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
     level, rare = received(network, computed, rows)
     yard = yardstick(network)
-    beside = needed_on(network, computed, rows, yard.carried)
+    beside = needed_on(network, computed, rows, yard.carried, executor=executor)
     return service_quality(
         level, computed.arrivals(launches)[rows], yard, frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare, sites=[computed.sites[i] for i in rows],
-        other_dbuvm=None if beside is None else beside.level_dbuvm, executor=executor,
+        other=beside, executor=executor,
     )  # fmt: skip
 
 

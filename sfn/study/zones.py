@@ -13,9 +13,10 @@ from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summ
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, is_served, shown_classes
 from sfn.reception.coverage import Coverage
+from sfn.reception.drawn_quality import drawn_share
 from sfn.reception.heard import HeardAreas, heard_areas
 from sfn.reception.others import needed_on, others_says
-from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, drawn_share, service_quality, yardstick
+from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, service_quality, yardstick
 from sfn.reception.radiated import as_radiated
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
@@ -242,7 +243,7 @@ def zones(
         arrivals = arrivals[on_air]
     levels, rare = received(network, coverage, on_air)
     yard = yardstick(network)
-    beside = needed_on(network, coverage, on_air, carried)
+    beside = needed_on(network, coverage, on_air, yard.carried, executor=executor)
     other_dbuvm = None if beside is None else beside.level_dbuvm
     quality = service_quality(
         levels,
@@ -251,7 +252,7 @@ def zones(
         frequency_mhz=network.frequency_mhz,
         level_1pct_dbuvm=rare,
         sites=[coverage.sites[i] for i in on_air],
-        other_dbuvm=other_dbuvm,
+        other=beside,
         executor=executor,
     )
     if drawn and carried.kind == "ofdm" and len(on_air):
@@ -263,9 +264,10 @@ def zones(
             bearing_deg=bearings_to(network, coverage, on_air),
             masts=masts_of(network, [coverage.sites[i] for i in on_air]),
             level_1pct_dbuvm=rare,
+            strangers=None if beside is None else beside.strangers,
             executor=executor,
         )
-        quality = replace(quality, probability=share)
+        quality = replace(quality, probability=None if share is None else share.share)
     quality = quality.where(coverage.judged(on_air))
     on_map = [coverage.sites[i] for i in on_air]
     area, people = counted_km2(coverage), counted_people(coverage, people)

@@ -43,6 +43,13 @@ def windows_of(strategy: str, powers: np.ndarray, arrivals: np.ndarray, guard_us
 
 def share_of(mode: str, strategy: str, levels, arrivals, noise_dbuvm: float, faded_db: np.ndarray) -> float:
     """Share of draws that are served, from the equations."""
+    return float(np.mean(served_of(mode, strategy, levels, arrivals, noise_dbuvm, faded_db)))
+
+
+def served_of(
+    mode: str, strategy: str, levels, arrivals, noise_dbuvm: float, faded_db: np.ndarray, rarer_db=0.0
+) -> np.ndarray:
+    """Which draws are served, shape (D,); `rarer_db`: by how much levels at 1 % of time lie above the medians."""
     useful_us, guard_us, full_us, limit_us, (rice, rayleigh, echo) = EDGES[mode]
     powers = 10 ** ((levels + faded_db) / 10)
     late = (
@@ -59,7 +66,8 @@ def share_of(mode: str, strategy: str, levels, arrivals, noise_dbuvm: float, fad
     second = ordered[:, 1] if ordered.shape[1] > 1 else np.zeros(len(ordered))
     two = rice + (echo - rice) * np.log2(1 + second / ordered[:, 0])
     needed = two + (rayleigh - two) * (1 - ((ordered[:, 0] + second) / total) ** 2.5)
-    return float(np.mean(10 * np.log10(total / ((against * powers).sum(axis=1) + 10 ** (noise_dbuvm / 10))) >= needed))
+    interference = (against * powers * 10 ** (np.asarray(rarer_db) / 10)).sum(axis=1) + 10 ** (noise_dbuvm / 10)
+    return np.asarray(10 * np.log10(total / interference) >= needed)
 
 
 @pytest.mark.parametrize("strategy", ["quasi-optimal", "strongest", "first", "centre-of-gravity"])

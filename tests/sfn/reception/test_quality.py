@@ -7,8 +7,9 @@ import pytest
 
 from sfn.errors import PlanError
 from sfn.reception.classes import BLENDED, CLASSES, JUST_ENOUGH, TOO_WEAK, UPSET, WITH_MARGIN, is_lost, is_served
+from sfn.reception.drawn_quality import drawn_share
 from sfn.reception.figures import figures
-from sfn.reception.quality import ServiceQuality, drawn_share, service_quality, yardstick
+from sfn.reception.quality import ServiceQuality, service_quality, yardstick
 from sfn.systems.fm import local_table, snr_local
 from sfn.systems.fm_carried import USUAL
 from sfn.systems.fm_listeners import Blend, listener_shares
@@ -132,7 +133,7 @@ def test_spread_and_correlation_come_from_the_document() -> None:
                     bearing_deg=np.array([[0.0], [20.0]]),
                     masts=np.arange(2),
                     correlated=c,
-                )[0]
+                ).share[0]
             )
             for c in (True, False)
         ]

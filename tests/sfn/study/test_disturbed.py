@@ -8,6 +8,7 @@ import pytest
 
 from sfn.answer.point import document
 from sfn.plan import Network
+from sfn.reception.beside import Beside
 from sfn.reception.classes import OTHER_STATION, TOO_WEAK, UPSET
 from sfn.reception.quality import service_quality, yardstick
 from sfn.study.point import judged, point_signals
@@ -37,7 +38,9 @@ def test_the_class_is_of_the_worse() -> None:
     own = service_quality(levels, arrivals, yard, frequency_mhz=98.3)
     assert own.quality_class[:2].tolist() == [UPSET, UPSET]
     assert own.margin_db[0] < -0.5
-    made = service_quality(levels, arrivals, yard, frequency_mhz=98.3, other_dbuvm=np.array([80.5, 120.0, 80.5, 90.0]))
+    made = service_quality(
+        levels, arrivals, yard, frequency_mhz=98.3, other=Beside(np.array([80.5, 120.0, 80.5, 90.0]), None)
+    )
     assert made.quality_class.tolist() == [UPSET, OTHER_STATION, OTHER_STATION, TOO_WEAK]
     assert made.margin_db[0] == pytest.approx(own.margin_db[0])
     assert made.margin_db[1] == pytest.approx(-40.0)
