@@ -1,6 +1,7 @@
 """The crew's language: German is whole for field sheets, and every figure on them is the English sheet's."""
 
 import html
+import json
 import re
 from collections import Counter
 from collections.abc import Iterator
@@ -15,7 +16,7 @@ from jinja2.ext import babel_extract
 from starlette.testclient import TestClient
 
 from sfn.check.doubts import DOUBTS
-from sfn.errors import PlanError
+from sfn.errors import PlanError, Problem, Touch
 from sfn.plan import read_document
 from sfn.plan.stage import Source, StageKind
 from sfn.survey.at_site import advice_table
@@ -25,6 +26,7 @@ from sfn.timing import tolerated
 from tests.webapp.paper_text import text_of
 from webapp.on_air.printing import STAMPS
 from webapp.shell import languages
+from webapp.shell.places_said import NAMES, names_in
 from webapp.standing.readings import LABELS, LEVELS, LOCKS
 from webapp.standing.release import State
 from webapp.store.store import Store
@@ -176,3 +178,31 @@ def test_the_german_plan_and_head_end_sheet_have_the_figures_of_the_english(
     left = [one for one in dict.fromkeys(messages()) if len(one) > 24 and not SLOT.search(one) and not TAG.search(one)]
     assert any(one in english for one in left)
     assert [one for one in left if one in german and one not in WHYS] == []
+
+
+def test_a_doubt_reads_the_same_on_the_sheet_and_in_the_plan_on_paper(
+    client: TestClient, store: Store, tmp_path: Path, poppler: None
+) -> None:
+    """In German, with the sites by their names; the page of the office stays English."""
+    tree = json.loads((ROOT / "demo_sites" / "fm_ridge.json").read_text(encoding="utf-8"))
+    tree["work_order"] = {**(tree.get("work_order") or {}), "language": "de"}
+    number = store.create(tree, author="test", reason="first").network_id
+    plan = "".join(text_of(client.get(f"/networks/{number}/change.pdf").content, tmp_path).split())
+    rests = plan.partition("WoraufdieBlätterberuhen")[2]
+    found = 0
+    for site in (one["id"] for one in tree["sites"]):
+        sheet = client.get(f"/networks/{number}/sheets/{site}").text.partition("<article")[2].partition("</article>")[0]
+        for said in re.findall(r"<li>(Standort [^<;]+)", sheet.partition("einstehen für:")[2].partition("</ul>")[0]):
+            assert "".join(html.unescape(said).split()) in rests, said
+            found += 1
+    assert found > 1
+    assert "What the sheets rest on" in client.get(f"/networks/{number}/change").text
+    names = {one["id"]: one["name"] for one in tree["sites"]}
+    with languages.printed_in("de"):
+        problem = Problem("sites", "x", "", code="lock-proof-missing", touches=tuple(map(Touch, names)))
+        assert languages.doubt(problem).endswith(f"von {', '.join(names)}")
+        before = NAMES.set(names_in(tree))
+        try:
+            assert languages.doubt(problem).endswith(f"von {', '.join(names.values())}")
+        finally:
+            NAMES.reset(before)

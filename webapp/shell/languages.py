@@ -24,7 +24,7 @@ from sfn.survey.at_site import Advice
 from sfn.survey.question_words import Term, Unit, in_parts
 from sfn.survey.rules import Asked, Groups, Slot, as_data
 from sfn.units import THIN, written
-from webapp.shell.places_said import text_said
+from webapp.shell.places_said import site_said, text_said
 
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
@@ -139,7 +139,7 @@ def by_code(problem: Problem, part: str) -> str:
     here = catalogue(LANGUAGE.get())
     said = next((text for one in ids if (text := str(here.pgettext(part, one))) != one), "")
     gaps = {key: _figure(key, value) for key, value in problem.values.items()}
-    named = {"sites": problem.sites, "stages": problem.stages, "fields": problem.fields}
+    named = {"sites": tuple(map(site_said, problem.sites)), "stages": problem.stages, "fields": problem.fields}
     named["routes"] = tuple(map(word, problem.routes))
     gaps |= {key: ", ".join(names) for key, names in named.items() if names}
     return text_said(said % gaps) if set(_GAPS.findall(said)) <= gaps.keys() else ""

@@ -1,11 +1,12 @@
 """Places of a document in words, for people: ``sites[2].position.crs`` as "Long gap: position, datum or projection"."""
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from contextvars import ContextVar
 from typing import Any
 
-from sfn.plan import DelayField, Network, Site, Stage
+from sfn.plan import DelayField, Network, Site, SiteName, Stage
 from sfn.units import grouped
 from webapp.forms.fields import label_of
 
@@ -22,11 +23,22 @@ _MICROSECONDS = re.compile(r"(\d) us\b")
 
 
 def names_in(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
-    """What the sites and stages of a document are called."""
+    """What the sites and stages of a document are called, and the ids of the sites."""
     return {
         "sites": tuple(str(site.get("name") or site.get("id") or "") for site in document.get("sites") or ()),
+        "site_ids": tuple(str(site.get("id") or "") for site in document.get("sites") or ()),
         "stages": tuple(f"stage {stage.get('id') or ''}".strip() for stage in document.get("stages") or ()),
     }
+
+
+def site_said(site_id: str) -> str:
+    """A site's name within a sentence, with its id where another bears the name too; its id where it is not known."""
+    known = NAMES.get()
+    named = dict(zip(known.get("site_ids", ()), known.get("sites", ()), strict=False))
+    name = named.get(site_id)
+    if name is None:
+        return site_id
+    return format(SiteName(name if Counter(named.values())[name] == 1 else f"{name} ({site_id})"))
 
 
 def place_said(where: str) -> str:

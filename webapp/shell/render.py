@@ -154,8 +154,9 @@ def _network_of(context: Context) -> NetworkHead | None:
 
 def _filled(context: Context, frame: Frame) -> str:
     values = {f.name: getattr(context, f.name) for f in fields(context)}  # type: ignore[arg-type]
-    network = frame.network
-    before = NAMES.set({} if network is None else network.names)
+    # A technician's page calls its network `planned`: nothing of it but the names is open there.
+    network = frame.network or getattr(context, "planned", None)
+    before = NAMES.set(network.names if isinstance(network, NetworkHead) else {})
     try:
         with printed_in(context.language()):
             return str(environment().get_template(context.TEMPLATE).render(**values, frame=frame))

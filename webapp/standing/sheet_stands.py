@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from sfn.errors import Problem
 from webapp.standing.release import Released, SheetLine, State
-from webapp.store.signed import signed_for, unsigned_since
+from webapp.store.signed import doubts_held, signed_for, unsigned_since
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,10 @@ class SheetStands:
     """Whether it waits for a name."""
     emergency: str = ""
     """That it was issued in an emergency, by whom and why; empty where it was not."""
+    held: tuple[Problem, ...] = ()
+    """`signed_for` as problems, for whoever prints other words."""
+    open: tuple[Problem, ...] = ()
+    """`unsigned` as problems."""
 
     @classmethod
     def of(cls, line: SheetLine) -> "SheetStands":
@@ -30,16 +35,25 @@ class SheetStands:
         verdict, signed = line.sheet.verdict, line.signed
         name = line.sheet.site.name
         if signed is None:
-            doubts = tuple(one.problem.what for one in verdict.because("sign-off"))
-            return cls(name, line.state, "", (), doubts, line.to_sign, line.emergency_says)
-        later = tuple(one.problem.what for one in unsigned_since(signed, verdict))
-        held = signed_for(signed, verdict)
-        return cls(name, line.state, signed.made_by, held, later, line.to_sign, line.emergency_says)
+            doubts = tuple(one.problem for one in verdict.because("sign-off"))
+            return cls(
+                name, line.state, "", (), _words(doubts), line.to_sign, line.emergency_says, held=(), open=doubts
+            )
+        later = tuple(one.problem for one in unsigned_since(signed, verdict))
+        return cls(
+            name, line.state, signed.made_by, signed_for(signed, verdict), _words(later), line.to_sign,
+            line.emergency_says, held=doubts_held(signed, verdict), open=later,
+        )  # fmt: skip
 
     @property
     def doubted(self) -> bool:
         """Whether it rests on anything that is signed for, or is to be."""
         return bool(self.signed_for or self.unsigned)
+
+
+def _words(problems: tuple[Problem, ...]) -> tuple[str, ...]:
+    """In English."""
+    return tuple(one.what for one in problems)
 
 
 def sheet_stands(found: Released) -> Mapping[str, SheetStands]:
