@@ -46,8 +46,10 @@ class ClassSays:
     """FM: whose sets, and from which share a place is served."""
     usable: str
     """FM: that the usable level is for another height."""
+    significant: str
+    """Which signals are named, and that all are judged."""
     others: str
-    """Which class a place has that is lost in two ways."""
+    """How stations with other programmes count, and which class a place has that is lost in two ways."""
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -55,7 +57,7 @@ class ClassSays:
         window = f"Receivers place their window by {self.window}" if self.window else ""
         every = (
             self.unjudged, self.rule, self.quick, self.too_weak, self.spread, window, self.listeners, self.usable,
-            self.others,
+            self.significant, self.others,
         )  # fmt: skip
         return tuple(said for said in every if said)
 
@@ -68,6 +70,7 @@ class ClassSays:
             "receiver_window": self.window or None,
             "listeners_say": self.listeners or None,
             "usable_says": self.usable or None,
+            "significant_says": self.significant or None,
             "worse_says": self.others or None,
         }
 
@@ -95,7 +98,18 @@ def class_says(network: Network, yard: Yardstick) -> ClassSays:
         window=yard.placing.says if ofdm else "",
         listeners=_listeners(yard),
         usable=_usable(network, yard),
+        significant=_significant(yard),
         others=_others(network, ofdm=ofdm),
+    )
+
+
+def _significant(yard: Yardstick) -> str:
+    """That the limit of significance names signals and judges nothing."""
+    within = f"{yard.counts.significant_db:g} dB of the strongest"
+    guard = "inside the guard interval, or else " if yard.carried.kind == "ofdm" else ""
+    return (
+        "Every signal counts in class, margin and shares, however weak. Significant, so in delay spread and overlap "
+        f"zone, is one {guard}within {within}, or one that decides the class"
     )
 
 

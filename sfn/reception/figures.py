@@ -48,9 +48,7 @@ def _worst_tenth(
     """FM: mean in dB of the worst decile over phase, over the local spread; without a receiver's margin. [dB]"""
     if not level_dbuvm.shape[0]:
         return found.margin_db
-    heard = fm_quality(
-        level_dbuvm, arrival_us, local=local_of(yard.programme, mode), significant_db=yard.counts.significant_db
-    ).snr_local_db
+    heard = fm_quality(level_dbuvm, arrival_us, local=local_of(yard.programme, mode)).snr_local_db
     return np.where(np.isnan(found.margin_db), np.nan, heard).astype(np.float32)
 
 

@@ -178,7 +178,6 @@ def listener_sharing(
         better_db=yard.target_snr_db,
         stereo=sets.stereo,
         margin_db=sets.margin_db,
-        significant_db=yard.counts.significant_db,
         errors=sets.errors_of(sites),
         level_sets_n=level_sets_n,
         phases_n=phases_n,

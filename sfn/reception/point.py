@@ -112,8 +112,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     level, rare, arrival = _arrays(point)
     found = _judged(network, yard, point, level, rare, arrival)
     figure = next(iter(figures(found, level, arrival, yard).values()))
-    heard = np.array([signal.significant or yard.carried.kind != "fm" for signal in point.signals])
-    answer = _answer(network, yard, level[heard, 0], rare[heard, 0], arrival[heard, 0])
+    answer = _answer(network, yard, level[:, 0], rare[:, 0], arrival[:, 0])
     limiting = found.limiting[0]
     names = [signal.site_name for signal in point.signals]
     place = None if np.isnan(limiting) else int(limiting)
@@ -172,8 +171,8 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
 def with_verdict(point: PointSignals, quality: PointQuality | None) -> PointSignals:
     """The point with what the verdict adds: usable is what is not too weak, and what decides its class counts.
 
-    OFDM and 8-VSB judge every signal, however weak, and one outside the guard interval or the mask may upset a place
-    from further down than where signals usually count. FM counts in its verdict what counts in its table.
+    Every signal is judged, however weak, and one that arrives far off the others may upset a place from further down
+    than where signals are usually named.
     """
     if quality is None:
         return point

@@ -24,6 +24,7 @@ Whole = NDArray[np.int64]
 COUNTED_FROM_DB = -20.0  # a margin worse than this is counted as this
 COUNTED_TO_DB = 10.0  # a place that has this much does not pay for one that lacks it
 NEGLIGIBLE_RATIO = 0.003  # OFDM, VSB: of what the strongest signal or the noise lets pass; 0.013 dB
+FM_NEGLIGIBLE_RATIO = 0.01  # of the noise of a margin that no longer counts, at the worst delay; 0.06 dB
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,20 @@ def worst_noise(gap_db: Doubles, table: LocalTable) -> Doubles:
     return np.asarray(np.interp(np.where(np.isfinite(gap_db), gap_db, most.size - 1.0), np.arange(most.size), most))
 
 
+def counted_snr_db(yard: Yardstick) -> float:
+    """FM: S/N from which on more changes nothing that is counted. [dB]"""
+    return yard.adequate_snr_db + max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
+
+
+def fm_reach_db(yard: Yardstick, tables: ShareTables) -> float:
+    """FM: how far below the strongest an echo may lie and still be no negligible one, at its worst delay. [dB]"""
+    reach = 0
+    for one in (tables.clear, tables.stereo):
+        loud = np.flatnonzero(one.worst > FM_NEGLIGIBLE_RATIO * 10 ** (-counted_snr_db(yard) / one.factor_db))
+        reach = max(reach, int(loud[-1]) + 1 if loud.size else 0)
+    return float(reach)
+
+
 def _fm(
     level: Doubles, echo: NDArray[np.bool_], top_row: Whole, top: Doubles, travel: Doubles, yard: Yardstick, w: Doubles,
     sites: Sequence[str], other_spare_db: Doubles,
@@ -133,14 +148,14 @@ def _fm(
     """FM: echoes that can be heard at all, at places that they could bring below the target."""
     tables = yard.tables(sites)
     gap = top - level
-    counts = echo & (gap <= yard.counts.significant_db)
     margin = np.minimum(top - yard.counts.usable_dbuvm, other_spare_db)
-    limit_db = yard.adequate_snr_db + max(COUNTED_TO_DB, yard.target_snr_db - yard.adequate_snr_db)
+    limit_db = counted_snr_db(yard)
     active, kept = np.zeros(top.size, bool), np.zeros(level.shape, bool)
     for one in (tables.clear, tables.stereo):
-        worst = np.where(counts, worst_noise(gap, one), 0.0)
-        active |= worst.sum(axis=0) + one.floor_factor > 10 ** (-limit_db / one.factor_db)
-        kept |= worst > 0
+        worst = np.where(echo, worst_noise(gap, one), 0.0)
+        most = 10 ** (-limit_db / one.factor_db)
+        active |= worst.sum(axis=0) + one.floor_factor > most
+        kept |= worst > FM_NEGLIGIBLE_RATIO * most
     active &= (margin >= 0) & (w > 0)
     base = np.full(level.shape[1], tables.clear.floor_factor)
     return _listed(kept & active, active, top_row, gap, None, travel, base, margin, w, 0.0, tables)

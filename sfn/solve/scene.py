@@ -20,7 +20,7 @@ from sfn.reception.classes import TOO_WEAK, WITH_MARGIN, is_served
 from sfn.reception.quality import Yardstick, service_quality
 from sfn.solve.objective import EVEN_RATIO, Objective
 from sfn.solve.options import Choice, Key
-from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, packed
+from sfn.solve.packing import COUNTED_FROM_DB, COUNTED_TO_DB, fm_reach_db, packed
 from sfn.solve.thinned import drawn_places
 from sfn.systems.link_chain import noise_field_dbuvm
 
@@ -144,7 +144,7 @@ class Scene:
         most = np.fmax.reduce(np.stack([*before, *after]))
         same = (before[0] == after[0]) | (np.isnan(before[0]) & np.isnan(after[0]))
         if self.yard.carried.kind == "fm":
-            least = top - (self.yard.counts.significant_db + SPARE_DB)
+            least = top - (fm_reach_db(self.yard, self.yard.tables(self.sites)) + SPARE_DB)
         else:
             noise = noise_field_dbuvm(self.yard.carried, frequency_mhz=self.frequency_mhz)
             needed = float(self.yard.carried.required_cn_db or 0.0)

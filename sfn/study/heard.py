@@ -163,7 +163,7 @@ def heard(
                 )
             ]
         )
-    signals = [s for s in point.signals if s.significant]  # those that the verdict counts
+    signals = list(point.signals)  # the verdict counts them all
     if not signals:
         raise PlanError(
             [

@@ -331,7 +331,7 @@ def _layers(
     level = np.fmax.reduce(levels, axis=0) if len(on_air) else nothing
     lost = np.where(np.isnan(quality.quality_class), np.nan, quality.quality_class == UPSET).astype(np.float32)
     delay = Scale("difference", -reach_us, reach_us, "µs")
-    # Signals 35 dB down count in FM: the spread of all is longer than the difference of the two strongest.
+    # Signals 35 dB down are significant in FM: the spread of all is longer than the difference of the two strongest.
     spread = Scale("amount", 0, reach_us if carried.kind == "ofdm" else 3 * reach_us, "µs")
     sites = Scale("sites", 0, len(coverage.sites), "site")
     margin, share = Scale("margin", -20, 20, "dB"), Scale("amount", 0, 1, "share of places, 1 = all")

@@ -125,7 +125,7 @@ def listener_shares(
     better_db: float,
     stereo: bool = True,
     margin_db: tuple[float, float] = (IMPLEMENTATION_MARGIN_DB["stereo"], IMPLEMENTATION_MARGIN_DB["mono"]),
-    significant_db: float = 35.0,
+    significant_db: float = np.inf,
     spread_db: float = LISTENER_SPREAD_DB,
     errors: Mapping[tuple[int, int], Errors] | None = None,
     level_sets_n: int = 16,
@@ -148,7 +148,7 @@ def listener_shares(
         False: transmitters and receivers are mono, and nothing blends.
     margin_db : (float, float)
         What a real receiver is worse by in stereo and in mono; counted once, on the noise of each. [dB]
-    significant_db : float, default 35
+    significant_db : float, default infinite
         Signals more than this below the strongest median do not count, nor more than the eight strongest. [dB]
     spread_db : float, default 8
         Of the level difference of two signals. [dB]

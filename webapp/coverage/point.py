@@ -193,7 +193,7 @@ def direct(
 ) -> Response:
     """FM: the direct simulation of all signals at a point, some seconds of work, which follows the page."""
     found, _ = judged_at(opened, maps, tries, lat, lon, height_of(rx_height_m))
-    heard = [signal for signal in found.point.signals if signal.significant]
+    heard = found.point.signals
     if not found.is_fm or not heard:
         raise RefusedError(404)
     answer = fm_answer(
