@@ -78,8 +78,8 @@ def test_pictures_of_an_ofdm_point_show_the_guard_interval() -> None:
 
 @pytest.mark.parametrize("significant_db", [35.0, 60.0, 6.0])
 def test_verdict_table_and_what_hurts_count_the_same_signals(significant_db: float) -> None:
-    """Places drawn between the sites: FM's verdict is that of the table's counted signals, and who hurts is one of
-    them; a limit set in the document moves both.
+    """Places drawn between the sites: FM's verdict is that of all signals in the table, whatever limit is set in the
+    document, which says who is significant; who hurts is significant, or decides the class and is then named too.
     """
 
     def change(tree: dict[str, Any]) -> None:
@@ -96,11 +96,12 @@ def test_verdict_table_and_what_hurts_count_the_same_signals(significant_db: flo
         assert quality is not None
         heard = [s for s in found.signals if s.significant]
         left_out += len(found.signals) - len(heard)
-        alone = fm_answer([s.level_dbuvm for s in heard], [s.delay_difference_us for s in heard])["stereo"]
+        every = [s.level_dbuvm for s in found.signals], [s.delay_difference_us for s in found.signals]
+        alone = fm_answer(*every)["stereo"]
         assert quality.answer["stereo"] == alone
         assert quality.figure_db == pytest.approx(alone["snr_local_db"], abs=0.05)
         if quality.hurts_place is not None:
-            assert found.signals[quality.hurts_place].significant
+            assert with_verdict(found, quality).signals[quality.hurts_place].significant
         assert all(s.level_difference_db >= -significant_db for s in heard)
     assert left_out > 0 or significant_db > 6.0
 
