@@ -16,6 +16,7 @@ from sfn.errors import Problem
 from sfn.reception.point import point_quality
 from sfn.reception.quality import yardstick
 from sfn.study.point import tried_signals
+from sfn.terrain.credits import credits_say
 from webapp.config.addresses import Room, to
 from webapp.config.limits import Latitude, Longitude, NetworkId, RevisionNumber
 from webapp.coverage import road
@@ -296,7 +297,10 @@ def answer_point(
         ground=maps.ground(opened.network),
     )
     found_quality = point_quality(now.network, signals, yardstick(now.network))
-    return point.document(signals, found_quality) | {"tried": list(now.says)}
+    return point.document(signals, found_quality) | {
+        "tried": list(now.says),
+        "credits": credits_say(opened.head.credits),
+    }
 
 
 @router.get("/jobs/{job_id}", tags=["jobs"])

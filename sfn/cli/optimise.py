@@ -24,7 +24,8 @@ that covers, `settled_says`; `tried`, `starts` (each with start and its score), 
 heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
 each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
 night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
-FM), `rests_on` (sentences: what makes a place served), `level_shifts` (null: none). With
+FM), `rests_on` (sentences: what makes a place served), `level_shifts` (null: none), `credits` (whose data ground and
+people are; empty: nobody asks). With
 --nights also `nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and
 common_delay_held_us: the first is what to set in the first night.
 
@@ -54,7 +55,7 @@ from sfn.answer.optimise_document import document
 from sfn.cli.optimise_plans import print_plans
 from sfn.cli.plan_options import add_plan_options, plan_options, refuse_without_vary, stopped_by_hand
 from sfn.cli.progress import progress_teller
-from sfn.cli.table import add_json, print_json, print_problems, print_table, say_left_out
+from sfn.cli.table import add_json, print_json, print_problems, print_table, say, say_left_out
 from sfn.library.opened import load
 from sfn.library.plans import plans
 from sfn.library.search import optimise
@@ -141,6 +142,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"night {night}: {moved or 'nothing more'}; then {left} {one.what.unit} without service")
         print(f"night {night}: {one.settled_says}")
     print_problems(found.delays.problems)
+    say(answer.credits_say)
     return 0
 
 
@@ -159,6 +161,7 @@ def _run_plans(args: argparse.Namespace) -> int:
         print_json(answer.document)
     else:
         print_plans(answer)
+        say(answer.credits_say)
     return 0
 
 

@@ -6,6 +6,8 @@ names (folders beside the document), with the site's power and antenna, at sever
 A bare profile comes as CSV with the columns distance_km,ground_m,cover_m,zone: distances from the transmitter
 (0 km) to the receiver in any spacing, heights in metres above sea level, cover above ground, zone inland, coast or sea.
 The answer is then for 1 kW e.r.p. Both are for 50 % of locations.
+
+JSON of the first: `credits` says whose data the ground is (empty: nobody asks).
 """
 
 import argparse
@@ -13,15 +15,17 @@ import csv
 import json
 import math
 from pathlib import Path
+from typing import Literal
 
 from sfn.answer.path import document
-from sfn.cli.table import place_argument, print_json
+from sfn.cli.table import place_argument, print_json, say
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import on_globe
 from sfn.plan import read_file
 from sfn.propagation.horizons import ZONES, centre_latitude
 from sfn.propagation.p1812 import PathLoss, path_loss
 from sfn.study.path import USUAL_TIME_PCT, path_answer, path_picture, path_text
+from sfn.terrain.credits import credits_say, network_credits
 from sfn.terrain.ground import open_ground
 
 NAME = "path"
@@ -134,12 +138,15 @@ def _run_network(args: argparse.Namespace) -> int:
         rx_ground_m=args.rx_ground_m,
         time_pct=_percentages(args.time_pct, most=20) if args.time_pct else USUAL_TIME_PCT,
     )
+    whose = credits_say(network_credits(network, folder=args.network.parent, anywhere=True))
     if args.plot is not None:
-        _draw(args.plot, path_picture(network, answer, picture="svg" if args.plot.suffix.lower() == ".svg" else "png"))
+        picture: Literal["svg", "png"] = "svg" if args.plot.suffix.lower() == ".svg" else "png"
+        _draw(args.plot, path_picture(network, answer, picture=picture, credits_say=whose))
     if args.json:
-        print_json(document(answer))
+        print_json(document(answer) | {"credits": whose})
     else:
         print(path_text(answer))
+        say(whose)
     return 0
 
 

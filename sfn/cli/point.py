@@ -13,13 +13,14 @@ class are those of `zones`. `other_transmitters_say` tells what is known of othe
 `judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and
 the map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
 `coverage_probability_own` the share without them.
-`needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none).
+`needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none). `credits`: whose
+data its ground is (empty: nobody asks).
 """
 
 import argparse
 from pathlib import Path
 
-from sfn.cli.table import add_json, place_argument, print_json, print_table
+from sfn.cli.table import add_json, place_argument, print_json, print_table, say
 from sfn.cli.tries import add_tries, opened, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.library.point import point
@@ -164,6 +165,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"over 500 km away: {', '.join(found.too_far)}: not listed")
     if found.over_gaps:
         print(f"over a small gap in the terrain that was filled from its rim: {', '.join(found.over_gaps)}")
+    say(made.credits_say)
     return 0
 
 

@@ -35,7 +35,7 @@ from pathlib import Path
 from sfn.answer.road_document import document
 from sfn.answer.road_files import FORMS, road_file
 from sfn.cli.logs import add_log_options, print_origins, reading_arguments
-from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file
+from sfn.cli.table import add_json, print_json, print_problems, print_table, readable_file, say
 from sfn.cli.tries import add_tries, tries_argument
 from sfn.errors import PlanError, Problem
 from sfn.field.over_smooth import smooth_says
@@ -49,7 +49,7 @@ from sfn.study.stretch import Stretch
 from sfn.survey.drive_log import read_log
 from sfn.survey.track import USUAL_SPACING_M, read_track
 from sfn.systems.fm_carried import heard_programme
-from sfn.terrain.credits import network_credits
+from sfn.terrain.credits import credits_say, network_credits
 from sfn.terrain.ground import open_ground
 
 NAME = "road"
@@ -80,6 +80,7 @@ def run(args: argparse.Namespace) -> int:
         )
     network, track = readable_file(args), read_track(args.line)
     folder = args.network.resolve().parent
+    whose = network_credits(network, folder=folder, anywhere=True)
     of, how = reading_arguments(args, network)
     log = None if args.log is None else read_log(args.log, sites=of.sites, of=of, how=how)
     made = planned_road(
@@ -97,7 +98,7 @@ def run(args: argparse.Namespace) -> int:
     if form is not None:
         by = stamp(
             network, revision=None, made_at=datetime.now(UTC), says=made.found.says, classes=made.found.beside_says,
-            credits=network_credits(network, folder=folder, anywhere=True),
+            credits=whose,
         )  # fmt: skip
         try:
             args.out.write_bytes(road_file(made, form, by))
@@ -106,7 +107,7 @@ def run(args: argparse.Namespace) -> int:
                 [Problem("--out", f"cannot be written ({error.strerror})", "a file that can", code="file-unwritable")]
             ) from None
     if args.json:
-        print_json(document(made))
+        print_json(document(made) | {"credits": credits_say(whose)})
         return 0
     _print(made.found, made.before)
     if made.measured is not None and log is not None:
@@ -117,6 +118,7 @@ def run(args: argparse.Namespace) -> int:
             f"{number(log_said.spread_db)} dB, {log_said.compared_n} stretches; {log_said.off_n} off the road"
         )
     print_problems(made.problems)
+    say(credits_say(whose))
     return 0
 
 

@@ -42,6 +42,12 @@ def print_json(answer: Any) -> None:
     print()
 
 
+def say(line: str) -> None:
+    """A line on stdout; none where there is nothing to say."""
+    if line:
+        print(line)
+
+
 def print_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Columns lined up: the first to the left, numbers to the right."""
     lines = [[visible(cell) for cell in line] for line in (header, *rows)]

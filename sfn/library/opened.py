@@ -53,6 +53,13 @@ class Opened:
 
         return open_ground(self.network, folder=self.folder, anywhere=True)
 
+    @property
+    def credits_say(self) -> str:
+        """Whose data its ground and people are, in the words that their licences ask for; empty where nothing says."""
+        from sfn.terrain.credits import credits_say, network_credits
+
+        return credits_say(network_credits(self.network, folder=self.folder, anywhere=True))
+
     def in_state(self, name: str) -> "Opened":
         """The same in a planned state of the document, by its name; "today" is the document itself.
 

@@ -34,6 +34,8 @@ class PlansAnswer:
     found: Plans
     levels: Coverage
     listeners: Listeners
+    credits_say: str = ""
+    """Whose data its ground and people are; empty where nothing says."""
 
     @property
     def document(self) -> dict[str, Any]:
@@ -47,6 +49,7 @@ class PlansAnswer:
             "smooth_earth_says": smooth_says(network) or None,
             "terrain_averaged": self.levels.averaged_says or None,
             "level_shifts": shift_says(network) or None,
+            "credits": self.credits_say,
         }
 
 
@@ -122,7 +125,7 @@ def plans(
             network, levels, asked, placed=placed, executor=executor,
             progress=None if progress is None else phases(progress), cancelled=cancelled,
         )  # fmt: skip
-    return PlansAnswer(found, levels, heard)
+    return PlansAnswer(found, levels, heard, plan.credits_say)
 
 
 def _refuse_idle(

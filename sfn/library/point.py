@@ -23,11 +23,13 @@ class PointAnswer:
     quality: PointQuality | None
     """None where nothing arrives that counts."""
     tried: Tried
+    credits_say: str = ""
+    """Whose data its ground is; empty where nothing says."""
 
     @property
     def document(self) -> dict[str, Any]:
         """What ``point --json`` prints."""
-        return document(self.found, self.quality) | {"tried": list(self.tried.says)}
+        return document(self.found, self.quality) | {"tried": list(self.tried.says), "credits": self.credits_say}
 
     @property
     def says(self) -> tuple[str, ...]:
@@ -43,7 +45,7 @@ class PointAnswer:
         said += [f"{what}: {', '.join(names)}" for what, names in lists if names]
         said += [] if self.quality is None else [self.quality.without_says, self.quality.others_says]
         said += [found.corrected, f"roof antenna ({found.roof}) points at the strongest" if found.roof else ""]
-        return tuple(one for one in (*said, left_out_says(found.left_out)) if one)
+        return tuple(one for one in (*said, left_out_says(found.left_out), self.credits_say) if one)
 
     def to_frame(self) -> Any:
         """A `pandas.DataFrame`, a row a signal, columns as the keys of ``signals`` in ``point --json``.
@@ -104,4 +106,4 @@ def point(
         ground=plan.ground,
     )
     quality = point_quality(tried.network, found, yardstick(tried.network))
-    return PointAnswer(with_verdict(found, quality), quality, tried)
+    return PointAnswer(with_verdict(found, quality), quality, tried, plan.credits_say)

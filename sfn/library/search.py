@@ -39,6 +39,8 @@ class OptimiseAnswer:
     levels: Coverage
     listeners: Listeners
     in_nights: bool
+    credits_say: str = ""
+    """Whose data its ground and people are; empty where nothing says."""
 
     @property
     def found(self) -> Optimised:
@@ -57,6 +59,7 @@ class OptimiseAnswer:
             | {"seed": self.found.asked.seed, "pixel_m": grid.pixel_m, "smooth_earth": self.levels.smooth}
             | {"smooth_earth_says": smooth_says(network) or None, "terrain_averaged": self.levels.averaged_says or None}
             | {"level_shifts": shift_says(network) or None, "programme": heard_programme(network) or None}
+            | {"credits": self.credits_say}
         )
 
     @property
@@ -80,6 +83,7 @@ class OptimiseAnswer:
             "no terrain: smooth earth" if self.levels.smooth else "",
             shift_says(found.planned),
             left_out_says(found.network.left_out),
+            self.credits_say,
         )
         return tuple(one for one in said if one)
 
@@ -174,7 +178,7 @@ def optimise(
             network, levels, asked, placed=placed, nights=nights or 1, ground=ground, executor=executor,
             progress=None if progress is None else phases(progress),
         )  # fmt: skip
-    return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None)
+    return OptimiseAnswer(tuple(found), levels, heard, in_nights=nights is not None, credits_say=plan.credits_say)
 
 
 def phases(progress: SiteProgress) -> Told:

@@ -5,6 +5,7 @@ straight line and what rises above it is in the way.
 """
 
 import io
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -31,6 +32,8 @@ SEA_ZONE = 2
 # Sea level is in the picture when the lowest ground lies below this part of the greatest height.
 SEA_SHOWN = 0.2
 PNG_DOTS = 160
+# Characters of a line under a picture.
+BENEATH_N = 150
 
 
 def path_plot(
@@ -42,6 +45,7 @@ def path_plot(
     radius_km: float,
     refractivity_n: float,
     picture: PictureFormat = "svg",
+    beneath: str = "",
 ) -> bytes:
     """The profile of a path: ground over the bulging earth, cover, antennas, ray, first Fresnel zone, horizons.
 
@@ -58,6 +62,8 @@ def path_plot(
     refractivity_n : float
         For the travel time scale. [N-units]
     picture : {'svg', 'png'}
+    beneath : str
+        A line under it: whose data the ground is.
 
     Returns
     -------
@@ -65,6 +71,8 @@ def path_plot(
         The picture's file; the same for the same path.
     """
     figure, axes = _figure(11.0, 5.4)
+    if beneath:
+        figure.supxlabel("\n".join(wrap(beneath, BENEATH_N)), fontsize=7, color=QUIET, x=0.01, ha="left")
     at_km = levels.ground.distance_m / 1000.0
     long_km = max(float(at_km[-1]), 1e-3)
     bulge_m = 500.0 * at_km * (long_km - at_km) / radius_km

@@ -169,8 +169,10 @@ def path_answer(
     )
 
 
-def path_picture(network: Network, answer: PathAnswer, *, picture: Literal["svg", "png"]) -> bytes:
-    """The path's profile as a picture, see `sfn.report.plots.path_plot`."""
+def path_picture(
+    network: Network, answer: PathAnswer, *, picture: Literal["svg", "png"], credits_say: str = ""
+) -> bytes:
+    """The path's profile as a picture, see `sfn.report.plots.path_plot`; `credits_say`: whose data the ground is."""
     return path_plot(
         answer.levels,
         tx_name=answer.site.name,
@@ -179,6 +181,7 @@ def path_picture(network: Network, answer: PathAnswer, *, picture: Literal["svg"
         radius_km=effective_radius(network.delta_n),
         refractivity_n=network.refractivity_n,
         picture=picture,
+        beneath=credits_say,
     )
 
 

@@ -108,6 +108,12 @@ def test_it_is_shown_asked_for_and_stood_on(
     assert heights(ground, lat, lon) == pytest.approx(slope(lat, lon), abs=0.01)
     for shown_on in ("", "/map", "/road", "/people", "/terrain", "/change"):
         assert "(c) ESA WorldCover project" in browser.get(f"/networks/{number}{shown_on}").text, shown_on
+    api, place = f"/api/networks/{number}", "36.30,-84.20"
+    line = {"line": [[36.30, -84.20], [36.32, -84.18]]}
+    answers = [browser.get(f"{api}/point?lat=36.3&lon=-84.2"), browser.post(f"{api}/road", json=line)]
+    assert all("(c) ESA WorldCover project" in one.json()["credits"] for one in answers)
+    drawn = browser.get(f"/networks/{number}/path.svg", params={"at": place}).text
+    assert "(c) ESA WorldCover project" in " ".join(re.findall(r"<!-- (.*?) -->", drawn))
     people = f"/networks/{number}/people"
     assert "36\u202f000" in browser.get(people).text
     (listed,) = (path.name for path in (settings.data_folder / "terrain").glob("people-GeoNames-places-*.csv"))

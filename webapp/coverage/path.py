@@ -11,6 +11,7 @@ from sfn.geodesy.position import locate
 from sfn.plan import Site
 from sfn.report.derivation import Part, derivation
 from sfn.study.path import USUAL_TIME_PCT, PathAnswer, path_answer, path_picture, resting_on
+from sfn.terrain.credits import credits_say
 from webapp.config.addresses import Room, to
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, NetworkDep, Opened
@@ -84,7 +85,8 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, typed: TypedDep) -
 @router.get("/networks/{network_id}/path.{form}")
 def picture(opened: NetworkDep, maps: MapsDep, typed: TypedDep, form: Literal["svg", "png"]) -> Response:
     """The profile as a picture for a report."""
-    content = path_picture(opened.network, _answer(opened, maps, typed), picture=form)
+    whose = credits_say(opened.head.credits)
+    content = path_picture(opened.network, _answer(opened, maps, typed), picture=form, credits_say=whose)
     return Response(content, media_type=MEDIA[form])
 
 

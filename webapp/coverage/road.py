@@ -30,6 +30,7 @@ from sfn.survey.track import (
     typed_track,
 )
 from sfn.systems.fm_carried import heard_programme
+from sfn.terrain.credits import credits_say
 from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
@@ -334,7 +335,8 @@ for_scripts = Room("api", under="/api", tags=["answers"], include_in_schema=True
 @for_scripts.post("/networks/{network_id}/road")
 def answer_road(opened: ReadableDep, maps: MapsDep, body: RoadAsked) -> dict[str, Any]:
     """Reception along a road, as ``python -m sfn road --json`` answers."""
-    return document(_planned(opened, maps, body), revision=opened.head.revision.number)
+    answer = document(_planned(opened, maps, body), revision=opened.head.revision.number)
+    return answer | {"credits": credits_say(opened.head.credits)}
 
 
 @for_scripts.post(

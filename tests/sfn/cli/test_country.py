@@ -1,6 +1,7 @@
 """`country` from end to end: asked, fetched from a server of the tests' own, and the network stands on it without a net."""
 
 import json
+import re
 import shutil
 import socket
 from collections.abc import Iterator
@@ -229,3 +230,25 @@ def test_whose_data_they_are_stands_on_all_that_rests_on_them(
     assert [name for name in named if name not in texts[0]] == []
     assert [[name for name in named if name not in text] for text in texts[2:]] == [[]] * (len(texts) - 2)
     assert named[2] in texts[1]
+
+    capsys.readouterr()
+    at, plot = "36.30,-84.20", tmp_path / "path.svg"
+    line = tmp_path / "line.csv"
+    line.write_text("lat,lon\n36.30,-84.20\n36.32,-84.18\n", encoding="utf-8")
+    site = json.loads(network.read_text(encoding="utf-8"))["sites"][0]["id"]
+    path = ("path", str(network), "--site", site, "--at", at)
+    search = ("optimise", str(network), "--pixel-m", "5000", "--budget-s", "0.5")
+    point, road, plans = (
+        ("point", str(network), "--at", at),
+        ("road", str(network), str(line)),
+        (*search, "--vary", "offset"),
+    )
+    for asked in (point, road, path, search, plans):
+        said = str(answer(capsys, *asked)["credits"])
+        assert [name for name in named if name not in said] == [], asked
+    for asked in (point, (*path, "--plot", str(plot))):
+        assert main(list(asked)) == 0
+        said = capsys.readouterr().out
+        assert [name for name in named if name not in said] == [], asked
+    drawn = " ".join(re.findall(r"<!-- (.*?) -->", plot.read_text(encoding="utf-8")))
+    assert [name for name in named if name not in drawn] == []
