@@ -210,7 +210,7 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
     limits = settings.limits
     own_part(settings.base_path)
     threads = executor or ThreadPoolExecutor(limits.running_jobs, thread_name_prefix="job")
-    running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs)
+    running = Jobs(threads, capacity=limits.running_jobs + limits.waiting_jobs, quota=limits.own_jobs)
 
     maps, measured = Maps(running, settings.data_folder), Measured()
     store.services_file = settings.data_folder / SERVICES_FILE

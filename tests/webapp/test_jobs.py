@@ -1,14 +1,17 @@
 """Long computations: progress that is true, cancelling, bounds."""
 
 import threading
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from functools import partial
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError, Problem
-from webapp.work.jobs import Jobs, Progress
+from webapp.store.audit import ACTING, Acting
+from webapp.work.jobs import Job, Jobs, Progress
 
 JSON = {"accept": "application/json"}
 
@@ -117,6 +120,67 @@ def test_failures_keep_their_words_and_hide_their_faults(jobs: Jobs) -> None:
     assert "stands in the sea" == refused.view().problems[0].what
     assert "failed" == faulty.state
     assert "secret" not in str(faulty.view())
+
+
+class Tickets(Executor):
+    """An executor of which each ticket is taken when the test says so."""
+
+    def __init__(self) -> None:
+        self.taken: list[Callable[[], object]] = []
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Keep it."""
+        self.taken.append(partial(fn, *args, **kwargs))
+        return Future()
+
+
+def asked_by(jobs: Jobs, who: str, key: str, work: Callable[[Progress], object], *, short: bool = False) -> Job:
+    """A job that somebody known by name starts; a name that is empty is nobody's."""
+    before = ACTING.set(Acting(who, "planner", "session", ""))
+    try:
+        return jobs.start(work, title="Map", key=key, short=short)
+    finally:
+        ACTING.reset(before)
+
+
+def test_whoever_has_fewest_running_comes_next_and_short_ones_first() -> None:
+    """While one of Ada's runs, Ben's goes before all that she asked for sooner; then hers, the short one first."""
+    executor, order = Tickets(), list[str]()
+    jobs = Jobs(executor, capacity=9)
+
+    def done(name: str) -> Callable[[Progress], object]:
+        return lambda _progress: order.append(name)
+
+    def all_others(_progress: Progress) -> None:
+        for ticket in executor.taken[1:]:
+            ticket()
+
+    asked_by(jobs, "Ada", "first", all_others, short=True)
+    asked_by(jobs, "Ada", "long", done("Ada, long"))
+    asked_by(jobs, "Ada", "short", done("Ada, short"), short=True)
+    asked_by(jobs, "Ben", "late", done("Ben, long"))
+    executor.taken[0]()
+    assert order == ["Ben, long", "Ada, short", "Ada, long"]
+    assert set(jobs.states()) == {"finished"}
+
+
+def test_one_person_does_not_fill_the_queue() -> None:
+    """A third of hers is refused, with her name and what would do; others go on, and so does she once one has ended."""
+    executor = Tickets()
+    jobs = Jobs(executor, capacity=5, quota=2)
+    for key in "ab":
+        asked_by(jobs, "Ada", key, lambda _progress: None)
+    with pytest.raises(PlanError) as refused:
+        asked_by(jobs, "Ada", "c", lambda _progress: None)
+    (problem,) = refused.value.problems
+    assert (problem.code, problem.what) == ("too-many-jobs", "2 computations of Ada are waiting or running")
+    assert "fewer than 2: cancel one of yours" in problem.expected
+    assert asked_by(jobs, "Ada", "a", lambda _progress: None).key == "a", "the same again is no more"
+    executor.taken[0]()
+    for who, key in (("Ada", "d"), ("", "e"), ("", "f"), ("", "g")):
+        asked_by(jobs, who, key, lambda _progress: None)
+    with pytest.raises(PlanError, match="5 computations are waiting"):
+        asked_by(jobs, "Ben", "h", lambda _progress: None)
 
 
 def test_page_and_json_of_a_job(client: TestClient) -> None:

@@ -84,6 +84,8 @@ class Limits:
     """Long computations at a time: one a core."""
     waiting_jobs: int = 16
     """Long computations that may wait for their turn."""
+    own_jobs: int = 6
+    """Of one person who is known by name, waiting and running."""
 
 
 def whole_number(text: str) -> int | None:

@@ -82,7 +82,7 @@ def play(
         made = heard(judged.point, programme=programme or shipped_programme(), phase=phase, stereo=stereo, tell=tell)
         return Played(made, at, height, now.says, query)
 
-    job = jobs.start(work, title="A programme as it is heard", key=secrets.token_urlsafe(9))
+    job = jobs.start(work, title="A programme as it is heard", key=secrets.token_urlsafe(9), short=True)
     job.result_url = to("hear.show", opened.head.id, job.id)
     return RedirectResponse(to("jobs.show", job.id), 303)
 

@@ -146,7 +146,7 @@ def ask(opened: NetworkDep, jobs: JobsDep, form: FormDep) -> Response:
         return choices, written(typed), paths.alone_says or ""
 
     key = f"advice {opened.head.id} {written(typed)}"
-    job = jobs.start(work, title="Protection for the target", key=key)
+    job = jobs.start(work, title="Protection for the target", key=key, short=True)
     job.result_url = to("links.advice", opened.head.id, job.id)
     return RedirectResponse(to("jobs.show", job.id), 303)
 

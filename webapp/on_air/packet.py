@@ -112,7 +112,7 @@ def as_pdf(
         made = who.run(packet, opened, store, maps, settings, base=base, days=days, paper=paper, tell=tell)
         return MadePacket(opened.head.id, opened.head.revision.number, made)
 
-    job = jobs.start(work, title="Work packet", key=secrets.token_urlsafe(9))
+    job = jobs.start(work, title="Work packet", key=secrets.token_urlsafe(9), short=True)
     job.result_url = to("packet.made", opened.head.id, job.id)
     job.ended.wait(AT_ONCE_S)
     return _as_file(job.result) if job.state == "finished" else RedirectResponse(to("jobs.show", job.id), 303)

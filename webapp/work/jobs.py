@@ -8,11 +8,12 @@ was cancelled. Nothing is estimated: `done` counts what is finished.
 import logging
 import secrets
 import threading
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Executor
 from contextvars import copy_context
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 
 from sfn.errors import PlanError, Problem
@@ -94,9 +95,9 @@ class JobView:
 class Job:
     """One computation; its result is there once the state is ``finished``."""
 
-    def __init__(self, *, title: str, key: str, result_url: str | None) -> None:
+    def __init__(self, *, title: str, key: str, result_url: str | None, short: bool) -> None:
         self.id = secrets.token_urlsafe(9)
-        self.title, self.key, self.result_url = title, key, result_url
+        self.title, self.key, self.result_url, self.short = title, key, result_url, short
         self.started_by = ACTING.get().who
         self.progress = Progress()
         self.state: State = "waiting"
@@ -137,44 +138,76 @@ class Job:
 class Jobs:
     """The jobs of one application: at most `capacity` not yet ended, the last `remembered` ended ones kept.
 
-    `executor` runs them (threads by default: the kernels release the interpreter); a distributed one fits.
+    `executor` runs them (threads by default: the kernels release the interpreter). Whoever has fewest running comes
+    next, of theirs the short ones first, and nobody who is known by name has more than `quota` open.
     """
 
-    def __init__(self, executor: Executor, *, capacity: int, remembered: int = 32) -> None:
+    def __init__(self, executor: Executor, *, capacity: int, quota: int | None = None, remembered: int = 32) -> None:
         self._executor, self._capacity, self._remembered = executor, capacity, remembered
+        self._quota = capacity if quota is None else quota
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
+        self._waiting: list[tuple[Job, Callable[[], None]]] = []
+        self._running: Counter[str] = Counter()
 
-    def start(self, work: Work, *, title: str, key: str, result_url: str | None = None) -> Job:
+    def start(self, work: Work, *, title: str, key: str, result_url: str | None = None, short: bool = False) -> Job:
         """Start `work`, or give back the job that already does or did the same (equal `key`).
+
+        Parameters
+        ----------
+        work : callable
+        title : str
+            What it is, for people.
+        key : str
+        result_url : str, optional
+            Where its result is shown.
+        short : bool
+            A matter of seconds: before the long ones of whoever asked.
 
         Raises
         ------
         PlanError
-            If as many computations as allowed are waiting already.
+            If as many computations as allowed are waiting already, of all or of who is asking.
         """
         with self._lock:
             for job in self._jobs.values():
                 if job.key == key and job.state not in ("cancelled", "failed") and not job.progress.cancelled:
                     return job
-            open_jobs = sum(job.state not in ENDED for job in self._jobs.values())
-            if open_jobs >= self._capacity:
-                what = f"{open_jobs} computations are waiting or running"
-                raise PlanError(
-                    [
-                        Problem(
-                            "jobs",
-                            what,
-                            f"fewer than {self._capacity}: cancel one, or wait for one",
-                            code="too-many-jobs",
-                        )
-                    ]
-                )
-            job = Job(title=title, key=key, result_url=result_url)
+            job = Job(title=title, key=key, result_url=result_url, short=short)
+            self._refuse(job.started_by)
             self._jobs[job.id] = job
             self._forget()
-        self._executor.submit(copy_context().run, job.run, work)  # what it logs bears the request that asked for it
+            # What it logs bears the request that asked for it.
+            self._waiting.append((job, partial(copy_context().run, job.run, work)))
+        self._executor.submit(self._next)
         return job
+
+    def _refuse(self, who: str) -> None:
+        """Say no where too many are open; names that are typed, not proven, are nobody's."""
+        of = [job.started_by for job in self._jobs.values() if job.state not in ENDED]
+        mine_n = of.count(who) if who else 0
+        if len(of) >= self._capacity:
+            what, most, whose = f"{len(of)} computations are waiting or running", self._capacity, "one"
+        elif mine_n >= self._quota:
+            what, most, whose = f"{mine_n} computations of {who} are waiting or running", self._quota, "one of yours"
+        else:
+            return
+        expected = f"fewer than {most}: cancel {whose}, or wait for one"
+        raise PlanError([Problem("jobs", what, expected, code="too-many-jobs")])
+
+    def _next(self) -> None:
+        """Do the job whose turn it is."""
+        with self._lock:
+            # The first of equals: of one person in the order in which they were asked for.
+            turn = min(self._waiting, key=lambda one: (self._running[one[0].started_by], not one[0].short))
+            self._waiting.remove(turn)
+            job, run = turn
+            self._running[job.started_by] += 1
+        try:
+            run()
+        finally:
+            with self._lock:
+                self._running[job.started_by] -= 1
 
     def under_way(self, key: str) -> Job | None:
         """The job of that key which somebody has started and which is not at its end."""
