@@ -9,7 +9,8 @@ import numpy as np
 from sfn.answer.road_document import hurting, stretch_document
 from sfn.reception.classes import CLASSES
 from sfn.report.colours import class_colours
-from sfn.report.road_chart import Drawn, road_chart
+from sfn.report.plots import PictureFormat
+from sfn.report.road_chart import Drawn, road_chart, road_profile
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.tables import Value, csv_text
 from sfn.report.vector import collection, kml, line_feature, point_feature
@@ -135,11 +136,24 @@ def road_lines(of: Road, by: Stamp) -> dict[str, Any]:
 
 def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
     """The chart with what it is of."""
+    said = f"{by.network}, {by.of}, {by.checksum[:8]}, {by.date}"
+    said = ". ".join((said, *by.remarks))
+    picture: PictureFormat = "png" if form == "png" else "svg"
+    return road_chart(_drawn(made), said=said, state=by.state if by.is_try else "", picture=picture)
+
+
+def road_profile_picture(made: PlannedRoad) -> bytes:
+    """Level, margin and class alone, as an SVG to stand beside a map."""
+    return road_profile(_drawn(made))
+
+
+def _drawn(made: PlannedRoad) -> Drawn:
+    """What charts of a road show."""
     found = made.found
     names = {site.id: site.name for site in found.network.sites}
     ofdm = found.yard.carried.kind == "ofdm"
     tolerance_us = found.yard.carried.tolerance_us
-    drawn = Drawn(
+    return Drawn(
         distance_m=found.samples.distance_m,
         edges_m=found.samples.edges_m,
         sites=tuple(names[name] for name in found.sites),
@@ -159,9 +173,6 @@ def road_picture(made: PlannedRoad, by: Stamp, form: str) -> bytes:
         stretches=tuple((s.from_m, s.to_m) for s in found.stretches),
         measured=None if made.measured is None else (made.measured.distance_m, made.measured.measured_dbuvm),
     )
-    said = f"{by.network}, {by.of}, {by.checksum[:8]}, {by.date}"
-    said = ". ".join((said, *by.remarks))
-    return road_chart(drawn, said=said, state=by.state if by.is_try else "", picture="png" if form == "png" else "svg")
 
 
 def _cell(value: float) -> float | None:

@@ -6,7 +6,7 @@ matplotlib is imported in the functions.
 import itertools
 import textwrap
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +81,31 @@ class Drawn:
     words: tuple[str, ...] = ()
 
 
+def road_profile(drawn: Drawn) -> bytes:
+    """Level, margin and class alone, as an SVG narrow enough to stand beside a map, which says the rest.
+
+    Parameters
+    ----------
+    drawn : Drawn
+    """
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(4.2, 4.4), facecolor=SHEET, layout="constrained")
+    level, margin, strip = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 2.4, 0.5]})
+    for axes in (level, margin, strip):
+        quiet_axes(axes)
+        for a, b in drawn.stretches[:20]:
+            axes.axvspan(a / 1000, b / 1000, color=RUST, alpha=0.07, lw=0)
+    _levels(level, drawn)
+    _margins(margin, drawn, drawn.distance_m / 1000.0)
+    _strip(strip, drawn)
+    strip.set_xlabel("distance along the road (km)", fontsize=9, color=INK)
+    strip.set_xlim(0.0, float(drawn.distance_m[-1] / 1000.0))
+    strip.patch.set_gid(PLOT_GID)
+    figure.legend(*level.get_legend_handles_labels(), loc="outside lower center", ncols=2, fontsize=8, frameon=False)
+    return written(figure, "svg")
+
+
 def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureFormat = "svg") -> bytes:
     """The chart as a file.
 
@@ -103,8 +128,6 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
         4, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 3.0, 2.4, 0.55]}
     )
     at_km = drawn.distance_m / 1000.0
-    shown = _shown(drawn)
-    colours = site_colours(max(drawn.site_places, default=0) + 1)
     for axes in (level, delay, margin, strip):
         quiet_axes(axes)
         for n, (a, b) in enumerate(drawn.stretches[:20], start=1):
@@ -114,19 +137,13 @@ def road_chart(drawn: Drawn, *, said: str, state: str = "", picture: PictureForm
                     str(n), ((a + b) / 2000, 1.0), xycoords=("data", "axes fraction"), ha="center", va="bottom",
                     fontsize=8, color=RUST,
                 )  # fmt: skip
-    for i in shown:
-        style = {"color": colours[drawn.site_places[i]], "ls": SITE_DASHES[drawn.site_places[i] // 10 % 4], "lw": 1.3}
-        level.plot(at_km, drawn.level_dbuvm[i], label=drawn.sites[i], **style)
-        delay.plot(at_km, _differences(drawn, i), **(style | {"lw": 1.5}))
-    _left_out(level, drawn)
-    if drawn.measured is not None:
-        level.plot(drawn.measured[0] / 1000, drawn.measured[1], ".", ms=4, color=INK, label="measured", zorder=6)
-    level.axhline(drawn.usable_dbuvm, color=QUIET, lw=0.9, ls=(0, (4, 3)))
-    _note(level, drawn.usable_dbuvm, f"minimum field {drawn.usable_dbuvm:.0f}")
-    level.set_ylabel("level (dBµV/m)", fontsize=9, color=INK)
+    _levels(level, drawn)
+    for i, style in _curves(drawn):
+        delay.plot(at_km, _differences(drawn, i), lw=1.5, **style)
     _delays(delay, drawn)
     _margins(margin, drawn, at_km)
     _strip(strip, drawn)
+    _class_key(strip, drawn)
     strip.set_xlabel("distance along the road (km)", fontsize=9, color=INK)
     strip.set_xlim(0.0, float(at_km[-1]))
     strip.patch.set_gid(PLOT_GID)
@@ -140,6 +157,25 @@ def _shown(drawn: Drawn) -> list[int]:
     present = drawn.counts.sum(axis=1)
     order = [int(i) for i in np.argsort(-present, kind="stable") if present[i]]
     return sorted(order[:MOST_CURVES_N])
+
+
+def _curves(drawn: Drawn) -> list[tuple[int, dict[str, Any]]]:
+    """The signals that are shown, each with the colour and the dashes of its site."""
+    colours = site_colours(max(drawn.site_places, default=0) + 1)
+    places = [(i, drawn.site_places[i]) for i in _shown(drawn)]
+    return [(i, {"color": colours[place], "ls": SITE_DASHES[place // 10 % 4]}) for i, place in places]
+
+
+def _levels(axes: "Axes", drawn: Drawn) -> None:
+    """Level of every signal, what was measured, and the minimum field."""
+    for i, style in _curves(drawn):
+        axes.plot(drawn.distance_m / 1000.0, drawn.level_dbuvm[i], label=drawn.sites[i], lw=1.3, **style)
+    _left_out(axes, drawn)
+    if drawn.measured is not None:
+        axes.plot(drawn.measured[0] / 1000, drawn.measured[1], ".", ms=4, color=INK, label="measured", zorder=6)
+    axes.axhline(drawn.usable_dbuvm, color=QUIET, lw=0.9, ls=(0, (4, 3)))
+    _note(axes, drawn.usable_dbuvm, f"minimum field {drawn.usable_dbuvm:.0f}")
+    axes.set_ylabel("level (dBµV/m)", fontsize=9, color=INK)
 
 
 def _differences(drawn: Drawn, i: int) -> Floats:
@@ -181,9 +217,7 @@ def _margins(axes: "Axes", drawn: Drawn, at_km: Floats) -> None:
 
 
 def _strip(axes: "Axes", drawn: Drawn) -> None:
-    """Classes as a strip with their own hatching and letters, and a key in words."""
-    from matplotlib.patches import Patch
-
+    """Classes as a strip with their own hatching and letters."""
     colours = class_colours()
     edges = drawn.edges_m / 1000
     kinds = np.nan_to_num(drawn.quality_class, nan=-1.0).astype(int)
@@ -199,10 +233,17 @@ def _strip(axes: "Axes", drawn: Drawn) -> None:
             axes.text((edges[a] + edges[b]) / 2, 0.5, CLASS_LETTERS[kinds[a]], ha="center", va="center", fontsize=8)
     axes.set_yticks([])
     axes.set_ylim(0, 1)
+
+
+def _class_key(axes: "Axes", drawn: Drawn) -> None:
+    """What the strip's colours, hatching and letters mean, in words."""
+    from matplotlib.patches import Patch
+
+    kinds = np.nan_to_num(drawn.quality_class, nan=-1.0).astype(int)
     key = [
         Patch(facecolor=colour, hatch=hatch, edgecolor=SHEET, label=f"{name} ({letter})" if letter else name)
         for code, (colour, hatch, name, letter) in enumerate(
-            zip(colours, CLASS_HATCHES, drawn.words or CLASSES, CLASS_LETTERS, strict=True)
+            zip(class_colours(), CLASS_HATCHES, drawn.words or CLASSES, CLASS_LETTERS, strict=True)
         )
         if code in kinds or code < 2
     ]

@@ -5,6 +5,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl
 
 import pytest
 from starlette.testclient import TestClient
@@ -158,6 +159,35 @@ def test_a_damaged_overlay_has_no_roads_and_the_list_says_so(client: TestClient,
     assert said["damaged"] == ["County"]
     assert "not listed: County" in client.get(f"/networks/{number}/road/roads").text
     assert client.get(f"/networks/{number}/map/roads?lat=36.275&lon=-84.24").text.count("Reception along") == 1
+
+
+def test_a_road_picked_on_the_map_stands_beside_it(client: TestClient, post: Callable[..., Any], number: int) -> None:
+    """Its end is the map with the window it was picked from, its profile a piece of the page, its picture narrow."""
+    sent(client, number, json.dumps(LINE).encode(), name="County")
+    offered = client.get(f"/networks/{number}/map/roads?lat=36.275&lon=-84.24&off=south").text
+    assert f'formaction="/networks/{number}/road/picked?beside=true&amp;off=south"' in offered
+    where = {"layer": "delay_difference_us", "at": "36.275,-84.24", "view": "36.2,-84.3,11"}
+    answer = post(f"/networks/{number}/road/picked?off=south&beside=true", picked="1:0:Valley road", **where)
+    assert answer.status_code == 303
+    told = re.search(r"(?:road=|/jobs/)([\w-]+)", answer.headers["location"])
+    assert told is not None
+    job = client.app.state.jobs.find(told[1])  # type: ignore[attr-defined]
+    assert job.ended.wait(120)
+    address, _, query = job.result_url.partition("?")
+    assert address == f"/networks/{number}/map"
+    assert dict(parse_qsl(query)) == {**where, "road": job.id, "panel": "road", "off": "south"}
+    part = client.get(f"/networks/{number}/road/{job.id}/beside?off=south")
+    assert part.status_code == 200
+    assert "Valley road (County)" in part.text
+    assert "as tried" in part.text
+    chart = client.get(f"/networks/{number}/road/{job.id}/profile.svg?off=south")
+    assert chart.headers["content-type"].startswith("image/svg+xml")
+    assert 'id="road-plot"' in chart.text
+    box = re.search(r'viewBox="0 0 ([\d.]+)', chart.text)
+    assert box is not None
+    assert float(box[1]) == pytest.approx(4.2 * 72, abs=0.5)  # inches of the figure, in points
+    assert "no longer kept here" in client.get(f"/networks/{number}/road/nowhere/beside").text
+    assert client.get(f"/networks/{number}/road/nowhere/profile.svg").status_code == 404
 
 
 @pytest.mark.parametrize("picked", ["", "x", "99:0:Valley road", "1:7:Valley road", "1:0:another", "1:-1:Valley road"])

@@ -28,20 +28,29 @@ class MapAddress:
     """Middle of the window, and its zoom."""
     panel: str = ""
     """What stands beside the map."""
+    road: str = ""
+    """The road whose profile stands beside it: the job that worked it out."""
 
     @property
     def stands(self) -> tuple[tuple[str, str], ...]:
         """How the window stands, which only the page's script reads."""
-        return ("at", self.at), ("pair", self.pair), ("view", self.view), ("panel", self.panel)
+        return ("at", self.at), ("pair", self.pair), ("view", self.view), ("panel", self.panel), ("road", self.road)
+
+    @property
+    def query(self) -> list[tuple[str, str]]:
+        """The address's own part of a query, what is usual left out."""
+        layer = "" if self.layer == "quality_class" else self.layer
+        own = (("bounds", self.bounds), ("pixel_m", self.pixel_m), ("streets", "true" if self.streets else ""))
+        return [(name, value) for name, value in (*own, ("layer", layer), *self.stands) if value]
 
 
 def asked_of(
     bounds: str = "", pixel_m: str = "", streets: bool = False, layer: str = "", at: str = "", pair: str = "",
-    view: str = "", panel: str = "",
+    view: str = "", panel: str = "", road: str = "",
 ) -> MapAddress:  # fmt: skip
     """What the page's address says, but for what is tried."""
     layer = layer if layer in (*LAYERS, "none") else "quality_class"
-    return MapAddress(bounds.strip(), pixel_m.strip(), streets, layer, at, pair, view, panel)
+    return MapAddress(bounds.strip(), pixel_m.strip(), streets, layer, at, pair, view, panel, road)
 
 
 def asked_by(form: dict[str, str]) -> MapAddress:

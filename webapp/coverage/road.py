@@ -2,7 +2,7 @@
 
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
 from fastapi import Request
@@ -34,6 +34,7 @@ from sfn.terrain.credits import credits_say
 from sfn.timing.planned_state import in_state
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
+from webapp.coverage.map_address import MapAddress, asked_by
 from webapp.coverage.road_asked import RoadAsked
 from webapp.coverage.roads import overlay_roads
 from webapp.shell.context import Context, NetworkHead
@@ -169,9 +170,12 @@ def send(
 @router.post("/networks/{network_id}/road/picked")
 def pick(
     opened: ReadableDep, store: StoreDep, maps: MapsDep, jobs: JobsDep, settings: SettingsDep, form: FormDep,
-    tries: TriesDep,
+    tries: TriesDep, beside: bool = False,
 ) -> Response:  # fmt: skip
-    """Start computing levels along a road of an overlay: `picked` is the overlay, the road's number and its name."""
+    """Start computing levels along a road of an overlay: `picked` is the overlay, the road's number and its name.
+
+    `beside`: its end is the overlap map with the road's profile beside it.
+    """
     key, _, rest = form.get("picked", "").partition(":")
     number, _, name = rest.partition(":")
     of = next((one for one in overlay_roads(opened, store, maps, settings) if one.key == key), None)
@@ -180,7 +184,9 @@ def pick(
     chosen = whole_number(number)
     track = road_track(of.roads, -1 if chosen is None else chosen, name, overlay=of.name, fetched=of.fetched)
     samples(track, spacing_m=USUAL_SPACING_M)  # refused here, where it is asked for
-    return _started(opened, maps, jobs, tries, track, None, USUAL_SPACING_M, None)
+    return _started(
+        opened, maps, jobs, tries, track, None, USUAL_SPACING_M, None, asked=asked_by(form) if beside else None
+    )
 
 
 @router.post("/networks/{network_id}/road/again")
@@ -246,9 +252,9 @@ def kept_line(jobs: Jobs, job: str) -> Line | None:
 
 def _started(
     opened: Opened, maps: Maps, jobs: Jobs, tries: WhatIf, track: Track, log: DriveLog | None, spacing_m: float,
-    height_m: float | None,
+    height_m: float | None, *, asked: MapAddress | None = None,
 ) -> Response:  # fmt: skip
-    """A job whose end is the page with its road."""
+    """A job whose end is the page with its road, or the overlap map that was `asked` for, with the road beside it."""
     network = opened.network
 
     def work(progress: Progress) -> Line:
@@ -261,7 +267,11 @@ def _started(
         )  # fmt: skip
 
     job = jobs.start(work, title="Levels along the road", key=secrets.token_urlsafe(9))
-    job.result_url = to("road.show", opened.head.id, job=job.id, query=query_of(tries.against(network)))
+    trying = query_of(tries.against(network))
+    job.result_url = to("road.show", opened.head.id, job=job.id, query=trying)
+    if asked is not None:
+        beside = replace(asked, road=job.id, panel="road")
+        job.result_url = to("zones.show", opened.head.id, query=[*beside.query, *trying])
     job.ended.wait(1.5)  # most roads are there at once
     return RedirectResponse(job.result_url if job.state == "finished" else to("jobs.show", job.id), 303)
 

@@ -100,6 +100,8 @@ class RoadsNear(Context):
     """How far was looked. [m]"""
     action: str
     """Where reception along one is asked for."""
+    action_beside: str
+    """The same, to be shown beside the map."""
     every: str
     """Where all are listed."""
 
@@ -133,7 +135,8 @@ def near(
     lines = tuple(_line(one, beside.road, beside.away_m) for one, beside in found[:NEAR_N])
     trying = query_of(tries.against(opened.network))
     action, every = to("road.pick", opened.head.id, query=trying), to("roads.show", opened.head.id, query=trying)
-    return page(request, RoadsNear(lines, len(found) - len(lines), NEAR_M, action, every))
+    beside = to("road.pick", opened.head.id, beside=True, query=trying)
+    return page(request, RoadsNear(lines, len(found) - len(lines), NEAR_M, action, beside, every))
 
 
 def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) -> tuple[OverlayRoads, ...]:

@@ -243,16 +243,7 @@ def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: For
 
 def _address(opened: Opened, asked: MapAddress, what: WhatIf) -> str:
     """The page's address in its shortest form."""
-    layer = "" if asked.layer == "quality_class" else asked.layer
-    return to(
-        "zones.show",
-        opened.head.id,
-        bounds=asked.bounds,
-        pixel_m=asked.pixel_m,
-        streets=asked.streets,
-        layer=layer,
-        query=[*((name, value) for name, value in asked.stands if value), *query_of(what)],
-    )
+    return to("zones.show", opened.head.id, query=[*asked.query, *query_of(what)])
 
 
 def _page(

@@ -47,7 +47,7 @@
   // The page's own address: area, layer, pair, point, window, panel, and what is tried.
   function state() {
     const query = new URLSearchParams();
-    for (const key of ["bounds", "pixel_m", "streets"]) if (asked.get(key)) query.set(key, asked.get(key));
+    for (const key of ["bounds", "pixel_m", "streets", "road"]) if (asked.get(key)) query.set(key, asked.get(key));
     if (chosen() !== "quality_class") query.set("layer", chosen() || "none");
     if (byId("pair").value) query.set("pair", JSON.parse(byId("pair").value).join(":"));
     else if (!view && asked.get("pair")) query.set("pair", asked.get("pair"));

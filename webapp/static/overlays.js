@@ -58,6 +58,8 @@
     query.append("lon", L.Util.wrapNum(at.lng, [-180, 180], true).toFixed(7));
     here.replaceChildren(); // what stands there is another place's
     const answer = await fetch(`${here.dataset.near}?${query}`).catch(() => null);
-    if (mine === clicks && answer?.ok) here.innerHTML = await answer.text(); // a template of ours, escaped there
+    if (mine !== clicks || !answer?.ok) return;
+    here.innerHTML = await answer.text(); // a template of ours, escaped there
+    page.keepAddress(); // its form comes back to this window
   });
 })();

@@ -1,9 +1,8 @@
 // Chart and map of a road show the same place: by the pointer on either, and by the arrow keys. Figures are the server's.
 "use strict";
-(() => {
-  const page = document.getElementById("road-page"), chart = document.getElementById("chart");
-  if (!page || !page.leaflet || !chart || !page.dataset.samples) return;
-  const map = page.leaflet, picture = chart.querySelector("img"), line = chart.querySelector(".chart-line"), says = document.getElementById("chart-says");
+// Gives back what ends it.
+const linkedRoad = (map, chart, says, samples, idle = () => false) => {
+  const picture = chart.querySelector("img"), line = chart.querySelector(".chart-line");
   const NEAR_PX = 40;
   let road = null, edges = null, mark = null, at = -1;
 
@@ -15,7 +14,7 @@
     return [Math.min(...along) / width, Math.max(...along) / width];
   }
   let ready = null;
-  const prepared = () => (ready ||= Promise.all([fetch(page.dataset.samples, { headers: { Accept: "application/json" } }).then((answer) => (answer.ok ? answer.json() : null)), frame()]).then(([found, cut]) => { road = found; edges = cut; }).catch(() => { road = null; }));
+  const prepared = () => (ready ||= Promise.all([fetch(samples, { headers: { Accept: "application/json" } }).then((answer) => (answer.ok ? answer.json() : null)), frame()]).then(([found, cut]) => { road = found; edges = cut; }).catch(() => { road = null; }));
 
   function show(k) {
     if (!road) return;
@@ -44,8 +43,8 @@
     const box = picture.getBoundingClientRect(), ratio = ((event.clientX - box.left) / box.width - edges[0]) / (edges[1] - edges[0]);
     if (ratio >= 0 && ratio <= 1) show(nearestAt(ratio * road.length_m));
   });
-  map.on("mousemove", async ({ containerPoint }) => {
-    if (page.classList.contains("drawing")) return;
+  const hovered = async ({ containerPoint }) => {
+    if (idle()) return;
     await prepared();
     if (!road) return;
     let best = -1, away = NEAR_PX;
@@ -54,7 +53,8 @@
       if (far < away) { best = k; away = far; }
     }
     if (best >= 0) show(best);
-  });
+  };
+  map.on("mousemove", hovered);
   chart.addEventListener("keydown", async (event) => {
     const by = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 10, PageDown: -10, Home: -Infinity, End: Infinity }[event.key];
     if (!by) return;
@@ -66,4 +66,14 @@
     if (left < chart.scrollLeft || left > chart.scrollLeft + chart.clientWidth) chart.scrollLeft = left - chart.clientWidth / 2;
     if (!map.getBounds().contains(mark.getLatLng())) map.panTo(mark.getLatLng(), { animate: false });
   });
-})();
+  return () => {
+    map.off("mousemove", hovered);
+    if (mark) mark.remove();
+  };
+};
+{
+  const page = document.getElementById("road-page"), chart = document.getElementById("chart");
+  if (page && page.leaflet && chart && page.dataset.samples) {
+    linkedRoad(page.leaflet, chart, document.getElementById("chart-says"), page.dataset.samples, () => page.classList.contains("drawing"));
+  }
+}

@@ -11,27 +11,7 @@
   if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites);
 
-  const dashes = { 2: "4 3", 5: "2 5", 3: "10 7" };  // upset, another station, too weak
-  async function road() {
-    const answer = await fetch(page.dataset.road, { headers: { Accept: "application/json" } });
-    if (!answer.ok) return;
-    const found = await answer.json();
-    let number = 0;
-    for (const { geometry, properties } of found.features) {
-      const where = geometry.coordinates;
-      if (geometry.type === "LineString") {
-        const line = where.map(([lon, lat]) => [lat, lon]);
-        const colour = /^#[0-9a-f]{6}$/.test(properties.colour) ? properties.colour : "#8a857a";
-        L.polyline(line, { color: "#fdfbf5", weight: 8, interactive: false }).addTo(map);
-        L.polyline(line, { color: colour, weight: 5, lineCap: "butt", dashArray: dashes[properties.code] || null, interactive: false }).addTo(map);
-      } else {
-        const label = Object.assign(document.createElement("span"), { textContent: String(++number) });
-        L.circleMarker([where[1], where[0]], { radius: 4, color: "#a3430f", weight: 2, fillOpacity: 0.9, fillColor: "#fdfbf5", interactive: false })
-          .bindTooltip(label, { permanent: number <= 12, direction: "top", className: "site-label" }).addTo(map);
-      }
-    }
-  }
-  if (page.dataset.road) road();
+  if (page.dataset.road) roadLine(map, page.dataset.road);
 
   page.leaflet = map; // for road-linked.js
 
