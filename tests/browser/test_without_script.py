@@ -55,7 +55,7 @@ def test_map_point_and_path_are_answered(plain: Page, address: str) -> None:
     page.get_by_role("link", name="area and people in tables").click()
     expect(page.locator("table.classes thead").first).to_contain_text("try")
     page.goto(network)
-    expect(page.locator("dl.figures")).to_contain_text("178 km²")
+    expect(page.locator("dl.figures")).to_contain_text("162 km²")
     page.goto(f"{network}/point")
     page.locator("#at").fill("36.3032, -84.2500")
     page.get_by_role("button", name="Show").click()
