@@ -32,6 +32,11 @@ def plans_document(found: Plans) -> dict[str, Any]:
         "before": state_document(found.before, shown),
         "plans": [_plan(found, one, shown) for one in found.plans],
         "plans_left_off": found.left_off,
+        "all_served": found.all_served,
+        "silent_behind_parent": list(found.silent_behind),
+        "plans_left_out_for_relays": [
+            {"cost": one.cost, "gain": one.gain, "problem": one.problem.as_json()} for one in found.relay_lost
+        ],
         "not_varied": [asdict(one) for one in found.not_varied],
         "caution": PLANS_CAUTION,
         "doubts": list(found.doubts),

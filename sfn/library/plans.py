@@ -122,7 +122,7 @@ def plans(
     with ThreadPoolExecutor(THREADS_N) as executor:
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = search_plans(
-            network, levels, asked, placed=placed, executor=executor,
+            network, levels, asked, placed=placed, ground=ground, executor=executor,
             progress=None if progress is None else phases(progress), cancelled=cancelled,
         )  # fmt: skip
     return PlansAnswer(found, levels, heard, plan.credits_say)

@@ -50,6 +50,15 @@ def _between(least: float, greatest: float, unit: str) -> AfterValidator:
     return AfterValidator(held)
 
 
+def _once_round(given: Steps) -> Steps:
+    """No direction twice: a span of 0 to 720 is a slip of the pen."""
+    if given.greatest - given.least > 360:
+        raise ValueError(
+            f"{given.least:g} to {given.greatest:g} degrees go round more than once; give at most 360 from end to end"
+        )
+    return given
+
+
 class SiteChanges(Record):
     """What a search may change at some sites; what is not given stays as planned."""
 
@@ -57,8 +66,9 @@ class SiteChanges(Record):
     """The sites; none: all that no other line names."""
     power_db: Annotated[Steps, _between(-60, 30, "dB")] | None = None
     """Added to the effective radiated power of both planes. [dB]"""
-    azimuth_deg: Annotated[Steps, _between(-180, 720, "degrees")] | None = None
-    """Where angle 0 of the pattern points, from the antenna's own north; beyond 360 it goes on. [degrees]"""
+    azimuth_deg: Annotated[Steps, _between(-180, 540, "degrees"), AfterValidator(_once_round)] | None = None
+    """Where angle 0 of the pattern points, from the antenna's own north, once round at most: 350 to 370 is across it.
+    [degrees]"""
     electrical_tilt_deg: Annotated[Steps, _between(-20, 20, "degrees")] | None = None
     """Downwards. [degrees]"""
     mechanical_tilt_deg: Annotated[Steps, _between(-20, 20, "degrees")] | None = None

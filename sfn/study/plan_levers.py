@@ -54,7 +54,12 @@ class NotVaried:
 
 
 def site_levers(
-    network: Network, vary: Collection[str], *, held: Collection[str], general: SiteChanges
+    network: Network,
+    vary: Collection[str],
+    *,
+    held: Collection[str],
+    general: SiteChanges,
+    waiting: Collection[str] = (),
 ) -> tuple[tuple[SiteLevers, ...], tuple[NotVaried, ...]]:
     """What is varied at every site, in their order, and what is not.
 
@@ -68,6 +73,8 @@ def site_levers(
         Sites to leave alone.
     general : SiteChanges
         For whatever the document has no bounds for; its `sites` are not looked at.
+    waiting : collection of str
+        Relays that the document has on the air behind a silent parent; here they are off it.
     """
     made: list[SiteLevers] = []
     left: list[NotVaried] = []
@@ -78,7 +85,7 @@ def site_levers(
         line, fields, values = _line(network, site), [], []
         for kind in (one for one in KINDS if one in vary and one != "offset"):
             found: dict[str, tuple[Value, ...]] = {}
-            code, why = _closed(network, site, kind, line, general, held)
+            code, why = _closed(network, site, kind, line, general, held, waiting)
             if not code:
                 found = {name: _values(site, name, line, general) for name in FIELDS[kind]}
                 found = {name: listed for name, listed in found.items() if listed}
@@ -108,16 +115,21 @@ def _offset_closed(site: Site) -> tuple[str, str]:
 
 
 def _closed(
-    network: Network, site: Site, kind: str, line: SiteChanges, general: SiteChanges, held: Collection[str]
-) -> tuple[str, str]:
+    network: Network, site: Site, kind: str, line: SiteChanges, general: SiteChanges, held: Collection[str],
+    waiting: Collection[str],
+) -> tuple[str, str]:  # fmt: skip
     """A code and why a kind of lever cannot be varied at a site; empty where it can."""
     names = {one.id: one.name for one in network.sites}
     if site.id in held:
         return "site-held", "it is held for this search"
     if kind == "on-off":
-        fed = [one.name for one in network.sites if one.fed_off_air_from == site.id and one.on_air]
+        fed = [
+            one.name for one in network.sites if one.fed_off_air_from == site.id and (one.on_air or one.id in waiting)
+        ]
         if fed:
-            return "feeds-others", f"{', '.join(map(format, fed))} would fall silent with it"
+            names_fed = ", ".join(map(format, fed))
+            with_it = "would fall silent with it" if site.on_air else "would come on with it, which is not searched"
+            return "feeds-others", f"{names_fed} {with_it}"
         parent = next((one for one in network.sites if one.id == site.fed_off_air_from), None)
         if parent is not None and not parent.on_air:
             return "parent-silent", f"{names[parent.id]}, which feeds it off air, is not on the air"

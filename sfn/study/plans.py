@@ -16,14 +16,17 @@ from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.solve.descent import Told
 from sfn.solve.limits import Limits
+from sfn.solve.options import Choice
 from sfn.solve.together import together
 from sfn.study.optimise import convex_starts, network_limits, network_objective, vars_key
 from sfn.study.optimise_devices import with_common_held
 from sfn.study.plan_judged import Judged
 from sfn.study.plan_levers import SiteLevers, costs_of, options_of, pattern_doubts, site_levers
+from sfn.study.plan_relays import RelayLost, Relays, silent_behind, without_silent
 from sfn.study.plan_scene import Radiated, licence_of, network_scene
 from sfn.study.plans_found import MOST_PLANS_N, AskedPlans, Plan, Plans
 from sfn.study.served import State, counted_km2, state
+from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
 
 
@@ -33,6 +36,7 @@ def plans(
     asked: AskedPlans,
     *,
     placed: Mapping[str, Located],
+    ground: Ground | None = None,
     executor: Executor | None = None,
     progress: Told | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -46,6 +50,8 @@ def plans(
         From `sfn.reception.coverage.coverage`, of this network.
     asked : AskedPlans
     placed : mapping of site id to Located
+    ground : Ground, optional
+        What the levels were computed over: relays are held against it. A smooth earth without it.
     executor : concurrent.futures.Executor, optional
         Threads.
     progress, cancelled : callable, optional
@@ -59,7 +65,9 @@ def plans(
     if wrong := tuple(pattern_doubts(network, asked.general)):
         expected = "sites of the network that have a pattern, or -"
         raise PlanError(Problem("patterns", what, expected, code="pattern-unknown") for _, what in wrong)
-    levers, left = site_levers(network, asked.vary, held=asked.counted.held, general=asked.general)
+    silent = silent_behind(network)
+    network = without_silent(network, silent)
+    levers, left = site_levers(network, asked.vary, held=asked.counted.held, general=asked.general, waiting=silent)
     costs, assumed = costs_of(network, asked.costs)
     licences = (*asked.licences, *map(licence_of, network.may_change.licences if network.may_change else ()))
     what = network_objective(network, computed, asked.counted, executor=executor)
@@ -72,10 +80,16 @@ def plans(
         expected = "bounds in the document (may_change) or with the search, at one site at least"
         raise PlanError([Problem("vary", f"nothing may be varied: {why}", expected, code="nothing-to-vary")])
     radiated = Radiated(network, computed, levers, licences)
+    relays = Relays(network, levers, radiated, ground=ground)
     scene = network_scene(network, radiated, what)
     before = state(network, computed, what, table.launches(), people=asked.counted.people, executor=executor)
+
+    def may(i: int, choice: Choice) -> bool:
+        """Whether licences hold, and relays hear as well as they did."""
+        return radiated.licensed(i, choice) and relays.heard(i, choice)
+
     found = together(
-        scene, options_of(levers, costs=costs, licensed=radiated.licensed), allowed, seed=asked.counted.seed,
+        scene, options_of(levers, costs=costs, licensed=may), allowed, seed=asked.counted.seed,
         budget_s=asked.counted.budget_s, starts=convex_starts(what, allowed), executor=executor, progress=progress,
         cancelled=cancelled,
     )  # fmt: skip
@@ -83,12 +97,15 @@ def plans(
         network, base, computed, what, levers, costs, allowed, table, before, asked.counted.people,
         asked.counted.places, placed, executor,
     )  # fmt: skip
-    front = _front([judged.plan(one) for one in found.plans], before)
+    made = [judged.plan(one) for one in found.plans]
+    unheard = {id(one): problems for one in made if (problems := relays.lost(one.planned))}
+    front = _front([one for one in made if id(one) not in unheard], before)
+    lost = tuple(RelayLost(one.cost, one.gain, unheard[id(one)][0]) for one in made if id(one) in unheard)
     kept = _few(front)
     return Plans(
         network, asked, what, costs, assumed, licences, radiated.overstepped(), before, kept, len(front) - len(kept),
         left, found, int(scene.weight.size), counted_km2(computed),
-        not allowed.kept(allowed.now_us),
+        not allowed.kept(allowed.now_us), tuple(sorted(silent)), lost,
     )  # fmt: skip
 
 

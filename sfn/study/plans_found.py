@@ -16,9 +16,11 @@ from sfn.study.lever_says import CAUTION
 from sfn.study.losers import AreaLost, PlaceChange
 from sfn.study.optimised import Asked
 from sfn.study.plan_levers import NotVaried, Value
+from sfn.study.plan_relays import RelayLost
 from sfn.study.plan_scene import Licence, Overstepped
 from sfn.study.served import Doubles, State
 from sfn.systems.fm_carried import heard_programme
+from sfn.units import counted
 
 Weight = float  # people or km2
 Cost = float  # in the unit of the costs
@@ -181,11 +183,21 @@ class Plans:
     area_km2: Doubles
     beyond_limits: bool = False
     """Whether the offsets as planned break what devices, relays or the search allow."""
+    silent_behind: tuple[str, ...] = ()
+    """Relays on the air in the document behind a parent that is not: they count as silent."""
+    relay_lost: tuple[RelayLost, ...] = ()
+    """Plans that were left out, since a relay would lose its parent or its margin by them."""
 
     @property
     def counted(self) -> Weight:
         """All that is counted. [people or km2, as weighed]"""
         return float(np.sum(self.what.weight))
+
+    @property
+    def all_served(self) -> bool:
+        """Whether nobody is left without service, as planned or with a plan."""
+        best = min(one.score.without_service for one in (self.before, *(plan.after for plan in self.plans)))
+        return best <= 1e-9 * max(self.counted, 1.0)
 
     @property
     def rests_on(self) -> tuple[str, ...]:
@@ -220,7 +232,9 @@ class Plans:
             )
         if self.found.ended != "settled":
             why = {"time": "the time ended", "cancelled": "it was stopped"}[self.found.ended]
-            said.append(f"{why} before the search settled: better plans may be there")
+            better = "cheaper" if self.all_served else "better"
+            if not self.all_served or self.plans:
+                said.append(f"{why} before the search settled: {better} plans may be there")
         if self.beyond_limits:
             said.append(
                 "the offsets as planned break what devices, relays or these bounds allow: what is served as planned, "
@@ -230,10 +244,18 @@ class Plans:
             said.append("nobody said what changes cost: the costs are assumed")
         if self.left_off:
             said.append(f"{self.left_off} more plans of the front, between these, are left off")
-        relays = [site for site in self.network.sites if site.fed_off_air_from and site.on_air]
-        if relays and self.asked.vary - {"offset"}:
+        names = {site.id: site.name for site in self.network.whole.sites}
+        if self.silent_behind:
+            waiting = ", ".join(f"{names[one]}" for one in self.silent_behind)
+            said.append(f"fed off air from a site that is not on the air, and counted as silent: {waiting}")
+        if self.relay_lost:
             said.append(
-                "whether sites fed off air still hear their parents, and not themselves, is not looked at here: see "
-                "page Off-air relays (command repeaters) with the plan"
+                f"{counted(len(self.relay_lost), 'plan')} left out, for a relay would lose by it: "
+                f"{self.relay_lost[0].problem.what}"
+            )
+        if any(site.fed_off_air_from and site.on_air for site in self.network.sites) and self.asked.vary - {"offset"}:
+            said.append(
+                "sites fed off air were held against each plan by predicted medians: their parent's level and their "
+                "loop are measured again after any change of power or antennas"
             )
         return tuple(said)

@@ -6,9 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 from starlette.testclient import TestClient
 
 from sfn.plan import read
+from sfn.plan.may_change import SiteChanges
 from tests.webapp.test_offsets import wait_for
 from webapp.store.store import Store
 
@@ -120,3 +122,33 @@ def test_an_unknown_plan_is_no_plan(number: int, post: Callable[..., Any]) -> No
     refused = post(f"/networks/{number}/plans/accept", **sent)
     assert refused.status_code == 422
     assert "no longer remembered" in refused.text
+
+
+def test_what_is_wrong_is_named_as_the_page_calls_it(client: TestClient, number: int, post: Callable[..., Any]) -> None:
+    """Labels, not names of fields; twice round is refused, across north is not."""
+    wrong = {**ASKED, "power-step": "x", "cost-visit": "-1", "budget_s": "0", "hold-north": ""}
+    refused = post(f"/networks/{number}/plans/find", **wrong)
+    assert refused.status_code == 422
+    for label in ("Power: step", "Cost of a visit", "Time"):
+        assert f">{label}</span>" in refused.text
+    assert ">power-step<" not in refused.text
+    round_twice = {
+        **ASKED,
+        "vary-azimuth": "yes",
+        "azimuth-least": "0",
+        "azimuth-greatest": "540",
+        "azimuth-step": "30",
+    }
+    refused = post(f"/networks/{number}/plans/find", **round_twice)
+    assert refused.status_code == 422
+    assert "go round more than once" in refused.text
+    assert ">Azimuth: first</span>" in refused.text
+
+
+def test_bounds_of_direction_go_once_round() -> None:
+    """350 to 370 is across north; 0 to 720 is refused with what was given."""
+    across = SiteChanges.model_validate_json('{"azimuth_deg": {"least": 350, "greatest": 370, "step": 10}}')
+    assert across.azimuth_deg is not None
+    assert across.azimuth_deg.values == (350.0, 360.0, 370.0)
+    with pytest.raises(ValidationError, match="0 to 540 degrees go round more than once"):
+        SiteChanges.model_validate_json('{"azimuth_deg": {"least": 0, "greatest": 540, "step": 30}}')

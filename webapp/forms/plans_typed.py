@@ -18,12 +18,29 @@ from webapp.forms.weights import points_typed
 
 BOUNDS = {
     "power": ("power", "power_db", -60.0, 30.0, "dB"),
-    "azimuth": ("azimuth", "azimuth_deg", -180.0, 720.0, "degrees"),
+    "azimuth": ("azimuth", "azimuth_deg", -180.0, 540.0, "degrees"),
     "tilt": ("tilt", "electrical_tilt_deg", -20.0, 20.0, "degrees"),
     "mechanical-tilt": ("tilt", "mechanical_tilt_deg", -20.0, 20.0, "degrees"),
 }
 """Fields of the form, which lever each belongs to, its key, and what it may be."""
 ENDS = ("least", "greatest", "step")
+PLAN_LABELS = {
+    f"{name}-{end}": f"{what}: {said}"
+    for name, what, ends in (
+        ("power", "Power", ("least change", "greatest change", "step")),
+        ("azimuth", "Azimuth", ("first", "last", "step")),
+        ("tilt", "Electrical tilt", ("least", "greatest", "step")),
+        ("mechanical-tilt", "Mechanical tilt", ("least", "greatest", "step")),
+    )
+    for end, said in zip(ENDS, ends, strict=True)
+} | {
+    "vary": "Vary", "most_us": "Greatest offset", "budget_s": "Time", "seed": "Random seed", "worlds": "Drawn worlds",
+    "cost-visit": "Cost of a visit", "cost-rigging": "Cost of a day on the mast",
+    "cost-licence": "Cost of a licence change", "cost-unit": "What costs are counted in",
+    "licence-level": "Licence contour: level", "licence-points": "Licence contour: corners", "patterns": "Pattern",
+    "licence": "Licence looked at", "reason": "Why", "author": "Your name",
+}  # fmt: skip
+"""What the page calls its fields."""
 COSTS = {"cost-visit": "visit", "cost-rigging": "rigging_day", "cost-licence": "licence_change"}
 EXPECTED = {"licence-points": "3 to 500 corners: latitude, longitude, one a line", "cost-unit": "a word, as visits"}
 USUAL = {

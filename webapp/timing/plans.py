@@ -20,7 +20,7 @@ from sfn.study.plans import plans
 from sfn.study.plans_found import PLANS_CAUTION, AskedPlans
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
-from webapp.forms.plans_typed import asked_of, pattern_sites, typed_of, usual_of
+from webapp.forms.plans_typed import PLAN_LABELS, asked_of, pattern_sites, typed_of, usual_of
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.shell.problems import RefusedError
@@ -87,6 +87,8 @@ class PlansPage(Context):
     """Whether what was found belongs to an earlier revision."""
     problems: tuple[Problem, ...]
     """What keeps the search from running."""
+    labels: dict[str, str]
+    """What the page calls the fields of its form."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +175,8 @@ def _start(
         found = plans(
             network, computed,
             AskedPlans(counted, asked["vary"], asked["general"], asked["costs"], asked["licences"]),
-            placed=place(network), executor=maps.executor, progress=tell, cancelled=lambda: progress.cancelled,
+            placed=place(network), ground=wanted.ground, executor=maps.executor, progress=tell,
+            cancelled=lambda: progress.cancelled,
         )  # fmt: skip
         return FoundPlans(plans_document(found), typed, revision)
 
@@ -218,6 +221,7 @@ def _page(
         smooth_says=smooth_says(network),
         stale=held is not None and held.revision != opened.head.revision.number,
         problems=problems,
+        labels=PLAN_LABELS,
     )  # fmt: skip
     return page(request, context, status=status)
 
