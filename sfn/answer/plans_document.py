@@ -3,6 +3,7 @@
 from dataclasses import asdict
 from typing import Any
 
+from sfn.answer.how_sure_document import plan_sure, sure_document
 from sfn.answer.losers import losers_document
 from sfn.answer.served import state_document
 from sfn.plan.left_out import left_out_document
@@ -30,7 +31,9 @@ def plans_document(found: Plans) -> dict[str, Any]:
         ],
         "reaching_out_as_planned": [asdict(one) for one in found.overstepped],
         "before": state_document(found.before, shown),
-        "plans": [_plan(found, one, shown) for one in found.plans],
+        "robust": found.asked.robust,
+        "plans": [_plan(found, one, shown) | _sure_of(found, k) for k, one in enumerate(found.plans, start=1)],
+        **({} if found.sure is None else sure_document(found.sure, people=found.what.unit == "people")),
         "plans_left_off": found.left_off,
         "all_served": found.all_served,
         "silent_behind_parent": list(found.silent_behind),
@@ -48,6 +51,11 @@ def plans_document(found: Plans) -> dict[str, Any]:
         "seed": found.asked.counted.seed,
         "seconds": found.found.seconds_s,
     }
+
+
+def _sure_of(found: Plans, k: int) -> dict[str, Any]:
+    """A plan in drawn worlds, where they were drawn."""
+    return {} if found.sure is None else plan_sure(found.sure.plans[k], people=found.what.unit == "people")
 
 
 def _plan(found: Plans, plan: Plan, shown: tuple[int, ...]) -> dict[str, Any]:

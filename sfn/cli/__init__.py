@@ -34,6 +34,7 @@ COMMANDS: tuple[str, ...] = (
     "coast",
     "country",
     "optimise",
+    "sure",
     "path",
     "stream",
     "loss",

@@ -1,5 +1,6 @@
 """What ``optimise --vary`` prints: the plans, cheapest first, with who gains and who loses, and what is in doubt."""
 
+from sfn.cli.sure import print_sure_table, print_unknowns
 from sfn.cli.table import print_table
 from sfn.library.plans import PlansAnswer
 from sfn.report.numbers import number
@@ -36,6 +37,9 @@ def print_plans(answer: PlansAnswer) -> None:
         print_table(heads, rows)
     else:
         print("no plan serves more than what is planned, within these bounds and as far as the search came")
+    if found.sure is not None:
+        print("\nin drawn worlds:")
+        print_sure_table(("as planned", *(f"plan {k}" for k in range(1, len(found.plans) + 1))), found.sure.plans)
     for k, plan in enumerate(found.plans, start=1):
         _print_plan(k, plan, found)
     _print_rest(found)
@@ -60,6 +64,9 @@ def _print_plan(k: int, plan: Plan, found: Plans) -> None:
             print(f"  and {len(some) - PLACES_SHOWN} more: --json names them all")
     for caution in plan.cautions:
         print(f"  ask the licence: {caution.what}")
+    if found.sure is not None:
+        print("  what to measure first:")
+        print_unknowns(found.sure.plans[k])
     for said in found.says(plan):
         print(f"  doubt: {said}")
 

@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from sfn.cli.contours import licence_areas
+from sfn.cli.sure import WORLDS, add_world_options, worlds_asked
 from sfn.errors import PlanError, Problem
 from sfn.plan.may_change import ChangeCosts, SiteChanges
 from sfn.plan.number_text import number_written
@@ -23,7 +24,7 @@ STEPS = {
     "mechanical_tilt_steps": ("mechanical_tilt_deg", "mechanical tilt, degrees downwards"),
 }
 COSTS = {"visit": "visit", "rigging": "rigging_day", "licence": "licence_change"}
-BESIDE = ("patterns", "on_off", "cost", "cost_unit", "licence", "licence_level_dbuvm", *STEPS)
+BESIDE = ("patterns", "on_off", "cost", "cost_unit", "licence", "licence_level_dbuvm", "robust", *WORLDS, *STEPS)
 """Options that mean nothing without ``--vary``."""
 SHAPE = "LEAST:GREATEST:STEP"
 
@@ -42,6 +43,11 @@ def add_plan_options(parser: argparse.ArgumentParser) -> None:
         help="what a visit (1), a rigging day (4) and a licence change (2) cost: visit:1; repeatable; with --vary",
     )  # fmt: skip
     parser.add_argument("--cost-unit", metavar="NAME", help="what costs are counted in (visits); with --vary")
+    parser.add_argument(
+        "--robust", choices=("p20", "mean"),
+        help="search for what is served with 80 %% of the chances, or on the average of drawn worlds; with --vary",
+    )  # fmt: skip
+    add_world_options(parser, seed=False, beside="; with --vary, 0: none")
     parser.add_argument("--licence", type=Path, metavar="FILE", help="GeoJSON or KML no site may reach out of")
     parser.add_argument("--licence-level-dbuvm", type=float, metavar="E", help="at this field strength, dBuV/m")
 
@@ -71,6 +77,8 @@ def plan_options(args: argparse.Namespace) -> dict[str, Any]:
         "general": _record(SiteChanges, line, OPTIONS),
         "costs": None if costs is None else _record(ChangeCosts, costs, COST_OPTIONS),
         "licences": _licences(args),
+        "sure": None if args.worlds == 0 else worlds_asked(args),
+        "robust": args.robust,
     }
 
 

@@ -19,6 +19,7 @@ from sfn.reception.coverage import Coverage, coverage as levels_over, usual_pixe
 from sfn.reception.listeners import Listeners, listeners
 from sfn.reception.reach import bounds_to_the_edge
 from sfn.reception.weights import weighed
+from sfn.study.how_sure import AskedSure
 from sfn.study.optimise import held_of
 from sfn.study.optimised import Asked
 from sfn.study.plan_levers import KINDS
@@ -68,6 +69,8 @@ def plans(
     seed: int = 1,
     budget_s: float = 60.0,
     pixel_m: float | None = None,
+    sure: AskedSure | None = None,
+    robust: Literal["p20", "mean"] | None = None,
     progress: SiteProgress | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> PlansAnswer:
@@ -87,6 +90,10 @@ def plans(
         Besides the document's.
     objective, hold, max_offset_us, max_move_us, from_set, seed, budget_s, pixel_m, progress
         As in `sfn.library.search.optimise`; a held site keeps its power and antenna too.
+    sure : AskedSure, optional
+        Worlds in which the plans are drawn; none: none are.
+    robust : {'p20', 'mean'}, optional
+        Search for what is served with 80 % of the chances, or on the average of drawn worlds.
     cancelled : callable, optional
         Says whether to stop the search; the best so far is the answer.
 
@@ -118,7 +125,7 @@ def plans(
         places=heard.places, held=held, most_us=max_offset_us, most_move_us=max_move_us, from_set=from_set, seed=seed,
         budget_s=budget_s,
     )  # fmt: skip
-    asked = AskedPlans(counted, wanted, general or SiteChanges(), costs, tuple(licences))
+    asked = AskedPlans(counted, wanted, general or SiteChanges(), costs, tuple(licences), sure, robust)
     with ThreadPoolExecutor(THREADS_N) as executor:
         levels = levels_over(network, grid, placed=placed, ground=ground, executor=executor, progress=progress)
         found = search_plans(

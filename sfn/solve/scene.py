@@ -80,6 +80,15 @@ class Scene:
     """Changes that were worked out, as far as `KEPT_BYTES` go. [dB]"""
 
     @property
+    def places_n(self) -> int:
+        """How many places there are."""
+        return int(self.weight.size)
+
+    def summed(self, parts: Doubles, at: Places | slice) -> Doubles:  # noqa: ARG002  a scene of worlds asks
+        """Totals of what some of the places add, as `key` takes them."""
+        return np.asarray(parts.sum(axis=1))
+
+    @property
     def even(self) -> float:
         """What totals are rounded to, so that equal ones are equal: a power of two, so that whole people stay whole."""
         return float(2.0 ** np.floor(np.log2(max(float(self.weight.sum()), 1e-12) * EVEN_RATIO)))

@@ -71,7 +71,7 @@ class Standing:
     def _anew(self) -> None:
         """Totals of all places."""
         self.parts = self.scene.parts(self.level, self.rare, self.offsets, slice(None))
-        self.totals = self.parts.sum(axis=1)
+        self.totals = self.scene.summed(self.parts, slice(None))
         self.looked += 1
         self._note()
 
@@ -108,7 +108,7 @@ class Standing:
             rows = self.scene.rows(i, choice)
             at = self.scene.matters(i, self.level, (self.level[i], self.rare[i]), rows)
             made = self._looked(i, rows, at)
-            totals = self.totals + (made - self.parts[:, at]).sum(axis=1)
+            totals = self.totals + self.scene.summed(made - self.parts[:, at], at)
             key = self.scene.key(totals)
             chosen = (*self.chosen[:i], choice, *self.chosen[i + 1 :])
             self.front.offer(cost, key, chosen, self.offsets)
@@ -120,7 +120,7 @@ class Standing:
         choice, (self.level[i], self.rare[i]), at, made = taken
         self.chosen[i] = choice
         self.parts[:, at] = made
-        self.totals = self.parts.sum(axis=1)
+        self.totals = self.scene.summed(self.parts, slice(None))
         self._note()
         return True
 
@@ -168,7 +168,8 @@ class Standing:
 
     def _totals_of(self) -> Doubles:
         """Totals of what stands now."""
-        return np.asarray(self.scene.parts(self.level, self.rare, self.offsets, slice(None)).sum(axis=1))
+        every = slice(None)
+        return self.scene.summed(self.scene.parts(self.level, self.rare, self.offsets, every), every)
 
     def _may_move(self, most_cost: Cost) -> Flags:
         """Free sites that may move within a cost."""

@@ -288,4 +288,4 @@ def together(
         run.ended.clear()
         follow(again)
     ended = next((one for one in ("cancelled", "time") if one in run.ended), "settled")
-    return Together(front.plans(), ended, standing.looked, time.monotonic() - began_s, thin.weight.size)
+    return Together(front.plans(), ended, standing.looked, time.monotonic() - began_s, thin.places_n)

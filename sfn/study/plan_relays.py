@@ -19,6 +19,8 @@ from sfn.study.plan_levers import SiteLevers
 from sfn.study.plan_scene import Places, Radiated
 from sfn.terrain.ground import Ground
 
+Cost = float  # in the unit of the costs
+Weight = float  # people or km2
 # Nothing is lost with these that was not lost before: a figure that nobody typed stays missing.
 _ASKED = frozenset({
     "relay-oscillates", "relay-low-margin", "relay-wrong-parent", "relay-parent-weak", "relay-parent-not-heard",
@@ -50,8 +52,8 @@ def without_silent(network: Network, silent: frozenset[str]) -> Network:
 class RelayLost:
     """A plan that was left out: what it costs and gains, and what a relay would lose by it."""
 
-    cost: float
-    gain: float
+    cost: Cost
+    gain: Weight
     problem: Problem
 
 

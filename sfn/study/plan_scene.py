@@ -134,11 +134,11 @@ def network_scene(network: Network, radiated: Radiated, what: Objective) -> Scen
     silent = frozenset(i for i, one in enumerate(levers) if not one.site.on_air)
     return Scene(
         computed.sites, what.unit, level, rare, computed.travel_us[:, place], what.weight[place], place, what.yard,
-        network.frequency_mhz, radiated.change_db, silent, _heard(network, computed),
+        network.frequency_mhz, radiated.change_db, silent, heard_by(network, computed),
     )  # fmt: skip
 
 
-def _heard(network: Network, computed: Coverage) -> Heard | None:
+def heard_by(network: Network, computed: Coverage) -> Heard | None:
     """Roof antennas and stations with other programmes, at some pixels; None where there are neither."""
     theirs, of, roof = computed.others, others_of(network), roof_of(network) is not None
     if not roof and (theirs is None or of is None):

@@ -16,18 +16,34 @@ from sfn.plan import Network
 from sfn.reception.coverage import Coverage
 from sfn.solve.descent import Told
 from sfn.solve.limits import Limits
+from sfn.solve.objective import Objective
 from sfn.solve.options import Choice
+from sfn.solve.scene import Scene
 from sfn.solve.together import together
-from sfn.study.optimise import convex_starts, network_limits, network_objective, vars_key
+from sfn.solve.world_scene import P20_QUANTILE, in_worlds
+from sfn.study.how_sure import AskedSure, sure_of
+from sfn.study.optimise import convex_starts, network_limits, network_objective
 from sfn.study.optimise_devices import with_common_held
 from sfn.study.plan_judged import Judged
 from sfn.study.plan_levers import SiteLevers, costs_of, options_of, pattern_doubts, site_levers
 from sfn.study.plan_relays import RelayLost, Relays, silent_behind, without_silent
 from sfn.study.plan_scene import Radiated, licence_of, network_scene
-from sfn.study.plans_found import MOST_PLANS_N, AskedPlans, Plan, Plans
-from sfn.study.served import State, counted_km2, state
+from sfn.study.plans_found import (
+    MOST_PLANS_N,
+    ROBUST_PLACES_N,
+    ROBUST_WORLDS_N,
+    AskedPlans,
+    Plan,
+    Plans,
+)
+from sfn.study.served import counted_km2, state
+from sfn.study.worlds import Worlds
 from sfn.terrain.ground import Ground
 from sfn.timing import delay_table
+from sfn.timing.launch_draws import drawn_part, launch_doubts, launch_errors_us
+
+SEARCH_DRAWS_FROM = 1_000_000
+"""Worlds of a search: none of those in which its plans are judged."""
 
 
 def plans(
@@ -88,8 +104,12 @@ def plans(
         """Whether licences hold, and relays hear as well as they did."""
         return radiated.licensed(i, choice) and relays.heard(i, choice)
 
+    sure = asked.sure if asked.robust is None else asked.sure or AskedSure(seed=asked.counted.seed)
+    searched = (
+        scene if asked.robust is None or sure is None else _in_worlds(network, computed, what, scene, sure, asked)
+    )
     found = together(
-        scene, options_of(levers, costs=costs, licensed=may), allowed, seed=asked.counted.seed,
+        searched, options_of(levers, costs=costs, licensed=may), allowed, seed=asked.counted.seed,
         budget_s=asked.counted.budget_s, starts=convex_starts(what, allowed), executor=executor, progress=progress,
         cancelled=cancelled,
     )  # fmt: skip
@@ -99,13 +119,27 @@ def plans(
     )  # fmt: skip
     made = [judged.plan(one) for one in found.plans]
     unheard = {id(one): problems for one in made if (problems := relays.lost(one.planned))}
-    front = _front([one for one in made if id(one) not in unheard], before)
+    heard = [one for one in made if id(one) not in unheard]
+    worth = {id(one): -one.after.score.without_service for one in heard}
+    today = -before.score.without_service
+    if asked.robust is not None and sure is not None:
+        drawn = sure_of(
+            network, computed, what, sure, [one.planned for one in heard], placed=placed, unknowns=False,
+            executor=executor, cancelled=cancelled,
+        ).plans  # fmt: skip
+        today, *theirs = ((one.p20 if asked.robust == "p20" else one.mean) for one in drawn)
+        worth = {id(one): value for one, value in zip(heard, theirs, strict=True)}
+    front = _front(heard, worth, today)
     lost = tuple(RelayLost(one.cost, one.gain, unheard[id(one)][0]) for one in made if id(one) in unheard)
-    kept = _few(front)
+    kept = _few(front, worth)
     return Plans(
         network, asked, what, costs, assumed, licences, radiated.overstepped(), before, kept, len(front) - len(kept),
         left, found, int(scene.weight.size), counted_km2(computed),
         not allowed.kept(allowed.now_us), tuple(sorted(silent)), lost,
+        None if sure is None else sure_of(
+            network, computed, what, sure, [one.planned for one in kept], placed=placed, executor=executor,
+            cancelled=cancelled,
+        ),
     )  # fmt: skip
 
 
@@ -119,21 +153,39 @@ def _limits(base: Network, levers: Sequence[SiteLevers], asked: AskedPlans, *, p
     return network_limits(all_on, delay_table(all_on, placed=placed), replace(asked.counted, held=held))
 
 
-def _front(plans: Sequence[Plan], before: State) -> tuple[Plan, ...]:
-    """Plans that serve more than the network as planned, and than every other that costs no more."""
+def _in_worlds(
+    network: Network, computed: Coverage, what: Objective, scene: Scene, sure: AskedSure, asked: AskedPlans
+) -> Scene:
+    """A sample of the places in drawn worlds of its own: what is found is judged in others."""
+    doubt, _ = sure.doubt(network, smooth=computed.smooth)
+    thin = scene.sample(ROBUST_PLACES_N, seed=asked.counted.seed)
+    worlds = Worlds(network, computed, what, doubt, seed=sure.seed, places=thin.place, weight=thin.weight)
+    every = tuple(site.model_copy(update={"on_air": True}) for site in network.sites)
+    doubts, _ = launch_doubts(network.model_copy(update={"sites": every}), computed.sites)
+    errors_db, off_us = [], []
+    for draw in range(SEARCH_DRAWS_FROM, SEARCH_DRAWS_FROM + ROBUST_WORLDS_N):
+        units = [worlds.draws.unit(k, seed=sure.seed, draw=draw) for k in range(len(computed.sites))]
+        errors_db.append(worlds.draws.errors_db(units))
+        parts = [drawn_part(one, seed=sure.seed, draw=draw) for one in doubts]
+        off_us.append(launch_errors_us(doubts, parts, len(computed.sites)))
+    return in_worlds(thin, errors_db, off_us, quantile=P20_QUANTILE if asked.robust == "p20" else None)
+
+
+def _front(plans: Sequence[Plan], worth: Mapping[int, float], today: float) -> tuple[Plan, ...]:
+    """Plans that are worth more than the network as planned, and than every other that costs no more."""
     made: list[Plan] = []
-    best = vars_key(before.score)
-    for plan in sorted(plans, key=lambda one: (one.cost, vars_key(one.after.score))):
-        if plan.changes and vars_key(plan.after.score)[0] < best[0]:
-            best = vars_key(plan.after.score)
+    best = today
+    for plan in sorted(plans, key=lambda one: (one.cost, -worth[id(one)])):
+        if plan.changes and worth[id(plan)] > best:
+            best = worth[id(plan)]
             made.append(plan)
     return tuple(made)
 
 
-def _few(front: Sequence[Plan]) -> tuple[Plan, ...]:
-    """A short list: those go that serve least more than the one before them; never the first and the last."""
+def _few(front: Sequence[Plan], worth: Mapping[int, float]) -> tuple[Plan, ...]:
+    """A short list: those go that are worth least more than the one before them; never the first and the last."""
     kept = list(front)
     while len(kept) > MOST_PLANS_N:
-        more = [kept[k].gain - kept[k - 1].gain for k in range(1, len(kept) - 1)]
+        more = [worth[id(kept[k])] - worth[id(kept[k - 1])] for k in range(1, len(kept) - 1)]
         del kept[1 + int(np.argmin(more))]
     return tuple(kept)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from sfn.reception.class_says import class_says
 from sfn.report.numbers import number
 from sfn.solve.objective import Objective
 from sfn.solve.together import Together
+from sfn.study.how_sure import AskedSure, HowSure
 from sfn.study.lever_says import CAUTION
 from sfn.study.losers import AreaLost, PlaceChange
 from sfn.study.optimised import Asked
@@ -26,6 +28,7 @@ Weight = float  # people or km2
 Cost = float  # in the unit of the costs
 
 MOST_PLANS_N = 10
+ROBUST_WORLDS_N, ROBUST_PLACES_N = 20, 1_000
 PLANS_CAUTION = (
     f"{CAUTION}; another direction, pattern or tilt is a rigging job: work on masts and near radiating antennas "
     "is for trained people alone, with power reduced or off as the local rules ask"
@@ -58,6 +61,11 @@ class AskedPlans:
         Instead of the document's.
     licences : tuple of Licence
         Besides the document's.
+    sure : AskedSure, optional
+        Worlds in which every plan of the answer is drawn; none: none are.
+    robust : {'p20', 'mean'}, optional
+        What is searched for: most served with 80 % of the chances, or on the average, in worlds drawn like those; not
+        given: most served at predicted medians.
     """
 
     counted: Asked
@@ -65,6 +73,8 @@ class AskedPlans:
     general: SiteChanges = field(default_factory=SiteChanges)
     costs: ChangeCosts | None = None
     licences: tuple[Licence, ...] = ()
+    sure: AskedSure | None = None
+    robust: Literal["p20", "mean"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +197,8 @@ class Plans:
     """Relays on the air in the document behind a parent that is not: they count as silent."""
     relay_lost: tuple[RelayLost, ...] = ()
     """Plans that were left out, since a relay would lose its parent or its margin by them."""
+    sure: HowSure | None = None
+    """Today's network and every plan in drawn worlds; None where none were drawn."""
 
     @property
     def counted(self) -> Weight:
@@ -224,7 +236,13 @@ class Plans:
     @property
     def doubts(self) -> tuple[str, ...]:
         """What leaves the whole answer open, in words."""
-        said = [MEDIANS_SAY]
+        said = [MEDIANS_SAY, *(self.sure.says if self.sure is not None else ())]
+        if self.asked.robust is not None:
+            what = "the 20th percentile" if self.asked.robust == "p20" else "the mean"
+            said.append(
+                f"searched for {what} of {ROBUST_WORLDS_N} drawn worlds on a sample of places, and listed by it in "
+                "other worlds, drawn afterwards: at predicted medians another plan may serve more"
+            )
         if self.found.places_n < self.places_n:
             said.append(
                 f"searched on {number(self.found.places_n, 0)} of {number(self.places_n, 0)} places, drawn by what "

@@ -21,6 +21,46 @@ def test_every_key_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> Non
     assert unspoken([*VARY, *options], capsys) == []
 
 
+def test_every_key_of_drawn_worlds_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of the command of its own, however deep."""
+    options = ["--pixel-m", "2500", "--objective", "area", "--worlds", "20", "--plan", str(EXAMPLE_PATH)]
+    assert unspoken(["sure", str(EXAMPLE_PATH), *options], capsys) == []
+
+
+def test_drawn_worlds_are_printed_and_can_be_left_out(capsys: pytest.CaptureFixture[str]) -> None:
+    """Percentiles, the chance, what to measure first, what is not varied; a seed of worlds gives the same again."""
+    short = ["--pixel-m", "2500", "--objective", "area", "--worlds", "20"]
+    assert main(["sure", str(EXAMPLE_PATH), *short, "--plan", str(EXAMPLE_PATH)]) == 0
+    first = capsys.readouterr().out
+    assert "better than as it is" in first
+    assert "what to measure first" in first
+    assert "a drive test of its area" in first
+    assert "doubt: not varied: levels of other stations" in first
+    assert main(["sure", str(EXAMPLE_PATH), *short, "--plan", str(EXAMPLE_PATH)]) == 0
+    assert capsys.readouterr().out == first
+    assert main(["sure", str(EXAMPLE_PATH), *short, "--sigma-db", "2", "--whole-db", "3"]) == 2
+    assert "whole_db must be 0 to sigma_db" in capsys.readouterr().err
+    options = ["--vary", "power", "--power-steps", "0:6:3", "--json", "--worlds", "0"]
+    assert main([*VARY, *options]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert "worlds" not in answer
+    assert answer["plans"]
+    assert "people_p5" not in answer["plans"][0]
+
+
+def test_a_robust_search_lists_by_what_it_searched_for(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each plan has a better 20th percentile than the cheaper ones and than today's."""
+    options = ["--vary", "power", "--power-steps", "-6:6:3", "--json", "--worlds", "40", "--robust", "p20"]
+    assert main([*VARY, *options]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["robust"] == "p20"
+    assert answer["worlds"] == 40
+    rising = [answer["today_sure"]["served_p20"], *(plan["served_p20"] for plan in answer["plans"])]
+    assert rising == sorted(rising)
+    assert len(rising) == len(set(rising)) > 1
+    assert any("searched for the 20th percentile" in said for said in answer["doubts"])
+
+
 def test_plans_and_their_doubts_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
     """The table, what each changes, what is not varied, the caution."""
     options = ["--vary", "power,azimuth", "--power-steps", "0:6:3", "--azimuth-steps", "0:270:90", "--hold", "gap"]
@@ -62,6 +102,9 @@ def test_a_licence_file_binds(capsys: pytest.CaptureFixture[str], tmp_path: Path
         (["--vary", "power", "--power-steps", "3:0:1"], "least 3 lies above greatest 0"),
         (["--vary", "power", "--power-steps", "0:90:1"], "--power-steps: cannot be used"),
         (["--vary", "power"], "nothing may be varied"),
+        (["--vary", "power", "--power-steps", "0:3:3", "--worlds", "3"], "3 worlds; 20 to 10000"),
+        (["--robust", "p20"], "--robust: does nothing without --vary"),
+        (["--sigma-db", "7"], "--sigma-db: does nothing without --vary"),
         (["--vary", "power", "--tilt-steps", "0:2:1"], "--tilt-steps: does nothing where tilt is not varied"),
         (["--vary", "power", "--max-changed", "2"], "--max-changed: does nothing with --vary"),
         (["--vary", "power", "--max-offset-us", "2"], "--max-offset-us: does nothing where offsets are not varied"),

@@ -1,0 +1,53 @@
+"""What drawn worlds say of plans, for commands, pages and scripts."""
+
+from typing import Any
+
+from sfn.study.how_sure import SHOWN_N, HowSure
+from sfn.study.sure_figures import Sure
+
+
+def sure_document(found: HowSure, *, people: bool) -> dict[str, Any]:
+    """What the worlds are: figures of the model, and in words what they leave out."""
+    return {
+        "worlds": found.worlds_n,
+        "worlds_seed": found.asked.seed,
+        "worlds_ended": found.ended,
+        "worlds_model": {
+            "sigma_db": found.doubt.sigma_db,
+            "sigma_says": found.sigma_says,
+            "whole_db": found.doubt.whole_db,
+            "decorrelation_m": found.doubt.distance_m,
+            "site_correlation": found.doubt.site_correlation_ratio,
+            "cosited_correlation": found.doubt.cosited_correlation_ratio,
+        },
+        "worlds_say": list(found.says),
+        "today_sure": plan_sure(found.plans[0], people=people),
+    }
+
+
+def plan_sure(sure: Sure, *, people: bool) -> dict[str, Any]:
+    """One plan; `people_p5` and its like are null where area is counted."""
+    served = {"p5": sure.p5, "p20": sure.p20, "p50": sure.p50, "p95": sure.p95, "mean": sure.mean}
+    return {
+        **{f"people_{name}": value if people else None for name, value in served.items()},
+        **{f"served_{name}": value for name, value in served.items()},
+        "served_p5_error": sure.p5_error,
+        "served_p50_error": sure.p50_error,
+        "served_p95_error": sure.p95_error,
+        "served_as_predicted": sure.nominal,
+        "better_than_today": sure.better,
+        "better_than_today_error": sure.better_error,
+        "unknowns_looked_at": sure.looked_n,
+        "unknowns": [
+            {
+                "kind": one.kind,
+                "of": list(one.of),
+                "says": one.says,
+                "share_alone": one.alone,
+                "share_alone_error": one.alone_error,
+                "share_in_all": one.in_all,
+                "share_in_all_error": one.in_all_error,
+            }
+            for one in sure.unknowns[:SHOWN_N]
+        ],
+    }

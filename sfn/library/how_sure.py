@@ -1,0 +1,109 @@
+"""How sure plans are, as ``python -m sfn sure`` gives it."""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sfn.answer.how_sure_document import plan_sure, sure_document
+from sfn.errors import PlanError, Problem
+from sfn.field.over_smooth import smooth_says
+from sfn.field.rasters import SiteProgress
+from sfn.geodesy.grid import grid_for
+from sfn.geodesy.sites import place
+from sfn.library.opened import Opened
+from sfn.library.search import THREADS_N
+from sfn.plan.left_out import left_out_document
+from sfn.reception.coverage import coverage as levels_over, usual_pixel_m
+from sfn.reception.listeners import Listeners, listeners
+from sfn.reception.reach import bounds_to_the_edge
+from sfn.reception.weights import weighed
+from sfn.study.how_sure import AskedSure, HowSure, sure_of
+from sfn.study.optimise import network_objective
+from sfn.study.optimised import Asked
+from sfn.study.sure_figures import Told
+
+Weight = float  # people or km2, as weighed
+
+
+@dataclass(frozen=True, slots=True)
+class SureAnswer:
+    """Plans in drawn worlds; the first is the network itself."""
+
+    network: Opened
+    names: tuple[str, ...]
+    found: HowSure
+    unit: str
+    counted: Weight
+    listeners: Listeners
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """What ``sure --json`` prints."""
+        people = self.unit == "people"
+        network = self.network.readable
+        return {
+            "network": network.name,
+            "unit": self.unit,
+            "counted": self.counted,
+            "people_said": self.listeners.said,
+            "left_out_sites": left_out_document(network.left_out),
+            "pixel_m": self.found.pixel_m,
+            "smooth_earth_says": smooth_says(network) or None,
+            **sure_document(self.found, people=people),
+            "plans": [
+                {"name": name} | plan_sure(one, people=people)
+                for name, one in zip(self.names, self.found.plans[1:], strict=True)
+            ],
+        }
+
+
+def how_sure(
+    network: Opened,
+    plans: Sequence[tuple[str, Opened]] = (),
+    *,
+    asked: AskedSure | None = None,
+    objective: Literal["people", "area"] | None = None,
+    pixel_m: float | None = None,
+    progress: SiteProgress | None = None,
+    told: Told | None = None,
+) -> SureAnswer:
+    """What a network, and plans of it, serve in drawn worlds, and what to measure first.
+
+    Parameters
+    ----------
+    network : Opened
+        Today's.
+    plans : sequence of (name, Opened)
+        Other documents of the same sites.
+    asked : AskedSure, optional
+        How many worlds, and how far levels may be off.
+    objective, pixel_m, progress
+        As in `sfn.library.search.optimise`.
+    told : callable(worlds done, all), optional
+
+    Raises
+    ------
+    PlanError
+        If an argument or a document cannot be used, or people are to be counted and not known.
+    """
+    today, placed, ground = network.readable, place(network.readable), network.ground
+    bounds = bounds_to_the_edge(today, placed, ground=ground)
+    grid = grid_for(bounds, pixel_m=usual_pixel_m(bounds) if pixel_m is None else pixel_m)
+    heard = listeners(today, grid, folder=network.folder, anywhere=True)
+    if objective == "people" and heard.people is None:
+        expected = "listeners in the document, or --objective area"
+        raise PlanError([Problem("--objective", heard.said, expected, code="no-listeners")])
+    counted = Asked(
+        people=heard.people, by_area=objective == "area", weights=weighed(today, grid, places=heard.places),
+        places=heard.places,
+    )  # fmt: skip
+    with ThreadPoolExecutor(THREADS_N) as executor:
+        levels = levels_over(today, grid, placed=placed, ground=ground, executor=executor, progress=progress)
+        what = network_objective(today, levels, counted, executor=executor)
+        found = sure_of(
+            today, levels, what, asked or AskedSure(), [one.readable for _, one in plans], placed=placed,
+            executor=executor, told=told,
+        )  # fmt: skip
+    names = tuple(name for name, _ in plans)
+    return SureAnswer(network, names, found, what.unit, float(what.weight.sum()), heard)
