@@ -81,7 +81,7 @@ class WorldScene(Scene):
         return self
 
 
-def in_worlds(scene: Scene, errors_db: list[Singles], off_us: list[Doubles], *, quantile: float | None) -> WorldScene:
+def in_worlds(scene: Scene, errors_db: list[Singles], off_us: list[Doubles], *, quantile: Part | None) -> WorldScene:
     """A scene in several worlds.
 
     Parameters
