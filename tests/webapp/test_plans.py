@@ -16,6 +16,7 @@ from webapp.store.store import Store
 
 BOX = [[a, (0.0 if abs((a + 180) % 360 - 180) <= 60 else 14.0)] for a in range(0, 360, 30)]
 ASKED = {
+    "worlds": "20",
     "vary-offset": "yes", "vary-power": "yes", "power-least": "-6", "power-greatest": "6", "power-step": "6",
     "vary-on-off": "yes", "hold-north": "", "budget_s": "5", "seed": "2", "cost-visit": "1", "cost-rigging": "4",
     "cost-licence": "3", "cost-unit": "days",
@@ -48,6 +49,12 @@ def test_a_plan_is_found_and_taken_up(client: TestClient, number: int, store: St
 
     assert "Before anything is changed." in html
     assert "Cost, days" in html
+    assert "How sure" in html
+    assert "To measure first" in html
+    assert "not varied: levels of other stations" in html.lower()
+    assert answer["worlds"] == 20
+    assert {plan["people_p5"] for plan in answer["plans"]} == {None}  # area
+    assert all(plan["served_p5"] <= plan["served_p50"] <= plan["served_p95"] for plan in answer["plans"])
     assert "predicted medians" in html
     assert "rigging job" in html
     assert store.read(number).revision.number == 1
@@ -126,10 +133,13 @@ def test_an_unknown_plan_is_no_plan(number: int, post: Callable[..., Any]) -> No
 
 def test_what_is_wrong_is_named_as_the_page_calls_it(client: TestClient, number: int, post: Callable[..., Any]) -> None:
     """Labels, not names of fields; twice round is refused, across north is not."""
-    wrong = {**ASKED, "power-step": "x", "cost-visit": "-1", "budget_s": "0", "hold-north": ""}
+    wrong = {**ASKED, "power-step": "x", "cost-visit": "-1", "budget_s": "0", "worlds": "3", "sigma_db": "2"}
+    wrong |= {"whole_db": "5", "robust": "best"}
     refused = post(f"/networks/{number}/plans/find", **wrong)
     assert refused.status_code == 422
-    for label in ("Power: step", "Cost of a visit", "Time"):
+    for label in (
+        "Power: step", "Cost of a visit", "Time", "Drawn worlds", "Alike over a site’s area", "Search for",
+    ):  # fmt: skip
         assert f">{label}</span>" in refused.text
     assert ">power-step<" not in refused.text
     round_twice = {

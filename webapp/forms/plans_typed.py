@@ -10,6 +10,7 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.plan.may_change import ChangeCosts, LicenceContour, SiteChanges
 from sfn.plan.number_text import number_in
+from sfn.study.how_sure import LEAST_WORLDS_N, MOST_WORLDS_N, AskedSure
 from sfn.study.lever_try import ALL_ROUND, has_tables
 from sfn.study.plan_levers import KINDS
 from sfn.study.plan_scene import Licence, licence_of
@@ -35,6 +36,8 @@ PLAN_LABELS = {
     for end, said in zip(ENDS, ends, strict=True)
 } | {
     "vary": "Vary", "most_us": "Greatest offset", "budget_s": "Time", "seed": "Random seed", "worlds": "Drawn worlds",
+    "robust": "Search for", "sigma_db": "Spread of levels", "whole_db": "Alike over a site’s area",
+    "decorrelation_m": "Alike over", "site_correlation": "Two sites at a place",
     "cost-visit": "Cost of a visit", "cost-rigging": "Cost of a day on the mast",
     "cost-licence": "Cost of a licence change", "cost-unit": "What costs are counted in",
     "licence-level": "Licence contour: level", "licence-points": "Licence contour: corners", "patterns": "Pattern",
@@ -49,7 +52,9 @@ USUAL = {
     "azimuth-step": "15", "tilt-least": "0", "tilt-greatest": "3", "tilt-step": "0.5", "mechanical-tilt-least": "",
     "mechanical-tilt-greatest": "", "mechanical-tilt-step": "", "cost-visit": "1", "cost-rigging": "4",
     "cost-licence": "2", "cost-unit": "visits", "licence-level": "", "licence-points": "",
+    "worlds": "100", "robust": "", "sigma_db": "", "whole_db": "", "decorrelation_m": "", "site_correlation": "",
 }  # fmt: skip
+ROBUST = ("", "p20", "mean")
 
 
 def usual_of(network: Network) -> dict[str, str]:
@@ -101,6 +106,7 @@ def asked_of(network: Network, typed: Mapping[str, str]) -> dict[str, Any]:
         "held": frozenset(site.id for site in network.sites if typed[f"hold-{site.id}"]),
     }
     licences = tuple(_licences(typed, problems))
+    sure = _sure(typed, problems)
     if problems:
         raise PlanError(problems)
     told = all(typed[field] == usual_of(network)[field] for field in (*COSTS, "cost-unit"))
@@ -109,6 +115,8 @@ def asked_of(network: Network, typed: Mapping[str, str]) -> dict[str, Any]:
         "general": _record(SiteChanges, line),
         "costs": None if told else _record(ChangeCosts, costs),
         "licences": licences,
+        "sure": None if typed["worlds"] == "0" else sure,
+        "robust": typed["robust"] or None,
         "counted": counted,
     }
 
@@ -161,6 +169,29 @@ def _record(of: Any, tree: dict[str, Any]) -> Any:
             )
             for one in error.errors(include_url=False)
         ) from None  # fmt: skip
+
+
+def _sure(typed: Mapping[str, str], problems: list[Problem]) -> AskedSure:
+    """Drawn worlds as typed; what is left empty is as usual."""
+    worlds_n = _whole("worlds", typed["worlds"], MOST_WORLDS_N, problems)
+    if 0 < worlds_n < LEAST_WORLDS_N:
+        what, expected = f"{worlds_n} worlds say little", f"{LEAST_WORLDS_N} to {MOST_WORLDS_N}, or 0 for none"
+        problems.append(Problem("worlds", what, expected, code="out-of-range", fields=("worlds",)))
+    if typed["robust"] not in ROBUST or (typed["robust"] and typed["worlds"] == "0"):
+        what = "a search for what holds in drawn worlds needs some, and p20 or mean"
+        expected = "one of the choices, and 20 worlds or more"
+        problems.append(Problem("robust", what, expected, code="option-idle", fields=("robust",)))
+    given: dict[str, float] = {}
+    for name, key, greatest, unit in (
+        ("sigma_db", "sigma_db", 20, "dB"), ("whole_db", "whole_db", 20, "dB"),
+        ("decorrelation_m", "distance_m", 100_000, "m"), ("site_correlation", "site_correlation_ratio", 0.99, ""),
+    ):  # fmt: skip
+        if typed[name]:
+            given[key] = _number(name, typed[name], 1 if name == "decorrelation_m" else 0, greatest, unit, problems)
+    if {"sigma_db", "whole_db"} <= given.keys() and given["whole_db"] > given["sigma_db"]:
+        what = f"{given['whole_db']:g} dB alike over a site's area are more than all of it, {given['sigma_db']:g} dB"
+        problems.append(Problem("whole_db", what, "a part of the spread", code="out-of-range", fields=("whole_db",)))
+    return AskedSure(worlds_n=max(worlds_n, LEAST_WORLDS_N), **given)  # type: ignore[arg-type]
 
 
 def _licences(typed: Mapping[str, str], problems: list[Problem]) -> Iterator[Licence]:

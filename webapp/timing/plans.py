@@ -174,7 +174,10 @@ def _start(
 
         found = plans(
             network, computed,
-            AskedPlans(counted, asked["vary"], asked["general"], asked["costs"], asked["licences"]),
+            AskedPlans(
+                counted, asked["vary"], asked["general"], asked["costs"], asked["licences"], asked["sure"],
+                asked["robust"],
+            ),
             placed=place(network), ground=wanted.ground, executor=maps.executor, progress=tell,
             cancelled=lambda: progress.cancelled,
         )  # fmt: skip
