@@ -142,7 +142,7 @@ class Worlds:
             level, rare, other = plan.heard(level, rare, self.places)
         quality = service_quality(
             level, arrival_us, self.what.yard, frequency_mhz=plan.network.frequency_mhz, level_1pct_dbuvm=rare,
-            sites=self.computed.sites, other_dbuvm=other, executor=self.executor,
+            sites=self.computed.sites, other=other, executor=self.executor,
         )  # fmt: skip
         return float(self.weight[is_served(quality.quality_class)].sum())
 
