@@ -9,6 +9,7 @@ judges it on all of them (`sfn.study.together` does).
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -221,6 +222,7 @@ def together(
     seed: int = 1,
     budget_s: float = 60.0,
     starts: Sequence[tuple[str, Doubles]] = (),
+    begin: Sequence[Seen] = (),
     executor: Executor | None = None,
     progress: Told | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -240,6 +242,8 @@ def together(
         It ends earlier where nothing better turns up in many tries. [s]
     starts : sequence of (name, offsets)
         Where the search for offsets alone begins besides the present ones. [us]
+    begin : sequence of Seen
+        Plans of another search, looked at first: the search goes on from the best.
     executor : concurrent.futures.Executor, optional
         Threads for lines of offsets.
     progress : callable, optional
@@ -261,8 +265,12 @@ def together(
         thin, options, limits, front=front, until_s=np.inf, executor=executor, cancelled=cancelled, told=told
     )
     began_s = time.monotonic()  # code that is compiled at its first use is no part of the search
+    with suppress(StoppedError):  # the first phase ends by it
+        for one in begin:
+            standing.go(one.chosen, one.offsets_us)
+        standing.go(options.planned(), limits.now_us)
     run = _Search(standing, np.random.default_rng(seed), began_s=began_s, budget_s=budget_s)
-    if limits.free.any():
+    if limits.free.any() and not begin:
         what = thin.objective(standing.level, standing.rare)
         found = search(
             what, limits, seed=seed, budget_s=OFFSETS_UNTIL * budget_s, starts=starts, executor=executor,

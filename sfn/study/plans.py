@@ -17,9 +17,9 @@ from sfn.reception.coverage import Coverage
 from sfn.solve.descent import Told
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective
-from sfn.solve.options import Choice
+from sfn.solve.options import Choice, Seen
 from sfn.solve.scene import Scene
-from sfn.solve.together import together
+from sfn.solve.together import Together, together
 from sfn.solve.world_scene import P20_QUANTILE, in_worlds
 from sfn.study.how_sure import AskedSure, sure_of
 from sfn.study.optimise import convex_starts, network_limits, network_objective
@@ -105,19 +105,26 @@ def plans(
         return radiated.licensed(i, choice) and relays.heard(i, choice)
 
     sure = asked.sure if asked.robust is None else asked.sure or AskedSure(seed=asked.counted.seed)
-    searched = (
-        scene if asked.robust is None or sure is None else _in_worlds(network, computed, what, scene, sure, asked)
-    )
-    found = together(
-        searched, options_of(levers, costs=costs, licensed=may), allowed, seed=asked.counted.seed,
-        budget_s=asked.counted.budget_s, starts=convex_starts(what, allowed), executor=executor, progress=progress,
-        cancelled=cancelled,
-    )  # fmt: skip
+    robust = None if asked.robust is None or sure is None else _in_worlds(network, computed, what, scene, sure, asked)
+
+    def look(over: Scene, part: float, begin: Sequence[Seen] = ()) -> Together:
+        """One search, with a part of the time."""
+        return together(
+            over, options_of(levers, costs=costs, licensed=may), allowed, seed=asked.counted.seed,
+            budget_s=part * asked.counted.budget_s, starts=convex_starts(what, allowed), begin=begin,
+            executor=executor, progress=progress, cancelled=cancelled,
+        )  # fmt: skip
+
+    found = look(scene, 1.0 if robust is None else 0.5)
+    candidates = found.plans
+    if robust is not None and found.ended != "cancelled":
+        found = look(robust, 0.5, candidates)
+        candidates = (*candidates, *found.plans)
     judged = Judged(
         network, base, computed, what, levers, costs, allowed, table, before, asked.counted.people,
         asked.counted.places, placed, executor,
     )  # fmt: skip
-    made = [judged.plan(one) for one in found.plans]
+    made = [judged.plan(one) for one in candidates]
     unheard = {id(one): problems for one in made if (problems := relays.lost(one.planned))}
     heard = [one for one in made if id(one) not in unheard]
     worth = {id(one): -one.after.score.without_service for one in heard}

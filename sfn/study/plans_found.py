@@ -28,7 +28,7 @@ Weight = float  # people or km2
 Cost = float  # in the unit of the costs
 
 MOST_PLANS_N = 10
-ROBUST_WORLDS_N, ROBUST_PLACES_N = 20, 1_000
+ROBUST_WORLDS_N, ROBUST_PLACES_N = 20, 600
 PLANS_CAUTION = (
     f"{CAUTION}; another direction, pattern or tilt is a rigging job: work on masts and near radiating antennas "
     "is for trained people alone, with power reduced or off as the local rules ask"
@@ -240,8 +240,8 @@ class Plans:
         if self.asked.robust is not None:
             what = "the 20th percentile" if self.asked.robust == "p20" else "the mean"
             said.append(
-                f"searched for {what} of {ROBUST_WORLDS_N} drawn worlds on a sample of places, and listed by it in "
-                "other worlds, drawn afterwards: at predicted medians another plan may serve more"
+                f"searched at predicted medians for half of the time, then for {what} of {ROBUST_WORLDS_N} drawn "
+                "worlds on a sample of places, and listed by it in other worlds: at medians another plan may serve more"
             )
         if self.found.places_n < self.places_n:
             said.append(
