@@ -58,7 +58,7 @@ def test_a_robust_search_lists_by_what_it_searched_for(capsys: pytest.CaptureFix
     rising = [answer["today_sure"]["served_p20"], *(plan["served_p20"] for plan in answer["plans"])]
     assert rising == sorted(rising)
     assert len(rising) == len(set(rising)) > 1
-    assert any("searched for the 20th percentile" in said for said in answer["doubts"])
+    assert any("the 20th percentile of 20 drawn worlds" in said for said in answer["doubts"])
 
 
 def test_plans_and_their_doubts_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
