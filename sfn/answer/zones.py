@@ -7,8 +7,10 @@ from sfn.answer.map_listeners import heard_document
 from sfn.field.over_smooth import smooth_says
 from sfn.field.shift import shift_says
 from sfn.plan.left_out import left_out_document
+from sfn.reception.area import ClassSummary
 from sfn.reception.classes import CLASSES, class_words, shown_classes
 from sfn.report.vector import collection, line_feature
+from sfn.study.shares_said import shares_said
 from sfn.study.zones import Zones, pair_lines
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.of_network import stamped_checksum
@@ -34,10 +36,25 @@ def lines_document(found: Zones, launches: Mapping[str, float], pairs: tuple[tup
     )
 
 
+def _classes(found: Zones, of: ClassSummary | None) -> list[dict[str, Any]]:
+    """Area and people in each class that the service has."""
+    if of is None:
+        return []
+    return [
+        {
+            "class": CLASSES[code],
+            "code": code,
+            "for_people": class_words(found.carried)[code],
+            "area_km2": of.area_km2[code],
+            "people": None if of.people is None else of.people[code],
+        }
+        for code in sorted(shown_classes(found.carried))
+    ]
+
+
 def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
     """The JSON document of ``zones --json``; `files` names the file of each layer."""
     summary, says = found.summary, found.says
-    people = found.classes.people
     spread = {"median": summary.median_us, "p90": summary.p90_us, "max": summary.max_us}
     return {
         "network": found.network.name,
@@ -62,16 +79,14 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "too_weak_says": says.too_weak or None,
         **says.as_json(),
         "significant_db": found.counts.significant_db,
-        "classes": [
-            {
-                "class": CLASSES[code],
-                "code": code,
-                "for_people": class_words(found.carried)[code],
-                "area_km2": found.classes.area_km2[code],
-                "people": None if people is None else people[code],
-            }
-            for code in sorted(shown_classes(found.carried))
-        ],
+        "classes": _classes(found, found.classes),
+        "classes_by": "drawn shares" if found.drawn else "quick estimate",
+        "quick_classes": _classes(found, found.quick),
+        "served_km2": found.classes.served_km2,
+        "served_people": found.classes.served_people,
+        "served_between_km2": None if found.served_between_km2 is None else list(found.served_between_km2),
+        "served_between_people": None if found.served_between_people is None else list(found.served_between_people),
+        "shares_say": shares_said(found) or None,
         "listeners": None if found.heard is None else heard_document(found.heard),
         "other_transmitters_say": found.others_says,
         "shown_km2": found.shown_km2,

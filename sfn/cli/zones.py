@@ -28,7 +28,7 @@ from sfn.field.shift import shift_says
 from sfn.geodesy.position import on_globe
 from sfn.library.coverage import coverage
 from sfn.report.numbers import number
-from sfn.study.zones import shares_said
+from sfn.study.shares_said import shares_said
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm_window import RISK_STRATEGY
 

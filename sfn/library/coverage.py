@@ -19,8 +19,9 @@ from sfn.reception.reach import bounds_to_the_edge
 from sfn.report.stamp import Stamp, stamp
 from sfn.study.compared import of_site
 from sfn.study.lever_try import at_heights
+from sfn.study.shares_said import shares_said
 from sfn.study.what_if import Tried, WhatIf, tried
-from sfn.study.zones import Zones, shares_said, zones
+from sfn.study.zones import Zones, zones
 from sfn.terrain.credits import network_credits
 
 THREADS_N = 2

@@ -21,7 +21,7 @@ OTHERS_SPREAD = (
 )
 OTHERS_WORSE = (
     "Where our own sites and another station both keep a place from being served, the class names the worse of them by "
-    "margin; listeners' shares count every place that another station disturbs as that station's"
+    "margin"
 )
 
 
@@ -34,7 +34,7 @@ class ClassSays:
     rule: str
     """What makes the class."""
     quick: str
-    """FM: that the classes are the quick estimate."""
+    """FM and OFDM: whether the classes go by the quick estimate or by drawn shares."""
     too_weak: str
     """OFDM and 8-VSB: the level that divides what is too weak from what is upset."""
     too_weak_below_dbuvm: float
@@ -75,7 +75,7 @@ class ClassSays:
         }
 
 
-def class_says(network: Network, yard: Yardstick) -> ClassSays:
+def class_says(network: Network, yard: Yardstick, *, drawn: bool = False) -> ClassSays:
     """What stands beside the classes of a network.
 
     Parameters
@@ -83,6 +83,8 @@ def class_says(network: Network, yard: Yardstick) -> ClassSays:
     network : Network
     yard : Yardstick
         Its own.
+    drawn : bool
+        The classes go by drawn shares.
     """
     carried = yard.carried
     ofdm = carried.kind == "ofdm"
@@ -91,7 +93,7 @@ def class_says(network: Network, yard: Yardstick) -> ClassSays:
     return ClassSays(
         unjudged=f"Not judged: {unjudged}" if unjudged else "",
         rule=_rule(yard),
-        quick=classes_say(carried),
+        quick=classes_say(carried, drawn=drawn),
         too_weak="" if carried.kind == "fm" else _too_weak(yard, below_dbuvm),
         too_weak_below_dbuvm=below_dbuvm,
         spread=_spread(network, yard) if ofdm else "",
@@ -117,7 +119,7 @@ def _others(network: Network, *, ofdm: bool) -> str:
     """How stations with other programmes count."""
     if not on_channel(network):
         return ""
-    return f"{OTHERS_SPREAD}. {OTHERS_WORSE.split(';')[0]}" if ofdm else OTHERS_WORSE
+    return f"{OTHERS_SPREAD}. {OTHERS_WORSE}" if ofdm else OTHERS_WORSE
 
 
 def _rule(yard: Yardstick) -> str:
@@ -125,11 +127,9 @@ def _rule(yard: Yardstick) -> str:
     carried = yard.carried
     if carried.kind == "ofdm":
         return (
-            f"The class goes by the share of places around that are served (quick estimate: the window stands where "
-            f"the medians put it): with margin from {carried.location_pct:g} %, low margin from "
-            f"{100 * ACCEPTABLE_PROBABILITY:g} %, neither with a negative margin. The margin is that of the median "
-            "levels: a positive one alone is not service. Shares with levels drawn and receivers following stand "
-            "beside it as figures; classes, areas, people and the search do not go by them"
+            f"The class goes by the share of places around that are served: with margin from "
+            f"{carried.location_pct:g} %, low margin from {100 * ACCEPTABLE_PROBABILITY:g} %, neither with a negative "
+            "margin. The margin is that of the median levels: a positive one alone is not service"
         )
     if carried.kind == "vsb":
         return (

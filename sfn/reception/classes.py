@@ -43,15 +43,25 @@ FM_CLASSES = (
 MONO_CLASSES = ("clear, with margin", "clear, low margin", *FM_CLASSES[2:])
 
 
-QUICK_SAYS = (
-    "These classes are the quick estimate: shares of listeners put together from those of each echo alone, which "
-    "follows a tried delay at once; shares with levels and phases drawn stand beside them under listeners"
-)
+QUICK_SAYS = {
+    "fm": "These classes are the quick estimate: shares of listeners put together from those of each echo alone, which "
+    "follows a tried delay at once; its margin over being clear may be off by 3 dB. A finished map and its files go by "
+    "shares with levels and phases drawn",
+    "ofdm": "These classes are the quick estimate, which follows a tried delay at once: the window stands where the "
+    "medians put it, and a share may be off by 0.15. A finished map and its files go by shares with levels drawn and "
+    "receivers following",
+}
+DRAWN_SAYS = {
+    "fm": "These classes, and area and people in them, go by shares of listeners, levels and phases drawn; searches, "
+    "and a map whose delays are being tried, go by the quick estimate of them",
+    "ofdm": "These classes, and area and people in them, go by shares of places with levels drawn and receivers "
+    "following; searches, and a map whose delays are being tried, go by the quick estimate of them",
+}
 
 
-def classes_say(service: Service) -> str:
-    """What the classes are, where a second figure with the same words stands beside them (FM); empty elsewhere."""
-    return QUICK_SAYS if service.kind == "fm" else ""
+def classes_say(service: Service, *, drawn: bool = False) -> str:
+    """By which of two rules classes came about, where the service has two; empty for 8-VSB."""
+    return (DRAWN_SAYS if drawn else QUICK_SAYS).get(service.kind, "")
 
 
 def is_served(classes: NDArray[np.floating]) -> NDArray[np.bool_]:

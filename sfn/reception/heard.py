@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
 from sfn.reception.fm_sets import FmSets
 from sfn.reception.quality import Yardstick
 from sfn.systems.fm_listeners import LISTENER_SPREAD_DB, Blend, Errors, Shares, listener_shares
@@ -18,6 +19,8 @@ PEOPLE_CLASSES = (
     "disturbed by another station",
     "signal too weak",
 )
+# The codes of `sfn.reception.classes` that each of them is made of.
+PEOPLE_CODES = ((WITH_MARGIN, JUST_ENOUGH), (BLENDED,), (UPSET,), (OTHER_STATION,), (TOO_WEAK,))
 POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
 OTHERS_UNCOUNTED = "stations with other programmes are not counted"
 OTHER_DISTURBS = (
@@ -119,33 +122,38 @@ class HeardAreas:
     clear_ratio: NDArray[np.float32]
 
 
+def map_sharing(
+    yard: Yardstick, level_dbuvm: NDArray[np.floating], arrival_us: NDArray[np.float64], sites: Sequence[str]
+) -> Shares:
+    """Shares of a network's listeners over a map, levels and phases drawn; arrays (S, M)."""
+    return listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2)
+
+
 def heard_areas(
     network: Network,
     yard: Yardstick,
-    level_dbuvm: NDArray[np.floating],
-    arrival_us: NDArray[np.float64],
-    sites: Sequence[str],
+    shares: Shares,
+    quality_class: NDArray[np.floating],
     *,
     area_km2: NDArray[np.float64],
     people: NDArray[np.float64] | None,
-    other_dbuvm: NDArray[np.floating] | None = None,
-) -> HeardAreas | None:
-    """What listeners hear over a map, levels and phases drawn; None but for FM.
+) -> HeardAreas:
+    """What listeners hear over a map.
 
     Parameters
     ----------
-    network, yard, level_dbuvm, arrival_us, sites, other_dbuvm
-        As for `heard`, arrays (S, M) and (M,).
+    network : Network
+    yard : Yardstick
+    shares : Shares
+        From `map_sharing`.
+    quality_class : ndarray, shape (M,)
+        Classes that go by them: from `sfn.reception.drawn_quality.by_listeners`.
     area_km2, people : ndarray, shape (M,)
         Of each pixel; people None where they are not known.
     """
-    if yard.sets is None or not level_dbuvm.shape[0]:
-        return None
-    sets = yard.sets
-    shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2)
-    disturbed = under_others(level_dbuvm, other_dbuvm)
-    classes, shares = _class(shares, yard, level_dbuvm, disturbed), shares.beside(disturbed)
-    masks = [classes == number for number in range(len(PEOPLE_CLASSES))]
+    sets = yard.sets or FmSets()
+    masks = [np.isin(quality_class, codes) for codes in PEOPLE_CODES]
+    clear = np.where(quality_class == OTHER_STATION, 0.0, shares.clear_stereo + shares.clear_mono)
     return HeardAreas(
         tuple(float(area_km2[mask].sum()) for mask in masks),
         None if people is None else tuple(float(people[mask].sum()) for mask in masks),
@@ -153,7 +161,7 @@ def heard_areas(
         "time" if sets.of_time else "places",
         sets.served_ratio,
         _says(network, sets),
-        (shares.clear_stereo + shares.clear_mono).astype(np.float32),
+        clear.astype(np.float32),
     )
 
 

@@ -109,6 +109,9 @@ class ServiceQuality:
     probability: Singles | None
     risk_class: Singles | None = None
     risk_probability: Singles | None = None
+    own_margins_db: Singles | None = None
+    """OFDM: margins of our own sites alone with the chosen strategy and, where that is another, with "strongest", shape
+    (K, M). [dB]"""
 
     def where(self, known: NDArray[np.bool_]) -> "ServiceQuality":
         """The same at places where all signals are known, NaN at the others; shape (M,)."""
@@ -332,15 +335,34 @@ def _ofdm(
         k_factor=DEFAULT_K_FACTOR,
         executor=executor,
     )
-    weak = np.where(top >= too_weak_below_dbuvm(yard, frequency_mhz=frequency_mhz), np.int8(UPSET), np.int8(TOO_WEAK))
-    classes = []
-    for margin_db, share in zip(found.margins_db, found.shares, strict=True):
-        served = (share >= ACCEPTABLE_PROBABILITY) & (margin_db >= 0)
-        plenty = served & (share >= carried.location_pct / 100.0)
-        classes.append(np.where(plenty, np.int8(WITH_MARGIN), np.where(served, np.int8(JUST_ENOUGH), weak)))
+    classes = [
+        ofdm_classes(margin_db, share, top, yard, frequency_mhz=frequency_mhz)
+        for margin_db, share in zip(found.margins_db, found.shares, strict=True)
+    ]
     made = _made(found.margin_db, found.cni_db, classes[0], found.hurting_site, found.shares[0])
-    risk = np.where(np.isnan(found.margin_db), np.nan, classes[-1]).astype(np.float32)
-    return replace(made, risk_class=risk, risk_probability=found.shares[-1])
+    return replace(made, risk_class=classes[-1], risk_probability=found.shares[-1], own_margins_db=found.margins_db)
+
+
+def ofdm_classes(
+    margin_db: Singles, share: Singles, top_dbuvm: NDArray[np.floating], yard: Yardstick, *, frequency_mhz: float
+) -> Singles:
+    """OFDM: classes of our own sites by the share of places that are served, quick or drawn, shape (M,).
+
+    Parameters
+    ----------
+    margin_db, share : ndarray
+        Of one window strategy. [dB, 1]
+    top_dbuvm : ndarray
+        Level of the strongest. [dB(uV/m)]
+    yard : Yardstick
+    frequency_mhz : float
+        Carrier. [MHz]
+    """
+    strong = top_dbuvm >= too_weak_below_dbuvm(yard, frequency_mhz=frequency_mhz)
+    served = (share >= ACCEPTABLE_PROBABILITY) & (margin_db >= 0)
+    plenty = served & (share >= yard.carried.location_pct / 100.0)
+    found = np.select([plenty, served, strong], [WITH_MARGIN, JUST_ENOUGH, UPSET], TOO_WEAK)
+    return np.where(np.isnan(margin_db), np.nan, found).astype(np.float32)
 
 
 def _vsb(
@@ -363,7 +385,7 @@ def _vsb(
 def _made(
     margin: NDArray[np.floating],
     figure: NDArray[np.floating],
-    classes: NDArray[np.integer],
+    classes: NDArray[np.number],
     limiting: NDArray[np.integer],
     probability: Singles | None,
 ) -> ServiceQuality:

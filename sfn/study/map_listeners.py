@@ -1,7 +1,7 @@
 """What listeners of an FM network hear over a map, as JSON and in words."""
 
 from sfn.reception.class_says import LISTENERS
-from sfn.reception.heard import PEOPLE_CLASSES, HeardAreas
+from sfn.reception.heard import MAP_LEVEL_SETS_N, PEOPLE_CLASSES, HeardAreas
 from sfn.report.numbers import number
 
 
@@ -25,8 +25,8 @@ def heard_said(found: HeardAreas) -> str:
     says = says[:1].upper() + says[1:]
     return (
         f"Listeners, levels and carrier phases drawn, {LISTENERS[found.listeners]}, served from {ratio}: "
-        f"{'; '.join(parts)}; shares of the {of} here. {says}. "
-        "The classes above are the quick estimate of the same shares, put together from those of each echo alone."
+        f"{'; '.join(parts)}; shares of the {of} here; {MAP_LEVEL_SETS_N} sets of levels a place, in steps of "
+        f"{100 / MAP_LEVEL_SETS_N:.1f} %. {says}. The classes above go by these shares."
     )
 
 

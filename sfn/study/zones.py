@@ -2,29 +2,29 @@
 
 from collections.abc import Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
-from sfn.reception.aimed import bearings_to, masts_of, received
+from sfn.reception.aimed import received
 from sfn.reception.area import ClassSummary, Overlap, OverlapSummary, class_summary, overlap, overlap_summary
 from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, is_served, shown_classes
 from sfn.reception.coverage import Coverage
-from sfn.reception.drawn_quality import drawn_share
+from sfn.reception.drawn_quality import may_be_served
 from sfn.reception.heard import HeardAreas, heard_areas
-from sfn.reception.others import needed_on, others_says
-from sfn.reception.quality import ACCEPTABLE_PROBABILITY, ServiceQuality, service_quality, yardstick
+from sfn.reception.others import others_says
+from sfn.reception.quality import ServiceQuality, Yardstick, yardstick
 from sfn.reception.radiated import as_radiated
 from sfn.reception.significance import Criteria, criteria
 from sfn.report.colours import Scale
 from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.study.frame import edges_met, map_cut_says, served_edges_say, spoken_pct
-from sfn.study.map_listeners import heard_said
 from sfn.study.served import counted_km2, counted_people
+from sfn.study.zones_judged import Judged, judged_on
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.systems.service import Service
@@ -129,6 +129,13 @@ class Zones:
     """What is known of transmitters of other programmes, in words."""
     heard: HeardAreas | None = None
     """FM, where levels and phases were drawn: what listeners hear."""
+    drawn: bool = False
+    """Whether classes, and all area and people by class, go by drawn shares; else by the quick estimate."""
+    quick: ClassSummary | None = None
+    """The classes by the quick estimate."""
+    served_between_km2: tuple[float, float] | None = None
+    served_between_people: tuple[float, float] | None = None
+    """What is served at least and at most, as far as the quick estimate may be off; None where shares were drawn."""
 
     @property
     def shown_km2(self) -> float:
@@ -178,7 +185,7 @@ class Zones:
     @property
     def says(self) -> ClassSays:
         """What stands beside every class."""
-        return class_says(self.network, yardstick(self.network))
+        return class_says(self.network, yardstick(self.network), drawn=self.drawn)
 
     @property
     def served_edges(self) -> tuple[str, ...]:
@@ -226,7 +233,8 @@ def zones(
     people : ndarray, shape (M,), optional
         People in each pixel.
     drawn : bool
-        Draw levels, seconds of work: OFDM for the layer of shares, else the quick estimate; FM for its listeners.
+        Draw levels (FM: and phases), seconds of work: classes and figures go by the drawn shares, else by the quick
+        estimate.
     executor : concurrent.futures.Executor, optional
         Threads to share the pixels among.
 
@@ -241,41 +249,14 @@ def zones(
     arrivals = coverage.arrivals(launches)
     if len(on_air) < len(coverage.sites):
         arrivals = arrivals[on_air]
-    levels, rare = received(network, coverage, on_air)
     yard = yardstick(network)
-    beside = needed_on(network, coverage, on_air, yard.carried, executor=executor)
-    other_dbuvm = None if beside is None else beside.level_dbuvm
-    quality = service_quality(
-        levels,
-        arrivals,
-        yard,
-        frequency_mhz=network.frequency_mhz,
-        level_1pct_dbuvm=rare,
-        sites=[coverage.sites[i] for i in on_air],
-        other=beside,
-        executor=executor,
-    )
-    if drawn and carried.kind == "ofdm" and len(on_air):
-        share = drawn_share(
-            levels,
-            arrivals,
-            yard,
-            frequency_mhz=network.frequency_mhz,
-            bearing_deg=bearings_to(network, coverage, on_air),
-            masts=masts_of(network, [coverage.sites[i] for i in on_air]),
-            level_1pct_dbuvm=rare,
-            strangers=None if beside is None else beside.strangers,
-            executor=executor,
-        )
-        quality = replace(quality, probability=None if share is None else share.share)
-    quality = quality.where(coverage.judged(on_air))
+    judged = judged_on(network, coverage, on_air, arrivals, yard, drawn=drawn, executor=executor)
+    quality, levels = judged.quality, judged.levels
     on_map = [coverage.sites[i] for i in on_air]
     area, people = counted_km2(coverage), counted_people(coverage, people)
-    heard = (
-        heard_areas(network, yard, levels, arrivals, on_map, area_km2=area, people=people, other_dbuvm=other_dbuvm)
-        if drawn
-        else None
-    )
+    heard = None
+    if judged.shares is not None:
+        heard = heard_areas(network, yard, judged.shares, quality.quality_class, area_km2=area, people=people)
     found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
     return Zones(
         network,
@@ -295,23 +276,21 @@ def zones(
         0.0,
         others_says(network, carried, coverage.others),
         heard,
+        judged.drawn,
+        class_summary(judged.quick.quality_class, area, people=people),
+        *_between(judged, yard, area, people),
     )
 
 
-def shares_said(found: Zones) -> str:
-    """Where most places are served with levels drawn, in words; empty for 8-VSB. `found` has drawn shares."""
-    if found.heard is not None:
-        return heard_said(found.heard)
-    share = found.quality.probability
-    if share is None:
-        return ""
-    well = share >= ACCEPTABLE_PROBABILITY
-    area, people = counted_km2(found.coverage), found.people
-    inhabitants = "" if people is None else f", {number(float(people[well].sum()), 0)} people"
-    return (
-        f"Levels drawn, receivers following: at least {100 * ACCEPTABLE_PROBABILITY:g} % of the places are served on "
-        f"{number(float(area[well].sum()), 0)} km²{inhabitants}; the classes above go by the quick estimate, and count."
-    )
+def _between(
+    judged: Judged, yard: Yardstick, area_km2: NDArray[np.float64], people: NDArray[np.float64] | None
+) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
+    """Area and people that are served at least and at most, as far as the quick estimate may be off; None: drawn."""
+    if judged.drawn or yard.carried.kind == "vsb":
+        return None, None
+    least, most = may_be_served(judged.quick, yard)
+    area = float(area_km2[least].sum()), float(area_km2[most].sum())
+    return area, None if people is None else (float(people[least].sum()), float(people[most].sum()))
 
 
 def _layers(

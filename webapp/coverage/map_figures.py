@@ -37,6 +37,6 @@ class MapFigures(Context):
 @router.get("/networks/{network_id}/map/{key}/figures")
 def show(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
     """Area and people of a map whose levels are there, as planned and as tried."""
-    found, now = zones_of(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries, drawn=True)
     figures = Markup(html(request, summed_up(opened, maps, key, found, now)[0]))
     return page(request, MapFigures(opened.head, now.says, now.doubts, figures))

@@ -26,7 +26,7 @@ def layer_file(
     opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
 ) -> Response:
     """One layer as a file; as CSV also all of them."""
-    found, now = zones_of(opened, maps, key, tries, drawn=name in (DRAWN_LAYER, ALL))
+    found, now = zones_of(opened, maps, key, tries, drawn=True)
     by = stamp_of(opened, now.says, found.cut_says, found.beside_says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
@@ -45,7 +45,7 @@ def lines(
     tries: TriesDep,
 ) -> Response:
     """The lines of a layer: for the page, or as a file."""
-    found, now = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
+    found, now = zones_of(opened, maps, key, tries, drawn=form != "json" or name == DRAWN_LAYER)
     made = layer_lines(found, _layer(found, name))
     if form == "json":
         return JSONResponse(made)
@@ -63,7 +63,7 @@ def wavefront_file(
     b: str = "",
 ) -> Response:
     """The wavefronts of a pair, or of all pairs that meet."""
-    found, now = zones_of(opened, maps, key, tries)
+    found, now = zones_of(opened, maps, key, tries, drawn=True)
     if a or b:
         known_pair(found, a, b)
     name = f"wavefronts-{a}-{b}" if a else "wavefronts"

@@ -52,9 +52,11 @@ def so_far_legend(opened: ReadableStatedDep, maps: MapsDep, key: str) -> Respons
 
 
 @router.get("/networks/{network_id}/map/{key}/layer/{name}.png")
-def layer(opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, tries: TriesDep) -> Response:
-    """One layer as a picture that lies exactly on the map."""
-    found, _ = zones_of(opened, maps, key, tries, drawn=name == DRAWN_LAYER)
+def layer(
+    opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, tries: TriesDep, drawn: bool = False
+) -> Response:
+    """One layer as a picture that lies exactly on the map; `drawn`: by drawn shares, which take seconds."""
+    found, _ = zones_of(opened, maps, key, tries, drawn=drawn or name == DRAWN_LAYER)
     wanted = found.layer(name)
     if wanted is None:
         raise RefusedError(404)

@@ -172,7 +172,7 @@ def part(
     computed = maps.find(key)
     pixel, meet = None, ""
     if computed is not None and computed.sites == tuple(site.id for site in opened.network.sites):
-        pixel = pixel_at(maps.zones(opened.network, computed, now, key=key, drawn=False), lat, lon)
+        pixel = pixel_at(maps.zones(opened.network, computed, now, key=key, drawn=None), lat, lon)
         meet = to(
             "crossing.show", opened.head.id, map_key, query=[("lat", f"{lat:.7f}"), ("lon", f"{lon:.7f}"), *trying]
         )

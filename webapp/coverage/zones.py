@@ -16,8 +16,9 @@ from sfn.reception.coverage import Coverage
 from sfn.report.numbers import us
 from sfn.study.compared import Compared, compared, in_short, served_says
 from sfn.study.lever_saved import with_levers
+from sfn.study.shares_said import shares_said
 from sfn.study.what_if import Tried, WhatIf, tried
-from sfn.study.zones import Offered, Zones, neighbours, offered, shares_said
+from sfn.study.zones import Offered, Zones, neighbours, offered
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.coverage.map_address import AskedDep, MapAddress, asked_by
@@ -141,6 +142,8 @@ class MapSummary(Context):
     """Where that is changed."""
     others_page: str
     """Where transmitters of other programmes are listed."""
+    shares_say: str
+    """Which rule made classes and figures, and by how much they may be off; empty for a service with one rule."""
 
 
 @router.get("/networks/{network_id}/map")
@@ -210,10 +213,18 @@ def view(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, t
 
 
 @router.get("/networks/{network_id}/map/{key}/shares.json")
-def shares(opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
-    """OFDM: where most places are served with levels drawn, which follows the map."""
-    found, _ = zones_of(opened, maps, key, tries, drawn=True)
-    return JSONResponse({"says": shares_said(found)})
+def shares(request: Request, opened: ReadableStatedDep, maps: MapsDep, key: str, tries: TriesDep) -> Response:
+    """The map in numbers by drawn shares, which follow it: seconds of work."""
+    found, now = zones_of(opened, maps, key, tries, drawn=True)
+    summary, planned = summed_up(opened, maps, key, found, now)
+    answer = {
+        "says": summary.shares_say,
+        "summary": html(request, summary),
+        "short": summary.in_short,
+        "served_planned": served_says(planned),
+        "served_tried": served_says(found),
+    }
+    return JSONResponse(answer)
 
 
 @router.post("/networks/{network_id}/map/keep")
@@ -303,7 +314,7 @@ def _marks(now: Tried, what: WhatIf) -> list[dict[str, Any]]:
 
 
 def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool = False) -> tuple[Zones, Tried]:
-    """The map with what is tried; `drawn`: with shares of places from drawn levels."""
+    """The map with what is tried; `drawn`: classes and figures by drawn shares, not by the quick estimate."""
     coverage_of(opened, maps, key)
     now = tried(opened.network, what, placed=place(opened.network))
     rests_on = key_of_try(maps, opened.network, now.network, key)
@@ -311,14 +322,14 @@ def zones_of(opened: Opened, maps: Maps, key: str, what: WhatIf, *, drawn: bool 
 
 
 def summed_up(opened: Opened, maps: Maps, key: str, found: Zones, now: Tried) -> tuple[MapSummary, Zones]:
-    """The map in numbers, against the plan where something is tried; and the plan's map."""
+    """The map in numbers, against the plan by the same rule where something is tried; and the plan's map."""
     state = opened.network.state
     alone = WhatIf(state=state.name if state else "")
-    planned = zones_of(opened, maps, key, alone)[0] if now.beyond_state else found
+    planned = zones_of(opened, maps, key, alone, drawn=found.drawn)[0] if now.beyond_state else found
     against, said = compared(planned, found), maps.listeners(opened.network, found.coverage.grid).said
     short = in_short(against) if now.beyond_state else ""
     people, others = to("people.show", opened.head.id), to("others.show", opened.head.id)
-    return MapSummary(found, against, now.beyond_state, short, said, people, others), planned
+    return MapSummary(found, against, now.beyond_state, short, said, people, others, shares_said(found)), planned
 
 
 def coverage_of(opened: Opened, maps: Maps, key: str) -> Coverage:

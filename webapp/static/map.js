@@ -35,14 +35,20 @@
     if (asked.get("state")) query.append("state", asked.get("state"));
     return query;
   }
+  let settled = false; // whether classes go by drawn shares: pictures of them too
+  const rule = (name) => (settled && name.startsWith("layer/") ? { drawn: "yes" } : {});
   const address = (name, more = {}) => {
     const query = tries();
+    for (const [key, value] of Object.entries(rule(name))) query.append(key, value);
     for (const [key, value] of Object.entries(more)) query.append(key, value);
     const text = query.toString();
     return `${part}/${name}${text ? `?${text}` : ""}`;
   };
   page.mapAddress = address; // for the scripts beside this one
-  page.planAddress = (name) => `${part}/${name}${asked.get("state") ? `?${new URLSearchParams({ state: asked.get("state") })}` : ""}`;
+  page.planAddress = (name) => {
+    const text = new URLSearchParams({ ...(asked.get("state") ? { state: asked.get("state") } : {}), ...rule(name) }).toString();
+    return `${part}/${name}${text ? `?${text}` : ""}`;
+  };
   page.tries = tries; // for the scripts beside this one
   // The page's own address: area, layer, pair, point, window, panel, and what is tried.
   function state() {
@@ -178,6 +184,7 @@
   let turn = 0, view = null;
   async function redraw() {
     const mine = ++turn, first = !view, name = chosen();
+    settled = false;
     kept();
     // The picture is on its way while the numbers are worked out.
     if (view && name) picture = overlay(picture, address(`layer/${name}.png`), view.bounds, "layer", byId("opacity").value / 100);
@@ -234,10 +241,23 @@
   async function share(mine) {
     sharing = true;
     const answer = await fetch(address("shares.json"), { headers: { Accept: "application/json" } }).catch(() => null);
-    const said = answer?.ok ? (await answer.json()).says : "Share of places: could not be worked out.";
+    const drawn = answer?.ok ? await answer.json() : null;
     sharing = false;
-    if (mine !== turn) shares(turn);
-    else if (byId("shares-say")) byId("shares-say").textContent = said;
+    if (mine !== turn) { shares(turn); return; }
+    if (!drawn) {
+      if (byId("shares-say")) byId("shares-say").textContent = "Shares with levels drawn could not be worked out: classes and figures are the quick estimate.";
+      return;
+    }
+    const open = [...byId("map-summary").querySelectorAll("details")].map((one) => one.open);
+    byId("map-summary").innerHTML = drawn.summary; // a template of ours, escaped there
+    byId("map-summary").querySelectorAll("details").forEach((one, k) => { if (k < open.length) one.open = open[k]; });
+    byId("try-short").textContent = drawn.short;
+    byId("swipe-plan").textContent = drawn.served_planned;
+    byId("swipe-try").textContent = drawn.served_tried;
+    settled = true;
+    if (chosen() && picture) picture = overlay(picture, address(`layer/${chosen()}.png`), view.bounds, "layer", byId("opacity").value / 100);
+    page.dispatchEvent(new Event("redrawn"));
+    if (at) signals(at);
   }
 
   let clicks = 0;

@@ -46,6 +46,12 @@ class Kept(Generic[T]):
             self._forget()
         return held.result()
 
+    def there(self, key: Hashable) -> bool:
+        """Whether the value of a key is made already."""
+        with self._lock:
+            held = self._held.get(key)
+            return held is not None and held.done()
+
     def _forget(self) -> None:
         """Let the least used go while there is too much."""
         with self._lock:

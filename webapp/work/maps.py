@@ -211,10 +211,11 @@ class Maps:
         weights = weighed(network, grid, places=heard.places)
         return Asked(people=heard.people, weights=weights, places=heard.places)
 
-    def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str, drawn: bool = False) -> Zones:
+    def zones(self, network: Network, computed: Coverage, now: Tried, *, key: str, drawn: bool | None = False) -> Zones:
         """The map with what is tried, kept: picture, summary, lines and files of one try are drawn from one.
 
-        `key` is that of the levels in `computed`; `drawn`: with shares of places from drawn levels.
+        `key` is that of the levels in `computed`; `drawn`: classes and figures by drawn shares; None: where that map is
+        there already.
         """
         people = self.listeners(network, computed.grid).people
         # What is kept holds its people, so that no other array can have their id.
@@ -224,15 +225,18 @@ class Maps:
             tuple(now.launches.items()),
             id(people),
             now.network.own_services,
-            drawn,
         )
+
+        by_shares = self._drawn.there((*about, True)) if drawn is None else drawn
 
         def make() -> Zones:
             """Draw it; levels drawn take all cores for seconds: one at a time, so that a fast one need not wait."""
-            with self._drawing if drawn else contextlib.nullcontext():
-                return zones(now.network, computed, now.launches, people=people, drawn=drawn, executor=self.executor)
+            with self._drawing if by_shares else contextlib.nullcontext():
+                return zones(
+                    now.network, computed, now.launches, people=people, drawn=by_shares, executor=self.executor
+                )
 
-        return self._drawn.get(about, make)
+        return self._drawn.get((*about, by_shares), make)
 
     def start(self, network: Network, wanted: Wanted, *, result_url: str) -> Job | None:
         """Compute a map's levels in the background; None when they are there already."""

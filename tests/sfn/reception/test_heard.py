@@ -8,9 +8,10 @@ import pytest
 from sfn.answer.map_listeners import heard_document
 from sfn.answer.point import document
 from sfn.plan import Network
+from sfn.reception.drawn_quality import by_listeners
 from sfn.reception.fm_sets import blend_of, fm_sets
-from sfn.reception.heard import PEOPLE_CLASSES, heard, heard_areas
-from sfn.reception.quality import yardstick
+from sfn.reception.heard import PEOPLE_CLASSES, heard, heard_areas, map_sharing
+from sfn.reception.quality import service_quality, yardstick
 from sfn.study.map_listeners import heard_said
 from sfn.study.point import judged, point_signals
 from sfn.systems.fm_listeners import Errors
@@ -117,9 +118,11 @@ def test_areas_add_up_and_follow_the_places() -> None:
     level = np.array([[80.0, 80.0, 20.0, np.nan], [78.0, 78.0, 18.0, np.nan]])
     arrival = np.array([[0.0] * 4, [0.0, 15.0, 0.0, 0.0]])
     area_km2, people = np.array([1.0, 2.0, 4.0, 8.0]), np.array([10.0, 20.0, 40.0, 80.0])
-    found = heard_areas(
-        network, yardstick(network), level, arrival, ["north", "south"], area_km2=area_km2, people=people
-    )
+    yard = yardstick(network)
+    shares = map_sharing(yard, level, arrival, ["north", "south"])
+    quick = service_quality(level, arrival, yard, frequency_mhz=98.3, sites=["north", "south"])
+    classes = by_listeners(quick, level, yard, shares).quality_class
+    found = heard_areas(network, yard, shares, classes, area_km2=area_km2, people=people)
     assert found is not None
     assert found.area_km2 == (1.0, 0.0, 2.0, 0.0, 4.0)
     assert found.people == (10.0, 0.0, 20.0, 0.0, 40.0)
