@@ -7,9 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.reception.beside import Beside
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
+from sfn.reception.drawn_quality import by_listeners
 from sfn.reception.fm_sets import FmSets
-from sfn.reception.quality import Yardstick
+from sfn.reception.quality import Yardstick, service_quality
 from sfn.systems.fm_listeners import LISTENER_SPREAD_DB, Blend, Errors, Shares, listener_shares
 
 PEOPLE_CLASSES = (
@@ -73,7 +75,7 @@ def heard(
     arrival_us: NDArray[np.float64],
     sites: Sequence[str],
     *,
-    other_dbuvm: NDArray[np.floating] | None = None,
+    other: Beside | None = None,
 ) -> Heard | None:
     """What listeners around one place hear, levels and phases drawn; None but for FM.
 
@@ -85,20 +87,25 @@ def heard(
         [dBuV/m, us]
     sites : sequence of str
         Their ids.
-    other_dbuvm : ndarray, shape (1,), optional
-        As in `sfn.reception.quality.service_quality`. [dBuV/m]
+    other : Beside, optional
+        As in `sfn.reception.quality.service_quality`.
     """
     if yard.sets is None:
         return None
     sets = yard.sets
     shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, POINT_LEVEL_SETS_N, POINT_PHASES_N, workers=1)
-    disturbed = under_others(level_dbuvm, other_dbuvm)
-    classes = _class(shares, yard, level_dbuvm, disturbed)
+    disturbed = under_others(level_dbuvm, None if other is None else other.level_dbuvm)
+    quick = service_quality(
+        level_dbuvm, arrival_us, yard, frequency_mhz=network.frequency_mhz, sites=sites, other=other, workers=1
+    )
+    code = by_listeners(quick, level_dbuvm, yard, shares, other=other).quality_class[0]
     return Heard(
         shares.beside(disturbed),
         served_ratio=sets.served_ratio,
         of="time" if sets.of_time else "places",
-        people_class=PEOPLE_CLASSES[int(classes[0])],
+        people_class=next(
+            (PEOPLE_CLASSES[k] for k, codes in enumerate(PEOPLE_CODES) if code in codes), PEOPLE_CLASSES[-1]
+        ),
         blend=sets.blend,
         target_db=yard.adequate_snr_db,
         spread_db=LISTENER_SPREAD_DB,
@@ -197,18 +204,6 @@ def under_others(level_dbuvm: NDArray[np.floating], other_dbuvm: NDArray[np.floa
     """Places where our strongest signal does not reach what it must beside stations with other programmes."""
     top = np.fmax.reduce(level_dbuvm, axis=0)
     return np.zeros(top.shape, bool) if other_dbuvm is None else np.asarray(top < other_dbuvm)
-
-
-def _class(
-    shares: Shares, yard: Yardstick, level_dbuvm: NDArray[np.floating], other: NDArray[np.bool_]
-) -> NDArray[np.intp]:
-    """Places in `PEOPLE_CLASSES`, -1 without a signal."""
-    ratio = (yard.sets or FmSets()).served_ratio
-    top = np.fmax.reduce(level_dbuvm, axis=0)
-    weak = ~(top >= yard.counts.usable_dbuvm)
-    clear = shares.clear_stereo + shares.clear_mono
-    found = np.select([weak, other, shares.clear_stereo >= ratio, clear >= ratio], [4, 3, 0, 1], 2)
-    return np.where(np.isnan(clear), -1, found)
 
 
 def _says(network: Network, sets: FmSets) -> tuple[str, ...]:

@@ -154,7 +154,7 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
             level,
             arrival,
             [signal.site for signal in point.signals],
-            other_dbuvm=None if beside is None else beside.level_dbuvm,
+            other=beside,
         ),
         answer,
         () if point.uncovered or found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),

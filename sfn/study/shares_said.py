@@ -7,7 +7,7 @@ from sfn.report.numbers import number
 from sfn.study.map_listeners import heard_said
 from sfn.study.zones import Zones
 
-UPDATING = "Estimate, being updated"
+UPDATING = "Estimate, updating"
 
 
 def shares_said(found: Zones) -> str:
