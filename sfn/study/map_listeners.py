@@ -26,7 +26,7 @@ def heard_said(found: HeardAreas) -> str:
     return (
         f"Listeners, levels and carrier phases drawn, {LISTENERS[found.listeners]}, served from {ratio}: "
         f"{'; '.join(parts)}; shares of the {of} here; {MAP_LEVEL_SETS_N} sets of levels a place, in steps of "
-        f"{100 / MAP_LEVEL_SETS_N:.1f} %. {says}. The classes above go by these shares."
+        f"{100 / MAP_LEVEL_SETS_N:.1f} %. {says}. Classes go by these shares."
     )
 
 
