@@ -45,7 +45,8 @@ def add_plan_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cost-unit", metavar="NAME", help="what costs are counted in (visits); with --vary")
     parser.add_argument(
         "--robust", choices=("p20", "mean"),
-        help="search for what is served with 80 %% of the chances, or on the average of drawn worlds; with --vary",
+        help="then search half as long for what is served with 80 %% of the chances, or on the average of drawn "
+        "worlds; with --vary",
     )  # fmt: skip
     add_world_options(parser, seed=False, beside="; with --vary, 0: none")
     parser.add_argument("--licence", type=Path, metavar="FILE", help="GeoJSON or KML no site may reach out of")

@@ -115,7 +115,7 @@ def plans(
             executor=executor, progress=progress, cancelled=cancelled,
         )  # fmt: skip
 
-    found = look(scene, 1.0 if robust is None else 0.5)
+    found = look(scene, 1.0)
     candidates = found.plans
     if robust is not None and found.ended != "cancelled":
         found = look(robust, 0.5, candidates)

@@ -240,7 +240,7 @@ class Plans:
         if self.asked.robust is not None:
             what = "the 20th percentile" if self.asked.robust == "p20" else "the mean"
             said.append(
-                f"searched at predicted medians for half of the time, then for {what} of {ROBUST_WORLDS_N} drawn "
+                f"searched at predicted medians, then for half as long for {what} of {ROBUST_WORLDS_N} drawn "
                 "worlds on a sample of places, and listed by it in other worlds: at medians another plan may serve more"
             )
         if self.found.places_n < self.places_n:
