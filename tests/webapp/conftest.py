@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from tests.webapp.small_postgres import LEFT_OUT as NO_POSTGRES, SmallPostgres, programs
 from webapp.app import create_app
 from webapp.config.settings import Settings
+from webapp.store import passwords
 from webapp.store.store import Store
 
 # Store, record, people, what is read at the sites, and walks through pages: everything that asks the database otherwise
@@ -57,6 +59,12 @@ def example() -> dict[str, Any]:
     """The worked example's document."""
     document: dict[str, Any] = json.loads(EXAMPLE.read_text(encoding="utf-8"))
     return document
+
+
+@pytest.fixture
+def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Passwords are hashed as quickly as can be."""
+    monkeypatch.setattr(passwords, "PasswordHasher", lambda: PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -161,6 +161,7 @@ def test_signing_in_and_failing_to_are_written(client_with: Callable[..., TestCl
     assert "password" not in json.dumps([line.as_json() for line in lines[1:]]).replace("password changed", "")
 
 
+@pytest.mark.usefixtures("quick_hashes")  # tries must come faster than waits end, on a machine with other work too
 def test_slowed_sign_ins_wrong_passwords_and_withdrawn_links_are_written(
     client_with: Callable[..., TestClient], store: Store, example: dict[str, Any]
 ) -> None:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from argon2 import PasswordHasher
 from sqlalchemy.exc import DatabaseError
 from starlette.testclient import TestClient
 
@@ -17,7 +16,7 @@ from sfn.errors import PlanError
 from tests.webapp.conftest import token_in
 from webapp.config.settings import Settings
 from webapp.on_air.site_links import token_of
-from webapp.store import backup, passwords
+from webapp.store import backup
 from webapp.store.engines import store_problem
 from webapp.store.exchange import exported, imported
 from webapp.store.restore import restore
@@ -28,11 +27,7 @@ NOW = datetime(2026, 11, 30, 1, 0, tzinfo=UTC)
 SET = {"route": "main", "as_set": {"exciter delay": "106"}, "units": {"exciter delay": "ms"}}
 FLIPS = 300
 
-
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Passwords are hashed as quickly as can be."""
-    monkeypatch.setattr(passwords, "PasswordHasher", lambda: PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 def read_all(store: Store, doors: dict[str, str]) -> dict[str, Any]:
