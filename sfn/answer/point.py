@@ -76,8 +76,9 @@ def _listeners(found: Heard | None) -> dict[str, Any]:
         "share_disturbed": found.disturbed,
         "class_by_drawn_shares": found.people_class,
         "people_class": found.people_class,
-        "classes_say": "class and for_people are the map's quick estimate and count; class_by_drawn_shares (the same "
-        "as people_class, its older name) and served are figures beside them, of the shares drawn here",
+        "classes_say": "class and for_people are the quick estimate, as a map has it until its shares are drawn; "
+        "class_by_drawn_shares (the same as people_class, its older name) and served go by the shares drawn here, as a "
+        "finished map and its files do",
         "served": found.served,
         "served_from_share": found.served_ratio,
         "shares_are_of": found.of,

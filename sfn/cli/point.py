@@ -5,7 +5,7 @@
 receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in
 unblended stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up,
 `share_disturbed` is another station's, `share_good` gets the better S/N; `class` and `for_people` lead, and are the
-map's quick estimate; `class_by_drawn_shares` (older name: `people_class`) and `served` (from `served_from_share`) are
+quick estimate; `class_by_drawn_shares` (older name: `people_class`) and `served` (from `served_from_share`) are
 figures of the shares drawn here (`classes_say`); `listeners` (car, portable, hi-fi), `share_that_blends`,
 `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`:
 the estimate that the class goes by. `target_class`: the class that a fix reaches or does not. Sentences beside the
@@ -211,5 +211,6 @@ def _listeners(heard: Heard) -> str:
     return (
         f"listeners ({heard.blend.listeners}), shares of {heard.of}: clear stereo {stereo}, clear but partly or wholly "
         f"mono {mono}, distorted {upset}{disturbed}; the class by these drawn shares: {heard.people_class} (served "
-        f"from {ratio}); the class that counts is the map's quick estimate above; {'; '.join(heard.says)}"
+        f"from {ratio}); the class above is the quick estimate, a finished map goes by drawn shares; "
+        f"{'; '.join(heard.says)}"
     )

@@ -67,7 +67,9 @@ def test_a_map_says_what_its_classes_are_and_what_divides_them(service: str, fre
         quality = point_document(point, judged(network, point, delay_table(network)).quality)["quality"]
         assert quality["class_by_drawn_shares"] == quality["people_class"]
         said = quality["classes_say"]
-        assert said.startswith("class and for_people are the map's quick estimate and count; class_by_drawn_shares")
+        assert said.startswith(
+            "class and for_people are the quick estimate, as a map has it until its shares are drawn; class_by_"
+        )
     else:
         assert answer["too_weak_below_dbuvm"] < answer["usable_dbuvm"]
         assert f"below {answer['too_weak_below_dbuvm']:.1f}" in answer["too_weak_says"]
