@@ -95,7 +95,8 @@ def document(found: Zones, files: Mapping[str, str]) -> dict[str, Any]:
         "cut_by_frame": found.cut_says or None,
         "uncovered_km2": found.uncovered_km2,
         "uncovered_by": [{"site": name, "area_km2": km2} for name, km2 in found.coverage.uncovered_by()],
-        "uncovered_says": found.coverage.uncovered_says(found.network) or None,
+        "uncovered_says": found.uncovered_says or None,
+        "uncovered_people": found.uncovered_people,
         "uncovered_counted_km2": found.uncovered_counted_km2,
         "risk": None
         if found.risk is None

@@ -12,7 +12,7 @@ class a place lost in two ways has). `overlap`: `near_km2` and `near_people` are
 strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted. `credits`: whose data
 ground and people are (null: nobody asks to be named). `other_transmitters_say`: what is known of transmitters of
 other programmes. `uncovered_by`: sites whose level the terrain leaves unknown, and on how many km2; one such site is
-enough for a place not to be judged (`uncovered_says`).
+enough for a place not to be judged (`uncovered_says`, `uncovered_people`).
 """
 
 import argparse
@@ -102,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
         print(said)
     print_table(("served by", "area km2", "people"), by_site)
     print(f"people: {heard.said}")
-    if uncovered := computed.uncovered_says(found.network):
+    if uncovered := found.uncovered_says:
         print(f"{uncovered}; no figure above counts them")
     if found.cut_says:
         print(found.cut_says)

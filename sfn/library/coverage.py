@@ -62,7 +62,7 @@ class CoverageAnswer:
             *self.stamp.remarks,
             shares_said(self.found),
             f"people: {self.listeners.said}",
-            levels.uncovered_says(self.found.network),
+            self.found.uncovered_says,
             levels.averaged_says,
             "no terrain: smooth earth" if levels.smooth else "",
         )

@@ -115,8 +115,15 @@ class Coverage:
         lost = ((name, km2) for name, km2 in zip(self.sites, lost_km2, strict=True) if km2 > 0)
         return tuple(sorted(lost, key=lambda one: -one[1]))
 
-    def uncovered_says(self, network: Network) -> str:
-        """How much the terrain does not cover, at the place or on the way from which sites; empty where all is."""
+    def uncovered_says(self, network: Network, people: float | None = None) -> str:
+        """How much the terrain does not cover, at the place or on the way from which sites; empty where all is.
+
+        Parameters
+        ----------
+        network : Network
+        people : float, optional
+            How many live there, where that is known.
+        """
         lost = ~self.covered
         if not lost.any():
             return ""
@@ -130,7 +137,8 @@ class Coverage:
             "over small gaps that were filled from their rim" if not by and not at_km2 else "",
         )
         told = ", and ".join(part for part in parts if part)
-        return f"not covered by the terrain {told}; in all {grouped(round(all_km2))} km2 are not judged"
+        who = f" with {grouped(round(people))} people" if people else ""
+        return f"not covered by the terrain {told}; in all {grouped(round(all_km2))} km2{who} are not judged"
 
     def on_air(self, network: Network) -> NDArray[np.intp]:
         """Places in the first axis of the sites that are on air in a network."""

@@ -253,7 +253,7 @@ def _described(
         delays(planned.whole, problems=problems, ground=ground), *left_out, changed_sites(table, planned_table),
         devices_told(table, planned_table, after_night=asked.after_night),
         tuple(one for one in problems if one.code in OF_RELAYS),
-        computed.uncovered_says(network),
+        computed.uncovered_says(network, left_out[1]),
     )  # fmt: skip
 
 

@@ -123,6 +123,8 @@ class Zones:
     people: NDArray[np.float64] | None
     uncovered_km2: float
     """Area where the terrain has a gap at the pixel, or on the way to it from some site; in no figure of the map."""
+    uncovered_people: float | None
+    """Who lives there."""
     uncovered_counted_km2: float
     """The part of it that stands in the figures all the same: none."""
     others_says: str = ""
@@ -136,6 +138,11 @@ class Zones:
     served_between_km2: tuple[float, float] | None = None
     served_between_people: tuple[float, float] | None = None
     """What is served at least and at most, as far as the quick estimate may be off; None where shares were drawn."""
+
+    @property
+    def uncovered_says(self) -> str:
+        """How much of the map, and how many people, no figure of it counts; empty where all are."""
+        return self.coverage.uncovered_says(self.network, self.uncovered_people)
 
     @property
     def shown_km2(self) -> float:
@@ -253,6 +260,7 @@ def zones(
     judged = judged_on(network, coverage, on_air, arrivals, yard, drawn=drawn, executor=executor)
     quality, levels = judged.quality, judged.levels
     on_map = [coverage.sites[i] for i in on_air]
+    not_judged = None if people is None else float(people[~coverage.covered].sum())
     area, people = counted_km2(coverage), counted_people(coverage, people)
     heard = None
     if judged.shares is not None:
@@ -273,6 +281,7 @@ def zones(
         _layers(found, quality, coverage, carried, on_air, levels),
         people,
         float(coverage.area_km2()[~coverage.covered].sum()),
+        not_judged,
         0.0,
         others_says(network, carried, coverage.others),
         heard,

@@ -259,6 +259,7 @@ def test_beginning_needs_issued_sheets_and_a_deadline_to_come(
     for deadline, words in (("", "by when"), ("2020-01-01 04:00", "no time to come"), ("soon", "no time to come")):
         answer = post(begin, author="C. Room", deadline=deadline)
         assert (answer.status_code, words in answer.text) == (422, True)
+        assert f'value="{deadline}" aria-invalid="true"' in answer.text, "what was typed is there to be mended"
     later = f"{datetime.now(UTC) + timedelta(hours=3, minutes=30):%Y-%m-%d %H:%M}"
     assert post(begin, author="C. Room", deadline=later).status_code == 303
     assert "a change is under way already" in post(begin, author="C. Room", deadline=later).text

@@ -11,6 +11,7 @@ from sfn.errors import PlanError, Problem
 from sfn.study.live_change import Step, steps_of
 from sfn.timeline.held import instant
 from webapp.config.addresses import Room, to
+from webapp.config.settings import Settings
 from webapp.on_air.change import change_page
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, Opened, SettingsDep, StoreDep
@@ -19,7 +20,7 @@ from webapp.shell.render import notice, page, when
 from webapp.shell.saving import author_of
 from webapp.standing.release import released
 from webapp.standing.under_way import Live, begin, confirm, end, live_of, order_back
-from webapp.store.approvals import EMERGENCY, Approval
+from webapp.store.approvals import APPROVED, EMERGENCY, Approval
 from webapp.store.store import Store
 from webapp.work.maps import Maps
 
@@ -46,14 +47,34 @@ class LivePage(Context):
     """When this was looked up, in UTC."""
     emergency: str
     """That it goes ahead without an approver, who issued it in an emergency, and why; empty where it does not."""
+    approved: str
+    """Who approved the plan of a change that had begun in an emergency, and when; empty where nobody did."""
+    typed: str
+    """A deadline that was typed and cannot be taken."""
+    problems: tuple[Problem, ...]
+    """What keeps the change from beginning as typed."""
 
 
 @router.get("/networks/{network_id}/change/live")
 def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, settings: SettingsDep) -> Response:
     """Where the change stands, or how to begin one."""
+    return page(request, live_page(network, store, maps, settings))
+
+
+def live_page(
+    network: Opened,
+    store: Store,
+    maps: Maps,
+    settings: Settings,
+    *,
+    typed: str = "",
+    problems: tuple[Problem, ...] = (),
+) -> LivePage:
+    """The page; with a deadline that was `typed` and why it cannot be taken."""
     live = live_of(store, maps, network.head.id)
     steps: tuple[Step, ...] = ()
     why_not, emergency = "", "" if live is None else str(live.begun.body.get(EMERGENCY) or "")
+    approved = "" if live is None or not emergency else _approved_since(store, live)
     if live is None:
         found = released(network, store, maps)
         try:
@@ -68,7 +89,15 @@ def show(request: Request, network: NetworkDep, store: StoreDep, maps: MapsDep, 
             why_not = "; ".join(problem.what for problem in refused.problems)
     order = network.network.work_order
     deadline = (order.rollback_deadline if order else None) or ""
-    return page(request, LivePage(network.head, live, steps, why_not, deadline, when(datetime.now(UTC)), emergency))
+    now = when(datetime.now(UTC))
+    return LivePage(network.head, live, steps, why_not, deadline, now, emergency, approved, typed, problems)
+
+
+def _approved_since(store: Store, live: Live) -> str:
+    """Who approved the plan after the change had begun without."""
+    given = [one for one in store.entries.of(live.begun.network_id, kind=APPROVED) if one.id > live.begun.id]
+    last = next((one for one in reversed(given) if one.revision == live.revision), None)
+    return "" if last is None else f"{last.made_by} on {when(last.made_at)}"
 
 
 def _urgent(approval: Approval) -> str:
@@ -86,7 +115,9 @@ def start(
     if at is None or at <= now:
         what = f"{typed[:40]!r} is no time to come" if typed else "nothing says by when the old values go back"
         expected = f"a time in UTC, as {now:%Y-%m-%d} 23:30; it is {now:%Y-%m-%d %H:%M} now"
-        raise RefusedError(422, Problem("deadline", what, expected, code="deadline-missing", fields=("deadline",)))
+        problem = Problem("deadline", what, expected, code="deadline-missing", fields=("deadline",))
+        shown = live_page(network, store, maps, settings, typed=typed, problems=(problem,))
+        return page(request, shown, status=422)
     found = released(network, store, maps)
     made = change_page(network, store, maps, settings)
     if made.approval.state == "not approved":

@@ -198,6 +198,12 @@ def issue_all(
     return RedirectResponse(to("sheets.show_all", opened.head.id), 303)
 
 
+ISSUED_BY = (
+    "this installation asks that sheets are issued by an approver who did not change the plan; in an emergency a"
+    " controller who did not change it issues them, with the reason typed beside the button"
+)
+
+
 def _in_emergency(person: Person, by_plan: frozenset[str], settings: Settings, reason: str) -> bool:
     """Whether somebody issues in an emergency what they could not issue otherwise.
 
@@ -207,7 +213,7 @@ def _in_emergency(person: Person, by_plan: frozenset[str], settings: Settings, r
         If they may do neither.
     """
     try:
-        another_person(person, by_plan, approval=settings.approval)
+        another_person(person, by_plan, approval=settings.approval, ways=ISSUED_BY)
     except NotAllowedError:
         if not (reason and may(person, "control") and person.named and name_key(person.name) not in by_plan):
             raise

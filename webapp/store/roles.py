@@ -98,7 +98,7 @@ GUARDED: tuple[tuple[str, Action], ...] = (
 class NotAllowedError(Exception):
     """Somebody is signed in, and may not do this."""
 
-    def __init__(self, person: Person, action: Action, *, because: str = "") -> None:
+    def __init__(self, person: Person, action: Action, *, because: str = "", ways: str = "") -> None:
         name = person.name or ("this token" if person.via == "token" else "somebody without a name")
         reading = ", for reading" if person.scope == "read" else ""
         reason = f"{name} {because}, and" if because else f"{name} ({person.role}{reading})"
@@ -107,7 +107,8 @@ class NotAllowedError(Exception):
             f"{reason} may not {WORDS[action]}",
             ("somebody else" if because else "somebody")
             + " whose role allows it: "
-            + ", ".join(role for role, may in ROLES.items() if action in may),
+            + ", ".join(role for role, may in ROLES.items() if action in may)
+            + (f"; {ways}" if ways else ""),
             code="approver-is-planner" if because else "not-allowed",
             values={"role": person.role, "action": action},
         )
@@ -146,7 +147,7 @@ def name_key(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
-def another_person(person: Person, planners: Collection[str], *, approval: str) -> None:
+def another_person(person: Person, planners: Collection[str], *, approval: str, ways: str = "") -> None:
     """Where approvals need another person (``SFN_DELAYS_APPROVAL=other``): refuse the planner, and who may not approve.
 
     Parameters
@@ -156,6 +157,8 @@ def another_person(person: Person, planners: Collection[str], *, approval: str) 
     planners : collection of str
         Keys of the names of whoever changed what is to be approved (`name_key`).
     approval : {'any', 'other'}
+    ways : str
+        What else would do, said where it is refused.
 
     Raises
     ------
@@ -165,9 +168,9 @@ def another_person(person: Person, planners: Collection[str], *, approval: str) 
     if approval != "other":
         return
     if not may(person, "approve"):
-        raise NotAllowedError(person, "approve")
+        raise NotAllowedError(person, "approve", ways=ways)
     if not person.named or name_key(person.name) in planners:
-        raise NotAllowedError(person, "approve", because="changed what is to be approved")
+        raise NotAllowedError(person, "approve", because="changed what is to be approved", ways=ways)
 
 
 def current_user(request: Request) -> Person:
