@@ -27,7 +27,7 @@ from webapp.store.backup import BLOCK, DATABASE, TERRAIN, Verified, alone, missi
 from webapp.store.engines import file_of
 from webapp.store.migrations import versions
 from webapp.store.schema import links, networks, sessions, tokens, users
-from webapp.store.seals import change, rows
+from webapp.store.seals import change, holds, rows
 from webapp.store.store import Store
 
 
@@ -243,8 +243,8 @@ def _brought_up(fresh: Path, taken: TakenBack | None, source: Path, found: Verif
             )
             people = tuple(_people(connection.execute(rows(users)).mappings().all(), taken))
             now = datetime.now(UTC).replace(tzinfo=None)
-            opening = select(links.c.id).where(links.c.withdrawn_at.is_(None), links.c.ends_at > now)
-            open_n = len(connection.execute(opening).all())
+            opening = rows(links).where(links.c.withdrawn_at.is_(None), links.c.ends_at > now)
+            open_n = sum(holds(links, row) for row in connection.execute(opening))
             some = connection.execute(select(users.c.id).limit(1)).first() is not None
             told = {
                 "made_at": found.made_at, "networks": found.networks, "sessions_ended": ended_n,

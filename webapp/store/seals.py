@@ -133,9 +133,9 @@ def first(connection: Connection, table: Table, query: Select[Any]) -> Row[Any] 
     return None
 
 
-def unsound(connection: Connection, table: Table) -> tuple[Any, ...]:
-    """Ids of rows that are not what was written."""
-    return tuple(row.id for row in connection.execute(rows(table)) if not holds(table, row))
+def unsound(connection: Connection, table: Table) -> tuple[Row[Any], ...]:
+    """Rows that are not what was written."""
+    return tuple(row for row in connection.execute(rows(table)) if not holds(table, row))
 
 
 def digest_of(text: object) -> str:

@@ -53,6 +53,17 @@ class Saved:
         return network_of(self.document, self.own_services)
 
 
+_SAID = ": what the database has of it is not what was written"
+_DAMAGED = {
+    "users": " ({name})" + _SAID + "; nobody signs in by it: end it, and make another",
+    "tokens": " ({label})" + _SAID + "; it lets nobody in: revoke it, and make another",
+    "links": " (site {site_id})" + _SAID + "; it opens nothing: withdraw it, and make another",
+    "drafts": _SAID,
+    "overlays": " ({name})" + _SAID,
+}
+"""What is said of a damaged row, by its table."""
+
+
 class ConflictError(Exception):
     """Someone saved first. Carries what each started from, wants, and found."""
 
@@ -268,9 +279,9 @@ class Store:
     def _in_words(self, *tables: Table) -> tuple[str, ...]:
         with self._engine.begin() as connection:
             return tuple(
-                f"{table.name}, {number}: what the database has of it is not what was written"
+                f"{table.name}, {row.id}{_DAMAGED[table.name].format(**row._asdict())}"
                 for table in tables
-                for number in unsound(connection, table)
+                for row in unsound(connection, table)
             )
 
     def _mark(self, network_id: int, deleted_at: datetime | None, *, was_deleted: bool) -> None:
