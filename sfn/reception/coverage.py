@@ -116,7 +116,7 @@ class Coverage:
         return tuple(sorted(lost, key=lambda one: -one[1]))
 
     def uncovered_says(self, network: Network, people: float | None = None) -> str:
-        """How much the terrain does not cover, at the place or on the way from whom, with how many `people` if known."""
+        """What the terrain does not cover, at the place or on the way from whom, and how many `people` live there."""
         lost = ~self.covered
         if not lost.any():
             return ""
