@@ -61,6 +61,9 @@ class Problem:
         Ids of the stages, names of the delay fields or keys of the document, that it concerns.
     values : mapping of str to number, str or None
         The figures in the sentence, each key with its unit: ``{"needed_us": 1250.0}``.
+    said : mapping of str to number, str, Problem or None
+        What else the sentence says, for whoever says it in another language: names, figures as they are rounded in it,
+        the problem behind it. Not in JSON, and no part of what a signature holds: more may stand here at any time.
     """
 
     where: str
@@ -73,6 +76,7 @@ class Problem:
     stages: tuple[str, ...] = ()
     fields: tuple[str, ...] = ()
     values: Mapping[str, float | str | None] = field(default_factory=dict, hash=False)
+    said: Mapping[str, "float | str | Problem | None"] = field(default_factory=dict, compare=False)
 
     def __post_init__(self) -> None:
         """Cut what is too long to be read."""

@@ -31,6 +31,7 @@ def pattern_problems(site: Site, index: int) -> Iterator[Problem]:
                 code="antenna-contradicts-itself",
                 touches=(Touch(site.id),),
                 fields=(key,),
+                said={"pattern_keys": kind},
                 values={
                     "angle_deg": found.angle_deg,
                     "loss_db": found.loss_db,

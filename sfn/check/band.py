@@ -19,7 +19,7 @@ def band_problems(network: Network, carried: Service) -> tuple[Problem, ...]:
     bands = carried.bands_mhz
     if not bands or _within(network.frequency_mhz, bands):
         return ()
-    slips = (network.frequency_mhz * factor for factor in _SLIPS)
+    slips = [network.frequency_mhz * factor for factor in _SLIPS]
     perhaps = next((f"; perhaps {mhz:.6g} MHz" for mhz in slips if _within(mhz, bands)), "")
     listed = ", ".join(f"{low:g} to {high:g}" for low, high in bands)
     return (
@@ -28,6 +28,10 @@ def band_problems(network: Network, carried: Service) -> tuple[Problem, ...]:
             f"{listed} MHz{perhaps}", "warning", code="frequency-outside-band",
             touches=tuple(Touch(site.id) for site in network.sites), stages=(), fields=("frequency_mhz",),
             values={"frequency_mhz": network.frequency_mhz},
+            said={
+                "service_name": carried.name, "listed": ", ".join(f"{low:g}\u2013{high:g}" for low, high in bands),
+                "perhaps": next((f"{mhz:.6g}" for mhz in slips if _within(mhz, bands)), None),
+            },
         ),
     )  # fmt: skip
 

@@ -57,6 +57,7 @@ def _models(network: Network, users: Mapping[str, list[tuple[Site, Chain]]]) -> 
             stages=(other.id, stage.id),
             fields=("tolerance_us",),
             values={"tolerance_us": stage.tolerance_us, "other_tolerance_us": other.tolerance_us},
+            said={"model": stage.model, "stage": stage.id, "other_stage": other.id},
         )
 
 
@@ -185,6 +186,7 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
         yield Problem(
             f"{where}.release_delay_us", what, f"less than {wrap_s * 1e6:g} us, or absolute time stamps",
             code="stamp-wrap", **of, values={"wrap_s": wrap_s, "release_delay_us": release_us},
+            said={"stage": stage.id, "wrap_us": wrap_s * 1e6, "release_full_us": release_us},
         )  # fmt: skip
 
 
@@ -283,6 +285,7 @@ def _unproven(
             stages=(section.id, *loose),
             fields=tuple(missing),
             values={"taken_us": 0.0},
+            said={"stage": section.id},
         )
 
 
@@ -313,6 +316,7 @@ def _chain(network: Network, where: str, site: Site, chain: Chain) -> Iterator[P
                         f"{where}.stages", what,
                         "a section that ends at the exciter input, or a chain without the modulator",
                         code="modulator-counted-twice", touches=touches, stages=(stage.id, later.id),
+                        said={"plane": plane, "stage": stage.id, "modulator": later.id},
                     )  # fmt: skip
 
 

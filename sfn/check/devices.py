@@ -48,6 +48,14 @@ def _models(network: Network) -> Iterator[Problem]:
                 touches=(Touch(first[2].id), Touch(site.id)),
                 fields=(field.name,),
                 values={"step": field.step, "other_step": first[3].step},
+                said={
+                    "model": field.model,
+                    "differ_keys": " ".join(differ),
+                    "one_site": first[2].id,
+                    "one_way": _said(differ, first[3]),
+                    "other_site": site.id,
+                    "other_way": _said(differ, field),
+                },
             )
 
 
@@ -56,6 +64,12 @@ def _way(keys: list[str], field: DelayField) -> str:
     unit = field.unit
     said = {"unit": f"in {unit}", "step": f"in steps of {field.step:g} {unit}", "sign": f"greater is {field.sign}"}
     return ", ".join(said[key] for key in keys)
+
+
+def _said(keys: list[str], field: DelayField) -> str:
+    """The same as the document has it."""
+    said = {"unit": field.unit, "step": f"{field.step:g} {field.unit}", "sign": field.sign}
+    return ", ".join(str(said[key]) for key in keys)
 
 
 def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
@@ -84,6 +98,7 @@ def _site(index: int, site: Site, service: Service) -> Iterator[Problem]:
             stages=(),
             fields=tuple(field.name for field in site.delay_fields),
             values={"step_us": step_us, "wanted_us": service.coarse_step_us},
+            said={"step_said": f"{step_us:.4g} us", "left_said": f"{left_us:.4g} us", "service_name": service.name},
         )
 
 
@@ -91,6 +106,8 @@ def _values(where: str, site: Site, field: DelayField, value: float, route: str 
     """A current setting outside the field's limits, or between its steps; `route` where it is that route's alone."""
     said = f"site {site.name}: {field.name} is said to be set to {value:g} {unit_said(field.unit)}"
     of: dict[str, Any] = {"touches": (Touch(site.id, route),), "fields": (field.name,), "values": {"set": value}}
+    of["said"] = {"stands": f"{value:g}", "field_unit": field.unit, "least": f"{field.least:g}",
+                  "greatest": f"{field.greatest:g}", "step_said": f"{field.step:g}"}  # fmt: skip
     if not field.least <= value <= field.greatest:
         what = f"{said}, outside its own limits"
         expected = f"{field.least:g} to {field.greatest:g} {unit_said(field.unit)}"

@@ -60,6 +60,7 @@ def _stage_days(network: Network, today: date) -> Iterator[Problem]:
                     stages=(stage.id,),
                     fields=(key,),
                     values={key: text},
+                    said={"day": text},
                 )
 
 
@@ -106,6 +107,7 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
             f"{where}.offset_us", what, f"an offset from {limits}, or other limits", "warning",
             code="offset-outside-limits", touches=touches, stages=(), fields=("offset_us",),
             values={"offset_us": site.offset_us, "least_offset_us": least, "greatest_offset_us": greatest},
+            said={"no_least": "yes" if least is None else None, "no_greatest": "yes" if greatest is None else None},
         )  # fmt: skip
     if site.on_air and site.erp_kw.h + site.erp_kw.v == 0:
         what = f"site {site.name}: is on air with an e.r.p. of 0 kW, so no map and no point sees it"
@@ -126,4 +128,5 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
         yield Problem(
             f"{where}.level_shift.date", f"site {site.name}: {wrong}", "the day the shift was accepted", "warning",
             code="date-impossible", touches=touches, stages=(), fields=("level_shift",),
+            said={"day": None if shift is None else shift.date},
         )  # fmt: skip

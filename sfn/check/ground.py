@@ -50,6 +50,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 touches=tuple(Touch(site) for site in coastal),
                 fields=("zones",),
                 values={"least_km": least, "sites_n": float(len(coastal))},
+                said={"all_n": len(network.sites), "coast_km": COAST_KM},
             )
         )
     if ground.surface and ground.cover is None:
@@ -93,6 +94,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 touches=tuple(Touch(site) for site in warm),
                 fields=("delta_n", "surface_refractivity_n0"),
                 values={"delta_n": network.delta_n, "n0": network.surface_refractivity_n0},
+                said={"warm_deg": WARM_DEG, "by_sea": "yes" if coastal else None},
             )
         )
     return tuple(found)
@@ -136,5 +138,6 @@ def _finer(placed: Mapping[str, Located], ground: Ground) -> tuple[Problem, ...]
             touches=tuple(Touch(site) for site in placed),
             fields=("terrain",),
             values={"spacing_m": spacing_m, "step_m": LEAST_STEP_M},
+            said={"spacing_said": f"{spacing_m:.3g}"},
         ),
     )

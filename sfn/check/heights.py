@@ -118,6 +118,7 @@ def ground_problems(
                 code="terrain-missing",
                 touches=(Touch(site),),
                 fields=("position",),
+                said={"terrain": there.terrain},
             ),
         )
     if not there.questioned:
@@ -132,6 +133,7 @@ def ground_problems(
             touches=(Touch(site),),
             fields=("ground_m",),
             values={"ground_m": typed_m, "terrain_m": there.height_m},
+            said={"terrain": there.terrain, "there_m": f"{there.height_m:.0f}"},
         ),
     )
 

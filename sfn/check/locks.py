@@ -70,7 +70,8 @@ def _undated(network: Network, sites: list[Site]) -> Iterator[Problem]:
 
 def _unproven(index: int, site: Site) -> Iterator[Problem]:
     """A site that says less than what is needed, where others say it."""
-    missing = [name for key, name in _NEEDED if site.lock is None or getattr(site.lock, key) is None]
+    lacking = [(key, name) for key, name in _NEEDED if site.lock is None or getattr(site.lock, key) is None]
+    missing = [name for _, name in lacking]
     if missing:
         what = f"site {site.name}: its lock sheet does not state {' and '.join(missing)}, so lock is not proven"
         expected = "what the exciter shows, as at the other sites"
@@ -83,6 +84,7 @@ def _unproven(index: int, site: Site) -> Iterator[Problem]:
             touches=(Touch(site.id),),
             stages=(),
             fields=("lock",),
+            said={"lacking_keys": " ".join(key for key, _ in lacking)},
         )
 
 
@@ -92,6 +94,8 @@ def _differing(network: Network, a: Site, index: int, b: Site) -> Iterator[Probl
         return
     touches = (Touch(a.id), Touch(b.id))
 
+    match_pct = min(a.lock.deviation_match_pct or USUAL_MATCH_PCT, b.lock.deviation_match_pct or USUAL_MATCH_PCT)
+
     def differ(key: str, what: str, expected: str, code: str = "lock-differs") -> Problem:
         """One line that differs."""
         severity: Severity = "error" if code == "lock-differs" else "warning"
@@ -99,14 +103,22 @@ def _differing(network: Network, a: Site, index: int, b: Site) -> Iterator[Probl
         values = {key: getattr(b.lock, key), f"other_{key}": getattr(a.lock, key)}
         where = f"sites[{index}].lock.{key}"
         return Problem(
-            where, said, expected, severity, code=code, touches=touches, stages=(), fields=(key,), values=values
+            where,
+            said,
+            expected,
+            severity,
+            code=code,
+            touches=touches,
+            stages=(),
+            fields=(key,),
+            values=values,
+            said={"match_pct": match_pct, "one": getattr(a.lock, key), "other": getattr(b.lock, key)},
         )
 
     one, two = a.lock.pre_emphasis_us, b.lock.pre_emphasis_us
     if one is not None and two is not None and one != two:
         yield differ("pre_emphasis_us", f"pre-emphasis {one} us and {two} us", "one pre-emphasis for all")
     khz, other_khz = a.lock.deviation_khz, b.lock.deviation_khz
-    match_pct = min(a.lock.deviation_match_pct or USUAL_MATCH_PCT, b.lock.deviation_match_pct or USUAL_MATCH_PCT)
     if khz is not None and other_khz is not None and abs(khz - other_khz) > match_pct / 100 * max(khz, other_khz):
         what = f"peak deviation {khz:g} kHz and {other_khz:g} kHz"
         yield differ("deviation_khz", what, f"deviations that match within {match_pct:g} %")

@@ -37,6 +37,7 @@ def other_problems(network: Network, carried: Service | None) -> Iterable[Proble
                 code="others-without-ratio",
                 fields=("steady_ratio_db", "tropospheric_ratio_db"),
                 values={"spacing_khz": one.spacing_khz},
+                said={"other_name": one.name, "service_name": carried.name},
             )
     theirs = others_of(network)
     if theirs is not None:

@@ -64,6 +64,7 @@ def _order(where: str, site: Site, chain: Chain, own: list[Stage]) -> Iterator[P
                     f"{where}.stages[{own.index(later)}]", what,
                     "the order in which the signal passes them; kind other for a cable that leads to no antenna",
                     code="stage-after-feeder", touches=(Touch(site.id, chain.route),), stages=(stage.id, later.id),
+                    said={"later": later.id, "later_kind": later.kind, "feeder": stage.id},
                 )  # fmt: skip
         return
 
@@ -111,6 +112,7 @@ def _links_in_series(network: Network, stages: dict[str, Stage]) -> Iterator[Pro
             yield Problem(
                 f"sites[{i}].chains[{j}].stages", what, "all of them, if the signal really passes each", "warning",
                 code="links-in-series", touches=(Touch(site.id, chain.route),), stages=passed, fields=("stages",),
+                said={"passed_n": len(passed), "passed_kind": kind},
             )  # fmt: skip
 
 
@@ -134,6 +136,10 @@ def _networks_in_series(network: Network, stages: dict[str, Stage]) -> Iterator[
                 f"sites[{i}].chains[{j}].stages", what, "all of them, if the signal really passes each", "warning",
                 code="links-in-series", touches=(Touch(site.id, chain.route),), stages=passed, fields=("stages",),
                 values={"together_us": sum(latencies.values())},
+                said={
+                    "passed_n": len(passed), "together_full_us": sum(latencies.values()),
+                    "each": ", ".join(f"{name} ({grouped(took, '.10g')} us)" for name, took in latencies.items()),
+                },
             )  # fmt: skip
 
 
@@ -152,6 +158,7 @@ def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dic
         yield Problem(
             f"{where}.stages", what, f"either {', '.join(of_main)}, or {', '.join(added)}", "warning",
             code="route-doubled", touches=touches, stages=tuple(passed), fields=("stages",),
+            said={"of_main": ", ".join(of_main), "added": ", ".join(added)},
         )  # fmt: skip
         return
     for first, second in pairwise(stage for stage in own if stage.kind == "time-stamped section"):
@@ -202,4 +209,10 @@ def _forcing(network: Network) -> Iterator[Problem]:
         stages=tuple(site.chains[j].stages),
         fields=(),
         values={"with_us": with_us, "without_us": without_us, "raises_us": raises_us, "next_site": next_of},
+        said={
+            "next_route": next_route,
+            "raises_full_us": raises_us,
+            "with_full_us": with_us,
+            "without_full_us": without_us,
+        },
     )

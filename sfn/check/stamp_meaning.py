@@ -102,6 +102,7 @@ def meaning_unknown(network: Network, stamped: tuple[Stamped, ...], carried: Ser
             touches=tuple(one.touch for one in counted),
             stages=tuple(one.section.id for one in _first_of_sections(counted)),
             fields=(field,),
+            said={"planes": planes},
         )
 
 
@@ -164,6 +165,10 @@ def _weighed(
         stages=behind,
         fields=fields,
         values={"differs_us": differs_us, "moves_us": moves_us},
+        said={
+            "differs_said": f"{written(differs_us, 4)} us",
+            "moves_said": f"{written(moves_us, 4)} us" if behind and not matters else None,
+        },
     )
 
 

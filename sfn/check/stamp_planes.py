@@ -53,6 +53,14 @@ def planes_contradict(network: Network, stamps: TimeStamps, one: Stamped) -> Ite
         stages=(one.own[section].id, *(stage.id for stage in between)),
         fields=("reference_plane", "plane"),
         values={"doubt_us": worth_us},
+        said={
+            "stage": one.own[section].id,
+            "plane": said,
+            "named": one.own[named].id,
+            "held": one.own[held].id,
+            "between": ids,
+            "worth_full_us": worth_us,
+        },
     )
 
 

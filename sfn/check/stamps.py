@@ -79,7 +79,14 @@ def _emission(network: Network, stamps: TimeStamps, one: Stamped) -> Iterator[Pr
         what = f"{who} passes no stage behind its time-stamped section that time_stamps.plane names: every stage adds"
         expected = f"one of {', '.join(stage.id for stage in own[first:])} in time_stamps.plane"
         yield Problem(
-            where, what, expected, "error", code="stamp-plane-not-in-chain", touches=touches, stages=one.chain.stages
+            where,
+            what,
+            expected,
+            "error",
+            code="stamp-plane-not-in-chain",
+            touches=touches,
+            stages=one.chain.stages,
+            said={"planes": ", ".join(stage.id for stage in own[first:])},
         )
         return
     yield from _not_covered(network, where, who, touches, own)
@@ -126,4 +133,11 @@ def _not_covered(
             stages=(section.id, *absorbed),
             fields=(),
             values=values,
+            said={
+                "stage": section.id,
+                "behind": ", ".join(absorbed),
+                "behind_full_us": behind_us,
+                "needed_full_us": needed_us,
+                "release_full_us": release_us,
+            },
         )

@@ -56,6 +56,7 @@ class _Whose:
     def problem(
         self, where: str, stage: Stage, what: str, expected: str, *, code: str, severity: Severity = "warning",
         values: Mapping[str, float | str | None] | None = None,
+        said: Mapping[str, float | str | Problem | None] | None = None,
     ) -> Problem:  # fmt: skip
         """One problem of that stage."""
         return Problem(
@@ -68,6 +69,7 @@ class _Whose:
             stages=(stage.id,),
             fields=("stream_plan",),
             values=values or {},
+            said=said or {},
         )
 
 
@@ -85,6 +87,7 @@ def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterato
                 problem.expected or MEND,
                 code="stream-plan-unreadable",
                 severity="error",
+                said={"place": problem.where, "cause": problem},
             )
         return
     for problem in plan.problems:
@@ -106,7 +109,9 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
     """A time-stamped section: too short for its plan is an error, other figures than the plan's a warning."""
     if stage.kind != "time-stamped section":
         what = f"{whose}: {stage.id} is of kind {stage.kind}, but its stream plan releases at time stamps"
-        yield whose.problem(f"{where}.stream_plan", stage, what, MEND, code="stream-plan-other-kind")
+        yield whose.problem(
+            f"{where}.stream_plan", stage, what, MEND, code="stream-plan-other-kind", said={"stage_kind": stage.kind}
+        )
         return
     release_us, least_us = stage.release_delay_us or 0.0, plan.latency_us
     if release_us < least_us - AGREES_US:
@@ -132,6 +137,7 @@ def _time_stamped(network: Network, where: str, stage: Stage, plan: LinkPlan, wh
         yield whose.problem(
             f"{where}.stream_plan", stage, what, MEND, code="stream-plan-cover-stale",
             values={"held_us": held_us, "planned_us": least_us},
+            said={"held_full_us": held_us, "planned_full_us": least_us},
         )  # fmt: skip
 
 
@@ -154,6 +160,10 @@ def _whole(where: str, stage: Stage, plan: LinkPlan, whose: _Whose) -> Iterator[
             yield whose.problem(
                 f"{where}.{name}_us", stage, what, MEND, code=stale[0], severity=stale[1],
                 values={"held_us": held_us, "planned_us": planned_us},
+                said={
+                    "lacking": name if held_us is None else None, "held_full_us": held_us,
+                    "planned_full_us": planned_us,
+                },
             )  # fmt: skip
     if plan.link.adapting and not stage.adapts:
         what = f"{whose}: the receive buffer of {stage.id}'s stream plan adapts by itself, the stage says it does not"

@@ -219,6 +219,7 @@ def _provisional(network: Network, table: DelayTable) -> Iterable[Problem]:
                 "warning",
                 code="common-delay-provisional",
                 touches=(Touch(site.id),),
+                said={"missing_sites": "\n".join(one.id for one in missing)},
             )
 
 
@@ -227,10 +228,13 @@ def _withheld(reasons: list[Reason], *, apart: str | None = None) -> Reason | No
     return next((r for r in reasons if r.consequence == "withheld" and r.whose != apart), None)
 
 
-def _passed_on(held: _Held, to: Touch, cause: Reason, code: str, words: str, names: Mapping[str, str]) -> None:
+def _passed_on(
+    held: _Held, to: Touch, cause: Reason, code: str, words: str, names: Mapping[str, str], *, by: Touch
+) -> None:
     """Add another site's withholding doubt to a site's reasons: whose it is stays with it, and it is told once.
 
     What is told is the doubt itself, not what became of it at sites between; it touches the site that it reaches, too.
+    `by` is the site, and its route, from which it comes.
     """
     own = held[to.site, to.route or MAIN]
     theirs = _doubt_itself(held, cause).problem
@@ -240,7 +244,11 @@ def _passed_on(held: _Held, to: Touch, cause: Reason, code: str, words: str, nam
     )
     touches = theirs.touches if theirs.touching(to.site, to.route) else (*theirs.touches, to)
     expected = "what is said there mended" if told else theirs.expected
-    passed = replace(theirs, what=what, expected=expected, severity="error", code=code, touches=touches)
+    said: dict[str, float | str | Problem | None] = {
+        "own_site": to.site, "by_site": by.site, "by_route": by.route, "held_site": cause.whose or None,
+        "told_above": "yes" if told else None, "cause": theirs, "cause_wanted": theirs,
+    }  # fmt: skip
+    passed = replace(theirs, what=what, expected=expected, severity="error", code=code, touches=touches, said=said)
     own.append(Reason(code, cause.whose, passed, "withheld"))
 
 
@@ -269,7 +277,7 @@ def _from_slowest(network: Network, table: DelayTable, held: _Held) -> None:
     for entry in held:
         # what touches this route itself says it already
         if entry != (slowest, route) and not any(reason.problem == cause.problem for reason in held[entry]):
-            _passed_on(held, Touch(*entry), cause, "slowest-withheld", words, names)
+            _passed_on(held, Touch(*entry), cause, "slowest-withheld", words, names, by=Touch(slowest, route))
 
 
 def _from_parents(network: Network, held: _Held) -> None:
@@ -286,7 +294,8 @@ def _from_parents(network: Network, held: _Held) -> None:
                     "" if cause.whose == parent else f", which stands and falls with {names.get(cause.whose, 'it')}"
                 )
                 words = f"site {names[site.id]} is fed off air from {names[parent]}{through}"
-                _passed_on(held, Touch(site.id, chain.route), cause, "parent-withheld", words, names)
+                to = Touch(site.id, chain.route)
+                _passed_on(held, to, cause, "parent-withheld", words, names, by=Touch(parent))
 
 
 def _doubts_of_parents(network: Network, held: _Held) -> None:
@@ -307,7 +316,9 @@ def _doubts_of_parents(network: Network, held: _Held) -> None:
                     continue
                 what = f"site {names[site.id]} is fed off air from {names[parent]}: {source.what}"
                 touches = (*source.touches, Touch(site.id, chain.route))
-                own.append(Reason(reason.code, reason.whose, replace(source, what=what, touches=touches), "sign-off"))
+                said = {**source.said, "fed_site": site.id, "parent_site": parent, "itself": source}
+                passed = replace(source, what=what, touches=touches, said=said)
+                own.append(Reason(reason.code, reason.whose, passed, "sign-off"))
 
 
 def _from_document(release: tuple[str, ...], found: Iterable[Problem], held: _Held, tolerated_us: float) -> None:
@@ -330,7 +341,7 @@ def _from_release(network: Network, release: tuple[str, ...], held: _Held) -> No
                 "" if cause.whose in (other, site) else f", which stands and falls with {names.get(cause.whose, 'it')}"
             )
             words = f"site {names[site]} changes together with {names[other]}{through}"
-            _passed_on(held, Touch(site, MAIN), cause, "release-withheld", words, names)
+            _passed_on(held, Touch(site, MAIN), cause, "release-withheld", words, names, by=Touch(other))
 
 
 def _between_routes(network: Network, held: _Held) -> None:
@@ -350,7 +361,12 @@ def _between_routes(network: Network, held: _Held) -> None:
                 what = f"site {names[site.id]}: the {route} route is withheld: {cause.problem.what}"
                 expected = "inhibit the change-over to it until it is mended"
                 problem = replace(
-                    cause.problem, what=what, expected=expected, severity="warning", code="standby-faulty"
+                    cause.problem,
+                    what=what,
+                    expected=expected,
+                    severity="warning",
+                    code="standby-faulty",
+                    said={"own_site": site.id, "held_route": route, "cause": cause.problem},
                 )
                 main.append(Reason("standby-faulty", site.id, problem, "sign-off"))
         for route in others if stop is None else ():

@@ -60,6 +60,7 @@ def _names(network: Network) -> Iterator[Problem]:
                 touches=touches,
                 stages=(),
                 fields=("name",),
+                said={"ids": ids},
             )
         elif len(places) > 1:
             what = f"{len(places)} sites are called {sites[0].name}: {ids}"
@@ -72,6 +73,7 @@ def _names(network: Network) -> Iterator[Problem]:
                 touches=touches,
                 stages=(),
                 fields=("name",),
+                said={"alike_n": len(places), "name": str(sites[0].name), "ids": ids},
             )
 
 
@@ -103,6 +105,7 @@ def _unseen(record: Record, where: str, touches: tuple[Touch, ...], stages: tupl
                 touches=touches,
                 stages=stages,
                 fields=(key,),
+                said={"text": repr(text), "shown": shown},
             )
 
 

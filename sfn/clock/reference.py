@@ -100,6 +100,7 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
                 Problem(
                     f"{where}.time_scale", f"is {receiver.time_scale!r}", f"one of {', '.join(TIME_SCALES)}", "error",
                     code="time-scale-unknown", touches=touches, stages=(), fields=scale,
+                    said={"kept": receiver.time_scale, "scales": ", ".join(TIME_SCALES)},
                 )
             )  # fmt: skip
         elif receiver.time_scale != usual or receiver.time_scale == "local":
@@ -110,6 +111,7 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
                 Problem(
                     f"{where}.time_scale", what, expected, "error",
                     code="time-scale-differs", touches=touches, stages=(), fields=scale,
+                    said={"kept": receiver.time_scale, "usual": usual, "all_kept": kept},
                 )
             )  # fmt: skip
         if abs(receiver.error_us) > tolerance_us:
@@ -125,6 +127,7 @@ def reference_problems(receivers: Mapping[str, Receiver], *, tolerance_us: float
                     stages=(),
                     fields=("entered_us",),
                     values={"error_us": receiver.error_us, "tolerance_us": tolerance_us},
+                    said={"error_said": f"{receiver.error_us:+.3f} us"},
                 )
             )
     return found

@@ -1,7 +1,7 @@
 """What reading a position leaves in doubt, as data: a code, its worth in metres and in microseconds, and the words."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field as kept
 
 from sfn.errors import Problem, Severity, Touch
 from sfn.geodesy.line import travel_time
@@ -34,6 +34,7 @@ class Doubt:
     expected: str
     doubt_m: float
     doubt_us: float
+    said: Mapping[str, float | str | None] = kept(default_factory=dict, compare=False)
 
     def problem(
         self, where: str, *, name: str = "", touches: tuple[Touch, ...] = (), severity: Severity = "warning"
@@ -48,12 +49,21 @@ class Doubt:
             touches=touches,
             fields=(self.field,),
             values={"doubt_m": self.doubt_m, "doubt_us": self.doubt_us},
+            said=self.said,
         )
 
 
-def doubt(code: str, field: str, what: str, expected: str, *, doubt_m: float) -> Doubt:
+def doubt(
+    code: str,
+    field: str,
+    what: str,
+    expected: str,
+    *,
+    doubt_m: float,
+    said: Mapping[str, float | str | None] | None = None,
+) -> Doubt:
     """A doubt of a worth in metres."""
-    return Doubt(code, field, what, expected, doubt_m, worth(doubt_m))
+    return Doubt(code, field, what, expected, doubt_m, worth(doubt_m), said or {})
 
 
 def worth(length_m: float) -> float:
@@ -63,8 +73,14 @@ def worth(length_m: float) -> float:
 
 def in_words(length_m: float) -> str:
     """A length and its worth: ``11 113 m, that is 37.08 us``."""
+    return "{length_said}, that is {worth_said}".format_map(length_said(length_m))
+
+
+def length_said(length_m: float) -> dict[str, str]:
+    """The two amounts of `in_words`."""
     metres = grouped(length_m, ".0f") if length_m >= 10 else f"{length_m:.2g}"
-    return f"{metres} m, that is {grouped(worth(length_m), '.4g' if length_m < 1e6 else '.0f')} us"
+    worth_us = grouped(worth(length_m), ".4g" if length_m < 1e6 else ".0f")
+    return {"length_said": f"{metres} m", "worth_said": f"{worth_us} us"}
 
 
 def uncertainty(doubts: Iterable[Doubt], *, step_m: float, accuracy_m: float) -> float:

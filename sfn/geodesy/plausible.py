@@ -116,6 +116,7 @@ def _far_away(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Proble
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m} | ({"doubt_m": moved_m, "doubt_us": worth(moved_m)} if slip else {}),
+            said={"away_km": grouped(away_m / 1000, ".0f"), "at": _degrees(site.located)},
         )
 
 
@@ -175,6 +176,7 @@ def _exchanged(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m, "scale_m": scale_m, "doubt_m": moved_m, "doubt_us": worth(moved_m)},
+            said=_scaled(stray, site),
         )
 
 
@@ -197,6 +199,7 @@ def _at_one_place(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Pr
                 touches=(Touch(site.id), Touch(other.id)),
                 fields=("position", "mast"),
                 values={"apart_m": float(apart_m[n, i])},
+                said={"at": _degrees(site.located)},
             )
 
 
@@ -217,6 +220,7 @@ def _off_scale(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m, "scale_m": scale_m},
+            said=_scaled(stray, site),
         )
 
 
@@ -321,7 +325,19 @@ def _mixed_datums(sites: Sequence[Standing]) -> Iterator[Problem]:
             touches=(Touch(site.id),),
             fields=("crs",),
             values={"shift_m": located.datum_shift_m, "shift_us": shift_us, "doubt_us": shift_us},
+            said={
+                "datum": located.datum,
+                "usual": usual,
+                "shift_said": f"{grouped(located.datum_shift_m, '.1f')} m",
+                "worth_said": f"{shift_us:.3f} us",
+            },
         )
+
+
+def _scaled(stray: _Stray, site: Standing) -> dict[str, str]:
+    """How far a site is off, and how far the others are, as it is said."""
+    km = (grouped(length_m / 1000, ".0f") for length_m in (stray.away_m, stray.scale_m))
+    return dict(zip(("away_km", "scale_km"), km, strict=True)) | {"at": _degrees(site.located)}
 
 
 def _degrees(located: Located) -> str:

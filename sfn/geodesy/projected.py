@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from sfn.geodesy.angles import refuse
 from sfn.geodesy.datum import own_degrees
-from sfn.geodesy.doubt import Doubt, doubt, in_words, worth
+from sfn.geodesy.doubt import Doubt, doubt, in_words, length_said, worth
 from sfn.geodesy.line import inverse
 from sfn.geodesy.zones import ordered, step_of
 from sfn.plan.number_text import decimal
@@ -202,7 +202,8 @@ def _unit_doubt(typed: Eastings, chosen: _Reading, other: _Reading, *, system: C
     if chosen.inside and not other.inside:
         how = "fits the area of the grid only so" if unit_said else f"taken {other.words} it would lie outside its area"
         what = f"{system.name} counts in {name}; the position was taken {chosen.words}: {how}"
-        yield doubt("position-feet", typed.field, what, "the unit beside the numbers, m or ft", doubt_m=0.0)
+        said = {"system": system.name, "counts_in": name, "fits": "yes"}
+        yield doubt("position-feet", typed.field, what, "the unit beside the numbers, m or ft", doubt_m=0.0, said=said)
         return
     away_m = _apart(chosen, other)
     what = (
@@ -210,7 +211,8 @@ def _unit_doubt(typed: Eastings, chosen: _Reading, other: _Reading, *, system: C
         f"{_degrees(other.place)}, {in_words(away_m)} away"
     )
     expected = "a text with the unit beside each number, m or ft, or easting_ft and northing_ft"
-    yield doubt("position-feet", typed.field, what, expected, doubt_m=away_m)
+    said = {"system": system.name, "counts_in": name, "at": _degrees(other.place), **length_said(away_m)}
+    yield doubt("position-feet", typed.field, what, expected, doubt_m=away_m, said=said)
 
 
 def _order_doubt(typed: Eastings, chosen: _Reading, other: _Reading, *, system: CRS) -> Iterator[Doubt]:
@@ -224,7 +226,9 @@ def _order_doubt(typed: Eastings, chosen: _Reading, other: _Reading, *, system: 
     )
     easting, northing = typed.numbers
     expected = f"a text with letters, such as E {easting:.12g} N {northing:.12g}"
-    yield doubt("position-axis-order", typed.field, what, expected, doubt_m=away_m)
+    said = {"system": system.name, "easting": f"{chosen.xy[0]:.12g}", "at": _degrees(other.place)}
+    said |= {"wanted_text": f"E {easting:.12g} N {northing:.12g}", **length_said(away_m)}
+    yield doubt("position-axis-order", typed.field, what, expected, doubt_m=away_m, said=said)
 
 
 def _apart(a: _Reading, b: _Reading) -> float:

@@ -7,7 +7,7 @@ accuracy of a datum transformation, the way back into the area that a grid is ma
 from collections.abc import Iterator
 
 from sfn.geodesy.datum import Shifted
-from sfn.geodesy.doubt import HALF_ROUND_M, Doubt, doubt, in_words, worth
+from sfn.geodesy.doubt import HALF_ROUND_M, Doubt, doubt, in_words, length_said, worth
 from sfn.geodesy.line import inverse
 from sfn.units import grouped
 
@@ -25,7 +25,8 @@ def coarse(step_m: float, *, square: bool) -> Doubt:
     what = f"the position is written to {grouped(step_m, '.0f')} m only, that is {grouped(worth(step_m), '.2f')} us"
     kilometres = square and step_m >= KILOMETRE_M * (1 - 1e-9)
     code = "position-kilometre-square" if kilometres else "position-coarse"
-    return doubt(code, "text", what, FINER, doubt_m=step_m)
+    said = {"length_said": f"{grouped(step_m, '.0f')} m", "worth_said": f"{grouped(worth(step_m), '.2f')} us"}
+    return doubt(code, "text", what, FINER, doubt_m=step_m, said=said)
 
 
 def round_numbers(numbers: tuple[float, float], *, unit_m: float, field: str) -> tuple[Doubt, ...]:
@@ -38,7 +39,7 @@ def round_numbers(numbers: tuple[float, float], *, unit_m: float, field: str) ->
             step_m = step * unit_m
             what = f"easting and northing are {words}: rounded to {in_words(step_m)}?"
             expected = "metres to the last digit; with a decimal, such as 500000.0, where they are exact"
-            return (doubt(code, field, what, expected, doubt_m=step_m),)
+            return (doubt(code, field, what, expected, doubt_m=step_m, said=length_said(step_m) | {"rounded": "yes"}),)
     return ()
 
 
@@ -49,11 +50,16 @@ def datum_doubt(shifted: Shifted) -> Iterator[Doubt]:
     if accuracy_m is None:
         what = f"no accuracy is stated for the transformation {shifted.transformation}"
         what += f", which moves the place by {in_words(shifted.datum_shift_m)}"
-        yield doubt("position-datum", "crs", what, expected, doubt_m=shifted.datum_shift_m)
+        said = {"unstated": "yes", "transformation": shifted.transformation, **length_said(shifted.datum_shift_m)}
+        yield doubt("position-datum", "crs", what, expected, doubt_m=shifted.datum_shift_m, said=said)
     elif better or accuracy_m > COARSEST_STEP_DEG * METRES_PER_DEGREE_M:
         what = f"{shifted.transformation} is good to {accuracy_m:g} m"
         what += "; there is a better one" if better else f", that is {worth(accuracy_m):.3f} us"
-        yield doubt("position-datum", "crs", what, expected, doubt_m=accuracy_m)
+        yield doubt(
+            "position-datum", "crs", what, expected, doubt_m=accuracy_m,
+            said={"better": better or None, "transformation": shifted.transformation, "good_to": f"{accuracy_m:g} m",
+                  "worth_said": f"{worth(accuracy_m):.3f} us"},
+        )  # fmt: skip
 
 
 def outside(shifted: Shifted, *, system_name: str) -> Doubt:
@@ -64,7 +70,11 @@ def outside(shifted: Shifted, *, system_name: str) -> Doubt:
         f"{grouped(shifted.outside_m / 1000, '.0f')} km, that is {grouped(worth(shifted.outside_m), '.0f')} us"
     )
     expected = f"a place within {shifted.outside}; if it is right, written as {lat:.6f}, {lon:.6f} in EPSG:4326"
-    return doubt("position-outside-area", "crs", what, expected, doubt_m=shifted.outside_m)
+    said = {
+        "at": f"{lat:.4f}, {lon:.4f}", "system": system_name, "km": grouped(shifted.outside_m / 1000, ".0f"),
+        "worth_said": f"{grouped(worth(shifted.outside_m), '.0f')} us",
+    }  # fmt: skip
+    return doubt("position-outside-area", "crs", what, expected, doubt_m=shifted.outside_m, said=said)
 
 
 def zero(what: str, *, field: str) -> Doubt:
@@ -77,7 +87,9 @@ def hemisphere(lat_deg: float, lon_deg: float) -> tuple[Doubt, ...]:
     mirrored = [(lat_deg, -lon_deg, "west of Greenwich"), (-lat_deg, lon_deg, "south of the equator")]
     away = [(float(inverse(lat_deg, lon_deg, lat, lon)[0]), words) for lat, lon, words in mirrored]
     away_m, words = min(away)
+    said = {"south" if words == mirrored[1][2] else "west": "yes", **length_said(away_m)}
     if not 0.0 < away_m < NEAR_M:
         return ()
     what = f"no letter says the hemisphere: taken as north and east, {words} it would lie {in_words(away_m)} away"
-    return (doubt("position-hemisphere", "text", what, "a letter with both, N or S and E or W", doubt_m=away_m),)
+    expected = "a letter with both, N or S and E or W"
+    return (doubt("position-hemisphere", "text", what, expected, doubt_m=away_m, said=said),)

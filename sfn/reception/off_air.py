@@ -202,6 +202,7 @@ def _site(
                 touches=(Touch(site.id),),
                 stages=(),
                 fields=("fed_off_air_from",),
+                said={"parent_site": parent_id, "silent_site": None if on_air else parent_id},
             )
         )
     if repeater is not None:
@@ -329,7 +330,7 @@ def _repeater(
             )
     except ValueError as refused:
         expected = "a separation of a wavelength or more, or the measured isolation"
-        return None, True, (), [_beyond("separation_m", str(refused), expected)]
+        return None, True, (), [_beyond("separation_m", str(refused), expected, {})]
     figures = {
         "received_dbuvm": received_dbuvm, "frequency_mhz": network.frequency_mhz,
         "receiving_gain_dbd": given.receiving_gain_dbd - lost_db,
@@ -337,16 +338,23 @@ def _repeater(
         "cancelled_db": given.cancelled_db, "window_us": given.window_us, "processing_us": own_us,
     }  # fmt: skip
     beyond = [
-        _beyond(name, f"{name} is {figures[name]:.6g} {unit}", f"{least:g} to {greatest:g} {unit}")
+        _beyond(
+            name,
+            f"{name} is {figures[name]:.6g} {unit}",
+            f"{least:g} to {greatest:g} {unit}",
+            {"figure": f"{figures[name]:.6g} {unit}", "least": f"{least:g}", "greatest": f"{greatest:g} {unit}"},
+        )
         for name, (least, greatest, unit) in RANGES.items()
         if not least <= figures[name] <= greatest
     ]
     return None if beyond else Repeater(**figures), estimated, (), beyond
 
 
-def _beyond(name: str, what: str, expected: str) -> Problem:
+def _beyond(name: str, what: str, expected: str, said: Mapping[str, str]) -> Problem:
     """A figure that no repeater has."""
-    return Problem(f"repeater.{name}", what, expected, "error", code="relay-figure-impossible", fields=(name,))
+    return Problem(
+        f"repeater.{name}", what, expected, "error", code="relay-figure-impossible", fields=(name,), said=said
+    )
 
 
 # Where figures of a repeater stand that are no keys of `off_air`.

@@ -246,7 +246,10 @@ def repeater_problems(
         found.append(
             _of("isolation_db", what, expected, code="relay-oscillates" if oscillates else "relay-low-margin",
                 severity="error" if oscillates else "warning",
-                values={"margin_db": repeater.margin_db, "wanted_db": margin_db})
+                values={"margin_db": repeater.margin_db, "wanted_db": margin_db},
+                said={"margin_said": f"{repeater.margin_db:.1f}", "most_said": f"{most:.1f}",
+                      "more_said": f"{more_db:.1f}",
+                      "ripple_said": None if oscillates else f"{ripple_db(repeater.margin_db):.1f}"})
         )  # fmt: skip
     if echo_us is not None and repeater.cancelled_db > 0 and echo_us > repeater.window_us:
         what = f"echoes of {echo_us:g} us come back, the canceller sees {repeater.window_us:g}"
@@ -261,7 +264,8 @@ def repeater_problems(
         found.append(
             _of("processing_us", what, expected, code="relay-processing-long",
                 severity="warning" if guard_us is None else "error",
-                values={"processing_us": repeater.processing_us, "bears_us": bears_us})
+                values={"processing_us": repeater.processing_us, "bears_us": bears_us},
+                said={"processing_said": f"{repeater.processing_us:.4g} us"})
         )  # fmt: skip
     if heard is not None and (heard.wrong or heard.margin_db < parent_margin_db):
         what = f"its parent stands {heard.margin_db:.1f} dB above all others, {heard.strongest_other} the strongest"
@@ -273,11 +277,17 @@ def repeater_problems(
         found.append(
             _of("parent", what, expected, code="relay-wrong-parent" if heard.wrong else "relay-parent-weak",
                 severity="error" if heard.wrong else "warning",
-                values={"margin_db": heard.margin_db, "wanted_db": parent_margin_db})
+                values={"margin_db": heard.margin_db, "wanted_db": parent_margin_db},
+                said={"margin_said": f"{heard.margin_db:.1f}", "strongest": heard.strongest_other})
         )  # fmt: skip
     return found
 
 
-def _of(field: str, what: str, expected: str, *, code: str, severity: Severity, values: Mapping[str, float]) -> Problem:
+def _of(
+    field: str, what: str, expected: str, *, code: str, severity: Severity, values: Mapping[str, float],
+    said: Mapping[str, str | None] | None = None,
+) -> Problem:  # fmt: skip
     """A problem of one figure of a repeater."""
-    return Problem(f"repeater.{field}", what, expected, severity, code=code, fields=(field,), values=values)
+    return Problem(
+        f"repeater.{field}", what, expected, severity, code=code, fields=(field,), values=values, said=said or {}
+    )

@@ -184,6 +184,8 @@ def _contradicted(
             f"sites[{n}].delay_fields", what, "what was reported taken over into the plan, or read once more",
             "warning", code="plan-old-value-contradicted", touches=_touches(key), fields=(own.name,),
             values={"plan": was, "reported": latest.value},
+            said=_said("plan", was, own) | _said("reported", latest.value, own) | _who("reported", latest)
+            | {"replaced": "yes" if latest.value is None else None},
         )  # fmt: skip
 
 
@@ -202,6 +204,8 @@ def _unsure(network: Network, reported: Reported) -> Iterator[Problem]:
         yield Problem(
             f"sites[{n}].delay_fields", what, "one more reading of it", "warning", code="reports-contradict",
             touches=_touches(key), fields=(own.name,), values={"later": latest.value, "other": other.value},
+            said=_said("later", latest.value, own) | _who("later", latest) | _said("other", other.value, own)
+            | _who("other", other),
         )  # fmt: skip
 
 
@@ -223,6 +227,8 @@ def _told(network: Network, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[P
         yield Problem(
             f"sites[{n}].delay_fields", what, "a reading of it at the site", "warning", code="told-against-reading",
             touches=_touches(key), fields=(own.name,), values={"told": latest.value, "read": read.value},
+            said=_said("told", latest.value, own) | _who("told", latest) | _said("read", read.value, own)
+            | _who("read", read),
         )  # fmt: skip
 
 
@@ -243,6 +249,8 @@ def _unlike(network: Network, found: _Found, held: Mapping[Key, tuple[Stood, ...
         yield Problem(
             f"sites[{index[site.id]}].delay_fields", what, "what it is set to now, read off the device", "warning",
             code="report-in-other-unit", touches=_touches(key), fields=(own.name,), values={"reported": said.value},
+            said={"reported_text": written(said.value) if said.value is not None else None, "was_unit": said.unit,
+                  "now_unit": own.unit, "at": f"{report.held.at:%Y-%m-%d %H:%M}", "who": report.who},
         )  # fmt: skip
 
 
@@ -264,6 +272,16 @@ def _by(one: Stood) -> str:
     """Who reported it when."""
     how = {"read": "read there", "told": "told to the office", "replaced": "reported with a new device"}[one.source]
     return f"{how} on {one.held_at:%Y-%m-%d %H:%M} UTC by {one.who}"
+
+
+def _said(name: str, value: float | None, own: DelayField) -> dict[str, float | str | Problem | None]:
+    """What `_amount` says, in parts: the number and its unit, or that nobody knows it."""
+    return {f"{name}_amount": "nobody-knows" if value is None else f"{written(value)}\t{own.unit}"}
+
+
+def _who(name: str, one: Stood) -> dict[str, float | str | Problem | None]:
+    """What `_by` says, in parts."""
+    return {f"{name}_how_keys": one.source, f"{name}_at": f"{one.held_at:%Y-%m-%d %H:%M}", f"{name}_who": one.who}
 
 
 def _amount(value: float | None, own: DelayField) -> str:

@@ -51,11 +51,11 @@ def missing_feed(
     """A site fed off air whose parent is missing, or whose path from it is unknown."""
     if parent is None:
         return None
+    cause: Problem | None = None
     where, expected = f"sites[{index}].fed_off_air_from", "what is wrong there mended; its launch counts from there"
     if parent.id in missing:
-        cause = missing[parent.id]
-        what = f"site {site.name}: has no delay, since {parent.name}, which feeds it, has none: {cause.problem.what}"
-        whose = cause.whose
+        whose, cause = missing[parent.id].whose, missing[parent.id].problem
+        what = f"site {site.name}: has no delay, since {parent.name}, which feeds it, has none: {cause.what}"
     elif parent.id not in placed:
         what = f"site {site.name}: has no delay, since the position of {parent.name}, which feeds it, cannot be read"
         whose = parent.id
@@ -72,6 +72,7 @@ def missing_feed(
         code="position-unreadable" if own else "parent-missing",
         touches=(Touch(site.id),),
         values={"whose": whose},
+        said={"parent_site": parent.id, "cause": cause},
     )
     return Missing(site.id, site.name, whose, problem, said=own)
 

@@ -213,6 +213,13 @@ def _jumps(index: int, site: Site, row: DelayRow, jump_us: float, tolerance_us: 
         code="jump-beyond-tolerance",
         touches=(Touch(site.id), *(Touch(fed) for fed in row.jumps)),
         values={"jump_us": jump_us, "tolerance_us": tolerance_us},
+        said={
+            "own_site": site.id,
+            "own_route": row.route,
+            "jump_said": f"{grouped(jump_us, '+.4f')} us",
+            "following_n": len(row.jumps),
+            "bears_said": f"{_us(tolerance_us)} us",
+        },
     )
 
 

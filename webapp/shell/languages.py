@@ -7,7 +7,7 @@ on a sheet is what stands on the device, in the tables and on the telephone.
 
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
@@ -37,6 +37,8 @@ TELEPHONE = "telephone"
 """Comment of the catalogues at what the technician's page says by its script."""
 WHAT, EXPECTED = "what", "expected"
 """Contexts of the catalogues under which a problem's code stands: what is wrong, and what would be right."""
+KEY = "key"
+"""Context under which a key of the document stands."""
 QUESTION = "question"
 """Context under which the code of a question about a slip stands (`sfn.survey.question_words`)."""
 _GAPS = re.compile(r"%\((\w+)\)s")
@@ -135,21 +137,48 @@ def by_code(problem: Problem, part: str) -> str:
     problem : Problem
     part : {'what', 'expected'}
     """
-    ids = [f"{problem.code} with {key}" for key, value in problem.values.items() if value] + [problem.code]
+    told = {**problem.said, **problem.values}
+    ids = [f"{problem.code} with {key}" for key in (*(key for key, value in told.items() if value), *problem.fields)]
     here = catalogue(LANGUAGE.get())
-    said = next((text for one in ids if (text := str(here.pgettext(part, one))) != one), "")
-    gaps = {key: _figure(key, value) for key, value in problem.values.items()}
+    said = next((text for one in (*ids, problem.code) if (text := str(here.pgettext(part, one))) != one), "")
+    gaps = {key: _figure(key, value) for key, value in told.items()}
     named = {"sites": tuple(map(site_said, problem.sites)), "stages": problem.stages, "fields": problem.fields}
     named["routes"] = tuple(map(word, problem.routes))
+    named["keys"] = tuple(map(_key, problem.fields))
     gaps |= {key: ", ".join(names) for key, names in named.items() if names}
     return text_said(said % gaps) if set(_GAPS.findall(said)) <= gaps.keys() else ""
 
 
-def _figure(key: str, value: float | str | None) -> str:
-    """A figure of a problem, as pages print it."""
+def _key(key: str) -> str:
+    """A key of the document in words; as it is, where the catalogue has none."""
+    return str(catalogue(LANGUAGE.get()).pgettext(KEY, key))
+
+
+def _amount(value: str, unit: str = "") -> str:
+    """A setting in its device's own unit; a key, where nobody knows it."""
+    return f"{value} {unit_text(unit)}" if unit else _key(value)
+
+
+# How a name in a gap is said, by how the gap ends.
+_NAMES: Mapping[str, Callable[[str], str]] = {
+    "_amount": lambda amount: _amount(*amount.split("\t")),
+    "_keys": lambda keys: ", ".join(map(_key, keys.split())),
+    "_kind": word,
+    "_route": word,
+    "_site": site_said,
+    "_sites": lambda sites: ", ".join(map(site_said, sites.split("\n"))),
+    "_unit": unit_text,
+}
+
+
+def _figure(key: str, value: float | str | Problem | None) -> str:
+    """A figure of a problem, or a name in it, as pages print it; a problem behind it in its own words."""
+    if isinstance(value, Problem):
+        return wanted(value) if key.endswith("_wanted") else doubt(value)
     if isinstance(value, str) or value is None:
-        return value or ""
-    text = written(round(value, 4))
+        ends = next((end for end in _NAMES if key.endswith(end)), "")
+        return _NAMES[ends](value) if value and ends else value or ""
+    text = written(value if key.endswith("_full_us") else round(value, 4))
     return f"{text}{THIN}µs" if key.endswith("_us") else text
 
 
@@ -161,6 +190,12 @@ def doubt(problem: Problem) -> str:
     said = text_said(problem.what, problem.where)
     if LANGUAGE.get() == ENGLISH:
         return said
+    itself = problem.said.get("itself")
+    if isinstance(itself, Problem):
+        site, parent = (site_said(str(problem.said[name])) for name in ("fed_site", "parent_site"))
+        return word("site %(site)s is fed off air from %(parent)s: %(said)s") % {
+            "site": site, "parent": parent, "said": doubt(itself),
+        }  # fmt: skip
     if theirs := by_code(problem, WHAT):
         return theirs
     kind = f"{word(DOUBTS[problem.code].why)} " if problem.code in DOUBTS else ""
@@ -243,7 +278,9 @@ def telephone_words() -> str:
         return ""
     telephone = [one for one in _read(language) if TELEPHONE in one.auto_comments]
     said = {str(one.id): str(one.string) for one in telephone if not one.context}
-    codes = {str(one.id): str(one.string) for one in _read(language) if one.context == WHAT}
-    wanted_by = {str(one.id): str(one.string) for one in _read(language) if one.context == EXPECTED}
+    # Doubts about a sheet stand on the page, or come with what is told of them: no script looks them up.
+    coded = [one for one in _read(language) if str(one.id).partition(" with ")[0] not in DOUBTS]
+    codes = {str(one.id): str(one.string) for one in coded if one.context == WHAT}
+    wanted_by = {str(one.id): str(one.string) for one in coded if one.context == EXPECTED}
     questions = {str(one.id): str(one.string) for one in telephone if one.context == QUESTION}
     return json.dumps({"said": said, WHAT: codes, EXPECTED: wanted_by, QUESTION: questions}, ensure_ascii=False)

@@ -75,5 +75,10 @@ def unfrozen(store: Store, network_id: int, document: Mapping[str, Any]) -> tupl
                 "value_us": value_us,
                 "moved_us": moved_us,
             },
+            said={
+                "frozen_said": us(frozen_us, 4),
+                "now_said": None if value_us is None else us(value_us, 4),
+                "moved_said": None if moved_us is None else us(moved_us, 4, signed=True),
+            },
         ),
     )
