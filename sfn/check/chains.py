@@ -175,6 +175,8 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
         yield Problem(
             f"{where}.release_delay_us", what, f"{grouped(needed_us, '.10g')} us or more", code="buffer-underrun", **of,
             values={"needed_us": needed_us, "release_delay_us": release_us},
+            said={"stage": stage.id, "short_full_us": needed_us - release_us, "needed_full_us": needed_us,
+                  "release_full_us": release_us},
         )  # fmt: skip
     yield from _unproven(where, stage, stages, users)
     wrap_s = network.time_stamps.wrap_s if network.time_stamps else None

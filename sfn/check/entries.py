@@ -84,6 +84,7 @@ def _tolerances(network: Network) -> Iterator[Problem]:
                 stages=(stage.id,),
                 fields=("tolerance_us",),
                 values={"tolerance_us": stage.tolerance_us, "latency_us": latency_us},
+                said={"tolerance_full_us": stage.tolerance_us, "latency_full_us": latency_us},
             )
 
 

@@ -47,7 +47,9 @@ def placed_sites(network: Network) -> Placed:
                     touches=(Touch(site.id),),
                     fields=("position",),
                     values={**p.values, "why": p.code},
-                    said={"typed": ", ".join(str(one) for one in site.position.model_dump(exclude_none=True).values())},
+                    said={
+                        "typed": ", ".join(str(one) for one in site.position.model_dump(exclude_unset=True).values())
+                    },
                 )
                 for p in error.problems
             ]

@@ -23,7 +23,7 @@ from sfn.study.asks import Asks
 from sfn.survey.at_site import Advice
 from sfn.survey.question_words import Term, Unit, in_parts
 from sfn.survey.rules import Asked, Groups, Slot, as_data
-from sfn.units import THIN, written
+from sfn.units import written
 from webapp.shell.places_said import site_said, text_said
 
 if TYPE_CHECKING:
@@ -146,7 +146,10 @@ def by_code(problem: Problem, part: str) -> str:
     named["routes"] = tuple(map(word, problem.routes))
     named["keys"] = tuple(map(_key, problem.fields))
     gaps |= {key: ", ".join(names) for key, names in named.items() if names}
-    return text_said(said % gaps) if set(_GAPS.findall(said)) <= gaps.keys() else ""
+    if not set(_GAPS.findall(said)) <= gaps.keys():
+        return ""
+    # Not by `%`: a sentence may say per cent.
+    return text_said(_GAPS.sub(lambda gap: gaps[gap[1]], said))
 
 
 def _key(key: str) -> str:
@@ -179,7 +182,7 @@ def _figure(key: str, value: float | str | Problem | None) -> str:
         ends = next((end for end in _NAMES if key.endswith(end)), "")
         return _NAMES[ends](value) if value and ends else value or ""
     text = written(value if key.endswith("_full_us") else round(value, 4))
-    return f"{text}{THIN}µs" if key.endswith("_us") else text
+    return f"{text} us" if key.endswith("_us") else text
 
 
 def doubt(problem: Problem) -> str:
