@@ -70,7 +70,7 @@ CHANGES: dict[str, Callable[[Document], None]] = {
     "delay-adapts": some_stage(adapts=True),
     "figure-outdated": some_stage(date="2020-01-02", changed="2021-03-04"),
     "source-missing": some_stage(source=None),
-    "tolerance-above-latency": some_stage(tolerance_us=123_456.5),
+    "tolerance-above-latency": some_stage(tolerance_us=1.5),
     "date-impossible": some_stage(date="2199-01-02"),
     "erp-zero": site(0, erp_kw={"h": 0, "v": 0}),
     "name-duplicate": lambda d: d["sites"][0].update(name=d["sites"][1]["name"]),
