@@ -24,8 +24,8 @@ that covers, `settled_says`; `tried`, `starts` (each with start and its score), 
 heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
 each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
 night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
-FM), `rests_on` (sentences: what makes a place served), `level_shifts` (null: none), `credits` (whose data ground and
-people are; empty: nobody asks). With
+FM), `rests_on` (sentences: what makes a place served), `other_transmitters_say` (what is known of other programmes),
+`level_shifts` (null: none), `credits` (whose data ground and people are; empty: nobody asks). With
 --nights also `nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and
 common_delay_held_us: the first is what to set in the first night.
 

@@ -118,7 +118,7 @@ def joint_share(own: NDArray[np.floating], beside: NDArray[np.floating]) -> Doub
     Examples
     --------
     >>> [round(float(joint_share(np.array(u), np.array(v))), 3) for u, v in ((0.9, 1.0), (0.8, 0.8), (0.5, 0.0))]
-    [0.9, 0.678, 0.0]
+    [0.9, 0.675, 0.0]
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         both = (own.astype(np.float64) ** -EVEN + beside**-EVEN - 1.0) ** (-1.0 / EVEN)

@@ -77,7 +77,7 @@ def test_faults_stand_beside_the_name_on_every_page(client: TestClient, number: 
 def test_reception_is_the_maps(
     client: TestClient, store: Store, example: dict[str, Any], post: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Once somebody has asked for the usual map: the same areas as the library works out over the same grid."""
+    """Once somebody has asked for the usual map: the quick estimate's areas, as the library has them over that grid."""
     monkeypatch.setattr("webapp.work.maps.usual_pixel_m", lambda _bounds: 2000.0)
     number = store.create(example, author="Ada", reason="first").network_id
     started = post(f"/networks/{number}/map/levels")
@@ -88,7 +88,7 @@ def test_reception_is_the_maps(
         time.sleep(0.05)
     assert found is not None
     plan = sfn.load(example)
-    expected = sfn.coverage(plan, pixel_m=2000.0).document["classes"]
+    expected = sfn.coverage(plan, pixel_m=2000.0).document["quick_classes"]
     assert found["summary"]["area_km2"] == pytest.approx([one["area_km2"] for one in expected], rel=1e-6)
     assert "quick estimate" in found["classes"]["quick"]
     assert "distorted by our own transmitters" in client.get(f"/networks/{number}").text.lower()
