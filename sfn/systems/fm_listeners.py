@@ -205,13 +205,22 @@ def listener_shares(
 
 @lru_cache(maxsize=16)
 def _draws(level_sets_n: int, phases_n: int, signals_n: int, spread_db: float) -> tuple[Doubles, Doubles]:
-    """Levels (L, N) [dB] and phases (L, P, N) [turns], scrambled Sobol points and Latin hypercubes, always the same."""
+    """Levels (L, N) [dB] and phases (L, P, N) [turns], scrambled Sobol points and Latin hypercubes, always the same.
+
+    Columns go from the strongest signal on, and what is heard hangs on the difference of the two strongest most of all:
+    that one is drawn by itself, the middle of each L-th part of its distribution once, so no share of places is off
+    by more than half a step for it. Drawn apart, the same sets were 0.03 too good at the 95 % that divides, everywhere.
+    """
     from scipy.special import ndtri
     from scipy.stats import qmc
 
-    rng = np.random.default_rng(17)
+    rng = np.random.default_rng(1162)  # of 1,500 the one whose third and fourth columns differ most evenly, too
     even = qmc.Sobol(signals_n, scramble=True, rng=rng).random(level_sets_n)
-    raised = ndtri(np.clip(even, 1e-9, 1 - 1e-9)) * spread_db / np.sqrt(2)
+    normal = ndtri((np.floor(even * level_sets_n) + 0.5) / level_sets_n)
+    raised = normal * spread_db / np.sqrt(2)
+    if signals_n > 1:
+        apart, together = normal[:, 0] * spread_db, normal[:, 1] * spread_db / 2
+        raised[:, 0], raised[:, 1] = together + apart / 2, together - apart / 2
     turns = np.stack([qmc.LatinHypercube(signals_n, rng=rng).random(phases_n) for _ in range(level_sets_n)])
     return np.ascontiguousarray(raised), np.ascontiguousarray(turns)
 

@@ -25,7 +25,7 @@ FINDINGS = """async (rules) => (await axe.run({ runOnly: rules, resultTypes: ["v
   .map((one) => [one.id, one.nodes.map((node) => node.target.join(" ") + ": " + node.failureSummary)])"""
 # What its address alone does not show: answers to what was sent in, pieces that stand in other pages, what has no person.
 NOT_WALKED = {
-    "hear.show", "offsets_hand.numbers", "crossing.show", "roads.near", "road_linked.beside", "point.part", "point.direct", "links.advice", "losses.measured",
+    "hear.show", "offsets_hand.numbers", "crossing.show", "roads.near", "road.beside", "point.part", "point.direct", "links.advice", "losses.measured",
     "packet.made", "site_reading.state", "measurements.show_recording", "arrivals.show", "health.alive", "health.ready",
     "metrics.show",
     "jobs.show", "account.show", "provider.ask", "provider.answer", "editor.begin",
