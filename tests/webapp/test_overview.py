@@ -90,7 +90,11 @@ def test_reception_is_the_maps(
     plan = sfn.load(example)
     expected = sfn.coverage(plan, pixel_m=2000.0).document["quick_classes"]
     assert found["summary"]["area_km2"] == pytest.approx([one["area_km2"] for one in expected], rel=1e-6)
+    area = [one["area_km2"] for one in expected]
+    shown = found["upset_km2"], found["weak_km2"], found["other_km2"]
+    assert shown == pytest.approx((area[2], area[3], area[5]), rel=1e-6), "each class that is not served stands there"
     assert "quick estimate" in found["classes"]["quick"]
+    assert "By the quick estimate of the classes" in client.get(f"/networks/{number}").text, "beside the figures"
     assert "distorted by our own transmitters" in client.get(f"/networks/{number}").text.lower()
 
 

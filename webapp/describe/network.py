@@ -13,7 +13,7 @@ from sfn.errors import PlanError, Problem
 from sfn.plan import Network
 from sfn.reception.area import ClassSummary
 from sfn.reception.class_says import ClassSays, class_says
-from sfn.reception.classes import TOO_WEAK, UPSET, class_words
+from sfn.reception.classes import OTHER_STATION, TOO_WEAK, UPSET, class_words
 from sfn.reception.quality import yardstick
 from sfn.study.overview import Due, SiteStand, due
 from sfn.study.served import served_summary
@@ -76,6 +76,11 @@ class Reception:
     weak_km2: float
     """[km2]"""
     weak: str
+    """What that class is called."""
+    other_km2: float
+    """Where a station with another programme disturbs. [km2]"""
+    other_people: float | None
+    other: str
     """What that class is called."""
     classes: ClassSays
     """What stands beside every class."""
@@ -215,6 +220,9 @@ def _reception(network: Network, maps: Maps, key: str, *, doubts: Iterable[Probl
         upset=words[UPSET],
         weak_km2=found.area_km2[TOO_WEAK],
         weak=words[TOO_WEAK],
+        other_km2=found.area_km2[OTHER_STATION],
+        other_people=None if found.people is None else found.people[OTHER_STATION],
+        other=words[OTHER_STATION],
         classes=class_says(network, yardstick(network)),
         says=tuple(said for said in (ground, computed.averaged_says, *twice, risk) if said),
     )
