@@ -266,6 +266,7 @@ def zones(
     if judged.shares is not None:
         heard = heard_areas(network, yard, judged.shares, quality.quality_class, area_km2=area, people=people)
     found = overlap(levels, arrivals, counts=counts, quality=quality, executor=executor)
+    classes = class_summary(quality.quality_class, area, people=people)
     return Zones(
         network,
         coverage,
@@ -275,7 +276,7 @@ def zones(
         found,
         overlap_summary(found, area, near_db=counts.significant_db, people=people),
         quality,
-        class_summary(quality.quality_class, area, people=people),
+        classes,
         None if quality.risk_class is None else class_summary(quality.risk_class, area, people=people),
         yard.placing.says if carried.kind == "ofdm" else "",
         _layers(found, quality, coverage, carried, on_air, levels),
@@ -286,7 +287,7 @@ def zones(
         others_says(network, carried, coverage.others),
         heard,
         judged.drawn,
-        class_summary(judged.quick.quality_class, area, people=people),
+        class_summary(judged.quick.quality_class, area, people=people) if judged.drawn else classes,
         *_between(judged, yard, area, people),
     )
 
