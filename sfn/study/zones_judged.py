@@ -11,7 +11,7 @@ from sfn.reception.aimed import bearings_to, masts_of, received
 from sfn.reception.coverage import Coverage
 from sfn.reception.drawn_quality import by_drawn_shares, by_listeners, drawn_share, risk_of
 from sfn.reception.heard import map_sharing
-from sfn.reception.others import Needed, needed_on
+from sfn.reception.others import needed_on
 from sfn.reception.quality import ServiceQuality, Yardstick, service_quality
 from sfn.systems.fm_listeners import Shares
 
@@ -33,15 +33,12 @@ class Judged:
         Of the sites on air, as receivers get them. [dB(uV/m)]
     shares : Shares or None
         FM, drawn: what listeners hear.
-    beside : Needed or None
-        What transmitters of other programmes ask for.
     """
 
     quality: ServiceQuality
     quick: ServiceQuality
     levels: Singles
     shares: Shares | None
-    beside: Needed | None
 
     @property
     def drawn(self) -> bool:
@@ -86,10 +83,10 @@ def judged_on(
     known = coverage.judged(on_air)
     quick = quick.where(known)
     if not drawn or not len(on_air) or yard.carried.kind not in ("ofdm", "fm"):
-        return Judged(quick, quick, levels, None, beside)
+        return Judged(quick, quick, levels, None)
     if yard.carried.kind == "fm":
         shares = map_sharing(yard, levels, arrivals, sites)
-        return Judged(by_listeners(quick, levels, yard, shares, other=beside), quick, levels, shares, beside)
+        return Judged(by_listeners(quick, levels, yard, shares, other=beside), quick, levels, shares)
     bearing_deg, masts = bearings_to(network, coverage, on_air), masts_of(network, sites)
     found = []
     for placing in (yard.placing, risk_of(yard.placing)):
@@ -102,6 +99,6 @@ def judged_on(
         found.append(one)
     chosen, risk = found
     if chosen is None:
-        return Judged(quick, quick, levels, None, beside)
+        return Judged(quick, quick, levels, None)
     made = by_drawn_shares(quick, levels, yard, chosen, risk, frequency_mhz=f, other=beside)
-    return Judged(made.where(known), quick, levels, None, beside)
+    return Judged(made.where(known), quick, levels, None)
