@@ -2,6 +2,7 @@
 
 From the input event to the frame after the picture is decoded (waiting for the end of typing, drawing on the server,
 transfer and decoding included), and until the numbers beside it are there. Reference: one second.
+And from a click on the map to the frame in which the signals of that place are drawn. Reference: 300 ms.
 
     python -m tests.bench.bench_map_page [million]
 
@@ -24,6 +25,7 @@ from tests.browser.conftest import CHROMIUM, QUIET
 ROOT = Path(__file__).parents[2]
 TRIES = 7
 REFERENCE_MS = 1000.0
+CLICK_REFERENCE_MS = 300.0
 # Sets a field as typing does, and waits for what follows from it.
 TYPED = """async ([id, value]) => {
   const start = performance.now(), box = document.getElementById("map-summary"), pane = document.querySelector(".leaflet-layer-pane");
@@ -40,6 +42,17 @@ TYPED = """async ([id, value]) => {
   const [picture, address] = await shown;
   const sizes = performance.getEntriesByName(address).map((one) => one.transferSize);
   return [picture, await said, sizes[0] || 0];
+}"""
+
+# From a click at a share of the map's width and height to the frame in which the signals there are drawn.
+CLICKED = """async ([x, y]) => {
+  const box = document.getElementById("point-part"), map = document.getElementById("map").getBoundingClientRect();
+  const there = new Promise((go) => new MutationObserver((_, seen) => {
+    if (box.querySelector("table.signals")) { seen.disconnect(); requestAnimationFrame(() => go(performance.now())); }
+  }).observe(box, { childList: true }));
+  const start = performance.now(), room = document.getElementById("map-page").leaflet;
+  room.fire("click", { latlng: room.containerPointToLatLng([map.width * x, map.height * y]) });
+  return await there - start;
 }"""
 
 
@@ -117,6 +130,11 @@ def main() -> None:
                             f"{name}, pixel {count}, {layer}: picture {picture:.0f} ms (worst {worst:.0f}), numbers {numbers:.0f} ms, "
                             f"{size / 1000:.0f} kB; {REFERENCE_MS / picture:.1f} times as fast as one second"
                         )
+                    clicks = [page.evaluate(CLICKED, [0.55 + k / 100, 0.35 + k / 100]) for k in range(TRIES)]
+                    print(
+                        f"{name}: click to signals {median(clicks):.0f} ms (worst {max(clicks):.0f}); "
+                        f"{CLICK_REFERENCE_MS / median(clicks):.1f} times as fast as 300 ms"
+                    )
                 browser.close()
             finally:
                 server.terminate()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = next(
     (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
@@ -25,18 +25,32 @@ QUIET = (
     "--no-first-run",
 )
 
+# Server, browser and two runs of tests share the cores: what a page shows at once is there after seconds at times.
+expect.set_options(timeout=15_000)
+
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Without Chromium the browser tests are left out by name on a user's machine; in CI that is a failure."""
-    if CHROMIUM or os.environ.get("CI") == "true":
-        return
+    """Without Chromium the browser tests are left out by name on a user's machine; in CI that is a failure.
+
+    In CI one that fell is run once more, on a page of its own: it is named, and falls if it falls twice.
+    """
+    in_ci = os.environ.get("CI") == "true"
     for item in items:
-        if item.path.parent == Path(__file__).parent:
+        if item.path.parent != Path(__file__).parent:
+            continue
+        if in_ci:
+            item.add_marker(pytest.mark.flaky(reruns=1))
+        elif not CHROMIUM:
             item.add_marker(pytest.mark.skip(reason=f"left out, no Chromium on this machine: {item.name}"))
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:
-    """Name what was left out."""
+    """Name what was left out, and what fell once."""
+    fell_once = terminalreporter.stats.get("rerun", [])
+    if fell_once:
+        terminalreporter.section("fell once, and was run again: a race in a page or in its test, to be looked at")
+        for report in fell_once:
+            terminalreporter.write_line(f"{report.nodeid}\n{report.longreprtext}")
     left_out = [
         r for r in terminalreporter.stats.get("skipped", []) if "no Chromium on this machine" in str(r.longrepr)
     ]

@@ -257,21 +257,36 @@
     settled = true;
     if (chosen() && picture) picture = overlay(picture, address(`layer/${chosen()}.png`), view.bounds, "layer", byId("opacity").value / 100);
     page.dispatchEvent(new Event("redrawn"));
-    if (at) signals(at);
+    if (at) signals(at, true);
+  }
+
+  // The same place with the same tries, after the shares: two signals that are being made to meet there stay as they stand,
+  // the name that is being typed and the button under the finger among them.
+  function beside(text) {
+    const here = byId("point-part"), fresh = document.createElement("template"), meet = byId("meet");
+    fresh.innerHTML = text; // a template of ours, escaped there
+    const parts = [...fresh.content.childNodes], twin = parts.findIndex((one) => one.id === "meet");
+    if (!meet || twin < 0) { here.replaceChildren(...parts); return; }
+    const open = [...here.querySelectorAll(":scope > details")].map((one) => one.open);
+    for (const one of [...here.childNodes]) if (one !== meet) one.remove();
+    meet.before(...parts.slice(0, twin));
+    meet.after(...parts.slice(twin + 1));
+    here.querySelectorAll(":scope > details").forEach((one, k) => { one.open = open[k] ?? one.open; });
   }
 
   let clicks = 0;
-  async function signals(where) {
+  async function signals(where, follows = false) {
     const mine = ++clicks;
     const query = tries();
     query.append("lat", where.lat.toFixed(7));
     query.append("lon", L.Util.wrapNum(where.lng, [-180, 180], true).toFixed(7));
     query.append("map", part.split("/").pop()); // its pixel there stands beside the place
     // What stands in the panel is another place's: it must not be taken for this one's while the server works.
-    const late = setTimeout(() => { byId("point-part").innerHTML = '<p class="quiet" role="status">Working out the signals there…</p>'; }, 250);
+    const late = follows ? null : setTimeout(() => { byId("point-part").innerHTML = '<p class="quiet" role="status">Working out the signals there…</p>'; }, 250);
     const answer = await fetch(`${page.dataset.point}?${query}`);
     clearTimeout(late);
     if (mine !== clicks) return;
+    if (follows && answer.ok) { beside(await answer.text()); return; }
     byId("point-part").innerHTML = answer.ok ? await answer.text() : '<p class="assumed">No signals could be worked out there.</p>';
   }
 
