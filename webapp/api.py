@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from sfn.answer import check, delays, point
 from sfn.errors import Problem
-from sfn.reception.point import point_quality
+from sfn.reception.point import point_quality, with_verdict
 from sfn.reception.quality import yardstick
 from sfn.study.point import tried_signals
 from sfn.terrain.credits import credits_say
@@ -297,7 +297,7 @@ def answer_point(
         ground=maps.ground(opened.network),
     )
     found_quality = point_quality(now.network, signals, yardstick(now.network))
-    return point.document(signals, found_quality) | {
+    return point.document(with_verdict(signals, found_quality), found_quality) | {
         "tried": list(now.says),
         "credits": credits_say(opened.head.credits),
     }

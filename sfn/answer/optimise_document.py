@@ -89,6 +89,7 @@ def document(found: Optimised) -> dict[str, Any]:
         "tried": found.found.tried,
         "starts": [{"start": name} | score_document(s) for name, s in found.found.starts],
         "rests_on": list(found.rests_on),
+        "classes_by": found.beside.by,
         "problems": settings["problems"],
         "seconds": found.found.seconds_s,
     }

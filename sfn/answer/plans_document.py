@@ -44,6 +44,7 @@ def plans_document(found: Plans) -> dict[str, Any]:
         "caution": PLANS_CAUTION,
         "doubts": list(found.doubts),
         "rests_on": list(found.rests_on),
+        "classes_by": found.beside.by,
         "ended": found.found.ended,
         "looked": found.found.looked,
         "places_searched": found.found.places_n,

@@ -32,7 +32,6 @@ def document(made: PlannedRoad, *, revision: int | None = None) -> dict[str, Any
         "terrain_averaged": found.signals.averaged_says or None,
         "level_shifts": shift_says(found.network) or None,
         "other_transmitters_say": found.others_says,
-        "classes_say": found.says_of_classes.quick or None,
         "too_weak_says": found.says_of_classes.too_weak or None,
         **found.says_of_classes.as_json(),
         "programme": heard_programme(found.network) or None,

@@ -24,7 +24,8 @@ that covers, `settled_says`; `tried`, `starts` (each with start and its score), 
 heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
 each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
 night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
-FM), `rests_on` (sentences: what makes a place served), `other_transmitters_say` (what is known of other programmes),
+FM), `rests_on` (sentences: what makes a place served), `classes_by` (the rule by which all of this is judged: quick
+estimate; 8-VSB: median levels), `other_transmitters_say` (what is known of other programmes),
 `level_shifts` (null: none), `credits` (whose data ground and people are; empty: nobody asks). With
 --nights also `nights`, each with night, changed, offsets, settled_on_devices, settled_says, after and
 common_delay_held_us: the first is what to set in the first night.
@@ -35,25 +36,25 @@ common_delay_held_us: the first is what to set in the first night.
 With --vary offsets and levers are searched together (the document's `may_change`: lines of sites with power_db,
 azimuth_deg, electrical_tilt_deg and mechanical_tilt_deg, each with least, greatest and step, patterns, on_air; costs;
 licences with name, sites, level_dbuvm and area), and the answer is another: `plans`, the cheapest first, each serving
-more than those before it, with cost, served, gain = gained - lost (as weighed), `changes` (each with site, cost,
-fields as the document calls them (offset_us, ...), says, and settings of its delay fields as the saved plan and this
-one split them, not as they stand at the site: name, before, after, unit), offsets, common_delay_held_us, after, who
-gains and loses as above, cautions (problems: radiates more than planned), sampling (what the map's places leave open
-of the gain: twice the root of the sum of squares of what changes), within_sampling, says (its doubts). Beside them
-`served_now`, `vary`, `costs` (visit, rigging_day, licence_change, unit, assumed: nobody said them), `licences`,
-`reaching_out_as_planned` (each with site, licence, outside_km2), `plans_left_off` (how many of the front),
-`not_varied` (each with site, what, code, why), `caution`, `doubts`, `looked`, `places_searched` of `places`,
-`people_said`, `all_served` (nothing is left to gain), `silent_behind_parent` (relays on the air behind a parent that
-is not: they count as silent), `plans_left_out_for_relays` (each with cost, gain, problem: a relay would lose its parent
-or its margin), `robust` (p20, mean, null). Unless --worlds 0 every plan is drawn in the same worlds (command `sure`,
-whose help has the words): each has people_p5, people_p20, people_p50, people_p95, people_mean (null where area is
-counted), served_p5, served_p20, served_p50, served_p95, served_mean, served_p5_error, served_p50_error,
+more than those before it, with cost, served, gain = gained - lost (as weighed), `changes` (each with site, cost, fields
+as the document calls them (offset_us, ...), says, and settings of its delay fields as the saved plan and this one split
+them, not as they stand at the site: name, before, after, unit), offsets, common_delay_held_us, after, who gains and
+loses as above, cautions (problems: radiates more than planned), sampling (what the map's places leave open of the gain:
+twice the root of the sum of squares of what changes), within_sampling, says (its doubts). Beside them `served_now`,
+`vary`, `costs` (visit, rigging_day, licence_change, unit, assumed: nobody said them), `licences`,
+`reaching_out_as_planned` (each with site, licence, outside_km2), `plans_left_off` (how many of the front), `not_varied`
+(each with site, what, code, why), `caution`, `doubts`, `looked`, `places_searched` of `places`, `people_said`,
+`all_served` (nothing is left to gain), `silent_behind_parent` (relays on the air behind a parent that is not: they
+count as silent), `plans_left_out_for_relays` (each with cost, gain, problem: a relay would lose its parent or its
+margin), `robust` (p20, mean, null), `classes_by` as above. Unless --worlds 0 every plan is drawn in the same worlds
+(command `sure`, whose help has the words): each has people_p5, people_p20, people_p50, people_p95, people_mean (null
+where area is counted), served_p5, served_p20, served_p50, served_p95, served_mean, served_p5_error, served_p50_error,
 served_p95_error, served_as_predicted, better_than_today, better_than_today_error, unknowns_looked_at and unknowns (each
 with kind, of, says, share_alone, share_alone_error, share_in_all, share_in_all_error), and beside them stand
 `today_sure`, `worlds`, `worlds_seed`, `worlds_ended`, `worlds_say` and `worlds_model` (sigma_db, sigma_says, whole_db,
 decorrelation_m, site_correlation, cosited_correlation). Problems bear what, where, expected, severity, code, sites,
-routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C once ends the search
-and keeps the best so far.
+routes, stages, fields and values (more_db, towards_deg). Figures are predicted medians. Ctrl-C once ends the search and
+keeps the best so far.
 """
 
 import argparse
@@ -196,9 +197,10 @@ def _print(found: Optimised, *, nights: bool) -> None:
     print_table(("site", "offset now, us", "found, us", "setting", "1 us early", "1 us late"), rows)
     print(f"(1 us early, 1 us late: {unit} more without adequate service if that site is off by as much)\n")
     counted = f"{unit} as weighed" if weights else unit
+    by = found.beside.by_words
     heads = (f"no adequate service, {counted}", f"below target, {counted}", "mean margin, dB", "people", "km2")
     print_table(("", *heads), [("before", *_figures(found.before)), ("after", *_figures(found.after))])
-    print("(people and km2: on the map, without adequate service, as they are)\n")
+    print(f"(people and km2: on the map, without adequate service, as they are; all judged {by})\n")
     if found.left_out_km2 > 0:
         who = "" if found.left_out_people is None else f" with {number(found.left_out_people, 0)} people"
         print(f"not covered by the terrain, and left out: {number(found.left_out_km2, 1)} km2{who}")

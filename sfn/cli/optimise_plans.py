@@ -24,7 +24,8 @@ def print_plans(answer: PlansAnswer) -> None:
         f"change {costs.licence_change:g}"
     )
     served = found.counted - found.before.score.without_service
-    print(f"served as planned: {number(served, 1)} of {number(found.counted, 1)} {unit}\n")
+    by = found.beside.by_words
+    print(f"served as planned, {by}: {number(served, 1)} of {number(found.counted, 1)} {unit}\n")
     rows = [
         (
             str(k), f"{plan.cost:g}", number(found.counted - plan.after.score.without_service, 1),
@@ -38,7 +39,7 @@ def print_plans(answer: PlansAnswer) -> None:
     else:
         print("no plan serves more than what is planned, within these bounds and as far as the search came")
     if found.sure is not None:
-        print("\nin drawn worlds:")
+        print(f"\nin drawn worlds, served {by}:")
         print_sure_table(("as planned", *(f"plan {k}" for k in range(1, len(found.plans) + 1))), found.sure.plans)
     for k, plan in enumerate(found.plans, start=1):
         _print_plan(k, plan, found)

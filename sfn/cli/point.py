@@ -2,19 +2,18 @@
 
 `left_out_sites` are sites that cannot be read (each with site, name, whose: the site at fault, and problems as in
 `check`): the answer does without their signals. Of FM, `quality` says what listeners around hear, as shares of
-receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in
-unblended stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up,
+receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
+stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up,
 `share_disturbed` is another station's, `share_good` gets the better S/N; `class` and `for_people` lead, and are the
-quick estimate; `class_by_drawn_shares` (older name: `people_class`) and `served` (from `served_from_share`) are
-figures of the shares drawn here (`classes_say`); `listeners` (car, portable, hi-fi), `share_that_blends`,
-`listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`:
-the estimate that the class goes by. `target_class`: the class that a fix reaches or does not. Sentences beside the
-class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
-`judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and
-the map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
-`coverage_probability_own` the share without them.
-`needed_beside_others_dbuvm` what the strongest must reach beside `other_transmitter` (null: none). `credits`: whose
-data its ground is (empty: nobody asks).
+quick estimate; `class_by_drawn_shares` (older name: `people_class`) and `served` (from `served_from_share`) are figures
+of the shares drawn here (`classes_say`); `listeners` (car, portable, hi-fi), `share_that_blends`, `listener_spread_db`
+and `shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`: the estimate that the
+class goes by. `classes_by`: the rule that made the class. `target_class`: the class that a fix reaches or does not.
+Sentences beside the class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
+`judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and the
+map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
+`coverage_probability_own` the share without them. `needed_beside_others_dbuvm` what the strongest must reach beside
+`other_transmitter` (null: none). `credits`: whose data its ground is (empty: nobody asks).
 """
 
 import argparse
@@ -126,7 +125,8 @@ def run(args: argparse.Namespace) -> int:
         if quality.without_says:
             print(quality.without_says)
         hurt = f", main interferer {quality.hurts}" if quality.hurts else ""
-        print(f"reception: {quality.for_people}, margin {number(quality.margin_db)} dB; wanted {quality.wanted}{hurt}")
+        by, margin = quality.says.by_words, number(quality.margin_db)
+        print(f"reception {by}: {quality.for_people}, margin {margin} dB; wanted {quality.wanted}{hurt}")
         if quality.probability is not None:
             apart = number(100 * (quality.independent_probability or 0.0), 0)
             goes_by = (

@@ -6,7 +6,8 @@ a log of measured levels, as `calibrate` reads it.
 
 JSON keys: `network`, `revision` (null for a file), `checksum`, `tried`, `length_m`, `samples_n`, `rx_height_m`,
 `smooth_earth`, `smooth_earth_says` (where it lies), `other_transmitters_say` (what is known of other programmes),
-`programme` (of FM quality; null: no FM), sentences beside classes as in `zones`; `served_m`, `classes` (each `class`,
+`programme` (of FM quality; null: no FM), `classes_by` (the rule that made the classes) and sentences beside them as
+in `zones`; `served_m`, `classes` (each `class`,
 `code`, `for_people`: the class in words for people, `length_m`, `share_pct`), `risk_served_m` (OFDM: by the strategy
 "strongest"), `drawn_served_m` (OFDM: most places served, levels drawn), `unknown_m` (nothing known), `uncovered_m` (a
 site's path leaves the terrain); `stretches` without adequate service, the longest loss first: `from_m`, `to_m`,

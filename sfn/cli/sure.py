@@ -1,6 +1,9 @@
 """How sure what a network serves is: in drawn worlds of levels and launches, beside other plans, what to measure first.
 
-JSON keys: `network`, `unit`, `counted`, `people_said`, `left_out_sites`, `pixel_m`, `smooth_earth_says`; `worlds`,
+JSON keys: `network`, `unit`, `counted`, `people_said`, `left_out_sites`, `pixel_m`, `smooth_earth_says`; `classes_by`,
+the rule by which served is judged, as predicted and in every world (quick estimate; 8-VSB: median levels), in words
+`classes_say`, with the sentences of `zones` about classes (`class_rule`, `not_judged`, `levels_spread_say`,
+`receiver_window`, `listeners_say`, `usable_says`, `significant_says`, `worse_says`; null: nothing to say); `worlds`,
 `worlds_seed`, `worlds_ended`, `worlds_model` (`sigma_db`, `sigma_says`, `whole_db`: alike over a site's area,
 `decorrelation_m`, `site_correlation`, `cosited_correlation`), `worlds_say`; `today_sure` and, each with `name`,
 `plans`: `people_p5`, `people_p20`, `people_p50`, `people_p95`, `people_mean` (null where area is counted),
@@ -88,8 +91,10 @@ def run(args: argparse.Namespace) -> int:
 def _print(answer: SureAnswer) -> None:
     """For people."""
     print(f"people: {answer.listeners.said}")
+    for said in answer.found.beside.lines:
+        print(said)
     found, names = answer.found, ("as it is", *answer.names)
-    print(f"served, of {number(answer.counted, 1)} {answer.unit}:")
+    print(f"served {found.beside.by_words}, of {number(answer.counted, 1)} {answer.unit}:")
     print_sure_table(names, found.plans)
     for name, one in zip(names, found.plans, strict=True):
         print(f"\n{name}, what to measure first:")

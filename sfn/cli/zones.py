@@ -4,15 +4,16 @@
 `check`): the answer does without their signals. `programme`: what FM quality holds for (null: no FM). `classes` have
 `code` and `for_people` (the class in words for people). `listeners` (null: no FM): what they hear with levels and
 carrier phases drawn, `classes` with `share` (of the people, of the area where these are not known), `shares_are_of`
-(places or time), `served_from_share`, `shares_say` (what they rest on). `classes_say`: what `classes` are beside
-those of `listeners`. `too_weak_below_dbuvm`: what divides too weak from upset. Sentences (null: nothing to say), of
-`point` and `road` too: `class_rule` (what makes a class), `not_judged` (what of the same transmitter no class speaks
-of), `levels_spread_say`, `receiver_window`, `listeners_say`, `usable_says`, `too_weak_says`, `worse_says` (which
-class a place lost in two ways has). `overlap`: `near_km2` and `near_people` are of its part where the second
-strongest lies within `near_db` of the strongest. `problems`: doubts about the people counted. `credits`: whose data
-ground and people are (null: nobody asks to be named). `other_transmitters_say`: what is known of transmitters of
-other programmes. `uncovered_by`: sites whose level the terrain leaves unknown, and on how many km2; one such site is
-enough for a place not to be judged (`uncovered_says`, `uncovered_people`).
+(places or time), `served_from_share`, `shares_say` (what they rest on). `classes_by`: the rule that made `classes`
+(quick estimate, drawn shares; 8-VSB: median levels), in words `classes_say`. `too_weak_below_dbuvm`: what divides too
+weak from upset. Sentences (null: nothing to say), of `point` and `road` too: `class_rule` (what makes a class),
+`not_judged` (what of the same transmitter no class speaks of), `levels_spread_say`, `receiver_window`, `listeners_say`,
+`usable_says`, `too_weak_says`, `worse_says` (which class a place lost in two ways has). `overlap`: `near_km2` and
+`near_people` are of its part where the second strongest lies within `near_db` of the strongest. `problems`: doubts
+about the people counted. `credits`: whose data ground and people are (null: nobody asks to be named).
+`other_transmitters_say`: what is known of transmitters of other programmes. `uncovered_by`: sites whose level the
+terrain leaves unknown, and on how many km2; one such site is enough for a place not to be judged (`uncovered_says`,
+`uncovered_people`).
 """
 
 import argparse

@@ -50,6 +50,7 @@ class SureAnswer:
             "left_out_sites": left_out_document(network.left_out),
             "pixel_m": self.found.pixel_m,
             "smooth_earth_says": smooth_says(network) or None,
+            **self.found.beside.as_json(),
             **sure_document(self.found, people=people),
             "plans": [
                 {"name": name} | plan_sure(one, people=people)

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 
 from sfn.plan import Network
 from sfn.reception.aimed import ONE_MAST_M
-from sfn.reception.classes import classes_say
+from sfn.reception.classes import (
+    BLENDED,
+    BY_WORDS,
+    JUST_ENOUGH,
+    UPSET,
+    class_words,
+    classes_by,
+    classes_say,
+    shown_classes,
+)
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.other_network import on_channel
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick, too_weak_below_dbuvm
@@ -33,6 +42,8 @@ class ClassSays:
     """What of the same transmitter no class, margin or area speaks of."""
     rule: str
     """What makes the class."""
+    by: str
+    """Code of the rule that makes it so here, of `sfn.reception.classes`."""
     quick: str
     """FM and OFDM: whether the classes go by the quick estimate or by drawn shares."""
     too_weak: str
@@ -52,6 +63,11 @@ class ClassSays:
     """How stations with other programmes count, and which class a place has that is lost in two ways."""
 
     @property
+    def by_words(self) -> str:
+        """The code for people, as it stands beside a figure."""
+        return BY_WORDS[self.by]
+
+    @property
     def lines(self) -> tuple[str, ...]:
         """All that is said, the gravest first."""
         window = f"Receivers place their window by {self.window}" if self.window else ""
@@ -66,6 +82,8 @@ class ClassSays:
         return {
             "not_judged": self.unjudged or None,
             "class_rule": self.rule,
+            "classes_by": self.by,
+            "classes_say": self.quick or None,
             "levels_spread_say": self.spread or None,
             "receiver_window": self.window or None,
             "listeners_say": self.listeners or None,
@@ -93,6 +111,7 @@ def class_says(network: Network, yard: Yardstick, *, drawn: bool = False) -> Cla
     return ClassSays(
         unjudged=f"Not judged: {unjudged}" if unjudged else "",
         rule=_rule(yard),
+        by=classes_by(carried, drawn=drawn),
         quick=classes_say(carried, drawn=drawn),
         too_weak="" if carried.kind == "fm" else _too_weak(yard, below_dbuvm),
         too_weak_below_dbuvm=below_dbuvm,
@@ -107,11 +126,15 @@ def class_says(network: Network, yard: Yardstick, *, drawn: bool = False) -> Cla
 
 def _significant(yard: Yardstick) -> str:
     """That the limit of significance names signals and judges nothing."""
+    carried = yard.carried
     within = f"{yard.counts.significant_db:g} dB of the strongest"
-    guard = "inside the guard interval, or else " if yard.carried.kind == "ofdm" else ""
+    guard = "inside the guard interval, or else " if carried.kind == "ofdm" else ""
+    words, shown = class_words(carried), shown_classes(carried)
+    named = [f"“{words[code]}”" for code in (JUST_ENOUGH, BLENDED, UPSET) if code in shown]
     return (
         "Every signal counts in class, margin and shares, however weak. Significant, so in delay spread and overlap "
-        f"zone, is one {guard}within {within}, or one that decides the class"
+        f"zone, is one {guard}within {within}, and, however weak, the one that takes most from reception where the "
+        f"class is {', '.join(named[:-1])} or {named[-1]}"
     )
 
 

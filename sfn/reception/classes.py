@@ -42,7 +42,13 @@ FM_CLASSES = (
 )
 MONO_CLASSES = ("clear, with margin", "clear, low margin", *FM_CLASSES[2:])
 
-
+QUICK, DRAWN, BY_MEDIANS = "quick estimate", "drawn shares", "median levels"
+"""Codes of the rule that classes came about by; `BY_WORDS` has each for people, beside a figure."""
+BY_WORDS = {
+    QUICK: "by the quick estimate",
+    DRAWN: "by drawn shares",
+    BY_MEDIANS: "by the margin of median levels",
+}
 QUICK_SAYS = {
     "fm": "These classes are the quick estimate: shares of listeners put together from those of each echo alone, which "
     "follows a tried delay at once; its margin over being clear may be off by 3 dB. A finished map and its files go by "
@@ -57,6 +63,11 @@ DRAWN_SAYS = {
     "ofdm": "These classes, and area and people in them, go by shares of places with levels drawn and receivers "
     "following; searches, and a map whose delays are being tried, go by the quick estimate of them",
 }
+
+
+def classes_by(service: Service, *, drawn: bool = False) -> str:
+    """Code of the rule that classes came about by; 8-VSB has one alone."""
+    return BY_MEDIANS if service.kind == "vsb" else DRAWN if drawn else QUICK
 
 
 def classes_say(service: Service, *, drawn: bool = False) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sfn.errors import PlanError, Problem
 from sfn.geodesy.position import Located
 from sfn.plan import Network
+from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.coverage import Coverage
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.level_doubt import USUAL_DISTANCE_M, WHOLE_DB, LevelDoubt, usual_sigma_db
@@ -91,6 +92,8 @@ class HowSure:
         [m]
     ended : str
         "all", or "cancelled" where fewer worlds were drawn than asked for.
+    beside : ClassSays
+        By which rule "served" is judged, as predicted and in every world.
     """
 
     asked: AskedSure
@@ -99,6 +102,7 @@ class HowSure:
     plans: tuple[Sure, ...]
     pixel_m: float
     ended: str
+    beside: ClassSays
 
     @property
     def worlds_n(self) -> int:
@@ -116,7 +120,10 @@ class HowSure:
             f"degrees apart correlated by {doubt.site_correlation_ratio:g}; launches by the tolerances of their "
             "stages, each value between the bounds as likely, what is shared one error",
             f"not varied: {NOT_VARIED}",
+            f"served is judged {self.beside.by_words}, as predicted and in every world",
         ]
+        if apart := self._beyond:
+            said.append(apart)
         if self.ended == "cancelled":
             said.append(f"stopped after {self.worlds_n} of {self.asked.worlds_n} worlds")
         if self.pixel_m > doubt.distance_m:
@@ -131,6 +138,19 @@ class HowSure:
         if left:
             said.append(f"drawn, but not looked at one by one: {'; '.join(left)}")
         return tuple(said)
+
+    @property
+    def _beyond(self) -> str:
+        """That today's network as predicted lies outside of what most worlds say; empty where it does not."""
+        today = self.plans[0]
+        if today.p5 <= today.nominal <= today.p95:
+            return ""
+        side = "less is served than" if today.nominal < today.p5 else "more is served than"
+        return (
+            f"as predicted {side} in 95 % of the worlds: the prediction has every level at its median, and is not the "
+            "middle of the worlds. Levels that are off part signals that would be equal, or make them so. Judge by the "
+            "percentiles"
+        )
 
 
 def sure_of(
@@ -181,4 +201,4 @@ def sure_of(
     )  # fmt: skip
     drawn = found[0].served.size
     ended = "all" if drawn >= asked.worlds_n - asked.worlds_n % 2 else "cancelled"
-    return HowSure(asked, doubt, said, found, computed.grid.pixel_m, ended)
+    return HowSure(asked, doubt, said, found, computed.grid.pixel_m, ended, class_says(network, what.yard))

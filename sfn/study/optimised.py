@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sfn.errors import Problem
 from sfn.plan import Network, Place
-from sfn.reception.class_says import class_says
+from sfn.reception.class_says import ClassSays, class_says
 from sfn.reception.weights import Weighed
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective, Score
@@ -123,11 +123,15 @@ class Optimised:
     """What the terrain does not cover, and on the way from which sites; empty where all is."""
 
     @property
+    def beside(self) -> ClassSays:
+        """By which rule served is judged, before and after."""
+        return class_says(self.planned, self.what.yard)
+
+    @property
     def rests_on(self) -> tuple[str, ...]:
         """What makes a place served, for whom, and FM's programme: beside every figure of served."""
         heard = heard_programme(self.planned)
-        says = class_says(self.planned, self.what.yard).lines
-        return (*says, *((f"FM quality of {heard}",) if heard else ()))
+        return (*self.beside.lines, *((f"FM quality of {heard}",) if heard else ()))
 
     @property
     def nothing_to_find(self) -> str | None:

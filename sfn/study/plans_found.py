@@ -9,7 +9,7 @@ import numpy as np
 from sfn.errors import Problem
 from sfn.plan import Network
 from sfn.plan.may_change import ChangeCosts, SiteChanges
-from sfn.reception.class_says import class_says
+from sfn.reception.class_says import ClassSays, class_says
 from sfn.report.numbers import number
 from sfn.solve.objective import Objective
 from sfn.solve.together import Together
@@ -212,10 +212,15 @@ class Plans:
         return best <= 1e-9 * max(self.counted, 1.0)
 
     @property
+    def beside(self) -> ClassSays:
+        """By which rule served is judged: as planned, of every plan, and in drawn worlds."""
+        return class_says(self.network, self.what.yard)
+
+    @property
     def rests_on(self) -> tuple[str, ...]:
         """What makes a place served, for whom, and FM's programme."""
         heard = heard_programme(self.network)
-        return (*class_says(self.network, self.what.yard).lines, *((f"FM quality of {heard}",) if heard else ()))
+        return (*self.beside.lines, *((f"FM quality of {heard}",) if heard else ()))
 
     def says(self, plan: Plan) -> tuple[str, ...]:
         """What leaves a plan's gain open, in words."""

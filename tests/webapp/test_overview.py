@@ -94,7 +94,8 @@ def test_reception_is_the_maps(
     shown = found["upset_km2"], found["weak_km2"], found["other_km2"]
     assert shown == pytest.approx((area[2], area[3], area[5]), rel=1e-6), "each class that is not served stands there"
     assert "quick estimate" in found["classes"]["quick"]
-    assert "By the quick estimate of the classes" in client.get(f"/networks/{number}").text, "beside the figures"
+    assert found["classes"]["by"] == "quick estimate"
+    assert "Reception by the quick estimate</h2>" in client.get(f"/networks/{number}").text, "beside the figures"
     assert "distorted by our own transmitters" in client.get(f"/networks/{number}").text.lower()
 
 

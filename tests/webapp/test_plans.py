@@ -50,6 +50,9 @@ def test_a_plan_is_found_and_taken_up(client: TestClient, number: int, store: St
     assert "Before anything is changed." in html
     assert "Cost, days" in html
     assert "How sure" in html
+    assert answer["classes_by"] == "quick estimate"
+    assert "<caption>Served by the quick estimate</caption>" in html
+    assert "<caption>Served by the quick estimate, in every world</caption>" in html
     assert "To measure first" in html
     assert "not varied: levels of other stations" in html.lower()
     assert answer["worlds"] == 20

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+import sfn
 from webapp.store.store import Store
 
 
@@ -40,3 +41,38 @@ def test_nothing_on_the_air_is_said(client: TestClient, number: int) -> None:
     """Every site tried off air: not a word of terrain or model."""
     html = client.get(f"/networks/{number}/point?at=36.30000,-84.20000&off=north&off=south&off=gap").text
     assert "No site is on the air: nothing is received here or anywhere." in html
+
+
+@pytest.mark.parametrize("down_db", [34.8, 35.2, 38.0, 45.0, 60.0])
+@pytest.mark.parametrize("late_us", [5, 20, 50])
+def test_scripts_are_told_who_is_significant_as_the_sentence_says(
+    client: TestClient, number: int, example: dict[str, Any], down_db: float, late_us: float
+) -> None:
+    """Across the limit of 35 dB: by level, or the one that takes most where the class is one of three; as the command.
+
+    Scripts were told that the site which made a place "just enough" is not significant, and of a delay spread of 0.
+    """
+    plain = sfn.point(sfn.load(example), 36.3, -84.2, tries=sfn.WhatIf(off_air=frozenset({"gap"}))).document
+    weakest = plain["signals"][-1]
+    power_db = -down_db - weakest["level_difference_db"]
+    params = {"lat": 36.3, "lon": -84.2, "off": "gap", "power": f"{weakest['site']}:{power_db:.4f}dB"}
+    shift_us = late_us - weakest["delay_difference_us"]
+    params["offset"] = f"{weakest['site']}:{shift_us:.4f}"
+    answer = client.get(f"/api/networks/{number}/point", params=params).json()
+    quality, rows = answer["quality"], answer["signals"]
+    assert rows[-1]["level_difference_db"] == pytest.approx(-down_db, abs=0.01)
+    named = quality["class"] in ("just enough", "blended", "upset by our own sites")
+    for row in rows:
+        by_level = row["level_difference_db"] >= -35.0
+        assert row["significant"] == (by_level or (named and row["name"] == quality["hurts"]))
+    counted = [row["arrival_us"] for row in rows if row["significant"]]
+    assert answer["delay_spread_us"] == pytest.approx(max(counted) - min(counted), abs=1e-9)
+    if down_db < 40 and late_us == 50:
+        assert named
+        assert rows[-1]["significant"], "the class would be another without it"
+    for words in (
+        "“clear stereo, low margin”",
+        "“clear, partly or wholly mono”",
+        "“distorted by our own transmitters”",
+    ):
+        assert words in quality["significant_says"]

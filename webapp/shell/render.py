@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 from sfn.answer.plain import plain
 from sfn.errors import shortened
 from sfn.plan import Network, SiteName
+from sfn.reception.classes import BY_WORDS
 from sfn.report import numbers
 from sfn.study.clocks import in_words
 from sfn.visible import visible
@@ -100,6 +101,7 @@ def environment() -> Environment:
         hours=in_words,
         place=place_said,
         said=text_said,
+        judged_by=BY_WORDS.__getitem__,
     )
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))

@@ -33,6 +33,8 @@ def test_drawn_worlds_are_printed_and_can_be_left_out(capsys: pytest.CaptureFixt
     assert main(["sure", str(EXAMPLE_PATH), *short, "--plan", str(EXAMPLE_PATH)]) == 0
     first = capsys.readouterr().out
     assert "better than as it is" in first
+    assert "served by the quick estimate, of" in first, "the rule stands at the table"
+    assert "served is judged by the quick estimate, as predicted and in every world" in first
     assert "what to measure first" in first
     assert "a drive test of its area" in first
     assert "doubt: not varied: levels of other stations" in first

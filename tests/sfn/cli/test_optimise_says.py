@@ -27,6 +27,7 @@ def test_a_search_says_what_served_means_and_how_far_it_is() -> None:
     assert rests_on[:-1] == list(class_says(plan.readable, yardstick(plan.readable)).lines)
     assert rests_on[-1].startswith("FM quality of")
     assert set(rests_on) <= set(found.says)
+    assert found.document["classes_by"] == "quick estimate"
     assert {"what else would help", *(site.name for site in plan.readable.sites)} & set(told)
     assert len(set(told)) > 3
 

@@ -15,7 +15,7 @@ from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.reception.class_says import class_says
-from sfn.reception.classes import TOO_WEAK, UPSET, WITH_MARGIN
+from sfn.reception.classes import BY_MEDIANS, BY_WORDS, DRAWN, QUICK, TOO_WEAK, UPSET, WITH_MARGIN
 from sfn.reception.coverage import coverage
 from sfn.reception.listeners import listeners
 from sfn.reception.quality import service_quality, too_weak_below_dbuvm, yardstick
@@ -32,7 +32,7 @@ from sfn.units import THIN
 from tests.sfn.networks import example
 
 DEMOS = Path(__file__).parents[3] / "demo_sites"
-T2 = "dvb-t2-32k-19/128-pp2-8mhz"
+T2, VSB = "dvb-t2-32k-19/128-pp2-8mhz", "8-vsb"
 # Typed here: one signal needs 20 dB in that mode, levels spread by 5.5 dB, and 0.5244 deviations serve 70 %.
 RICE_DB, SPREAD_DB, DEVIATIONS = 20.0, 5.5, 0.5244
 
@@ -229,3 +229,17 @@ def test_a_road_says_in_which_classes_a_stretch_is_lost_and_by_whom() -> None:
     shares = [quality[f"share_{name}"] for name in ("clear_stereo", "clear_mono", "upset", "disturbed")]
     assert sum(shares) == pytest.approx(1.0, abs=1e-6)
     assert quality["share_disturbed"] > 0
+
+
+@pytest.mark.parametrize(
+    ("service", "frequency_mhz", "code"),
+    [("fm-stereo", 98.3, "quick estimate"), (T2, 600.0, "quick estimate"), (VSB, 575.0, "median levels")],
+)
+def test_the_rule_is_a_code_and_its_words_stand_in_one_place(service: str, frequency_mhz: float, code: str) -> None:
+    """8-VSB has one rule alone, whatever is drawn; the others have two, and a code for each."""
+    network = example(lambda tree: tree.update(service=service, frequency_mhz=frequency_mhz))
+    quick, drawn = (class_says(network, yardstick(network), drawn=drawn) for drawn in (False, True))
+    assert quick.by == quick.as_json()["classes_by"] == code
+    assert drawn.by == (code if service == VSB else "drawn shares")
+    assert set(BY_WORDS) == {QUICK, DRAWN, BY_MEDIANS}
+    assert quick.by_words == BY_WORDS[code]

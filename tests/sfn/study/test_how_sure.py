@@ -2,6 +2,7 @@
 
 import copy
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -187,6 +188,7 @@ def test_percentiles_chances_and_common_worlds(network: Network, levels: Coverag
     assert {one.of[0] for one in levels_of} <= {site.id for site in network.sites}
     assert alone.plans[0].unknowns[0].kind == "levels"
     assert any("not varied" in said for said in alone.says)
+    assert alone.beside.by == "quick estimate"
     assert any("longer than levels are alike" in said for said in alone.says)
 
 
@@ -214,3 +216,15 @@ def test_what_cannot_be_drawn_is_refused(network: Network, levels: Coverage) -> 
     ):
         with pytest.raises(PlanError, match=words):
             sure_of(network, levels, what, asked, plans, placed=place(network))
+
+
+def test_a_prediction_that_is_not_the_middle_of_the_worlds_says_so(network: Network, levels: Coverage) -> None:
+    """Within the 5 to 95 % of the worlds not a word; outside on which side, and what to judge by."""
+    found = sure_of(
+        network, levels, counted(network, levels), AskedSure(worlds_n=20), (), placed=place(network), unknowns=False
+    )
+    today = found.plans[0]
+    for nominal, said in ((today.p5 - 1, "less"), (today.p95 + 1, "more"), (today.p50, None), (today.p5, None)):
+        moved = replace(found, plans=(replace(today, nominal=nominal),))
+        outside = [one for one in moved.says if one.startswith("as predicted")]
+        assert [one.split()[2] for one in outside] == ([] if said is None else [said])
