@@ -15,7 +15,7 @@ from multiprocessing import get_context
 import uvicorn
 
 from sfn.errors import PlanError, Problem
-from sfn.field.warm import compiled, warm
+from sfn.study.warm import compiled, warm
 from webapp import commands
 from webapp.app import create_app
 from webapp.config.provider_settings import SECRET
@@ -153,11 +153,13 @@ def _stopped_by_term() -> Iterator[None]:
 
 @contextmanager
 def _compiling() -> Iterator[None]:
-    """At the first start a process beside this one compiles the field model, so that no page waits for all of it."""
+    """At the first start a process beside this one compiles what maps need, so that no page waits for all of it."""
     if compiled():
         yield
         return
-    print("First start: the field model is compiled, half a minute; the first delays and maps wait for it.", flush=True)
+    print(
+        "First start: what maps need is compiled beside this, some two minutes; maps are slow until then.", flush=True
+    )
     beside = get_context("spawn").Process(target=warm, name="compiler", daemon=True)
     beside.start()
     try:

@@ -129,6 +129,7 @@ DOUBTS: Mapping[str, Doubt] = {
     "refractivity-usual": Doubt(_R, "the air of warm countries bends more; no delay rests on levels"),
     "terrain-finer-than-steps": Doubt(_R, "levels rest on some of the heights; no delay rests on them"),
     "terrain-averaged": Doubt(_R, "levels behind ridges are too high; no delay rests on them"),
+    "terrain-voids": Doubt(_R, "places in and behind a void are not judged; no delay rests on them"),
     "terrain-missing": Doubt(_R, "delays do not rest on terrain"),
     "headroom-low": Doubt(_R, "the next longer chain may not fit"),
     "tolerance-above-latency": Doubt(_R, "a tolerance larger than its latency"),

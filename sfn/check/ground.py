@@ -1,6 +1,7 @@
 """What levels rest on: zones where a sea is near, terrain of treetops, the air. Delays do not rest on it."""
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 
 from sfn.errors import Problem, Touch
 from sfn.field.over_smooth import smooth_says
@@ -8,8 +9,10 @@ from sfn.field.path import LEAST_STEP_M
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
-from sfn.terrain.ground import Ground, averaged_says, window_averaged
+from sfn.terrain.dem import Terrain
+from sfn.terrain.ground import DEEPEST_VOID_M, Ground, averaged_says, window_averaged
 from sfn.terrain.sea import COAST_KM, sea_km
+from sfn.terrain.tile import Tile
 from sfn.units import counted
 
 # Within this of the equator the ITU's maps have other air than the document's usual figures.
@@ -78,7 +81,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 fields=("terrain", "cover", "zones"),
             )
         )
-    found += [*_far_above_the_plain(network), *_finer(placed, ground)]
+    found += [*_voids(placed, ground), *_far_above_the_plain(network), *_finer(placed, ground)]
     warm = [site for site in near if abs(placed[site].lat_deg) < WARM_DEG]
     if warm and (network.delta_n, network.surface_refractivity_n0) == (USUAL_DELTA_N, USUAL_N0):
         by_sea = "50 to 80 N-units/km and 340 to 390 N-units by the sea" if coastal else "40 to 60 N-units/km inland"
@@ -98,6 +101,57 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
             )
         )
     return tuple(found)
+
+
+def _voids(placed: Mapping[str, Located], ground: Ground) -> Iterator[Problem]:
+    """Files of terrain on the usual map that lack heights, with nothing coarser below them."""
+    terrain = ground.terrain
+    if terrain is None or not placed:
+        return
+    bounds_deg = usual_bounds(placed, ground=ground)
+    lacking = [
+        tile
+        for tile in terrain.tiles
+        if tile.void_pct > 0.0 and _meet(tile.bounds_deg, bounds_deg) and not _underlaid(tile, terrain)
+    ]
+    if not lacking:
+        return
+    worst = max(lacking, key=lambda tile: tile.void_pct)
+    file, void_pct, wide_km = Path(worst.path).name, max(worst.void_pct, 0.1), f"{2.0 * DEEPEST_VOID_M / 1000.0:g}"
+    yield Problem(
+        "terrain",
+        f"{len(lacking)} of the terrain's files on the usual map lack heights, most {file} (about {void_pct:.1f} % of "
+        f"it): unless the zones say sea there, no place in a void wider than {wide_km} km is judged, nor one behind "
+        "it as seen from a site",
+        "heights of those places too, of a coarser file if need be; the map says how many km2 it does not judge",
+        "warning",
+        code="terrain-voids",
+        touches=tuple(Touch(site) for site in placed),
+        fields=("terrain",),
+        values={"void_pct": worst.void_pct, "files_n": float(len(lacking))},
+        said={"file": file, "about_pct": f"{void_pct:.1f}", "wide_km": wide_km},
+    )
+
+
+def _underlaid(tile: Tile, terrain: Terrain) -> bool:
+    """Whether one coarser part without voids lies under all of a file."""
+    parts = terrain.parts
+    south, west, north, east = tile.bounds_deg
+    return any(
+        part.bounds_deg[0] <= south and part.bounds_deg[1] <= west and part.bounds_deg[2] >= north
+        and part.bounds_deg[3] >= east and getattr(part, "void_pct", 0.0) == 0.0
+        for part in parts[: parts.index(tile)]
+    )  # fmt: skip
+
+
+def _meet(a_deg: tuple[float, float, float, float], b_deg: tuple[float, float, float, float]) -> bool:
+    """Whether two areas overlap, whichever turn their longitudes count in."""
+    turns = (-360.0, 0.0, 360.0)
+    return (
+        a_deg[0] < b_deg[2]
+        and b_deg[0] < a_deg[2]
+        and any(a_deg[1] + turn < b_deg[3] and b_deg[1] < a_deg[3] + turn for turn in turns)
+    )
 
 
 def _far_above_the_plain(network: Network) -> Iterator[Problem]:

@@ -74,7 +74,7 @@ def browser() -> Iterator[Browser]:
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where a freshly started application answers."""
     folder = tmp_path_factory.mktemp("data")
-    subprocess.run([sys.executable, "-m", "sfn.field.warm"], cwd=ROOT, check=True)  # half a minute in a fresh clone
+    subprocess.run([sys.executable, "-m", "sfn.study.warm"], cwd=ROOT, check=True)  # two minutes in a fresh clone
     command = [sys.executable, "-m", "webapp", "--port", "0", "--data", str(folder)]
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
         assert server.stdout is not None

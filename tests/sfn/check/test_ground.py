@@ -1,9 +1,12 @@
 """What levels rest on is doubted by the check: averaged terrain, treetops without cover, usual air in warm countries."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import from_origin
 
 from sfn.answer.contours import document, features
 from sfn.check import all_problems
@@ -11,7 +14,7 @@ from sfn.check.doubts import consequence_of
 from sfn.check.ground import ground_basis_problems
 from sfn.geodesy.sites import place
 from sfn.study.contours import Contours
-from sfn.terrain.dem import terrain_from_grid
+from sfn.terrain.dem import terrain_from_folder, terrain_from_grid
 from sfn.terrain.ground import Ground, ground_window, window_averaged
 from sfn.terrain.heights import HeightGrid
 from tests.sfn.networks import example
@@ -102,3 +105,40 @@ def test_one_low_site_that_lowers_the_whole_country_is_asked_about() -> None:
         assert all(consequence_of(p, tolerated_us=1.0) == "remark" for p in found)
     level = fine(1.0 / 3600.0)
     assert not [p for p in all_problems(network, ground=level) if p.code == "far-above-the-plain"]
+
+
+def _written(path: Path, heights: np.ndarray, step_deg: float) -> None:
+    """A GeoTIFF whose north-western corner stands at 37.4 N, 85.2 W."""
+    rows, columns = heights.shape
+    with rasterio.open(
+        path, "w", driver="GTiff", width=columns, height=rows, count=1, dtype="float32", crs="EPSG:4326",
+        nodata=-9999.0, transform=from_origin(-85.2, 37.4, step_deg, step_deg),
+    ) as file:  # fmt: skip
+        file.write(heights.astype(np.float32), 1)
+
+
+def test_a_void_on_the_usual_map_is_remarked_unless_something_lies_below_it(tmp_path: Path) -> None:
+    """A tenth of a file void is said with its share; whole, elsewhere, or over a coarser file without voids it is not."""
+    network = example()
+    placed = place(network)
+    assert all(36.0 < at.lat_deg < 37.0 and -85.0 < at.lon_deg < -84.0 for at in placed.values())
+    folders = {name: tmp_path / name for name in ("whole", "holed", "underlaid")}
+    for folder in folders.values():
+        folder.mkdir()
+    ground_m = np.full((200, 300), 500.0)
+    _written(folders["whole"] / "a.tif", ground_m, 0.01)
+    holed_m = ground_m.copy()
+    holed_m[:20] = -9999.0  # 20 of 200 rows: 10 %
+    _written(folders["holed"] / "a.tif", holed_m, 0.01)
+    _written(folders["underlaid"] / "a.tif", holed_m, 0.01)
+    _written(folders["underlaid"] / "below.tif", np.full((50, 75), 500.0), 0.04)
+    found = {}
+    for name, folder in folders.items():
+        ground = Ground(terrain_from_folder(folder))
+        found[name] = [p for p in ground_basis_problems(network, placed, ground) if p.code == "terrain-voids"]
+
+    assert found["whole"] == found["underlaid"] == []
+    assert [p.values for p in found["holed"]] == [{"void_pct": pytest.approx(10.0, abs=0.5), "files_n": 1.0}]
+    assert "most a.tif (about 10." in found["holed"][0].what
+    assert {t.site for t in found["holed"][0].touches} == {s.id for s in network.sites}
+    assert consequence_of(found["holed"][0], tolerated_us=1.0) == "remark"
