@@ -36,6 +36,10 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
     return {
         "class": quality.class_name,
         "for_people": quality.for_people,
+        "class_quick": quality.quick_class_name,
+        "for_people_quick": quality.quick_for_people,
+        "share_step": quality.share_step,
+        "share_off": quality.share_off,
         "quality_margin_db": quality.margin_db,
         "coverage_probability": quality.probability,
         "coverage_probability_independent": quality.independent_probability,
@@ -76,9 +80,6 @@ def _listeners(found: Heard | None) -> dict[str, Any]:
         "share_disturbed": found.disturbed,
         "class_by_drawn_shares": found.people_class,
         "people_class": found.people_class,
-        "classes_say": "class and for_people are the quick estimate, as a map has it until its shares are drawn; "
-        "class_by_drawn_shares (the same as people_class, its older name) and served go by the shares drawn here, as a "
-        "finished map and its files do",
         "served": found.served,
         "served_from_share": found.served_ratio,
         "shares_are_of": found.of,

@@ -4,12 +4,14 @@
 `check`): the answer does without their signals. Of FM, `quality` says what listeners around hear, as shares of
 receivers (0 to 1; `shares_are_of` places or time): `share_stereo` and `share_blended` get `wanted_snr_db` in unblended
 stereo and where the receiver blends; `share_clear_stereo`, `share_clear_mono` and `share_upset` add up,
-`share_disturbed` is another station's, `share_good` gets the better S/N; `class` and `for_people` lead, and are the
-quick estimate; `class_by_drawn_shares` (older name: `people_class`) and `served` (from `served_from_share`) are figures
-of the shares drawn here (`classes_say`); `listeners` (car, portable, hi-fi), `share_that_blends`, `listener_spread_db`
-and `shares_say` (what they rest on). `programme`: what is heard. `coverage_probability_quick`: the estimate that the
-class goes by. `classes_by`: the rule that made the class. `target_class`: the class that a fix reaches or does not.
-Sentences beside the class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
+`share_disturbed` is another station's, `share_good` gets the better S/N; `class` and `for_people` go by the shares
+drawn here, as a finished map and its files do (`classes_by`), as `served` (from `served_from_share`) and
+`class_by_drawn_shares` (older name: `people_class`; without the margin) do; `class_quick` and `for_people_quick` are
+the quick estimate, which a map being tried shows first and searches go by; `share_step` and `share_off`: the step of a
+drawn share, and by how much it may be off very many draws (null: none are drawn); `listeners` (car, portable, hi-fi),
+`share_that_blends`, `listener_spread_db` and `shares_say` (what they rest on). `programme`: what is heard.
+`coverage_probability_quick`: the quick estimate of that share. `target_class`: the class that a fix reaches or does
+not. Sentences beside the class are those of `zones`. `other_transmitters_say` tells what is known of other programmes,
 `judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and the
 map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
 `coverage_probability_own` the share without them. `needed_beside_others_dbuvm` what the strongest must reach beside
@@ -129,9 +131,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"reception {by}: {quality.for_people}, margin {margin} dB; wanted {quality.wanted}{hurt}")
         if quality.probability is not None:
             apart = number(100 * (quality.independent_probability or 0.0), 0)
-            goes_by = (
-                f"; the class goes by the quick estimate of that, {number(100 * (quality.quick_probability or 0), 0)} %"
-            )
+            goes_by = f"; the quick estimate of that is {number(100 * (quality.quick_probability or 0), 0)} %"
             if quality.probability_says:
                 own = number(100 * (quality.own_probability or 0.0), 0)
                 goes_by = f"; {quality.probability_says} ({own} % without them){goes_by}"
@@ -139,8 +139,8 @@ def run(args: argparse.Namespace) -> int:
                 f"{number(100 * quality.probability, 0)} % of the places around are served, levels drawn and receivers "
                 f"following ({apart} % if sites faded independently){goes_by}"
             )
-        for said in quality.says.lines:
-            print(said)
+        for said in (quality.quick_says, quality.drawn_says and f"shares: {quality.drawn_says}", *quality.says.lines):
+            say(said)
         if quality.beside is not None and (other := quality.beside.name_at(0)):
             print(f"beside {other} it must reach {number(quality.beside.level_dbuvm[0])} dBuV/m")
         print(quality.others_says)
@@ -210,7 +210,5 @@ def _listeners(heard: Heard) -> str:
     disturbed = f", disturbed by another station {100 * heard.disturbed:.0f} %" if heard.disturbed else ""
     return (
         f"listeners ({heard.blend.listeners}), shares of {heard.of}: clear stereo {stereo}, clear but partly or wholly "
-        f"mono {mono}, distorted {upset}{disturbed}; the class by these drawn shares: {heard.people_class} (served "
-        f"from {ratio}); the class above is the quick estimate, a finished map goes by drawn shares; "
-        f"{'; '.join(heard.says)}"
+        f"mono {mono}, distorted {upset}{disturbed}; served from {ratio}; {'; '.join(heard.says)}"
     )

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from sfn.reception.classes import CLASSES, TOO_WEAK, is_served
 from sfn.reception.kernels import overlap_loop
-from sfn.reception.quality import ServiceQuality, decides
-from sfn.reception.significance import Criteria
+from sfn.reception.quality import ServiceQuality
+from sfn.reception.significance import Criteria, decides
 
 Rasters = NDArray[np.float32]
 Floats = NDArray[np.float64]

@@ -22,6 +22,7 @@ from sfn.reception.quality import (
     beside_classes,
     ofdm_classes,
 )
+from sfn.reception.significance import limiting
 from sfn.systems.fm_listeners import Shares
 from sfn.systems.ofdm_map import with_risk
 from sfn.systems.ofdm_window import Placing
@@ -88,6 +89,7 @@ def drawn_share(
 def by_drawn_shares(
     quick: ServiceQuality,
     level_dbuvm: NDArray[np.floating],
+    arrival_us: Doubles,
     yard: Yardstick,
     drawn: Drawn,
     risk: Drawn | None = None,
@@ -101,8 +103,8 @@ def by_drawn_shares(
     ----------
     quick : ServiceQuality
         Of the same places.
-    level_dbuvm : ndarray, shape (S, M)
-        [dB(uV/m)]
+    level_dbuvm, arrival_us : ndarray, shape (S, M)
+        [dB(uV/m), us]
     yard : Yardstick
     drawn, risk : Drawn
         Of the chosen strategy and of "strongest"; without `risk` that one is the same.
@@ -122,9 +124,18 @@ def by_drawn_shares(
             classes = beside_classes(classes, one.own, quick.margin_db, spare, other, yard, one.share)
         made.append((classes, one.share))
     (classes, share), (risk_classes, risk_share) = made[0], made[-1]
-    return replace(
-        quick, quality_class=classes, probability=share, risk_class=risk_classes, risk_probability=risk_share
-    )
+    made_anew = replace(quick, probability=share, risk_class=risk_classes, risk_probability=risk_share)
+    return _classed(made_anew, classes, level_dbuvm, arrival_us, yard)
+
+
+def _classed(
+    quick: ServiceQuality, classes: Singles, level_dbuvm: NDArray[np.floating], arrival_us: Doubles, yard: Yardstick
+) -> ServiceQuality:
+    """The quality with other classes, and whom these name as hurting."""
+    if quick.taking is None:
+        return replace(quick, quality_class=classes)
+    said = limiting(quick.taking, classes, level_dbuvm, arrival_us, yard.counts)
+    return replace(quick, quality_class=classes, limiting=said)
 
 
 def risk_of(placing: Placing) -> Placing | None:
@@ -136,6 +147,7 @@ def risk_of(placing: Placing) -> Placing | None:
 def by_listeners(
     quick: ServiceQuality,
     level_dbuvm: NDArray[np.floating],
+    arrival_us: Doubles,
     yard: Yardstick,
     shares: Shares,
     *,
@@ -159,7 +171,7 @@ def by_listeners(
     if other is not None:
         spare = (top - other.level_dbuvm).astype(np.float32)
         classes = beside_classes(classes, None, quick.margin_db, spare, other, yard)
-    return replace(quick, quality_class=classes)
+    return _classed(quick, classes, level_dbuvm, arrival_us, yard)
 
 
 def may_be_served(quick: ServiceQuality, yard: Yardstick) -> tuple[Flags, Flags]:

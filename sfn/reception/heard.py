@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 from sfn.plan import Network
 from sfn.reception.beside import Beside
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
-from sfn.reception.drawn_quality import by_listeners
 from sfn.reception.fm_sets import FmSets
-from sfn.reception.quality import Yardstick, service_quality
+from sfn.reception.quality import Yardstick
 from sfn.systems.fm_listeners import LISTENER_SPREAD_DB, Blend, Errors, Shares, listener_shares
 
 PEOPLE_CLASSES = (
@@ -23,7 +22,6 @@ PEOPLE_CLASSES = (
 )
 # The codes of `sfn.reception.classes` that each of them is made of.
 PEOPLE_CODES = ((WITH_MARGIN, JUST_ENOUGH), (BLENDED,), (UPSET,), (OTHER_STATION,), (TOO_WEAK,))
-POINT_LEVEL_SETS_N, POINT_PHASES_N = 128, 16
 OTHERS_UNCOUNTED = "stations with other programmes are not counted"
 OTHER_DISTURBS = (
     "another station disturbs here: nobody counts as hearing it clear; the share distorted is of our own transmitters, "
@@ -71,34 +69,29 @@ class Heard:
 def heard(
     network: Network,
     yard: Yardstick,
+    shares: Shares,
+    code: float,
     level_dbuvm: NDArray[np.floating],
-    arrival_us: NDArray[np.float64],
-    sites: Sequence[str],
     *,
     other: Beside | None = None,
-) -> Heard | None:
-    """What listeners around one place hear, levels and phases drawn; None but for FM.
+) -> Heard:
+    """What listeners around one place hear, in words and figures.
 
     Parameters
     ----------
     network : Network
     yard : Yardstick
-    level_dbuvm, arrival_us : ndarray, shape (S, 1)
-        [dBuV/m, us]
-    sites : sequence of str
-        Their ids.
+    shares : Shares
+        Of that place alone, from `map_sharing`.
+    code : float
+        Its class, by these shares.
+    level_dbuvm : ndarray, shape (S, 1)
+        [dBuV/m]
     other : Beside, optional
         As in `sfn.reception.quality.service_quality`.
     """
-    if yard.sets is None:
-        return None
-    sets = yard.sets
-    shares = listener_sharing(yard, level_dbuvm, arrival_us, sites, POINT_LEVEL_SETS_N, POINT_PHASES_N, workers=1)
+    sets = yard.sets or FmSets()
     disturbed = under_others(level_dbuvm, None if other is None else other.level_dbuvm)
-    quick = service_quality(
-        level_dbuvm, arrival_us, yard, frequency_mhz=network.frequency_mhz, sites=sites, other=other, workers=1
-    )
-    code = by_listeners(quick, level_dbuvm, yard, shares, other=other).quality_class[0]
     return Heard(
         shares.beside(disturbed),
         served_ratio=sets.served_ratio,
@@ -130,10 +123,15 @@ class HeardAreas:
 
 
 def map_sharing(
-    yard: Yardstick, level_dbuvm: NDArray[np.floating], arrival_us: NDArray[np.float64], sites: Sequence[str]
+    yard: Yardstick,
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: NDArray[np.float64],
+    sites: Sequence[str],
+    *,
+    workers: int = 2,
 ) -> Shares:
-    """Shares of a network's listeners over a map, levels and phases drawn; arrays (S, M)."""
-    return listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=2)
+    """Shares of a network's listeners at places of a map or at a point, levels and phases drawn; arrays (S, M)."""
+    return listener_sharing(yard, level_dbuvm, arrival_us, sites, MAP_LEVEL_SETS_N, MAP_PHASES_N, workers=workers)
 
 
 def heard_areas(

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from sfn.geodesy.line import sphere_bearing
+from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network
 from sfn.plan.record import SiteName
 from sfn.reception.aimed import masts_of
@@ -14,9 +16,11 @@ from sfn.reception.classes import CLASSES, TOO_WEAK, WITH_MARGIN, class_words
 from sfn.reception.drawn_quality import drawn_share
 from sfn.reception.figures import figures
 from sfn.reception.heard import Heard, heard as heard_by
+from sfn.reception.judged import Judged, draws_say, judge, share_off, step_of
 from sfn.reception.others import Needed, needed_at, others_says
-from sfn.reception.quality import ServiceQuality, Yardstick, decides, service_quality
+from sfn.reception.quality import ServiceQuality, Yardstick
 from sfn.reception.signals import PointSignals, Signal
+from sfn.reception.significance import decides
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import heard_programme
 from sfn.systems.ofdm import of_strategy, ofdm_answer
@@ -41,7 +45,10 @@ class Fix:
 
 @dataclass(frozen=True, slots=True)
 class PointQuality:
-    """Quality at one place. `answer` is that of the service's own model, as for any list of signals."""
+    """Quality at one place. `answer` is that of the service's own model, as for any list of signals.
+
+    Class and shares go by drawn sets, as on a finished map; `quick_` has the quick estimate of the same.
+    """
 
     class_name: str
     for_people: str
@@ -72,12 +79,21 @@ class PointQuality:
     others_says: str = ""
     """What is known of these, in words."""
     quick_probability: float | None = None
-    """OFDM: the quick estimate of the same share, by which the class goes."""
+    """OFDM: the quick estimate of the same share."""
     without: tuple[str, ...] = ()
     """Names of sites on air that it does without, their path's ground unknown: the map judges no such place, and no
     fix is looked for."""
     own_probability: float | None = None
     """OFDM: the drawn share as if no station with another programme were there."""
+    quick_class_name: str = ""
+    """The class by the quick estimate, as a map being tried has it first and a search goes by it."""
+    quick_for_people: str = ""
+    share_step: float | None = None
+    """Step of the drawn shares, one set of levels; None where none are drawn. [1]"""
+    share_off: float | None = None
+    """By how much a drawn share may be off, from that of very many draws; None where none are drawn. [1]"""
+    drawn_says: str = ""
+    """How many sets are drawn, how fine that makes shares, and how far off; empty where none are."""
 
     @property
     def without_says(self) -> str:
@@ -88,6 +104,16 @@ class PointQuality:
         return (
             f"Judged without {names}: the terrain does not hold the way from there, so with all signals it may be "
             "otherwise, and the map shows nothing here. No offset is advised"
+        )
+
+    @property
+    def quick_says(self) -> str:
+        """What the quick estimate says, where it is another class; empty where it is the same."""
+        if self.quick_for_people == self.for_people:
+            return ""
+        return (
+            f"The quick estimate says “{self.quick_for_people}”: so does a map whose delays are being tried, at first, "
+            "and searches go by it"
         )
 
     @property
@@ -110,7 +136,8 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     if not point.signals:
         return None
     level, rare, arrival = _arrays(point)
-    found = _judged(network, yard, point, level, rare, arrival)
+    judged = _judged(network, yard, point, level, rare, arrival)
+    found, code, quick_code = judged.quality, *(int(q.quality_class[0]) for q in (judged.quality, judged.quick))
     figure = next(iter(figures(found, level, arrival, yard).values()))
     answer = _answer(network, yard, level[:, 0], rare[:, 0], arrival[:, 0])
     limiting = found.limiting[0]
@@ -119,52 +146,47 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
     hurts = None if place is None else names[place]
     wanted = names[_wanted(answer)]
     beside = needed_at(network, point, yard.carried)
-    bearing = np.array([[(signal.bearing_deg + 180.0) % 360.0] for signal in point.signals])
-    shares = [
-        drawn_share(
+    words, share = class_words(yard.carried), judged.share
+    apart = None
+    if share is not None:
+        apart = drawn_share(
             level,
             arrival,
             yard,
             frequency_mhz=network.frequency_mhz,
-            bearing_deg=bearing,
+            bearing_deg=_bearings(network, point),
             masts=masts_of(network, [signal.site for signal in point.signals]),
             level_1pct_dbuvm=rare,
             strangers=None if beside is None else beside.strangers,
-            correlated=correlated,
+            correlated=False,
         )
-        for correlated in (True, False)
-    ]
-    together, apart = (None if share is None else float(share.share[0]) for share in shares)
-    own = None if shares[0] is None else float(shares[0].own[0])
     return PointQuality(
-        CLASSES[int(found.quality_class[0])],
-        class_words(yard.carried)[int(found.quality_class[0])],
+        CLASSES[code],
+        words[code],
         float(found.margin_db[0]),
         float(figure[0]),
-        together,
-        apart,
+        None if share is None else float(share.share[0]),
+        None if apart is None else float(apart.share[0]),
         wanted,
         hurts,
         place,
         yard.adequate_snr_db,
         yard.implementation_margin_db,
-        heard_by(
-            network,
-            yard,
-            level,
-            arrival,
-            [signal.site for signal in point.signals],
-            other=beside,
-        ),
+        None if judged.shares is None else heard_by(network, yard, judged.shares, code, level, other=beside),
         answer,
-        () if point.uncovered or found.quality_class[0] == WITH_MARGIN else _fixes(network, point, yard),
-        class_says(network, yard),
-        class_words(yard.carried)[WITH_MARGIN],
+        () if point.uncovered or code == WITH_MARGIN else _fixes(network, point, yard),
+        class_says(network, yard, drawn=judged.drawn),
+        words[WITH_MARGIN],
         beside,
         others_says(network, yard.carried, point.others),
-        None if found.probability is None else float(found.probability[0]),
+        None if judged.quick.probability is None else float(judged.quick.probability[0]),
         point.uncovered,
-        own,
+        None if share is None else float(share.own[0]),
+        CLASSES[quick_code],
+        words[quick_code],
+        step_of(yard.carried) if judged.drawn else None,
+        share_off(yard.carried) if judged.drawn else None,
+        draws_say(yard.carried) if judged.drawn else "",
     )
 
 
@@ -201,18 +223,28 @@ def _arrays(point: PointSignals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 def _judged(
     network: Network, yard: Yardstick, point: PointSignals, level: np.ndarray, rare: np.ndarray, arrival: np.ndarray
-) -> ServiceQuality:
-    """Quality of signals of a point shaped (S, M)."""
-    return service_quality(
+) -> Judged:
+    """Quality of signals of a point shaped (S, M), by drawn sets as a finished map's pixels are."""
+    sites = [signal.site for signal in point.signals]
+    return judge(
         level,
         arrival,
         yard,
         frequency_mhz=network.frequency_mhz,
+        sites=sites,
+        bearing_deg=np.broadcast_to(_bearings(network, point), level.shape),
+        masts=masts_of(network, sites),
         level_1pct_dbuvm=rare,
-        sites=[signal.site for signal in point.signals],
         other=_other(network, yard, point, level.shape[1]),
         workers=1,
     )
+
+
+def _bearings(network: Network, point: PointSignals) -> np.ndarray:
+    """From the point to the sites, on the sphere as a map has them, shape (S, 1). [degrees]"""
+    placed = placed_sites(network).at
+    at = np.array([(placed[s.site].lat_deg, placed[s.site].lon_deg) for s in point.signals])
+    return sphere_bearing(point.lat_deg, point.lon_deg, at[:, :1], at[:, 1:]).astype(np.float32)
 
 
 def _other(network: Network, yard: Yardstick, point: PointSignals, places_n: int) -> Needed | None:
@@ -261,7 +293,7 @@ def _fixes(network: Network, point: PointSignals, yard: Yardstick) -> tuple[Fix,
         shape = (len(point.signals), changes.size)
         found = _judged(
             network, yard, point, np.broadcast_to(level, shape), np.broadcast_to(rare, shape), arrival + moved * changes
-        )
+        ).quality
         fix = _best(changes, found)
         if fix is not None:
             made.append(Fix(signal.site, signal.site_name, *fix))

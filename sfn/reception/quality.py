@@ -16,9 +16,8 @@ from sfn.reception.beside import Beside, joint_share
 from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, TOO_WEAK, UPSET, WITH_MARGIN
 from sfn.reception.drawn import Spread
 from sfn.reception.fm_sets import FmSets, fm_sets
-from sfn.reception.kernels import quiet_loop
 from sfn.reception.ofdm_receivers import placing_of, spread_of
-from sfn.reception.significance import Criteria, criteria, with_margin
+from sfn.reception.significance import Criteria, criteria, limiting, with_margin
 from sfn.reception.statistics import DEFAULT_K_FACTOR
 from sfn.systems.fm import IMPLEMENTATION_MARGIN_DB, quality as fm_quality
 from sfn.systems.fm_carried import USUAL, carried_by
@@ -112,6 +111,8 @@ class ServiceQuality:
     own_margins_db: Singles | None = None
     """OFDM: margins of our own sites alone with the chosen strategy and, where that is another, with "strongest", shape
     (K, M). [dB]"""
+    taking: Singles | None = None
+    """Row of the signal of ours that takes most, named or not: other classes name it elsewhere (`limiting`)."""
 
     def where(self, known: NDArray[np.bool_]) -> "ServiceQuality":
         """The same at places where all signals are known, NaN at the others; shape (M,)."""
@@ -189,25 +190,9 @@ def service_quality(
         found = _ofdm(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm, executor)
     else:
         found = _vsb(level_dbuvm, arrival_us, yard, top, frequency_mhz, level_1pct_dbuvm)
-    found = _hurting(found, level_dbuvm, arrival_us, yard.counts)
+    said = limiting(found.limiting, found.quality_class, level_dbuvm, arrival_us, yard.counts)
+    found = replace(found, limiting=said, taking=found.limiting)
     return found if other is None else _beside_others(found, top, other, yard)
-
-
-def decides(quality_class: NDArray[np.floating]) -> NDArray[np.bool_]:
-    """Where the signal that limits counts, however weak: it decides the class, or takes what margin there is."""
-    return np.asarray((quality_class == UPSET) | (quality_class == JUST_ENOUGH) | (quality_class == BLENDED))
-
-
-def _hurting(
-    found: ServiceQuality,
-    level_dbuvm: NDArray[np.floating],
-    arrival_us: Doubles,
-    counts: Criteria,
-) -> ServiceQuality:
-    """No signal is said to hurt that is not counted by name (`significant`) and decides nothing."""
-    limiting = found.limiting.copy()
-    quiet_loop(level_dbuvm, arrival_us, decides(found.quality_class), counts.significant_db, counts.guard_us, limiting)
-    return replace(found, limiting=limiting)
 
 
 def _beside_others(

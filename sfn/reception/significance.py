@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sfn.plan import Network
+from sfn.reception.classes import BLENDED, JUST_ENOUGH, OTHER_STATION, UPSET
+from sfn.reception.kernels import quiet_loop
 from sfn.systems.link_chain import minimum_median_dbuvm
 from sfn.systems.service import Service
 
@@ -103,6 +105,35 @@ def significant(
         reference = np.take_along_axis(arrival_us, strongest[None], axis=0)
         counted |= present & (np.abs(arrival_us - reference) <= guard_us)
     return counted
+
+
+def decides(quality_class: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Where the signal that takes most counts, however weak: it decides the class, or takes what margin there is."""
+    return np.asarray((quality_class == UPSET) | (quality_class == JUST_ENOUGH) | (quality_class == BLENDED))
+
+
+def limiting(
+    taking: NDArray[np.float32],
+    quality_class: NDArray[np.floating],
+    level_dbuvm: NDArray[np.floating],
+    arrival_us: Floats,
+    counts: Criteria,
+) -> NDArray[np.float32]:
+    """Row of the signal that is said to hurt, shape (M,): none that is not significant and decides nothing.
+
+    Parameters
+    ----------
+    taking : ndarray, shape (M,)
+        Row of the one that takes most; NaN where none does.
+    quality_class : ndarray, shape (M,)
+        Codes of the classes; where another station disturbs, none of ours is named.
+    level_dbuvm, arrival_us : ndarray, shape (S, M)
+        [dB(uV/m), us]
+    counts : Criteria
+    """
+    made = np.where(quality_class == OTHER_STATION, np.float32(np.nan), taking).astype(np.float32)
+    quiet_loop(level_dbuvm, arrival_us, decides(quality_class), counts.significant_db, counts.guard_us, made)
+    return made
 
 
 def delay_spread(arrival_us: Floats, counted: NDArray[np.bool_]) -> Floats:

@@ -1,16 +1,18 @@
 """What listeners of an FM network hear over a map, as JSON and in words."""
 
 from sfn.reception.class_says import LISTENERS
-from sfn.reception.heard import MAP_LEVEL_SETS_N, PEOPLE_CLASSES, HeardAreas
+from sfn.reception.heard import PEOPLE_CLASSES, HeardAreas
 from sfn.report.numbers import number
 
 
-def heard_said(found: HeardAreas) -> str:
+def heard_said(found: HeardAreas, draws: str) -> str:
     """The same in a sentence or two.
 
     Parameters
     ----------
     found : HeardAreas
+    draws : str
+        From `sfn.reception.judged.draws_say`.
     """
     of = "area" if found.people is None else "people"
     amounts = found.area_km2 if found.people is None else found.people
@@ -25,8 +27,7 @@ def heard_said(found: HeardAreas) -> str:
     says = says[:1].upper() + says[1:]
     return (
         f"Listeners, levels and carrier phases drawn, {LISTENERS[found.listeners]}, served from {ratio}: "
-        f"{'; '.join(parts)}; shares of the {of} here; {MAP_LEVEL_SETS_N} sets of levels a place, in steps of "
-        f"{100 / MAP_LEVEL_SETS_N:.1f} %. {says}. Classes go by these shares."
+        f"{'; '.join(parts)}; shares of the {of} here; {draws}. {says}. Classes go by these shares."
     )
 
 

@@ -15,13 +15,15 @@ class Pixel:
     """The pixel of a map that holds a place.
 
     `away_m` is from the place to the pixel's centre; `level_dbuvm` of the strongest signal and `for_people`, its class
-    in the service's words, are the map's: None where nothing is known. [m, dB(uV/m)]
+    in the service's words, are the map's: None where nothing is known; `by` is the code of the rule that made it.
+    [m, dB(uV/m)]
     """
 
     size_m: float
     away_m: float
     level_dbuvm: float | None
     for_people: str | None
+    by: str
 
 
 def pixel_at(found: Zones, lat_deg: float, lon_deg: float) -> Pixel | None:
@@ -45,4 +47,5 @@ def pixel_at(found: Zones, lat_deg: float, lon_deg: float) -> Pixel | None:
         away_m,
         None if level is None else finite_or_none(float(level.values[row, column])),
         None if np.isnan(code) else class_words(found.carried)[int(code)],
+        found.says.by,
     )

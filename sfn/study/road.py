@@ -33,11 +33,10 @@ from sfn.reception.quality import (
     ACCEPTABLE_PROBABILITY,
     ServiceQuality,
     Yardstick,
-    decides,
     service_quality,
     yardstick,
 )
-from sfn.reception.significance import significant
+from sfn.reception.significance import decides, significant
 from sfn.report.numbers import number
 from sfn.study.stretch import JOIN_M, Stretch
 from sfn.study.what_if import Tried

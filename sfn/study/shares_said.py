@@ -1,7 +1,7 @@
 """Which rule made a map's classes and figures, and by how much they may be off, in words."""
 
-from sfn.reception.drawn import USUAL_DRAWS_N
 from sfn.reception.drawn_quality import QUICK_MARGIN_OFF_DB, QUICK_SHARE_OFF
+from sfn.reception.judged import draws_say
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY
 from sfn.report.numbers import number
 from sfn.study.map_listeners import heard_said
@@ -17,14 +17,13 @@ def shares_said(found: Zones) -> str:
     if not found.drawn:
         return _estimate(found)
     if found.heard is not None:
-        return f"{heard_said(found.heard)} {_against_quick(found)}"
+        return f"{heard_said(found.heard, draws_say(found.carried))} {_against_quick(found)}"
     share = found.quality.probability
     if share is None:
         return ""
     return (
         f"By drawn shares, receivers following: at least {100 * ACCEPTABLE_PROBABILITY:g} % of the places around are "
-        f"served where a class says so; {USUAL_DRAWS_N} draws a place, in steps of {100 / USUAL_DRAWS_N:.1g} % (of few "
-        f"where nearly all or none are served), within 3 % of many. {_against_quick(found)}"
+        f"served where a class says so; {draws_say(found.carried)}. {_against_quick(found)}"
     )
 
 

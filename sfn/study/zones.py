@@ -15,6 +15,7 @@ from sfn.reception.classes import CLASSES, TOO_WEAK, UPSET, class_words, is_serv
 from sfn.reception.coverage import Coverage
 from sfn.reception.drawn_quality import may_be_served
 from sfn.reception.heard import HeardAreas, heard_areas
+from sfn.reception.judged import Judged
 from sfn.reception.others import others_says
 from sfn.reception.quality import ServiceQuality, Yardstick, yardstick
 from sfn.reception.radiated import as_radiated
@@ -24,7 +25,7 @@ from sfn.report.numbers import db, number
 from sfn.report.wavefronts import WavefrontLine, band_lines, delay_lines
 from sfn.study.frame import edges_met, map_cut_says, served_edges_say, spoken_pct
 from sfn.study.served import counted_km2, counted_people
-from sfn.study.zones_judged import Judged, judged_on
+from sfn.study.zones_judged import judged_on
 from sfn.systems.of_network import service_of
 from sfn.systems.ofdm_window import RISK_STRATEGY
 from sfn.systems.service import Service
@@ -257,8 +258,8 @@ def zones(
     if len(on_air) < len(coverage.sites):
         arrivals = arrivals[on_air]
     yard = yardstick(network)
-    judged = judged_on(network, coverage, on_air, arrivals, yard, drawn=drawn, executor=executor)
-    quality, levels = judged.quality, judged.levels
+    judged, levels = judged_on(network, coverage, on_air, arrivals, yard, drawn=drawn, executor=executor)
+    quality = judged.quality
     on_map = [coverage.sites[i] for i in on_air]
     not_judged = None if people is None else float(people[~coverage.covered].sum())
     area, people = counted_km2(coverage), counted_people(coverage, people)

@@ -1,7 +1,6 @@
 """A map's reception: the quick estimate that follows a slider, or classes and figures by drawn shares."""
 
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,41 +8,12 @@ from numpy.typing import NDArray
 from sfn.plan import Network
 from sfn.reception.aimed import bearings_to, masts_of, received
 from sfn.reception.coverage import Coverage
-from sfn.reception.drawn_quality import by_drawn_shares, by_listeners, drawn_share, risk_of
-from sfn.reception.heard import map_sharing
+from sfn.reception.judged import Judged, judge
 from sfn.reception.others import needed_on
-from sfn.reception.quality import ServiceQuality, Yardstick, service_quality
-from sfn.systems.fm_listeners import Shares
+from sfn.reception.quality import Yardstick
 
 Doubles = NDArray[np.float64]
 Singles = NDArray[np.float32]
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """Reception at each pixel.
-
-    Parameters
-    ----------
-    quality : ServiceQuality
-        By drawn shares where they were asked for and the service has them.
-    quick : ServiceQuality
-        The quick estimate; the same object where nothing was drawn.
-    levels : ndarray, shape (S, M)
-        Of the sites on air, as receivers get them. [dB(uV/m)]
-    shares : Shares or None
-        FM, drawn: what listeners hear.
-    """
-
-    quality: ServiceQuality
-    quick: ServiceQuality
-    levels: Singles
-    shares: Shares | None
-
-    @property
-    def drawn(self) -> bool:
-        """Whether classes go by drawn shares."""
-        return self.quality is not self.quick
 
 
 def judged_on(
@@ -55,8 +25,8 @@ def judged_on(
     *,
     drawn: bool,
     executor: Executor | None,
-) -> Judged:
-    """Reception over a grid, NaN where a signal is not known.
+) -> tuple[Judged, Singles]:
+    """Reception over a grid, NaN where a signal is not known; and levels as receivers get them, shape (S, M).
 
     Parameters
     ----------
@@ -75,30 +45,19 @@ def judged_on(
     """
     levels, rare = received(network, coverage, on_air)
     sites = [coverage.sites[i] for i in on_air]
-    beside = needed_on(network, coverage, on_air, yard.carried, executor=executor)
-    f = network.frequency_mhz
-    quick = service_quality(
-        levels, arrivals, yard, frequency_mhz=f, level_1pct_dbuvm=rare, sites=sites, other=beside, executor=executor
+    ofdm = drawn and yard.carried.kind == "ofdm"
+    found = judge(
+        levels,
+        arrivals,
+        yard,
+        frequency_mhz=network.frequency_mhz,
+        sites=sites,
+        drawn=drawn,
+        known=coverage.judged(on_air),
+        bearing_deg=bearings_to(network, coverage, on_air) if ofdm else None,
+        masts=masts_of(network, sites) if ofdm else None,
+        level_1pct_dbuvm=rare,
+        other=needed_on(network, coverage, on_air, yard.carried, executor=executor),
+        executor=executor,
     )
-    known = coverage.judged(on_air)
-    quick = quick.where(known)
-    if not drawn or not len(on_air) or yard.carried.kind not in ("ofdm", "fm"):
-        return Judged(quick, quick, levels, None)
-    if yard.carried.kind == "fm":
-        shares = map_sharing(yard, levels, arrivals, sites)
-        return Judged(by_listeners(quick, levels, yard, shares, other=beside), quick, levels, shares)
-    bearing_deg, masts = bearings_to(network, coverage, on_air), masts_of(network, sites)
-    found = []
-    for placing in (yard.placing, risk_of(yard.placing)):
-        one = None
-        if placing is not None:
-            one = drawn_share(
-                levels, arrivals, yard, frequency_mhz=f, bearing_deg=bearing_deg, masts=masts, level_1pct_dbuvm=rare,
-                strangers=None if beside is None else beside.strangers, placing=placing, executor=executor,
-            )  # fmt: skip
-        found.append(one)
-    chosen, risk = found
-    if chosen is None:
-        return Judged(quick, quick, levels, None)
-    made = by_drawn_shares(quick, levels, yard, chosen, risk, frequency_mhz=f, other=beside)
-    return Judged(made.where(known), quick, levels, None)
+    return found, levels

@@ -11,6 +11,7 @@ from sfn.plan import Network
 from sfn.reception.drawn_quality import by_listeners
 from sfn.reception.fm_sets import blend_of, fm_sets
 from sfn.reception.heard import PEOPLE_CLASSES, heard, heard_areas, map_sharing
+from sfn.reception.judged import judge
 from sfn.reception.quality import service_quality, yardstick
 from sfn.study.map_listeners import heard_said
 from sfn.study.point import judged, point_signals
@@ -66,7 +67,10 @@ def test_lock_sheets_say_what_may_differ() -> None:
 def near(network: Network, late_us: float, weaker_db: float = 2.0, level_dbuvm: float = 80.0) -> Any:
     """Two sites of the example, so far apart."""
     level = np.array([[level_dbuvm], [level_dbuvm - weaker_db]])
-    return heard(network, yardstick(network), level, np.array([[0.0], [late_us]]), ["north", "south"])
+    yard, late = yardstick(network), np.array([[0.0], [late_us]])
+    found = judge(level, late, yard, frequency_mhz=98.3, sites=["north", "south"])
+    assert found.shares is not None
+    return heard(network, yard, found.shares, float(found.quality.quality_class[0]), level)
 
 
 def test_classes_for_people_follow_the_shares() -> None:
@@ -121,10 +125,10 @@ def test_areas_add_up_and_follow_the_places() -> None:
     yard = yardstick(network)
     shares = map_sharing(yard, level, arrival, ["north", "south"])
     quick = service_quality(level, arrival, yard, frequency_mhz=98.3, sites=["north", "south"])
-    classes = by_listeners(quick, level, yard, shares).quality_class
+    classes = by_listeners(quick, level, arrival, yard, shares).quality_class
     found = heard_areas(network, yard, shares, classes, area_km2=area_km2, people=people)
     assert found is not None
     assert found.area_km2 == (1.0, 0.0, 2.0, 0.0, 4.0)
     assert found.people == (10.0, 0.0, 20.0, 0.0, 40.0)
     assert [each["share"] for each in heard_document(found)["classes"]] == pytest.approx([1 / 7, 0, 2 / 7, 0, 4 / 7])
-    assert "distorted by our own transmitters 20 people (29 %)" in heard_said(found)
+    assert "distorted by our own transmitters 20 people (29 %)" in heard_said(found, "64 sets")
