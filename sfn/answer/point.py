@@ -63,6 +63,7 @@ def quality_document(quality: PointQuality) -> dict[str, Any]:
         ],
         "needed_beside_others_dbuvm": None if quality.beside is None else finite_or_none(quality.beside.level_dbuvm[0]),
         "other_transmitters_say": quality.others_says,
+        "others_short_ratio": quality.others_short_ratio,
         "other_transmitter": None if quality.beside is None else quality.beside.name_at(0),
         **quality.says.as_json(),
         "too_weak_says": quality.says.too_weak or None,

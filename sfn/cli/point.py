@@ -15,7 +15,8 @@ not. Sentences beside the class are those of `zones`. `other_transmitters_say` t
 `judged_without` names sites whose path's ground is not known (`judged_without_says`: then no fix is looked for, and the
 map shows nothing there); `coverage_probability_says` that stations with other programmes count in the shares,
 `coverage_probability_own` the share without them. `needed_beside_others_dbuvm` what the strongest must reach beside
-`other_transmitter` (null: none). `credits`: whose data its ground is (empty: nobody asks).
+`other_transmitter` (null: none); `others_short_ratio` (FM): at which share of the places around it falls short of that,
+which class and shares do not count. `credits`: whose data its ground is (empty: nobody asks).
 """
 
 import argparse
@@ -142,7 +143,8 @@ def run(args: argparse.Namespace) -> int:
         for said in (quality.quick_says, quality.drawn_says and f"shares: {quality.drawn_says}", *quality.says.lines):
             say(said)
         if quality.beside is not None and (other := quality.beside.name_at(0)):
-            print(f"beside {other} it must reach {number(quality.beside.level_dbuvm[0])} dBuV/m")
+            short = f"; {quality.others_short_says}" if quality.others_short_says else ""
+            print(f"beside {other} it must reach {number(quality.beside.level_dbuvm[0])} dBuV/m{short}")
         print(quality.others_says)
         if quality.heard is not None:
             print(_listeners(quality.heard))

@@ -4,6 +4,7 @@ A class may seem to contradict a figure beside it (a positive margin, a share, a
 """
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 from sfn.plan import Network
 from sfn.reception.aimed import ONE_MAST_M
@@ -20,6 +21,7 @@ from sfn.reception.classes import (
 from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.other_network import on_channel
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick, too_weak_below_dbuvm
+from sfn.systems.fm_listeners import LISTENER_SPREAD_DB
 from sfn.units import THIN, grouped
 
 LISTENERS = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
@@ -120,7 +122,7 @@ def class_says(network: Network, yard: Yardstick, *, drawn: bool = False) -> Cla
         listeners=_listeners(yard),
         usable=_usable(network, yard),
         significant=_significant(yard),
-        others=_others(network, ofdm=ofdm),
+        others=_others(network, yard),
     )
 
 
@@ -138,11 +140,29 @@ def _significant(yard: Yardstick) -> str:
     )
 
 
-def _others(network: Network, *, ofdm: bool) -> str:
+def _others(network: Network, yard: Yardstick) -> str:
     """How stations with other programmes count."""
     if not on_channel(network):
         return ""
-    return f"{OTHERS_SPREAD}. {OTHERS_WORSE}" if ofdm else OTHERS_WORSE
+    kind = yard.carried.kind
+    said = OTHERS_SPREAD if kind == "ofdm" else _others_at_medians(yard)
+    return f"{said}. {OTHERS_WORSE}"
+
+
+def _others_at_medians(yard: Yardstick) -> str:
+    """Of FM and 8-VSB: that levels of other stations are not drawn, and what that leaves out."""
+    said = (
+        "Levels of stations with other programmes are taken at their medians over the places around, against that of "
+        "our strongest: where it just reaches what they ask for, half of these places fall short, and no class or "
+        "share says so"
+    )
+    if yard.sets is None:
+        return said
+    spare_db = NormalDist().inv_cdf(yard.sets.served_ratio) * LISTENER_SPREAD_DB
+    return (
+        f"{said}. With two levels apart by a spread of {LISTENER_SPREAD_DB:g} dB, as between two of our own sites, "
+        f"{100 * yard.sets.served_ratio:g} % reach it from {spare_db:.0f} dB more on"
+    )
 
 
 def _rule(yard: Yardstick) -> str:

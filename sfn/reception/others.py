@@ -13,6 +13,7 @@ Levels spread over the places around, theirs too: OFDM goes by the share of them
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Self
 
 import numpy as np
@@ -29,6 +30,7 @@ from sfn.reception.ofdm_receivers import spread_of
 from sfn.reception.other_network import on_channel, others_of, others_placed
 from sfn.reception.signals import PointSignals
 from sfn.systems.bs412 import protection_ratio
+from sfn.systems.fm_listeners import LISTENER_SPREAD_DB
 from sfn.systems.service import Service
 
 Doubles = NDArray[np.float64]
@@ -70,6 +72,14 @@ class Needed(Beside):
     def strangers(self) -> Strangers | None:
         """What `sfn.reception.drawn` draws of them."""
         return None if self.around is None else self.around.strangers(self.each_dbuvm)
+
+    def short_ratio(self, place: int, level_dbuvm: float) -> float:
+        """Share of the places around where our strongest, of this median level, would fall short of what is asked.
+
+        By `LISTENER_SPREAD_DB` between the two levels, as between two of our own sites: FM's classes go by the medians
+        and do not count it.
+        """
+        return NormalDist().cdf((float(self.level_dbuvm[place]) - level_dbuvm) / LISTENER_SPREAD_DB)
 
     def name_at(self, place: int) -> str | None:
         """Name of the transmitter that asks for it at a place; None where none does."""

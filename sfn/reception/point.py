@@ -23,6 +23,7 @@ from sfn.reception.signals import PointSignals, Signal
 from sfn.reception.significance import decides
 from sfn.systems.fm_answer import fm_answer
 from sfn.systems.fm_carried import heard_programme
+from sfn.systems.fm_listeners import LISTENER_SPREAD_DB
 from sfn.systems.ofdm import of_strategy, ofdm_answer
 from sfn.systems.vsb import vsb_answer
 
@@ -92,6 +93,9 @@ class PointQuality:
     """Step of the drawn shares, one set of levels; None where none are drawn. [1]"""
     share_off: float | None = None
     """By how much a drawn share may be off, from that of very many draws; None where none are drawn. [1]"""
+    others_short_ratio: float | None = None
+    """FM beside another station: share of the places around where the strongest falls short of what it asks for, which
+    class and shares, going by its median, do not count; None elsewhere. [1]"""
     drawn_says: str = ""
     """How many sets are drawn, how fine that makes shares, and how far off; empty where none are."""
 
@@ -114,6 +118,16 @@ class PointQuality:
         return (
             f"The quick estimate says “{self.quick_for_people}”: so does a map whose delays are being tried, at first, "
             "and searches go by it"
+        )
+
+    @property
+    def others_short_says(self) -> str:
+        """The same in words; empty where nothing is said."""
+        if self.others_short_ratio is None:
+            return ""
+        return (
+            f"at {100 * self.others_short_ratio:.0f} % of the places around it falls short of that, two levels apart "
+            f"by a spread of {LISTENER_SPREAD_DB:g} dB: class and shares go by the medians and leave that out"
         )
 
     @property
@@ -186,8 +200,16 @@ def point_quality(network: Network, point: PointSignals, yard: Yardstick) -> Poi
         words[quick_code],
         step_of(yard.carried) if judged.drawn else None,
         share_off(yard.carried) if judged.drawn else None,
+        _short(beside, yard, level),
         draws_say(yard.carried) if judged.drawn else "",
     )
+
+
+def _short(beside: Needed | None, yard: Yardstick, level: np.ndarray) -> float | None:
+    """FM: share of the places around where the strongest falls short of what another station asks for."""
+    if beside is None or yard.carried.kind != "fm" or not beside.name_at(0):
+        return None
+    return beside.short_ratio(0, float(np.nanmax(level)))
 
 
 def with_verdict(point: PointSignals, quality: PointQuality | None) -> PointSignals:

@@ -66,3 +66,48 @@ def test_road_and_point_name_the_other_station_and_nobody_hears_it_clear(tmp_pat
     assert (said["hurts"], said["other_transmitter"]) == (None, "Far station")
     assert [said[f"share_{name}"] for name in ("stereo", "blended", "clear_stereo", "clear_mono", "good")] == [0.0] * 5
     assert any("another station disturbs here" in one for one in said["shares_say"])
+
+
+@pytest.mark.parametrize("erp_kw", [0.05, 1.0, 20.0])
+def test_what_the_others_median_leaves_out_stands_beside_the_figure(erp_kw: float) -> None:
+    """FM: both levels drawn here, 8 dB between them; the share that falls short is the one said, within 0.01.
+
+    The class takes the median, so where just enough arrives half fall short: 90 % reach it from 10.3 dB more on, and
+    95 % (cars' time) from 13.2 dB, by the normal distribution's published quantiles 1.2816 and 1.6449.
+    """
+    network = beside(erp_kw)
+    point = point_signals(network, lat_deg=36.30, lon_deg=-84.20)
+    found = judged(network, point, delay_table(network))
+    assert found.quality is not None
+    answer = document(found.point, found.quality)["quality"]
+    spare_db = point.signals[0].level_dbuvm - answer["needed_beside_others_dbuvm"]
+    rng = np.random.default_rng(17)
+    ours, theirs = rng.normal(0.0, 8.0 / np.sqrt(2.0), (2, 400_000))
+    short = float(np.mean(spare_db + ours - theirs < 0))
+    assert answer["others_short_ratio"] == pytest.approx(short, abs=0.01)
+    assert f"at {100 * answer['others_short_ratio']:.0f} % of the places around" in found.quality.others_short_says
+    assert "95 % reach it from 13 dB more on" in answer["worse_says"]
+    assert "are taken at their medians" in answer["worse_says"]
+
+
+def test_ofdm_and_a_network_without_others_say_nothing_of_medians() -> None:
+    """OFDM draws them; where none is listed nothing is left out; 8-VSB has no spread of its own."""
+    other = {"id": "far", "name": "Far", "position": {"text": "36.50, -83.95"}, "ground_m": 400.0, "antenna_m": 100.0}
+    listed = [other | {"erp_kw": {"h": 10.0}}]
+    for service, frequency_mhz, others in (
+        ("dab-mode-1", 223.936, listed),
+        ("8-vsb", 575.0, listed),
+        ("fm-stereo", 98.3, []),
+    ):
+        network = example(
+            lambda tree, s=service, f=frequency_mhz, o=others: tree.update(
+                service=s, frequency_mhz=f, other_transmitters=o
+            )
+        )
+        point = point_signals(network, lat_deg=36.30, lon_deg=-84.20)
+        found = judged(network, point, delay_table(network))
+        assert found.quality is not None
+        answer = document(found.point, found.quality)["quality"]
+        assert answer["others_short_ratio"] is None
+        assert ("are taken at their medians" in (answer["worse_says"] or "")) == (service == "8-vsb")
+        assert "reach it from" not in (answer["worse_says"] or "")
