@@ -127,7 +127,12 @@ def _print(found: Road, before: Road | None) -> None:
     """Lengths in each class, and the worst stretches."""
     for said in found.says:
         print(f"TRY: {said}")
-    heads = ("reception", "km", "share %", *(() if before is None else ("as planned km",)))
+    heads = (
+        f"reception, {found.says_of_classes.by_words}",
+        "km",
+        "share %",
+        *(() if before is None else ("as planned km",)),
+    )
     whole_m = found.samples.length_m
     words = class_words(found.yard.carried)
     names = {site.id: site.name for site in found.network.sites}

@@ -6,6 +6,7 @@ A class may seem to contradict a figure beside it (a positive margin, a share, a
 from dataclasses import dataclass
 from statistics import NormalDist
 
+from sfn.errors import PlanError
 from sfn.plan import Network
 from sfn.reception.aimed import ONE_MAST_M
 from sfn.reception.classes import (
@@ -22,6 +23,7 @@ from sfn.reception.drawn import USUAL_CORRELATION
 from sfn.reception.other_network import on_channel
 from sfn.reception.quality import ACCEPTABLE_PROBABILITY, LEVEL_MARGIN_DB, Yardstick, too_weak_below_dbuvm
 from sfn.systems.fm_listeners import LISTENER_SPREAD_DB
+from sfn.systems.of_network import service_of
 from sfn.units import THIN, grouped
 
 LISTENERS = {"car": "cars", "portable": "portables", "hi-fi": "hi-fi sets"}
@@ -124,6 +126,14 @@ def class_says(network: Network, yard: Yardstick, *, drawn: bool = False) -> Cla
         significant=_significant(yard),
         others=_others(network, yard),
     )
+
+
+def quick_rule(network: Network) -> str:
+    """Code of the rule by which searches, orders and whatever follows a try judge; empty of a service not known."""
+    try:
+        return classes_by(service_of(network))
+    except PlanError:
+        return ""
 
 
 def _significant(yard: Yardstick) -> str:

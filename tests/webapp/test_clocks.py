@@ -105,6 +105,7 @@ def test_the_muting_order_needs_the_map_s_levels(client, number):
         "Correct the plan before you mute anything" in after
     )  # no offset is set: each of the two takes from the other
     turns = after.split("Muting order", 1)[1].split("Standby routes", 1)[0]
+    assert "area judged by the quick estimate, at some thousand points" in turns
     assert "North ridge" in turns
     assert "South ridge" not in turns
 

@@ -54,6 +54,7 @@ def test_a_search_is_found_shown_and_accepted(
 
     assert "Area not served" in html
     assert "<caption>Service judged by the quick estimate</caption>" in html
+    assert '<p class="quiet">Service judged by the quick estimate.</p>' in html, "over the sliders"
     assert "People not served" not in html  # the example names no people
     assert "The class goes by level and by listeners" in html
     assert "FM quality of" in html

@@ -65,7 +65,7 @@ def test_a_typed_line_gives_a_road_and_its_files(client: TestClient, post: Calla
     where = ended(client, post(f"/networks/{number}/road/upload", line=LINE, spacing_m="200"))
     html = client.get(where).text
     assert "the typed line" in html
-    assert "with adequate service" in html
+    assert "with adequate service (by the quick estimate) <strong>" in html
 
     tried = f"{where}&offset=north:12"
     html = client.get(tried).text

@@ -39,6 +39,8 @@ class NetworkHead:
     """The planned state that the page shows; empty: as the network stands."""
     state_says: tuple[str, ...] = ()
     """The same in words."""
+    quick_by: str = ""
+    """Code of the rule by which searches, orders and whatever follows a try judge; empty where no service is known."""
     credits: tuple[str, ...] = ()
     """Whose data its ground and people are, to be shown with all that rests on them."""
     names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -13,6 +13,7 @@ from sfn.field.indoors import indoors_says
 from sfn.field.shift import drive_says
 from sfn.plan import Network
 from sfn.plan.left_out import left_out_document, left_out_says
+from sfn.reception.class_says import quick_rule
 from sfn.study.states import state_says
 from sfn.terrain.credits import network_credits
 from sfn.timing.planned_state import in_state
@@ -73,6 +74,7 @@ def opened(saved: Saved, store: Store, maps: Maps) -> Opened:
             head_of(saved),
             corrected=drive_says(network),
             indoors=indoors_says(network),
+            quick_by=quick_rule(network),
             unfrozen=thawed,
             urgent=_urgent(store, saved.revision.network_id, saved.document),
         ),

@@ -101,7 +101,7 @@ def environment() -> Environment:
         hours=in_words,
         place=place_said,
         said=text_said,
-        judged_by=BY_WORDS.__getitem__,
+        judged_by=lambda code: BY_WORDS.get(code, ""),
     )
     made.filters["as_typed"] = lambda value: Typed(value) if isinstance(value, str) else value
     made.filters["text_as_typed"] = lambda value: TypedText(value.replace("&", "&amp;").replace("<", "&lt;"))
