@@ -89,9 +89,9 @@ class PointQuality:
     quick_class_name: str = ""
     """The class by the quick estimate, as a map being tried has it first and a search goes by it."""
     quick_for_people: str = ""
-    share_step: float | None = None
+    share_step_ratio: float | None = None
     """Step of the drawn shares, one set of levels; None where none are drawn. [1]"""
-    share_off: float | None = None
+    share_off_ratio: float | None = None
     """By how much a drawn share may be off, from that of very many draws; None where none are drawn. [1]"""
     others_short_ratio: float | None = None
     """FM beside another station: share of the places around where the strongest falls short of what it asks for, which
