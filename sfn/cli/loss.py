@@ -107,7 +107,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     record.add_argument("--capture", metavar="FILE", help="pcap, pcapng, or CSV with sequence and arrival_s")
     record.add_argument("--second-capture", metavar="FILE", help="the same stream on the second path, same time")
     record.add_argument("--port", type=int, help="UDP port of the stream, where a capture holds several")
-    record.add_argument("--source", metavar="HEX", help="RTP source (SSRC) of the stream, where a port has several")
+    record.add_argument(
+        "--source",
+        metavar="SSRC",
+        help="RTP source of the stream, where a port has several: 0xabcd1234 as the answer prints it, or in decimal",
+    )
     record.add_argument(
         "--late-probability", type=float, default=LATE_PROBABILITY, help="tolerated share of late packets"
     )

@@ -107,6 +107,16 @@ def test_the_source_is_chosen_as_with_the_command(client, post, number, typed, l
     assert why in page.text
 
 
+def test_a_repeat_that_would_have_lost_nothing_promises_nothing(client, post, number):
+    """Bursts of 5 every 1000: a copy 1 or 2 later is lost with 4 and 3 of them, one 5 later with none in this record."""
+    _, page = uploaded(client, post, number, {"first": ("a.csv", log())}, packet_ms="4")
+    rows = dict(re.findall(r'<tr><td class="number">(\d+)</td><td class="number">([^<]*)</td></tr>', page.text))
+
+    assert 4e-3 == pytest.approx(float(rows["1"]), rel=0.01)
+    assert 3e-3 == pytest.approx(float(rows["2"]), rel=0.01)
+    assert "none in this record" == rows["5"]
+
+
 def test_a_source_that_is_none_is_refused_at_its_field(client, post, number):
     """def: it says where the 0x is missing."""
     sent = post(f"/networks/{number}/losses/upload", files={"first": ("a.pcap", two_sources())}, source="def")

@@ -2,10 +2,13 @@
 
 import json
 import math
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sfn.cli import main
+from tests.sfn.stream.test_streams import stream, written
 
 
 def answer(arguments: str, capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
@@ -41,6 +44,22 @@ def test_every_key_is_described_in_the_help(capsys: pytest.CaptureFixture[str]) 
     text = " ".join(capsys.readouterr().out.split())
 
     assert [] == [key for key in keys if f"`{key}`" not in text]
+
+
+def test_a_source_is_read_as_the_help_says(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Digits alone are decimal, not the SSRC as hexadecimal digits: 22 is 0x16, and the refusal names it so."""
+    file = tmp_path / "two.pcap"
+    file.write_bytes(written(stream(np.arange(300), source=0x22)))
+    with pytest.raises(SystemExit):
+        main(["loss", "--help"])
+    said = " ".join(capsys.readouterr().out.split())
+
+    assert "HEX" not in said
+    assert "0xabcd1234 as the answer prints it, or in decimal" in said
+    assert 2 == main(["loss", "--capture", str(file), "--packet-ms", "4", "--source", "22"])
+    assert "source 0x00000016" in capsys.readouterr().err
+    assert 300 == answer(f"--capture {file} --packet-ms 4 --source 0x22", capsys)["packets_n"]
+    assert 300 == answer(f"--capture {file} --packet-ms 4 --source 34", capsys)["packets_n"]
 
 
 def test_the_comparison_orders_rows_below_columns(capsys: pytest.CaptureFixture[str]) -> None:
