@@ -153,11 +153,15 @@ def _measured_table(answer: dict[str, object], *, drift_kept: bool) -> list[str]
         lines.append(f"no release delay: none of the usual protections leaves an error a week at most in {hours}")
     if answer["release_above_least_us"] is not None:
         release_ms = cast(float, answer["release_above_least_us"]) / 1000
+        told = {problem["code"] for problem in cast(list[dict[str, Any]], answer["problems"])}
+        as_far = " as far as they were compared" if "records-compared-in-part" in told else ""
+        short = not all(row["variation_sure"] for row in cast(list[dict[str, Any]], answer["hours_need"]))
+        doubt = "the record is too short to be sure of its delay variation" if short else "not sure: see the warnings"
         lines.append(
             f"one release delay for every hour's protection (an error a week): {release_ms:.0f} ms above the least, "
             f"decided by {answer['release_decided_by']}"
-            + ("; it covers the later copy of both paths" if "differential_us" in answer else "")
-            + ("" if answer["release_sure"] else "; the record is too short to be sure of its delay variation")
+            + (f"; it covers the later copy of both paths{as_far}" if "differential_us" in answer else "")
+            + ("" if answer["release_sure"] else f"; {doubt}")
         )
         lines += _unbounded(answer)
     if "second_longer_us" in answer:

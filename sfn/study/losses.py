@@ -15,7 +15,7 @@ from sfn.stream.measured import Measured
 from sfn.stream.paths import UNMEASURED, Paths, fitted, left_by, measured, with_unmeasured_second
 from sfn.stream.protection import Protection, packet_overhead, waits
 from sfn.stream.residual import Residual
-from sfn.study.record_doubts import drift_doubts, lossless_doubts
+from sfn.study.record_doubts import comparison_doubts, drift_doubts, lossless_doubts
 
 BLOCKS = 40_000  # of pages and command alike; a page answers within a second, the advice of the link plan takes more
 
@@ -335,10 +335,10 @@ def records(
     needs = by_hour(cut, packet_time_s=first.packet_time_s, beside=beside)
     model = fits[0].model if fits[0] else None
     found |= needs_answer(needs)
-    drifts = drift_doubts(taken)
-    doubts = (*drifts, *lossless_doubts(taken))
+    tilted = (*drift_doubts(taken), *comparison_doubts(taken))
+    doubts = (*tilted, *lossless_doubts(taken))
     found["problems"] = [problem.as_json() for problem in doubts]
-    found["release_sure"] = bool(found["release_sure"]) and not drifts
+    found["release_sure"] = bool(found["release_sure"]) and not tilted
     return Records(tuple(names), first, cut, model, found, needs, paths, problems=doubts)
 
 

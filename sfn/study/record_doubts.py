@@ -42,3 +42,28 @@ def drift_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
         for name, one in zip(("capture", "second capture"), taken, strict=False)
         if one.drift_ppb is not None and abs(one.drift_ppb) > DRIFT_DOUBT_PPB
     )
+
+
+def comparison_doubts(taken: Sequence[Measured]) -> tuple[Problem, ...]:
+    """Two records compared in part: once a sender has begun anew no copies are matched (`sfn.stream.joint.overlap`)."""
+    begun_s = [change.at_s for one in taken for change in one.changes if change.position is not None]
+    if len(taken) < 2 or not begun_s:
+        return ()
+    begin_s = max(one.origin_s for one in taken)
+    end_s = min(one.origin_s + one.delay_us.size * one.packet_time_s for one in taken)
+    at_s, packet_s = min(begun_s), taken[0].packet_time_s
+    compared_n, left_n = round((at_s - begin_s) / packet_s), round((end_s - at_s) / packet_s)
+    if left_n <= 0:
+        return ()
+    return (
+        Problem(
+            "second capture",
+            f"is compared with the first up to {at_s:.3f} s, where a sender begins anew: {counted(left_n, 'packet')} "
+            f"of the {compared_n + left_n} that both records span are in no figure of both paths, and from there on "
+            "the hours have the delays of the first path alone",
+            "two records without a restart or a change of source, or a pair of records for each part",
+            severity="warning",
+            code="records-compared-in-part",
+            values={"at_s": at_s, "compared_n": compared_n, "left_n": left_n},
+        ),
+    )

@@ -62,6 +62,29 @@ def test_a_source_is_read_as_the_help_says(capsys: pytest.CaptureFixture[str], t
     assert 300 == answer(f"--capture {file} --packet-ms 4 --source 34", capsys)["packets_n"]
 
 
+def test_what_a_restart_ends_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Both lose 10 packets before the sender begins anew at 20 s, and 40 behind it: 10 of 5000 are counted, and said."""
+    names = []
+    for seed in (1, 2):
+        before = np.setdiff1d(np.arange(5000), np.arange(2000, 2010))
+        behind = np.setdiff1d(np.arange(3000), np.arange(1000, 1040))
+        sent = stream(before, seed=seed) + stream(behind, seed=seed + 5, begin_s=1020.0, number=50_000, stamp=9)
+        names.append(tmp_path / f"{seed}.pcap")
+        names[-1].write_bytes(written(sorted(sent)))
+    asked = f"--capture {names[0]} --second-capture {names[1]} --second-path --packet-ms 4"
+    ours = answer(asked, capsys)
+    (doubt,) = [one for one in ours["problems"] if one["code"] == "records-compared-in-part"]
+
+    assert 10 == ours["joint_packets_n"]
+    assert (5000, 3000) == pytest.approx((doubt["values"]["compared_n"], doubt["values"]["left_n"]), abs=3)
+    assert not ours["release_sure"]
+    assert 0 == main(["loss", *asked.split()])
+    assert "of the 8000 that both records span are in no figure of both paths" in capsys.readouterr().out
+
+    names[0].write_bytes(written(stream(np.arange(4000))))  # it ends before the second begins anew: nothing is left out
+    assert "records-compared-in-part" not in {one["code"] for one in answer(asked, capsys)["problems"]}
+
+
 def test_the_comparison_orders_rows_below_columns(capsys: pytest.CaptureFixture[str]) -> None:
     """Against bursts rows do almost nothing, columns more, a second path most; the table says so."""
     assert 0 == main("loss --loss-pct 0.1 --burst-packets 4 --packet-ms 1/3 --compare --blocks 20000".split())
