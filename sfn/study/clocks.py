@@ -65,7 +65,7 @@ class AskedClocks:
 class SiteClock:
     """One site's clock.
 
-    `time_to_limit_h` is infinite for never.
+    `time_to_limit_h` is infinite for never, and the clock's alone where `times_launch` is false: see `timed_by_clock`.
     """
 
     site_id: str
@@ -76,11 +76,15 @@ class SiteClock:
     alarms: tuple[Alarm, ...]
     left_out: tuple[str, ...] = ()
     """Terms that count for nothing because their figure is 0."""
+    times_launch: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class PairClock:
-    """Two sites out of step: by worst case, and if their errors are independent."""
+    """Two sites out of step: by worst case, and if their errors are independent; infinite for never.
+
+    A site whose launch no clock times stays where it is, so its clock counts for nothing here.
+    """
 
     a_name: str
     b_name: str
@@ -108,6 +112,12 @@ def kinds() -> tuple[tuple[str, str], ...]:
 def with_clock(network: Network) -> tuple[Site, ...]:
     """Sites that keep time themselves: one fed off air follows its parent's clock, whatever it has."""
     return tuple(site for site in network.sites if site.fed_off_air_from is None)
+
+
+def timed_by_clock(network: Network) -> frozenset[str]:
+    """Ids of sites whose launch hangs on their own clock: one of their routes holds a time-stamped section."""
+    stamped = {stage.id for stage in network.stages if stage.kind == "time-stamped section"}
+    return frozenset(s.id for s in network.sites if any(not stamped.isdisjoint(chain.stages) for chain in s.chains))
 
 
 def clocks(network: Network, asked: AskedClocks) -> Clocks:
@@ -156,20 +166,25 @@ def clocks(network: Network, asked: AskedClocks) -> Clocks:
         warned = alarms(clock, limit_us=limit_us, reaction_h=asked.reaction_h)
         return clock, time_to_limit(clock, limit_us=limit_us), warned, () if kind == LOCKED else left_out(clock)
 
+    timed = timed_by_clock(network)
     sites = tuple(
-        SiteClock(site.id, site.name, kind_of[site.id], *alone(kind_of[site.id]))
+        SiteClock(site.id, site.name, kind_of[site.id], *alone(kind_of[site.id]), times_launch=site.id in timed)
         for site in with_clock(network)
         if site.on_air
     )
 
     @cache
-    def together(a: str, b: str) -> tuple[float, float]:
-        """At worst and independent."""
-        one, other = made[a], made[b]
+    def together(a: str | None, b: str | None) -> tuple[float, float]:
+        """At worst and independent; None: no clock times the launch."""
+        one, other = (Clock() if kind is None else made[kind] for kind in (a, b))
         at_worst = pair_time_to_limit(one, other, limit_us=limit_us)
         return at_worst, pair_time_to_limit(one, other, limit_us=limit_us, worst_case=False)
 
-    pairs = tuple(PairClock(a.site_name, b.site_name, *together(a.kind, b.kind)) for a, b in combinations(sites, 2))
+    drifts = {site.site_id: site.kind if site.times_launch else None for site in sites}
+    pairs = tuple(
+        PairClock(a.site_name, b.site_name, *together(drifts[a.site_id], drifts[b.site_id]))
+        for a, b in combinations(sites, 2)
+    )
     named = f"{carried.name}: {limit_us:g} µs" if asked.limit_us is None else f"{limit_us:g} µs"
     return Clocks(limit_us, named, sites, pairs, cable_error_us)
 

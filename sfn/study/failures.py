@@ -16,6 +16,7 @@ from sfn.stream.failures import Effect, Outcome, Route, effects
 from sfn.stream.paths import Paths
 from sfn.stream.plan_text import kept_losses, kept_second_path
 from sfn.stream.planned import paths_of
+from sfn.study.clocks import timed_by_clock
 from sfn.timing import DelayTable
 
 CLOCKS = "the reference clock of all sites (jamming, a fault of the system)"
@@ -64,11 +65,11 @@ def failure_table(
 
 def without_clock_row(network: Network) -> tuple[str, ...]:
     """Sites whose lost reference alone has no row in the table, each with the reason, as sentences."""
-    stages = {stage.id: stage for stage in network.stages}
+    timed = timed_by_clock(network)
     names = {site.id: site.name for site in network.sites}
     said = []
     for site in network.sites:
-        stamped = any(stages[name].kind == "time-stamped section" for chain in site.chains for name in chain.stages)
+        stamped = site.id in timed
         if not site.on_air:
             said.append(f"{site.name} is off the air: nothing that fails there is heard")
         elif not stamped and site.fed_off_air_from is not None:
@@ -77,8 +78,9 @@ def without_clock_row(network: Network) -> tuple[str, ...]:
         elif not stamped:
             said.append(
                 f"no route of {site.name} holds a time-stamped section, so no clock there times its launch: without "
-                "its reference it stays within tolerance as long as its links keep their latency, and the time above "
-                "is its clock's alone. What else its reference locks, such as the carrier, drifts as "
+                "its reference it stays within tolerance as long as its links keep their latency: its pairs count only "
+                "the other's clock, it has no turn in the muting order, and the time of each site alone "
+                "is its clock's. What else its reference locks, such as the carrier, drifts as "
                 "that device's data sheet says"
             )
     return tuple(said)

@@ -20,6 +20,7 @@ from sfn.reception.area import class_summary
 from sfn.reception.coverage import Coverage
 from sfn.reception.others import Needed, needed_on
 from sfn.reception.quality import Yardstick, service_quality, yardstick
+from sfn.study.clocks import timed_by_clock
 from sfn.study.served import counted_km2, served_summary
 
 MOST_POINTS_N = 8000
@@ -86,7 +87,8 @@ def muting_order(
     launches : mapping of site id to launch time
         In step. [us]
     clocks : mapping of site id to Clock
-        Of the sites that may lose their reference; sites fed off air have none of their own.
+        Of the sites that may lose their reference; sites fed off air have none of their own. One whose launch no clock
+        times has no turn, for it does not drift; it may be harmful still.
 
     Returns
     -------
@@ -96,6 +98,7 @@ def muting_order(
     children = {site.id: fed_by(network, site.id) for site in network.sites}
     heads = [s for s in network.sites if s.on_air and s.fed_off_air_from is None and s.id in clocks]
     scene = Scene.of(network, coverage, launches, yard, trials_n=len(heads) * (2 * len(TRIED_PARTS) + 1))
+    timed = timed_by_clock(network)
     whole, thinned = served_summary(network, coverage, launches).served_km2, scene.served_km2({})
     order, harmful = [], []
     for site in heads:
@@ -103,6 +106,8 @@ def muting_order(
         silent = served_summary(network, coverage, launches, off=group).served_km2
         if whole < silent:
             harmful.append(Muting(site.id, site.name, 0.0, 0.0, whole, silent))
+            continue
+        if site.id not in timed:
             continue
         loses_km2 = whole - silent
         error_us = _worse_than(scene, group, thinned - loses_km2, thinned, tolerance_us=yard.carried.tolerance_us)

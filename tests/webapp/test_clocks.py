@@ -41,6 +41,25 @@ def test_chosen_clocks(client, number):
     assert 'name="clock-gap"' not in html  # fed off air: it follows its parent
 
 
+def test_a_clock_that_times_no_launch_moves_no_pair(client, number, store, example):
+    """0.36 us an hour each, limit 2 us: 5.6 h where the south is on its microwave, 2.8 h once its release is stamped."""
+    fields = {"clock-north": "own", "clock-south": "own", "limit_us": "2", "reaction_h": "0",
+              "own_frequency_offset": "1e-10", "own_ageing_per_day": "0", "step_degc": "0", "swing_degc": "0"}  # fmt: skip
+    (north,) = [stage for stage in example["stages"] if stage["id"] == "north-release"]
+    example["stages"].append(north | {"id": "south-release", "inside": []})
+    example["sites"][1]["chains"][0]["stages"].insert(1, "south-release")
+    stamped = store.create(example, author="test", reason="test").network_id
+    pair = r'<th scope="row">North ridge – South ridge</th><td class="number">([^<]*)</td><td class="number">([^<]*)<'
+    plainly, timed = (plain(client.get(f"/networks/{n}/clocks", params=fields)) for n in (number, stamped))
+
+    assert ("5.6 h", "5.6 h") == re.search(pair, plainly).groups()
+    assert ("2.8 h", "3.9 h") == re.search(pair, timed).groups()  # 2 / 0.72; 2 / (0.36 sqrt 2)
+    assert 1 == plainly.count("no launch hangs on it")
+    assert "Of South ridge only the other site's clock counts" in plainly.replace("&#39;", "'")
+    assert "no launch hangs on it" not in timed
+    assert "only the other" not in timed
+
+
 def test_a_cable_left_uncompensated(client, number):
     """30 m of 0.66 cable: 151.6 ns."""
     html = plain(client.get(f"/networks/{number}/clocks", params={"cable_m": "30", "velocity_factor": "0.66"}))

@@ -63,6 +63,8 @@ class ClocksPage(Context):
     """What is wrong with them."""
     problems: tuple[Problem, ...]
     """What belongs to no field."""
+    untimed: tuple[str, ...] = ()
+    """Names of sites that may lose their reference, with a clock that times no launch."""
     pairs: Window[PairClock] | None = None
     """Those of its pairs that stand here, where there are many those that part first."""
     as_typed: str = ""
@@ -104,6 +106,7 @@ def show(request: Request, opened: NetworkDep, maps: MapsDep, settings: Settings
         _references(opened),
         tuple(references(opened.network)),
         (),
+        tuple(site.site_name for site in found.sites if not site.times_launch and site.kind != LOCKED),
         window(found.pairs if few else sorted(found.pairs, key=lambda pair: pair.time_to_limit_h), pairs),
         to("clocks.show", opened.head.id, query=[item for item in typed.items() if item[0] != "pairs"]),
     )

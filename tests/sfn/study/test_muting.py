@@ -20,8 +20,12 @@ STRONG, WEAK = 80.0, 20.0
 
 @pytest.fixture
 def network():
-    """The example."""
-    return read(EXAMPLE.read_text(encoding="utf-8"))
+    """The example, its south released at a time stamp too, so that it drifts without its reference."""
+    document = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    (north,) = [stage for stage in document["stages"] if stage["id"] == "north-release"]
+    document["stages"].append(north | {"id": "south-release", "inside": []})
+    document["sites"][1]["chains"][0]["stages"].insert(1, "south-release")
+    return read(json.dumps(document))
 
 
 def coverage(levels):
@@ -104,6 +108,16 @@ def test_a_site_that_harms_in_step_has_no_turn_and_is_named(network):
     assert ["south"] == [one.site_id for one in order.harmful]
     assert order.harmful[0].silent_km2 > order.harmful[0].in_step_km2
     assert ["north"] == [one.site_id for one in order.order]
+
+
+def test_a_site_whose_launch_no_clock_times_has_no_turn(network):
+    """On the microwave alone the south does not drift: silence is no matter of hours there; harm in step still is one."""
+    plain = read(EXAMPLE.read_text(encoding="utf-8"))
+    both = {"north": CLOCK, "south": CLOCK}
+    late = muting_order(plain, coverage(HALVES), TOGETHER | {"south": 100.0}, clocks=both)
+
+    assert ["north"] == [one.site_id for one in muting_order(plain, coverage(HALVES), TOGETHER, clocks=both).order]
+    assert ["south"] == [one.site_id for one in late.harmful]
 
 
 def test_the_document_is_the_example():
