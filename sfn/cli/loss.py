@@ -36,9 +36,10 @@ every hour, and `release_decided_by` (both null where an hour has no protection 
 `release_unmet_hours`), `release_sure`, `release_steps` (steps of clock or path that are in the release delay, as in
 `changes`; what may be a drift is looked for beside them, a restart or a clock set back is put on the level before
 it). With --second-capture also `common_packets_n`
-(up to where a sender begins anew: what is behind it is told as a problem, records-compared-in-part), `first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`,
-`product_loss_ratio` (if independent), `joint_packets_n`, `expected_joint_packets`, `chance_probability`,
-`independent`, `differential_us`, `joint_loss_low_ratio`, `joint_loss_high_ratio` (99 %), `joint_burst_high_packets`,
+(up to where a sender begins anew: what is behind it is told as a problem, records-compared-in-part),
+`first_loss_ratio`, `second_loss_ratio`, `joint_loss_ratio`, `product_loss_ratio` (if independent), `joint_packets_n`,
+`expected_joint_packets`, `chance_probability`, `independent`, `differential_us`, `joint_loss_low_ratio`,
+`joint_loss_high_ratio` (99 %), `joint_burst_high_packets`,
 `second_streams`, `second_changes`, `second_loss_high_ratio`, `second_burst_packets`, `second_burst_high_packets`; the
 delays of an hour, in `hours`, `hours_need` and so in the release delay, are then those of the later copy above the
 first path's least, whatever the protection (`variation_us` and `delay_quantiles` of the whole are the first path's
