@@ -73,7 +73,7 @@ def test_the_map_of_the_worst_moment_is_drawn(client: TestClient, store: Store, 
     html = client.get(f"/networks/{number}/change?against=1").text
     pictures = re.findall(r'class="moment-map" src="([^"]+)"', html)
 
-    assert "Area served" in html
+    assert 'Area served <span class="quiet">by the quick estimate</span>' in html
     assert 2 == len(pictures)
     assert pixels(client, pictures[0].replace("&amp;", "&")).shape == pixels(client, pictures[1]).shape
 
