@@ -186,7 +186,7 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
             f"but stamps repeat after {wrap_s:g} s"
         )
         yield Problem(
-            f"{where}.release_delay_us", what, f"less than {wrap_s * 1e6:g} us, or absolute time stamps",
+            f"{where}.release_delay_us", what, f"less than {grouped(wrap_s * 1e6, '.10g')} us, or absolute time stamps",
             code="stamp-wrap", **of, values={"wrap_s": wrap_s, "release_delay_us": release_us},
             said={"stage": stage.id, "wrap_us": wrap_s * 1e6, "release_full_us": release_us},
         )  # fmt: skip

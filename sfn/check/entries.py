@@ -108,7 +108,9 @@ def _site(index: int, site: Site, today: date) -> Iterator[Problem]:
             f"{where}.offset_us", what, f"an offset from {limits}, or other limits", "warning",
             code="offset-outside-limits", touches=touches, stages=(), fields=("offset_us",),
             values={"offset_us": site.offset_us, "least_offset_us": least, "greatest_offset_us": greatest},
-            said={"no_least": "yes" if least is None else None, "no_greatest": "yes" if greatest is None else None},
+            said={"no_least": "yes" if least is None else None, "no_greatest": "yes" if greatest is None else None,
+                  "least_said": None if least is None else f"{least:g}",
+                  "greatest_said": None if greatest is None else f"{greatest:g}"},
         )  # fmt: skip
     if site.on_air and site.erp_kw.h + site.erp_kw.v == 0:
         what = f"site {site.name}: is on air with an e.r.p. of 0 kW, so no map and no point sees it"

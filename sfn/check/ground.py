@@ -4,13 +4,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from sfn.errors import Problem, Touch
-from sfn.field.over_smooth import smooth_says
+from sfn.field.over_smooth import smooth_parts, smooth_says
 from sfn.field.path import LEAST_STEP_M
 from sfn.geodesy.position import Located
 from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
 from sfn.terrain.dem import Terrain
-from sfn.terrain.ground import DEEPEST_VOID_M, Ground, averaged_says, window_averaged
+from sfn.terrain.ground import DEEPEST_VOID_M, Ground, averaged_parts, averaged_says, window_averaged
 from sfn.terrain.sea import COAST_KM, sea_km
 from sfn.terrain.tile import Tile
 from sfn.units import counted
@@ -69,7 +69,8 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 fields=("cover",),
             )
         )
-    if said := averaged_says(*window_averaged(ground, usual_bounds(placed, ground=ground))) if placed else "":
+    averaged_n = window_averaged(ground, usual_bounds(placed, ground=ground)) if placed else (1, 1, 1)
+    if said := averaged_says(*averaged_n):
         found.append(
             Problem(
                 "terrain",
@@ -79,6 +80,7 @@ def ground_basis_problems(network: Network, placed: Mapping[str, Located], groun
                 code="terrain-averaged",
                 touches=tuple(Touch(site) for site in placed),
                 fields=("terrain", "cover", "zones"),
+                said=averaged_parts(*averaged_n),
             )
         )
     found += [*_voids(placed, ground), *_far_above_the_plain(network), *_finer(placed, ground)]
@@ -171,6 +173,7 @@ def _far_above_the_plain(network: Network) -> Iterator[Problem]:
         touches=tuple(Touch(site.id) for site in high),
         fields=("terrain", "ground_m"),
         values={"plain_m": network.plain_m, "sites_n": float(len(high))},
+        said=smooth_parts(network) | {"above_said": f"{FAR_ABOVE_M:g}"},
     )
 
 

@@ -87,7 +87,7 @@ def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterato
                 problem.expected or MEND,
                 code="stream-plan-unreadable",
                 severity="error",
-                said={"place": problem.where, "cause": problem},
+                said={"place": problem.where, "cause": problem, "cause_wanted": problem if problem.expected else None},
             )
         return
     for problem in plan.problems:
@@ -96,7 +96,7 @@ def _stage(network: Network, where: str, stage: Stage, whose: _Whose) -> Iterato
         what = f"{whose}: stream plan of {stage.id}: {problem.what}"
         yield whose.problem(
             f"{where}.stream_plan", stage, what, problem.expected, severity=problem.severity,
-            code=problem.code, values=problem.values,
+            code=problem.code, values=problem.values, said={"plan": "yes", **problem.said},
         )  # fmt: skip
     yield from (
         _time_stamped(network, where, stage, plan, whose)

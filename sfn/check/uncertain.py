@@ -145,4 +145,5 @@ def _wide(row: DelayRow, known: list[Stage], where: str, tolerated_us: float) ->
             "tolerated_us": tolerated_us,
             "restart_us": sum(stage.tolerance_us or 0.0 for stage in known if stage.tolerance_kind == "restart"),
         },
+        said={"off_said": f"{written(worst_us, 4)} us", "tolerated_said": f"{written(tolerated_us, 4)} us"},
     )  # fmt: skip

@@ -19,4 +19,5 @@ def unjudged_problems(network: Network, carried: Service) -> Iterable[Problem]:
             touches=tuple(Touch(site.id) for site in network.sites),
             fields=("service", "erp_kw"),
             values={"service": carried.id},
+            said={"unjudged_english": carried.unjudged},
         )

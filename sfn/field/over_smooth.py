@@ -34,6 +34,21 @@ def smooth_says(network: Network) -> str:
     )
 
 
+def smooth_parts(network: Network) -> dict[str, str]:
+    """The names and figures of `smooth_says`, for whoever says it in another language."""
+    lowest = min(network.sites, key=lambda site: site.ground_m)
+    highest = max([site for site in network.sites if site.on_air] or network.sites, key=lambda site: site.ground_m)
+    said = {"plain_said": f"{network.plain_m:.0f}", "lowest_site": lowest.id}
+    if highest.ground_m - network.plain_m < HIGH_GROUND_M:
+        return said
+    counts_m = highest.ground_m - network.plain_m + highest.antenna_m
+    return {
+        "highest_site": highest.id,
+        "counts_said": f"{counts_m:.0f}",
+        "stands_said": f"{highest.antenna_m:.0f}",
+    } | said
+
+
 def smooth_said(network: Network) -> str:
     """The same beside figures that leave the pages, with what is missing; empty where a terrain is named."""
     lies = smooth_says(network)

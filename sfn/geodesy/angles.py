@@ -96,9 +96,10 @@ def refuse(
     field: str = "text",
     code: str = "position-unreadable",
     values: Mapping[str, float | str | None] | None = None,
+    said: Mapping[str, str] | None = None,
 ) -> NoReturn:
     """Say no to a text, or to another field of a position."""
-    raise PlanError([Problem(field, what, expected, code=code, fields=(field,), values=values or {})])
+    raise PlanError([Problem(field, what, expected, code=code, fields=(field,), values=values or {}, said=said or {})])
 
 
 def read_angles(text: str) -> Angles:

@@ -10,7 +10,8 @@ warning about missing grids carries a network address: the same is said in words
 import math
 import re
 import warnings
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 from pyproj import CRS, Transformer
@@ -71,6 +72,8 @@ class Shifted:
         The area that the coordinate reference system is meant for, if the place lies outside it; else empty.
     outside_m : float
         How far it lies outside that area. [m]
+    area_said, better_said : mapping of str to str
+        That area and that transformation in pieces, for whoever says them in another language.
     """
 
     lat_deg: float
@@ -82,6 +85,8 @@ class Shifted:
     datum_shift_m: float
     outside: str
     outside_m: float
+    area_said: Mapping[str, str] = field(default_factory=dict, compare=False)
+    better_said: Mapping[str, str] = field(default_factory=dict, compare=False)
 
 
 def epsg_code(crs: str) -> int:
@@ -96,7 +101,11 @@ def epsg_code(crs: str) -> int:
     if found:
         return int(found[1])
     expected = " or ".join(_known_names().get(crs.strip().casefold(), ())[:3]) or CODE_EXPECTED
-    raise PlanError([Problem("crs", f"{crs!r} is not an EPSG code", expected, code="crs-unknown")])
+    said = {
+        "typed": crs,
+        "near": None if expected == CODE_EXPECTED else ", ".join(_known_names()[crs.strip().casefold()][:3]),
+    }
+    raise PlanError([Problem("crs", f"{crs!r} is not an EPSG code", expected, code="crs-unknown", said=said)])
 
 
 @lru_cache(maxsize=1)
@@ -123,7 +132,15 @@ def coordinate_system(code: int) -> CRS:
         crs = CRS.from_epsg(code)
     except CRSError:
         raise PlanError(
-            [Problem("crs", f"EPSG:{code} is not known to PROJ", CODE_EXPECTED, code="crs-unknown")]
+            [
+                Problem(
+                    "crs",
+                    f"EPSG:{code} is not known to PROJ",
+                    CODE_EXPECTED,
+                    code="crs-unknown",
+                    said={"number": f"EPSG:{code}"},
+                )
+            ]
         ) from None
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
@@ -211,20 +228,23 @@ def to_wgs84(code: int, x: float, y: float, *, zone: int = 0, north: bool = True
     best = group.transformers[0] if group.transformers else None
     missing = [operation for operation in group.unavailable_operations if operation.accuracy >= 0]
     missing.sort(key=lambda operation: operation.accuracy)
-    better = None
+    better, better_said = None, {}
     if missing and (best is None or not 0 <= best.accuracy <= missing[0].accuracy):
         grids = ", ".join(grid.short_name for grid in missing[0].grids if not grid.available)
         name_there, accuracy = transformation_name(missing[0].name), missing[0].accuracy
         better = f"{name_there}, {accuracy:g} m: needs the grid {grids}, which is not installed"
+        better_said = {"better_name": name_there, "better_to": f"{accuracy:g} m", "grids": grids}
     if best is None or "ballpark" in best.description.lower():
         what = f"PROJ knows no transformation from {datum.name} to WGS 84 near {near_lat:.2f}, {near_lon:.2f}"
         tail = f" ({better})" if better else ""
         expected = f"the position in WGS 84 (EPSG:4326) or in a datum that is used there{tail}; are the numbers right?"
-        raise PlanError([Problem("crs", what, expected, code="position-no-transformation")])
+        said = {"datum": datum.name, "near": f"{near_lat:.2f}, {near_lon:.2f}", **better_said}
+        raise PlanError([Problem("crs", what, expected, code="position-no-transformation", said=said)])
     lon, lat = _transformed(best, own_lon, own_lat, name=name)
     shift_m = float(inverse(near_lat, near_lon, lat, lon)[0])
     accuracy_m = float(best.accuracy) if best.accuracy >= 0 else None
-    return Shifted(lat, lon, datum.name, transformation_name(best.description), accuracy_m, better, shift_m, *outside)
+    chosen = transformation_name(best.description)
+    return Shifted(lat, lon, datum.name, chosen, accuracy_m, better, shift_m, *outside, better_said)
 
 
 def own_degrees(code: int, x: float, y: float) -> tuple[float | None, float | None, bool]:
@@ -288,8 +308,9 @@ def to_utm(lat_deg: float, lon_deg: float, *, zone: int, north: bool) -> tuple[f
     unprojection = _unprojection(WGS84_CODE, zone=zone, north=north)
     easting_m, northing_m = unprojection.transform(lon_deg, lat_deg, direction=backwards)
     if not (math.isfinite(easting_m) and math.isfinite(northing_m)):
-        what = f"{lat_deg:.4f}, {lon_deg:.4f} has no coordinates in UTM zone {zone}"
-        raise PlanError([Problem("text", what, "a zone nearer by", code="position-nowhere")])
+        place = f"{lat_deg:.4f}, {lon_deg:.4f}"
+        what, said = f"{place} has no coordinates in UTM zone {zone}", {"place": place, "zone": f"{zone}"}
+        raise PlanError([Problem("text", what, "a zone nearer by", code="position-nowhere", said=said)])
     return float(easting_m), float(northing_m)
 
 
@@ -300,8 +321,9 @@ def _transformed(transformer: Transformer, x: float, y: float, *, name: str) -> 
     except ProjError:
         first = second = math.inf
     if not (math.isfinite(first) and math.isfinite(second) and abs(second) <= 90):
-        what = f"{x:.10g}, {y:.10g} lies nowhere in {name}"
-        raise PlanError([Problem("text", what, "other numbers, or another crs", code="position-nowhere")])
+        numbers = f"{x:.10g}, {y:.10g}"
+        what, said = f"{numbers} lies nowhere in {name}", {"numbers": numbers, "system": name}
+        raise PlanError([Problem("text", what, "other numbers, or another crs", code="position-nowhere", said=said)])
     return float(first), float(second)
 
 
@@ -312,24 +334,25 @@ def _area(lat_deg: float, lon_deg: float) -> AreaOfInterest:
     return AreaOfInterest(lon - half, lat - half, lon + half, lat + half)
 
 
-def _outside(crs: CRS, lat_deg: float, lon_deg: float) -> tuple[str, float]:
-    """Where the system is meant to be used, if that is clearly not here, and how far away that is. [m]"""
+def _outside(crs: CRS, lat_deg: float, lon_deg: float) -> tuple[str, float, dict[str, str]]:
+    """Where the system is meant to be used, if that is clearly not here, how far away that is [m], and its edges."""
     area = crs.area_of_use
     if area is None:
-        return "", 0.0
+        return "", 0.0, {}
     margin = AREA_MARGIN_DEG
     for south, north, west, width in WIDENED_ZONES.get(crs.utm_zone or "", ()):
         if south <= lat_deg <= north and (lon_deg - west) % 360 <= width:
-            return "", 0.0
+            return "", 0.0, {}
     width = (area.east - area.west) % 360 or 360
     east_of_west = (lon_deg - area.west + margin) % 360
     if area.south - margin <= lat_deg <= area.north + margin and east_of_west <= width + 2 * margin:
-        return "", 0.0
+        return "", 0.0, {}
     east = (lon_deg - area.west) % 360
     nearest_lon = lon_deg if east <= width else area.west if east - width > 360 - east else area.east
     nearest_lat = min(max(lat_deg, area.south), area.north)
     away_m = float(inverse(lat_deg, lon_deg, nearest_lat, nearest_lon)[0])
-    return f"{area.south:g} to {area.north:g} north, {area.west:g} to {area.east:g} east", away_m
+    edges = {side: f"{getattr(area, side):g}" for side in ("south", "north", "west", "east")}
+    return "{south} to {north} north, {west} to {east} east".format_map(edges), away_m, edges
 
 
 def transformation_name(description: str) -> str:

@@ -43,29 +43,32 @@ def on_globe(
     (36.205, -84.21)
     """
     problems = []
-    for name, field, value, limit_deg in (
-        ("latitude", lat_field, lat_deg, GREATEST_LAT_DEG),
-        ("longitude", lon_field, lon_deg, GREATEST_LON_DEG),
+    for name, field, value, limit_deg, beyond in (
+        ("latitude", lat_field, lat_deg, GREATEST_LAT_DEG, "latitude-beyond-90"),
+        ("longitude", lon_field, lon_deg, GREATEST_LON_DEG, "longitude-beyond-180"),
     ):
+        said = {"typed": f"{value:.10g}", "limit": f"{limit_deg:g}"}
         expected = f"{name} from {-limit_deg:g} to {limit_deg:g} degrees"
         if not math.isfinite(value):
             what, code = f"the {name} {value} is not a number", f"{name}-not-a-number"
         elif abs(value) > limit_deg:
-            what, code = f"the {name} {value:.10g} is beyond {limit_deg:g} degrees", f"{name}-beyond-{limit_deg:g}"
-            expected = _hint(name, value, other_deg=lon_deg if name == "latitude" else lat_deg) + expected
+            what, code = f"the {name} {value:.10g} is beyond {limit_deg:g} degrees", beyond
+            hint, pieces = _hint(name, value, other_deg=lon_deg if name == "latitude" else lat_deg)
+            expected, said = hint + expected, pieces | said
         else:
             continue
         values = {f"{field}_deg": value} if math.isfinite(value) else {}
-        problems.append(Problem(where, what, expected, code=code, fields=(field,), values=values))
+        problems.append(Problem(where, what, expected, code=code, fields=(field,), values=values, said=said))
     if problems:
         raise PlanError(problems)
     return lat_deg, lon_deg
 
 
-def _hint(name: str, value_deg: float, *, other_deg: float) -> str:
-    """The slip that explains a number out of range, where there is one."""
+def _hint(name: str, value_deg: float, *, other_deg: float) -> tuple[str, dict[str, str]]:
+    """The slip that explains a number out of range, where there is one, in words and in pieces."""
     if name == "latitude" and abs(value_deg) <= GREATEST_LON_DEG and abs(other_deg) <= GREATEST_LAT_DEG:
-        return "was longitude written first? "
+        return "was longitude written first? ", {"exchanged": "yes"}
     if name == "longitude" and abs(value_deg) <= 2 * GREATEST_LON_DEG:
-        return f"{value_deg:.10g} is written {value_deg - math.copysign(360.0, value_deg):.10g}; "
-    return ""
+        meant = f"{value_deg - math.copysign(360.0, value_deg):.10g}"
+        return f"{value_deg:.10g} is written {meant}; ", {"meant": meant}
+    return "", {}

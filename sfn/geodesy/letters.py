@@ -94,6 +94,7 @@ def refuse_other_letters(text: str) -> None:
                 f"{text!r} looks like {name}, which is not read here",
                 f"latitude and longitude, UTM, MGRS, {BRITISH_EXAMPLE} or {IRISH_EXAMPLE}",
                 code="position-other-grid",
+                said={"typed": text, "grid_english": name},
             )
 
 

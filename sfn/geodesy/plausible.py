@@ -99,9 +99,9 @@ def _far_away(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Proble
     }
     if not majority:
         slips = {index: slip for index, slip in slips.items() if slip[0]} or dict.fromkeys(
-            (index for index in suspects if group[index] != home), ("", 0.0)
+            (index for index in suspects if group[index] != home), NO_SLIP
         )
-    for index, (slip, moved_m) in slips.items():
+    for index, (slip, moved_m, said) in slips.items():
         site = sites[index]
         away_m = float(apart_m[index][group != group[index]].min())
         away = f"{grouped(away_m / 1000, '.0f')} km from the nearest of the other sites"
@@ -116,7 +116,7 @@ def _far_away(sites: Sequence[Standing], apart_m: np.ndarray) -> Iterator[Proble
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m} | ({"doubt_m": moved_m, "doubt_us": worth(moved_m)} if slip else {}),
-            said={"away_km": grouped(away_m / 1000, ".0f"), "at": _degrees(site.located)},
+            said={"away_km": grouped(away_m / 1000, ".0f"), "at": _degrees(site.located), **said},
         )
 
 
@@ -163,7 +163,7 @@ def _exchanged(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[
         site, scale_m, away_m = sites[stray.n], stray.scale_m, stray.away_m
         others = [sites[int(i)].located for i in stray.others]
         lat, lon = (np.array([getattr(other, key) for other in others]) for key in ("lat_deg", "lon_deg"))
-        slip, moved_m = _slip(site.located, lat, lon, near_m=max(RELAY_LEAST_M, scale_m))
+        slip, moved_m, said = _slip(site.located, lat, lon, near_m=max(RELAY_LEAST_M, scale_m))
         if not slip:
             continue
         yield Problem(
@@ -176,7 +176,7 @@ def _exchanged(sites: Sequence[Standing], strays: Sequence[_Stray]) -> Iterator[
             touches=(Touch(site.id),),
             fields=("position",),
             values={"away_m": away_m, "scale_m": scale_m, "doubt_m": moved_m, "doubt_us": worth(moved_m)},
-            said=_scaled(stray, site),
+            said={**_scaled(stray, site), **said},
         )
 
 
@@ -239,46 +239,67 @@ def _groups(linked: np.ndarray) -> np.ndarray:
     return group
 
 
-def _slip(
-    located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray, *, near_m: float = NEAR_M
-) -> tuple[str, float]:
+_Slip = tuple[str, float, dict[str, str | None]]
+"""A slip of the pen in words, how far it moved a site [m], and the pieces of the words."""
+NO_SLIP: _Slip = ("", 0.0, {})
+
+
+def _slip(located: Located, others_lat_deg: np.ndarray, others_lon_deg: np.ndarray, *, near_m: float = NEAR_M) -> _Slip:
     """The slip of the pen that would bring a site back nearest to the others, and how far: empty if none does. [m]"""
-    best, words, moved_m = near_m, "", 0.0
-    for lat, lon, what in _slips(located):
+    best, found = near_m, NO_SLIP
+    for lat, lon, what, pieces in _slips(located):
         if abs(lat) > 90 or abs(lon) > 180:
             continue
         away_m = float(inverse(lat, lon, others_lat_deg, others_lon_deg)[0].min())
         if away_m < best:
             best = away_m
-            near = f"{grouped(away_m / 1000, '.0f')} km from the nearest of them"
-            words = f"{what} would put it {near}, at {lat:.4f}, {lon:.4f}"
+            km, back_at = grouped(away_m / 1000, ".0f"), f"{lat:.4f}, {lon:.4f}"
+            words = f"{what} would put it {km} km from the nearest of them, at {back_at}"
             moved_m = float(inverse(located.lat_deg, located.lon_deg, lat, lon)[0])
-    return words, moved_m
+            found = (words, moved_m, {**pieces, "back_km": km, "back_at": back_at})
+    return found
 
 
-def _slips(located: Located) -> Iterator[tuple[float, float, str]]:
-    """Where the usual slips would have moved a position from."""
+# The usual slips in degrees and in grids, by what a catalogue calls them.
+SLIPS = {
+    "grid_order": "easting and northing exchanged",
+    "lon_sign": "east and west exchanged (the sign of the longitude)",
+    "lat_sign": "north and south exchanged (the sign of the latitude)",
+    "both_signs": "both signs changed",
+    "degrees_order": "latitude and longitude exchanged",
+    "order_and_sign": "latitude and longitude exchanged and a sign changed",
+    "order_and_signs": "latitude and longitude exchanged and both signs changed",
+}
+
+
+def _slips(located: Located) -> Iterator[tuple[float, float, str, dict[str, str]]]:
+    """Where the usual slips would have moved a position from: latitude, longitude, the slip in words and in pieces."""
     lat, lon = located.lat_deg, located.lon_deg
     exchanged = _other_order(located)
     if exchanged:
-        yield *exchanged, "easting and northing exchanged"
+        yield *exchanged, SLIPS["grid_order"], {"slip_keys": "grid_order"}
         return
     if located.utm_zone is None:
-        yield lat, -lon, "east and west exchanged (the sign of the longitude)"
-        yield -lat, lon, "north and south exchanged (the sign of the latitude)"
-        yield -lat, -lon, "both signs changed"
-        yield lon, lat, "latitude and longitude exchanged"
-        yield -lon, lat, "latitude and longitude exchanged and a sign changed"
-        yield lon, -lat, "latitude and longitude exchanged and a sign changed"
-        yield -lon, -lat, "latitude and longitude exchanged and both signs changed"
+        for at, key in (
+            ((lat, -lon), "lon_sign"),
+            ((-lat, lon), "lat_sign"),
+            ((-lat, -lon), "both_signs"),
+            ((lon, lat), "degrees_order"),
+            ((-lon, lat), "order_and_sign"),
+            ((lon, -lat), "order_and_sign"),
+            ((-lon, -lat), "order_and_signs"),
+        ):
+            yield *at, SLIPS[key], {"slip_keys": key}
         return
     zone, north = int(located.utm_zone[:-1]), located.utm_zone.endswith("N")
     for step in (-1, 1, -2, 2):
         # the same easting and northing in the next zone lies 6 degrees further, on the same parallel
-        yield lat, lon + 6.0 * step, f"UTM zone {(zone + step - 1) % 60 + 1}, not {zone}"
+        meant = f"{(zone + step - 1) % 60 + 1}"
+        yield lat, lon + 6.0 * step, f"UTM zone {meant}, not {zone}", {"meant_zone": meant, "typed_zone": f"{zone}"}
     other = _other_half(lat, lon, zone=zone, north=north)
     if other:
-        yield *other, f"the {'southern' if north else 'northern'} half of UTM zone {zone}"
+        half, key = ("southern", "southern_zone") if north else ("northern", "northern_zone")
+        yield *other, f"the {half} half of UTM zone {zone}", {key: f"{zone}"}
 
 
 def _other_order(located: Located) -> tuple[float, float] | None:

@@ -339,7 +339,7 @@ def _on_grid(plain: Eastings, *, code: int, system: CRS, rounded: bool) -> _Give
     if rounded and plain.step == 1.0:
         doubts = (*doubts, *round_numbers(plain.numbers, unit_m=unit_m, field=plain.field))
     if 0.0 in plain.numbers:
-        doubts = (*doubts, zero("an easting or a northing of exactly 0", field=plain.field))
+        doubts = (*doubts, zero("grid", field=plain.field))
     told = order_says(*plain.numbers, system=system)
     return _Given(xy, "easting and northing", step_m / METRES_PER_DEGREE_M, code, doubts=doubts, read_as=told)
 
@@ -360,7 +360,7 @@ def _doubts(given: _Given, shifted: Shifted, system: CRS) -> Iterator[Doubt]:
         yield outside(shifted, system_name=system.name)
     if system.is_geographic and 0 in (shifted.lat_deg, shifted.lon_deg):
         both = shifted.lat_deg == 0 == shifted.lon_deg
-        yield zero("0, 0 lies in the Gulf of Guinea" if both else "a latitude or longitude of exactly 0", field="text")
+        yield zero("origin" if both else "degrees", field="text")
 
 
 def _dms(angle_deg: float, letters: str, *, width: int) -> str:

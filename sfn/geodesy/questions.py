@@ -50,14 +50,20 @@ def datum_doubt(shifted: Shifted) -> Iterator[Doubt]:
     if accuracy_m is None:
         what = f"no accuracy is stated for the transformation {shifted.transformation}"
         what += f", which moves the place by {in_words(shifted.datum_shift_m)}"
-        said = {"unstated": "yes", "transformation": shifted.transformation, **length_said(shifted.datum_shift_m)}
+        said = {
+            "unstated": "yes",
+            **shifted.better_said,
+            "transformation": shifted.transformation,
+            **length_said(shifted.datum_shift_m),
+        }
         yield doubt("position-datum", "crs", what, expected, doubt_m=shifted.datum_shift_m, said=said)
     elif better or accuracy_m > COARSEST_STEP_DEG * METRES_PER_DEGREE_M:
         what = f"{shifted.transformation} is good to {accuracy_m:g} m"
         what += "; there is a better one" if better else f", that is {worth(accuracy_m):.3f} us"
         yield doubt(
             "position-datum", "crs", what, expected, doubt_m=accuracy_m,
-            said={"better": better or None, "transformation": shifted.transformation, "good_to": f"{accuracy_m:g} m",
+            said={"better": better or None, **shifted.better_said, "transformation": shifted.transformation,
+                  "good_to": f"{accuracy_m:g} m",
                   "worth_said": f"{worth(accuracy_m):.3f} us"},
         )  # fmt: skip
 
@@ -72,14 +78,23 @@ def outside(shifted: Shifted, *, system_name: str) -> Doubt:
     expected = f"a place within {shifted.outside}; if it is right, written as {lat:.6f}, {lon:.6f} in EPSG:4326"
     said = {
         "at": f"{lat:.4f}, {lon:.4f}", "system": system_name, "km": grouped(shifted.outside_m / 1000, ".0f"),
-        "worth_said": f"{grouped(worth(shifted.outside_m), '.0f')} us",
+        "worth_said": f"{grouped(worth(shifted.outside_m), '.0f')} us", "written": f"{lat:.6f}, {lon:.6f}",
+        **shifted.area_said,
     }  # fmt: skip
     return doubt("position-outside-area", "crs", what, expected, doubt_m=shifted.outside_m, said=said)
 
 
-def zero(what: str, *, field: str) -> Doubt:
-    """An exact zero: what an empty cell leaves behind."""
-    return doubt("position-zero", field, f"{what}: an empty cell?", "the position", doubt_m=HALF_ROUND_M)
+ZEROS = {
+    "origin": "0, 0 lies in the Gulf of Guinea",
+    "degrees": "a latitude or longitude of exactly 0",
+    "grid": "an easting or a northing of exactly 0",
+}
+
+
+def zero(of: str, *, field: str) -> Doubt:
+    """An exact zero, one of `ZEROS`: what an empty cell leaves behind."""
+    what = f"{ZEROS[of]}: an empty cell?"
+    return doubt("position-zero", field, what, "the position", doubt_m=HALF_ROUND_M, said={of: "yes"})
 
 
 def hemisphere(lat_deg: float, lon_deg: float) -> tuple[Doubt, ...]:

@@ -48,7 +48,9 @@ def placed_sites(network: Network) -> Placed:
                     fields=("position",),
                     values={**p.values, "why": p.code},
                     said={
-                        "typed": ", ".join(str(one) for one in site.position.model_dump(exclude_unset=True).values())
+                        "typed": ", ".join(str(one) for one in site.position.model_dump(exclude_unset=True).values()),
+                        "reason": p,
+                        "reason_wanted": p,
                     },
                 )
                 for p in error.problems

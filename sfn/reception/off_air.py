@@ -18,7 +18,15 @@ from sfn.geodesy.sites import placed_sites
 from sfn.plan import Network, OffAir, Site
 from sfn.reception.signals import Signal, signals_at
 from sfn.reception.significance import criteria
-from sfn.stream.off_air import RANGES, Parent, Repeater, estimated_isolation_db, parent_heard, repeater_problems
+from sfn.stream.off_air import (
+    RANGES,
+    Parent,
+    Repeater,
+    estimated_isolation_db,
+    parent_heard,
+    repeater_problems,
+    wavelength_m,
+)
 from sfn.systems.of_network import service_of
 from sfn.systems.receiving_antenna import RoofAntenna, relative_gain_db, roof_antenna
 from sfn.systems.service import Service
@@ -330,7 +338,8 @@ def _repeater(
             )
     except ValueError as refused:
         expected = "a separation of a wavelength or more, or the measured isolation"
-        return None, True, (), [_beyond("separation_m", str(refused), expected, {})]
+        near = {"apart_said": f"{given.separation_m:g} m", "wave_said": f"{wavelength_m(network.frequency_mhz):.2f} m"}
+        return None, True, (), [_beyond("separation_m", str(refused), expected, near)]
     figures = {
         "received_dbuvm": received_dbuvm, "frequency_mhz": network.frequency_mhz,
         "receiving_gain_dbd": given.receiving_gain_dbd - lost_db,

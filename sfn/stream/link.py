@@ -250,6 +250,12 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                     "needed_mbps": float(plan.rates[layer]) / 1e6,
                     "capacity_mbps": link.capacity_mbps,
                 },
+                said={
+                    "takes_said": f"{float(plan.rates[layer]) / 1e6:.3f}",
+                    "layer": layer,
+                    "carries_said": f"{link.capacity_mbps:g}",
+                    "packeted": "yes" if plan.payload.packeted else None,
+                },
             )
         )
     if link.adapting and not link.time_stamped:
@@ -273,6 +279,7 @@ def _problems(plan: LinkPlan) -> list[Problem]:
                 "warning",
                 code="paths-too-far-apart",
                 values={"differential_us": link.differential_us},
+                said={"apart_said": f"{link.differential_us / 1000:g}"},
             )
         )
     return found
@@ -284,7 +291,9 @@ def _size_problems(plan: LinkPlan) -> list[Problem]:
         if plan.protection == Protection():
             return []
         what = f"{plan.protection.in_words()} protects packets, and a constant bit stream has none"
-        return [Problem("protection", what, "no protection here, or EDI over IP", code="protection-without-packets")]
+        said = {"protected": plan.protection.in_words()}
+        expected = "no protection here, or EDI over IP"
+        return [Problem("protection", what, expected, code="protection-without-packets", said=said)]
     parity = packet_overhead(plan.protection) > 0
     largest = plan.sizes["tunnel"] + (FEC_HEADER_BYTES if parity else 0)
     if largest <= plan.link.mtu_bytes:
@@ -293,7 +302,11 @@ def _size_problems(plan: LinkPlan) -> list[Problem]:
     fits = f"a packet time of at most {float(longest_s * 1000):g} ms" if longest_s else "a larger MTU"
     which = "an FEC packet" if parity else "a packet"
     what = f"{which} has {largest} bytes with its tunnel, the link passes {plan.link.mtu_bytes}"
-    return [Problem("packet_time", what, fits, code="packet-does-not-fit")]
+    fits_said: dict[str, str | None] = {
+        "parity": "yes" if parity else None, "bytes_n": f"{largest}", "mtu_n": f"{plan.link.mtu_bytes}",
+        "longest_ms": f"{float(longest_s * 1000):g}" if longest_s else None,
+    }  # fmt: skip
+    return [Problem("packet_time", what, fits, code="packet-does-not-fit", said=fits_said)]
 
 
 def as_answer(plan: LinkPlan) -> dict[str, object]:

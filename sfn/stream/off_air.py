@@ -101,6 +101,11 @@ def greatest_output_dbw(repeater: Repeater, *, margin_db: float) -> float:
     return repeater.output_dbw + repeater.margin_db - margin_db
 
 
+def wavelength_m(frequency_mhz: float) -> float:
+    """Length of a wave in free space. [m]"""
+    return SPEED_OF_LIGHT_M_PER_US / frequency_mhz
+
+
 def estimated_isolation_db(
     separation_m: float, *, frequency_mhz: float, side_by_side: bool, gains_dbd: float = 0.0
 ) -> float:
@@ -133,10 +138,10 @@ def estimated_isolation_db(
     >>> round(estimated_isolation_db(30, frequency_mhz=100, side_by_side=False), 1)
     68.0
     """
-    wavelength_m = SPEED_OF_LIGHT_M_PER_US / frequency_mhz
-    if separation_m < wavelength_m:
-        raise ValueError(f"separation_m must be at least {wavelength_m:.2f} m, a wavelength, got {separation_m:g}")
-    in_waves = log10(separation_m / wavelength_m)
+    wave_m = wavelength_m(frequency_mhz)
+    if separation_m < wave_m:
+        raise ValueError(f"separation_m must be at least {wave_m:.2f} m, a wavelength, got {separation_m:g}")
+    in_waves = log10(separation_m / wave_m)
     if side_by_side:
         return 20 * log10(4 * pi) + 20 * in_waves - (gains_dbd + 2 * HALF_WAVE_DBI)
     return 28 + 40 * in_waves

@@ -201,19 +201,24 @@ def st2022_1_problems(protection: Protection) -> list[Problem]:
         return []
     columns, rows = protection.columns, protection.rows
     least_columns = ST2022_1_LEAST if protection.row_parity else 1
-    found = []
+    found: list[tuple[str, str, str, dict[str, str]]] = []
+    most = f"{ST2022_1_GREATEST}"
     if not least_columns <= columns <= ST2022_1_GREATEST:
-        found.append(("columns", f"L is {columns}", f"from {least_columns} to {ST2022_1_GREATEST}"))
+        said = {"columns_n": f"{columns}", "least_n": f"{least_columns}", "most_n": most}
+        found.append(("columns", f"L is {columns}", f"from {least_columns} to {most}", said))
     if protection.column_parity and not ST2022_1_LEAST <= rows <= ST2022_1_GREATEST:
-        found.append(("rows", f"D is {rows}", f"from {ST2022_1_LEAST} to {ST2022_1_GREATEST}"))
+        said = {"rows_n": f"{rows}", "least_n": f"{ST2022_1_LEAST}", "most_n": most}
+        found.append(("rows", f"D is {rows}", f"from {ST2022_1_LEAST} to {most}", said))
     if columns * rows > ST2022_1_GREATEST_MATRIX:
-        found.append(("columns", f"L x D is {columns * rows}", f"at most {ST2022_1_GREATEST_MATRIX}"))
+        said = {"matrix_n": f"{columns * rows}", "most_matrix_n": f"{ST2022_1_GREATEST_MATRIX}"}
+        found.append(("columns", f"L x D is {columns * rows}", f"at most {ST2022_1_GREATEST_MATRIX}", said))
     if not protection.column_parity:
-        found.append(("column_parity", "row FEC without column FEC", "columns, or rows and columns"))
+        expected = "columns, or rows and columns"
+        found.append(("column_parity", "row FEC without column FEC", expected, {"rows_only": "yes"}))
     where = "protection."
     return [
-        Problem(where + name, what, f"{limit} (SMPTE ST 2022-1)", "warning", code="parity-outside-standard")
-        for name, what, limit in found
+        Problem(where + name, what, f"{limit} (SMPTE ST 2022-1)", "warning", code="parity-outside-standard", said=said)
+        for name, what, limit, said in found
     ]
 
 

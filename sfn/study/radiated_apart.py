@@ -50,7 +50,8 @@ def _otherwise(n: int, site: Site, what: str, values: dict[str, str]) -> Problem
         "until then map, people and the order of steps count on what does not stand"
     )
     touches, code = (Touch(site.id),), RADIATED_OTHERWISE
-    return Problem(f"sites[{n}]", what, expected, "warning", code=code, touches=touches, values=values)
+    said = {"changes_english": values["changes"]}
+    return Problem(f"sites[{n}]", what, expected, "warning", code=code, touches=touches, values=values, said=said)
 
 
 def radiated_apart(before: Network, after: Network) -> tuple[str, ...]:

@@ -31,43 +31,52 @@ def unknown_service(service_id: str, *, ids: Sequence[str], families: Iterable[F
             code="service-unknown",
             fields=("service",),
             values={"service": wanted},
+            said={"near": ", ".join(near)},
         )
     family = max(within, key=lambda f: len(f.id))
-    reason, options, begin = _wrong_piece(family, wanted)
+    (name, kind, piece), options, begin = _wrong_piece(family, wanted)
     near = difflib.get_close_matches(wanted, [i for i in ids if i.startswith(begin)], n=4, cutoff=0)
     return Problem(
         "service",
-        f"{what}: {reason}",
+        f"{what}: {name} has no {KINDS[kind]} {piece!r}",
         f"{', '.join(options)}; near it {', '.join(near)}",
         code="service-unknown",
         fields=("service",),
         values={"service": wanted},
+        said={"piece": piece, "of": name, "piece_keys": kind, "options": ", ".join(options), "near": ", ".join(near)},
     )
 
 
-def _wrong_piece(family: Family, wanted: str) -> tuple[str, list[str], str]:
-    """The first piece that does not exist: the reason, what does in its place, and how such ids begin."""
+KINDS = {
+    "mode": "mode", "guard-interval": "guard interval", "pilots": "pilots", "channel": "channel",
+    "modulation": "modulation",
+}  # fmt: skip
+"""What the pieces of a service's name are, by what a catalogue calls them."""
+
+
+def _wrong_piece(family: Family, wanted: str) -> tuple[tuple[str, str, str], list[str], str]:
+    """The first piece that does not exist: of what, which and its kind; what does in its place; how such ids begin."""
     begin, rest, name = f"{family.id}-", wanted.removeprefix(f"{family.id}-"), family.name
     transform = _leading(rest, family.guard)
     if transform is None:
-        return f"{name} has no mode {_piece(rest)!r}", list(family.guard), begin
+        return (name, "mode", _piece(rest)), list(family.guard), begin
     begin, rest, name = f"{begin}{transform}-", _after(rest, transform), f"{name} {transform}"
     guards = family.guard[transform]
     guard = _leading(rest, guards)
     if guard is None:
-        return f"{name} has no guard interval {_piece(rest)!r}", list(guards), begin
+        return (name, "guard-interval", _piece(rest)), list(guards), begin
     begin, rest, name = f"{begin}{guard}-", _after(rest, guard), f"{name} {guard}"
     patterns = [*guards[guard].pilots, *(f"{p}-miso" for p in guards[guard].miso)]
     if patterns:
         pattern = _leading(rest, patterns)
         if pattern is None:
-            return f"{name} has no pilots {_piece(rest)!r}", patterns, begin
+            return (name, "pilots", _piece(rest)), patterns, begin
         begin, rest = f"{begin}{pattern}-", _after(rest, pattern)
     channel = _leading(rest, family.channel)
     if channel is None:
-        return f"{name} has no channel {_piece(rest)!r}", list(family.channel), begin
+        return (name, "channel", _piece(rest)), list(family.channel), begin
     modulation = _after(rest, channel)
-    return f"{name} has no modulation {modulation!r}", list(family.modulation_cn.ratios), f"{begin}{channel}"
+    return (name, "modulation", modulation), list(family.modulation_cn.ratios), f"{begin}{channel}"
 
 
 def _leading(text: str, names: Iterable[str]) -> str | None:

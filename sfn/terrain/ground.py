@@ -165,6 +165,20 @@ def averaged_says(terrain_n: int, cover_n: int, unrefined_n: int = 1) -> str:
     return " ".join(parts)
 
 
+def averaged_parts(terrain_n: int, cover_n: int, unrefined_n: int = 1) -> dict[str, str]:
+    """The pieces of `averaged_says`, for whoever says it in another language: first which of its sentences it has."""
+    if terrain_n > 1:
+        which = "means_and_cover" if cover_n > 1 else "means"
+    elif unrefined_n > 1:
+        which = "unrefined_and_cover" if cover_n > 1 else "unrefined"
+    else:
+        which = "cover_alone"
+    return {
+        which: "yes", "terrain_n": f"{terrain_n}", "cover_n": f"{cover_n}", "unrefined_n": f"{unrefined_n}",
+        "unrefined_said": f"{UNREFINED_M:g} m", "refined_said": f"{REFINED_M:g} m",
+    }  # fmt: skip
+
+
 def coarsest(one: tuple[int, int, int], other: tuple[int, int, int]) -> tuple[int, int, int]:
     """What must be said of two grounds together (`GroundWindow.averaged`)."""
     return max(one[0], other[0]), max(one[1], other[1]), max(one[2], other[2])

@@ -98,6 +98,10 @@ def _row(index: int, site: Site, row: DelayRow, says: Says) -> Iterator[Problem]
         )
 
 
+_Cure = tuple[str, dict[str, str | None]]
+"""What would cure it in words, and its pieces for whoever says it in another language."""
+
+
 def _where(index: int, site: Site) -> str:
     """The fields of a site, or its only one."""
     return f"sites[{index}].delay_fields" if len(site.delay_fields) != 1 else f"sites[{index}].delay_fields[0]"
@@ -118,22 +122,29 @@ def _no_field(index: int, site: Site, row: DelayRow) -> Problem:
         code="setting-unreachable",
         touches=(Touch(site.id, row.route),),
         values={"needed_us": row.added_us, "limit_us": 0.0, "beyond_us": abs(row.added_us)},
+        said={"no_field": "yes", "needed_said": f"{_us(row.added_us)} us"},
     )
 
 
-def _unreachable(index: int, site: Site, row: DelayRow, limit: str, limit_us: float, cure: str) -> Problem:
+def _unreachable(index: int, site: Site, row: DelayRow, limit: str, limit_us: float, cure: _Cure) -> Problem:
     """How far the added delay lies beyond what the fields can do."""
     beyond_us = abs(row.added_us - limit_us)
     return Problem(
         _where(index, site),
         f"site {site.name} ({row.route}) needs {_us(row.added_us)} us added, {_us(beyond_us)} us beyond the {limit} "
         f"that its fields can do, {_us(limit_us)} us",
-        cure,
+        cure[0],
         _severity(site),
         code="setting-unreachable",
         touches=(Touch(site.id, row.route),),
         fields=_names(site),
         values={"needed_us": row.added_us, "limit_us": limit_us, "beyond_us": beyond_us},
+        said=cure[1]
+        | {
+            "needed_said": f"{_us(row.added_us)} us",
+            "limit_said": f"{_us(limit_us)} us",
+            "beyond_said": f"{_us(beyond_us)} us",
+        },
     )
 
 
@@ -145,11 +156,12 @@ def _left(index: int, site: Site, row: DelayRow, says: Says, code: str, severity
         else f"half of its finest step is {_us(row.step_us / 2)} us"
     )
     late = "late" if row.rounding_us > 0 else "early"
+    cure, pieces = _cure_left(site, says)
     return Problem(
         _where(index, site),
         f"site {site.name} ({row.route}) needs {_us(row.added_us)} us added; the nearest that its fields can make is "
         f"{_us(row.set_us)} us, so it launches {_us(abs(row.rounding_us))} us too {late}; {than}",
-        _cure_left(site, says),
+        cure,
         severity,
         code=code,
         touches=(Touch(site.id, row.route),),
@@ -163,26 +175,30 @@ def _left(index: int, site: Site, row: DelayRow, says: Says, code: str, severity
             "reachable_common_delay_us": says.reachable.common_delay_us if says.reachable else None,
             "reachable_offset_us": says.reachable.offsets.get(site.id) if says.reachable else None,
         },
+        said=pieces | {"needed_said": f"{_us(row.added_us)} us", "nearest_said": f"{_us(row.set_us)} us"},
     )
 
 
-def _cure_left(site: Site, says: Says) -> str:
+def _cure_left(site: Site, says: Says) -> _Cure:
     """A common delay or offsets with which every site can be set as it should, where some were found."""
     found = says.reachable
     if found is None or not site.on_air:
-        return "a finer field or one without gaps; no common delay and no small change of offsets was found to serve"
-    cures = []
-    if found.common_delay_us != float(says.common):
-        cures.append(f"a common delay of {_us(found.common_delay_us)} us")
-    if found.offsets:
-        cures.append(
-            "offsets of "
-            + ", ".join(
-                f"{value:+.4f}".rstrip("0").rstrip(".") + f" us at {says.names[name]}"
-                for name, value in found.offsets.items()
-            )
+        return (
+            "a finer field or one without gaps; no common delay and no small change of offsets was found to serve",
+            {},
         )
-    return f"{' and '.join(cures)}: every site then comes as near as its steps allow; or a finer field"
+    cures = []
+    said: dict[str, str | None] = {}
+    if found.common_delay_us != float(says.common):
+        said["reachable_common"] = f"{_us(found.common_delay_us)} us"
+        cures.append(f"a common delay of {said['reachable_common']}")
+    if found.offsets:
+        amounts = {name: f"{value:+.4f}".rstrip("0").rstrip(".") + " us" for name, value in found.offsets.items()}
+        cures.append("offsets of " + ", ".join(f"{amount} at {says.names[name]}" for name, amount in amounts.items()))
+        said["offsets_at_sites"] = "\n".join(f"{amount}\t{name}" for name, amount in amounts.items())
+    which = "by_both" if len(cures) > 1 else "by_offsets" if found.offsets else "by_common"
+    cure = f"{' and '.join(cures)}: every site then comes as near as its steps allow; or a finer field"
+    return cure, {which: "yes"} | said
 
 
 def _nearly_full(index: int, site: Site, row: DelayRow, greatest_us: float) -> Problem:
@@ -252,6 +268,11 @@ def _without_steps(index: int, site: Site) -> Iterator[Problem]:
                 touches=(Touch(site.id),),
                 fields=(field.name,),
                 values={"step": field.step, "least": field.least, "greatest": field.greatest},
+                said={
+                    "step_amount": f"{field.step:g}\t{field.unit}",
+                    "least_said": f"{field.least:g}",
+                    "greatest_amount": f"{field.greatest:g}\t{field.unit}",
+                },
             )
 
 
@@ -272,27 +293,43 @@ def _unknown_now(index: int, site: Site, row: DelayRow) -> Iterator[Problem]:
         )
 
 
-def _cure_least(site: Site, row: DelayRow, says: Says) -> str:
+def _cure_least(site: Site, row: DelayRow, says: Says) -> _Cure:
     """What would bring a setting up to the least the fields can do."""
     if site.fed_off_air_from is not None:
-        cure = f"an offset of {_us(row.least_offset_us or 0.0)} us or more: no common delay helps a site fed off air"
+        least_said = f"{_us(row.least_offset_us or 0.0)} us"
+        cure = f"an offset of {least_said} or more: no common delay helps a site fed off air"
         if says.reachable is None or not site.on_air or says.reachable.offsets:
-            return cure
-        return f"{cure}; unless what feeds it is mended by {_cure_left(site, says)}"
+            return cure, {"least_offset": least_said}
+        feeding, pieces = _cure_left(site, says)
+        return f"{cure}; unless what feeds it is mended by {feeding}", {"feeder_mended": "yes"} | pieces | {
+            "least_offset": least_said
+        }
     needs = says.needs
     least = _us(float(needs.least_common))
-    return f"a common delay of {least} us or more, forced by site {needs.forced_by_name} ({needs.forced_by[1]})"
+    return (
+        f"a common delay of {least} us or more, forced by site {needs.forced_by_name} ({needs.forced_by[1]})",
+        {"least_common": f"{least} us", **_forced(needs)},
+    )
 
 
-def _cure_greatest(most_us: float, says: Says) -> str:
+def _forced(needs: Needs) -> dict[str, str | None]:
+    """Who forces the common delay."""
+    return {"forced_site": needs.forced_by[0], "forced_route": needs.forced_by[1]}
+
+
+def _cure_greatest(most_us: float, says: Says) -> _Cure:
     """What would bring a setting down to the greatest the fields can do."""
     needs = says.needs
     least = float(needs.least_common)
     if most_us >= least:
-        return f"a common delay of {_us(most_us)} us or less ({_us(least)} us is the least that works)"
+        return (
+            f"a common delay of {_us(most_us)} us or less ({_us(least)} us is the least that works)",
+            {"most_common": f"{_us(most_us)} us", "works_from": f"{_us(least)} us"},
+        )
     return (
         f"a wider field or {_us(least - most_us)} us of delay upstream: the least common delay that works is "
-        f"{_us(least)} us, forced by site {needs.forced_by_name} ({needs.forced_by[1]})"
+        f"{_us(least)} us, forced by site {needs.forced_by_name} ({needs.forced_by[1]})",
+        {"upstream": f"{_us(least - most_us)} us", "works_from": f"{_us(least)} us", **_forced(needs)},
     )
 
 

@@ -162,9 +162,16 @@ def _amount(value: str, unit: str = "") -> str:
     return f"{value} {unit_text(unit)}" if unit else _key(value)
 
 
+def _at_site(amount: str, site: str) -> str:
+    """An amount with its site."""
+    return word("%(amount)s at %(site)s") % {"amount": amount, "site": site_said(site)}
+
+
 # How a name in a gap is said, by how the gap ends.
 _NAMES: Mapping[str, Callable[[str], str]] = {
+    "_at_sites": lambda amounts: ", ".join(_at_site(*amount.split("\t")) for amount in amounts.split("\n")),
     "_amount": lambda amount: _amount(*amount.split("\t")),
+    "_english": in_english,
     "_keys": lambda keys: ", ".join(map(_key, keys.split())),
     "_kind": word,
     "_route": word,
