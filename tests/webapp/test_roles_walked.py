@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -246,6 +247,70 @@ def test_looking_is_for_all_and_changes_nothing(ground: Ground, role: str) -> No
         if not path.startswith("/site/"):
             assert str(ground.gaps["token"]) not in answer.text or may(role, "issue"), path
     assert ground.kept() == before
+
+
+class Offered(HTMLParser):
+    """The addresses of the forms on a page that can be sent, and of those that only show their fields."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: str | None = None
+        self.sent: set[str] = set()
+        self.shown: set[str] = set()
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        """Forms that post, and the field sets in them that are disabled."""
+        had = dict(attributes)
+        if tag == "form" and had.get("method") == "post":
+            self.open = (had["action"] or "").partition("?")[0].partition("#")[0]
+            self.sent.add(self.open)
+        elif tag == "fieldset" and "disabled" in had and self.open:
+            self.sent.discard(self.open)
+            self.shown.add(self.open)
+
+    def handle_endtag(self, tag: str) -> None:
+        """A form's end."""
+        self.open = None if tag == "form" else self.open
+
+
+def offered(ground: Ground, role: str) -> tuple[set[str], set[str]]:
+    """By the routes they go to, the forms that a role can send and those that it only reads, on every page."""
+    sent: set[str] = set()
+    shown: set[str] = set()
+    for method, path in routes():
+        if method == "GET" and not path.startswith(("/api", "/site/")):
+            answer = ground.send(role, "GET", path)
+            if answer.headers.get("content-type", "").startswith("text/html") and answer.status_code == 200:
+                found = Offered(answer.text)
+                sent |= {route_of(one) for one in found.sent}
+                shown |= {route_of(one) for one in found.shown}
+    return sent, shown
+
+
+def route_of(address: str) -> str:
+    """The route that an address posts to: of those that fit, the one with the fewest gaps."""
+    fitting = [
+        path
+        for method, path in routes()
+        if method == "POST" and re.fullmatch(re.sub(r"\\?\{\w+\\?\}", "[^/]+", re.escape(path)), address)
+    ]
+    return min(fitting, key=lambda path: path.count("{"))
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_what_a_role_may_not_send_is_not_offered(ground: Ground, role: str) -> None:
+    """Every form on every page that can be sent is not refused; what others send is read, with a line saying whose."""
+    every, _ = offered(ground, "administrator")
+    sent, shown = offered(ground, role)
+    assert len(every) > 40
+    assert {path for path in sent if not may(role, action_of(path))} == set()
+    assert {path for path in shown if may(role, action_of(path))} == set()
+    assert {path for path in every if may(role, action_of(path)) and action_of(path) != "own"} <= sent
+    if role == "viewer":
+        assert "/networks/{network_id}/edit" in shown
+        told = ground.by[role].get(ground.send(role, "GET", "/networks/{network_id}/edit").headers["location"]).text
+        assert "For planners and administrators: as viewer you may not change plans." in told
 
 
 @pytest.mark.parametrize("role", ROLES)

@@ -28,6 +28,7 @@ from webapp.shell.languages import LANGUAGE, printed_in, word, words
 from webapp.shell.places_said import NAMES, place_said, text_said
 from webapp.shell.security import csrf_token
 from webapp.shell.tabs import GROUPS, tried_in
+from webapp.shell.whose_forms import for_whom
 from webapp.store.roles import NOBODY, WORDS, current_user, may
 from webapp.store.signed import doubts_held, unsigned_since
 from webapp.work.maps import Maps
@@ -126,7 +127,7 @@ def html(request: Request, context: Context) -> str:
         # pieces of pages that follow every tried delay have no bar to say it in, and take no time for it
         faults=None if network is None else _faults(request),
     )
-    return _filled(context, frame)
+    return for_whom(_filled(context, frame), person)
 
 
 def _shows_tries(tab: str) -> bool:
