@@ -2,19 +2,23 @@
 
 import random
 import sqlite3
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 from sqlalchemy.exc import DatabaseError
 from starlette.testclient import TestClient
 
 from sfn.errors import PlanError
 from webapp.config.settings import Settings
+from webapp.store import whole_documents
 from webapp.store.engines import store_problem
 from webapp.store.exchange import exported
 from webapp.store.store import Store
+from webapp.store.whole_documents import LOOKED_AT_EVERY_S
 
 FLIPS = 60
 
@@ -98,7 +102,53 @@ def test_a_turned_digit_is_told_on_every_page(
         assert "python -m webapp restore" in answer.text
     (problem,) = client.get("/api/networks/1/delays").json()["problems"]
     assert (problem["code"], problem["where"]) == ("store-damaged", "network 1, revision 4")
-    assert client.get("/").status_code == 200, "the list of networks does without its document"
+    listed = client.get("/").text
+    assert "document damaged: what the database has is not what was saved" in listed
+    assert 'href="/networks/1/revisions"' in listed
+
+
+def test_the_list_reads_each_document_once_and_in_one_query(
+    settings: Settings, client: TestClient, store: Store, example: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hundred networks: one query reads documents, the next list none; what is damaged since shows an hour later."""
+    for n in range(100):
+        store.create({**example, "name": f"Network {n}"}, author="Ada", reason="first")
+    asked: list[str] = []
+    event.listen(store._engine, "before_cursor_execute", lambda *given: asked.append(given[2]))
+
+    def listed() -> tuple[str, int]:
+        """The list, and how many queries read documents for it."""
+        asked.clear()
+        text = client.get("/").text
+        return text, sum("revisions.document" in one for one in asked)
+
+    text, reading_n = listed()
+    assert (reading_n, "document damaged" in text) == (1, False)
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        change = "update revisions set document = replace(document, '98.3', '98.4')"
+        assert behind.execute(f"{change} where network_id = 100").rowcount == 1
+    behind.close()
+    text, reading_n = listed()
+    assert (reading_n, "document damaged" in text) == (0, False)
+    later = time.monotonic() + LOOKED_AT_EVERY_S + 1
+    monkeypatch.setattr(whole_documents.time, "monotonic", lambda: later)
+    text, reading_n = listed()
+    assert (reading_n, text.count("document damaged")) == (1, 1)
+    assert listed()[0].count("document damaged") == 1
+    assert client.get("/networks/7/delays").status_code == 200
+
+
+def test_a_document_found_damaged_when_it_is_opened_shows_in_the_list(
+    settings: Settings, client: TestClient, store: Store, example: dict[str, Any]
+) -> None:
+    """At once, though the list looked at it a moment ago."""
+    kept = saved(store, example)
+    assert "document damaged" not in client.get("/").text
+    with sqlite3.connect(settings.data_folder / "networks.sqlite") as behind:
+        behind.execute(f"update revisions set document = replace(document, '98.3', '98.4') where number = {len(kept)}")
+    behind.close()
+    assert client.get("/networks/1/delays").status_code == 422
+    assert "document damaged" in client.get("/").text
 
 
 def test_what_is_whole_can_be_made_the_newest(damaged: list[dict[str, Any]], client: TestClient, store: Store) -> None:

@@ -45,6 +45,8 @@ class NetworksPage(Context):
     """What is looked for."""
     demos: tuple[Demo, ...]
     """Demo networks that can be loaded."""
+    documents_damaged: frozenset[int]
+    """Of those that stand here, the numbers of the networks whose newest document is not what was saved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,8 @@ class DeletedPage(Context):
 def show(request: Request, store: StoreDep, find: Sought = "", networks: Shown = "") -> Response:
     """The list of networks, or of those that are looked for; and the ways to a new one."""
     found = tuple(one for one in store.summaries() if has_words(find, one.name, one.service, one.author))
-    return page(request, NetworksPage(found, window(found, networks, most=MOST_ROWS_N), find, demos()))
+    rows = window(found, networks, most=MOST_ROWS_N)
+    return page(request, NetworksPage(found, rows, find, demos(), store.documents_damaged(rows.rows)))
 
 
 @router.post("/networks/demo/{key}")

@@ -4,7 +4,7 @@ A save names the revision it was made from. When another save came first the ans
 which carries both documents, so that the page can show them side by side and lose nothing typed.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -32,6 +32,7 @@ from webapp.store.revision_rows import Revision, document_holds, document_of, re
 from webapp.store.schema import drafts, links, networks, overlays, revisions, tokens, users
 from webapp.store.seals import HELPS, put, unsound
 from webapp.store.slowed import InDatabase, Slowed
+from webapp.store.whole_documents import WholeDocuments
 
 __all__ = ["ConflictError", "Document", "MissingError", "Revision", "Saved", "Store", "Summary"]
 
@@ -93,6 +94,7 @@ class Store:
         self.links = Links(self._engine, clock, self.audit)
         self.drafts = Drafts(self._engine, clock)
         self.overlays = Overlays(self._engine, clock, self.audit)
+        self._whole = WholeDocuments()
         self.shared = self._engine.dialect.name == "postgresql"
         """Whether several processes may serve this database at a time."""
         self.slowed: Slowed | None = InDatabase(self._engine) if self.shared else None
@@ -128,6 +130,11 @@ class Store:
             found = network_rows.summaries(connection, deleted=deleted)
             return tuple(sorted(found, key=lambda one: (one.damaged, one.saved_at, one.id), reverse=True))
 
+    def documents_damaged(self, listed: Iterable[Summary]) -> frozenset[int]:
+        """Which of some networks of the list have a newest document that is not what was saved."""
+        with self._engine.begin() as connection:
+            return self._whole.damaged(connection, [(one.id, one.revision) for one in listed if not one.damaged])
+
     def networks_n(self) -> int:
         """How many networks there are that are not deleted."""
         with self._engine.begin() as connection:
@@ -142,8 +149,12 @@ class Store:
         MissingError
             If there is none, or the network has been deleted.
         """
-        with self._engine.begin() as connection:
-            return self._read(connection, network_id, number, even_deleted=even_deleted)
+        try:
+            with self._engine.begin() as connection:
+                return self._read(connection, network_id, number, even_deleted=even_deleted)
+        except PlanError:
+            self._whole.forget(network_id)
+            raise
 
     def history(
         self, network_id: int, *, above: int = 0, most: int | None = None, even_damaged: bool = False
