@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from sfn.check import all_problems
 from sfn.check.doubts import DOUBTS
@@ -20,7 +21,7 @@ from sfn.plan import Network, read_document
 from sfn.stream.plan_text import read_text
 from sfn.stream.planned import plan_of
 from sfn.stream.section import stages
-from sfn.terrain.dem import terrain_from_grid
+from sfn.terrain.dem import terrain_from_folder, terrain_from_grid
 from sfn.terrain.ground import Ground
 from sfn.terrain.heights import HeightGrid
 from sfn.terrain.ridge import ridge
@@ -28,6 +29,7 @@ from sfn.timeline.held import held
 from sfn.timeline.present import FieldReport, Report, as_it_stands
 from sfn.units import THIN
 from tests.sfn.check import test_touches as four
+from tests.sfn.check.test_ground import written
 from tests.sfn.check.test_routes_slow import level
 from tests.sfn.networks import EXAMPLE_PATH
 from tests.webapp.faulty_documents import CHANGES, MORE, Document
@@ -98,6 +100,14 @@ def of_ground() -> Iterator[Made]:
     yield of_document("terrain-averaged", example(), fine(1.0 / 360_000.0))
     yield of_document("terrain-finer-than-steps", example(), fine(5.0 / 111_195.0))
     yield of_document("surface-without-cover", example(), replace(fine(1.0 / 1200.0), surface=True))
+
+
+def of_voids(folder: Path) -> Iterator[Made]:
+    """Terrain of which a tenth is not there."""
+    ground_m = np.full((200, 300), 500.0)
+    ground_m[:20] = -9999.0
+    written(folder / "holed.tif", ground_m, 0.01)
+    yield of_document("terrain-voids", example(), Ground(terrain_from_folder(folder)))
 
 
 def of_demos() -> Iterator[Made]:
@@ -224,13 +234,14 @@ def of_the_office(store: Store, issue: Callable[[int], int]) -> Iterator[Made]:
 
 
 def test_every_doubt_that_is_made_reads_german_with_its_figures(
-    settings: Settings, store: Store, issue: Callable[[int], int]
+    settings: Settings, store: Store, issue: Callable[[int], int], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """No gap, nothing in English, every figure of the sentence and none that is nowhere; each fault makes its doubt."""
     seen: set[str] = set()
     wrong = []
     walks = (of_the_four, of_ground, of_demos, of_slow_routes, of_streams, of_reports)
-    made = chain.from_iterable([*(walk() for walk in walks), of_the_office(store, issue), of_power(settings, store)])
+    of_the_store = (of_the_office(store, issue), of_power(settings, store))
+    made = chain(*(walk() for walk in walks), of_voids(tmp_path_factory.mktemp("holed")), *of_the_store)
     for code, tree, problems in made:
         token = NAMES.set(names_in(tree))
         found = [problem for problem in problems if problem.code not in OF_NO_SITE]

@@ -107,7 +107,7 @@ def test_one_low_site_that_lowers_the_whole_country_is_asked_about() -> None:
     assert not [p for p in all_problems(network, ground=level) if p.code == "far-above-the-plain"]
 
 
-def _written(path: Path, heights: np.ndarray, step_deg: float) -> None:
+def written(path: Path, heights: np.ndarray, step_deg: float) -> None:
     """A GeoTIFF whose north-western corner stands at 37.4 N, 85.2 W."""
     rows, columns = heights.shape
     with rasterio.open(
@@ -126,12 +126,12 @@ def test_a_void_on_the_usual_map_is_remarked_unless_something_lies_below_it(tmp_
     for folder in folders.values():
         folder.mkdir()
     ground_m = np.full((200, 300), 500.0)
-    _written(folders["whole"] / "a.tif", ground_m, 0.01)
+    written(folders["whole"] / "a.tif", ground_m, 0.01)
     holed_m = ground_m.copy()
     holed_m[:20] = -9999.0  # 20 of 200 rows: 10 %
-    _written(folders["holed"] / "a.tif", holed_m, 0.01)
-    _written(folders["underlaid"] / "a.tif", holed_m, 0.01)
-    _written(folders["underlaid"] / "below.tif", np.full((50, 75), 500.0), 0.04)
+    written(folders["holed"] / "a.tif", holed_m, 0.01)
+    written(folders["underlaid"] / "a.tif", holed_m, 0.01)
+    written(folders["underlaid"] / "below.tif", np.full((50, 75), 500.0), 0.04)
     found = {}
     for name, folder in folders.items():
         ground = Ground(terrain_from_folder(folder))
