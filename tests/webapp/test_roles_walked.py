@@ -1,5 +1,6 @@
 """Every address, walked by everybody: what each role may do, in a table of its own; nothing else changes anything."""
 
+import html
 import json
 import re
 import sqlite3
@@ -312,6 +313,27 @@ def test_what_a_role_may_not_send_is_not_offered(ground: Ground, role: str) -> N
         assert "/networks/{network_id}/edit" in shown
         told = ground.by[role].get(ground.send(role, "GET", "/networks/{network_id}/edit").headers["location"]).text
         assert "For planners and administrators: as viewer you may not change plans." in told
+
+
+def test_a_refused_form_gives_back_what_was_typed(ground: Ground) -> None:
+    """A role taken while somebody typed: the answer has all of it, but for tokens and secrets; a script gets JSON."""
+    typed = {
+        "reason": "first line\nGap <b>&amp;</b> 12.5",
+        "csrf_token": ground.tokens["viewer"],
+        "password": "secret words",
+    }
+    where = ground.gaps["network_id"]
+    page = ground.by["viewer"].post(f"/networks/{where}/edit", data=typed)
+    assert page.status_code == 403
+    (given,) = re.findall(r"<dl class=\"sent\">.*?</dl>", page.text, re.DOTALL)
+    assert html.unescape(re.sub(r"<[^>]+>", " ", given)).split() == f"reason {typed['reason']}".split()
+    assert typed["csrf_token"] not in given
+    assert "secret words" not in page.text
+    large = "x" * 40_000
+    many = ground.by["viewer"].post(f"/networks/{where}/edit", data={**typed, "document": large})
+    assert large in many.text
+    asked = {"Accept": "application/json"}
+    assert set(ground.by["viewer"].post(f"/networks/{where}/edit", data=typed, headers=asked).json()) == {"problems"}
 
 
 @pytest.mark.parametrize("role", ROLES)

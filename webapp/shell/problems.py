@@ -61,6 +61,8 @@ SENTENCES = {
 LATER = (AWAY, "store-busy", "store-no-entry", "store-unreachable")
 """What ends by itself, or by whoever looks after the database: the same request does then."""
 RETRY_S = 10
+OWN_FIELDS = frozenset({"csrf_token", "base", "do"})
+UNTOLD = ("password", "secret", "token")
 MOST_TOLD_N = 100
 """Problems of one request that are told; of more only how many."""
 
@@ -92,6 +94,8 @@ class ProblemPage(Context):
     """Address of the network that it was about; empty where it was about none."""
     revisions: str
     """Address of its revisions where the database is damaged: the ways out stand there."""
+    typed: tuple[tuple[str, str], ...] = ()
+    """Fields of the form that was refused, name and value, where the page they came from may show them no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +143,7 @@ def refusal(
     number: str = "",
     title: str = "",
     sentence: str = "",
+    typed: tuple[tuple[str, str], ...] = (),
 ) -> Response:
     """The answer that says no: JSON under ``/api`` and where JSON was asked for, a page elsewhere."""
     usual_title, usual_sentence = SENTENCES.get(status, SENTENCES[400])
@@ -161,7 +166,8 @@ def refusal(
     elif damaged and back:
         title, sentence = _DAMAGED
         ways_out, back = to("revisions.show", int(request.path_params["network_id"])), ""
-    return page(request, ProblemPage(status, title, sentence, technician, problems, back, ways_out), status=status)
+    shown = ProblemPage(status, title, sentence, technician, problems, back, ways_out, typed)
+    return page(request, shown, status=status)
 
 
 def install(app: FastAPI) -> None:
@@ -215,7 +221,20 @@ def _not_allowed(request: Request, raised: Exception) -> Response:
     assert isinstance(raised, NotAllowedError)
     told = {"method": request.method, "path": request.url.path[:200]}
     request.app.state.store.audit.add("refused", subject=raised.problem.what, body=told)
-    return refusal(request, 403, (raised.problem,), title="Your role does not allow this", sentence="Nothing was done.")
+    title, typed = "Your role does not allow this", () if wants_json(request) else _typed(request)
+    return refusal(request, 403, (raised.problem,), title=title, sentence="Nothing was done.", typed=typed)
+
+
+def _typed(request: Request) -> tuple[tuple[str, str], ...]:
+    """What a form brought, but for tokens and secrets: a role taken meanwhile leaves its page empty on the way back."""
+    sent = getattr(request.state, "sent", None)
+    if sent is None:
+        return ()
+    return tuple(
+        (name, value)
+        for name, value in sent.multi_items()
+        if isinstance(value, str) and value and name not in OWN_FIELDS and not any(one in name for one in UNTOLD)
+    )
 
 
 def _store_refused(request: Request, raised: Exception) -> Response:

@@ -82,6 +82,7 @@ async def form_is_ours(request: Request) -> None:
     if sent is None:
         limits = settings.limits
         form = await request.form(max_fields=limits.form_fields, max_part_size=limits.body_bytes)
+        request.state.sent = form  # for a page that says no to it and gives it back
         sent = str(form.get("csrf_token", ""))
     held = str(request.session.get("csrf", ""))
     if not held or not hmac.compare_digest(sent.encode(), held.encode()):
