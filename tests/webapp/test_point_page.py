@@ -1,5 +1,7 @@
 """The point page: another way to give the place, problems under the field's name, no site on the air."""
 
+import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -7,6 +9,8 @@ from starlette.testclient import TestClient
 
 import sfn
 from webapp.store.store import Store
+
+DEMOS = Path(__file__).parents[2] / "demo_sites"
 
 
 @pytest.fixture
@@ -76,3 +80,18 @@ def test_scripts_are_told_who_is_significant_as_the_sentence_says(
         "“distorted by our own transmitters”",
     ):
         assert words in quality["significant_says"]
+
+
+@pytest.mark.parametrize(("at", "apart"), [("36.2263, -84.24", True), ("36.1950, -84.2350", False)])
+def test_a_margin_of_another_rule_than_the_class_says_so(
+    client: TestClient, store: Store, at: str, apart: bool
+) -> None:
+    """Near an edge drawn shares and the quick estimate, whose margin stands there, may part: then both are named."""
+    document = json.loads((DEMOS / "fm_ridge.json").read_text(encoding="utf-8"))
+    network = store.create(document, author="A", reason="r").network_id
+    lat, lon = at.split(", ")
+    told = client.get(f"/api/networks/{network}/point", params={"lat": lat, "lon": lon}).json()["quality"]
+    page = client.get(f"/networks/{network}/point", params={"at": at}).text
+    assert (told["for_people"] != told["for_people_quick"]) == apart
+    assert ("</strong> by the quick estimate" in page) == apart
+    assert (f"The quick estimate says “{told['for_people_quick']}”" in page) == apart
