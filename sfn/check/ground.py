@@ -11,6 +11,7 @@ from sfn.plan import Network
 from sfn.reception.coverage import usual_bounds
 from sfn.terrain.dem import Terrain
 from sfn.terrain.ground import DEEPEST_VOID_M, Ground, averaged_parts, averaged_says, window_averaged
+from sfn.terrain.laid import TURNS_DEG, overlaps
 from sfn.terrain.sea import COAST_KM, sea_km
 from sfn.terrain.tile import Tile
 from sfn.units import counted
@@ -114,7 +115,9 @@ def _voids(placed: Mapping[str, Located], ground: Ground) -> Iterator[Problem]:
     lacking = [
         tile
         for tile in terrain.tiles
-        if tile.void_pct > 0.0 and _meet(tile.bounds_deg, bounds_deg) and not _underlaid(tile, terrain)
+        if tile.void_pct > 0.0
+        and any(overlaps(tile.bounds_deg, bounds_deg, turn_deg) for turn_deg in TURNS_DEG)
+        and not _underlaid(tile, terrain)
     ]
     if not lacking:
         return
@@ -144,16 +147,6 @@ def _underlaid(tile: Tile, terrain: Terrain) -> bool:
         and part.bounds_deg[3] >= east and getattr(part, "void_pct", 0.0) == 0.0
         for part in parts[: parts.index(tile)]
     )  # fmt: skip
-
-
-def _meet(a_deg: tuple[float, float, float, float], b_deg: tuple[float, float, float, float]) -> bool:
-    """Whether two areas overlap, whichever turn their longitudes count in."""
-    turns = (-360.0, 0.0, 360.0)
-    return (
-        a_deg[0] < b_deg[2]
-        and b_deg[0] < a_deg[2]
-        and any(a_deg[1] + turn < b_deg[3] and b_deg[1] < a_deg[3] + turn for turn in turns)
-    )
 
 
 def _far_above_the_plain(network: Network) -> Iterator[Problem]:

@@ -1,6 +1,6 @@
 """What a smooth earth in the place of terrain does to levels of sites that stand high."""
 
-from sfn.plan import Network
+from sfn.plan import Network, Site
 
 # Below it the plain adds little to an antenna's height.
 HIGH_GROUND_M = 100.0
@@ -20,14 +20,10 @@ def smooth_says(network: Network) -> str:
     """
     if network.terrain is not None:
         return ""
-    sites = network.sites
-    lowest = min(sites, key=lambda site: site.ground_m)
+    lowest, highest, counts_m = _between(network)
     lies = f"The smooth earth lies at {network.plain_m:.0f} m, the ground of {lowest.name}, the lowest site"
-    known = [site for site in sites if site.on_air]
-    highest = max(known or sites, key=lambda site: site.ground_m)
-    if highest.ground_m - network.plain_m < HIGH_GROUND_M:
+    if highest is None:
         return lies
-    counts_m = highest.ground_m - network.plain_m + highest.antenna_m
     return (
         f"{lies}: the antenna of {highest.name} counts as {counts_m:.0f} m high, not {highest.antenna_m:.0f} m. Where "
         "the country lies as high as the site, levels far from it come out tens of dB too strong"
@@ -36,17 +32,23 @@ def smooth_says(network: Network) -> str:
 
 def smooth_parts(network: Network) -> dict[str, str]:
     """The names and figures of `smooth_says`, for whoever says it in another language."""
-    lowest = min(network.sites, key=lambda site: site.ground_m)
-    highest = max([site for site in network.sites if site.on_air] or network.sites, key=lambda site: site.ground_m)
+    lowest, highest, counts_m = _between(network)
     said = {"plain_said": f"{network.plain_m:.0f}", "lowest_site": lowest.id}
-    if highest.ground_m - network.plain_m < HIGH_GROUND_M:
+    if highest is None:
         return said
-    counts_m = highest.ground_m - network.plain_m + highest.antenna_m
     return {
         "highest_site": highest.id,
         "counts_said": f"{counts_m:.0f}",
         "stands_said": f"{highest.antenna_m:.0f}",
     } | said
+
+
+def _between(network: Network) -> tuple[Site, Site | None, float]:
+    """The lowest site; the highest on air, None where it stands low; and as how high its antenna counts. [m]"""
+    lowest = min(network.sites, key=lambda site: site.ground_m)
+    highest = max([site for site in network.sites if site.on_air] or network.sites, key=lambda site: site.ground_m)
+    above_m = highest.ground_m - network.plain_m
+    return lowest, None if above_m < HIGH_GROUND_M else highest, above_m + highest.antenna_m
 
 
 def smooth_said(network: Network) -> str:

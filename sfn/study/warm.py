@@ -4,7 +4,6 @@ Without it the first map of each kind compiles in the program itself: half a min
 wait, 0.6 s at a time, for the interpreter that the compiler holds.
 """
 
-from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from sfn.field.along import LevelsAlong
 from sfn.field.transmitter import Transmitter
 from sfn.geodesy.grid import grid_for
 from sfn.geodesy.sites import place
-from sfn.plan import Network, read_file
+from sfn.plan import read_file
 from sfn.plan.demos import demo_files
 from sfn.propagation import kernels
 from sfn.reception import drawn_kernels
@@ -46,23 +45,19 @@ def warm() -> None:
     site = Transmitter("warm", 50.0, 10.0, 100.0, 50.0, 1.0, 0.0, 100.0, 45.0, 325.0)
     LevelsAlong(site, 0.0, 10_000.0, ground=None, rx_height_m=1.5, plane=None)(np.array([50.0, 5_000.0]))
     with ThreadPoolExecutor(1) as executor:
-        for network in _of_each_kind():
-            _mapped(network, executor)
+        for file in demo_files():  # FM over terrain, digital networks on a plain
+            _mapped(file, executor)
 
 
-def _of_each_kind() -> Iterable[Network]:
-    """FM over terrain, and a digital network on a plain: the demos, by their services."""
-    for file in demo_files():
-        yield read_file(file)
-
-
-def _mapped(network: Network, executor: ThreadPoolExecutor) -> None:
-    """A map of a few pixels with all that is drawn, and one of its places."""
-    placed, launches = place(network), tried(network, WhatIf(), placed=place(network)).launches
+def _mapped(file: Path, executor: ThreadPoolExecutor) -> None:
+    """A map of a few pixels of a network with all that is drawn, and one of its places."""
+    network = read_file(file)
+    placed = place(network)
+    launches = tried(network, WhatIf(), placed=placed).launches
     at = next(iter(placed.values()))
     bounds = (at.lat_deg - REACH_DEG, at.lon_deg - REACH_DEG, at.lat_deg + REACH_DEG, at.lon_deg + REACH_DEG)
     grid = grid_for(bounds, pixel_m=PIXEL_M)
-    ground = open_ground(network, folder=demo_files()[0].parent, anywhere=True)
+    ground = open_ground(network, folder=file.parent, anywhere=True)
     levels = coverage(network, grid, placed=placed, ground=ground, executor=executor)
     for people in (None, np.ones(grid.pixels_n)):
         zones(network, levels, launches, people=people, drawn=True, executor=executor)

@@ -11,6 +11,8 @@ from sfn.terrain.tile import Tile, read
 
 # Samples along each side of a block.
 LAID_SAMPLES = 2048
+# Whole turns round the earth by which two areas may count their longitudes apart.
+TURNS_DEG = (0.0, 360.0, -360.0)
 Part = Tile | HeightGrid
 Lattice = tuple[float, float, float, float]
 
@@ -21,8 +23,8 @@ def lay_parts(
     """Lay all that overlaps onto the target, in place, the first lowest; whether there was any."""
     any_there = False
     for part in parts:
-        for turn_deg in (0.0, 360.0, -360.0):
-            if _overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
+        for turn_deg in TURNS_DEG:
+            if overlaps(part.bounds_deg, target.bounds_deg, turn_deg):
                 _lay(part, target, turn_deg, blended, look)
                 any_there = True
     return any_there
@@ -65,7 +67,7 @@ def lay_coarser(
                 into[...] = fine.height_m[factor // 2 :: factor, factor // 2 :: factor]
 
 
-def _overlaps(
+def overlaps(
     part: tuple[float, float, float, float], target: tuple[float, float, float, float], turn_deg: float
 ) -> bool:
     """Whether two rectangles meet, the first turned round the earth."""

@@ -6,7 +6,7 @@ from sfn.errors import Problem
 from webapp.config.addresses import to
 from webapp.shell.api_pages import PREFIX
 from webapp.shell.problems import RefusedError
-from webapp.store.roles import ROLES, Person, may
+from webapp.store.roles import Person, may, roles_for
 from webapp.store.store import Store
 from webapp.work.jobs import ENDED, Job, Jobs, JobView
 
@@ -36,9 +36,7 @@ def not_yet(job: Job, response: Response) -> dict[str, object]:
     return as_json(view)
 
 
-_WHO = "whoever started it, or somebody whose role plans: " + ", ".join(
-    role for role, actions in ROLES.items() if "plan" in actions
-)
+_WHO = "whoever started it, or somebody whose role plans: " + ", ".join(roles_for("plan"))
 
 
 def stop(job: Job, person: Person, store: Store) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from webapp.config.addresses import BASE, ROUTES
-from webapp.store.roles import ROLES, WORDS, Action, Person, may, needed
+from webapp.store.roles import WORDS, Action, Person, may, needed, roles_for
 
 _FORM = re.compile(r"<form\b([^>]*\bmethod=\"post\"[^>]*)>(.*?)</form>", re.DOTALL)
 _ACTION = re.compile(r"\baction=\"([^\"?#]*)")
@@ -35,7 +35,7 @@ def for_whom(text: str, person: Person) -> str:
         The fields of forms that would be refused are disabled, and their buttons with them; a form of nothing but
         buttons is gone. A line in the place of both says whose it is.
     """
-    if person.via == "nobody":
+    if person.via == "nobody" or all(may(person, action) for action in WORDS):
         return text
 
     def theirs(found: re.Match[str]) -> str:
@@ -60,7 +60,7 @@ def says(person: Person, action: Action) -> str:
     >>> says(Person("Vi", "viewer", "session", 1), "plan")
     'For planners and administrators: as viewer you may not change plans.'
     """
-    *roles, last = [f"{role}s" for role, actions in ROLES.items() if action in actions]
+    *roles, last = [f"{role}s" for role in roles_for(action)]
     whose = f"{', '.join(roles)} and {last}" if roles else last
     reading = " with a token for reading" if person.scope == "read" else ""
     return f"For {whose}: as {person.role}{reading} you may not {WORDS[action]}."

@@ -107,7 +107,7 @@ class NotAllowedError(Exception):
             f"{reason} may not {WORDS[action]}",
             ("somebody else" if because else "somebody")
             + " whose role allows it: "
-            + ", ".join(role for role, may in ROLES.items() if action in may)
+            + ", ".join(roles_for(action))
             + (f"; {ways}" if ways else ""),
             code="approver-is-planner" if because else "not-allowed",
             values={"role": person.role, "action": action},
@@ -125,6 +125,11 @@ WORDS: Mapping[Action, str] = {
     "control": "confirm steps",
     "administer": "administer users, services and the record",
 }
+
+
+def roles_for(action: Action) -> tuple[str, ...]:
+    """Roles that may do something."""
+    return tuple(role for role, actions in ROLES.items() if action in actions)
 
 
 def may(person: Person, action: Action) -> bool:

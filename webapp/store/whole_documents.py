@@ -15,6 +15,8 @@ from webapp.store.schema import revisions
 from webapp.store.seals import rows
 
 LOOKED_AT_EVERY_S = 3600.0
+AT_ONCE_N = 5
+"""Documents in memory at a time: each may be of some megabytes."""
 
 
 class WholeDocuments:
@@ -38,7 +40,7 @@ class WholeDocuments:
             return frozenset()
         query = rows(revisions).where(tuple_(revisions.c.network_id, revisions.c.number).in_(wanted))
         found = set()
-        for row in connection.execute(query):
+        for row in connection.execute(query.execution_options(yield_per=AT_ONCE_N)):
             if document_holds(row):
                 self._whole_at[row.network_id, row.number] = time.monotonic()
             else:
