@@ -51,3 +51,19 @@ def test_tabs_are_named_once() -> None:
 
     assert len(set(keys)) == len(keys)
     assert len(set(labels)) == len(labels)
+
+
+def test_one_number_is_made_in_four_files_and_what_carries_it_does_not_know_it() -> None:
+    """The trace of the added delay from form to sheet: whoever changes its meaning opens these and no other."""
+    section = DEVELOPERS.partition("## One number, from form to sheet")[2].partition("\n## ")[0]
+    blocks = [block.splitlines() for block in section.split("```")[1::2]]
+    made, carried = ([path for line in lines for path in re.findall(r"\S+\.(?:py|html)\b", line)] for lines in blocks)
+    assert 1 <= len(made) <= 4
+    for path in made:
+        assert NUMBER.search((ROOT / path).read_text(encoding="utf-8")), f"{path} does not name the number"
+    assert len(carried) >= 5
+    for path in carried:
+        assert not NUMBER.search((ROOT / path).read_text(encoding="utf-8")), f"{path} knows the number by name"
+
+
+NUMBER = re.compile(r"\b(?:added|latency)_us\b")

@@ -1,12 +1,12 @@
 """What is remembered of terrain files between calls, so that an unchanged file is neither opened nor read again."""
 
 import threading
-from collections import OrderedDict
 from collections.abc import Hashable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from cachetools import LRUCache
 from numpy.typing import NDArray
 
 from sfn.terrain.digest import Known, stamp_of
@@ -31,8 +31,7 @@ class Memory:
         self.most_bytes = most_bytes
         self._lock = threading.Lock()
         self._tiles: dict[str, tuple[str, Any]] = {}
-        self._blocks: OrderedDict[Hashable, Singles] = OrderedDict()
-        self._bytes = 0
+        self._blocks: LRUCache[Hashable, Singles] = LRUCache(most_bytes, lambda heights_m: heights_m.nbytes)
 
     def __reduce__(self) -> tuple[type["Memory"], tuple[()]]:
         """Another process begins with nothing."""
@@ -60,18 +59,10 @@ class Memory:
     def block(self, key: Hashable) -> Singles | None:
         """A block of heights that was read before."""
         with self._lock:
-            found = self._blocks.get(key)
-            if found is not None:
-                self._blocks.move_to_end(key)
-            return found
+            return self._blocks.get(key)
 
     def keep_block(self, key: Hashable, heights_m: Singles) -> None:
-        """Remember a block, and forget the least used while there are too many."""
+        """Remember a block that is not too large; the least used are forgotten where there are too many."""
         with self._lock:
-            if key in self._blocks:
-                return
-            self._blocks[key] = heights_m
-            self._bytes += heights_m.nbytes
-            while self._bytes > self.most_bytes:
-                _, forgotten = self._blocks.popitem(last=False)
-                self._bytes -= forgotten.nbytes
+            if key not in self._blocks and heights_m.nbytes <= self.most_bytes:
+                self._blocks[key] = heights_m

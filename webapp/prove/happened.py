@@ -1,10 +1,11 @@
 """Everything the store knows of a network's sites as the engine's timeline takes it: revisions, sheets, reports."""
 
-from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from threading import Lock
 from typing import Any
 from weakref import WeakKeyDictionary
+
+from cachetools import LRUCache
 
 from sfn.check.review import review
 from sfn.plan import Network
@@ -65,22 +66,20 @@ class Stories:
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._kept: WeakKeyDictionary[Store, OrderedDict[tuple[int, str], tuple[Story, int]]] = WeakKeyDictionary()
+        self._kept: WeakKeyDictionary[Store, LRUCache[tuple[int, str], tuple[Story, int]]] = WeakKeyDictionary()
 
     def of(self, opened: Opened, store: Store) -> tuple[tuple[Event, ...], int]:
         """Events of a network's revisions up to the newest, and how many older ones were left out."""
         network_id, number = opened.head.id, opened.head.revision.number
         key = (network_id, opened.network.own_services)
         with self._lock:
-            kept = self._kept.setdefault(store, OrderedDict())
+            kept = self._kept.setdefault(store, LRUCache(MOST_STORIES))
             story, left_out = kept.pop(key, (Story(), max(0, number - MOST_REVISIONS)))
             for one in reversed(store.history(network_id, above=max(story.number, left_out))):
                 if one.number <= number:
                     network = _network_of(store, opened, one.number)
                     story.add(Saved(one.number, one.saved_at, one.author, one.reason, network))
             kept[key] = (story, left_out)
-            while len(kept) > MOST_STORIES:
-                kept.popitem(last=False)
             return tuple(one for one in story.events if one.values["revision"] <= number), left_out
 
 

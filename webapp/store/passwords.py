@@ -3,12 +3,12 @@
 import hashlib
 import math
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
+from cachetools import LRUCache
 
 from sfn.errors import PlanError, Problem
 from webapp.store.slowed import Held, InMemory, Key, Slowed, Tries
@@ -89,7 +89,7 @@ class Attempts:
     def __init__(self, kept: Slowed | None = None, clock: Callable[[], float] | None = None) -> None:
         self._kept = kept or InMemory()
         self._clock, self._lock = clock or self._kept.now_s, threading.Lock()
-        self._told: OrderedDict[tuple[str, str], float] = OrderedDict()
+        self._told: LRUCache[tuple[str, str], float] = LRUCache(self.MOST_TOLD)
 
     def check(self, password: str, password_hash: str | None, *, address: str = "", name: str = "") -> tuple[bool, int]:
         """Whether the password is right, and the seconds to wait before it is looked at again (0: looked at now).
@@ -126,8 +126,6 @@ class Attempts:
             until_s = max(held.of(key).until_s, held.of((address, None)).until_s)
             first = self._told.get(key) != until_s
             self._told[key] = until_s
-            while len(self._told) > self.MOST_TOLD:
-                self._told.popitem(last=False)
             return first
 
     def wait_s(self, *, address: str, name: str) -> int:

@@ -4,7 +4,6 @@ import contextlib
 import itertools
 import threading
 import time
-from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -12,6 +11,8 @@ from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
+
+from cachetools import LRUCache
 
 from sfn.check import all_problems
 from sfn.check.everything import unopened
@@ -81,15 +82,16 @@ class Maps:
         self.terrain_folder = folder / "terrain"
         self._cache = CacheFolder(folder / "rasters", DISK_BYTES)
         self._lock = threading.Lock()
-        self._kept: OrderedDict[str, Coverage] = OrderedDict()
+        # What is larger than all that may be kept counts as that much, and is kept alone.
+        self._kept: LRUCache[str, Coverage] = LRUCache(KEPT_BYTES, lambda one: min(one.kept_bytes, KEPT_BYTES))
         self._digests_file = folder / DIGESTS_FILE
         known = load_known(self._digests_file)
         self._memory = Memory({path: held for path, held in known.items() if Path(path).is_file()})
         self._saved = dict(self._memory.digests)
-        self._objectives: OrderedDict[str, Objective] = OrderedDict()
-        self._so_far: OrderedDict[str, SoFar] = OrderedDict()
-        self._censuses: OrderedDict[str, Census] = OrderedDict()
-        self._heard: OrderedDict[tuple[str, Grid], Listeners] = OrderedDict()
+        self._objectives: LRUCache[str, Objective] = LRUCache(KEPT_OBJECTIVES)
+        self._so_far: dict[str, SoFar] = {}
+        self._censuses: LRUCache[str, Census] = LRUCache(KEPT_CENSUSES_N)
+        self._heard: LRUCache[tuple[str, Grid], Listeners] = LRUCache(KEPT_LISTENERS_N)
         self._checks: Kept[tuple[Problem, ...]] = Kept(len, most_bytes=KEPT_PROBLEMS_N, least_n=4)
         self._worked_out = WorkedOut()
         self._effects: Kept[Effect] = Kept(_effect_bytes, most_bytes=KEPT_EFFECTS_BYTES)
@@ -127,8 +129,6 @@ class Maps:
             found = census(source)
             with self._lock:
                 self._censuses[source.digest] = found
-                while len(self._censuses) > KEPT_CENSUSES_N:
-                    self._censuses.popitem(last=False)
         return found
 
     def checked(self, network: Network) -> tuple[Problem, ...]:
@@ -173,8 +173,6 @@ class Maps:
     def find(self, key: str) -> Coverage | None:
         """A coverage that is in memory."""
         with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
             return self._kept.get(key)
 
     def so_far(self, key: str) -> SoFar | None:
@@ -195,8 +193,6 @@ class Maps:
             found = listeners(network, grid, folder=self.terrain_folder)
             with self._lock:
                 self._heard[named, grid] = found
-                while len(self._heard) > KEPT_LISTENERS_N:
-                    self._heard.popitem(last=False)
         return found
 
     def counted(self, network: Network, grid: Grid) -> Asked:
@@ -303,7 +299,7 @@ class Maps:
         with self._lock:
             # A page that was just told of a picture may still ask for it: the last ones stay for a while.
             while len(self._so_far) > KEPT_SO_FAR_N:
-                self._so_far.popitem(last=False)
+                del self._so_far[next(iter(self._so_far))]
         return made
 
     def objective(self, network: Network, key: str) -> Objective | None:
@@ -319,15 +315,13 @@ class Maps:
         about = network.model_dump_json(include=judged) + radiated
         known = f"{key} {about} {found.on_air(network).tolist()} {network.own_services}"
         with self._lock:
-            if known in self._objectives:
-                self._objectives.move_to_end(known)
-                return self._objectives[known]
+            kept = self._objectives.get(known)
+        if kept is not None:
+            return kept
         found = as_radiated(network, found)
         made = network_objective(network, found, self.counted(network, found.grid), executor=self.executor)
         with self._lock:
             self._objectives[known] = made
-            while len(self._objectives) > KEPT_OBJECTIVES:
-                self._objectives.popitem(last=False)
         return made
 
     def effect(self, network: Network, key: str, now: Tried) -> Effect | None:
@@ -361,11 +355,9 @@ class Maps:
                 save_known(self._digests_file, self._saved)
 
     def _keep(self, key: str, made: Coverage) -> None:
-        """Keep a coverage, and forget the least used while there are too many."""
+        """Keep a coverage; the least used are forgotten where there is too much."""
         with self._lock:
             self._kept[key] = made
-            while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > KEPT_BYTES:
-                self._kept.popitem(last=False)
 
 
 def _zones_bytes(made: Zones) -> int:
@@ -378,8 +370,3 @@ def _zones_bytes(made: Zones) -> int:
 def _effect_bytes(made: Effect) -> int:
     """Memory of a change: two times five rasters, and the change itself."""
     return 11 * made.kind.nbytes
-
-
-def _bytes(made: Coverage) -> int:
-    """Memory of a coverage."""
-    return made.kept_bytes
