@@ -195,7 +195,7 @@ def _section(network: Network, where: str, stage: Stage, users: list[tuple[Site,
 def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site, Chain]]) -> Iterator[Problem]:
     """Waveform-changing processing that not all main routes share, or not every standby with the main routes.
 
-    A standby is on the air beside the main routes of the others: where it alone differs, the doubt is its own. A site
+    A standby is on air beside the main routes of the others: where it alone differs, the doubt is its own. A site
     fed off air radiates what its parent does, so its chain needs no such stage. A site that does not transmit meets
     nobody: where it alone differs, the doubt is its own too.
     """
@@ -232,7 +232,7 @@ def _waveform(network: Network, where: str, stage: Stage, users: list[tuple[Site
             if not radiates((site, chain)):
                 what = (
                     f"site {site.name} ({chain.route}), which does not transmit: stage {stage.id} {how} "
-                    f"{_names(others)}: once on the air its signal differs, and no delay brings them together"
+                    f"{_names(others)}: once on air its signal differs, and no delay brings them together"
                 )
                 yield Problem(
                     f"{where}.shapes_waveform", what, expected, touches=(Touch(site.id, chain.route),), **of

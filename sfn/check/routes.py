@@ -153,7 +153,7 @@ def _doubled(where: str, site: Site, chain: Chain, own: list[Stage], stages: dic
     if chain.route != MAIN and of_main and added and set(of_main) <= set(passed):
         what = (
             f"site {site.name} ({chain.route}): passes the whole transport of the main route "
-            f"({', '.join(of_main)}) and {', '.join(added)} as well, so it adds to its delay and falls silent with it"
+            f"({', '.join(of_main)}) and {', '.join(added)} as well, so it adds to its delay and fails with it"
         )
         yield Problem(
             f"{where}.stages", what, f"either {', '.join(of_main)}, or {', '.join(added)}", "warning",

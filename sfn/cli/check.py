@@ -53,7 +53,10 @@ def run(args: argparse.Namespace) -> int:
         print(counted(len(problems), "problem") if problems else "no problems")
         print("no report stands beside this document: what is set now, and the way back, are only what it says")
         if args.before is None:
-            print("power, antennas and silence count as they stand here: --before tells what is not radiated so yet")
+            print(
+                "power, antennas and which sites are on air count as they stand here: --before tells what is "
+                "not radiated so yet"
+            )
         names = {site.id: site.name for site in network.sites}
         for one in reviewed.verdicts.values():
             because = f": {', '.join(one.codes)}" if one.codes else ""

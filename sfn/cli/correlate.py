@@ -43,7 +43,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--greatest-drift-us", type=float, default=0.1, help="refuse when the delay moves by more")
     parser.add_argument("--pilot", action="store_true", help="refine by the 19 kHz pilot of an FM composite")
     parser.add_argument(
-        "--alone", action="store_true", help="one site alone arrives: the others are silent, or both came by cable"
+        "--alone", action="store_true", help="one site alone arrives: the others are muted, or both came by cable"
     )
     add_json(parser)
 

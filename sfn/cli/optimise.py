@@ -44,9 +44,9 @@ twice the root of the sum of squares of what changes), within_sampling, says (it
 `vary`, `costs` (visit, rigging_day, licence_change, unit, assumed: nobody said them), `licences`,
 `reaching_out_as_planned` (each with site, licence, outside_km2), `plans_left_off` (how many of the front), `not_varied`
 (each with site, what, code, why), `caution`, `doubts`, `looked`, `places_searched` of `places`, `people_said`,
-`all_served` (nothing is left to gain), `silent_behind_parent` (relays on the air behind a parent that is not: they
-count as silent), `plans_left_out_for_relays` (each with cost, gain, problem: a relay would lose its parent or its
-margin), `robust` (p20, mean, null), `classes_by` as above. Unless --worlds 0 every plan is drawn in the same worlds
+`all_served` (nothing is left to gain), `silent_behind_parent` (relays on air behind a parent that is not: they count
+as not transmitting), `plans_left_out_for_relays` (each with cost, gain, problem: a relay would lose its parent or
+its margin), `robust` (p20, mean, null), `classes_by` as above. Unless --worlds 0 every plan is drawn in the same worlds
 (command `sure`, whose help has the words): each has people_p5, people_p20, people_p50, people_p95, people_mean (null
 where area is counted), served_p5, served_p20, served_p50, served_p95, served_mean, served_p5_error, served_p50_error,
 served_p95_error, served_as_predicted, better_than_today, better_than_today_error, unknowns_looked_at and unknowns (each

@@ -86,4 +86,4 @@ def _print_rest(found: Plans) -> None:
     print(f"search ended: {found.found.ended}, {found.found.looked} looked at in {number(found.found.seconds_s, 1)} s")
     print(f"caution: {PLANS_CAUTION}")
     print("nothing is changed: put a plan into the document to apply it; delays are set by its issued sheets alone,")
-    print("power, antennas and silence by no sheet: they are ordered apart")
+    print("power, antennas and which sites are on air by no sheet: they are ordered apart")

@@ -37,7 +37,9 @@ def add_plan_options(parser: argparse.ArgumentParser) -> None:
     for name, (_, text) in STEPS.items():
         parser.add_argument(f"--{name.replace('_', '-')}", metavar=SHAPE, help=f"{text}; with --vary")
     parser.add_argument("--patterns", metavar="SITES", help="sites whose pattern may be taken, - for none; with --vary")
-    parser.add_argument("--on-off", action="store_true", help="any site may go on or off the air; with --vary on-off")
+    parser.add_argument(
+        "--on-off", action="store_true", help="any site may be put on air or stop transmitting; with --vary on-off"
+    )
     parser.add_argument(
         "--cost", action="append", default=[], metavar="WHAT:N",
         help="what a visit (1), a rigging day (4) and a licence change (2) cost: visit:1; repeatable; with --vary",

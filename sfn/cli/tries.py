@@ -19,7 +19,7 @@ def add_tries(parser: argparse.ArgumentParser) -> None:
         ("offset", "SITE:US", "try an offset (positive is later)"),
         ("clock", "SITE:US", "try a clock that is late by so much"),
         ("route", "SITE:ROUTE", "try a route, with the main route's setting"),
-        ("off", "SITE", "try a site off the air"),
+        ("off", "SITE", "try a site not transmitting"),
         ("power", "SITE:POWER", "try more or less power (3dB, -6dB) or another e.r.p. (2.5kW, 400W)"),
         ("azimuth", "SITE:DEG", "try the antenna turned, clockwise from the north that the document counts from"),
         ("pattern", "SITE:OTHER", f"try the pattern of another site; {ALL_ROUND}: alike in all directions"),

@@ -125,7 +125,7 @@ def coverage(
     as_set : bool
         Launches with what is set now instead of the computed settings.
     tries : WhatIf, optional
-        Offsets, clocks, routes, sites off the air to try.
+        Offsets, clocks, routes, sites not transmitting to try.
     progress : callable, optional
         Told the site, what is done and the total as it goes.
 

@@ -80,7 +80,7 @@ def point(
     as_set : bool
         Launches with what is set now instead.
     tries : WhatIf, optional
-        Offsets, clocks, routes, sites off the air to try.
+        Offsets, clocks, routes, sites not transmitting to try.
 
     Raises
     ------

@@ -312,7 +312,7 @@ class Network(Record):
 
     @property
     def unjudged(self) -> str:
-        """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
+        """Why advice on power, pattern and muting is withheld: a site on air is left out; empty where none is."""
         return UNJUDGED if any(site.on_air for _, site in self._set_aside) else ""
 
     @property
@@ -333,8 +333,8 @@ class Network(Record):
         """Height of the plain that stands in the place of terrain: the lowest ground of all its sites. [m]
 
         Neither sea level, above which a mast on a high plateau would stand as on a cliff, nor each site's own ground,
-        on which a mountain's mast would lose its mountain: a place has one height for all of them. Sites off air count,
-        so that silence moves no ground; `of_sites` keeps it for some of the sites.
+        on which a mountain's mast would lose its mountain: a place has one height for all of them. Sites not
+        transmitting count, so that none moves ground by stopping; `of_sites` keeps it for some of the sites.
         """
         return min(site.ground_m for site in self.sites) if self._plain_m is None else self._plain_m
 

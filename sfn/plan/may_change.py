@@ -79,14 +79,14 @@ class SiteChanges(Record):
     ) = None
     """Sites whose pattern may be taken, by id; "-": alike in all directions."""
     on_air: bool = False
-    """Whether it may be put on the air or taken off it."""
+    """Whether it may be put on air or stop transmitting."""
 
 
 class ChangeCosts(Record):
     """What a change costs, in a unit of the user's own."""
 
     visit: Cost = 1.0
-    """A visit: a delay that cannot be set from a distance, power, on the air or off it."""
+    """A visit: a delay that cannot be set from a distance, power, on air or not transmitting."""
     rigging_day: Cost = 4.0
     """A day on the mast, the visit included: another direction, pattern or tilt."""
     licence_change: Cost = 2.0

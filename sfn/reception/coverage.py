@@ -100,7 +100,7 @@ class Coverage:
         return np.asarray(np.repeat(self.grid.pixel_area_km2, self.grid.columns_n))
 
     def judged(self, on_air: NDArray[np.intp]) -> NDArray[np.bool_]:
-        """Where the levels of all these sites are known, shape (M,): a signal that is not known is not silence."""
+        """Where the levels of all these sites are known, shape (M,): a signal that is not known is not none."""
         known, lost = np.ones(self.covered.shape, dtype=bool), np.flatnonzero(~self.covered)
         known[lost] = np.isfinite(self.level_dbuvm[np.ix_(on_air, lost)]).all(axis=0)
         return known

@@ -198,13 +198,13 @@ def _site(
     problems = [_placed(p, where, site) for p in refused]
     if surely is None and given.received_dbuvm is None:
         on_air = any(s.id == parent_id and s.on_air for s in network.sites)
-        why = "no field strength is known on the way from it" if on_air else "it is off the air"
+        why = "no field strength is known on the way from it" if on_air else "it is not transmitting"
         what = f"site {site.name}: its parent {parent_name} is not heard: {why}"
         problems.append(
             Problem(
                 f"{where}.fed_off_air_from",
                 what,
-                "a parent on the air, in reach",
+                "a parent on air, in reach",
                 "error",
                 code="relay-parent-not-heard",
                 touches=(Touch(site.id),),

@@ -228,7 +228,7 @@ def others_says(network: Network, carried: Service, theirs: LineSignals | Covera
         left += f"; over a smooth earth where the terrain does not cover the path: {', '.join(theirs.beyond_terrain)}"
     count = f"{len(listed)} transmitter{'' if len(listed) == 1 else 's'} of other programmes"
     return (
-        f"{count} on the air count{'s' if len(listed) == 1 else ''}, the worse of 50 % of time with the steady and 1 % "
+        f"{count} on air count{'s' if len(listed) == 1 else ''}, the worse of 50 % of time with the steady and 1 % "
         f"with the tropospheric ratio, each by itself; ratios are {ratios}{left}"
     )
 

@@ -129,7 +129,7 @@ def limits(
     table : DelayTable
         Of the network as it is.
     held : iterable of str
-        Sites to leave alone besides those that the network holds, and those off air.
+        Sites to leave alone besides those that the network holds, and those not transmitting.
     most_us : float
         Greatest offset, later or earlier; a site fed off air: beyond the least that its parent allows. It holds for the
         offset as planned, in every mode of the search: any setting that such an offset rounds to is allowed, so a

@@ -116,7 +116,7 @@ def objective(
     sites : sequence of str
         S ids.
     level_dbuvm, level_1pct_dbuvm, travel_us : ndarray, shape (S, M)
-        NaN level: not covered, or off air. [dB(uV/m), us]
+        NaN level: not covered, or not transmitting. [dB(uV/m), us]
     yard : Yardstick
         From `sfn.reception.quality.yardstick`.
     frequency_mhz : float

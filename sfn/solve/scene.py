@@ -57,9 +57,9 @@ class Scene:
     frequency_mhz : float
         [MHz]
     change_db : callable(site, choice, places)
-        By how much a site's levels move there; NaN where it is silent. [dB]
+        By how much a site's levels move there; NaN where it is not transmitting. [dB]
     silent : frozenset of int
-        Sites that do not radiate as planned: their levels are what they would be on the air.
+        Sites not transmitting as planned: their levels are what they would be on air.
     heard : callable(levels, levels at 1 % of time, places), optional
         What the receiver's antenna makes of levels; none: they are heard as they are, and no other station is there.
     """

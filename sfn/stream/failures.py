@@ -13,7 +13,7 @@ from typing import Literal
 from sfn.errors import in_range
 
 State = Literal["in step", "in step for a time", "out of step", "other programme", "off air"]
-# From harmless to harmful: a site out of step upsets its neighbours' listeners too, one off air only its own.
+# From harmless to harmful: a site out of step upsets its neighbours' listeners too, one not transmitting only its own.
 STATES: tuple[State, ...] = ("in step", "in step for a time", "off air", "other programme", "out of step")
 STATE_WORDS: dict[State, str] = {
     "in step": "within tolerance",

@@ -51,7 +51,7 @@ class Change:
     jump_us : float
         Change of the launch time. [us]
     outage_s : float
-        Silence. [s]
+        Audio break. [s]
     always_on_bytes, on_demand_bytes : float
         Data a month, kept running and called for the hours given. [bytes]
     problem : Problem or None

@@ -1,4 +1,4 @@
-"""What the fields stand at before a change: what is set now, or what an older revision that is on the air gives."""
+"""What the fields stand at before a change: what is set now, or what an older revision that is on air gives."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -83,9 +83,9 @@ class ChangePlan:
     measure : {'area', 'difference'}
         What the order was chosen by.
     muted : Muted or None
-        Whose silence at the worst moment wins enough people and area; None where nobody's does.
+        Muting which site at the worst moment wins enough people and area; None where none does.
     not_muted : Muted or None
-        Otherwise, what the best silence would win and lose; None too where no field strengths are there to judge by.
+        Otherwise, what the best muting would win and lose; None too where no field strengths are there to judge by.
     waiting_us : dict of site id to float
         At the worst moment: how late the sites still are that have not changed yet. [us]
     remarks : tuple of str
@@ -136,14 +136,14 @@ def change_plan(
     issued_at: Mapping[str, datetime] | None = None,
     people: Doubles | None = None,
 ) -> ChangePlan:
-    """The plan for bringing a revision on the air.
+    """The plan for bringing a revision on air.
 
     Parameters
     ----------
     network : Network
-        The revision to bring on the air, or the part of it that can be read.
+        The revision to bring on air, or the part of it that can be read.
     old : Network, optional
-        The revision that is on the air, with its computed settings; none: what the document says is set now.
+        The revision that is on air, with its computed settings; none: what the document says is set now.
     coverage : Coverage, optional
         Levels that were computed before. With them the order goes by the area served, else by delay differences.
     reviewed : Review, optional
@@ -357,7 +357,7 @@ class _Launches:
 
     @classmethod
     def of(cls, network: Network, table: DelayTable, found: list[SiteChange]) -> "_Launches":
-        """From the delay table; only main routes are on the air."""
+        """From the delay table; only main routes are on air."""
         shifts = tuple((one.site.id, sum(r.shift_us for r in one.routes if r.row.route == "main")) for one in found)
         return cls(table.launches(), {s.id: s.fed_off_air_from for s in feed_order(network)}, shifts)
 
@@ -382,7 +382,7 @@ def _remarks(network: Network, old: Network | None) -> tuple[str, ...]:
     said += [f"{site.name} is no longer in the plan" for name, site in then.items() if name not in now]
     for name in then.keys() & now.keys():
         if then[name].on_air != now[name].on_air:
-            said.append(f"{now[name].name} {'comes on' if now[name].on_air else 'goes off'} the air")
+            said.append(f"{now[name].name} {'goes on air' if now[name].on_air else 'stops transmitting'}")
         if then[name].erp_kw != now[name].erp_kw or then[name].antenna != now[name].antenna:
             said.append(f"{now[name].name} changes its power or antenna: not part of this change of settings")
     if (old.service, old.frequency_mhz) != (network.service, network.frequency_mhz):

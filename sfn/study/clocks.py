@@ -94,7 +94,7 @@ class PairClock:
 
 @dataclass(frozen=True, slots=True)
 class Clocks:
-    """All sites on the air that keep time themselves."""
+    """All sites on air that keep time themselves."""
 
     limit_us: float
     limit_name: str

@@ -99,7 +99,7 @@ def compared(planned: Zones, tried: Zones) -> Compared:
 
 
 def by_site_and_class(found: Zones) -> dict[str, tuple[Amount, ...]]:
-    """By site: what lies in each class where it is the strongest; nothing for one that is off the air."""
+    """By site: what lies in each class where it is the strongest; nothing for one that is not transmitting."""
     every, count = found.coverage.sites, len(CLASSES)
     known = np.isfinite(found.quality.quality_class)
     strongest = found.found.strongest.copy()

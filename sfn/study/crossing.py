@@ -141,7 +141,7 @@ def crossing(
 
 
 def _planned(network: Network, what: WhatIf) -> Network:
-    """The plan that saving the offsets would make: clocks, routes and silent sites are no part of it."""
+    """The plan that saving the offsets would make: clocks, routes and sites not transmitting are no part of it."""
     sites = (
         site.model_copy(update={"offset_us": what.offsets_us.get(site.id, site.offset_us)}) for site in network.sites
     )

@@ -71,7 +71,7 @@ def without_clock_row(network: Network) -> tuple[str, ...]:
     for site in network.sites:
         stamped = site.id in timed
         if not site.on_air:
-            said.append(f"{site.name} is off the air: nothing that fails there is heard")
+            said.append(f"{site.name} is not transmitting: nothing that fails there is heard")
         elif not stamped and site.fed_off_air_from is not None:
             parent = names[site.fed_off_air_from]
             said.append(f"{site.name} is fed off air and launches when it hears {parent}: see the clock of {parent}")
@@ -87,7 +87,7 @@ def without_clock_row(network: Network) -> tuple[str, ...]:
 
 
 def _inside(stage: Stage, stages: Mapping[str, Stage]) -> set[str]:
-    """What a section holds that may fail: with a second path in its plan no one path silences it, only both at once."""
+    """What a section holds that may fail: with a second path in its plan no one path ends it, only both at once."""
     if not stage.stream_plan or not kept_second_path(stage.stream_plan):
         return set(stage.inside)
     try:

@@ -1,4 +1,4 @@
-"""What would help when delay is exhausted: one site's power, pattern or silence, each judged anew over the map."""
+"""What would help when delay is exhausted: one site's power, pattern or muting, each judged anew over the map."""
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
@@ -37,7 +37,7 @@ def levers(
     network: Network, computed: Coverage, what: Objective, launches: Doubles, after: State, *,
     executor: Executor | None, cancelled: Callable[[], bool] | None = None, told: Callable[[float], None] | None = None,
 ) -> tuple[Lever, ...]:  # fmt: skip
-    """Each site 3 dB stronger, 3 dB weaker, 6 dB weaker where it upsets most, and silent; the best first.
+    """Each site 3 dB stronger, 3 dB weaker, 6 dB weaker where it upsets most, and muted; the best first.
 
     Parameters
     ----------

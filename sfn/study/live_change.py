@@ -211,7 +211,7 @@ def live_change(
     Parameters
     ----------
     network : Network
-        The revision that is brought on the air, with what was reported.
+        The revision that is brought on air, with what was reported.
     steps : sequence of Step
         In the order of the plan.
     begun_at, deadline_at, now : datetime

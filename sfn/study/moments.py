@@ -19,7 +19,7 @@ from sfn.study.served import served_summary
 from sfn.systems.of_network import service_of
 from sfn.timing import delay_table
 
-MUTES_N = 8  # sites whose silence is tried at the worst moment
+MUTES_N = 8  # sites whose muting is tried at the worst moment
 # Sites on one line have no triangles: every pair counts then, or, of too many, each site with the next in the list.
 MOST_PAIRS_N = 600
 
@@ -95,7 +95,7 @@ class DifferenceMeasure:
         return Moment(after, pair, excess, difference, served)
 
     def suspects(self, launches: Launches) -> list[str]:
-        """Sites that might be silenced, those of the worst pairs first."""
+        """Sites that might be muted, those of the worst pairs first."""
         beyond = np.abs(self.differences(launches)) - self.tolerance_us
         ranked = [name for at in np.argsort(-beyond, kind="stable") for name in self.pairs[int(at)] if beyond[at] > 0]
         return list(dict.fromkeys(ranked))[:MUTES_N]

@@ -1,9 +1,9 @@
-"""Which site to switch off after how long without its reference: when it takes more service than it gives.
+"""Which site to mute after how long without its reference: when it takes more service than it gives.
 
-For each site alone: the area served as its launch drifts either way, against the area served with the site off the air.
-The error at which silence serves more, held against the site's clock, gives the time. Sites fed off air drift, and fall
-silent, with their parent. A site that takes more than it gives while everything is in step is no matter of clocks: it
-stands apart, because its offset or its power is wrong, and an order that ranked it first would hide that.
+For each site alone: the area served as its launch drifts either way, against the area served with the site muted. The
+error at which muting serves more, held against the site's clock, gives the time. Sites fed off air drift, and stop
+transmitting, with their parent. A site that takes more than it gives while everything is in step is no matter of
+clocks: it stands apart, because its offset or its power is wrong, and an order that ranked it first would hide that.
 """
 
 from collections.abc import Mapping
@@ -37,11 +37,11 @@ class Muting:
     ----------
     site_id, site_name : str
     after_h : float
-        Hours without reference after which silence serves more; infinite for never. [h]
+        Hours without reference after which muting serves more; infinite for never. [h]
     error_us : float
-        How far it may be off by then; infinite where no error tried is worse than silence. [us]
+        How far it may be off by then; infinite where no error tried is worse than muting. [us]
     in_step_km2, silent_km2 : float
-        Area served with the whole network in step, and with this site off the air. [km2]
+        Area served with the whole network in step, and with this site muted. [km2]
     """
 
     site_id: str
@@ -53,18 +53,18 @@ class Muting:
 
     @property
     def never(self) -> bool:
-        """No error tried is worse than silence."""
+        """No error tried is worse than muting."""
         return isinf(self.error_us)
 
 
 @dataclass(frozen=True, slots=True)
 class MutingOrder:
-    """Who falls silent when, and who should not be on the air as planned at all.
+    """Which site is muted when, and which should not be on air as planned at all.
 
     Parameters
     ----------
     order : tuple of Muting
-        First to be silenced first; never last.
+        First to be muted first; never last.
     harmful : tuple of Muting
         Sites without which more is served even with all in step, most first; they have no turn.
     """
@@ -76,14 +76,14 @@ class MutingOrder:
 def muting_order(
     network: Network, coverage: Coverage, launches: Mapping[str, float], *, clocks: Mapping[str, Clock]
 ) -> MutingOrder:
-    """Sites in the order in which they should fall silent.
+    """Sites in the order in which they should be muted.
 
     Parameters
     ----------
     network : Network
     coverage : Coverage
-        Levels that were computed before. Areas in step and in silence count all pixels, as the map does; errors are
-        tried at some thousand, held against these.
+        Levels that were computed before. Areas in step and with a site muted count all pixels, as the map does; errors
+        are tried at some thousand, held against these.
     launches : mapping of site id to launch time
         In step. [us]
     clocks : mapping of site id to Clock
@@ -183,7 +183,7 @@ class Scene:
 
 
 def _worse_than(scene: Scene, group: set[str], silent: float, whole: float, *, tolerance_us: float) -> float:
-    """Least error of the group, either way, at which less is served than in silence; infinite for none tried. [us]"""
+    """Least error of the group, either way, at which less is served than with it muted; infinite for none. [us]"""
     before_us, before_km2 = 0.0, whole
     for part in TRIED_PARTS:
         error_us = part * tolerance_us

@@ -32,7 +32,7 @@ class Loop:
 
 @dataclass(frozen=True, slots=True)
 class OffAirSite:
-    """A site with its loop, and who would be followed if the parent fell silent."""
+    """A site with its loop, and who would be followed if the parent stopped transmitting."""
 
     found: FedOffAir
     loop: Loop | None

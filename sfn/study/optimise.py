@@ -49,7 +49,7 @@ LEAST_DRAWS_N = 10
 
 
 def network_objective(network: Network, computed: Coverage, asked: Asked, *, executor: Executor | None) -> Objective:
-    """The objective of a network over a coverage; sites off air have no signal.
+    """The objective of a network over a coverage; sites not transmitting have no signal.
 
     Raises
     ------

@@ -138,11 +138,11 @@ class Optimised:
         """Why no offsets could bring anything, in words; None where they might."""
         on_air = [site for site in self.network.sites if site.on_air]
         if len(on_air) < 2 and self.network.unjudged:
-            return f"{len(on_air)} site on the air can be read: with whom it is to be within tolerance is not known"
+            return f"{len(on_air)} site on air can be read: with whom it is to be within tolerance is not known"
         if len(on_air) < 2:
-            return f"{len(on_air)} site on the air: there is no second signal of this network to be in step with"
+            return f"{len(on_air)} site on air: there is no second signal of this network to be in step with"
         if not self.limits.free.any():
-            return "every site on the air is held: there is no offset to choose"
+            return "every site on air is held: there is no offset to choose"
         if self.uncovered_says and not self.area_km2.any():
             return f"no place is judged: {self.uncovered_says}"
         if self.what.places.site.size == 0:

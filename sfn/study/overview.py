@@ -8,7 +8,7 @@ from sfn.errors import Problem
 
 Kind = Literal["disagrees", "error", "withheld", "stale", "sign", "issue", "warning", "set", "measure"]
 ORDER: tuple[Kind, ...] = ("disagrees", "error", "withheld", "stale", "sign", "issue", "warning", "set", "measure")
-"""What comes first: what is on the air and wrong, what keeps sheets back, what they wait for, what is not proven."""
+"""What comes first: what is on air and wrong, what keeps sheets back, what they wait for, what is not proven."""
 _SHEETS: Mapping[str, tuple[Kind, str]] = {
     "withheld": ("withheld", "no sheet"),
     "stale": ("stale", "issued with other figures than the plan has now"),

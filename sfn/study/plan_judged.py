@@ -85,7 +85,7 @@ class Judged:
         )  # fmt: skip
 
     def _offsets(self, seen: Seen) -> dict[str, float]:
-        """Its offsets; those of sites that it silences are left as they are, where no limit minds."""
+        """Its offsets; those of sites that it stops transmitting are left as they are, where no limit minds."""
         offsets = seen.offsets_us.copy()
         for i, one in enumerate(self.levers):
             if not one.on_air(seen.chosen[i]):
@@ -138,7 +138,7 @@ def _says(network: Network, one: SiteLevers, choice: Choice, fields: Mapping[str
     site: Site = one.site
     said, lever = [], one.lever(choice)
     if "on_air" in fields:
-        said.append("on the air" if one.on_air(choice) else "taken off the air")
+        said.append("put on air" if one.on_air(choice) else "stops transmitting")
     if lever:
         said.append(lever_says(site, lever, network).removeprefix(f"{site.name}: "))
     if "offset_us" in fields:

@@ -74,7 +74,7 @@ def site_levers(
     general : SiteChanges
         For whatever the document has no bounds for; its `sites` are not looked at.
     waiting : collection of str
-        Relays that the document has on the air behind a silent parent; here they are off it.
+        Relays that the document has on air behind a parent that is not; here they are not transmitting.
     """
     made: list[SiteLevers] = []
     left: list[NotVaried] = []
@@ -128,14 +128,16 @@ def _closed(
         ]
         if fed:
             names_fed = ", ".join(map(format, fed))
-            with_it = "would fall silent with it" if site.on_air else "would come on with it, which is not searched"
+            with_it = (
+                "would stop transmitting with it" if site.on_air else "would come on air with it, which is not searched"
+            )
             return "feeds-others", f"{names_fed} {with_it}"
         parent = next((one for one in network.sites if one.id == site.fed_off_air_from), None)
         if parent is not None and not parent.on_air:
-            return "parent-silent", f"{names[parent.id]}, which feeds it off air, is not on the air"
+            return "parent-silent", f"{names[parent.id]}, which feeds it off air, is not transmitting"
         return "", ""
     if not site.on_air and not (line.on_air or general.on_air):
-        return "not-on-air", "it is not on the air"
+        return "not-on-air", "it is not transmitting"
     if not max(site.erp_kw.h, site.erp_kw.v) > 0.0:
         return "nothing-radiated", "it has no e.r.p. in the plan"
     tables = [site.antenna, *_other_antennas(network, line, general)] if kind != "power" else []
@@ -224,7 +226,7 @@ def options_of(levers: Sequence[SiteLevers], *, costs: ChangeCosts, licensed: Ca
     """The same as the search takes it."""
 
     def allowed(i: int, choice: Choice) -> bool:
-        """A silent site has no other change, and licences hold."""
+        """A site not transmitting has no other change, and licences hold."""
         changed = levers[i].chosen(choice)
         if not levers[i].on_air(choice):
             return list(changed) == ["on_air"]

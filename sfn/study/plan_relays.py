@@ -1,4 +1,4 @@
-"""Sites fed off air in a search for plans: silent behind a silent parent, and still heard, and stable, with a plan.
+"""Sites fed off air in a search for plans: which their parent takes along, and which still hear it and are stable.
 
 While it is searched, a choice of one site is held against every relay with all other sites as planned: levels at the
 receiving antenna move by what the site radiates otherwise towards the pixel where the relay stands. Each plan of the
@@ -29,11 +29,11 @@ _ASKED = frozenset({
 
 
 def silent_behind(network: Network) -> frozenset[str]:
-    """Relays that the document has on the air behind a parent, or its parent, that is not: they radiate nothing."""
+    """Relays that the document has on air behind a parent, or its parent, that is not: they transmit nothing."""
     sites = {site.id: site for site in network.sites}
 
     def dead(site: Site) -> bool:
-        """Whether it, or what feeds it, is off the air."""
+        """Whether it, or what feeds it, is not transmitting."""
         parent = sites.get(site.fed_off_air_from or "")
         return not site.on_air or (parent is not None and dead(parent))
 
@@ -41,7 +41,7 @@ def silent_behind(network: Network) -> frozenset[str]:
 
 
 def without_silent(network: Network, silent: frozenset[str]) -> Network:
-    """The same with these sites off the air."""
+    """The same with these sites not transmitting."""
     if not silent:
         return network
     sites = tuple(s.model_copy(update={"on_air": False}) if s.id in silent else s for s in network.sites)
@@ -58,12 +58,12 @@ class RelayLost:
 
 
 class Relays:
-    """Every relay on the air of a network, with what it hears as planned.
+    """Every relay on air of a network, with what it hears as planned.
 
     Parameters
     ----------
     network : Network
-        As planned, relays behind a silent parent off the air.
+        As planned, relays behind a parent that is not transmitting do not either.
     levers : sequence of SiteLevers
     radiated : Radiated
     ground : Ground, optional

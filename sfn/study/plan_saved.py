@@ -46,7 +46,7 @@ def radiates_otherwise(plan: Mapping[str, Any]) -> bool:
 
 
 def tried_of(plan: Mapping[str, Any], network: Network) -> WhatIf | None:
-    """A plan as a try, for the map; None where it puts a silent site on the air, which no try does."""
+    """A plan as a try, for the map; None where it puts a site on air that is not transmitting, which no try does."""
     fields = {one["site"]: one["fields"] for one in plan["changes"]}
     if any(some.get("on_air") for some in fields.values()):
         return None

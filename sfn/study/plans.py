@@ -1,4 +1,4 @@
-"""Plans of change: offsets, power, antennas and silence searched together, each plan judged over the whole map.
+"""Plans of change: offsets, power, antennas and sites on air searched together, each plan judged over the whole map.
 
 The search looks at a sample of the places (`sfn.solve.together`); what is answered is worked out as the map does it,
 from the network as a document would have it with the plan: its delay table, its settings, its levels.
@@ -151,7 +151,7 @@ def plans(
 
 
 def _limits(base: Network, levers: Sequence[SiteLevers], asked: AskedPlans, *, placed: Mapping[str, Located]) -> Limits:
-    """Limits of the offsets, where a site that may be put on the air is on it."""
+    """Limits of the offsets, where a site that may be put on air is on air."""
     on = {one.site.id for one in levers if "on_air" in one.fields}
     sites = tuple(s.model_copy(update={"on_air": True}) if s.id in on and not s.on_air else s for s in base.sites)
     all_on = base.model_copy(update={"sites": sites})

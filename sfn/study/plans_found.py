@@ -194,7 +194,7 @@ class Plans:
     beyond_limits: bool = False
     """Whether the offsets as planned break what devices, relays or the search allow."""
     silent_behind: tuple[str, ...] = ()
-    """Relays on the air in the document behind a parent that is not: they count as silent."""
+    """Relays on air in the document behind a parent that is not: they count as not transmitting."""
     relay_lost: tuple[RelayLost, ...] = ()
     """Plans that were left out, since a relay would lose its parent or its margin by them."""
     sure: HowSure | None = None
@@ -270,7 +270,9 @@ class Plans:
         names = {site.id: site.name for site in self.network.whole.sites}
         if self.silent_behind:
             waiting = ", ".join(f"{names[one]}" for one in self.silent_behind)
-            said.append(f"fed off air from a site that is not on the air, and counted as silent: {waiting}")
+            said.append(
+                f"fed off air from a site that is not transmitting, and counted as not transmitting either: {waiting}"
+            )
         if self.relay_lost:
             said.append(
                 f"{counted(len(self.relay_lost), 'plan')} left out, for a relay would lose by it: "

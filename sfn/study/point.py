@@ -92,7 +92,7 @@ def nothing_says(network: Network, found: PointSignals) -> str:
     if found.signals:
         return ""
     if not any(site.on_air for site in network.sites):
-        return "No site is on the air: nothing is received here or anywhere"
+        return "No site is on air: nothing is received here or anywhere"
     if found.uncovered:
         return (
             "Not worked out here: the terrain does not cover the paths to this point. That does not say that nothing "

@@ -70,7 +70,7 @@ def _apart(was: Site, now: Site) -> list[str]:
     """What is otherwise at one site, the new value first."""
     parts = []
     if was.on_air != now.on_air:
-        parts.append("on the air instead of off it" if now.on_air else "off the air instead of on it")
+        parts.append("on air instead of not transmitting" if now.on_air else "not transmitting instead of on air")
     for plane, name in (("h", "horizontal"), ("v", "vertical")):
         old_kw, new_kw = getattr(was.erp_kw, plane), getattr(now.erp_kw, plane)
         if old_kw != new_kw:

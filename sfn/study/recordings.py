@@ -97,7 +97,7 @@ def measured(
     use_pilot : bool
         Refine by the 19 kHz pilot.
     alone : bool
-        It is sure that one site alone arrives: the others are silent, or both channels came by cable.
+        It is sure that one site alone arrives: the others are muted, or both channels came by cable.
     weighting, expected_us, search_us, low_hz, high_hz, greatest_drift_us, tell
         As `sfn.survey.correlate.delay`.
 
@@ -191,7 +191,7 @@ def _several(found: Delay, *, close_us: float, where: str) -> Delay:
             f"{found.misfit_ratio:.1f} times as much phase is left over as noise explains: several sites arrive,"
             " samples slipped within it, or filters of the two channels differ: no one delay holds"
         )
-        expected = "one site at a time, the others silent; or an I/Q recording, which parts them"
+        expected = "one site at a time, the others muted; or an I/Q recording, which parts them"
         values = {"misfit_ratio": found.misfit_ratio, "greatest_ratio": found.misfit_limit_ratio}
         problem = Problem(where, what, expected, code="several-arrivals", values=values)
         return replace(

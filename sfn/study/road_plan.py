@@ -44,7 +44,7 @@ class Line:
     """Over which ground."""
 
     def holds(self, network: Network, ground: Ground) -> bool:
-        """Whether the levels are those of a network still: no delay, no offset, nothing on or off air changes them."""
+        """Whether the levels are those of a network still: no delay, no offset, no site stopped changes it."""
         return self.levels == _key(network, ground)
 
 

@@ -69,7 +69,7 @@ class State:
 
 
 def levels(network: Network, computed: Coverage) -> tuple[Singles, Singles]:
-    """Levels at 50 % and 1 % of time, NaN where a site is off air or the terrain has a gap, shape (S, M). [dBuV/m]"""
+    """Levels at 50 % and 1 % of time, NaN for a site not transmitting or a gap in terrain, shape (S, M). [dBuV/m]"""
     on_air = computed.on_air(network)
     level, rare = (np.full(computed.level_dbuvm.shape, np.nan, dtype=np.float32) for _ in range(2))
     level[on_air], rare[on_air] = received(network, computed, on_air)
@@ -119,7 +119,7 @@ def quality_of(
     network: Network, computed: Coverage, launches: Mapping[str, float], *, off: Collection[str] = (),
     executor: Executor | None = None,
 ) -> ServiceQuality:  # fmt: skip
-    """Reception as the map has it, other stations and lock errors included, with some sites off the air besides.
+    """Reception as the map has it, other stations and lock errors included, with some sites not transmitting besides.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def quality_of(
     launches : mapping of site id to launch time
         [us]
     off : collection of str
-        Ids of sites that are silent.
+        Ids of sites that are not transmitting.
     """
     rows = np.array([i for i in computed.on_air(network) if computed.sites[i] not in off], dtype=np.intp)
     level, rare = received(network, computed, rows)
@@ -146,7 +146,7 @@ def served_summary(
     network: Network, computed: Coverage, launches: Mapping[str, float], *, off: Collection[str] = (),
     people: Doubles | None = None, executor: Executor | None = None,
 ) -> ClassSummary:  # fmt: skip
-    """Area and people in each class, as the map has them, with some sites off the air besides.
+    """Area and people in each class, as the map has them, with some sites not transmitting besides.
 
     Parameters
     ----------
@@ -156,7 +156,7 @@ def served_summary(
     launches : mapping of site id to launch time
         [us]
     off : collection of str
-        Ids of sites that are silent.
+        Ids of sites that are not transmitting.
     people : ndarray, shape (M,), optional
         Inhabitants of each pixel.
     """

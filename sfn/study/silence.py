@@ -1,7 +1,7 @@
-"""Whom to mute while settings disagree: the people and the area that silence wins, against those that it loses.
+"""Whom to mute while settings disagree: the people and the area that muting wins, against those that it loses.
 
 A delay difference alone does not say it: the same microseconds hurt few people or many, and whoever hears nobody but
-the muted site hears nothing then. Silence is advised only where it wins at least twice what it loses, and in all at
+the muted site hears nothing then. Muting is advised only where it wins at least twice what it loses, and in all at
 least a hundredth of what is served (our judgement: a switched transmitter costs more than a hair), in people where they
 are known and in area besides.
 """
@@ -26,14 +26,14 @@ LEAST_GAIN_RATIO = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Muted:
-    """A site silenced, with those that receive it.
+    """A site muted, with those that receive it.
 
     Parameters
     ----------
     unit : {'people', 'km2'}
-        Of `before` and `value`: served without and with the silence.
+        Of `before` and `value`: served without and with the muting.
     won_km2, lost_km2 : float
-        Area served only with the silence, and only without it. [km2]
+        Area served only with the muting, and only without it. [km2]
     won_people, lost_people : float or None
         The same in people; None where nobody counted them.
     """
@@ -77,7 +77,7 @@ def muting_tried(
     *,
     people: Doubles | None = None,
 ) -> tuple[Muted, ...]:
-    """What the silence of each suspect wins and loses, the greatest gain first.
+    """What muting each suspect wins and loses, the greatest gain first.
 
     Parameters
     ----------
@@ -121,7 +121,7 @@ def muting_tried(
 def _served(
     network: Network, coverage: Coverage, launches: dict[str, float], *, off: frozenset[str]
 ) -> NDArray[np.bool_]:
-    """Where service is adequate with some sites silent, shape (M,)."""
+    """Where service is adequate with some sites muted, shape (M,)."""
     if all(coverage.sites[i] in off for i in coverage.on_air(network)):
         return np.zeros(coverage.level_dbuvm.shape[1], dtype=bool)
     return is_served(quality_of(network, coverage, launches, off=off).quality_class)

@@ -1,4 +1,4 @@
-"""Going over to a standby route: the jump of the launch, the silence, and what it costs to keep it running."""
+"""Going over to a standby route: the jump of the launch, the audio break, and what it costs to keep it running."""
 
 from dataclasses import dataclass
 
@@ -46,7 +46,7 @@ class StandbyRoute:
     follow : tuple of str
         Names of the sites fed off air whose launches jump with it.
     outage_s : float
-        Silence at a change-over: until the loss is noticed and, for a route that is called, until it plays. [s]
+        Audio break at a change-over: until the loss is noticed and, for a route that is called, until it plays. [s]
     always_on_bytes, on_demand_bytes : float
         Data a month, kept running, and called for the hours given. [bytes]
     """

@@ -29,7 +29,7 @@ def _parts(change: PlannedChange) -> list[str]:
     """What is otherwise at one site."""
     parts = []
     if change.on_air is not None:
-        parts.append("on air" if change.on_air else "off the air")
+        parts.append("on air" if change.on_air else "not transmitting")
     if change.power_db is not None:
         parts.append(f"power {number(change.power_db, 1, signed=True)} dB")
     if change.offset_us is not None:

@@ -36,7 +36,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Then:
-    """A site at a moment: its fields as reported (None: nobody had reported them), and whether it was silent."""
+    """A site at a moment: its fields as reported (None: nobody had reported them), and whether it was muted."""
 
     site_id: str
     name: str

@@ -1,4 +1,4 @@
-"""A network with some things tried: offsets, clocks, routes, sites off the air, power and antennas."""
+"""A network with some things tried: offsets, clocks, routes, sites not transmitting, power and antennas."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -23,7 +23,7 @@ GREATEST_TRIED_US = 1_000_000.0
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """What is tried, by site id: offsets, clock errors (positive = late), routes in use, sites off the air. [us]"""
+    """What is tried, by site id: offsets, clock errors (positive: late), routes in use, sites not transmitting. [us]"""
 
     offsets_us: Mapping[str, float] = field(default_factory=dict)
     clock_errors_us: Mapping[str, float] = field(default_factory=dict)
@@ -142,7 +142,7 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     tried : Tried
         A route other than main launches with the *main* route's setting still in place, as after a change-over that
         nobody answered; fields that keep a setting for each route go over to that of the tried one. A clock error
-        moves its site and the sites that receive it off air, which also fall silent with it.
+        moves its site and the sites that receive it off air, which also stop transmitting with it.
 
     Raises
     ------
@@ -161,7 +161,7 @@ def tried(network: Network, what: WhatIf, *, placed: Mapping[str, Located], as_s
     parents = {site.id: site.fed_off_air_from for site in network.sites}
     names = {site.id: site.name for site in network.sites}
     silent = {site.id: _silent_above(site.id, parents, what.off_air) for site in network.sites}
-    # Taking a site off the air to look at the map must not move the common delay of the others.
+    # Trying a site not transmitting to look at the map must not move the common delay of the others.
     planned = network.model_copy(
         update={
             "sites": tuple(
@@ -226,7 +226,7 @@ def _unfit_routes(network: Network, what: WhatIf) -> tuple[Problem, ...]:
 
 
 def _silent_above(name: str, parents: Mapping[str, str | None], off_air: frozenset[str]) -> str | None:
-    """The site that is off the air and takes this one with it: itself, or one it is fed from."""
+    """The site that is not transmitting and takes this one with it: itself, or one it is fed from."""
     at: str | None = name
     while at is not None and at not in off_air:
         at = parents[at]
@@ -256,4 +256,6 @@ def _sentences(
         yield f"{site.name}: on its {route} route with {which}, launch {us(jump_us, 2, signed=True)}"
     by = silent[site.id]
     if site.on_air and by is not None:
-        yield f"{site.name}: off the air" + ("" if by == site.id else f", because {names[by]}, which feeds it, is")
+        yield f"{site.name}: not transmitting" + (
+            "" if by == site.id else f", because {names[by]}, which feeds it, is not"
+        )

@@ -39,9 +39,9 @@ class Planned:
     Parameters
     ----------
     network : Network
-        Relays behind a silent parent off the air.
+        Relays behind a parent that is not transmitting do not either.
     level_dbuvm, level_1pct_dbuvm : ndarray of float32, shape (S, P)
-        Predicted medians before the receiver's antenna; NaN: silent. [dBuV/m]
+        Predicted medians before the receiver's antenna; NaN: not transmitting. [dBuV/m]
     arrival_us : ndarray, shape (S, P)
         With its settings in force. [us]
     heard : Heard or None

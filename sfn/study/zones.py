@@ -315,7 +315,7 @@ def _layers(
     """The layers with their scales: differences centred on zero, amounts from zero."""
     shape = coverage.grid.shape
     reach_us = 2 * carried.tolerance_us
-    # Colours belong to a site's place in the document, so that a site off air does not recolour the others.
+    # Colours belong to a site's place in the document, so that a site not transmitting does not recolour the others.
     strongest, limiting = (_document_place(rows, on_air) for rows in (found.strongest, quality.limiting))
     nothing = np.full(shape[0] * shape[1], np.nan, np.float32)
     level = np.fmax.reduce(levels, axis=0) if len(on_air) else nothing
@@ -357,7 +357,7 @@ def pair_fields(
     """Delay and level difference of a pair over the grid, `b` minus `a`, as receivers get them. [us, dB]
 
     Both shaped (rows, columns). Levels are those of the map: corrected by drive tests, and behind the receiving antenna
-    that points at the strongest site on air; of a site off the air, as it would be without one.
+    that points at the strongest site on air; of a site not transmitting, as it would be without one.
     """
     coverage = found.coverage
     i, k = coverage.sites.index(a), coverage.sites.index(b)

@@ -75,7 +75,7 @@ def ofdm_map(
     Parameters
     ----------
     level_dbuvm, arrival_us : (S, M) array_like
-        Levels at 50 % of time (NaN: not covered or off air) and arrivals. [dBuV/m, us]
+        Levels at 50 % of time (NaN: not covered or not transmitting) and arrivals. [dBuV/m, us]
     service : Service
         OFDM.
     level_1pct_dbuvm : (S, M) array_like, optional

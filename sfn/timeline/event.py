@@ -7,14 +7,14 @@
 | ``stage-changed`` | a firmware or mode changed on a stage of the site |
 | ``stage-measured`` | a stage's latency was measured |
 | ``corrected`` | a stage took up a measured launch error |
-| ``on-air``, ``off-air`` | the plan has the site radiate from then on, or no longer |
+| ``on-air``, ``off-air`` | the plan has the site on air from then on, or not transmitting |
 | ``signed-off``, ``issued`` | its sheet was answered for, or went out |
 | ``plan-approved`` | the change plan of a revision was approved, which a later revision voids |
-| ``change-begun``, ``change-back``, ``change-ended`` | a change on the air began, was ordered back, is over |
+| ``change-begun``, ``change-back``, ``change-ended`` | a change began, was ordered back, is over |
 | ``read`` | a technician read settings, launches or locks at the site |
 | ``told`` | somebody told the office what is set |
 | ``replaced`` | the device was replaced: whatever was known of its settings is over |
-| ``muted``, ``unmuted`` | it fell silent, or radiates again |
+| ``muted``, ``unmuted`` | it was muted, or is on air again |
 | ``radiates`` | somebody said that its power and antenna are as a revision plans them |
 | ``lock`` | carrier, pilot, deviation and polarity were proven, or not |
 | ``complaint`` | a listener complained |

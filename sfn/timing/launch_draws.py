@@ -50,7 +50,7 @@ def launch_doubts(network: Network, sites: Sequence[str]) -> tuple[tuple[LaunchD
     network : Network
         Main routes count.
     sites : sequence of str
-        Ids; what moves all that are on the air alike is left out, for no listener notices it.
+        Ids; what moves all that are on air alike is left out, for no listener notices it.
 
     Returns
     -------

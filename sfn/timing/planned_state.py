@@ -1,7 +1,7 @@
 """A network in one of its planned states: a phase of building, a site out, reduced power.
 
 Settings of sites that do not change stay as they are: the common delay stays today's, unless the state has its own. A
-site that falls silent takes those with it that receive it off air.
+site that stops transmitting takes those with it that receive it off air.
 """
 
 from sfn.errors import PlanError, Problem
@@ -64,7 +64,7 @@ def _then(site: Site, change: PlannedChange | None, *, silent: bool) -> Site:
 
 
 def _silent(today: Network, state: PlannedState) -> frozenset[str]:
-    """Sites that do not radiate in the state: taken off, or fed by one that was."""
+    """Sites not transmitting in the state: by a change of it, or fed by one that is not."""
     off = {change.site for change in state.changes if change.on_air is False}
     parents = {site.id: site.fed_off_air_from for site in today.sites}
     found = set(off)

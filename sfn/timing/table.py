@@ -210,7 +210,7 @@ def _needs(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> 
 def common_demands(network: Network, routes: Mapping[tuple[str, str], RouteLatency]) -> dict[tuple[str, str], Fraction]:
     """Least common delay that each route of each site fed from the studio can meet, by site and route. [us]
 
-    Sites off the air do not count, unless none is on air.
+    Sites not transmitting do not count, unless none is on air.
     """
     fed = [site for site in network.sites if site.fed_off_air_from is None]
     counted = [site for site in fed if site.on_air] or fed

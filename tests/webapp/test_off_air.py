@@ -31,7 +31,7 @@ def test_the_page_names_what_is_missing_and_what_is_heard(client, number):
 
     assert "Gap, fed off air from North ridge" in html
     assert "receiving antenna gain, transmitting antenna gain, isolation" in html
-    assert "If North ridge falls silent, the strongest that is left is <strong>South ridge</strong>" in html
+    assert "If North ridge stops transmitting, the strongest that is left is <strong>South ridge</strong>" in html
     assert "7.50 µs" in html
 
 

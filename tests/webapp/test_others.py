@@ -30,7 +30,7 @@ def test_a_list_is_typed_saved_shown_and_emptied(
     assert (held["id"], held["erp_kw"]) == ("far-station", {"h": 50.0, "v": 0.0})
     page = client.get(f"/networks/{number}/others").text
     assert "45 / 37 dB (ITU-R BS.412, from memory)" in page
-    assert "1 transmitter of other programmes on the air counts" in page
+    assert "1 transmitter of other programmes on air counts" in page
     head = TABLE.splitlines()[0]
     assert post(f"/networks/{number}/others", base_revision="2", author="A", reason="", table=head).status_code == 303
     assert "other_transmitters" not in store.read(number).document

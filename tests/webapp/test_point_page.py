@@ -44,7 +44,7 @@ def test_what_a_fix_reaches_is_named(client: TestClient, number: int) -> None:
 def test_nothing_on_the_air_is_said(client: TestClient, number: int) -> None:
     """Every site tried off air: not a word of terrain or model."""
     html = client.get(f"/networks/{number}/point?at=36.30000,-84.20000&off=north&off=south&off=gap").text
-    assert "No site is on the air: nothing is received here or anywhere." in html
+    assert "No site is on air: nothing is received here or anywhere." in html
 
 
 @pytest.mark.parametrize("down_db", [34.8, 35.2, 38.0, 45.0, 60.0])

@@ -136,7 +136,7 @@ def test_a_site_that_came_later_is_held_against_its_first_sheet(
 DOCUMENT = sfn.load_demo("fm_ridge").network.model_dump(mode="json", exclude_unset=True, by_alias=True)
 FIELDS = ("on_air", "power", "azimuth", "electrical tilt", "mechanical tilt", "height")
 CHANGES = st.sets(st.tuples(st.integers(0, len(DOCUMENT["sites"]) - 1), st.sampled_from(FIELDS)))
-WORDS = {"on_air": "the air", "power": "e.r.p.", "height": "above ground"}
+WORDS = {"on_air": "not transmitting", "power": "e.r.p.", "height": "above ground"}
 
 
 def changed(document: dict[str, Any], chosen: set[tuple[int, str]]) -> dict[str, Any]:

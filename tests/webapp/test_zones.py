@@ -257,7 +257,7 @@ def test_every_switch_says_that_it_is_a_try_with_what_it_changes(client: TestCli
 
     for query, said in (
         ("clock=south:30", "its clock 30.00 µs late"),
-        ("off=north", "Gap: off the air, because North ridge, which feeds it, is"),
+        ("off=north", "Gap: not transmitting, because North ridge, which feeds it, is not"),
         ("offset=gap:1", "Beware: site Gap (main) needs"),
     ):
         view = client.get(f"{part}/view.json?{query}").json()

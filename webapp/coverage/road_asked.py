@@ -48,7 +48,7 @@ class RoadAsked(BaseModel):
     offsets_us: Annotated[dict[str, Number], Field(description="Offsets tried, positive is later. [us]")] = {}
     clocks_late_us: Annotated[dict[str, Number], Field(description="Clocks that are late by so much. [us]")] = {}
     routes: Annotated[dict[str, str], Field(description="Routes tried, with the main route's setting.")] = {}
-    off_air: Annotated[list[str], Field(description="Sites off the air.")] = []
+    off_air: Annotated[list[str], Field(description="Sites not transmitting.")] = []
     state: Annotated[str, Field(description="A planned state of the network, by its name; today where empty.")] = ""
     strategy: Annotated[str, Field(description="How OFDM receivers place their window; the network's where empty.")] = (
         ""

@@ -243,7 +243,8 @@ def keep(request: Request, opened: ReadableStatedDep, store: StoreDep, form: For
     if document == opened.document and base == opened.head.revision.number:
         notice(
             request,
-            "No offset or lever differs from the plan: nothing was saved. Clocks, routes and silent sites are not.",
+            "No offset or lever differs from the plan: nothing was saved. "
+            "Clocks, routes and sites not transmitting are not.",
         )
     else:
         store.save(opened.head.id, document, base_revision=base, author=author, reason=reason)

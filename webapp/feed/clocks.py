@@ -54,7 +54,7 @@ class ClocksPage(Context):
     no_row: tuple[str, ...]
     """Sites whose lost reference has no row there, and why, as sentences."""
     order: MutingOrder | None
-    """Which site falls silent first; None while there are no field strengths to judge it by."""
+    """Which site to mute first; None while there are no field strengths to judge it by."""
     standby: tuple[StandbyRoute, ...]
     """Going over to each standby route."""
     references: tuple[tuple[str, str, float | None], ...]

@@ -1,4 +1,4 @@
-"""The change plan: from what is on the air to the revision in force."""
+"""The change plan: from what is on air to the revision in force."""
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response

@@ -38,7 +38,7 @@ class ChangePage(Context):
     plan: ChangePlan
     """The change."""
     against: Revision | None
-    """The revision that is on the air; None: what is set now, as the document says."""
+    """The revision that is on air; None: what is set now, as the document says."""
     revisions: tuple[Revision, ...]
     """Older revisions, the newest first."""
     map_key: str

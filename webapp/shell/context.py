@@ -30,7 +30,7 @@ class NetworkHead:
     left_out_says: str = ""
     """The same in words, with what the figures then are; empty where there are none."""
     unjudged: str = ""
-    """Why advice on power, pattern and silence is withheld: a site on air is left out; empty where none is."""
+    """Why advice on power, pattern and muting is withheld: a site on air is left out; empty where none is."""
     unfrozen: tuple[Problem, ...] = ()
     """What this revision changes about the common delay that was frozen when sheets were issued."""
     urgent: tuple[str, ...] = ()

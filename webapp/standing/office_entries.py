@@ -1,4 +1,4 @@
-"""What the office enters on the timeline: a setting told, a device replaced, silence, a lock proof, a complaint."""
+"""What the office enters on the timeline: a setting told, a device replaced, muting, a lock proof, a complaint."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
@@ -136,7 +136,7 @@ def _replaced(
 def _silence(
     form: Mapping[str, str], _fields: Sequence[Present], _network: Network, _problems: list[Problem]
 ) -> dict[str, Any]:
-    """Silent, or on air again."""
+    """Muted, or on air again."""
     return {"texts": {"remarks": words} if (words := _text(form, "words")) else {}}
 
 

@@ -6,7 +6,7 @@ RADIATED = frozenset({"radiated-otherwise", "radiated-unknown"})
 
 
 def radiated_since(network: Network) -> str:
-    """Power, antennas and silence that a revision plans otherwise, in words; empty where nothing is.
+    """Power, antennas and sites on air that a revision plans otherwise, in words; empty where nothing is.
 
     It stands until somebody says on the timeline that a site radiates as planned (`webapp.store.radiates`).
     """

@@ -1,4 +1,4 @@
-"""What a page tries: offsets, clock errors, routes, sites off air and levers, out of an address or a form."""
+"""What a page tries: offsets, clock errors, routes, sites not transmitting and levers, out of an address or a form."""
 
 import copy
 from collections.abc import Callable, Mapping

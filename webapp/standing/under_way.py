@@ -1,4 +1,4 @@
-"""The newest change on the air as the store keeps it: begun with its steps, ordered back, ended, and by whom."""
+"""The newest change under way as the store keeps it: begun with its steps, ordered back, ended, and by whom."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

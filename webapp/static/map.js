@@ -132,9 +132,9 @@
     if (lines) { lines.remove(); lines = null; }
     says.replaceChildren();
     if (!pair) return;
-    const [a, b] = JSON.parse(pair), names = Object.fromEntries(view.sites.map((site) => [site.id, site.name])), silent = view.sites.find((site) => (site.id === a || site.id === b) && !site.on_air);
-    if (silent) {
-      says.textContent = `No wavefronts: ${silent.name} is off the air.`;
+    const [a, b] = JSON.parse(pair), names = Object.fromEntries(view.sites.map((site) => [site.id, site.name])), stopped = view.sites.find((site) => (site.id === a || site.id === b) && !site.on_air);
+    if (stopped) {
+      says.textContent = `No wavefronts: ${stopped.name} is not transmitting.`;
       return;
     }
     says.append(Object.assign(document.createElement("span"), { className: "ribbon-key" }), `${byId("pair").selectedOptions[0].text} arrive within ${view.tolerance} of each other. Labels of the lines: ${names[b]} minus ${names[a]}, positive where ${names[b]} is later. Strong where their levels match, faint elsewhere. The ribbon tints the layer beneath it; “no layer” shows it alone.`);

@@ -75,14 +75,14 @@ def _otherwise(base: Saved | None, saved: Saved, ids: Iterable[str]) -> Iterable
 
 
 def _typed(saved: Saved, ids: set[str]) -> dict[str, tuple[Any, ...]]:
-    """What is typed of power, antenna and silence."""
+    """What is typed of power, antenna and whether it is on air."""
     sites = saved.document["sites"]
     return {site["id"]: tuple(site.get(key) for key in _RADIATED) for site in sites if site["id"] in ids}
 
 
 def _unknown(since: str, ids: list[str]) -> Problem:
     """That nobody can tell."""
-    what = f"{since} cannot be read: whether power, antennas or silence are planned otherwise since is not known"
+    what = f"{since} cannot be read: whether power, antennas or sites on air are planned otherwise since is not known"
     expected = f"{since} restored from a backup, or, on each site's timeline, that it radiates as planned"
     touches = tuple(Touch(one) for one in ids)
     return Problem(

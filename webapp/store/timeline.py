@@ -5,7 +5,7 @@
 | ``reading`` | what a technician found set, and measured, at the site |
 | ``told`` | what somebody told the office is set there; a present value typed into a form is that, too |
 | ``replaced`` | the device was replaced: nothing is known of its settings until they are read |
-| ``muted``, ``unmuted`` | the site fell silent, or radiates again |
+| ``muted``, ``unmuted`` | the site was muted, or is on air again |
 | ``radiates`` | power and antenna stand as a revision plans them, somebody says |
 | ``lock`` | carrier, pilot, deviation and polarity were proven to agree, or found not to |
 | ``complaint`` | what a listener complained of, where and when |

@@ -64,7 +64,7 @@ class PlansPage(Context):
     found: str
     """The search that found it; empty where there is none."""
     maps: tuple[str, ...]
-    """Addresses of the overlap map, a plan each; empty where a plan puts a silent site on the air."""
+    """Addresses of the overlap map, a plan each; empty where a plan puts a site on air that is not transmitting."""
     reasons: tuple[str, ...]
     """What is proposed as the reason of taking each plan up."""
     licensed: tuple[bool, ...]
@@ -139,7 +139,7 @@ def accept(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep
     plan = held.answer["plans"][at - 1]
     if radiates_otherwise(plan) and form.get("licence") != "yes":
         expected = f"the box ticked, once they were: {PLANS_CAUTION}"
-        what = "power, antennas or silence would become the plan, and nobody said that the licence was looked at"
+        what = "power, antennas or sites on air would become the plan, and nobody said that the licence was looked at"
         problem = Problem("licence", what, expected, code="licence-unconfirmed", fields=("licence",))
         raise RefusedError(422, problem)
     author, reason = author_of(form), form.get("reason", "").strip()
@@ -149,7 +149,11 @@ def accept(request: Request, opened: ReadableDep, jobs: JobsDep, store: StoreDep
         )
     changed = with_plan(opened.document, opened.network, plan)
     save(request, store, opened, changed, form, author=author, reason=reason)
-    rest = " Power, antennas and silence are on no sheet: order them apart." if radiates_otherwise(plan) else ""
+    rest = (
+        " Power, antennas and which sites are on air stand on no sheet: order them apart."
+        if radiates_otherwise(plan)
+        else ""
+    )
     said = "Saved as a new revision. Nothing is changed at any site: sheets say what to set, a licence comes first."
     notice(request, said + rest)
     return RedirectResponse(to("delays.show", opened.head.id), 303)

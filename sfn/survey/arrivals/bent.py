@@ -123,7 +123,7 @@ def straight(found: Bent, *, snr_db: float, whole: bool, where: str) -> None:
     """
     expected = (
         "I and Q with gain control and limiter off and some decibels of headroom, receiver at rest; or one site at a"
-        " time, the others silent"
+        " time, the others muted"
     )
     cubes = ((found.envelope_ratio, found.envelope_w_ratio), (found.rails_ratio, found.rails_w_ratio))
     if found.even_ratio < _EVEN_RATIO and snr_db < _EVEN_BELOW_DB:

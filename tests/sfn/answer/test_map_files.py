@@ -82,7 +82,11 @@ def test_a_geotiff_says_unit_revision_and_state(plan: Made, trial: Made) -> None
 
     for (found, _, by), state, band in (
         (plan, "plan", "quality_margin_db"),
-        (trial, "TRY, not the plan: South ridge: its clock 40.00 µs late; Gap: off the air", "TRY: quality_margin_db"),
+        (
+            trial,
+            "TRY, not the plan: South ridge: its clock 40.00 µs late; Gap: not transmitting",
+            "TRY: quality_margin_db",
+        ),
     ):
         one = layer(found, "quality_margin_db")
         with MemoryFile(layer_tif(found, one, by)) as held, held.open() as file:

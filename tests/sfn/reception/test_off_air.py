@@ -165,7 +165,7 @@ def test_a_silent_parent_is_said() -> None:
     (found,) = fed_off_air(read(json.dumps(made)))
 
     assert found.parent is None
-    assert any("its parent North ridge is not heard: it is off the air" in p.what for p in found.problems)
+    assert any("its parent North ridge is not heard: it is not transmitting" in p.what for p in found.problems)
 
 
 @pytest.mark.parametrize("aim_deg", [-180, -90, -1, 0, 1, 5, 90, 100, 179, 181, 270, 355, 359, 360])

@@ -199,7 +199,7 @@ def test_other_differences_are_remarked(document):
     new = deepcopy(document)
     new["sites"][1]["on_air"] = False
 
-    assert ("South ridge goes off the air",) == change_plan(network(new), old=network(document)).remarks
+    assert ("South ridge stops transmitting",) == change_plan(network(new), old=network(document)).remarks
 
 
 def test_a_withheld_step_stands_under_its_own_site_with_whose_doubt_it_is(document):

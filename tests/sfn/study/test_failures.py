@@ -71,7 +71,7 @@ def test_every_site_has_a_row_for_its_reference_or_a_reason(document):
             reason for reason in reasons if reason.startswith((f"{site['name']} is", f"no route of {site['name']}"))
         ]
         assert len(told) == (0 if f"the reference clock of {site['name']}" in named else 1)
-    assert any("is off the air: nothing that fails there is heard" in reason for reason in reasons)
+    assert any("is not transmitting: nothing that fails there is heard" in reason for reason in reasons)
 
 
 def test_equal_effects_share_a_row():

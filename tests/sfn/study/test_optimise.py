@@ -355,7 +355,7 @@ def far_apart(tree):
 
 
 @pytest.mark.parametrize(
-    ("change", "said"), [(one_site, "1 site on the air"), (all_held, "every site"), (far_apart, "do not overlap")]
+    ("change", "said"), [(one_site, "1 site on air"), (all_held, "every site"), (far_apart, "do not overlap")]
 )
 @pytest.mark.parametrize("demo", ["fm_ridge", "dab_plain"])
 def test_where_there_is_nothing_to_find_words_say_so(demo, change, said):

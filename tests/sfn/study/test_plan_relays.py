@@ -49,7 +49,7 @@ def test_a_relay_behind_a_silent_parent_is_silent(levels: Coverage) -> None:
     assert served == pytest.approx(served_km2(read(json.dumps(off)), grid=levels.grid), rel=1e-9)
     document = plans_document(found)
     assert document["silent_behind_parent"] == ["gap"]
-    assert any("counted as silent" in said for said in document["doubts"])
+    assert any("counted as not transmitting" in said for said in document["doubts"])
     codes = {(one["site"], one["what"]): one["code"] for one in document["not_varied"]}
     assert codes["north", "on-off"] == "feeds-others"
     assert codes["gap", "on-off"] == "parent-silent"

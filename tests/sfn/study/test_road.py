@@ -270,7 +270,7 @@ def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert answer["before"]["served_m"] > 0
     assert "<kml" in (tmp_path / "r.kml").read_text()
     assert main([*asked, "--off", "gap"]) == 0
-    assert "TRY: Long gap: off the air" in capsys.readouterr().out
+    assert "TRY: Long gap: not transmitting" in capsys.readouterr().out
     assert main([*asked, "--offset", "summit"]) == 2
     assert "SITE:VALUE" in capsys.readouterr().err
     assert main([*asked, "--out", str(tmp_path / "r.doc")]) == 2

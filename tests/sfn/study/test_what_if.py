@@ -43,8 +43,8 @@ def test_a_site_off_the_air_silences_those_it_feeds_and_moves_nobody() -> None:
     assert {site.id: site.on_air for site in found.network.sites} == {"north": False, "south": True, "gap": False}
     assert found.launches == trial().launches
     assert found.says == (
-        "North ridge: off the air",
-        "Gap: off the air, because North ridge, which feeds it, is",
+        "North ridge: not transmitting",
+        "Gap: not transmitting, because North ridge, which feeds it, is not",
     )
 
 
