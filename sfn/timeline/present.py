@@ -38,11 +38,30 @@ class Report:
 
 
 @dataclass(slots=True)
-class _Found:
-    """What is gathered of one document."""
+class Gathered:
+    """What reports say of the fields of a document, taken further as more arrive: the plain way is a new one for all.
 
+    Parameters
+    ----------
+    network : Network
+        As it was saved.
+    """
+
+    network: Network
     reports: dict[Key, list[Stood]] = field(default_factory=dict)
     unlike: list[tuple[Site, DelayField, Report]] = field(default_factory=list)
+
+    def take(self, reports: Iterable[Report]) -> "Gathered":
+        """Gather more reports, in any order; those of another site than the document's say nothing."""
+        sites = {site.id: site for site in self.network.sites}
+        touched: dict[Key, None] = {}
+        for report in reports:
+            site = sites.get(report.site_id)
+            if site is not None:
+                touched |= _take(self, site, report)
+        for key in touched:  # stable: of two with one order the one that was taken later is the later
+            self.reports[key].sort(key=_order)
+        return self
 
 
 def key_of(site: Site, route: str, name: str) -> Key:
@@ -62,13 +81,12 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
         In any order. One in another unit than the field has now says nothing of it, which is told where it would be
         the latest; so does one of a route or field that is gone.
     """
-    sites = {site.id: site for site in network.sites}
-    found = _Found()
-    for report in reports:
-        site = sites.get(report.site_id)
-        if site is not None:
-            _take(found, site, report)
-    held = {key: tuple(sorted(stood, key=lambda one: one.order)) for key, stood in found.reports.items()}
+    return reported_by(Gathered(network).take(reports))
+
+
+def reported_by(found: Gathered) -> Reported:
+    """What was gathered so far says of the fields of its document."""
+    network, held = found.network, {key: tuple(stood) for key, stood in found.reports.items()}
     reported = Reported(held)
     planned = {
         key: was
@@ -87,7 +105,7 @@ def reported_of(network: Network, reports: Iterable[Report]) -> Reported:
 
 def as_it_stands(
     network: Network,
-    reports: Iterable[Report],
+    reports: Iterable[Report] | Reported,
     *,
     proofs: Mapping[str, datetime] | None = None,
     issued: Mapping[tuple[str, str], Mapping[str, float]] | None = None,
@@ -99,13 +117,15 @@ def as_it_stands(
     Parameters
     ----------
     network : Network
-    reports : iterable of Report
+    reports : iterable of Report, or Reported
+        Or what `reported_by` made of them, for a document equal to this one.
     proofs : mapping of str to datetime, optional
         When lock was last proven, by site; None where no such record is kept, so that nothing is asked.
     issued : mapping of (site id, route) to mapping of field name to float, optional
         What the issued sheets of this revision ask for, in each field's own unit.
     """
-    reported = replace(reported_of(network, reports), proofs=proofs, issued=issued or {})
+    said = reports if isinstance(reports, Reported) else reported_of(network, reports)
+    reported = replace(said, proofs=proofs, issued=issued or {})
     if not (reported.reports or reported.problems or issued) and proofs is None:
         return network
     moved = {key[0] for key in reported.planned}
@@ -113,8 +133,13 @@ def as_it_stands(
     return network.model_copy(update={"sites": sites}).beside(reported)
 
 
-def _take(found: _Found, site: Site, report: Report) -> None:
-    """One report's fields; a replaced device forgets them all."""
+def _order(one: Stood) -> tuple[datetime, datetime]:
+    """Where it stands among others of its field."""
+    return (one.held_at, one.arrived_at)
+
+
+def _take(found: Gathered, site: Site, report: Report) -> dict[Key, None]:
+    """One report's fields, and which they are; a replaced device forgets them all."""
     every = {own.name: own for own in site.delay_fields}
     routes = {chain.route: chain for chain in site.chains}
     stood: dict[Key, float | None] = {}
@@ -134,6 +159,7 @@ def _take(found: _Found, site: Site, report: Report) -> None:
             report.source, report.entry,
         )  # fmt: skip
         found.reports.setdefault(key, []).append(one)
+    return dict.fromkeys(stood)
 
 
 def _planned(site: Site) -> Iterator[tuple[Key, float | None]]:
@@ -232,7 +258,7 @@ def _told(network: Network, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[P
         )  # fmt: skip
 
 
-def _unlike(network: Network, found: _Found, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[Problem]:
+def _unlike(network: Network, found: Gathered, held: Mapping[Key, tuple[Stood, ...]]) -> Iterator[Problem]:
     """Reports that would be the latest, in a unit that the field no longer has."""
     index = {site.id: n for n, site in enumerate(network.sites)}
     for site, own, report in found.unlike:

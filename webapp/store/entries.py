@@ -1,13 +1,11 @@
 """What happened to a revision on its way to the air: sign-offs, values as set, measurements. Only ever added to.
 
 One that a disk has changed is not read, and nothing that rests on it is shown, until somebody sets it aside by name
-(`webapp.standing.set_aside`). A turned bit may also put one out of sight: under another site, another kind, another
-network. So the network counts its entries, and all of them are looked at when they are first read, and again after
-`LOOKED_AT_S`.
+(`webapp.standing.set_aside`). A turned bit may also put one out of sight: `webapp.store.looked` says when all of them
+are held against their seals.
 """
 
 import json
-import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
@@ -20,17 +18,15 @@ from sqlalchemy.engine import Connection
 from sfn.errors import PlanError, Problem
 from sfn.plan import PersonName
 from webapp.store.audit import Audit
-from webapp.store.network_rows import counted, row_of
+from webapp.store.looked import BLOCK_N, SET_ASIDE as SET_ASIDE, Looked, not_found, of_network, streamed
+from webapp.store.network_rows import counted
 from webapp.store.schema import entries
-from webapp.store.seals import HELPS, damaged, holds, rows, seal, utc
+from webapp.store.seals import damaged, holds, seal, utc
 
 SIGN_OFF = "sign-off"
 TOLD = ("note", "doubts", "reason", "route", "as_set", "units", "checksum", "emergency", "from", "plan", "entry")
 """What of an entry stands in the audit trail too; all of it stands here."""
 ISSUE = "issue"
-SET_ASIDE = "set-aside"
-"""Of a damaged entry: what it said counts no more."""
-LOOKED_AT_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +48,7 @@ class Entries:
 
     def __init__(self, engine: Engine, clock: Callable[[], datetime], audit: Audit) -> None:
         self._engine, self._clock, self._audit = engine, clock, audit
-        self._looked: dict[int, tuple[int, float]] = {}  # up to which entry a network's were looked at, and when
+        self._looked = Looked(engine, _refuse)
 
     def add(
         self,
@@ -120,7 +116,11 @@ class Entries:
             self._audit.add(kind, subject="", network_id=network_id, body=told, who=made_by, within=connection)
 
     def of(
-        self, network_id: int, *, kind: str | Collection[str] | None = None, site_id: str | None = None
+        self,
+        network_id: int,
+        *,
+        kind: str | Collection[str] | None = None,
+        site_id: str | None = None,
     ) -> tuple[Entry, ...]:
         """Entries of a network, of one kind (or some) and one site where given; only these are read.
 
@@ -135,64 +135,101 @@ class Entries:
     def damaged(self, network_id: int) -> tuple[Row[Any], ...]:
         """Rows of a network that are not what was written and that nobody set aside, as they stand."""
         with self._engine.begin() as connection:
-            every = connection.execute(_of(network_id)).all()
-        aside = _aside(every)
-        return tuple(row for row in every if row.id not in aside and not holds(entries, row))
+            wrong = [row for row in streamed(connection, network_id) if not holds(entries, row)]
+            aside = _aside(connection, network_id) if wrong else frozenset[int]()
+        return tuple(row for row in wrong if row.id not in aside)
 
     def unsound(self, connection: Connection, network_id: int) -> list[int]:
         """Numbers of a network's entries that are not what was written, set aside or not."""
-        return [row.id for row in connection.execute(_of(network_id)) if not holds(entries, row)]
+        return [row.id for row in streamed(connection, network_id) if not holds(entries, row)]
 
     def _read(
-        self, connection: Connection, network_id: int, *, kind: str | Collection[str] | None, site_id: str | None
+        self,
+        connection: Connection,
+        network_id: int,
+        *,
+        kind: str | Collection[str] | None,
+        site_id: str | None,
     ) -> Iterator[Entry]:
-        """Those asked for, once all of the network were looked at."""
-        self.look(connection, network_id)
-        query = _of(network_id)
-        if kind is not None:
-            query = query.where(entries.c.kind.in_([kind] if isinstance(kind, str) else list(kind)))
+        """Those asked for, once all of the network were looked at; as many as were written."""
+        held, query = self._looked.look(connection, network_id), of_network(network_id)
+        kinds = [kind] if isinstance(kind, str) else None if kind is None else list(kind)
+        if kinds is not None:
+            query = query.where(entries.c.kind.in_(kinds))
         if site_id is not None:
             query = query.where(entries.c.site_id == site_id)
-        aside: frozenset[int] | None = None
-        for row in connection.execute(query).all():
+        if kinds is not None:
+            query = query.order_by(None)  # or SQLite goes through all of the network's for the sake of the order
+        found_n = 0
+        there = sorted(connection.execute(query), key=lambda row: int(row.id))
+        for row in self._sound(connection, network_id, there):
+            found_n += 1
+            yield _entry(row)
+        if found_n != held.of(kinds, site_id):
+            written_n = self._looked.look_anew(connection, network_id).of(kinds, site_id)  # names it, where it can
+            raise PlanError([not_found(network_id, written_n, found_n)])
+
+    def _sound(self, connection: Connection, network_id: int, found: Iterable[Row[Any]]) -> Iterator[Row[Any]]:
+        """Rows that hold, without those that were set aside; raises for any other."""
+        for row in found:
             if holds(entries, row):
-                yield _entry(row)
-                continue
-            if aside is None:
-                aside = _aside(connection.execute(_of(network_id)).all())
-            if row.id not in aside:
-                raise PlanError(_not_as_written([row]))
+                yield row
+            else:
+                _refuse(connection, network_id, [row])
 
     def look(self, connection: Connection, network_id: int) -> None:
-        """Hold every entry of a network against its seal, or those that came since, and all against their count.
+        """Hold a network's entries against their seals and their count, as `webapp.store.looked` says.
 
         Raises
         ------
         PlanError
             If one is not what was written, or they are not as many.
         """
-        query = select(func.count(), func.max(entries.c.id)).where(entries.c.network_id == network_id)
-        there_n, last_id = connection.execute(query).one()
-        written_n = row_of(connection, network_id, even_deleted=True).entries_n or 0
-        if written_n != there_n:
-            what = f"the database is damaged: {written_n} entries were written, and {there_n} are there"
-            values = {"network": network_id, "written": written_n, "there": there_n}
-            where = f"network {network_id}, readings, sign-offs and issues"
-            expected = f"{HELPS}, or, under Revisions, going on with those that are there"
-            raise PlanError([Problem(where, what, expected, code="store-damaged", values=values)])
-        known, at_s = self._looked.get(network_id, (0, 0.0))
-        if known > (last_id or 0) or time.monotonic() - at_s > LOOKED_AT_S:
-            known, at_s = 0, time.monotonic()
-        if known == (last_id or 0):
-            return
-        found = connection.execute(_of(network_id).where(entries.c.id > known)).all()
-        wrong = [row for row in found if not holds(entries, row)]
-        if wrong:
-            aside = _aside(connection.execute(_of(network_id)).all())
-            wrong = [row for row in wrong if row.id not in aside]
-        if wrong:
-            raise PlanError(_not_as_written(wrong))
-        self._looked[network_id] = (last_id or 0, at_s)
+        self._looked.look(connection, network_id)
+
+    def follow(self, network_id: int, *, above: int, take: Callable[[Entry], None]) -> tuple[int, int, int]:
+        """Give every entry above a number to `take`, the oldest first, one at a time: however many, few are in memory.
+
+        Returns
+        -------
+        there_n, last_id, given_n : int
+            Of the same moment: how many the network has, the newest, and how many were passed, also those set aside.
+
+        Raises
+        ------
+        PlanError
+            As `of` does.
+        """
+        given_n = 0
+
+        def given(row: Row[Any] | None) -> None:
+            nonlocal given_n
+            given_n += 1
+            if row is not None:
+                take(_entry(row))
+
+        with self._engine.begin() as connection:
+            found = self._looked.follow(connection, network_id, above=above, take=given)
+        return found.there_n, found.last_id, given_n
+
+    def numbered(self, network_id: int, numbers: Sequence[int]) -> dict[int, Entry]:
+        """Some of a network's entries, by number; those set aside are not among them. Raises as `of` does."""
+        found: dict[int, Entry] = {}
+        with self._engine.begin() as connection:
+            self.look(connection, network_id)
+            for begin in range(0, len(numbers), BLOCK_N):
+                block = list(numbers[begin : begin + BLOCK_N])
+                there = connection.execute(of_network(network_id).where(entries.c.id.in_(block))).all()
+                if len(there) != len(block):
+                    self._looked.look_anew(connection, network_id)
+                    raise PlanError([not_found(network_id, len(block), len(there))])
+                sound = self._sound(connection, network_id, there)
+                found |= {row.id: _entry(row) for row in sound}
+        return found
+
+    def close(self) -> None:
+        """End what looks beside answers."""
+        self._looked.close()
 
     def last_id(self, network_id: int) -> int:
         """The newest entry of a network, 0 where it has none: nothing else changes what they say."""
@@ -201,16 +238,17 @@ class Entries:
             return int(connection.execute(query).scalar() or 0)
 
 
-def _of(network_id: int) -> Any:
-    """A query of a network's rows, the oldest first."""
-    return rows(entries).where(entries.c.network_id == network_id).order_by(entries.c.id)
-
-
-def _aside(every: Iterable[Row[Any]]) -> frozenset[int]:
+def _aside(connection: Connection, network_id: int) -> frozenset[int]:
     """Which of a network's entries somebody set aside."""
-    return frozenset(
-        int(json.loads(row.body)["entry"]) for row in every if row.kind == SET_ASIDE and holds(entries, row)
-    )
+    query = of_network(network_id).where(entries.c.kind == SET_ASIDE)
+    return frozenset(int(json.loads(row.body)["entry"]) for row in connection.execute(query) if holds(entries, row))
+
+
+def _refuse(connection: Connection, network_id: int, wrong: Sequence[Row[Any]]) -> None:
+    """Raise `PlanError` of rows that are not what was written, unless all of them were set aside."""
+    aside = _aside(connection, network_id)
+    if left := [row for row in wrong if row.id not in aside]:
+        raise PlanError(_not_as_written(left))
 
 
 def _not_as_written(wrong: Sequence[Row[Any]]) -> list[Problem]:

@@ -11,6 +11,7 @@ from sqlalchemy import (
     DateTime,
     Float,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -63,6 +64,7 @@ entries = Table(
     Column("made_by", String, nullable=False),
     Column("body", Text, nullable=False),  # JSON
     Column("digest", String(64)),  # of the row: `webapp.store.seals`
+    Index("ix_entries_kinds", "network_id", "kind", "site_id"),  # few kinds are asked for, of very many readings
     sqlite_autoincrement=True,
 )
 

@@ -102,6 +102,7 @@ class Store:
 
     def close(self) -> None:
         """Give the connections back."""
+        self.entries.close()
         self._engine.dispose()
 
     def reading(self) -> AbstractContextManager[Connection]:

@@ -16,26 +16,37 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sfn.plan import Network
-from sfn.plan.number_text import number_written
-from sfn.plan.reported import Reported, Source
+from sfn.plan.reported import Reported
 from sfn.systems.of_network import stamped_checksum
 from sfn.timeline.event import Event, Kind, proven
-from sfn.timeline.held import Held, instant, text_to_fraction
-from sfn.timeline.present import FieldReport, Report, as_it_stands
-from webapp.store.entries import ISSUE, Entry
+from sfn.timeline.present import Report, as_it_stands
+from webapp.store.entries import ISSUE
 from webapp.store.frozen import unfrozen
+from webapp.store.ledger import LEDGERS
 from webapp.store.radiates import radiated_otherwise
+from webapp.store.reports import (
+    BACK as BACK,
+    BEGUN as BEGUN,
+    COMPLAINT as COMPLAINT,
+    DIFFERENCE as DIFFERENCE,
+    ENDED as ENDED,
+    EXCLUSION as EXCLUSION,
+    LOCK as LOCK,
+    MUTED as MUTED,
+    RADIATES as RADIATES,
+    READING as READING,
+    REPLACED as REPLACED,
+    TOLD as TOLD,
+    UNMUTED as UNMUTED,
+    as_kept as as_kept,
+    entry_name as entry_name,
+    held_of as held_of,
+    setting_of as setting_of,
+)  # fmt: skip
 from webapp.store.store import Saved, Store
-
-READING, TOLD, REPLACED = "reading", "told", "replaced"
-DIFFERENCE, EXCLUSION = "difference", "exclusion"
-BEGUN, BACK, ENDED = "change-begun", "change-back", "change-ended"
-MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
-RADIATES = "radiates"
-_SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 
 
 def standing(store: Store, saved: Saved) -> Network:
@@ -43,7 +54,8 @@ def standing(store: Store, saved: Saved) -> Network:
     network = saved.network
     network_id = saved.revision.network_id
     issued = issued_of(store, saved, network)
-    stands = as_it_stands(network, reports_of(store, network_id), proofs=proofs_of(store, network_id), issued=issued)
+    reported = LEDGERS.of(store, network_id).reported(saved, network)
+    stands = as_it_stands(network, reported, proofs=proofs_of(store, network_id), issued=issued)
     more = (*unfrozen(store, network_id, saved.document), *radiated_otherwise(store, saved, _said(store, network_id)))
     if not more:
         return stands
@@ -87,76 +99,5 @@ def proofs_of(store: Store, network_id: int) -> dict[str, datetime]:
 
 def reports_of(store: Store, network_id: int, *, site_id: str | None = None) -> tuple[Report, ...]:
     """Every report of what fields were set to, as they arrived."""
-    units = _Units(store, network_id)
-    entries = store.entries.of(network_id, kind=_SOURCES, site_id=site_id)
-    return tuple(report for entry in entries if (report := _report(entry, units)) is not None)
-
-
-def entry_name(entry: Entry) -> str:
-    """By which the timeline names an entry."""
-    return f"entry-{entry.id}"
-
-
-def held_of(entry: Entry) -> Held:
-    """When what an entry says held; an entry of before this was kept says it to the minute."""
-    body = entry.body
-    at = instant(str(body.get("held_at") or ""))
-    if at is not None:
-        ends = [instant(str(body.get(key) or "")) or at for key in ("held_earliest", "held_latest")]
-        return Held(at, ends[0], ends[1], str(body.get("held_words") or ""))
-    at = instant(str(body.get("taken_at") or ""))
-    if at is None:
-        return Held.sure(entry.made_at)
-    return Held(at, at, at + timedelta(seconds=59))
-
-
-def as_kept(held: Held) -> dict[str, str]:
-    """The same as the store keeps it."""
-    return {
-        "held_at": text_to_fraction(held.at),
-        "held_earliest": text_to_fraction(held.earliest),
-        "held_latest": text_to_fraction(held.latest),
-        **({"held_words": held.words} if held.words else {}),
-    }
-
-
-def _report(entry: Entry, units: "_Units") -> Report | None:
-    """The report of an entry; None where it says nothing of settings."""
-    source = _SOURCES.get(entry.kind)
-    as_set = entry.body.get("as_set") or {}
-    if source is None or not (as_set or source == "replaced"):
-        return None
-    told = entry.body.get("units") or units.of(entry.revision, entry.site_id)
-    fields = {name: FieldReport(setting_of(value), str(told.get(name, ""))) for name, value in as_set.items()}
-    return Report(
-        entry.site_id, str(entry.body.get("route") or "main"), fields, held_of(entry), entry.made_at, entry.made_by,
-        source, entry_name(entry),
-    )  # fmt: skip
-
-
-def setting_of(value: object) -> float | None:
-    """A setting as it was typed; what is no number any more says that nobody knows."""
-    if value is None:
-        return None
-    try:
-        return float(number_written(str(value)))
-    except ValueError:
-        return None
-
-
-class _Units:
-    """Units of fields in older revisions: readings of before did not keep theirs."""
-
-    def __init__(self, store: Store, network_id: int) -> None:
-        self._store, self._id = store, network_id
-        self._known: dict[int, dict[str, dict[str, str]]] = {}
-
-    def of(self, revision: int, site_id: str) -> dict[str, str]:
-        """By the name of the field."""
-        if revision not in self._known:
-            saved = self._store.read(self._id, revision, even_deleted=True)
-            self._known[revision] = {
-                site["id"]: {own["name"]: own["unit"] for own in site["delay_fields"]}
-                for site in saved.document["sites"]
-            }
-        return self._known[revision].get(site_id, {})
+    reports = LEDGERS.of(store, network_id).reports
+    return tuple(one for one in reports if site_id in (None, one.site_id))
