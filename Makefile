@@ -19,13 +19,13 @@ test: $(VENV)/.installed ## all checks and all tests (the same as .ci/run)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -n 2 --dist worksteal -q
+	$(BIN)/python -m pytest -n logical --maxprocesses 4 --dist worksteal -q
 
-suite: $(VENV)/.installed ## types, and all tests but those in a browser
+suite: $(VENV)/.installed ## types, and all tests but those in a browser (WHICH='tests/sfn/plan' takes a part)
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -n 2 --dist worksteal -q --ignore=tests/browser $(LEFT_OUT)
+	$(BIN)/python -m pytest -n logical --maxprocesses 4 --dist worksteal -q --ignore=tests/browser $(WHICH)
 
-test-newer: $(VENV)/.installed ## the same on every newer Python that this machine has
+test-newer: $(VENV)/.installed ## the same on every newer Python that this machine has; .ci/run takes a part of it
 	.ci/newer
 
 lint: $(VENV)/.installed ## mend what ruff can mend, then show the rest

@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.browser.test_map_room import drawn, fits
 
@@ -65,6 +65,22 @@ def test_profile_and_map_show_the_same_place(page: Page, address: str) -> None:
     assert (half["line"] - start["line"]) / (end["line"] - start["line"]) == pytest.approx(9.16 / 26.05, abs=0.03)
     assert chart.get_attribute("aria-valuetext") == says.inner_text()
     fits(page)
+
+
+def test_a_key_pressed_before_the_line_is_there_is_answered(page: Page, address: str) -> None:
+    """The profile stands there before the road's line has come: it steps all the same."""
+    beside(page, address)
+    line = str(page.locator("#road-chart").get_attribute("data-road"))
+    waiting: list[Route] = []
+    page.route(lambda url: url.endswith(line), lambda route: waiting.append(route))
+    page.reload()
+    expect(page.locator("#road-chart img")).to_have_js_property("complete", True, timeout=120_000)
+    page.locator("#road-chart").focus()
+    page.keyboard.press("Home")
+    expect(page.locator("#road-says")).to_have_text(KM)
+    assert waiting, "the line did not wait"
+    for route in waiting:
+        route.continue_()
 
 
 def test_it_follows_a_try_and_comes_back_by_the_link(page: Page, address: str) -> None:

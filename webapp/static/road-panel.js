@@ -22,13 +22,16 @@
     if (mine !== turn) return;
     shown = wanted;
     cleared();
+    const stepping = document.activeElement && document.activeElement.id === "road-chart";
     box.innerHTML = text; // a template of ours, escaped there
     const chart = box.querySelector("#road-chart");
     if (!chart) { page.asked.delete("road"); page.keepAddress(); return; } // it is gone, and the page says so
+    // Before anything is waited for: whoever presses a key as soon as the profile stands there is answered.
+    unlinked = linkedRoad(page.leaflet, chart, box.querySelector("#road-says"), chart.dataset.samples);
+    if (stepping) chart.focus();
     const made = await roadLine(page.leaflet, chart.dataset.road);
     if (mine !== turn) { made.remove(); return; }
     line = made;
-    unlinked = linkedRoad(page.leaflet, chart, box.querySelector("#road-says"), chart.dataset.samples);
   }
   box.addEventListener("click", (event) => {
     if (event.target.id !== "road-away") return;
