@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from sfn.errors import PlanError, Problem
 from sfn.in_one_step import in_one_step
 from sfn.plan import Network
 
@@ -58,6 +59,32 @@ def credits_say(said: Iterable[str]) -> str:
     return f"Data: {'; '.join(every)}" if every else ""
 
 
+def credits_typed(text: str) -> tuple[str, ...]:
+    r"""The words that somebody types beside files that they send, one credit a line.
+
+    Parameters
+    ----------
+    text : str
+
+    Raises
+    ------
+    PlanError
+        If there are more lines, or longer ones, than are shown.
+
+    Examples
+    --------
+    >>> credits_typed("Heights: Survey of Elmland, licence A\n\n  Cover: Woods Office ")
+    ('Heights: Survey of Elmland, licence A', 'Cover: Woods Office')
+    """
+    said = tuple(dict.fromkeys(line.strip() for line in text.splitlines() if line.strip()))
+    longest = max(map(len, said), default=0)
+    if len(said) > MOST_N or longest > LONGEST_N:
+        what = f"have {len(said)} lines, the longest of {longest} characters"
+        expected = f"{MOST_N} lines of {LONGEST_N} characters at most, for they stand under every map"
+        raise PlanError([Problem("credits", what, expected, code="text-too-long", fields=("credits",))])
+    return said
+
+
 def keep_credits(folder: Path, said: Iterable[str], files: Mapping[str, Mapping[str, Any]]) -> None:
     """Keep whose data a folder's files are, besides what it says of others already."""
     held = _held(folder / SOURCES_FILE)
@@ -88,9 +115,9 @@ def _held(path: Path) -> dict[str, Any]:
 
 
 def _texts(said: Any) -> tuple[str, ...]:
-    """Those of a list that are texts."""
-    return (
-        tuple(one[:LONGEST_N] for one in said[:MOST_N] if isinstance(one, str) and one)
-        if isinstance(said, list)
-        else ()
-    )
+    """Those of a list that are texts; what is too long, or too many, ends with a remark that there is more."""
+    every = [one for one in said if isinstance(one, str) and one] if isinstance(said, list) else []
+    shown = [one if len(one) <= LONGEST_N else f"{one[:LONGEST_N]}… (cut here)" for one in every[:MOST_N]]
+    if more_n := len(every) - MOST_N:
+        shown += [f"and {more_n} more in {SOURCES_FILE}"] if more_n > 0 else []
+    return tuple(shown)

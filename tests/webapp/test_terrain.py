@@ -205,3 +205,28 @@ def test_an_archive_is_unpacked_and_what_it_holds_besides_is_said(
 
     assert ["a.tif"] == [p.name for p in (settings.data_folder / "terrain" / "mine").iterdir()]
     assert "Left out, being no rasters: licence.txt" in client.get(f"{number}/terrain").text
+
+
+def test_whose_data_were_sent_stands_under_what_is_made_of_them(
+    client: TestClient, post: Callable[..., Any], number: str, tmp_path: Path
+) -> None:
+    """Typed beside the files, it stands with the terrain on offer, under the map and in its files; too long is refused."""
+
+    def files() -> list[Any]:
+        return [("files", ("a.tif", io.BytesIO(geotiff(tmp_path))))]
+
+    said = "Heights: Survey of Elmland, licence <A>"
+    refused = post(f"{number}/terrain/upload", files=files(), name="mine", credits=f"{said}\n{501 * 'x'}")
+    kept_before = "mine" in client.get(f"{number}/terrain").text
+    taken = post(f"{number}/terrain/upload", files=files(), name="mine", credits=f"{said}\r\n\r\nBy air, 2024")
+    post(f"{number}/terrain", base_revision="1", terrain="folder mine", author="Ada")
+    point = client.get(f"/api{number}/point", params={"lat": 36.2, "lon": -84.4}).json()
+
+    assert (refused.status_code, kept_before, taken.status_code) == (422, False, 303)
+    assert "501 characters" in refused.text
+    assert "Survey of Elmland, licence &lt;A&gt;" in refused.text
+    for page in ("terrain", "map", "point?at=36.2+-84.4"):
+        text = client.get(f"{number}/{page}").text
+        assert "Survey of Elmland, licence &lt;A&gt;" in text, page
+        assert "By air, 2024" in text, page
+    assert said in str(point)

@@ -12,6 +12,7 @@ from sfn.geodesy.sites import placed_sites
 from sfn.study.air import Air, air_of
 from sfn.terrain.census import Census
 from sfn.terrain.coast import Zones, source_document
+from sfn.terrain.credits import credits_typed, keep_credits
 from sfn.terrain.told import told
 from sfn.units import counted
 from webapp.config.addresses import Room, to
@@ -85,7 +86,7 @@ class TerrainPage(Context):
     zones: SourcePart
     """Sea, coast and inland."""
     sending: dict[str, str]
-    """What was typed beside files that were refused: name, unit, crs, of."""
+    """What was typed beside files that were refused: name, unit, crs, of, credits; water, polygons."""
     author: str
     """Who saves, as it was typed."""
     reason: str
@@ -124,11 +125,14 @@ def take(
     name = form.get("name", "").strip()
     try:
         said = told(form.get("unit", "").strip(), form.get("crs", "").strip(), surface=form.get("of") == "surface")
+        credits_said = credits_typed(form.get("credits", ""))
         sent = [(f.filename or "", f.file) for f in files if f.filename]
         taken = take_files(maps.terrain_folder, name, sent, said=said)
     except PlanError as refused:
         return shown(request, opened, maps, refused.problems, form)
-    told_of = {"files": [sent_name for sent_name, _ in sent][:20], "count": taken.count}
+    if credits_said:
+        keep_credits(maps.terrain_folder / name, credits_said, {})
+    told_of = {"files": [sent_name for sent_name, _ in sent][:20], "count": taken.count, "credits": credits_said}
     store.audit.add("terrain files", subject=name, network_id=opened.head.id, body=told_of)
     besides = f" Left out, being no rasters: {', '.join(taken.left_out[:20])}." if taken.left_out else ""
     lie = "lies" if taken.count == 1 else "lie"
@@ -241,7 +245,7 @@ def shown(
     chosen = sent.get("terrain", value_of(opened.document.get("terrain")))
     cover, zones = (_part(opened, maps, key, sent) for key in ("cover", "zones"))
     author = sent.get("author", str(request.session.get("author", "")))
-    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of", "water", "polygons")}
+    sending = {key: sent.get(key, "") for key in ("name", "unit", "crs", "of", "credits", "water", "polygons")}
     context = TerrainPage(
         opened.head, chosen, maps.terrains(), heights, cover, zones, sending, author, sent.get("reason", ""), wrong,
         _surface(sent, opened.document), air,

@@ -6,7 +6,7 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -15,6 +15,7 @@ from sfn.geodesy.position import Located
 from sfn.study.coast import bounds_around
 from sfn.terrain.as_laid import off_the_file
 from sfn.terrain.coast import Zones, write_zones, zones_of_classes, zones_of_polygons
+from sfn.terrain.credits import credits_of
 from sfn.terrain.dem import Terrain, terrain_from_folder
 from sfn.terrain.ground import Ground
 from sfn.terrain.memory import Memory
@@ -47,6 +48,8 @@ class TerrainLine:
     problems: tuple[Problem, ...]
     remarks: tuple[str, ...] = ()
     """What was taken where the files do not say, and how much of them is void."""
+    credits: tuple[str, ...] = ()
+    """Whose data they are."""
 
 
 def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
@@ -57,9 +60,8 @@ def terrain_lines(folder: Path, *, memory: Memory) -> tuple[TerrainLine, ...]:
     )
     for place in held:
         try:
-            lines.append(
-                _line(f"folder {place.name}", place.name, terrain_from_folder(place, memory=memory, blended=False))
-            )
+            terrain = terrain_from_folder(place, memory=memory, blended=False)
+            lines.append(replace(_line(f"folder {place.name}", place.name, terrain), credits=credits_of(place)))
         except PlanError as refused:
             lines.append(TerrainLine(f"folder {place.name}", place.name, 0, None, None, refused.problems))
     return tuple(lines)
