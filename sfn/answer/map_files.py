@@ -16,6 +16,7 @@ from sfn.geodesy.sites import place
 from sfn.plan.formula import guarded
 from sfn.report.map_picture import Mark, map_picture
 from sfn.report.maps import geotiff
+from sfn.report.over import Over
 from sfn.report.stamp import Stamp, stamped
 from sfn.report.vector import kml
 from sfn.study.zones import LAYERS, RECEPTION, Layer, Zones, neighbours
@@ -43,8 +44,8 @@ def layer_tif(found: Zones, layer: Layer, by: Stamp) -> bytes:
     return geotiff(layer.values, found.coverage.grid, name=name, unit=layer.unit, tags=tags)
 
 
-def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
-    """A layer as a picture with legend, scale, unit, network, revision and date."""
+def layer_png(found: Zones, layer: Layer, by: Stamp, over: tuple[Over, ...] = ()) -> bytes:
+    """A layer as a picture with legend, scale, unit, network, revision and date; lines and names `over` it."""
     coverage, placed = found.coverage, place(found.network)
     marks = tuple(
         Mark(site.name, placed[site.id].lat_deg, placed[site.id].lon_deg, site.offset_us, site.on_air)
@@ -65,7 +66,7 @@ def layer_png(found: Zones, layer: Layer, by: Stamp) -> bytes:
         layer.values, coverage.grid, label=layer.label, scale=layer.scale,
         covered=coverage.covered.reshape(coverage.grid.shape), marks=marks, stamp=by, note=note,
         clear=LAYERS[layer.name].clear,
-        refractivity_n=found.network.refractivity_n,
+        refractivity_n=found.network.refractivity_n, over=over,
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from sfn.reception.classes import CLASSES
 from sfn.report.colours import Scale, gradient, named_colours, painted
 from sfn.report.legend import FLAG_SAYS, beyond
 from sfn.report.numbers import number
+from sfn.report.over import Over, credits_of, lines_of, points_of
 from sfn.report.plots import INK, PNG_DOTS, QUIET, RUST, SHEET
 from sfn.report.scale import round_step
 from sfn.report.stamp import Stamp
@@ -58,6 +59,7 @@ def map_picture(
     note: str,
     clear: str,
     refractivity_n: float,
+    over: tuple[Over, ...] = (),
 ) -> bytes:
     """A layer as a PNG with all that is needed to read it.
 
@@ -80,6 +82,8 @@ def map_picture(
         What a place without a colour means.
     refractivity_n : float
         For the microseconds beneath the scale of kilometres. [N-units]
+    over : tuple of Over
+        Lines and names that lie over it; whose data they are stands beneath.
 
     Returns
     -------
@@ -90,13 +94,14 @@ def map_picture(
     wide = min(MAP_WIDE, TALLEST * grid.columns_n / grid.rows_n)
     tall = wide * grid.rows_n / grid.columns_n
     says = _wrapped([said for said in (stamp.state if stamp.is_try else "", stamp.left_out, stamp.cut) if said])
-    below = _wrapped([note], NOTE_LETTERS)
+    below = _wrapped([f"{note} {_over_says(over)}".strip()], NOTE_LETTERS)
     head, foot = 0.75 + LINE_INCH * len(says), 0.9 + 0.17 * (len(below) + 1)
     whole = head + max(tall, BAR_INCH + 1.0, LINE_INCH * (len(marks) + 3)) + foot
     figure = Figure(figsize=(WIDTH, whole), facecolor=SHEET)
     axes = figure.add_axes((0.07, 1 - (head + tall) / whole, wide / WIDTH, tall / whole), facecolor="#efe9d8")
     _map(axes, values, grid, scale, covered)
-    _sites(axes, marks, wide)
+    _over(axes, over)
+    _sites(axes, marks, over, wide)
     _ruler(axes, grid, refractivity_n, tall)
     _legend(figure, scale, label, marks, whole, head)
     colour = RUST if stamp.is_try else INK
@@ -118,6 +123,7 @@ def map_picture(
             "Title": label,
             "Description": "; ".join((stamp.state, *stamp.remarks)),
             "Source": f"{stamp.network}, {stamp.of}",
+            "Copyright": credits_of(over),
         },
     )
     return out.getvalue()
@@ -143,7 +149,33 @@ def _map(axes: "Axes", values: NDArray[np.float32], grid: Grid, scale: Scale, co
     axes.grid(color=INK, alpha=0.18, linewidth=0.5)
 
 
-def _sites(axes: "Axes", marks: tuple[Mark, ...], wide: float) -> None:
+def _over_says(over: tuple[Over, ...]) -> str:
+    """What lies over the layer, and whose data that is."""
+    if not over:
+        return ""
+    credit = credits_of(over)
+    return f"Over it: {', '.join(one.name for one in over)}{f' ({credit})' if credit else ''}."
+
+
+def _over(axes: "Axes", over: tuple[Over, ...]) -> None:
+    """Lines that lie over the layer; what is outside the map is cut at its edge."""
+    from matplotlib.collections import LineCollection
+
+    for one in over:
+        lines = [_projected(line) for line in lines_of(one.document)]
+        drawn = LineCollection(lines, colors=one.ink, linewidths=one.width, linestyles=[one.dashes], zorder=3)
+        axes.add_collection(drawn, autolim=False)
+
+
+def _projected(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Longitudes and latitudes on the map, shape (N, 2). [m, projected]"""
+    from sfn.geodesy.grid import WEB_MERCATOR_RADIUS_M
+
+    lon, lat = np.radians(line[:, 0]), np.radians(line[:, 1])
+    return np.column_stack([lon, np.arcsinh(np.tan(lat))]) * WEB_MERCATOR_RADIUS_M
+
+
+def _sites(axes: "Axes", marks: tuple[Mark, ...], over: tuple[Over, ...], wide: float) -> None:
     """A circle with a tick, right for later, left for earlier; names where there is room for them."""
     (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
     inch = wide / (east - west)
@@ -160,16 +192,42 @@ def _sites(axes: "Axes", marks: tuple[Mark, ...], wide: float) -> None:
             away = (9 if mark.offset_us > 0 else -9, 0)
             tick = {"arrowstyle": "-", "color": INK, "lw": 2}
             axes.annotate("", (x, y), away, textcoords="offset points", arrowprops=tick, zorder=6)
+    taken = [(x - 0.06, y - 0.06, x + 0.06, y + 0.06) for _, x, y in shown]
     if len(marks) <= MOST_NAMES_N:
-        _names(axes, shown, wide)
+        _names(axes, shown, wide, taken)
+    _places(axes, over, wide, taken)
 
 
-def _names(axes: "Axes", shown: list[tuple[Mark, float, float]], wide: float) -> None:
+def _places(axes: "Axes", over: tuple[Over, ...], wide: float, taken: list[tuple[float, float, float, float]]) -> None:
+    """Points that lie over the map, and the names that there is room for beside what stands there already."""
+    from matplotlib import patheffects
+
+    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+    inch, halo = wide / (east - west), [patheffects.withStroke(linewidth=2.0, foreground=SHEET)]
+    for one in over:
+        for name, lon, lat in points_of(one.document):
+            at_x, at_y = _mercator(lat, lon)
+            if not (west <= at_x <= east and south <= at_y <= north):
+                continue
+            axes.plot([at_x], [at_y], "o", ms=3, color=one.ink, zorder=4)
+            x, y = (at_x - west) * inch, (at_y - south) * inch
+            box = (x + 0.06, y - NAME_INCH / 2, x + 0.06 + 0.9 * LETTER_INCH * len(name), y + NAME_INCH / 2)
+            if name and box[2] < wide and not any(_meet(box, other) for other in taken):
+                taken.append(box)
+                at = (west + box[0] / inch, at_y)
+                axes.text(*at, name, fontsize=7, va="center", color=one.ink, path_effects=halo, zorder=6)
+
+
+def _names(
+    axes: "Axes",
+    shown: list[tuple[Mark, float, float]],
+    wide: float,
+    taken: list[tuple[float, float, float, float]],
+) -> None:
     """Names beside the circles, each in the first place that nothing else has; positions in inches."""
     from matplotlib import patheffects
 
     halo = [patheffects.withStroke(linewidth=2.4, foreground=SHEET)]
-    taken = [(x - 0.06, y - 0.06, x + 0.06, y + 0.06) for _, x, y in shown]
     (west, east), (south, _) = axes.get_xlim(), axes.get_ylim()
     for mark, x, y in shown:
         text = f"{mark.name}, {number(mark.offset_us, 1, signed=True)} µs{'' if mark.on_air else ', not transmitting'}"

@@ -11,6 +11,7 @@ from sfn.geodesy.line import METRES_PER_DEGREE_M
 from sfn.report.ground import shade_of
 from sfn.report.maps import png
 from sfn.report.numbers import km
+from sfn.report.over import DrawnOver, Over, drawn_over
 from sfn.report.scale import round_step
 from sfn.terrain.dem import Terrain, heights
 
@@ -62,6 +63,8 @@ class PositionMap:
     """Where its top left corner is and how many degrees a pixel has, for `clicked`."""
     across_km: float | None
     """How much ground its width was asked to show; None: every site. [km]"""
+    over: tuple[DrawnOver, ...] = ()
+    """Lines and names that lie over it."""
 
 
 def position_map(
@@ -70,6 +73,7 @@ def position_map(
     *,
     terrain: Terrain | None = None,
     across_km: float | None = None,
+    over: Sequence[Over] = (),
 ) -> PositionMap:
     """Lay a site and the others of its network on a plane.
 
@@ -83,6 +87,8 @@ def position_map(
         Its shade is drawn beneath, where the drawing is not too wide for it.
     across_km : float, optional
         Show so much ground round the site instead of every other site.
+    over : sequence of Over
+        Lines and names that lie over it.
     """
     every = [*([here] if here else []), *others]
     lon_0 = every[0][2]
@@ -131,7 +137,11 @@ def position_map(
         ground="" if terrain is None else _ground(terrain, middle_lat, middle_lon, degrees_per_px, shrink),
         frame=" ".join(f"{one:.10g}" for one in (north_deg, west_deg, degrees_per_px, degrees_per_px / shrink)),
         across_km=across_km,
-    )
+        over=drawn_over(
+            over, north_deg=north_deg, west_deg=west_deg, lat_per_px=degrees_per_px,
+            lon_per_px=degrees_per_px / shrink, width=_WIDTH, height=_HEIGHT, taken=[(one.x, one.y) for one in spots],
+        ),
+    )  # fmt: skip
 
 
 def clicked(frame: str, right: float, down: float) -> str:

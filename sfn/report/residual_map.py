@@ -10,6 +10,7 @@ from sfn.geodesy.meridian import beside
 from sfn.geodesy.sites import place
 from sfn.plan import Network
 from sfn.report.numbers import us
+from sfn.report.over import DrawnOver, Over, drawn_over
 from sfn.report.scale import round_step
 from sfn.survey.launch_errors import Reconciliation
 
@@ -52,10 +53,15 @@ class ResidualMap:
     bar_px: int
     bar_text: str
     radius_text: str
+    over: tuple[DrawnOver, ...] = ()
+    """Lines and names that lie over it."""
 
 
 def residual_map(
-    sites: Sequence[tuple[str, float, float]], residuals: Sequence[tuple[float, float, float, bool, str]]
+    sites: Sequence[tuple[str, float, float]],
+    residuals: Sequence[tuple[float, float, float, bool, str]],
+    *,
+    over: Sequence[Over] = (),
 ) -> ResidualMap:
     """Lay sites and residuals on a plane.
 
@@ -65,6 +71,8 @@ def residual_map(
         [degrees]
     residuals : sequence of (latitude, longitude, residual, suspect, title)
         Measured minus adjusted: positive where the site came later than all together say. [degrees, us]
+    over : sequence of Over
+        Lines and names that lie over the drawing.
 
     Raises
     ------
@@ -105,7 +113,13 @@ def residual_map(
         bar_px=round(bar_m * per_m),
         bar_text=f"{bar_m / 1000:g} km",
         radius_text=us(worst, 3),
-    )
+        over=drawn_over(
+            over, north_deg=middle_lat + height / 2 / per_m / METRES_PER_DEGREE_M,
+            west_deg=middle_lon - _WIDTH / 2 / per_m / METRES_PER_DEGREE_M / shrink,
+            lat_per_px=1 / per_m / METRES_PER_DEGREE_M, lon_per_px=1 / per_m / METRES_PER_DEGREE_M / shrink,
+            width=round(_WIDTH), height=round(height), taken=[at(lat, lon) for _, lat, lon in sites],
+        ),
+    )  # fmt: skip
 
 
 def _fanned(places: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -121,8 +135,8 @@ def _fanned(places: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     return fanned
 
 
-def residuals_drawn(network: Network, found: Reconciliation) -> ResidualMap:
-    """The drawing of a reconciliation: all sites, and every measurement that was used.
+def residuals_drawn(network: Network, found: Reconciliation, *, over: Sequence[Over] = ()) -> ResidualMap:
+    """The drawing of a reconciliation: all sites, every measurement that was used, and what lies `over` it.
 
     Raises
     ------
@@ -138,7 +152,7 @@ def residuals_drawn(network: Network, found: Reconciliation) -> ResidualMap:
         off_us = row.left_over_us
         title = f"{m.site} against {m.reference_site} at {m.point}: {us(off_us, 3, signed=True)}, {row.verdict}"
         rows.append((m.lat_deg, m.lon_deg, off_us, row.verdict == "suspect", title))
-    return residual_map([(s.name, placed[s.id].lat_deg, placed[s.id].lon_deg) for s in network.sites], rows)
+    return residual_map([(s.name, placed[s.id].lat_deg, placed[s.id].lon_deg) for s in network.sites], rows, over=over)
 
 
 def _radius(value_us: float, worst_us: float) -> int:

@@ -4,7 +4,7 @@ A position is confirmed by a person who looked at that map before it is saved fo
 before. What is confirmed is the place as the map showed it; another place is asked about again.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,7 @@ from sfn.geodesy.line import inverse, travel_time
 from sfn.geodesy.position import Forms, Located, locate, three_forms
 from sfn.plan import Network, Position, SiteName, read_document
 from sfn.report.numbers import km
+from sfn.report.over import Over
 from sfn.report.position_map import PositionMap, position_map
 from sfn.terrain.dem import Terrain
 from sfn.timing.tolerated import tolerated_error
@@ -75,6 +76,7 @@ def standing(
     tolerated_us: float,
     terrain: Terrain | None = None,
     across_km: float | None = None,
+    over: Sequence[Over] = (),
 ) -> Standing | None:
     """Where a site of a draft stands; None where its position cannot be read.
 
@@ -92,6 +94,8 @@ def standing(
         The network's.
     across_km : float, optional
         How much ground the map shows round the site; all sites where not given.
+    over : sequence of Over
+        Lines and names that lie over the map.
     """
     site = document["sites"][index]
     at = place_of(site.get("position"))
@@ -109,6 +113,7 @@ def standing(
             [(n.name, p.lat_deg, p.lon_deg) for n, p in others],
             terrain=terrain,
             across_km=across_km,
+            over=over,
         ),
         nearest=others[0][0] if others else None,
         doubts=_doubts(at, site, index, tolerated_us),
@@ -118,12 +123,14 @@ def standing(
     )
 
 
-def where_to_stand(document: Mapping[str, Any], index: int, *, terrain: Terrain | None = None) -> PositionMap | None:
+def where_to_stand(
+    document: Mapping[str, Any], index: int, *, terrain: Terrain | None = None, over: Sequence[Over] = ()
+) -> PositionMap | None:
     """The other sites of a draft, to click where a new one stands; None where none of them can be placed."""
     sites = enumerate(document.get("sites") or ())
     placed = [(site, at) for n, site in sites if n != index and (at := place_of(site.get("position"))) is not None]
     others = [(str(site.get("name") or site.get("id")), at.lat_deg, at.lon_deg) for site, at in placed]
-    return position_map(None, others, terrain=terrain) if others else None
+    return position_map(None, others, terrain=terrain, over=over) if others else None
 
 
 def unconfirmed(

@@ -56,3 +56,47 @@ def test_an_overlay_is_added_switched_and_deleted(page: Page, address: str, tmp_
     page.get_by_role("button", name="Delete valley.geojson").click()
     expect(page.locator(".notice")).to_contain_text("deleted")
     expect(page.get_by_role("checkbox", name="valley.geojson")).to_have_count(0)
+
+
+def test_lines_and_names_lie_over_every_map_and_one_choice_holds_for_all(
+    page: Page, address: str, tmp_path: Path
+) -> None:
+    """State, route, offsets and a site's small map: with whose data, and a scale; off on one is off on all."""
+    village = {"type": "Point", "coordinates": [-84.3, 36.31]}
+    file = tmp_path / "valley.geojson"
+    file.write_text(json.dumps({"type": "Feature", "properties": {"name": "Mill Bend"}, "geometry": village}))
+    room = drawn(page, address)
+    network = room.removesuffix("/map")
+    page.get_by_role("tab", name="Overlays").click()
+    page.get_by_text("Add a file").click()
+    page.set_input_files("#overlay-file", file)
+    page.fill("#overlay-attribution", "Own survey")
+    page.get_by_role("button", name="Add", exact=True).click()
+    expect(page.locator(".place-label")).to_have_text("Mill Bend")
+    maps = (network, f"{network}/road", f"{network}/offsets")
+    for one in maps:
+        page.goto(one)
+        expect(page.locator(".place-label")).to_have_text("Mill Bend")
+        expect(page.locator(".overlay-credits")).to_have_text("Own survey")
+        expect(page.locator(".scale-bar .bar-km")).to_have_text(re.compile(r"^[\d\s]+ k?m$"))
+        expect(page.locator(".scale-bar .bar-us")).to_contain_text("µs")
+        fits(page)
+    page.goto(f"{network}/sites/north")
+    expect(page.locator(".position-map .over")).to_contain_text("Mill Bend")
+    page.goto(maps[1])
+    page.locator(".over-choice summary").click()
+    page.get_by_role("checkbox", name="valley.geojson").uncheck()
+    expect(page.locator(".place-label")).to_have_count(0)
+    expect(page.locator(".overlay-credits")).to_be_hidden()
+    for one in (*maps, room):
+        page.goto(one)
+        expect(page.locator("[data-overlay]")).to_have_count(1)
+        expect(page.locator("[data-overlay]")).not_to_be_checked()
+        expect(page.locator(".place-label")).to_have_count(0)
+    page.goto(f"{network}/sites/north")
+    expect(page.locator(".position-map .over")).to_be_hidden()
+    # A link that names it shows it, and changes nobody's choice.
+    page.goto(f"{room}?overlays={page.locator('.position-map .over').get_attribute('data-over')}")
+    expect(page.locator(".place-label")).to_have_text("Mill Bend")
+    page.goto(network)
+    expect(page.locator("[data-overlay]")).not_to_be_checked()

@@ -2,8 +2,9 @@
 
 import tempfile
 from collections.abc import Iterator
-from typing import IO, Literal
+from typing import IO, Annotated, Literal
 
+from fastapi import Query, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 
 from sfn.answer.layer_lines import layer_lines
@@ -14,24 +15,37 @@ from webapp.coverage.zones import DRAWN_LAYER, known_pair, zones_of
 from webapp.shell.dependencies import MapsDep, ReadableStatedDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.stamped import as_file, named, stamp_of
+from webapp.standing.overlaid import laid_over
 from webapp.standing.tries import TriesDep
 
 router = Room("map_files")
 ALL = "all-layers"
+OVERLAYS_SAY = "Over a picture: keys of `map/overlays.json` with commas between, or `none`; empty: the usual."
 BLOCK_BYTES = 1 << 20
 
 
 @router.get("/networks/{network_id}/map/{key}/file/{name}.{form}")
 def layer_file(
-    opened: ReadableStatedDep, maps: MapsDep, key: str, name: str, form: Literal["tif", "png", "csv"], tries: TriesDep
+    request: Request,
+    opened: ReadableStatedDep,
+    maps: MapsDep,
+    key: str,
+    name: str,
+    form: Literal["tif", "png", "csv"],
+    tries: TriesDep,
+    overlays: Annotated[str, Query(max_length=200, description=OVERLAYS_SAY)] = "",
 ) -> Response:
-    """One layer as a file; as CSV also all of them."""
+    """One layer as a file; as CSV also all of them. Lines and names lie over the picture alone."""
     found, now = zones_of(opened, maps, key, tries, drawn=True)
     by = stamp_of(opened, now.says, found.cut_says, found.beside_says)
     if form == "csv":
         layers = found.layers if name == ALL else (_layer(found, name),)
         return StreamingResponse(layers_csv(found, layers, by), media_type=MEDIA[form], headers=named(by, name, form))
-    made = (layer_tif if form == "tif" else layer_png)(found, _layer(found, name), by)
+    layer = _layer(found, name)
+    if form == "tif":
+        made = layer_tif(found, layer, by)
+    else:
+        made = layer_png(found, layer, by, laid_over(request, opened.head.id, opened.network, overlays))
     return Response(made, media_type=MEDIA[form], headers=named(by, name, form))
 
 

@@ -1,29 +1,24 @@
 """Lines and places of one's own over the map, and coast, borders and roads where `country` brought them."""
 
+from dataclasses import asdict
 from typing import Literal
 
 from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from sfn.country.sets import Bounds
 from sfn.errors import Problem
-from sfn.study.overlay import country_file, country_overlay, read_overlay
+from sfn.study.overlay import read_overlay
 from webapp.config.addresses import Room, to
 from webapp.config.limits import OverlayId
-from webapp.config.settings import Settings
 from webapp.coverage.map_address import asked_by
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice
-from webapp.work.countries import shelf_of
-from webapp.work.maps import Maps
+from webapp.standing.overlaid import country_shapes, overlay_choices, usual_area
 from webapp.work.measurements import safe_name
 
 router = Room("overlays")
 LONGEST_NAME, LONGEST_ATTRIBUTION = 80, 200
-COUNTRY: tuple[tuple[Literal["coast", "borders", "roads"], str], ...] = (
-    ("coast", "coast"), ("borders", "borders on land"), ("roads", "roads"),
-)  # fmt: skip
 
 
 @router.post("/networks/{network_id}/map/overlays/upload")
@@ -39,7 +34,7 @@ def add(
     chosen = files["file"][0]
     name = _typed(form, "name", LONGEST_NAME) or safe_name(chosen.filename or "overlay")[:LONGEST_NAME]
     attribution = _typed(form, "attribution", LONGEST_ATTRIBUTION)
-    made = read_overlay(chosen.file.read(), bounds_deg=area_of(opened, maps, settings))
+    made = read_overlay(chosen.file.read(), bounds_deg=usual_area(maps, settings, opened.network))
     store.overlays.add(opened.head.id, name=name, attribution=attribution, document=made.document, says=made.says)
     notice(request, f"{name} lies over the map. {' '.join(made.says)}")
     return RedirectResponse(_back(opened, form), 303)
@@ -63,6 +58,12 @@ def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, 
     return RedirectResponse(_back(opened, form), 303)
 
 
+@router.get("/networks/{network_id}/map/overlays.json")
+def choices(opened: ReadableDep, store: StoreDep, settings: SettingsDep) -> Response:
+    """What may lie over the maps of a network: key, label, whose data, where its shapes are, whether it is usual."""
+    return JSONResponse({"overlays": [asdict(one) for one in overlay_choices(store, settings, opened.head.id)]})
+
+
 @router.get("/networks/{network_id}/map/overlays/{overlay_id}.json")
 def shapes(opened: ReadableDep, store: StoreDep, overlay_id: OverlayId) -> Response:
     """The shapes of one as GeoJSON."""
@@ -77,30 +78,10 @@ def country(
     opened: ReadableDep, maps: MapsDep, settings: SettingsDep, key: Literal["coast", "borders", "roads"]
 ) -> Response:
     """Coast, borders or roads of Natural Earth in the network's area; no features where it has none."""
-    shelf = shelf_of(settings.data_folder)
-    file = country_file(shelf, key)
-    if file is None:
+    found = country_shapes(maps, settings, opened.network, key)
+    if found is None:
         raise RefusedError(404)
-    # Reading and cutting it takes a second of the processor: kept for the network and this very file.
-    found = maps.worked_out(
-        f"country {key} {file.name} {file.stat().st_mtime_ns}",
-        opened.network,
-        lambda: country_overlay(shelf, key, bounds_deg=area_of(opened, maps, settings)),
-    )
-    nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
-    return JSONResponse(nothing if found is None else found.document | {"says": list(found.says)})
-
-
-def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
-    """Which of coast, borders and roads are here, each with its words."""
-    shelf = shelf_of(settings.data_folder)
-    return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
-
-
-def area_of(opened: Opened, maps: Maps, settings: Settings) -> Bounds:
-    """South, west, north and east of the network's usual map. [degrees]"""
-    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
-    return wanted.grid.bounds_deg
+    return JSONResponse(found)
 
 
 def _back(opened: Opened, form: dict[str, str]) -> str:

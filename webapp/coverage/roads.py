@@ -13,11 +13,11 @@ from sfn.study.overlay_roads import NearRoad, Road, roads_near, roads_of
 from webapp.config.addresses import Room, to
 from webapp.config.limits import Latitude, Longitude
 from webapp.config.settings import Settings
-from webapp.coverage.overlays import area_of
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import MapsDep, Opened, ReadableDep, SettingsDep, StoreDep
 from webapp.shell.render import page
 from webapp.shell.windows import Shown, Sought, Window, window
+from webapp.standing.overlaid import usual_area
 from webapp.standing.tries import TriesDep, query_of
 from webapp.store.store import Store
 from webapp.work.countries import shelf_of
@@ -157,7 +157,7 @@ def overlay_roads(opened: Opened, store: Store, maps: Maps, settings: Settings) 
     if (file := country_file(shelf, "roads")) is not None:
 
         def fetched() -> tuple[Road, ...]:
-            found = country_overlay(shelf, "roads", bounds_deg=area_of(opened, maps, settings))
+            found = country_overlay(shelf, "roads", bounds_deg=usual_area(maps, settings, opened.network))
             return () if found is None else roads_of(found.document)
 
         key = f"fetched roads {file.name} {file.stat().st_mtime_ns}"

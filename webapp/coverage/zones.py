@@ -22,7 +22,6 @@ from sfn.study.zones import Offered, Zones, neighbours, offered
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room, to
 from webapp.coverage.map_address import AskedDep, MapAddress, asked_by
-from webapp.coverage.overlays import on_shelf
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, JobsDep, MapsDep, Opened, ReadableStatedDep, SettingsDep, StoreDep
 from webapp.shell.following import as_json
@@ -32,6 +31,7 @@ from webapp.shell.saving import base_of
 from webapp.shell.security import from_elsewhere
 from webapp.shell.site_marks import site_marks
 from webapp.standing.complaints import Complaint, complaints_of
+from webapp.standing.overlaid import on_shelf
 from webapp.standing.tries import (
     SiteTry,
     TriesDep,

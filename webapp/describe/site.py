@@ -12,9 +12,11 @@ from sfn.check.heights import GroundThere, ground_there
 from sfn.errors import PlanError
 from sfn.geodesy.position import Forms, Located
 from sfn.plan.proposal import DEVICE_STARTS, DeviceStart
+from sfn.report.over import Over
 from sfn.report.position_map import PositionMap
 from sfn.study.standing import Standing, standing, where_to_stand
 from sfn.terrain.dem import Terrain
+from sfn.timing.readable import readable
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room
 from webapp.describe.chain_drawn import ChainDrawn, StageAsk, chains_drawn, name_of, others_of, stage_asks
@@ -26,6 +28,7 @@ from webapp.shell.dependencies import NetworkDep, base_head
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import page
 from webapp.standing.editing import Draft, fresh, looked_at
+from webapp.standing.overlaid import laid_over
 from webapp.work.maps import Maps
 
 router = Room("site")
@@ -82,6 +85,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
     draft = looked_at(draft, request.app.state.maps, request.app.state.store)
     site = draft.document["sites"][index]
     terrain, tolerated_us = _known(request.app.state.maps, draft)
+    over = _over(request, draft)
     stands = standing(
         draft.document,
         index,
@@ -89,6 +93,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         tolerated_us=tolerated_us,
         terrain=terrain,
         across_km=draft.across_km,
+        over=over,
     )
     found = stands.located if stands else None
     draft = _with_ground(draft, index, terrain, found)
@@ -120,7 +125,7 @@ def shown(request: Request, draft: Draft, index: int, *, status: int = 200) -> R
         there=there,
         standing=stands,
         confirmed=draft.confirmed,
-        where=None if stands else where_to_stand(draft.document, index, terrain=terrain),
+        where=None if stands else where_to_stand(draft.document, index, terrain=terrain, over=over),
         fields=fields,
         delay_fields=delay_fields,
         asks=asks,
@@ -143,6 +148,15 @@ def _with_ground(draft: Draft, index: int, terrain: Terrain | None, found: Locat
     needed = tuple(p for p in draft.needed if p.where != f"sites[{index}].ground_m")
     problems = tuple(p for p in draft.problems if p.where != f"sites[{index}].ground_m")
     return replace(draft.with_document(document), needed=needed, problems=problems)
+
+
+def _over(request: Request, draft: Draft) -> tuple[Over, ...]:
+    """Lines and names that lie over the network's maps; of one that cannot be read its own alone."""
+    try:
+        network = readable(draft.base.network)
+    except PlanError:
+        network = None
+    return laid_over(request, draft.base.revision.network_id, network)
 
 
 def typed_height(site: Mapping[str, Any]) -> float | None:

@@ -14,6 +14,7 @@ from sfn.geodesy.position import locate
 from sfn.plan import Site
 from sfn.plan.sheets import read_sheet
 from sfn.report.delay_course import DelayCourse, delay_course
+from sfn.report.over import Over
 from sfn.report.residual_map import ResidualMap, residuals_drawn
 from sfn.study.corrected import correctable_stages, corrected, missed
 from sfn.study.echoes import Echoes, echoes
@@ -42,6 +43,7 @@ from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.shell.stamped import as_file, stamp_of
+from webapp.standing.overlaid import laid_over
 from webapp.store.documents import network_of
 from webapp.store.store import Store
 from webapp.work.maps import Maps
@@ -113,7 +115,8 @@ def reconcile_typed(
         typed = measurement_form(form, files.get("file", ()), sites=sites)
         table = _understood(opened, typed)
         answer = None if form.get("do") == "look" else _reconciled(opened, store, maps, typed, table)
-        return page(request, _page(opened, store, typed=typed, table=table, answer=answer))
+        over = () if answer is None else laid_over(request, opened.head.id, opened.network)
+        return page(request, _page(opened, store, typed=typed, table=table, answer=answer, over=over))
     except PlanError as error:
         return page(request, _page(opened, store, typed=typed, table=table, problems=error.problems), status=422)
 
@@ -303,6 +306,7 @@ def _page(
     typed: MeasurementForm | None = None,
     table: MeasurementTable | None = None,
     answer: Reconciled | None = None,
+    over: tuple[Over, ...] = (),
     echo: EchoForm | None = None,
     echoes: Echoes | None = None,
     problems: tuple[Problem, ...] = (),
@@ -315,7 +319,7 @@ def _page(
         typed=typed or MeasurementForm(),
         table=table,
         answer=answer,
-        drawing=None if answer is None else residuals_drawn(answer.network, answer.found),
+        drawing=None if answer is None else residuals_drawn(answer.network, answer.found, over=over),
         stages={site.id: correctable_stages(opened.network, site.id) for site in sites},
         names={site.id: site.name for site in sites},
         echo=echo or EchoForm(),

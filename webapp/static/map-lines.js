@@ -12,7 +12,8 @@
     for (const link of document.querySelectorAll("#files [data-file]")) {
       const name = link.dataset.file, needs = name.includes("LAYER");
       link.toggleAttribute("hidden", needs && layer === "none");
-      link.href = page.mapAddress(name.replace("LAYER", layer), link.dataset.pair && pair ? { a: pair[0], b: pair[1] } : {});
+      const over = page.overlaysAsked ? page.overlaysAsked() : "";
+      link.href = page.mapAddress(name.replace("LAYER", layer), link.dataset.pair && pair ? { a: pair[0], b: pair[1] } : name.endsWith(".png") && over ? { overlays: over } : {});
     }
     byId("files-pair").textContent = pair ? `of ${byId("pair").selectedOptions[0].text}` : "of all pairs";
     byId("files-try").hidden = !page.classList.contains("is-tried");
@@ -49,5 +50,6 @@
   }
 
   page.addEventListener("redrawn", () => { links(); draw(); });
+  page.addEventListener("overlaid", links); // the picture bears them too
   byId("layer-lines").addEventListener("change", draw);
 })();

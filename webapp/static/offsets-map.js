@@ -10,6 +10,7 @@
   map.fitBounds(drawn.bounds || [[-60, -180], [70, 180]]);
 
   siteMarks(map, drawn.sites || []);
+  smallMapOver(map);
   for (const weight of drawn.weights || []) {
     const style = { color: "#1c2a31", weight: 2, dashArray: weight.factor < 1 ? "2 5" : null, fill: Boolean(weight.area || weight.discs), fillOpacity: 0.06, interactive: false };
     const shapes = weight.area ? [L.polygon(weight.area, style)] : weight.road ? [L.polyline(weight.road, { ...style, weight: 4, opacity: 0.6 })] : weight.discs.map(([lat, lon, radius]) => L.circle([lat, lon], { ...style, radius }));

@@ -13,26 +13,7 @@
   // By the keyboard the middle of the map is the pointer.
   byId("map").addEventListener("focus", () => { byId("cursor-at").textContent = `middle ${said(map.getCenter())}`; });
 
-  // The bar is true along the latitude that it is drawn at, near the lower edge.
-  let turn = 0;
-  async function scale() {
-    const mine = ++turn, size = map.getSize();
-    if (!size.x) return;
-    const at = (x) => map.containerPointToLatLng([x, size.y - 20]);
-    const left = at(0), right = at(size.x);
-    const found = await asked(page.dataset.scale, { lat: Math.max(-90, Math.min(90, left.lat)), west: left.lng, east: right.lng });
-    if (mine !== turn) return;
-    const bar = byId("scale-bar");
-    bar.hidden = !found;
-    if (bar.hidden) return;
-    bar.querySelector(".bar-km").textContent = found.km_text;
-    bar.querySelector(".bar-us").textContent = found.us_text;
-    bar.style.width = `${(found.width_ratio * size.x).toFixed(1)}px`;
-    bar.setAttribute("aria-label", `Scale: the bar is ${found.km_text}, ${found.us_text} of travel`);
-  }
-  let waiting = null;
-  map.on("moveend zoomend resize", () => { clearTimeout(waiting); waiting = setTimeout(scale, 120); });
-  page.addEventListener("redrawn", scale);
+  page.addEventListener("redrawn", scaleOver(map, byId("scale-bar"), page.dataset.scale));
 
   // The ruler: two clicks, on a site where one is close; a third begins anew.
   const on = byId("ruler-on"), says = byId("ruler-says");

@@ -10,6 +10,7 @@
   map.fitBounds(drawn.bounds, { padding: [24, 24] });
   if (page.dataset.shade) L.imageOverlay(page.dataset.shade, drawn.area, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites);
+  smallMapOver(map);
 
   if (page.dataset.road) roadLine(map, page.dataset.road);
 

@@ -1,0 +1,130 @@
+"""Lines and names over every map of a network: its own overlays, and coast, borders and roads where they came."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import Request
+
+from sfn.country.sets import SETS, Bounds
+from sfn.errors import PlanError, Problem
+from sfn.plan import Network
+from sfn.report.over import Over
+from sfn.study.overlay import country_file, country_overlay
+from webapp.config.addresses import to
+from webapp.config.settings import Settings
+from webapp.shell.problems import RefusedError
+from webapp.store.store import Store
+from webapp.work.countries import shelf_of
+from webapp.work.maps import Maps
+
+COUNTRY = (("coast", "coast"), ("borders", "borders on land"), ("roads", "roads"))
+NOT_USUAL = ("roads",)  # so many that they hide what lies beneath: shown where somebody asks for them
+NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class OverlayChoice:
+    """One set that may lie over a map.
+
+    `key`: how an address names it; `shapes`: where its GeoJSON is found; `usual`: shown where nobody chose.
+    """
+
+    key: str
+    label: str
+    credit: str
+    shapes: str
+    usual: bool
+
+
+def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
+    """Which of coast, borders and roads are here, each with its words."""
+    shelf = shelf_of(settings.data_folder)
+    return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
+
+
+def overlay_choices(store: Store, settings: Settings, network_id: int) -> tuple[OverlayChoice, ...]:
+    """What may lie over the maps of a network; what is damaged is no choice."""
+    fetched = (
+        OverlayChoice(key, label, SETS[key].attribution, to("overlays.country", network_id, key), key not in NOT_USUAL)
+        for key, label in on_shelf(settings)
+    )
+    own = (
+        OverlayChoice(str(one.id), one.name, one.attribution, to("overlays.shapes", network_id, one.id), True)
+        for one in store.overlays.of(network_id)
+        if not one.damaged
+    )
+    return (*fetched, *own)
+
+
+def country_shapes(maps: Maps, settings: Settings, network: Network, key: str) -> dict[str, Any] | None:
+    """Coast, borders or roads in a network's area as GeoJSON, with what was cut (`says`); None where none are here.
+
+    Raises
+    ------
+    PlanError
+        If the network has no map.
+    """
+    shelf = shelf_of(settings.data_folder)
+    file = country_file(shelf, key)
+    if file is None:
+        return None
+
+    def cut() -> dict[str, Any]:
+        found = country_overlay(shelf, key, bounds_deg=usual_area(maps, settings, network))
+        nothing = {"type": "FeatureCollection", "features": [], "says": ["Nothing of it lies in the network's area."]}
+        return nothing if found is None else found.document | {"says": list(found.says)}
+
+    # Reading and cutting it takes a second of the processor: kept for the network and this very file.
+    made: dict[str, Any] = maps.worked_out(f"country {key} {file.name} {file.stat().st_mtime_ns}", network, cut)
+    return made
+
+
+def usual_area(maps: Maps, settings: Settings, network: Network) -> Bounds:
+    """South, west, north and east of a network's usual map. [degrees]"""
+    return maps.wanted(network, bounds=None, pixel_m=None, most=settings.limits.grid_points).grid.bounds_deg
+
+
+def laid_over(request: Request, network_id: int, network: Network | None, asked: str = "") -> tuple[Over, ...]:
+    """What a picture draws over its map.
+
+    Parameters
+    ----------
+    request : Request
+    network_id : int
+    network : Network or None
+        The part of it that can be read; None: its area is not known, and nothing that was fetched is drawn.
+    asked : str
+        Keys with commas between, or ``none``; empty for what is usual.
+
+    Raises
+    ------
+    RefusedError
+        If a key is none of the network's.
+    """
+    state = request.app.state
+    choices = overlay_choices(state.store, state.settings, network_id)
+    wanted = [one.key for one in choices if one.usual] if not asked else [] if asked == NONE else asked.split(",")
+    if lost := [key for key in wanted if key not in {one.key for one in choices}]:
+        keys = ", ".join(one.key for one in choices)
+        what, expected = f"{', '.join(lost)} lies over no map of this network", f"{keys or 'nothing is there'}; or none"
+        raise RefusedError(422, Problem("overlays", what, expected, code="overlay-unknown", fields=("overlays",)))
+    shown = [(n, one) for n, one in enumerate(choices) if one.key in wanted]
+    return tuple(_drawn(state, network_id, network, shown))
+
+
+def _drawn(
+    state: Any, network_id: int, network: Network | None, choices: list[tuple[int, OverlayChoice]]
+) -> Iterator[Over]:
+    """The shapes of each; one whose text is not what was kept is left out, as on every map."""
+    for n, one in choices:
+        try:
+            if one.key.isdecimal():
+                document = json.loads(state.store.overlays.document(network_id, int(one.key)) or "{}")
+            else:
+                document = network and country_shapes(state.maps, state.settings, network, one.key)
+        except PlanError:
+            continue
+        if document:
+            yield Over(one.key, one.label, one.credit, document, n)
