@@ -80,14 +80,18 @@ def usual_most_us(network: Network) -> float:
     return float(carried.guard_us or USUAL_MOST_US) if carried.kind == "ofdm" else USUAL_MOST_US
 
 
+def usual_step_us(network: Network) -> float:
+    """Step of a search for offsets: 1 us, for OFDM a hundredth of the guard interval where that is longer. [us]"""
+    carried = service_of(network)
+    return max(1.0, round(float(carried.guard_us or 0.0) / 100)) if carried.kind == "ofdm" else 1.0
+
+
 def network_limits(network: Network, table: DelayTable, asked: Asked) -> Limits:
     """The limits of a network's offsets."""
-    carried = service_of(network)
-    step_us = max(1.0, round(float(carried.guard_us or 0.0) / 100)) if carried.kind == "ofdm" else 1.0
     most = usual_most_us(network) if asked.most_us is None else asked.most_us
     return limits(
         network, table, held=asked.held, most_us=most, most_move_us=asked.most_move_us, from_set=asked.from_set,
-        most_changed=asked.most_changed, step_us=step_us,
+        most_changed=asked.most_changed, step_us=usual_step_us(network),
     )  # fmt: skip
 
 
