@@ -12,8 +12,9 @@ from sfn.chain import MAIN
 from sfn.plan import Network
 from sfn.plan.reported import WayBack
 from sfn.study.live_change import LiveChange, LiveStep, Step
-from sfn.study.readings import Reading, SiteState, site_state
+from sfn.study.readings import Reading
 from sfn.study.sheet import FieldLine, RouteSheet, Sheet
+from sfn.study.site_state import SiteState, site_state
 from sfn.timing.device import contributes
 
 _SECOND_US = 1_000_000.0

@@ -32,7 +32,7 @@ class SiteStand:
     sheet : str
         ``withheld``, ``stale``, ``needs sign-off``, ``ready`` or ``issued``.
     report : str
-        What was reported from it, as `sfn.study.readings.SiteState` has it.
+        What was reported from it, as `sfn.study.site_state.SiteState` has it.
     since : str
         Of which day that is, in UTC; empty where nothing was reported or issued.
     """

@@ -1,10 +1,8 @@
 """What a technician typed at a site, held against the plan: questions, launches, scatter, the state of the site."""
 
-import copy
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any
 
 from sfn.by_identity import ByIdentity
 from sfn.plan import DelayField
@@ -204,22 +202,6 @@ def route_of(made: Sheet, name: str) -> RouteSheet:
     raise ValueError(f"route must be one of {', '.join(r.row.route for r in made.routes)}, got {name!r}")
 
 
-@dataclass(frozen=True, slots=True)
-class SiteState:
-    """A site at a glance: its state, and of one route the newest settings and launches that count.
-
-    The route is the main one, or the first that disagrees. `scatter` is that of all launches since a field was last
-    turned, however many visits they took; `locks` are questions about the newest lock-sheet readings.
-    """
-
-    state: State
-    settings: Judged | None
-    measured: Judged | None
-    route: str
-    scatter: Restarts | None
-    locks: tuple[str, ...]
-
-
 def plan_of(made: Sheet, route: str) -> dict[str, float]:
     """What a sheet plans for a route: every field's value, and the launch. [own units, us]
 
@@ -230,114 +212,6 @@ def plan_of(made: Sheet, route: str) -> dict[str, float]:
     """
     planned = route_of(made, route)
     return {"launch_us": planned.row.launch_us, **{f"field {line.name}": line.value for line in planned.fields}}
-
-
-def site_state(made: Sheet, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
-    """State of a site from all readings, in the order in which they held: each field stands as it was reported last.
-
-    Parameters
-    ----------
-    made : Sheet
-        The sheet of the newest revision.
-    readings : sequence of (Reading, bool)
-        Each with whether it was made under the plan that the newest revision has for its route. An older one counts
-        only where it agrees with the newest: a field that stands where an older plan put it is not wrong, it is not
-        changed yet.
-    """
-    routes = [route.row.route for route in made.routes]
-    of_route = {name: [one for one in readings if one[0].route == name or one[0].replaced] for name in routes}
-    states = [_route_state(made, name, of_route[name]) for name in routes]
-    odd: tuple[State, ...] = ("disagrees", "split")
-    shown = next((one for state in odd for one in states if one.state == state), states[0])
-    locks: dict[str, tuple[Asked, ...]] = {}
-    for reading, _ in readings:
-        for name, typed in reading.locks.items():
-            locks[name] = tuple(question_lock(name, typed, lock=made.site.lock, tolerance_us=made.tolerated_us))
-    wrong = tuple(one.text for told in locks.values() for one in told)
-    return replace(shown, state="disagrees" if wrong else shown.state, locks=wrong)
-
-
-def _route_state(made: Sheet, name: str, readings: Sequence[tuple[Reading, bool]]) -> SiteState:
-    """State of one route."""
-    stood: dict[str, tuple[str, bool]] = {}
-    measured: Judged | None = None
-    launches: list[float] = []
-    plane, route = "", route_of(made, name)
-    for reading, current in readings:
-        if reading.replaced:
-            stood, measured, launches = {}, None, []
-            continue
-        found: Judged | None = None
-        try:
-            typed = _numbers_typed(route, reading)
-            if reading.readings_us or not current:  # of many readings, most are settings of today's plan
-                found = judged(made, reading, ask=False)
-        except ValueError:  # typed for a plane or field that the newest revision no longer has
-            continue
-        unknown = [name for name, text in reading.as_set.items() if text is None and name in stood]
-        stood = {name: one for name, one in stood.items() if name not in unknown}
-        # What was measured before a field was turned says nothing of what is on air now.
-        if unknown or any(_turned_since(stood, name, text) for name, text in typed.items()):
-            measured = None
-        counts = found is None or current or found.state not in ("disagrees", "split")
-        stood |= {name: (text, counts) for name, text in typed.items()}
-        if not counts:
-            measured = None
-        elif found is not None and found.launches:
-            if measured is None or reading.plane != plane:
-                launches = []
-            launches += [launch.launch_us for launch in found.launches]
-            measured, plane = found, reading.plane
-    settings = (
-        judged(made, Reading(name, {field: typed for field, (typed, _) in stood.items()}), ask=False) if stood else None
-    )
-    if settings is not None and any(line.off_us != 0 and not stood[line.name][1] for line in settings.settings):
-        settings = None  # a field stands where an older plan put it: not changed yet
-    scatter = restart_tolerance(launches) if measured is not None and len(launches) > 1 else None
-    stands: State = "planned" if settings is None else settings.state
-    if measured is not None and stands in ("planned", "set"):
-        stands = "measured"
-    if measured is not None and measured.launch_off:
-        stands = "disagrees"
-    return SiteState(stands, settings, measured, name, scatter, ())
-
-
-def _numbers_typed(route: RouteSheet, reading: Reading) -> dict[str, str]:
-    """Settings of a route's fields as they were typed; raises ValueError, as `judged` does, where one is no number."""
-    typed = {line.name: text for line in route.fields if (text := reading.as_set.get(line.name)) is not None}
-    for text in typed.values():
-        number_written(text)
-    return typed
-
-
-def _turned_since(stood: Mapping[str, tuple[str, bool]], name: str, typed: str) -> bool:
-    """Whether a field was reported at another setting before."""
-    if name not in stood or stood[name][0] == typed:
-        return False
-    return float(number_written(stood[name][0])) != float(number_written(typed))
-
-
-def with_set_now(tree: Mapping[str, Any], site_id: str, found: SiteState) -> dict[str, Any]:
-    """The document in which a site's fields stand where they were read: the way back of the next change.
-
-    Parameters
-    ----------
-    tree : mapping
-        The network document as it was typed.
-    site_id : str
-    found : SiteState
-        Of that site; without settings nothing changes.
-    """
-    made: dict[str, Any] = copy.deepcopy(dict(tree))
-    site = next(one for one in made["sites"] if one["id"] == site_id)
-    own = next((chain.get("set") or {} for chain in site["chains"] if chain["route"] == found.route), {})
-    for line in () if found.settings is None else found.settings.settings:
-        value = int(line.value) if float(line.value).is_integer() else line.value
-        if line.name in own:  # this route has a setting of its own
-            own[line.name] = value
-        else:
-            next(one for one in site["delay_fields"] if one["name"] == line.name)["set"] = value
-    return made
 
 
 def _field(made: Sheet, name: str) -> DelayField:

@@ -104,7 +104,7 @@ def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") ->
     reviewed = review(network, problems=())
     asked = on_sheet(network, reviewed.table, reviewed.verdicts)
     every = as_asked(in_order(tuple(events)), asked)
-    clashes, by_id = _clashes(every, reported), {one.id: one for one in every}
+    against, by_id = clashes(every, reported), {one.id: one for one in every}
     of_entry: dict[str, list[str]] = {}
     present = tuple(present_fields(network, asked=asked))
     for one in present:
@@ -114,7 +114,7 @@ def timeline(network: Network, events: Iterable[Event], *, site_id: str = "") ->
     lines = tuple(
         Line(
             one,
-            tuple(by_id[other] for other in clashes.get(one.id, ()) if other in by_id),
+            tuple(by_id[other] for other in against.get(one.id, ()) if other in by_id),
             tuple(of_entry.get(one.id, ())),
             _then(network, reported, every, one.held.at) if one.kind == "complaint" else (),
         )
@@ -229,8 +229,15 @@ def planned_setting(table: DelayTable, site_id: str, route: str, name: str) -> f
     return next((one.value for row in rows for one in row.fields if one.name == name), None)
 
 
-def _clashes(events: Sequence[Event], reported: Reported) -> dict[str, list[str]]:
-    """By event, those that contradict it: reports in either order, and what the document says instead."""
+def clashes(events: Sequence[Event], reported: Reported) -> dict[str, list[str]]:
+    """By event, those that contradict it: reports in either order, and what the document says instead.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        In order; only those of kind ``set-in-plan`` are asked for, reports come from `reported`.
+    reported : Reported
+    """
     found: dict[str, dict[str, None]] = {}
 
     def both(one: str, other: str) -> None:

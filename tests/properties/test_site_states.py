@@ -12,8 +12,9 @@ from hypothesis import given, settings, strategies as st
 import sfn
 from sfn.check.review import review
 from sfn.plan.number_text import number_written
-from sfn.study.readings import Reading, judged, site_state
+from sfn.study.readings import Reading, judged
 from sfn.study.sheet import Sheet, sheet
+from sfn.study.site_state import site_state
 from sfn.survey.readings import restart_tolerance
 
 NETWORK = sfn.load_demo("fm_ridge").network

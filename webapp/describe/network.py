@@ -173,7 +173,7 @@ def shown(request: Request, draft: Draft, *, status: int = 200, stands: NetworkS
 def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> NetworkStands:
     """How the network stands by its sheets, by what was reported, and by the usual map."""
     network, problems = opened.network, maps.checked(opened.network)
-    reported, _ = reported_lines(opened, store, maps, released(opened, store, maps), most=1)
+    reported = reported_lines(opened, store, maps, released(opened, store, maps), most=1)
     lines = {one.sheet.site.id: one for one in reported}
     stands = tuple(
         _stand(lines[site.id]) if site.id in lines else SiteStand(site.id, site.name, "withheld", "planned", "")

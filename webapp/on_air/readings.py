@@ -11,7 +11,7 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from sfn.errors import PlanError, Problem, Touch
-from sfn.study.readings import with_set_now
+from sfn.study.site_state import with_set_now
 from sfn.survey.readings import State
 from webapp.config.addresses import Room, to
 from webapp.config.limits import whole_number
@@ -25,12 +25,13 @@ from webapp.shell.dependencies import FormDep, MapsDep, NetworkDep, SettingsDep,
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
-from webapp.shell.windows import Shown
+from webapp.shell.windows import Shown, Window
 from webapp.standing.readings import LABELS
 from webapp.standing.release import Released, released
-from webapp.standing.site_lines import EVERY_N, STATES, SiteLine, reported_lines, reports_of, site_line
+from webapp.standing.site_lines import EVERY_N, STATES, SiteLine, reported_lines, site_line, without_sheet
 from webapp.standing.under_way import taken_back
 from webapp.store.entries import Entry
+from webapp.store.ledger import LEDGERS
 from webapp.store.links_kept import KeptLink
 
 router = Room("readings")
@@ -46,6 +47,8 @@ class Unplanned:
     site_id: str
     name: str
     entries: tuple[Entry, ...]
+    part: Window[int]
+    """Which part of all that was sent from it they are: by their numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,16 +104,15 @@ def show(
     """Every site at a glance, and what was sent last from each, or `part` of what `site` sent. Scripts get all."""
     most = EVERY_N if request.url.path.startswith(PREFIX) else READINGS_N
     found = released(opened, store, maps)
-    lines, by_site = reported_lines(opened, store, maps, found, most=most, parts={site: part} if site else {})
+    parts = {site: part} if site else {}
+    lines = reported_lines(opened, store, maps, found, most=most, parts=parts)
     counted = Counter(_UNISSUED if line.unissued else STATES[line.state.state] for line in lines)
     always = (STATES["planned"], STATES["set"], STATES["measured"], STATES["disagrees"], _UNISSUED)
     counts = {name: counted[name] for name in (*STATES.values(), _UNISSUED) if name in always or counted[name]}
-    there = {line.sheet.site.id for line in lines}
     names = {site.id: site.name for site in opened.network.sites}
     unplanned = tuple(
-        Unplanned(site, names.get(site, f"{site}, no longer in the plan"), tuple(reversed(entries)))
-        for site, entries in by_site.items()
-        if site not in there
+        Unplanned(one.site_id, names.get(one.site_id, f"{one.site_id}, no longer in the plan"), one.entries, one.part)
+        for one in without_sheet(opened, store, found, most=most, parts=parts)
     )
     return page(request, ReadingsPage(opened.head, lines, unplanned, counts, USUAL_DAYS, LABELS, STATES))
 
@@ -236,7 +238,7 @@ def keep_restarts(request: Request, opened: NetworkDep, store: StoreDep, maps: M
     stage_id, site_id = (form.get(name, "").strip() for name in ("stage", "site"))
     line = released(opened, store, maps).of(site_id)
     gone = taken_back(store, maps, opened.head.id)
-    scatter = site_line(line, reports_of(opened, store, site_id), opened, gone).state.scatter
+    scatter = site_line(line, opened, store, gone, LEDGERS.of(store, opened.head.id), most=1).state.scatter
     document = deepcopy(opened.document)
     stage = next((one for one in document["stages"] if one["id"] == stage_id), None)
     if scatter is None or stage is None:
@@ -263,9 +265,10 @@ def keep_set_now(request: Request, opened: NetworkDep, store: StoreDep, maps: Ma
     """Take what was read as set for what is set now, at the chosen sites: a new revision."""
     author, document, taken = author_of(form), dict(opened.document), []
     lines, gone = released(opened, store, maps), taken_back(store, maps, opened.head.id)
+    ledger = LEDGERS.of(store, opened.head.id)
     for site in opened.network.sites:
         if form.get(f"take-{site.id}"):
-            found = site_line(lines.of(site.id), reports_of(opened, store, site.id), opened, gone).state
+            found = site_line(lines.of(site.id), opened, store, gone, ledger, most=1).state
             document = with_set_now(document, site.id, found)
             taken.append(site.name)
     if not taken:

@@ -1,6 +1,7 @@
 """Everything the store knows of a network's sites as the engine's timeline takes it: revisions, sheets, reports."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from threading import Lock
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -11,14 +12,17 @@ from sfn.check.review import review
 from sfn.plan import Network
 from sfn.plan.reported import Reported
 from sfn.study.sheet import Sheet, sheet
-from sfn.study.timeline import Timeline, timeline
-from sfn.timeline.event import Event, Kind
+from sfn.study.timeline import Timeline, clashes, timeline
+from sfn.timeline.event import Event, Kind, in_order as in_order_held
 from sfn.timeline.revisions import Saved, Story
 from webapp.prove.measured_rows import excluded_now, mark_of
 from webapp.shell.dependencies import Opened
 from webapp.standing.readings import Kept, kept
+from webapp.standing.site_folds import in_order
 from webapp.store.approvals import APPROVED
 from webapp.store.entries import ISSUE, SIGN_OFF, Entry
+from webapp.store.ledger import LEDGERS
+from webapp.store.reports import entry_number
 from webapp.store.store import Store
 from webapp.store.timeline import (
     BACK,
@@ -50,10 +54,41 @@ _KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 
-def timeline_of(opened: Opened, store: Store, *, site_id: str = "") -> tuple[Timeline, int]:
-    """The timeline of a network or one site, and how many older revisions it does not look at."""
+_OFTEN = frozenset({READING, TOLD, DIFFERENCE})
+"""Kinds of which there may be very many."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """The timeline of a network or one site."""
+
+    found: Timeline
+    """Where only the newest were asked for: all lines of those, some of others."""
+    left_out: int
+    """So many older revisions are not looked at."""
+    lines_n: int
+    """How many lines there are of all that happened."""
+
+
+def timeline_of(opened: Opened, store: Store, *, site_id: str = "", newest: int | None = None) -> Happened:
+    """The timeline of a network or one site, whole, or at least the `newest` lines of it with all that they name."""
     changes, left_out = revisions_of(opened, store)
-    return timeline(opened.network, (*changes, *reported_events(opened, store)), site_id=site_id), left_out
+    if newest is None:
+        whole = timeline(opened.network, (*changes, *reported_events(opened, store)), site_id=site_id)
+        return Happened(whole, left_out, len(whole.lines))
+    ledger = LEDGERS.of(store, opened.head.id)
+    often = ledger.numbers(_OFTEN, about=site_id)[-newest:]
+    entries = [*store.entries.of(opened.head.id, kind=_KINDS.keys() - _OFTEN), *in_order(store, opened.head.id, often)]
+    against = clashes(in_order_held(changes), opened.network.reported or Reported({}))
+    there = {entry_name(one) for one in entries}
+    shown = there | {one.id for one in changes}
+    named = dict.fromkeys(name for one in shown for name in against.get(one, ()) if name not in there)
+    numbers = [number for name in named if (number := entry_number(name)) is not None]
+    entries += in_order(store, opened.head.id, numbers)
+    events = _events(opened, store, sorted(entries, key=lambda one: one.id))
+    found = timeline(opened.network, (*changes, *events), site_id=site_id)
+    lines_n = len(ledger.numbers(_KINDS, about=site_id)) + sum(not site_id or one.about(site_id) for one in changes)
+    return Happened(found, left_out, lines_n)
 
 
 def revisions_of(opened: Opened, store: Store) -> tuple[tuple[Event, ...], int]:
@@ -89,14 +124,26 @@ MOST_STORIES = 50
 
 def reported_events(opened: Opened, store: Store, *, site_id: str | None = None) -> tuple[Event, ...]:
     """What was entered beside the revisions, as it arrived."""
+    return _events(
+        opened,
+        store,
+        (
+            entry
+            for entry in store.entries.of(opened.head.id, kind=_KINDS)
+            if site_id in (None, entry.site_id, entry.body.get("reference_site"))
+        ),
+    )
+
+
+def _events(opened: Opened, store: Store, entries: Iterable[Entry]) -> tuple[Event, ...]:
+    """Entries as the engine's timeline takes them."""
     sheets, out = _Sheets(opened, store), excluded_now(store, opened.head.id)
     return tuple(
         Event(
             entry_name(entry), entry.site_id, _KINDS[entry.kind], held_of(entry), entry.made_at, entry.made_by,
             _values(entry, sheets) | _excluded(entry, out) | _voided(entry, opened), _others(entry),
         )
-        for entry in store.entries.of(opened.head.id, kind=_KINDS)
-        if site_id in (None, entry.site_id, entry.body.get("reference_site"))
+        for entry in entries
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from sfn.plan import Site
 from sfn.study.timeline import Present, StateLine, Timeline, state_lines
 from webapp.config.addresses import Room, to
 from webapp.prove.happened import timeline_of
+from webapp.shell.api_pages import PREFIX
 from webapp.shell.context import Context, NetworkHead
 from webapp.shell.dependencies import FormDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
@@ -39,6 +40,8 @@ class TimelinePage(Context):
     """Events, present state and contradictions; of one site where it is narrowed."""
     shown: int
     """So many of the newest events are listed."""
+    lines_n: int
+    """How many there are."""
     left_out: int
     """Older revisions that are not looked at."""
     sites: tuple[Site, ...]
@@ -61,8 +64,8 @@ class TimelinePage(Context):
 
 @router.get("/networks/{network_id}/timeline")
 def show(request: Request, opened: NetworkDep, store: StoreDep, site: str = "") -> Response:
-    """Every site, or one of them."""
-    return page(request, timeline_page(opened, store, site))
+    """Every site, or one of them. Scripts get all of it."""
+    return page(request, timeline_page(opened, store, site, whole=request.url.path.startswith(PREFIX)))
 
 
 @router.post("/networks/{network_id}/timeline")
@@ -109,17 +112,20 @@ def timeline_page(
     *,
     typed: Mapping[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
+    whole: bool = False,
 ) -> TimelinePage:
-    """The page in any state."""
+    """The page in any state, of the newest events or of the `whole`."""
     names = {one.id: one.name for one in opened.network.sites}
     if site_id and site_id not in names:
         raise RefusedError(404)
-    found, left_out = timeline_of(opened, store, site_id=site_id)
+    happened = timeline_of(opened, store, site_id=site_id, newest=None if whole else MOST_EVENTS)
+    found = happened.found
     return TimelinePage(
         network=opened.head,
         found=found,
         shown=MOST_EVENTS,
-        left_out=left_out,
+        lines_n=happened.lines_n,
+        left_out=happened.left_out,
         sites=opened.network.sites,
         names=names,
         fields=found.present if site_id else (),
@@ -139,5 +145,6 @@ def answer_timeline(opened: NetworkDep, store: StoreDep, site: str = "") -> dict
     """What happened to every site, or to one, the oldest first by when it held, and what stands there now."""
     if site and site not in {one.id for one in opened.network.sites}:
         raise RefusedError(404)
-    found, left_out = timeline_of(opened, store, site_id=site)
-    return document(found, revision=opened.head.revision.number) | {"older_revisions_not_looked_at": left_out}
+    happened = timeline_of(opened, store, site_id=site)
+    made = document(happened.found, revision=opened.head.revision.number)
+    return made | {"older_revisions_not_looked_at": happened.left_out}

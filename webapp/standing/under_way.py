@@ -16,8 +16,10 @@ from webapp.shell.problems import RefusedError
 from webapp.standing.office_entries import told_body
 from webapp.standing.readings import READING, Kept, kept
 from webapp.standing.release import Released, released
+from webapp.standing.site_folds import in_order
 from webapp.store.approvals import EMERGENCY
 from webapp.store.entries import Entry
+from webapp.store.ledger import LEDGERS
 from webapp.store.store import Store
 from webapp.store.timeline import BACK, BEGUN, ENDED, TOLD, as_kept
 from webapp.work.maps import Maps
@@ -173,7 +175,10 @@ def _read(
     steps = {one.site_id: one for one in begun_steps(begun)}
     made = {one.sheet.site.id: under_way_sheet(one.sheet, steps.get(one.sheet.site.id)) for one in found.lines}
     latest: dict[str, Read] = {}
-    for entry in store.entries.of(begun.network_id, kind=READING):
+    # What certainly held before is not even read; `not_sooner` knows times that are kept to the second.
+    since = begun.made_at.replace(microsecond=0)
+    numbers = LEDGERS.of(store, begun.network_id).numbers([READING], latest_from=since)
+    for entry in in_order(store, begun.network_id, sorted(numbers)):
         if entry.site_id not in made:
             continue
         (one,) = kept(made[entry.site_id], [entry])

@@ -100,6 +100,14 @@ class Ledger:
         order = self._order(n)
         return [int(one) for one in _column(self._ids, n)[order[wanted[order]]]]
 
+    def sites(self, kinds: Collection[str]) -> list[str]:
+        """Sites of which there are entries of some kinds, in the order in which the first of each arrived."""
+        n = len(self._ids)
+        wanted = np.isin(_column(self._kinds, n), [self._words[one] for one in kinds if one in self._words])
+        codes, first = np.unique(_column(self._sites, n)[wanted], return_index=True)
+        words = list(self._words)
+        return [words[code] for code in codes[np.argsort(first)]]
+
     def reported(self, saved: Saved, network: Network) -> Reported:
         """What every report says of the fields of a revision, which `network` is."""
         key = (saved.revision.number, saved.own_services)

@@ -17,10 +17,17 @@ MUTED, UNMUTED, LOCK, COMPLAINT = "muted", "unmuted", "lock", "complaint"
 RADIATES = "radiates"
 SOURCES: Mapping[str, Source] = {READING: "read", TOLD: "told", REPLACED: "replaced"}
 
+_NAMED = "entry-"
+
 
 def entry_name(entry: Entry) -> str:
     """By which the timeline names an entry."""
-    return f"entry-{entry.id}"
+    return f"{_NAMED}{entry.id}"
+
+
+def entry_number(name: str) -> int | None:
+    """The number of the entry that the timeline names so; None for what is no entry."""
+    return int(name.removeprefix(_NAMED)) if name.startswith(_NAMED) else None
 
 
 def held_of(entry: Entry) -> Held:
