@@ -12,6 +12,7 @@ from sfn.geodesy.sites import place
 from sfn.report.numbers import degrees
 from sfn.study.crossing import usual_pair
 from sfn.study.pixel import Pixel, pixel_at
+from sfn.study.place_changed import PlaceChanged, place_changed
 from sfn.study.point import Judged, judged, tried_signals
 from sfn.study.what_if import Tried, WhatIf, tried
 from sfn.systems.fm_answer import fm_answer
@@ -56,6 +57,8 @@ class PointPage(Context):
     """Whether the page's script asks for it: not behind a link from another site."""
     problems: tuple[Problem, ...]
     """What is wrong with the place."""
+    changed: PlaceChanged | None = None
+    """What the try changes here, term by term; None where nothing is tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,8 @@ def show(
     try:
         typed = _located(at)
         found, now = judged_at(opened, maps, tries, typed.lat_deg, typed.lon_deg, height_of(rx_height_m))
+        network = opened.network
+        changed = place_changed(network, tries, found, now, ground=maps.ground(network)) if now.says else None
     except PlanError as error:
         return page(request, _without_place(opened, tries, at, rx_height_m, error.problems), status=422)
     where, trying = (typed.lat_deg, typed.lon_deg), query_of(tries.against(opened.network))
@@ -114,6 +119,7 @@ def show(
         simulated,
         not from_elsewhere(request.headers),
         _here(typed.warnings),
+        changed,
     )
     return page(request, context)
 
