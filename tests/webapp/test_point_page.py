@@ -95,3 +95,25 @@ def test_a_margin_of_another_rule_than_the_class_says_so(
     assert (told["for_people"] != told["for_people_quick"]) == apart
     assert ("</strong> by the quick estimate" in page) == apart
     assert (f"The quick estimate says “{told['for_people_quick']}”" in page) == apart
+
+
+def test_what_a_try_changes_stands_at_the_place_term_by_term(client: TestClient, store: Store) -> None:
+    """Power and an offset, in figures and in words, against the plan; without a try there is nothing of it."""
+    document = json.loads((DEMOS / "fm_ridge.json").read_text(encoding="utf-8"))
+    number = store.create(document, author="A", reason="r").network_id
+    saved_us = next(site["offset_us"] for site in document["sites"] if site["id"] == "gap")
+    at = {"at": "36.28, -84.19"}
+    tries = at | {"power": "gap:-2dB", "offset": f"gap:{saved_us + 12.5}"}
+    plain, tried = (client.get(f"/networks/{number}/point", params=asked).text for asked in (at, tries))
+    found = client.get(f"/api/pages/networks/{number}/point", params=tries).json()["changed"]
+    gap = next(one for one in found["signals"] if one["site"] == "gap")
+
+    assert "What the try changes here" not in plain
+    assert "Against the plan as it is saved." in tried
+    assert "−2.00" in tried.partition("What the try changes here")[2]
+    assert gap["power_db"] == pytest.approx(-2.0)
+    assert gap["now"]["level_dbuvm"] - gap["before"]["level_dbuvm"] == pytest.approx(-2.0, abs=1e-6)
+    assert gap["offset_us"] == pytest.approx(12.5)
+    moved_us = gap["now"]["launch_us"] - gap["before"]["launch_us"]
+    assert moved_us == pytest.approx(12.5 + gap["common_us"] + gap["rest_us"], abs=1e-6)
+    assert abs(gap["rest_us"]) <= 0.5, "the rest is the device's step alone"
