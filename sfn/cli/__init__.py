@@ -35,6 +35,7 @@ COMMANDS: tuple[str, ...] = (
     "country",
     "optimise",
     "sure",
+    "placing",
     "path",
     "stream",
     "loss",

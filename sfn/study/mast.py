@@ -120,7 +120,8 @@ def with_mast(network: Network, mast: Mast, like: Site, *, name: str, common_us:
         erp_kw=mast.erp_kw, on_air=True, delay_fields=fields if mast.feed_us is not None else (_every_step(fields),),
         chains=(Chain(route=MAIN, stages=(stage_id,)),),
     )  # fmt: skip
-    return network.model_copy(update={"sites": (*network.sites, site), "stages": (*network.stages, stage)})
+    # The plain that stands in the place of terrain stays where it is: the levels of the others rest on it.
+    return network.of_sites((*network.sites, site)).model_copy(update={"stages": (*network.stages, stage)})
 
 
 def _every_step(fields: Sequence[DelayField]) -> DelayField:

@@ -188,7 +188,7 @@ def _sure(held: _Search, best: Sequence[tuple[Placed, Coverage]], what: Objectiv
     def on_air(site: str) -> Network:
         """With one of them on the air; with none where it is none of them."""
         some = tuple(s.model_copy(update={"on_air": s.id == site}) if s.id in new else s for s in sites)
-        return held.base.model_copy(update={"sites": some, "stages": tuple(stages)})
+        return held.base.of_sites(some).model_copy(update={"stages": tuple(stages)})
 
     assert held.asked.sure is not None
     return sure_of(

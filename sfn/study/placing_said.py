@@ -132,7 +132,7 @@ def _doubts(
             said.append(
                 f"its ground is given as {number(mast.ground_m, 0)} m, and the terrain has {number(has_m, 0)} m there"
             )
-    elif mast.ground_m < network.of_sites(network.sites[:-1]).plain_m:
+    elif mast.ground_m < network.plain_m:
         said.append(
             "it stands lower than every site, so that without a terrain the plain of all of them would lie lower once "
             "it is in the network, and all levels move a little"

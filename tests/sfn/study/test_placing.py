@@ -163,6 +163,17 @@ def test_no_offset_of_the_device_serves_more() -> None:
     assert one.gain == pytest.approx(one.gained_km2 - one.lost_km2, abs=1e-6)
 
 
+def test_a_mast_lower_than_all_over_a_smooth_earth_is_judged_on_their_plain() -> None:
+    """Levels of the others stay, and it is said that the plain would lie lower once it is saved."""
+    network = read(json.dumps(small()))
+    levels = over(network, around(network, 2000.0))
+    low = mast("Low", 36.29, -84.33, ground_m=200.0)
+    one = search(network, levels, [low], by_area=True, most_us=1.0, asked={"sure": AskedSure(worlds_n=20)}).masts[0]
+
+    assert one.planned.plain_m == network.plain_m > 200.0
+    assert any("stands lower than every site" in said for said in one.doubts)
+
+
 def test_no_direction_of_a_pattern_serves_more() -> None:
     """Every direction and none, each as a document: the best of them is the answer."""
     network = read(json.dumps(small()))
