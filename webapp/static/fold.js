@@ -2,6 +2,16 @@
 // A heading with data-fold takes all up to the next heading of its rank with it; any other element folds alone, under
 // the words of its data-fold; of a table with data-fold-after only the rows behind so many. What warns, or has something wrong in it, stays open. Without this script nothing is folded.
 "use strict";
+// On paper stands what it is, and as of when: the browser's own head of a page may be switched off.
+(() => {
+  const line = Object.assign(document.createElement("p"), { className: "on-paper-only quiet" });
+  addEventListener("beforeprint", () => {
+    const asOf = Number(document.documentElement.dataset.asOf) || performance.timeOrigin;
+    line.textContent = `${document.title} · ${new Date(asOf).toISOString().slice(0, 16).replace("T", " ")} UTC`;
+    (document.querySelector("main") || document.body).prepend(line);
+  });
+  addEventListener("afterprint", () => line.remove());
+})();
 (() => {
   if (!matchMedia("(max-width: 40rem)").matches) return;
   const heading = /^H[1-6]$/, stays = '.problems li, .notice, .left-out, .on-top, .still-needed, [aria-invalid="true"], .field-problem';

@@ -12,7 +12,7 @@ const look = async () => {
     const site = (where) => (where.querySelector("input[name=site]") || {}).value;
     const typing = document.activeElement && document.activeElement.closest("form");
     if (!fresh || (site(page) !== site(document) && !typing)) location.reload();
-    else here.replaceWith(fresh);
+    else { here.replaceWith(fresh); document.documentElement.dataset.asOf = Date.now(); }
   } catch {
     document.querySelector("[data-live]").classList.add("not-now");
   }

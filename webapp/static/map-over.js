@@ -88,10 +88,30 @@ const scaleOver = (map, bar, address) => {
   return scale;
 };
 
+// On paper a map is what the window shows, scale bar and all, drawn smaller: Leaflet lays nothing out anew while a browser prints.
+const mapOnPaper = (map) => {
+  const box = map.getContainer(), frame = box.parentElement, WIDE_PX = 665, TALL_PX = 640, MOST = 1.6;
+  addEventListener("beforeprint", () => {
+    const { clientWidth: wide, clientHeight: tall } = box;
+    if (!wide || frame.classList.contains("on-paper")) return;
+    frame.classList.add("on-paper");
+    for (const one of [box, frame]) one.style.width = `${wide}px`;
+    box.style.height = `${tall}px`;
+    frame.style.zoom = Math.min(WIDE_PX / wide, TALL_PX / tall, MOST);
+  });
+  addEventListener("afterprint", () => {
+    frame.classList.remove("on-paper");
+    for (const one of [box, frame]) one.style.width = "";
+    box.style.height = "";
+    frame.style.zoom = "";
+  });
+};
+
 // A smaller map: its foot, and the list of what may lie over it, stand in the template.
 const smallMapOver = (map) => {
   const foot = document.querySelector("[data-scale]"), root = document.querySelector("[data-choices]");
   scaleOver(map, foot.querySelector(".scale-bar"), foot.dataset.scale);
+  mapOnPaper(map);
   overlaysOver(map, root, { credits: foot.querySelector(".overlay-credits"), says: root.querySelector(".overlay-says") });
 };
 

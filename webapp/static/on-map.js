@@ -13,6 +13,8 @@
   // By the keyboard the middle of the map is the pointer.
   byId("map").addEventListener("focus", () => { byId("cursor-at").textContent = `middle ${said(map.getCenter())}`; });
 
+  mapOnPaper(map);
+  addEventListener("beforeprint", () => { byId("legend-fold").open = true; });
   page.addEventListener("redrawn", scaleOver(map, byId("scale-bar"), page.dataset.scale));
 
   // The ruler: two clicks, on a site where one is close; a third begins anew.
