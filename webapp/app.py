@@ -70,6 +70,7 @@ from webapp.front import (
 )
 from webapp.on_air import change, head_end, live, packet, readings, sheets, site_reading
 from webapp.prove import ages, arrivals, drives, measurements, states, timeline
+from webapp.prove.read_ahead import ReadAhead
 from webapp.shell import api_pages, door, problems, security
 from webapp.shell.api_shapes import shared
 from webapp.shell.base_path import BasePath
@@ -217,7 +218,10 @@ def create_app(settings: Settings, store: Store, *, executor: Executor | None = 
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        ahead = ReadAhead(store, maps)
+        ahead.start()
         yield
+        ahead.close()
         LOG.info("ending; computations that are stopped: %s", running.cancel_all())
         threads.shutdown(wait=True, cancel_futures=True)
         maps.close()

@@ -69,11 +69,25 @@ def launches_seen(events: Sequence[Event], *, parents: Mapping[str, str | None])
     parents : mapping of str to str or None
         What feeds each site off air: what is turned or replaced at a parent moves the launches of all that it feeds.
     """
-    seen: dict[str, LaunchSeen] = {}
-    stood: dict[tuple[str, str], Any] = {}
+    found = Seen(parents)
     for one in in_order(events):
+        found.take(one)
+    return found.launches
+
+
+class Seen:
+    """The same, taken further as things happen; each event held no sooner than any before."""
+
+    def __init__(self, parents: Mapping[str, str | None]) -> None:
+        self.parents = dict(parents)
+        self.launches: dict[str, LaunchSeen] = {}
+        self._stood: dict[tuple[str, str], Any] = {}
+
+    def take(self, one: Event) -> None:
+        """One more event."""
         if one.kind not in ("read", "told", "replaced"):
-            continue
+            return
+        seen, stood = self.launches, self._stood
         day, fields = f"{one.held.at:%Y-%m-%d}", one.values.get("fields") or {}
         moved = [
             name for name, said in fields.items() if stood.get((one.site_id, name), said["value"]) != said["value"]
@@ -83,14 +97,13 @@ def launches_seen(events: Sequence[Event], *, parents: Mapping[str, str | None])
             "the device was replaced" if one.kind == "replaced" else f"{', '.join(moved)} was turned" if moved else ""
         )
         if what:
-            for site in (site for site in seen if one.site_id in fed_through(site, parents)):
+            for site in (site for site in seen if one.site_id in fed_through(site, self.parents)):
                 where = "" if site == one.site_id else f" at {one.site_id}, which feeds it"
                 told = f"{what}{where}, on {day}"
                 seen[site] = replace(seen[site], moved="; ".join(filter(None, (seen[site].moved, told))))
         off_us = one.values.get("off_us")
         if one.kind == "read" and one.values.get("main") and off_us is not None:
             seen[one.site_id] = LaunchSeen(day, off_us)
-    return seen
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from sfn.study.ages import launches_seen
 from sfn.study.readings import plan_of
 from webapp.on_air import readings as readings_page
 from webapp.prove import timeline as timeline_page
-from webapp.prove.happened import timeline_of
+from webapp.prove.happened import launches_of, reported_events, timeline_of
 from webapp.shell.dependencies import Opened, opened
 from webapp.standing.release import Released, released
 from webapp.standing.site_lines import reported_lines, without_sheet
@@ -110,6 +111,10 @@ def test_pages_show_what_all_of_it_read_anew_shows(
         with anew(url, maps) as (fresh, own):
             for name, value in shown(fresh, number, own):
                 assert quick[name] == value, (step, name)
+            now = now_of(fresh, number, own)
+            parents = {one.id: one.fed_off_air_from for one in now.network.sites}
+            plain = launches_seen(reported_events(now, fresh), parents=parents)
+            assert launches_of(now_of(store, number, maps), store) == plain, step
             for site in ("", "north"):
                 kept = timeline_of(now_of(store, number, maps), store, site_id=site, newest=SHOWN)
                 whole = timeline_of(now_of(fresh, number, own), fresh, site_id=site)

@@ -10,18 +10,19 @@ from fastapi.responses import RedirectResponse, Response
 from sfn.answer.ages import changed_document
 from sfn.errors import PlanError, Problem
 from sfn.report.history_chart import history_chart
-from sfn.study.ages import Ages, StageAge, ages, launches_seen
-from sfn.study.history import History, histories, history_csv
+from sfn.study.ages import Ages, StageAge, ages
+from sfn.study.history import History, Visit, histories, history_csv
 from sfn.timing.tolerated import tolerated_error
 from webapp.config.addresses import Room, to
-from webapp.prove.happened import reported_events, revisions_of
+from webapp.prove.happened import launches_of, reported_events, revisions_of
 from webapp.shell.context import Context, NetworkHead
-from webapp.shell.dependencies import FormDep, ListsDep, NetworkDep, Opened, StoreDep
+from webapp.shell.dependencies import FormDep, ListsDep, MapsDep, NetworkDep, Opened, StoreDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice, page
 from webapp.shell.saving import author_of, save
 from webapp.shell.windows import Shown, Window, window
 from webapp.store.store import Store
+from webapp.work.maps import Maps
 
 router = Room("ages")
 MEDIA = {"svg": "image/svg+xml", "png": "image/png"}
@@ -68,6 +69,8 @@ class HistoryPage(Context):
     """Settings and readings, the oldest first."""
     left_out: int
     """Older revisions that are not looked at."""
+    visits: Window[Visit]
+    """Those of its visits that stand here, the newest first."""
 
 
 @router.get("/networks/{network_id}/ages")
@@ -95,18 +98,25 @@ def change(request: Request, opened: NetworkDep, store: StoreDep, form: FormDep,
 
 
 @router.get("/networks/{network_id}/ages/{site_id}")
-def show_site(request: Request, opened: NetworkDep, store: StoreDep, site_id: str) -> Response:
-    """One site over time."""
-    found, left_out = _history(opened, store, site_id)
-    return page(request, HistoryPage(opened.head, found, left_out))
+def show_site(
+    request: Request, opened: NetworkDep, store: StoreDep, maps: MapsDep, site_id: str, part: Shown = ""
+) -> Response:
+    """One site over time; of many visits the part that is asked for."""
+    found, left_out = _history(opened, store, maps, site_id)
+    return page(request, HistoryPage(opened.head, found, left_out, window(found.visits[::-1], part)))
 
 
 @router.get("/networks/{network_id}/ages/{site_id}/history.{form}")
 def chart(
-    opened: NetworkDep, store: StoreDep, site_id: str, form: Literal["svg", "png", "csv"], narrow: bool = False
+    opened: NetworkDep,
+    store: StoreDep,
+    maps: MapsDep,
+    site_id: str,
+    form: Literal["svg", "png", "csv"],
+    narrow: bool = False,
 ) -> Response:
     """The same as a chart, for a telephone where it is to be narrow, or as a table."""
-    found, _ = _history(opened, store, site_id)
+    found, _ = _history(opened, store, maps, site_id)
     if form == "csv":
         named = {"Content-Disposition": f'attachment; filename="history-{found.site_id}.csv"'}
         return Response(history_csv([found]), media_type="text/csv; charset=utf-8", headers=named)
@@ -133,9 +143,8 @@ def _page(
     stages: str = "",
 ) -> AgesPage:
     """The page; launches are the newest on the timeline of each site."""
-    today, parents = f"{datetime.now(UTC):%Y-%m-%d}", {one.id: one.fed_off_air_from for one in opened.network.sites}
-    seen = launches_seen(reported_events(opened, store), parents=parents)
-    found = ages(opened.network, today=today, seen=seen)
+    today = f"{datetime.now(UTC):%Y-%m-%d}"
+    found = ages(opened.network, today=today, seen=launches_of(opened, store))
     return AgesPage(
         network=opened.head,
         found=found,
@@ -146,10 +155,15 @@ def _page(
     )
 
 
-def _history(opened: Opened, store: Store, site_id: str) -> tuple[History, int]:
-    """A site over time, and how many older revisions are left out."""
+def _history(opened: Opened, store: Store, maps: Maps, site_id: str) -> tuple[History, int]:
+    """A site over time, and how many older revisions are left out; kept until something is entered."""
+
+    def made() -> tuple[History, int]:
+        """All of it, read anew."""
+        changes, left_out = revisions_of(opened, store)
+        found = histories(opened.network, (*changes, *reported_events(opened, store, site_id=site_id)))
+        return next(one for one in found if one.site_id == site_id), left_out
+
     if all(site.id != site_id for site in opened.network.sites):
         raise RefusedError(404)
-    changes, left_out = revisions_of(opened, store)
-    found = histories(opened.network, (*changes, *reported_events(opened, store, site_id=site_id)))
-    return next(one for one in found if one.site_id == site_id), left_out
+    return maps.worked_out(f"history {site_id}", opened.network, made)

@@ -11,6 +11,7 @@ from cachetools import LRUCache
 from sfn.check.review import review
 from sfn.plan import Network
 from sfn.plan.reported import Reported
+from sfn.study.ages import LaunchSeen, Seen
 from sfn.study.sheet import Sheet, sheet
 from sfn.study.timeline import Timeline, clashes, timeline
 from sfn.timeline.event import Event, Kind, in_order as in_order_held
@@ -18,7 +19,7 @@ from sfn.timeline.revisions import Saved, Story
 from webapp.prove.measured_rows import excluded_now, mark_of
 from webapp.shell.dependencies import Opened
 from webapp.standing.readings import Kept, kept
-from webapp.standing.site_folds import in_order
+from webapp.standing.site_folds import Taken, in_order
 from webapp.store.approvals import APPROVED
 from webapp.store.entries import ISSUE, SIGN_OFF, Entry
 from webapp.store.ledger import LEDGERS
@@ -123,16 +124,59 @@ MOST_STORIES = 50
 
 
 def reported_events(opened: Opened, store: Store, *, site_id: str | None = None) -> tuple[Event, ...]:
-    """What was entered beside the revisions, as it arrived."""
-    return _events(
-        opened,
-        store,
-        (
-            entry
-            for entry in store.entries.of(opened.head.id, kind=_KINDS)
-            if site_id in (None, entry.site_id, entry.body.get("reference_site"))
-        ),
-    )
+    """What was entered beside the revisions, as it arrived; of one site, or measured against it, where given."""
+    if site_id is None:
+        return _events(opened, store, store.entries.of(opened.head.id, kind=_KINDS))
+    numbers = LEDGERS.of(store, opened.head.id).numbers(_KINDS, about=site_id)
+    entries = in_order(store, opened.head.id, sorted(numbers))
+    return _events(opened, store, (e for e in entries if site_id in (e.site_id, e.body.get("reference_site"))))
+
+
+def launches_of(opened: Opened, store: Store) -> Mapping[str, LaunchSeen]:
+    """The newest launch that was measured at each site, and what was turned since; kept, and taken further."""
+    return LAUNCHES.of(opened, store)
+
+
+class Launches:
+    """Launches of networks as they were seen last."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._kept: WeakKeyDictionary[Store, LRUCache[int, tuple[object, Taken, Seen]]] = WeakKeyDictionary()
+
+    def of(self, opened: Opened, store: Store) -> Mapping[str, LaunchSeen]:
+        """Those of a network now."""
+        network_id = opened.head.id
+        ledger = LEDGERS.of(store, network_id)
+        parents = {one.id: one.fed_off_air_from for one in opened.network.sites}
+        # What a reading is held against: the sheets of its revision, as they were issued.
+        rests_on = (parents, ledger.numbers([ISSUE]), opened.network.own_services)
+        numbers = ledger.numbers((READING, TOLD, REPLACED))
+        with self._lock:
+            every = self._kept.setdefault(store, LRUCache(MOST_STORIES))
+            before, taken, seen = every.pop(network_id, (None, Taken(ledger), Seen(parents)))
+            if before != rests_on or not taken.goes_on(ledger, numbers):
+                taken, seen = Taken(ledger), Seen(parents)
+            sheets = _Sheets(opened, store)
+            for entry in in_order(store, network_id, numbers[taken.taken_n :]):
+                seen.take(_seen(entry, sheets))
+            taken.took(numbers)
+            every[network_id] = (rests_on, taken, seen)
+            return dict(seen.launches)
+
+
+LAUNCHES = Launches()
+
+
+def _seen(entry: Entry, sheets: "_Sheets") -> Event:
+    """A report with what `Seen` asks of it: only a launch is held against its sheet."""
+    values: dict[str, Any] = {
+        "fields": {name: {"value": setting_of(value)} for name, value in (entry.body.get("as_set") or {}).items()}
+    }
+    if entry.kind == READING and entry.body.get("readings_us"):
+        values = _values(entry, sheets)
+    held = held_of(entry)
+    return Event(entry_name(entry), entry.site_id, _KINDS[entry.kind], held, entry.made_at, entry.made_by, values)
 
 
 def _events(opened: Opened, store: Store, entries: Iterable[Entry]) -> tuple[Event, ...]:

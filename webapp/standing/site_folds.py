@@ -26,18 +26,35 @@ FIRST_N, BLOCK_N = 8, 500
 
 
 @dataclass(slots=True)
+class Taken:
+    """Which entries of a ledger were taken, in the order in which they held."""
+
+    ledger: Ledger
+    taken_n: int = 0
+    last: int = 0
+    """Number of the entry that was taken last."""
+
+    def goes_on(self, ledger: Ledger, numbers: Sequence[int]) -> bool:
+        """Whether what was taken stands, and what is new held after it."""
+        # An entry that came in between has moved the last one on.
+        there = self.taken_n == 0 or (self.taken_n <= len(numbers) and numbers[self.taken_n - 1] == self.last)
+        return self.ledger is ledger and there
+
+    def took(self, numbers: Sequence[int]) -> None:
+        """Note that all of these were taken."""
+        self.taken_n, self.last = len(numbers), numbers[-1] if numbers else 0
+
+
+@dataclass(slots=True)
 class _Kept:
     """A state so far."""
 
-    ledger: Ledger
+    taken: Taken
     fold: SiteFold
     number: int
     """The revision that was the newest."""
     by_number: bool = False
     """Whether a reading counted as one of the plan in force by its revision alone."""
-    taken_n: int = 0
-    last: int = 0
-    """Number of the entry that was taken last."""
 
 
 class Folds:
@@ -61,10 +78,10 @@ class Folds:
             numbers = ledger.numbers(REPORTS, site_id=made.site.id)
             kept = held.pop() if held else None  # not put back where anything fails on the way
             if kept is None or not _goes_on(kept, ledger, made, number, numbers):
-                kept = _Kept(ledger, SiteFold(made), number)
+                kept = _Kept(Taken(ledger), SiteFold(made), number)
             kept.number = number
-            _take(kept, made, in_order(store, network_id, numbers[kept.taken_n :]))
-            kept.taken_n, kept.last = len(numbers), numbers[-1] if numbers else 0
+            _take(kept, made, in_order(store, network_id, numbers[kept.taken.taken_n :]))
+            kept.taken.took(numbers)
             held.append(kept)
             return kept.fold.state(made)
 
@@ -83,12 +100,9 @@ def in_order(store: Store, network_id: int, numbers: Sequence[int]) -> Iterator[
 
 
 def _goes_on(kept: _Kept, ledger: Ledger, made: Sheet, number: int, numbers: Sequence[int]) -> bool:
-    """Whether what was taken stands, and what is new held after it."""
-    same = kept.ledger is ledger and kept.fold.mark == mark(made)
+    """Whether what was taken stands under this sheet, and what is new held after it."""
     plans = kept.number == number or not kept.by_number
-    # An entry that came in between has moved the last one on.
-    there = kept.taken_n == 0 or (kept.taken_n <= len(numbers) and numbers[kept.taken_n - 1] == kept.last)
-    return same and plans and there
+    return plans and kept.fold.mark == mark(made) and kept.taken.goes_on(ledger, numbers)
 
 
 def _take(kept: _Kept, made: Sheet, entries: Iterator[Entry]) -> None:

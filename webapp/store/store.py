@@ -142,6 +142,13 @@ class Store:
             query = select(func.count()).select_from(networks).where(networks.c.deleted_at.is_(None))
             return int(connection.execute(query).scalar_one())
 
+    def with_entries(self, above: int) -> tuple[tuple[int, int], ...]:
+        """Networks with more entries than that, by number, and how many: most first."""
+        n = networks.c.entries_n
+        query = select(networks.c.id, n).where(networks.c.deleted_at.is_(None), n > above).order_by(n.desc())
+        with self._engine.begin() as connection:
+            return tuple((int(row.id), int(row.entries_n)) for row in connection.execute(query))
+
     def read(self, network_id: int, number: int | None = None, *, even_deleted: bool = False) -> Saved:
         """The newest revision of a network, or revision `number` of it.
 
