@@ -51,6 +51,10 @@ def document(found: Optimised) -> dict[str, Any]:
         "common_delay_held_us": found.common_held_us,
         "settled_on_devices": found.settled,
         "settled_says": found.settled_says,
+        "at_limits": [
+            {"site": x.site, "side": x.side, "offset_us": x.offset_us, "room_us": x.room_us, "by": x.by, "says": x.says}
+            for x in found.at_limits
+        ],
         "search_step_us": found.limits.step_us,
         "seed_spread": {
             "without_service": list(found.spread.without_service),

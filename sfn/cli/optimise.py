@@ -20,8 +20,11 @@ point_over (as in `delays`), left_us; `levers`, each with site, change, gain, ta
 less without service), `lower_bound` (the same); `ended` (exhaustive: every setting of the devices within the limits
 was looked at; steps: every set of offsets in steps of `search_step_us`, not every setting; settled, time, cancelled),
 `settled_on_devices` (no step of a device, of one site or of two that share a place, improves it) and in words what
-that covers, `settled_says`; `tried`, `starts` (each with start and its score), `terrain_averaged` (how far ground
-heights were averaged, in words; null where none was), `seed_spread` (without_service of searches from several seeds,
+that covers, `settled_says`; `at_limits`, sites that stand at a limit, each with site, side (latest, earliest),
+offset_us, room_us (less than a step of its device), by (own: its limit in the document; move, search: the greatest move
+or offset asked for; device: its delay fields; site: how far from another site), and in words `says`; `tried`, `starts`
+(each with start and its score), `terrain_averaged` (how far ground heights were averaged, in words; null where none
+was), `seed_spread` (without_service of searches from several seeds,
 each on devices like the answer's own figure, how each ended, their width, more_time: whether it is likely to help,
 night: of whose result); `seconds`, `seed`, `pixel_m`, `smooth_earth` (no terrain), `smooth_earth_says`, `programme` (of
 FM), `rests_on` (sentences: what makes a place served), `classes_by` (the rule by which all of this is judged: quick
@@ -215,6 +218,8 @@ def _print(found: Optimised, *, nights: bool) -> None:
         )
     for line in changed_says(found.devices, names):
         print(line)
+    for limit in found.at_limits:
+        print(f"at a limit: {limit.says}")
     for lever in [lever for lever in found.levers if lever.gain > 0][:LEVERS_SHOWN]:
         print(f"besides delay: {names[lever.site]} {lever.change} would serve {number(lever.gain, 1)} {counted} more")
     if found.network.unjudged:

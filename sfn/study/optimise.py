@@ -15,11 +15,12 @@ from sfn.reception.quality import yardstick
 from sfn.solve.bound import least_without_service, roundings
 from sfn.solve.descent import Told
 from sfn.solve.devices import Settled
-from sfn.solve.limits import USUAL_MOST_US, Limits, limits
+from sfn.solve.limits import USUAL_MOST_US, Limits, limits, set_offsets
 from sfn.solve.objective import Objective, Score, along, objective, score
 from sfn.solve.search import Found
 from sfn.solve.start import least_absolute, minimax, wishes
 from sfn.solve.tolerance import launch_errors
+from sfn.study.at_limit import at_limits
 from sfn.study.delays import delays
 from sfn.study.levers import levers
 from sfn.study.losers import changed_places, lost_areas, names_near
@@ -258,6 +259,11 @@ def _described(
         devices_told(table, planned_table, after_night=asked.after_night),
         tuple(one for one in problems if one.code in OF_RELAYS),
         computed.uncovered_says(network, left_out[1]),
+        at_limits(
+            network, planned_table, allowed, found.offsets_us, most_move_us=asked.most_move_us,
+            most_us=usual_most_us(network) if asked.most_us is None else asked.most_us,
+            moved_from_us=set_offsets(network, table) if asked.from_set else None,
+        ),
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from sfn.reception.weights import Weighed
 from sfn.solve.limits import Limits
 from sfn.solve.objective import Objective, Score
 from sfn.solve.search import Found
+from sfn.study.at_limit import AtLimit
 from sfn.study.levers import Lever
 from sfn.study.losers import AreaLost, PlaceChange
 from sfn.study.optimise_devices import DeviceChange, SeedSpread
@@ -121,6 +122,8 @@ class Optimised:
     """What may end the signal of a site fed off air, or lead it astray: the figures count on that signal."""
     uncovered_says: str = ""
     """What the terrain does not cover, and on the way from which sites; empty where all is."""
+    at_limits: tuple[AtLimit, ...] = ()
+    """Sites that the offsets put at a limit: further on there may be more to gain."""
 
     @property
     def beside(self) -> ClassSays:

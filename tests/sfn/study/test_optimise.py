@@ -493,3 +493,15 @@ def test_two_nights_come_to_what_two_changes_at_once_do(ridge):
 
     assert [len(night.changed) for night in nights] == [1, 1]
     assert nights[-1].after.score.without_service == pytest.approx(both.after.score.without_service, rel=0.02)
+
+
+def test_a_site_at_the_greatest_offset_is_named(ridge):
+    """Within 2 us either way the demo's best lies at the edge: document and command say which site, and what bounds it."""
+    network, placed, computed, asked = ridge
+    answer = document(optimise(network, computed, replace(asked, most_us=2.0), placed=placed))
+    told, free = answer["at_limits"], {site.id for site in network.sites if not site.offset_held}
+    at_edge = {site for site, value in answer["offsets"].items() if abs(abs(value) - 2.0) < 1e-6 and site in free}
+
+    assert at_edge
+    assert {one["site"] for one in told if one["by"] == "search"} >= at_edge
+    assert all("the greatest offset that is looked at" in one["says"] for one in told if one["by"] == "search")
