@@ -83,7 +83,7 @@ from webapp.store import roles
 from webapp.store.accounts import SESSION_S
 from webapp.store.passwords import Attempts
 from webapp.store.store import ConflictError, Store
-from webapp.timing import delays, offset_weights, offsets, offsets_hand, plans
+from webapp.timing import delays, offset_weights, offsets, offsets_hand, placing, plans
 from webapp.work.jobs import Jobs
 from webapp.work.maps import Maps
 
@@ -126,6 +126,7 @@ ROUTERS = (
     offset_weights.router,
     offsets_hand.router,
     plans.router,
+    placing.router,
     contours.router,
     crossing.router,
     point.router,

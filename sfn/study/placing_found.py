@@ -253,6 +253,12 @@ class Placing:
                 f"it serves {number(apart[0], 1)} {unit} more than the next, and the map's places leave "
                 f"{number(apart[1], 1)} {unit} of that open: the two are as good as each other"
             )
+        drawn = self.sure.plans[k + 1] if self.sure is not None and k + 1 < len(self.sure.plans) else None
+        if drawn is not None and drawn.better is not None and drawn.better < 0.95:
+            said.append(
+                f"it serves more than today's network in {100 * drawn.better:.0f} % of the drawn worlds only, whatever "
+                "the predicted medians say"
+            )
         if better is not None and better < 0.95:
             said.append(f"it serves more than the next in {100 * better:.0f} % of the drawn worlds only")
         return tuple(said)

@@ -89,6 +89,18 @@ def test_a_plan_is_found_and_taken_up(client: TestClient, number: int, store: St
 
 
 @pytest.mark.usefixtures("coarse")
+def test_plans_without_drawn_worlds_are_shown(client: TestClient, number: int, post: Callable[..., Any]) -> None:
+    """The page stands where nobody asked for worlds."""
+    started = post(f"/networks/{number}/plans/find", **{**ASKED, "worlds": "0", "budget_s": "2"})
+    ended = wait_for(client, started.headers["location"])
+    shown = client.get(ended["result_url"])
+
+    assert shown.status_code == 200
+    assert "Before anything is changed." in shown.text
+    assert "How sure" not in shown.text
+
+
+@pytest.mark.usefixtures("coarse")
 def test_each_plan_can_be_tried_on_the_map(client: TestClient, number: int, post: Callable[..., Any]) -> None:
     """The address of the map says what the plan changes."""
     started = post(f"/networks/{number}/plans/find", **ASKED)

@@ -48,12 +48,12 @@ CHANGES = {
     "compute": """/jobs/{job_id}/cancel N/arrivals/upload N/change/levels N/drives/levels/upload N/drives/runs/upload
         N/links/advice N/losses/upload N/map/levels N/map/{key}/licence/upload N/measurements
         N/measurements/arrivals/upload N/measurements/echoes N/measurements/residuals.{form}
-        N/measurements/recordings/upload N/offsets/find N/plans/find N/point/direct N/point/hear/upload N/road
+        N/measurements/recordings/upload N/offsets/find N/plans/find N/placing/find N/point/direct N/point/hear/upload N/road
         N/road.{form} N/road/again N/road/picked N/road/upload N/signals N/tables/upload""",
     "plan": """/networks /networks/demo/{key} /networks/import /networks/new N/ages N/coast/upload N/country N/country/fetch
         N/damaged/row N/damaged/{entry_id}/set-aside N/delete
         N/drives/shifts N/edit N/links/keep N/map/keep N/map/overlays/upload
-        N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept N/plans/accept
+        N/map/overlays/{overlay_id}/delete N/measurements/keep N/merge N/offsets/accept N/plans/accept N/placing/draft
         N/offsets/weights N/others N/others/upload N/people N/people/upload N/readings/restarts
         N/refractivity N/refractivity/upload N/readings/set-now N/restore N/revisions/{number}/restore
         N/sites/{site_id}/antenna N/states N/tables N/terrain N/terrain/upload N/undelete N""",

@@ -71,6 +71,7 @@ GROUPS = (
             Tab("delays", "Delays", "delays.show"),
             Tab("offsets", "Timing offsets", "offsets.show"),
             Tab("plans", "Plans of change", "plans.show"),
+            Tab("placing", "New transmitter", "placing.show"),
         ),
     ),
     Group(

@@ -82,7 +82,7 @@ NEEDS: tuple[tuple[str, Action | None], ...] = (
     (rf"{_ID}/(road|road{_FORM}|road/(upload|again|picked)|drives/\w+/upload|losses/upload)", "compute"),
     (rf"{_ID}/point/(direct|hear/upload)", "compute"),
     (
-        rf"{_ID}/(offsets/find|plans/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)",
+        rf"{_ID}/((offsets|plans|placing)/find|change/levels|links/advice|map/levels|tables/upload|map/[^/]+/licence/upload)",
         "compute",
     ),
     (r"/jobs/[^/]+/cancel", "compute"),

@@ -80,7 +80,7 @@ class Maps:
         self.executor = ThreadPoolExecutor(SITE_THREADS, thread_name_prefix="sites")
         self._jobs = jobs
         self.terrain_folder = folder / "terrain"
-        self._cache = CacheFolder(folder / "rasters", DISK_BYTES)
+        self.rasters = CacheFolder(folder / "rasters", DISK_BYTES)
         self._lock = threading.Lock()
         # What is larger than all that may be kept counts as that much, and is kept alone.
         self._kept: LRUCache[str, Coverage] = LRUCache(KEPT_BYTES, lambda one: min(one.kept_bytes, KEPT_BYTES))
@@ -284,7 +284,7 @@ class Maps:
                 placed=place(network),
                 ground=wanted.ground,
                 executor=self.executor,
-                cache=self._cache,
+                cache=self.rasters,
                 progress=tell,
                 cancelled=lambda: progress.cancelled,
                 finished=finished,
