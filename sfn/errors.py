@@ -10,6 +10,8 @@ from dataclasses import KW_ONLY, dataclass, field
 from typing import Any, Literal
 
 Severity = Literal["error", "warning"]
+MOST_PROBLEMS = 20
+"""More of the same mistake help nobody."""
 LONGEST_TOLD_N = 2_000
 """Characters of a sentence that is told; of a longer one its beginning, its end and its length."""
 
@@ -131,6 +133,26 @@ class PlanError(Exception):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(f"{p.where}: {p.what}; {p.expected}" for p in self.problems))
+
+
+def at_most(problems: Iterable[Problem], *, source: str, most_n: int = MOST_PROBLEMS) -> list[Problem]:
+    """The first problems of many, and how many more there are: nobody reads a thousand, and none goes unsaid.
+
+    Parameters
+    ----------
+    problems : iterable of Problem
+    source : str
+        What they are of: where the last one says that there are more.
+    most_n : int
+        As many are told.
+    """
+    every = list(problems)
+    if len(every) <= most_n:
+        return every
+    more_n = len(every) - most_n
+    severity: Severity = "warning" if all(one.severity == "warning" for one in every) else "error"
+    what = f"has {more_n} more problem{'s' if more_n > 1 else ''} like these"
+    return [*every[:most_n], Problem(source, what, "", severity, code="more-problems", values={"more": more_n})]
 
 
 def in_range(name: str, value: float, *, least: float, greatest: float, unit: str) -> float:

@@ -19,7 +19,7 @@ from typing import Literal
 
 from sfn.answer.path import document
 from sfn.cli.table import place_argument, print_json, say
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.position import on_globe
 from sfn.plan import read_file
 from sfn.propagation.horizons import ZONES, centre_latitude
@@ -33,7 +33,6 @@ SUMMARY = "field strength along one path over terrain, with every intermediate o
 
 COLUMNS = ("distance_km", "ground_m", "cover_m", "zone")
 # More lines of the same kind of mistake help nobody.
-MOST_PROBLEMS = 20
 NEEDED = {
     "frequency_mhz": "the carrier frequency, 30 to 6000 MHz",
     "tx_height_m": "the transmitting antenna's height above ground, 1 to 3000 m",
@@ -226,7 +225,7 @@ def read_profile(file: Path) -> dict[str, list]:  # type: ignore[type-arg] # num
                 problems.append(Problem(f"{file}, line {number}", f"{name} is {cell!r}", wanted, code="not-a-number"))
             columns[name].append(value)
     if problems:
-        raise PlanError(problems[:MOST_PROBLEMS])
+        raise PlanError(at_most(problems, source=str(file)))
     if not columns["zone"]:
         raise PlanError([Problem(str(file), "has no points", "at least 2 lines below the header", code="file-empty")])
     return columns

@@ -67,13 +67,19 @@ def tree_of(text: str | bytes) -> Any:
         raise refused(
             "document", f"is a {type(tree).__name__}, not an object", '{"format": 1, ...}', code="not-an-object"
         )
-    if twice:
-        raise PlanError(
+    if names := list(dict.fromkeys(twice)):
+        problems = [
             Problem(
                 key, "is given twice in one object", "one value for each key", code="key-given-twice", fields=(key,)
             )
-            for key in dict.fromkeys(twice[:MOST_TOLD_N])
-        )
+            for key in names[:MOST_TOLD_N]
+        ]
+        if more_n := len(names) - len(problems):
+            what = f"has {grouped(more_n)} more keys that are given twice"
+            problems.append(
+                Problem("document", what, "one value for each key", code="more-problems", values={"more": more_n})
+            )
+        raise PlanError(problems)
     return tree
 
 

@@ -6,14 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.plan.formula import unguarded
 from sfn.plan.number_text import FORM, Marks, float_written, marks_of
 from sfn.plan.sheets import content_of, separator_of, table_text
 from sfn.units import grouped
 
-# More of the same mistake help nobody.
-MOST_PROBLEMS = 20
 MOST_LINES_N = 300_000
 MOST_CELLS_N = 10 * MOST_LINES_N
 
@@ -149,7 +147,7 @@ def rows_of(text: str, *, source: str, required: tuple[str, ...], optional: tupl
             [Problem(source, "has a header but no lines", "at least one line of values", code="file-empty")]
         )
     if not rows:
-        raise PlanError(noted[:MOST_PROBLEMS])
+        raise PlanError(at_most(noted, source=source))
     return rows
 
 
@@ -163,15 +161,6 @@ def refuse(rows: list[Row]) -> None:
     """
     if rows[0].problems:
         raise PlanError(at_most(rows[0].problems, source=rows[0].source))
-
-
-def at_most(problems: list[Problem], *, source: str) -> list[Problem]:
-    """The first 20 problems, and how many more there are."""
-    if len(problems) <= MOST_PROBLEMS:
-        return problems
-    more_n = len(problems) - MOST_PROBLEMS
-    more = Problem(source, f"has {more_n} more problems like these", "", code="more-problems", values={"more": more_n})
-    return [*problems[:MOST_PROBLEMS], more]
 
 
 def _header(names: list[str], *, where: str, required: tuple[str, ...], optional: tuple[str, ...]) -> list[Problem]:

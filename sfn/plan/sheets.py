@@ -13,7 +13,7 @@ from xml.etree.ElementTree import ParseError
 
 from defusedxml.common import DefusedXmlException
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.plan.formula import kept, unguarded
 from sfn.units import grouped
 
@@ -236,7 +236,7 @@ def _xlsx(content: bytes, source: str) -> list[tuple[int, tuple[str, ...]]]:
         what = f"is no XLSX that can be read ({str(error)[:100]})"
         raise _refused(source, what, EXPECTED, code="file-unreadable") from error
     if problems:
-        raise PlanError(problems[:20])
+        raise PlanError(at_most(problems, source=source))
     return rows
 
 

@@ -8,12 +8,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.position import Located
 from sfn.plan import Network, Power, Site
 from sfn.plan.columns import LENGTHS, TIMES, Known, columns_of, rows_under
-from sfn.plan.rows import Row, at_most
+from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
 from sfn.report.numbers import number
 from sfn.study.mast import Mast, neighbour

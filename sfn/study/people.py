@@ -5,10 +5,9 @@ from pathlib import Path
 
 import numpy as np
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.grid import Grid
 from sfn.plan import Place
-from sfn.plan.rows import MOST_PROBLEMS
 from sfn.reception.listeners import (
     Floats,
     Listeners,
@@ -169,17 +168,7 @@ def look(path: Path, *, name: str, grid: Grid | None) -> Looked:
 def _table(path: Path, name: str, grid: Grid | None) -> Looked:
     """A table of places."""
     places, wrong = understood_places(path, source=name)
-    problems = tuple(sorted(wrong, key=_line)[:MOST_PROBLEMS])
-    if len(wrong) > MOST_PROBLEMS:
-        problems += (
-            Problem(
-                name,
-                f"has {len(wrong) - MOST_PROBLEMS} more problems like these",
-                "",
-                code="more-problems",
-                values={"more": len(wrong) - MOST_PROBLEMS},
-            ),
-        )
+    problems = tuple(at_most(sorted(wrong, key=_line), source=name))
     largest = tuple(sorted(places, key=lambda p: -p.people)[:SHOWN_N])
     total_people = sum(p.people for p in places)
     lat, lon = [p.lat for p in places], [p.lon for p in places]

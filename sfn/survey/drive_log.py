@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.line import inverse
 from sfn.geodesy.meridian import beside, folded
 from sfn.plan.sheets import content_of
@@ -121,10 +121,10 @@ def log_of_levels(
         for k, (_, _, _, site) in enumerate(levels)
         if site not in known
     ]
-    if wrong or not levels:
-        raise PlanError(
-            wrong[:20] or [Problem(source, "holds no levels", "lat, lon and a level in dBuV/m each", code="file-empty")]
-        )
+    if wrong:
+        raise PlanError(at_most(wrong, source=source))
+    if not levels:
+        raise PlanError([Problem(source, "holds no levels", "lat, lon and a level in dBuV/m each", code="file-empty")])
     lat, lon, level, site = zip(*levels, strict=True)
     return DriveLog(
         np.array(lat), np.array(lon), np.array(level), tuple("" if one == ALL_ON_AIR else one for one in site)

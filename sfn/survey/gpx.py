@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.position import on_globe
 
 MOST_BYTES = 50_000_000
@@ -82,7 +82,7 @@ def gpx_points(content: bytes, *, source: str, expected: str = _EXPECTED, lenien
                 )
             )
     if problems:
-        raise PlanError(problems[:20])
+        raise PlanError(at_most(problems, source=source))
     return found
 
 

@@ -9,11 +9,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sfn.errors import PlanError, Problem, Touch
+from sfn.errors import PlanError, Problem, Touch, at_most
 from sfn.geodesy.cells import COLUMNS as PLACE_COLUMNS, UNITS as PLACE_UNITS, position_of
 from sfn.geodesy.line import inverse, path_length, travel_time
 from sfn.plan.columns import LENGTHS, TIMES, Column, Known, columns_of, rows_under
-from sfn.plan.rows import Row, at_most
+from sfn.plan.rows import Row
 from sfn.plan.sheets import SheetTable
 
 # What people call a column: the first name is ours. Case, blanks and the unit in brackets do not matter.

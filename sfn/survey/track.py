@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.line import direct, inverse
 from sfn.geodesy.position import locate
 from sfn.plan.json_parts import JsonMost, read_within
 from sfn.plan.sheets import table_text
 from sfn.survey.gpx import gpx_points
-from sfn.survey.rows import MOST_PROBLEMS, Row, refuse, rows_of
+from sfn.survey.rows import Row, refuse, rows_of
 from sfn.units import grouped
 
 Floats = NDArray[np.float64]
@@ -120,7 +120,7 @@ def typed_track(text: str, *, where: str = "line") -> Track:
         except PlanError as error:
             problems += [replace(p, where=where, what=f"place {number}: {p.what}") for p in error.problems]
     if problems:
-        raise PlanError(problems[:MOST_PROBLEMS])
+        raise PlanError(at_most(problems, source=where))
     return replace(track_of([(at.lat_deg, at.lon_deg) for at in found], source=where), name=TYPED)
 
 
@@ -247,7 +247,7 @@ def _jumps(lat: Floats, lon: Floats, *, source: str) -> tuple[Problem, ...]:
     """Where a recorded line leaves out some of the way."""
     step_m, _, _ = inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])
     usual_m = float(np.median(step_m))
-    return tuple(
+    jumps = [
         Problem(
             source,
             f"jumps {step_m[k] / 1000:.1f} km from {lat[k]:.5f},{lon[k]:.5f}: a straight line is taken there",
@@ -256,8 +256,9 @@ def _jumps(lat: Floats, lon: Floats, *, source: str) -> tuple[Problem, ...]:
             code="track-jumps",
             values={"jump_m": float(step_m[k])},
         )
-        for k in np.flatnonzero(step_m > max(JUMP_M, 20 * usual_m))[:MOST_PROBLEMS]
-    )
+        for k in np.flatnonzero(step_m > max(JUMP_M, 20 * usual_m))
+    ]
+    return tuple(at_most(jumps, source=source))
 
 
 def _counted(content: bytes, source: str) -> None:

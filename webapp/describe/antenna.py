@@ -9,10 +9,11 @@ from fastapi.responses import Response
 
 from sfn.antenna import Pattern, pattern, read_table
 from sfn.check.antennas import pattern_problems
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.geodesy.sites import placed_sites
 from sfn.plan import Antenna, Site
 from sfn.report.plots import pattern_plot
+from sfn.units import grouped
 from webapp.config.addresses import Room, to
 from webapp.describe.revisions import save_part
 from webapp.describe.site import index_of
@@ -23,6 +24,7 @@ from webapp.shell.render import page
 from webapp.standing.tries import number_of
 
 router = Room("antenna")
+MOST_TABLE_BYTES = 2_000_000
 NUMBERS = ("azimuth_deg", "electrical_tilt_deg", "mechanical_tilt_deg")
 FIELDS = (*NUMBERS, "azimuth_from", "azimuth_date", "note")
 Sent = Annotated[UploadFile | None, File()]
@@ -113,7 +115,11 @@ def _changed(
 def _table(kind: str, sent: UploadFile) -> tuple[list[list[float]], tuple[Problem, ...]]:
     """A pattern table out of a file; its problems name the file and the line."""
     try:
-        text = sent.file.read(2_000_000).decode("utf-8-sig")
+        content = sent.file.read(MOST_TABLE_BYTES + 1)
+        if len(content) > MOST_TABLE_BYTES:
+            what, expected = "is larger than any pattern table", f"{grouped(MOST_TABLE_BYTES)} bytes at most"
+            raise PlanError([Problem(f"{sent.filename}", what, expected, code="file-too-large", fields=(kind,))])
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise PlanError(
             [Problem(f"{sent.filename}", "is not text in UTF-8", "a CSV file", code="file-unreadable")]
@@ -122,7 +128,7 @@ def _table(kind: str, sent: UploadFile) -> tuple[list[list[float]], tuple[Proble
         table, doubts = read_table(text, kind="horizontal" if kind == "horizontal" else "vertical")
     except PlanError as refused:
         named = [replace(p, where=f"{sent.filename}, {p.where}") for p in refused.problems]
-        raise PlanError(named[:20]) from None
+        raise PlanError(at_most(named, source=str(sent.filename))) from None
     return [list(row) for row in table], doubts
 
 

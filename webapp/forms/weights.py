@@ -4,7 +4,7 @@ import copy
 from collections.abc import Mapping
 from typing import Any
 
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from webapp.forms.typed import number
 
 KINDS = ("place", "area", "road")
@@ -90,5 +90,5 @@ def points_typed(text: str, *, field: str = "points") -> list[list[float | int |
             )
         made.append(pieces)
     if problems:
-        raise PlanError(problems[:10])
+        raise PlanError(at_most(problems, source=field, most_n=10))
     return made

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sfn.chain import MAIN, all_routes
-from sfn.errors import PlanError, Problem
+from sfn.errors import PlanError, Problem, at_most
 from sfn.plan import Network
 from sfn.plan.correction import Measured
 from sfn.survey.in_force import InForce, in_force
@@ -212,7 +212,8 @@ def together(opened: Opened, store: Store, typed: Sequence[Measurement], *, asks
         doubts.append(
             Problem("rows", what, "restored first, if it is to count", "warning", code="measurement-excluded")
         )
-    doubts += [_unknown(row.measurement, row.unusable) for row in rows if row.unusable and not row.excluded][:20]
+    unusable = [_unknown(row.measurement, row.unusable) for row in rows if row.unusable and not row.excluded]
+    doubts += at_most(unusable, source="measurements that are kept")
     if not (known or kept):
         told = doubts or [Problem("rows", "no measurement counts", "at least one", code="no-measurement-counts")]
         raise PlanError(replace(one, severity="error") for one in told)
