@@ -42,7 +42,7 @@ def test_a_demo_is_loaded_and_its_delays_are_read(page: Page, address: str) -> N
     expect(page.locator("#gap-main .setting").first).to_have_text("178\u202fms")
     page.locator("#gap-main summary").click()
     expect(page.locator("#gap-main .sum").first).to_contain_text("gap-link")
-    expect(page.locator(".problems")).to_contain_text("buffer underrun")
+    expect(page.locator("#problems > .problems")).to_contain_text("buffer underrun")
     page.goto(f"{network}/delays")
 
 

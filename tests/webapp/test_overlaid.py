@@ -1,6 +1,7 @@
 """Lines and names lie over every map and picture of a network, with whose data they are; none where none is wanted."""
 
 import io
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -84,7 +85,7 @@ def test_a_picture_bears_them_and_whose_they_are(
     assert says["Copyright"] == "Made with Natural Earth; Own survey & son"
     assert of_coast["Copyright"] == "Made with Natural Earth"
     assert bare["Copyright"] == ""
-    own = (122, 46, 18)  # the second of all sets
+    own = (90, 42, 107)  # the first of one's own
     assert of_colour(none, COAST_INK) < 20
     assert of_colour(coast, COAST_INK) > 300
     assert of_colour(coast, own) < 20
@@ -138,3 +139,52 @@ def test_every_page_with_leaflet_draws_them() -> None:
     maps = [one for one in folder.rglob("*.html") if "leaflet('leaflet.js')" in one.read_text(encoding="utf-8")]
     assert len(maps) >= 4
     assert [one.name for one in maps if "map-over.js" not in one.read_text(encoding="utf-8")] == []
+
+
+RIDGE = Path(__file__).parents[2] / "demo_sites" / "fm_ridge.json"
+
+
+@pytest.fixture
+def ridge(client: TestClient, store: Store, post: Callable[..., Any]) -> int:
+    """The ridge demo, terrain and people with it."""
+    post("/networks/demo/fm_ridge")
+    return 1
+
+
+def test_towns_stand_on_every_map(client: TestClient, ridge: int) -> None:
+    """Where people are counted by places: at the document's own positions, on the map, in its list and on small maps."""
+    told = client.get(f"/networks/{ridge}/map/overlays.json").json()["overlays"]
+    assert [one["key"] for one in told] == ["places"]
+    shapes = client.get(told[0]["shapes"]).json()
+    written_down = json.loads(RIDGE.read_text(encoding="utf-8"))["listeners"]["places"]
+    found = {one["properties"]["name"]: one["geometry"]["coordinates"] for one in shapes["features"]}
+    assert found == {one["name"]: [one["lon"], one["lat"]] for one in written_down}
+    page = client.get(f"/networks/{ridge}/map").text
+    assert 'data-overlay="places"' in page
+    assert 'data-overlay="places" data-credit' not in page, "they are no publisher's"
+    assert ">Caryville</text>" in client.get(f"/networks/{ridge}/sites/north").text
+
+
+def test_the_ground_is_there_before_any_level(client: TestClient, store: Store, ridge: int, number: int) -> None:
+    """On offsets, route and the network's state; none where no terrain is named."""
+    answer = client.get(f"/networks/{ridge}/map/ground.png")
+    made = Image.open(io.BytesIO(answer.content))
+    assert made.mode == "RGBA"
+    pixels = np.asarray(made)
+    assert max(pixels.shape[:2]) == 240
+    assert (pixels[..., 3] == 255).mean() > 0.98
+    assert pixels[..., 0].std() > 5, "hills"
+    for page in ("", "/road", "/offsets"):
+        assert f"/networks/{ridge}/map/ground.png" in client.get(f"/networks/{ridge}{page}").text
+    assert client.get(f"/networks/{number}/map/ground.png").status_code == 404
+    assert "ground.png" not in client.get(f"/networks/{number}/offsets").text
+
+
+def test_warnings_fold_so_that_the_settings_stand_in_the_first_screen(client: TestClient, ridge: int) -> None:
+    """Errors stay in sight; of warnings it is said how many there are, and of what."""
+    page = client.get(f"/networks/{ridge}/delays").text
+    above, fold, below = re.split(r'(<details class="warnings">.*?</details>)', page, flags=re.S)
+    assert 'class="error"' in above
+    assert 'class="warning"' not in above + below
+    assert "<summary>5 warnings and remarks: Long gap: position" in fold
+    assert fold.count('class="warning"') == 5

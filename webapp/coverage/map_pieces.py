@@ -11,7 +11,7 @@ from sfn.study.zones import pair_fields
 from sfn.systems.of_network import service_of
 from webapp.config.addresses import Room
 from webapp.coverage.zones import DRAWN_LAYER, computed_coverage, known_pair, zones_of
-from webapp.shell.dependencies import MapsDep, ReadableStatedDep
+from webapp.shell.dependencies import MapsDep, ReadableDep, ReadableStatedDep, SettingsDep
 from webapp.shell.problems import RefusedError
 from webapp.standing.tries import (
     TriesDep,
@@ -82,6 +82,22 @@ def shade(maps: MapsDep, key: str) -> Response:
     from sfn.report.ground import shaded
 
     return _picture(png(shaded(computed_coverage(maps, key))))
+
+
+@router.get("/networks/{network_id}/map/ground.png")
+def ground(opened: ReadableDep, maps: MapsDep, settings: SettingsDep) -> Response:
+    """The terrain under the usual map, shaded, before any level is computed."""
+    from sfn.report.ground import usual_shade
+
+    found = maps.ground_if_open(opened.network)
+    if found is None or found.terrain is None:
+        raise RefusedError(404)
+    terrain = found.terrain
+    wanted = maps.wanted(opened.network, bounds=None, pixel_m=None, most=settings.limits.grid_points)
+    made = maps.worked_out(f"shade {wanted.key}", opened.network, lambda: usual_shade(terrain, wanted.grid))
+    if made is None:
+        raise RefusedError(404)
+    return _picture(png(made))
 
 
 @router.get("/networks/{network_id}/map/{key}/ribbon.png")

@@ -14,7 +14,7 @@ from webapp.coverage.map_address import asked_by
 from webapp.shell.dependencies import FormDep, MapsDep, Opened, ReadableDep, SettingsDep, StoreDep, UploadsDep
 from webapp.shell.problems import RefusedError
 from webapp.shell.render import notice
-from webapp.standing.overlaid import country_shapes, overlay_choices, usual_area
+from webapp.standing.overlaid import country_shapes, overlay_choices, places_shapes, usual_area
 from webapp.work.measurements import safe_name
 
 router = Room("overlays")
@@ -61,7 +61,9 @@ def drop(request: Request, opened: ReadableDep, store: StoreDep, form: FormDep, 
 @router.get("/networks/{network_id}/map/overlays.json")
 def choices(opened: ReadableDep, store: StoreDep, settings: SettingsDep) -> Response:
     """What may lie over the maps of a network: key, label, whose data, where its shapes are, whether it is usual."""
-    return JSONResponse({"overlays": [asdict(one) for one in overlay_choices(store, settings, opened.head.id)]})
+    return JSONResponse(
+        {"overlays": [asdict(one) for one in overlay_choices(store, settings, opened.head.id, opened.network)]}
+    )
 
 
 @router.get("/networks/{network_id}/map/overlays/{overlay_id}.json")
@@ -75,10 +77,14 @@ def shapes(opened: ReadableDep, store: StoreDep, overlay_id: OverlayId) -> Respo
 
 @router.get("/networks/{network_id}/map/country/{key}.json")
 def country(
-    opened: ReadableDep, maps: MapsDep, settings: SettingsDep, key: Literal["coast", "borders", "roads"]
+    opened: ReadableDep, maps: MapsDep, settings: SettingsDep, key: Literal["coast", "borders", "roads", "places"]
 ) -> Response:
-    """Coast, borders or roads of Natural Earth in the network's area; no features where it has none."""
-    found = country_shapes(maps, settings, opened.network, key)
+    """Coast, borders or roads of Natural Earth in the network's area, or places where people are counted."""
+    found = (
+        places_shapes(maps, settings, opened.network)
+        if key == "places"
+        else country_shapes(maps, settings, opened.network, key)
+    )
     if found is None:
         raise RefusedError(404)
     return JSONResponse(found)

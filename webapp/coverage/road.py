@@ -95,7 +95,7 @@ class RoadPage(Context):
     drawn: dict[str, Any]
     """Sites and bounds, for the map."""
     shade: str
-    """Where the shaded ground is found; empty where it is not in memory."""
+    """Where the shaded ground is found; empty where no terrain is named."""
     problems: tuple[Problem, ...]
     """What is wrong with the line, or doubtful."""
     usual_spacing_m: float
@@ -305,6 +305,8 @@ def _page(
     area, shade = [[south, west], [north, east]], ""
     if (computed := maps.find(wanted.key)) is not None and not computed.smooth:
         shade = to("zones.shade", opened.head.id, wanted.key)
+    elif network.terrain is not None:
+        shade = to("zones.ground", opened.head.id)
     drawn = {"sites": site_marks(network), "area": area, "bounds": area}
     if kept is not None:
         a, b, c, d = bounds_of(kept.samples.lat_deg, kept.samples.lon_deg)

@@ -31,7 +31,7 @@ from webapp.shell.saving import base_of
 from webapp.shell.security import from_elsewhere
 from webapp.shell.site_marks import site_marks
 from webapp.standing.complaints import Complaint, complaints_of
-from webapp.standing.overlaid import on_shelf
+from webapp.standing.overlaid import PLACES, PLACES_SAID, names_places, on_shelf
 from webapp.standing.tries import (
     SiteTry,
     TriesDep,
@@ -103,7 +103,7 @@ class ZonesPage(Context):
     overlays_gone: int
     """How many more were kept: the database is damaged."""
     country: tuple[tuple[str, str], ...]
-    """Coast, borders and roads that are here, each with its words."""
+    """Places where people are counted, coast, borders and roads that are here, each with its words."""
     complaints: tuple[Complaint, ...]
     """What listeners complained of, the newest first."""
     problems: tuple[Problem, ...]
@@ -293,7 +293,7 @@ def _page(
         smooth_says=smooth_says(network),
         overlays=request.app.state.store.overlays.of(opened.head.id),
         overlays_gone=request.app.state.store.overlays.gone_n(opened.head.id),
-        country=on_shelf(request.app.state.settings),
+        country=(*(((PLACES, PLACES_SAID),) if names_places(network) else ()), *on_shelf(request.app.state.settings)),
         complaints=complaints_of(request.app.state.store, opened.head.id),
         problems=problems,
         states=tuple(one.name for one in network.today.planned or ()),

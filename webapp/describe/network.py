@@ -36,7 +36,7 @@ from webapp.standing.release import released
 from webapp.standing.site_lines import STATES, SiteLine as SiteReported, reported_lines
 from webapp.store.documents import as_text
 from webapp.store.store import Revision, Store
-from webapp.work.maps import Maps
+from webapp.work.maps import Maps, Wanted
 
 router = Room("network")
 NEXT_N, CHANGES_N = 3, 4
@@ -197,7 +197,7 @@ def _stands(opened: Opened, store: Store, maps: Maps, settings: Settings) -> Net
         ),
         unserved=unserved,
         changes=store.history(opened.head.id, most=CHANGES_N),
-        drawn=_drawn(part, stands),
+        drawn=_drawn(part, stands, wanted),
     )
 
 
@@ -247,15 +247,21 @@ def _where(one: Due, opened: Opened) -> str:
     )
 
 
-def _drawn(part: Opened, stands: tuple[SiteStand, ...]) -> str:
-    """Sites that can be placed, and which relay hears which."""
+def _drawn(part: Opened, stands: tuple[SiteStand, ...], wanted: Wanted | None) -> str:
+    """Sites that can be placed, which relay hears which, and the ground beneath."""
     try:
         marks = site_marks(part.network)
     except PlanError:
         return ""
     states = {one.site_id: one.state for one in stands}
     feeds = [[site.fed_off_air_from, site.id] for site in part.network.sites if site.fed_off_air_from]
-    return json.dumps({"sites": [mark | {"state": states[mark["id"]]} for mark in marks], "feeds": feeds})
+    ground = None
+    if wanted is not None and part.network.terrain is not None:
+        south, west, north, east = wanted.grid.bounds_deg
+        ground = {"picture": to("zones.ground", part.head.id), "bounds": [[south, west], [north, east]]}
+    return json.dumps(
+        {"ground": ground, "sites": [mark | {"state": states[mark["id"]]} for mark in marks], "feeds": feeds}
+    )
 
 
 @lru_cache(maxsize=4)

@@ -20,6 +20,8 @@ from webapp.work.countries import shelf_of
 from webapp.work.maps import Maps
 
 COUNTRY = (("coast", "coast"), ("borders", "borders on land"), ("roads", "roads"))
+PLACES, PLACES_SAID = "places", "towns and villages where people are counted"
+MOST_PLACES_N = 40  # the largest; more names hide the map
 NOT_USUAL = ("roads",)  # so many that they hide what lies beneath: shown where somebody asks for them
 NONE = "none"
 
@@ -44,8 +46,15 @@ def on_shelf(settings: Settings) -> tuple[tuple[str, str], ...]:
     return tuple((key, label) for key, label in COUNTRY if country_file(shelf, key) is not None)
 
 
-def overlay_choices(store: Store, settings: Settings, network_id: int) -> tuple[OverlayChoice, ...]:
-    """What may lie over the maps of a network; what is damaged is no choice."""
+def overlay_choices(
+    store: Store, settings: Settings, network_id: int, network: Network | None
+) -> tuple[OverlayChoice, ...]:
+    """What may lie over the maps of a network, of which `network` can be read; what is damaged is no choice."""
+    towns = (
+        (OverlayChoice(PLACES, PLACES_SAID, "", to("overlays.country", network_id, PLACES), True),)
+        if names_places(network)
+        else ()
+    )
     fetched = (
         OverlayChoice(key, label, SETS[key].attribution, to("overlays.country", network_id, key), key not in NOT_USUAL)
         for key, label in on_shelf(settings)
@@ -55,7 +64,43 @@ def overlay_choices(store: Store, settings: Settings, network_id: int) -> tuple[
         for one in store.overlays.of(network_id)
         if not one.damaged
     )
-    return (*fetched, *own)
+    return (*towns, *fetched, *own)
+
+
+def names_places(network: Network | None) -> bool:
+    """Whether people are counted by places with names, not by a raster."""
+    asked = network.listeners if network is not None else None
+    return asked is not None and (asked.file is None or asked.file.lower().endswith(".csv"))
+
+
+def places_shapes(maps: Maps, settings: Settings, network: Network) -> dict[str, Any] | None:
+    """The largest places where people are counted, as GeoJSON; None where none has a name.
+
+    Raises
+    ------
+    PlanError
+        If the network has no map, or its people cannot be read.
+    """
+    if not names_places(network):
+        return None
+    grid = maps.wanted(network, bounds=None, pixel_m=None, most=settings.limits.grid_points).grid
+    south, west, north, east = grid.bounds_deg
+    within = [
+        one
+        for one in maps.listeners(network, grid).places
+        if south <= one.lat <= north and (one.lon - west) % 360.0 <= east - west
+    ]
+    shown = sorted(within, key=lambda one: -one.people)[:MOST_PLACES_N]
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": one.name, "people": one.people},
+            "geometry": {"type": "Point", "coordinates": [one.lon, one.lat]},
+        }
+        for one in shown
+    ]
+    left = f" The {len(shown)} largest of {len(within)} are named." if len(shown) < len(within) else ""
+    return {"type": "FeatureCollection", "features": features, "says": [f"{len(within)} on the usual map.{left}"]}
 
 
 def country_shapes(maps: Maps, settings: Settings, network: Network, key: str) -> dict[str, Any] | None:
@@ -104,13 +149,14 @@ def laid_over(request: Request, network_id: int, network: Network | None, asked:
         If a key is none of the network's.
     """
     state = request.app.state
-    choices = overlay_choices(state.store, state.settings, network_id)
+    choices = overlay_choices(state.store, state.settings, network_id, network)
     wanted = [one.key for one in choices if one.usual] if not asked else [] if asked == NONE else asked.split(",")
     if lost := [key for key in wanted if key not in {one.key for one in choices}]:
         keys = ", ".join(one.key for one in choices)
         what, expected = f"{', '.join(lost)} lies over no map of this network", f"{keys or 'nothing is there'}; or none"
         raise RefusedError(422, Problem("overlays", what, expected, code="overlay-unknown", fields=("overlays",)))
-    shown = [(n, one) for n, one in enumerate(choices) if one.key in wanted]
+    own = [one.key for one in choices if one.key.isdecimal()]
+    shown = [(own.index(one.key) if one.key in own else 0, one) for one in choices if one.key in wanted]
     return tuple(_drawn(state, network_id, network, shown))
 
 
@@ -122,6 +168,8 @@ def _drawn(
         try:
             if one.key.isdecimal():
                 document = json.loads(state.store.overlays.document(network_id, int(one.key)) or "{}")
+            elif one.key == PLACES:
+                document = network and places_shapes(state.maps, state.settings, network)
             else:
                 document = network and country_shapes(state.maps, state.settings, network, one.key)
         except PlanError:

@@ -42,13 +42,18 @@
     long.after(part);
   }
   for (const part of document.querySelectorAll("details.inner[open]")) part.open = Boolean(part.querySelector(stays));
-  // A link to something folded opens it.
+  addEventListener("beforeprint", () => { for (const part of document.querySelectorAll("details.fold")) part.open = true; });
+})();
+{
+  // A link to something folded opens it, on any screen; on paper warnings stand unfolded.
   const reveal = () => {
     const named = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (!named) return;
     for (let at = named; at; at = at.parentElement) if (at.tagName === "DETAILS") at.open = true;
-    if (named) named.scrollIntoView();
+    for (const inside of named.querySelectorAll("details.warnings")) inside.open = true;
+    named.scrollIntoView();
   };
   reveal();
   addEventListener("hashchange", reveal);
-  addEventListener("beforeprint", () => { for (const part of document.querySelectorAll("details.fold")) part.open = true; });
-})();
+  addEventListener("beforeprint", () => { for (const part of document.querySelectorAll("details.warnings")) part.open = true; });
+}

@@ -9,6 +9,8 @@
   map.createPane("layer").style.zIndex = 220;
   map.fitBounds(drawn.bounds || [[-60, -180], [70, 180]]);
 
+  map.createPane("ground").style.zIndex = 210;
+  if (drawn.ground) L.imageOverlay(drawn.ground, drawn.bounds, { pane: "ground", interactive: false }).addTo(map);
   siteMarks(map, drawn.sites || []);
   smallMapOver(map);
   for (const weight of drawn.weights || []) {

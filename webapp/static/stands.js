@@ -3,10 +3,12 @@
 (() => {
   const box = document.getElementById("stands-map");
   if (!box) return;
-  const { sites, feeds } = JSON.parse(box.dataset.drawn);
+  const { sites, feeds, ground } = JSON.parse(box.dataset.drawn);
   const map = L.map(box, { attributionControl: false, zoomSnap: 0.5, scrollWheelZoom: false, keyboard: false });
   const bounds = L.latLngBounds(sites.map((site) => [site.lat, site.lon]));
   map.fitBounds(bounds.pad(sites.length > 1 ? 0.25 : 0), { maxZoom: 11, padding: [24, 24] });
+  map.createPane("ground").style.zIndex = 210;
+  if (ground) L.imageOverlay(ground.picture, ground.bounds, { pane: "ground", interactive: false }).addTo(map);
   smallMapOver(map);
   const at = new Map(sites.map((site) => [site.id, [site.lat, site.lon]]));
   for (const [parent, child] of feeds) {

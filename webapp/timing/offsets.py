@@ -213,6 +213,7 @@ def offsets_page(
         heard = maps.listeners(network, wanted.grid)
         places, people_said = _largest(heard.places), heard.said
         drawn = _drawn(network, wanted, weight_shapes(network, heard.places))
+        drawn["ground"] = to("zones.ground", opened.head.id) if network.terrain is not None else ""
         weights = maps.counted(network, wanted.grid).weights
         said = weights.said if weights else ()
     except PlanError as error:
